@@ -1,0 +1,150 @@
+"""What a cut program is once it is read: moves as arrays, dwells, contours, notes.
+
+Units: mm, mm/min, s, rad. Angles are positive counter-clockwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int32]
+Bools = npt.NDArray[np.bool_]
+
+RAPID, LINE, ARC_CW, ARC_CCW = 0, 1, 2, 3
+
+
+class ProgramError(ValueError):
+    """The program cannot be read, or reading on would guess at its path.
+
+    ``line`` counts from 1; ``message`` is for the person who wrote the program.
+    """
+
+    def __init__(self, line: int, message: str) -> None:
+        super().__init__(f"line {line}: {message}")
+        self.line = line
+        self.message = message
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something read past or decided, with its line (from 1)."""
+
+    line: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Dialect:
+    """What ISO 6983 leaves to the maker of the control.
+
+    ``torch_on`` and ``torch_off`` are codes as written, M3 and M03 alike. ``dwell_word`` carries
+    the time of a G4 in ``dwell_unit``. ``arc_centres_absolute`` and ``inch`` hold until the program
+    says otherwise (G90.1/G91.1, G20/G21). ``arc_tolerance_mm`` replaces the 0.002 mm or 0.0002 in
+    by which the start and end radius of an arc may differ (NISTIR 6556).
+    """
+
+    torch_on: tuple[str, ...] = ("M3",)
+    torch_off: tuple[str, ...] = ("M5",)
+    dwell_word: Literal["P", "X"] = "P"
+    dwell_unit: Literal["s", "ms"] = "s"
+    arc_centres_absolute: bool = False
+    inch: bool = False
+    arc_tolerance_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """Every X and Y move of the program in order; all arrays have one entry a move.
+
+    A move starts where the one before ended, the first one at X0 Y0. ``sweep_rad`` is signed and
+    0 for a straight move; ``cx``/``cy`` are centres, 0 for straight moves. ``feed_mm_min`` is NaN
+    where no F was in force. ``stop_after`` says that the table comes to rest at the end of the move
+    whatever the corner (torch change, dwell, a move of Z alone, a pause). ``exact_stop`` is G61 or
+    G61.1; ``tolerance_mm`` is the P of G64, NaN where it had none. ``line`` counts from 1.
+    """
+
+    kind: npt.NDArray[np.int8]
+    x: Floats
+    y: Floats
+    cx: Floats
+    cy: Floats
+    sweep_rad: Floats
+    length_mm: Floats
+    feed_mm_min: Floats
+    torch: Bools
+    exact_stop: Bools
+    tolerance_mm: Floats
+    stop_after: Bools
+    arc: Ints
+    line: Ints
+
+    def __len__(self) -> int:
+        return len(self.x)
+
+    @property
+    def x0(self) -> Floats:
+        return np.concatenate(([0.0], self.x[:-1])) if len(self.x) else self.x
+
+    @property
+    def y0(self) -> Floats:
+        return np.concatenate(([0.0], self.y[:-1])) if len(self.y) else self.y
+
+
+@dataclass(frozen=True, slots=True)
+class Dwell:
+    """A G4: its seconds, whether the torch burnt, and the arc (from 0) it lies in or -1."""
+
+    line: int
+    seconds: float
+    torch: bool
+    arc: int
+
+
+@dataclass(frozen=True, slots=True)
+class Contour:
+    """One torch-on interval, numbered from 1 in the order of cutting.
+
+    ``points`` is an (n, 2) array for drawing, arcs chorded finely; ``extents_mm`` is (xmin, ymin,
+    xmax, ymax) of the true arcs. ``area_mm2`` is the area the contour itself encloses and
+    ``net_area_mm2`` that less the contours cut directly inside it; both None where the path does
+    not close, ``net_area_mm2`` also for a contour that lies inside another (a hole).
+    """
+
+    number: int
+    line: int
+    start: tuple[float, float]
+    length_mm: float
+    travel_before_mm: float
+    pierces: int
+    extents_mm: tuple[float, float, float, float]
+    closed: bool
+    clockwise: bool | None
+    area_mm2: float | None
+    net_area_mm2: float | None
+    inside: int | None
+    points: Floats
+
+
+@dataclass(frozen=True)
+class Program:
+    """A program as read. ``arc_lines`` gives the line of each torch on, in order."""
+
+    moves: Moves
+    dwells: tuple[Dwell, ...]
+    arc_lines: tuple[int, ...]
+    notes: tuple[Note, ...]
+    blocks: int
+    left_burning: bool = field(default=False)
+
+    @cached_property
+    def contours(self) -> tuple[Contour, ...]:
+        """The contours in cut order; worked out on first use, since a plan needs none of it."""
+        from planning.calc.program.contours import contours_of
+
+        return contours_of(self)
