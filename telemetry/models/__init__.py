@@ -1,0 +1,25 @@
+"""What intake keeps. Tables and torches are known by their codes only, so that intake can run alone
+beside a table. Instants are integer microseconds since 1970 UTC."""
+
+from __future__ import annotations
+
+from telemetry.models.arcs import Arc, Rollup, Stray
+from telemetry.models.feeds import ClockOffset, Feed, FeedVersion
+from telemetry.models.positions import Alarm, Cursor, Health, SourcePosition
+from telemetry.models.records import Event, Gap, Reject
+
+__all__ = [
+    "Alarm",
+    "Arc",
+    "ClockOffset",
+    "Cursor",
+    "Event",
+    "Feed",
+    "FeedVersion",
+    "Gap",
+    "Health",
+    "Reject",
+    "Rollup",
+    "SourcePosition",
+    "Stray",
+]

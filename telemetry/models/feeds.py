@@ -1,0 +1,69 @@
+from __future__ import annotations
+
+from django.db import models
+
+
+class Feed(models.Model):
+    """Where one table's lines come from. Its description (TOML) lives in `FeedVersion`."""
+
+    name = models.CharField(max_length=60, unique=True)
+    table = models.CharField(max_length=60)
+    torch = models.CharField(max_length=20, default="1", help_text="where lines do not name one")
+    kind = models.CharField(max_length=20)
+    enabled = models.BooleanField(default=True)
+    # Two sources may watch one table; only a master's arcs are summed.
+    master = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
+    clock_version = models.PositiveIntegerField(default=0)
+    created_us = models.BigIntegerField()
+
+    class Meta:
+        ordering = ["name"]
+        indexes = [models.Index(fields=["table"], name="feed_table")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class FeedVersion(models.Model):
+    """One text of a feed's description. Rows are never changed; decoded rows name the version."""
+
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="versions")
+    version = models.PositiveIntegerField()
+    text = models.TextField()
+    sha256 = models.CharField(max_length=64)
+    made_at = models.DateTimeField()
+    made_by = models.CharField(max_length=150, blank=True)
+
+    class Meta:
+        ordering = ["feed", "version"]
+        constraints = [
+            models.UniqueConstraint(fields=["feed", "version"], name="feed_version_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.feed_id} v{self.version}"
+
+
+class ClockOffset(models.Model):
+    """What is added to a feed's stamps, from `from_us` (by the raw stamp) on.
+
+    Version 0 adds nothing.
+    """
+
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="clock_offsets")
+    version = models.PositiveIntegerField(default=0)
+    offset_us = models.BigIntegerField(default=0)
+    from_us = models.BigIntegerField(null=True, help_text="raw stamp; null: all of history")
+    made_at = models.DateTimeField()
+    made_by = models.CharField(max_length=150, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["feed", "version"]
+        constraints = [
+            models.UniqueConstraint(fields=["feed", "version"], name="clock_version_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.feed_id} clock v{self.version}: {self.offset_us} us"
