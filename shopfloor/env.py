@@ -13,7 +13,7 @@ class SettingError(RuntimeError):
 
 
 def env_bool(name: str, default: bool) -> bool:
-    """`1`/`true` or `0`/`false`; anything else ("yes", "on") is refused, so no typo turns it off."""
+    """`1`/`true` or `0`/`false`; "yes" is refused, so no typo turns it off."""
     raw = os.environ.get(name)
     if raw is None or raw == "":
         return default

@@ -1,0 +1,17 @@
+"""The worker's tasks: one that does a row of work, one that sends what is not done again."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from planning.services.work import work_do, work_sweep
+
+
+@shared_task(name="kerfbook.work")
+def work(work_id: int) -> None:
+    work_do(work_id=work_id)
+
+
+@shared_task(name="kerfbook.sweep")
+def sweep() -> None:
+    work_sweep()

@@ -1,0 +1,34 @@
+"""Who acts, and why: one context that the audit trail reads, whichever way a row is written.
+
+with acting("user:dana", why="typed in by hand"):
+    job_close(...)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
+_who: ContextVar[str] = ContextVar("kerfbook_who", default="")
+_why: ContextVar[str] = ContextVar("kerfbook_why", default="")
+
+
+def current_who() -> str:
+    return _who.get()
+
+
+def current_why() -> str:
+    return _why.get()
+
+
+@contextmanager
+def acting(who: str, *, why: str = "") -> Iterator[None]:
+    """Everything written inside is on record as done by `who` ("user:NAME", "intake",
+    "planning", "command NAME") for the reason `why`."""
+    who_token, why_token = _who.set(who[:160]), _why.set(why[:200])
+    try:
+        yield
+    finally:
+        _who.reset(who_token)
+        _why.reset(why_token)

@@ -1,0 +1,93 @@
+"""Shifts on the shop's wall clock, in UTC instants. Pure: no Django, `now` is an argument.
+
+A shift belongs to the local date it starts on. Its length is the time that really passes, so a
+22:00-06:00 night is 7 h when clocks go forward and 9 h when they go back. Python trap avoided:
+subtracting two datetimes of one zone ignores the repeated hour, so everything is UTC first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftPattern:
+    name: str
+    start: time
+    end: time
+    weekdays: frozenset[int]  # ISO, of the start date
+    breaks: tuple[Sequence[object], ...]  # ("HH:MM", minutes, label)
+    valid_from: date
+    valid_to: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftSpan:
+    """One shift on one date; `start` and `end` are UTC."""
+
+    name: str
+    date: date
+    start: datetime
+    end: datetime
+    breaks: tuple[tuple[datetime, datetime, str], ...]
+
+    @property
+    def seconds(self) -> float:
+        return (self.end - self.start).total_seconds()
+
+
+def wall_to_utc(day: date, at: time, zone: ZoneInfo) -> datetime:
+    """The instant of a wall time. One that occurs twice means the first; one that does not exist
+    moves on by the missing hour."""
+    return datetime.combine(day, at, tzinfo=zone).replace(fold=0).astimezone(UTC)
+
+
+def day_span(day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """Midnight to midnight in UTC: 23, 24 or 25 hours."""
+    return wall_to_utc(day, time(0), zone), wall_to_utc(day + timedelta(days=1), time(0), zone)
+
+
+def span_of(pattern: ShiftPattern, day: date, zone: ZoneInfo) -> ShiftSpan | None:
+    """The pattern's shift that starts on `day`, or None where it has none."""
+    if day.isoweekday() not in pattern.weekdays or day < pattern.valid_from:
+        return None
+    if pattern.valid_to and day > pattern.valid_to:
+        return None
+    overnight = pattern.end <= pattern.start
+    start = wall_to_utc(day, pattern.start, zone)
+    end = wall_to_utc(day + timedelta(days=1) if overnight else day, pattern.end, zone)
+    breaks = []
+    for at_text, minutes, label in pattern.breaks:
+        at = time.fromisoformat(str(at_text))
+        on = day + timedelta(days=1) if overnight and at < pattern.start else day
+        begun = wall_to_utc(on, at, zone)
+        breaks.append((begun, begun + timedelta(minutes=float(str(minutes))), str(label)))
+    return ShiftSpan(pattern.name, day, start, end, tuple(breaks))
+
+
+def shifts_between(
+    start: datetime, end: datetime, patterns: Iterable[ShiftPattern], zone: ZoneInfo
+) -> list[ShiftSpan]:
+    """All shifts that overlap [start, end), in order."""
+    patterns = list(patterns)
+    day = start.astimezone(zone).date() - timedelta(days=1)
+    last = end.astimezone(zone).date()
+    found = []
+    while day <= last:
+        for pattern in patterns:
+            span = span_of(pattern, day, zone)
+            if span and span.start < end and span.end > start:
+                found.append(span)
+        day += timedelta(days=1)
+    return sorted(found, key=lambda span: (span.start, span.name))
+
+
+def shift_at(
+    moment: datetime, patterns: Iterable[ShiftPattern], zone: ZoneInfo
+) -> ShiftSpan | None:
+    """The shift a moment falls in; of two that overlap, the one that began first."""
+    spans = shifts_between(moment, moment + timedelta(microseconds=1), patterns, zone)
+    return spans[0] if spans else None

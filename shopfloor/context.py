@@ -1,0 +1,37 @@
+"""What every page's frame shows: the shop's name and the pages this person may open."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+from shopfloor.selectors.shop import the_shop
+
+# label, URL name, permission needed (blank: any signed-in desk person)
+NAV = (
+    ("Today", "today", ""),
+    ("Jobs", "jobs", ""),
+    ("Nests", "nests", ""),
+    ("Stock", "stock", ""),
+    ("Balance", "balance", ""),
+    ("Wear", "wear", ""),
+    ("Cost", "cost", "shopfloor.see_cost"),
+    ("Sources", "sources", ""),
+)
+
+
+def shop(request: HttpRequest) -> dict[str, Any]:
+    user = getattr(request, "user", None)
+    nav = []
+    if user is not None and user.is_authenticated:
+        for label, name, right in NAV:
+            if right and not user.has_perm(right):
+                continue
+            try:
+                url = reverse(name)
+            except NoReverseMatch:
+                continue
+            nav.append({"label": label, "url": url, "current": request.path.startswith(url)})
+    return {"shop": the_shop(), "nav": nav}

@@ -1,0 +1,166 @@
+"""What customers ordered, and the programs that cut it."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class JobState(models.TextChoices):
+    OPEN = "open", "open"
+    HELD = "held", "held"
+    CLOSED = "closed", "closed"
+
+
+class Job(models.Model):
+    number = models.CharField(max_length=40, unique=True)
+    customer = models.ForeignKey("shopfloor.Customer", on_delete=models.PROTECT)
+    title = models.CharField(max_length=160)
+    due_at = models.DateTimeField(null=True, blank=True)
+    state = models.CharField(max_length=8, default=JobState.OPEN)
+    hold_reason = models.CharField(max_length=120, blank=True)
+    quote_minor = models.BigIntegerField(null=True, blank=True)
+    weight = models.PositiveSmallIntegerField(default=1)
+    made_at = models.DateTimeField(auto_now_add=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+    source = models.CharField(max_length=200, blank=True)  # file and line it was imported from
+
+    class Meta:
+        ordering = ["number"]
+        indexes = [models.Index(fields=["state", "due_at"])]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class JobLine(models.Model):
+    """A part and a quantity. `u_range_asked` is the ISO 9013 u range the drawing asks (1 is the
+    squarest), blank where it asks nothing."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="lines")
+    number = models.PositiveSmallIntegerField()
+    part = models.CharField(max_length=80)
+    quantity = models.PositiveIntegerField()
+    material = models.ForeignKey("shopfloor.Material", on_delete=models.PROTECT)
+    thickness_mm = models.FloatField()
+    thickness_text = models.CharField(max_length=40)
+    u_range_asked = models.PositiveSmallIntegerField(null=True, blank=True)
+    next_step = models.CharField(max_length=40, blank=True)  # weld, bend, coat, ...
+    must_be_fine = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["job", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["job", "number"], name="line_once_a_job"),
+            models.CheckConstraint(condition=models.Q(quantity__gt=0), name="line_quantity_some"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.job_id}/{self.number}"
+
+
+class Nest(models.Model):
+    """A cut program for one kind of sheet. The bytes live in its revisions."""
+
+    name = models.CharField(max_length=80, unique=True)
+    material = models.ForeignKey("shopfloor.Material", on_delete=models.PROTECT)
+    thickness_mm = models.FloatField()
+    thickness_text = models.CharField(max_length=40)
+    wear_set = models.ForeignKey("shopfloor.WearSet", on_delete=models.PROTECT)  # chosen route
+    table = models.ForeignKey("shopfloor.Table", on_delete=models.PROTECT, null=True, blank=True)
+    sheets_wanted = models.PositiveSmallIntegerField(default=1)
+    made_at = models.DateTimeField(auto_now_add=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class NestRevision(models.Model):
+    """The program's bytes at one time. `bytes_sha256` changes with any byte, `path_sha256` only
+    with what the torch does, so that a changed comment voids no setup sheet."""
+
+    nest = models.ForeignKey(Nest, on_delete=models.PROTECT, related_name="revisions")
+    revision = models.PositiveSmallIntegerField()
+    program = models.BinaryField()
+    file_name = models.CharField(max_length=160)
+    bytes_sha256 = models.CharField(max_length=64)
+    path_sha256 = models.CharField(max_length=64)
+    notes = models.JSONField(default=list)
+    extents_mm = models.JSONField(default=list)
+    made_at = models.DateTimeField(auto_now_add=True)
+    made_by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["nest", "-revision"]
+        constraints = [
+            models.UniqueConstraint(fields=["nest", "revision"], name="revision_once_a_nest")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.nest_id} rev {self.revision}"
+
+
+class Contour(models.Model):
+    """One contour of a revision, numbered in cut order; `line` ties it to what was ordered.
+    `copy` tells the same part's copies on one sheet apart: a part is good or scrap as a whole."""
+
+    revision = models.ForeignKey(NestRevision, on_delete=models.CASCADE, related_name="contours")
+    number = models.PositiveIntegerField()
+    line = models.ForeignKey(
+        JobLine, on_delete=models.PROTECT, null=True, blank=True, related_name="contours"
+    )
+    part = models.CharField(max_length=80, blank=True)
+    copy = models.PositiveIntegerField(default=1)
+    inner = models.BooleanField(default=False)
+    closed = models.BooleanField(default=True)
+    cut_mm = models.FloatField()
+    net_area_mm2 = models.FloatField(null=True, blank=True)  # of the part, on its outer contour
+    pierces = models.PositiveSmallIntegerField(default=1)
+    points = models.JSONField(default=list)  # [[x, y], ...] in mm, for the map
+    common_share = models.FloatField(default=1.0)
+
+    class Meta:
+        ordering = ["revision", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["revision", "number"], name="contour_once_a_revision")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.revision_id} contour {self.number}"
+
+
+class NestPlan(models.Model):
+    """Published by planning: what a revision takes on a table with a set, when it was computed
+    and from which figures (`snapshot`). `problem` says why there is no figure."""
+
+    revision = models.ForeignKey(NestRevision, on_delete=models.CASCADE, related_name="plans")
+    table = models.ForeignKey("shopfloor.Table", on_delete=models.CASCADE)
+    wear_set = models.ForeignKey("shopfloor.WearSet", on_delete=models.CASCADE)
+    cut_mm = models.FloatField(null=True, blank=True)
+    travel_mm = models.FloatField(null=True, blank=True)
+    pierces = models.PositiveIntegerField(null=True, blank=True)
+    cut_s = models.FloatField(null=True, blank=True)
+    pierce_s = models.FloatField(null=True, blank=True)
+    travel_s = models.FloatField(null=True, blank=True)
+    touch_off_s = models.FloatField(null=True, blank=True)
+    load_s = models.FloatField(null=True, blank=True)  # load and unload
+    total_s = models.FloatField(null=True, blank=True)  # arc on + travel + touch-off
+    bench_min = models.FloatField(null=True, blank=True)
+    arcs_s = models.JSONField(default=list)  # planned seconds of each contour's arc, in order
+    costs_minor = models.JSONField(default=dict)  # by posting kind, without material
+    snapshot = models.JSONField(default=dict)
+    problem = models.CharField(max_length=300, blank=True)
+    computed_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["revision", "table", "wear_set"], name="plan_once_a_table_and_set"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"plan of {self.revision_id} on {self.table_id}"

@@ -1,0 +1,104 @@
+"""People, their rights, and the terminals they share."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+
+
+class Role(models.TextChoices):
+    OPERATOR = "operator", "operator"
+    SUPERVISOR = "supervisor", "supervisor"
+    PLANNER = "planner", "planner"
+    OWNER = "owner", "owner"
+    ADMINISTRATOR = "administrator", "administrator"
+
+
+class Units(models.TextChoices):
+    METRIC = "metric", "metric"
+    INCH = "inch", "inch"
+
+
+class User(AbstractUser):
+    """A person. The role fills the groups; the rights themselves are the permissions below, so
+    a shop can give one person cost without wages."""
+
+    role = models.CharField(max_length=16, default=Role.OPERATOR)
+    badge = models.CharField(max_length=40, null=True, blank=True, unique=True)
+    pin_hash = models.CharField(max_length=256, blank=True)
+    pin_failures = models.PositiveSmallIntegerField(default=0)
+    pin_locked_until = models.DateTimeField(null=True, blank=True)
+    units = models.CharField(max_length=8, default=Units.METRIC)
+    theme = models.CharField(max_length=8, blank=True)  # light, dark, or blank for the device's own
+
+    class Meta(AbstractUser.Meta):
+        permissions = [
+            ("see_cost", "sees what jobs cost"),
+            ("see_wage", "sees wage rates"),
+            ("see_margin", "sees quotes and margin"),
+            ("see_person_times", "sees times of single persons"),
+            ("work_floor", "works at a floor terminal"),
+            ("assign_arcs", "says which job arcs belonged to"),
+            ("plan_work", "changes jobs, nests, stock and the queue"),
+            ("edit_chart", "changes the cut chart and rates"),
+            ("manage_feeds", "adds and changes signal sources"),
+            ("close_month", "closes a month"),
+        ]
+
+    @property
+    def shown_name(self) -> str:
+        return self.get_full_name() or self.username
+
+
+class Terminal(models.Model):
+    """A registered shared screen beside a table. Its token is kept only as a hash."""
+
+    code = models.SlugField(max_length=40, unique=True)
+    name = models.CharField(max_length=80)
+    table = models.ForeignKey(
+        "shopfloor.Table", on_delete=models.PROTECT, null=True, blank=True, related_name="terminals"
+    )
+    token_hash = models.CharField(max_length=128, blank=True)
+    idle_minutes = models.PositiveSmallIntegerField(default=5)
+    active = models.BooleanField(default=True)
+    clock_offset_ms = models.BigIntegerField(null=True, blank=True)
+    last_seen_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ActionState(models.TextChoices):
+    APPLIED = "applied", "applied"
+    CONFLICT = "conflict", "conflict"
+    REFUSED = "refused", "refused"
+    UNDONE = "undone", "undone"
+
+
+class Action(models.Model):
+    """The envelope of everything done on the floor: made on the device with its own UUID, so a
+    delivery repeated after a network drop is applied once. `at` is the device's time corrected by
+    the terminal's offset; both raw values stay."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    kind = models.CharField(max_length=40)
+    payload = models.JSONField(default=dict)
+    terminal = models.ForeignKey(Terminal, on_delete=models.PROTECT, null=True, blank=True)
+    person = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="actions")
+    device_at = models.DateTimeField()
+    device_offset_ms = models.BigIntegerField(default=0)
+    received_at = models.DateTimeField(auto_now_add=True)
+    at = models.DateTimeField()
+    state = models.CharField(max_length=10, default=ActionState.APPLIED)
+    result = models.JSONField(default=dict)
+    undoes = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="undone_by"
+    )
+
+    class Meta:
+        indexes = [models.Index(fields=["terminal", "-at"]), models.Index(fields=["state"])]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.at:%Y-%m-%d %H:%M:%S}Z"

@@ -1,0 +1,64 @@
+"""Background work as rows, and the audit trail."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class Work(models.Model):
+    """Something to be computed in the background. The row is the truth; the message that wakes a
+    worker may be lost or delivered twice, since a sweep sends what is not done again."""
+
+    kind = models.CharField(max_length=40)
+    key = models.CharField(max_length=160)
+    payload = models.JSONField(default=dict)
+    state = models.CharField(max_length=8, default="waiting")  # waiting, running, done, failed
+    attempts = models.PositiveSmallIntegerField(default=0)
+    error = models.TextField(blank=True)
+    wanted_at = models.DateTimeField()
+    started_at = models.DateTimeField(null=True, blank=True)
+    done_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["state", "wanted_at"])]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["kind", "key"],
+                condition=models.Q(state="waiting"),
+                name="work_waits_once",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.key}"
+
+
+class Watermark(models.Model):
+    """How far a follower has read another room's changes."""
+
+    name = models.CharField(max_length=40, unique=True)
+    changed_us = models.BigIntegerField(default=0)
+    row_id = models.BigIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Change(models.Model):
+    """The audit trail, written by triggers in the database itself, so that a bulk write leaves
+    the same trace as a page. `old` and `new` hold the row as JSON."""
+
+    table = models.CharField(max_length=60)
+    row = models.CharField(max_length=60)
+    operation = models.CharField(max_length=6)  # insert, update, delete
+    old = models.JSONField(null=True)
+    new = models.JSONField(null=True)
+    who = models.CharField(max_length=160, blank=True)
+    why = models.CharField(max_length=200, blank=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["table", "row"]), models.Index(fields=["at"])]
+
+    def __str__(self) -> str:
+        return f"{self.operation} {self.table} {self.row}"

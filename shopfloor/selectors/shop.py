@@ -1,0 +1,51 @@
+"""The shop's own facts, read on nearly every page."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from shopfloor.calendar import ShiftPattern, shift_at
+from shopfloor.models import Rate, Shift, Shop
+
+
+def the_shop() -> Shop:
+    """The one row; an unsaved default where set-up has not happened yet."""
+    return Shop.objects.order_by("pk").first() or Shop(name="Your shop")
+
+
+def shop_zone() -> str:
+    zone = Shop.objects.order_by("pk").values_list("zone", flat=True).first()
+    return zone or "America/Chicago"
+
+
+def rate_on(kind: str, day: date, table_id: int | None = None) -> Rate | None:
+    """The rate in force on a day: the table's own if it has one, else the shop's. None: unknown,
+    which is not the same as free."""
+    rates = Rate.objects.filter(kind=kind, valid_from__lte=day)
+    own = rates.filter(table_id=table_id).order_by("-valid_from").first() if table_id else None
+    return own or rates.filter(table=None).order_by("-valid_from").first()
+
+
+def shift_patterns() -> list[ShiftPattern]:
+    """Every shift pattern, as the pure calendar wants them."""
+    return [
+        ShiftPattern(
+            name=shift.name,
+            start=shift.start,
+            end=shift.end,
+            weekdays=frozenset(int(day) for day in shift.weekdays),
+            breaks=tuple(shift.breaks),
+            valid_from=shift.valid_from,
+            valid_to=shift.valid_to,
+        )
+        for shift in Shift.objects.all()
+    ]
+
+
+def shift_date_of(moment: datetime) -> date:
+    """The date a moment is booked on: the start date of the shift it falls in, so a night belongs
+    to the evening it began. Outside any shift, the local calendar date."""
+    zone = ZoneInfo(shop_zone())
+    found = shift_at(moment, shift_patterns(), zone)
+    return found.date if found else moment.astimezone(zone).date()

@@ -1,0 +1,11 @@
+"""Every address of the program. Rooms above this one are named as text, never imported."""
+
+from __future__ import annotations
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("shopfloor.office.urls")),
+    path("floor/", include("shopfloor.terminal.urls")),
+    path("", include("dashboards.urls")),
+]

@@ -1,0 +1,115 @@
+"""The cast every test shares: two tables, and one person of each kind. Passwords are all
+"burn clean plate", PINs all 2468."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+
+import pytest
+from django.contrib.auth.hashers import make_password
+
+from shopfloor.celery import app as celery_app
+
+PASSWORD = "burn clean plate"
+PIN = "2468"
+
+
+@pytest.fixture(autouse=True)
+def _own_folders(settings, tmp_path: Path) -> Iterator[None]:
+    """No test writes into the developer's data folder or wakes a real worker."""
+    settings.DATA_DIR = tmp_path / "data"
+    settings.DATA_DIR.mkdir()
+    settings.MEDIA_ROOT = settings.DATA_DIR / "files"
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    celery_app.conf.broker_url = "memory://"
+    yield
+
+
+@pytest.fixture
+def shop(db):
+    from shopfloor.models import Shift, Shop
+
+    made = Shop.objects.create(name="Brindle Weir Fabricating", zone="America/Chicago")
+    for name, start, end in (("early", 6, 14), ("late", 14, 22), ("night", 22, 6)):
+        Shift.objects.create(
+            name=name,
+            start=time(start),
+            end=time(end),
+            weekdays="1234567",
+            valid_from=date(2026, 1, 1),
+        )
+    return made
+
+
+@pytest.fixture
+def north(shop):
+    from shopfloor.models import Table, Torch
+
+    table = Table.objects.create(code="north", name="North", order=1)
+    Torch.objects.create(table=table, code="1")
+    return table
+
+
+@pytest.fixture
+def south(shop):
+    from shopfloor.models import Table, Torch
+
+    table = Table.objects.create(code="south", name="South", order=2)
+    Torch.objects.create(table=table, code="1")
+    return table
+
+
+def person(name: str, role: str | None):
+    from shopfloor.models import User
+    from shopfloor.roles import role_give
+
+    first, last = name.split()
+    user = User.objects.create(
+        username=first.lower(),
+        first_name=first,
+        last_name=last,
+        password=make_password(PASSWORD),
+        badge=f"B-{first.lower()}",
+        pin_hash=make_password(PIN),
+    )
+    if role:
+        role_give(user=user, role=role)
+    return user
+
+
+@pytest.fixture
+def operator(db):
+    return person("Milo Brandt", "operator")
+
+
+@pytest.fixture
+def supervisor(db):
+    return person("Dana Okell", "supervisor")
+
+
+@pytest.fixture
+def planner(db):
+    return person("Ines Varga", "planner")
+
+
+@pytest.fixture
+def owner(db):
+    return person("Ann Tiller", "owner")
+
+
+@pytest.fixture
+def administrator(db):
+    return person("Theo Marsh", "administrator")
+
+
+@pytest.fixture
+def nobody(db):
+    """Signed in, and allowed nothing."""
+    return person("Sam Quill", None)
+
+
+@pytest.fixture
+def utc():
+    return lambda *parts: datetime(*parts, tzinfo=UTC)
