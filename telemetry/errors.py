@@ -1,0 +1,38 @@
+"""What can go wrong in telemetry, as one tree.
+
+TelemetryError
+    DescriptionError    a feed description that cannot be used; mended by a person
+    ParseError          one line that means nothing; kept as a reject, reading continues
+    SourceError         a port or file that cannot be read; `retry` says whether waiting helps
+"""
+
+from __future__ import annotations
+
+
+class TelemetryError(Exception):
+    """An expected fault with a message for the person at the table.
+
+    `hint` is what to do about it; `retry` is True where trying again later may help.
+    """
+
+    def __init__(self, message: str, *, hint: str = "", retry: bool = False) -> None:
+        super().__init__(message)
+        self.message = message
+        self.hint = hint
+        self.retry = retry
+
+
+class DescriptionError(TelemetryError):
+    """`FILE:LINE: what is wrong`, or `FILE: key: what is wrong, allowed: ...`."""
+
+
+class ParseError(TelemetryError):
+    """One line that could not be read. `reason` is a stable word of `events.REASONS`."""
+
+    def __init__(self, reason: str, message: str = "") -> None:
+        super().__init__(message or reason)
+        self.reason = reason
+
+
+class SourceError(TelemetryError):
+    """A port or file that cannot be opened or read."""

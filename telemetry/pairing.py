@@ -1,0 +1,198 @@
+"""Arcs from events: a pure function of the sorted set of distinct events.
+
+Rules, per torch (design of the feed format):
+
+- a second `arc_on` ends the first as `lost`, at the last line that shows it burning (a pierce,
+  or a sample above zero), or at its own start where none does;
+- an `arc_off` with no arc, and a pierce outside one, are strays;
+- a sample of 0 A (or 0 V) is no burning and does not end an arc;
+- an arc still burning when the input ends is `open`: its end is unknown, not zero.
+
+The same `Pairer` serves live intake (one event at a time, `state()` kept with the rows) and a
+range read back from the store (`pair`). Events must come in the order of `events.order_of`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from telemetry.events import ARC_OFF, ARC_ON, PIERCE, PROGRAM, SAMPLE_A, SAMPLE_V, Event
+
+Ended = Literal["off", "lost", "open"]
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """One arc-on interval of one torch.
+
+    `key` is the key of its arc_on event. `off_us` is None while `ended` is "open". `pierces` is
+    None where the feed cannot know them. `amps` and `volts` are means of the samples above
+    zero, None without any. `last_seen_us` is the last line that showed it burning, its own
+    start at the least.
+    """
+
+    torch: str
+    key: str
+    on_us: int
+    off_us: int | None
+    pierces: int | None
+    first_pierce_us: int | None
+    ended: Ended
+    program: str | None
+    amps: float | None
+    volts: float | None
+    last_seen_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """Arcs in order of their start, and the events that fit none."""
+
+    arcs: list[Arc]
+    stray_offs: list[Event]
+    stray_pierces: list[Event]
+
+
+class _Burning:
+    """The arc a torch is in; plain slots because this is touched for every event."""
+
+    __slots__ = (
+        "a_n", "a_sum", "first_pierce_us", "key", "last_seen_us", "on_us", "pierces", "program",
+        "v_n", "v_sum",
+    )  # fmt: skip
+
+    def __init__(self, key: str, on_us: int, program: str | None) -> None:
+        self.key = key
+        self.on_us = on_us
+        self.program = program
+        self.last_seen_us = on_us
+        self.pierces = 0
+        self.first_pierce_us: int | None = None
+        self.a_sum = 0.0
+        self.a_n = 0
+        self.v_sum = 0.0
+        self.v_n = 0
+
+
+class Pairer:
+    """Pairs the events of one torch.
+
+    `knows_pierces` False makes `Arc.pierces` None. `program` is the program already loaded.
+    After each `feed` the caller may look at `stray` to see whether that event fitted no arc.
+    """
+
+    def __init__(self, torch: str, *, knows_pierces: bool, program: str | None = None) -> None:
+        self.torch = torch
+        self.knows_pierces = knows_pierces
+        self.program = program
+        self.stray = False
+        self._burning: _Burning | None = None
+
+    def feed(self, event: Event) -> Arc | None:
+        """Take the next event; returns the arc it ended, if any."""
+        kind = event.kind
+        burning = self._burning
+        self.stray = False
+        if kind == ARC_ON:
+            self._burning = _Burning(event.key, event.time_us, self.program)
+            return None if burning is None else self._arc(burning, burning.last_seen_us, "lost")
+        if kind == PROGRAM:
+            self.program = event.text
+            return None
+        if burning is None:
+            self.stray = kind in (ARC_OFF, PIERCE)
+            return None
+        if kind == ARC_OFF:
+            self._burning = None
+            return self._arc(burning, event.time_us, "off")
+        self._show(burning, event)
+        return None
+
+    def open_arc(self) -> Arc | None:
+        """The arc still burning, as `open`; the pairer keeps it."""
+        return None if self._burning is None else self._arc(self._burning, None, "open")
+
+    def state(self) -> dict[str, Any]:
+        """All of the pairer as JSON values."""
+        burning = self._burning
+        return {
+            "torch": self.torch,
+            "knows_pierces": self.knows_pierces,
+            "program": self.program,
+            "burning": None
+            if burning is None
+            else {name: getattr(burning, name) for name in _Burning.__slots__},
+        }
+
+    @classmethod
+    def from_state(cls, state: dict[str, Any]) -> Pairer:
+        """The pairer that `state()` described."""
+        pairer = cls(state["torch"], knows_pierces=state["knows_pierces"], program=state["program"])
+        if state["burning"] is not None:
+            pairer._burning = burning = _Burning("", 0, None)
+            for name, value in state["burning"].items():
+                setattr(burning, name, value)
+        return pairer
+
+    def _show(self, burning: _Burning, event: Event) -> None:
+        if event.kind == PIERCE:
+            burning.pierces += 1
+            if burning.first_pierce_us is None:
+                burning.first_pierce_us = event.time_us
+        else:
+            value = event.value
+            if value is None or value <= 0:
+                return
+            if event.kind == SAMPLE_A:
+                burning.a_sum += value
+                burning.a_n += 1
+            elif event.kind == SAMPLE_V:
+                burning.v_sum += value
+                burning.v_n += 1
+        burning.last_seen_us = event.time_us
+
+    def _arc(self, burning: _Burning, off_us: int | None, ended: Ended) -> Arc:
+        return Arc(
+            torch=self.torch,
+            key=burning.key,
+            on_us=burning.on_us,
+            off_us=off_us,
+            pierces=burning.pierces if self.knows_pierces else None,
+            first_pierce_us=burning.first_pierce_us,
+            ended=ended,
+            program=burning.program,
+            amps=burning.a_sum / burning.a_n if burning.a_n else None,
+            volts=burning.v_sum / burning.v_n if burning.v_n else None,
+            last_seen_us=burning.last_seen_us,
+        )
+
+
+def pair(
+    events: Iterable[Event], *, knows_pierces: bool, programs: dict[str, str | None] | None = None
+) -> Pairing:
+    """Pair a range of sorted events of one feed, all its torches at once.
+
+    `programs` gives the program each torch had before the range. Arcs still burning at its end
+    come out as `open`.
+    """
+    before = programs or {}
+    pairers: dict[str, Pairer] = {}
+    arcs: list[Arc] = []
+    stray_offs: list[Event] = []
+    stray_pierces: list[Event] = []
+    for event in events:
+        torch = event.torch
+        pairer = pairers.get(torch)
+        if pairer is None:
+            pairer = Pairer(torch, knows_pierces=knows_pierces, program=before.get(torch))
+            pairers[torch] = pairer
+        arc = pairer.feed(event)
+        if arc is not None:
+            arcs.append(arc)
+        elif pairer.stray:
+            (stray_offs if event.kind == ARC_OFF else stray_pierces).append(event)
+    arcs.extend(arc for pairer in pairers.values() if (arc := pairer.open_arc()))
+    arcs.sort(key=lambda arc: arc.on_us)
+    return Pairing(arcs, stray_offs, stray_pierces)
