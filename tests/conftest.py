@@ -3,7 +3,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
@@ -17,14 +16,13 @@ PIN = "2468"
 
 
 @pytest.fixture(autouse=True)
-def _own_folders(settings, tmp_path: Path) -> Iterator[None]:
+def _own_folders(settings, tmp_path: Path) -> None:
     """No test writes into the developer's data folder or wakes a real worker."""
     settings.DATA_DIR = tmp_path / "data"
     settings.DATA_DIR.mkdir()
     settings.MEDIA_ROOT = settings.DATA_DIR / "files"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     celery_app.conf.broker_url = "memory://"
-    yield
 
 
 @pytest.fixture
