@@ -92,9 +92,7 @@ class Migration(migrations.Migration):
                 ('byte_offset', models.BigIntegerField(default=0)),
                 ('state', models.JSONField(default=dict)),
                 ('lines', models.BigIntegerField(default=0)),
-                ('events', models.BigIntegerField(default=0)),
                 ('known', models.BigIntegerField(default=0, help_text='lines read again, already stored')),
-                ('duplicates', models.BigIntegerField(default=0)),
                 ('last_line_us', models.BigIntegerField(null=True)),
                 ('changed_us', models.BigIntegerField(default=0)),
                 ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='cursors', to='telemetry.feed')),
@@ -210,6 +208,18 @@ class Migration(migrations.Migration):
             options={
                 'indexes': [models.Index(fields=['feed', '-received_us'], name='reject_feed_at')],
                 'constraints': [models.UniqueConstraint(fields=('feed', 'key'), name='reject_once')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Repeat',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.CharField(max_length=32)),
+                ('times', models.PositiveIntegerField()),
+                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='repeats', to='telemetry.feed')),
+            ],
+            options={
+                'constraints': [models.UniqueConstraint(fields=('feed', 'key'), name='repeat_once')],
             },
         ),
         migrations.CreateModel(

@@ -6,7 +6,7 @@ from __future__ import annotations
 from telemetry.models.arcs import Arc, Rollup, Stray
 from telemetry.models.feeds import ClockOffset, Feed, FeedVersion
 from telemetry.models.positions import Alarm, Cursor, Health, SourcePosition
-from telemetry.models.records import Event, Gap, Reject
+from telemetry.models.records import Event, Gap, Reject, Repeat
 
 __all__ = [
     "Alarm",
@@ -19,6 +19,7 @@ __all__ = [
     "Gap",
     "Health",
     "Reject",
+    "Repeat",
     "Rollup",
     "SourcePosition",
     "Stray",

@@ -16,9 +16,7 @@ class Cursor(models.Model):
     byte_offset = models.BigIntegerField(default=0)
     state = models.JSONField(default=dict)
     lines = models.BigIntegerField(default=0)
-    events = models.BigIntegerField(default=0)
     known = models.BigIntegerField(default=0, help_text="lines read again, already stored")
-    duplicates = models.BigIntegerField(default=0)
     last_line_us = models.BigIntegerField(null=True)
     changed_us = models.BigIntegerField(default=0)
 

@@ -63,6 +63,20 @@ class Reject(models.Model):
         return bytes(self.raw).decode("utf-8", "replace")
 
 
+class Repeat(models.Model):
+    """How often one line came again under the same number in the same session of its source."""
+
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="repeats")
+    key = models.CharField(max_length=32)
+    times = models.PositiveIntegerField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["feed", "key"], name="repeat_once")]
+
+    def __str__(self) -> str:
+        return f"{self.feed_id} {self.key} x{self.times}"
+
+
 class Gap(models.Model):
     """Lines that never came: a jump in the source's own numbers, or a link that was down."""
 
