@@ -1,0 +1,112 @@
+/* The screens of the terminal all lie in the page; showing one needs no network. A newer state
+   from the server replaces a screen only while nobody is in the middle of it. */
+
+const QUIET_MS = 350; // a tap that began on a key must end on the same key
+
+export class Screens {
+  constructor(root) {
+    this.root = root;
+    this.latest = null;
+    this.touchedAt = 0;
+    this.down = false;
+    this.waiting = false;
+    const press = () => { this.down = true; this.touchedAt = Date.now(); };
+    const lift = () => { this.down = false; this.touchedAt = Date.now(); };
+    document.addEventListener("pointerdown", press, true);
+    document.addEventListener("pointerup", lift, true);
+    document.addEventListener("pointercancel", lift, true);
+    document.addEventListener("keydown", () => { this.touchedAt = Date.now(); }, true);
+  }
+
+  get shown() {
+    return this.root.dataset.shown || "main";
+  }
+
+  section(name, within = this.root) {
+    return within.querySelector(`[data-screen="${name}"]`);
+  }
+
+  go(name) {
+    const to = this.section(name);
+    if (!to) return;
+    const from = this.section(this.shown);
+    if (from && from !== to) delete from.dataset.busy;
+    for (const one of this.root.querySelectorAll("[data-screen]")) one.hidden = one !== to;
+    this.root.dataset.shown = name;
+    window.scrollTo(0, 0);
+    this.apply();
+    const head = this.section(name).querySelector("[data-head]");
+    if (head) head.focus({ preventScroll: true });
+  }
+
+  /** A screen somebody has begun to fill is left alone until it is left. */
+  busy(element) {
+    const screen = element.closest("[data-screen]");
+    if (screen && screen.dataset.screen !== "main") screen.dataset.busy = "yes";
+  }
+
+  offer(fresh) {
+    this.latest = fresh;
+    this.apply();
+  }
+
+  apply() {
+    if (!this.latest) return;
+    if (this.down || Date.now() - this.touchedAt < QUIET_MS) {
+      if (!this.waiting) setTimeout(() => { this.waiting = false; this.apply(); }, QUIET_MS);
+      this.waiting = true;
+      return;
+    }
+    for (const now of this.root.querySelectorAll("[data-screen]")) {
+      const next = this.section(now.dataset.screen, this.latest);
+      if (!next || now.dataset.busy || next.outerHTML === now.dataset.from) continue;
+      const focus = now.contains(document.activeElement) ? document.activeElement.id : "";
+      const copy = document.importNode(next, true);
+      copy.dataset.from = next.outerHTML;
+      copy.hidden = now.dataset.screen !== this.shown;
+      now.replaceWith(copy);
+      if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
+    }
+    for (const name of ["state", "version", "as-of"]) {
+      const value = this.latest.getAttribute(`data-${name}`);
+      if (value !== null) this.root.setAttribute(`data-${name}`, value);
+    }
+    this.root.dispatchEvent(new CustomEvent("applied"));
+  }
+}
+
+/** What was filled into a form, as the payload of an entry. Empty fields are left out: nothing
+    entered is not the same as zero. */
+export function filled(form) {
+  const payload = JSON.parse(form.dataset.payload || "{}");
+  for (const field of form.querySelectorAll("[name]")) {
+    if ((field.type === "radio" || field.type === "checkbox") && !field.checked) continue;
+    if (field.value === "") continue;
+    const value = field.dataset.number !== undefined ? Number(field.value.replace(",", ".")) : field.value;
+    if (field.dataset.list !== undefined) (payload[field.name] ||= []).push(value);
+    else payload[field.name] = field.dataset.flag !== undefined ? value === "yes" : value;
+  }
+  return payload;
+}
+
+/** Names of fields that must be filled and are not. */
+export function missing(form) {
+  const named = new Map();
+  for (const field of form.querySelectorAll("[name][data-need]")) {
+    const ok = field.type === "radio" || field.type === "checkbox" ? field.checked : field.value.trim() !== "";
+    named.set(field.name, { ok: ok || Boolean(named.get(field.name)?.ok), say: field.dataset.need });
+  }
+  return [...named.values()].filter((one) => !one.ok).map((one) => one.say);
+}
+
+/** − and + beside a figure. Starts from the figure's own start value when empty. */
+export function step(button) {
+  const field = document.getElementById(button.dataset.for);
+  const by = Number(button.dataset.step);
+  const digits = (button.dataset.step.split(".")[1] || "").length;
+  const from = field.value === "" ? Number(field.dataset.start || 0) : Number(field.value) + by;
+  const low = field.dataset.low === undefined ? -Infinity : Number(field.dataset.low);
+  const high = field.dataset.high === undefined ? Infinity : Number(field.dataset.high);
+  field.value = Math.min(high, Math.max(low, from)).toFixed(digits);
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+}

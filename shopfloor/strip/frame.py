@@ -1,0 +1,120 @@
+"""Where things stand on a strip of a given width, and how tall and wide an arc is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+US = 1_000_000
+LONG_S = 180.0  # arcs of three minutes and more have full height
+MERGE_PX = 0.7  # arcs narrower than this blur; neighbours are drawn as one bar
+NEAR_PX = 1.5  # how far apart neighbours may stand and still share a bar
+LEAST_PX = 0.35  # a lone short arc is drawn at least this wide
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Heights in px from the top. `pace_y` None leaves the pace lane out."""
+
+    width: float
+    height: float
+    lane: float
+    base: float
+    foot: float
+    rise: float
+    pace_y: float | None = None
+    px_per_min: float = 0.75
+    under: bool = True  # run brackets and their labels under the line
+    ticks_inside: bool = False
+    labels: bool = True
+    font: float = 13.5
+
+    def arc_height(self, arc_s: float) -> float:
+        """Height in px of an arc of `arc_s` seconds: foot + rise * sqrt(min(s, 180) / 180)."""
+        return self.foot + self.rise * sqrt(min(max(arc_s, 0.0), LONG_S) / LONG_S)
+
+
+def wide(width: float) -> Frame:
+    return Frame(width, 148, lane=66, base=112, foot=6, rise=38, pace_y=24)
+
+
+def narrow(width: float) -> Frame:
+    return Frame(
+        width, 106, lane=42, base=86, foot=6, rise=38, pace_y=16,
+        px_per_min=0.5, under=False, ticks_inside=True, font=13,
+    )  # fmt: skip
+
+
+def compact(width: float) -> Frame:
+    return Frame(
+        width, 40, lane=4, base=34, foot=4, rise=22,
+        under=False, labels=False, font=13,
+    )  # fmt: skip
+
+
+def zoomed(width: float) -> Frame:
+    return Frame(width, 172, lane=44, base=140, foot=10, rise=80, under=False, font=18)
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Times to px over the window; linear in elapsed time, so a 25-hour day is 25 hours wide."""
+
+    start_us: int
+    end_us: int
+    width: float
+
+    def x(self, at_us: int) -> float:
+        return (at_us - self.start_us) * self.width / (self.end_us - self.start_us)
+
+    def clip(self, from_us: int, to_us: int) -> tuple[float, float] | None:
+        """The part of a span inside the window as px, or None if it lies outside."""
+        a, b = max(from_us, self.start_us), min(to_us, self.end_us)
+        return None if b < a or to_us < self.start_us else (self.x(a), self.x(b))
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    x: float
+    width: float
+    height: float
+    arcs: int = 1
+
+
+def bars(spans_us: Iterable[tuple[int, int]], scale: Scale, frame: Frame) -> list[Bar]:
+    """Bars for arcs in time order. Neighbouring short arcs share one bar as wide as their time
+    together, as tall as their time-weighted mean, so the ink on the page still adds up to the
+    arc time; only a lone short arc is widened, to LEAST_PX."""
+    out: list[Bar] = []
+    group: list[Bar] = []
+    for on_us, off_us in sorted(spans_us):
+        ends = scale.clip(on_us, off_us)
+        if ends is None:
+            continue
+        bar = Bar(ends[0], ends[1] - ends[0], frame.arc_height((off_us - on_us) / US))
+        if group and (
+            bar.width >= MERGE_PX
+            or bar.x - (group[-1].x + group[-1].width) > NEAR_PX
+            or sum(b.width for b in group) >= MERGE_PX
+        ):
+            out.append(_one(group))
+            group = []
+        if bar.width >= MERGE_PX:
+            out.append(bar)
+        else:
+            group.append(bar)
+    if group:
+        out.append(_one(group))
+    return out
+
+
+def _one(group: Sequence[Bar]) -> Bar:
+    covered = sum(b.width for b in group)
+    if covered > 0:
+        height = sum(b.height * b.width for b in group) / covered
+    else:
+        height = sum(b.height for b in group) / len(group)
+    left, right = group[0].x, group[-1].x + group[-1].width
+    width = max(covered, LEAST_PX)
+    return Bar((left + right - width) / 2, width, height, len(group))

@@ -1,0 +1,88 @@
+"""Which labels stand, and where: the more urgent first; one that would meet another leans to
+its left or right, and is dropped if there is no room there either."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from html import escape
+from typing import Literal
+
+Anchor = Literal["start", "middle", "end"]
+GAP = 7.0
+_NARROW = frozenset("iljtfr.,:;'’()|1 ·–-")
+_BROAD = frozenset("mwMW%ABCDGHKNOQRSUVXYZ")
+
+
+def text_width(text: str, size: float) -> float:
+    """About how wide a text is in px at `size` px: our estimate for a book serif, on the wide
+    side so that labels part rather than touch."""
+    ems = sum(0.33 if c in _NARROW else 0.74 if c in _BROAD else 0.53 for c in text)
+    return ems * size
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    x: float
+    anchor: Anchor
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    text: str
+    y: float
+    places: tuple[Place, ...]
+    css: str
+    size: float = 13.5
+    urgency: int = 0
+
+    def span(self, place: Place) -> tuple[float, float]:
+        w = text_width(self.text, self.size)
+        left = {"start": place.x, "middle": place.x - w / 2, "end": place.x - w}[place.anchor]
+        return left, left + w
+
+
+def over(left: float, right: float) -> tuple[Place, ...]:
+    """Centred over a span; else ending at its right edge; else starting at its left edge."""
+    mid = (left + right) / 2
+    return Place(mid, "middle"), Place(right, "end"), Place(left, "start")
+
+
+def settle(labels: Iterable[Label], width: float) -> list[tuple[Label, Place]]:
+    """The labels that stand, in reading order, with the place each one took."""
+    placed: list[tuple[Label, Place]] = []
+    taken: list[tuple[float, float, float, float]] = []
+    for label in sorted(labels, key=lambda one: -one.urgency):
+        for place in label.places:
+            left, right = label.span(place)
+            if left < -2 or right > width + 2:
+                continue
+            top = label.y - label.size
+            if any(
+                left < r + GAP and right > a - GAP and top < low and label.y > high
+                for a, r, high, low in taken
+            ):
+                continue
+            placed.append((label, place))
+            taken.append((left, right, top, label.y))
+            break
+    return sorted(placed, key=lambda one: (one[0].y, one[1].x))
+
+
+def text(x: float, y: float, words: str, css: str, anchor: Anchor = "start") -> str:
+    return (
+        f'<text class="{css}" x="{px(x)}" y="{px(y)}" text-anchor="{anchor}">{escape(words)}</text>'
+    )
+
+
+def write(labels: Iterable[Label], width: float) -> str:
+    return "".join(
+        text(place.x, label.y, label.text, label.css, place.anchor)
+        for label, place in settle(labels, width)
+    )
+
+
+def px(value: float) -> str:
+    """A length with one decimal at most."""
+    short = f"{value:.1f}".removesuffix(".0")
+    return "0" if short == "-0" else short

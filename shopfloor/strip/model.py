@@ -1,0 +1,124 @@
+"""What a day strip is drawn from. Times are integer microseconds since 1970 in UTC; the zone
+only decides how they are read out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Literal
+
+ArcState = Literal["run", "unassigned", "open"]
+StoppageKind = Literal["planned", "stop", "ask"]
+RunState = Literal["done", "cutting", "planned", "unassigned"]
+Duty = Literal["fine", "fast"]
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """One arc-on interval. `open` has not ended yet: its `off_us` is the last sign of burning."""
+
+    on_us: int
+    off_us: int
+    state: ArcState = "run"
+
+
+@dataclass(frozen=True, slots=True)
+class Stoppage:
+    """`planned` was expected (a break, a set change), `stop` was not, `ask` has no reason yet."""
+
+    from_us: int
+    to_us: int
+    label: str
+    kind: StoppageKind = "stop"
+
+
+@dataclass(frozen=True, slots=True)
+class FittedSet:
+    """The set in the torch from `from_us` on, until the next one."""
+
+    from_us: int
+    duty: Duty
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One nest on one sheet, bracketed under the line; `to_us` may be a forecast."""
+
+    from_us: int
+    to_us: int
+    label: str
+    state: RunState = "done"
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """Work still expected. `arcs_s` are its planned arcs in seconds, in cutting order."""
+
+    from_us: int
+    to_us: int
+    label: str
+    arcs_s: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """Minutes ahead of plan at a time; negative is behind."""
+
+    at_us: int
+    ahead_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """When the table's work ends: median and the ends of its 80 % range."""
+
+    low_us: int
+    median_us: int
+    high_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class StripTable:
+    """One table's shift. The window is what is drawn; `shift_end_us` may lie inside it.
+
+    Raises ValueError when the window is empty or a span ends before it starts.
+    """
+
+    name: str
+    start_us: int
+    end_us: int
+    now_us: int
+    zone: tzinfo
+    arcs: tuple[Arc, ...] = ()
+    stoppages: tuple[Stoppage, ...] = ()
+    sets: tuple[FittedSet, ...] = ()
+    runs: tuple[Run, ...] = ()
+    planned: tuple[Planned, ...] = ()
+    silent_since_us: int | None = None
+    pace: tuple[Pace, ...] = ()
+    plan_end_us: int | None = None
+    forecast: Forecast | None = None
+    shift_end_us: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.end_us <= self.start_us:
+            raise ValueError(f"{self.name}: the window ends before it starts")
+        for arc in self.arcs:
+            if arc.off_us < arc.on_us:
+                raise ValueError(f"{self.name}: an arc ends at {arc.off_us}, before it starts")
+        spans: tuple[Stoppage | Run | Planned, ...] = (*self.stoppages, *self.runs, *self.planned)
+        for span in spans:
+            if span.to_us < span.from_us:
+                raise ValueError(f"{self.name}: {span.label!r} ends before it starts")
+
+    @property
+    def known_until_us(self) -> int:
+        """The last moment anything is known of: now, or where the feed fell silent."""
+        if self.silent_since_us is None:
+            return self.now_us
+        return min(self.silent_since_us, self.now_us)
+
+    @property
+    def last_pace(self) -> Pace | None:
+        return max(self.pace, key=lambda p: p.at_us, default=None)

@@ -1,0 +1,202 @@
+"""The floor of the strip: hours, stoppages, arcs, the fitted set's line, runs, silence, now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+
+from shopfloor.strip.frame import US, Bar, Frame, Scale, bars
+from shopfloor.strip.labels import Label, Place, over, px
+from shopfloor.strip.model import Planned, StripTable
+from shopfloor.strip.words import clock, hour_ticks
+
+HATCH = {"planned": "h-plan", "stop": "h-stop", "ask": "h-off"}
+
+
+def ground(table: StripTable, frame: Frame, scale: Scale) -> str:
+    low = frame.height if frame.under else frame.base
+    hours = "".join(
+        f"M{px(scale.x(at))} 0V{px(low)}"
+        for at, _ in hour_ticks(table.start_us, table.end_us, table.zone)
+    )
+    end = ""
+    if table.shift_end_us is not None and table.shift_end_us < table.end_us:
+        end = f'<path class="shiftend" d="M{px(scale.x(table.shift_end_us))} 0V{px(low)}"/>'
+    return f'<path class="feint" d="{hours}"/>{end}' if hours else end
+
+
+def _filled(found: list[Bar], base: float, css: str) -> str:
+    d = "".join(
+        f"M{b.x:.2f} {px(base)}V{base - b.height:.1f}H{b.x + b.width:.2f}V{px(base)}z"
+        for b in found
+    )
+    return f'<path class="arc {css}" d="{d}"/>' if d else ""
+
+
+def arcs(table: StripTable, frame: Frame, scale: Scale) -> str:
+    """One path for each state an arc can be in, and one for those still expected."""
+    ghosts = (span for plan in table.planned for span in _expected(plan, table.now_us))
+    out = [_filled(bars(ghosts, scale, frame), frame.base, "ghost")]
+    for state in ("run", "open", "unassigned"):
+        spans = ((a.on_us, a.off_us) for a in table.arcs if a.state == state)
+        out.append(_filled(bars(spans, scale, frame), frame.base, state))
+    return "".join(out)
+
+
+def _expected(plan: Planned, now_us: int) -> Iterator[tuple[int, int]]:
+    """Planned arcs spread evenly over their span; what lies before now did not happen then."""
+    burnt = sum(plan.arcs_s) * US
+    room = plan.to_us - plan.from_us
+    if not plan.arcs_s or room <= 0:
+        return
+    shrink = min(1.0, room / burnt) if burnt else 1.0
+    gap = max(0.0, room - burnt) / len(plan.arcs_s)
+    at = plan.from_us + gap / 2
+    for arc_s in plan.arcs_s:
+        off = at + arc_s * US * shrink
+        if at >= now_us:
+            yield round(at), round(off)
+        at = off + gap
+
+
+def stoppages(table: StripTable, frame: Frame, scale: Scale) -> str:
+    out = []
+    for stop in table.stoppages:
+        ends = scale.clip(stop.from_us, stop.to_us)
+        if ends is None:
+            continue
+        said = f"{stop.label} {clock(stop.from_us, table.zone)}–{clock(stop.to_us, table.zone)}"
+        out.append(
+            f'<rect class="span" fill="url(#{HATCH[stop.kind]})" x="{px(ends[0])}" '
+            f'y="{px(frame.lane)}" width="{px(ends[1] - ends[0])}" '
+            f'height="{px(frame.base - frame.lane)}"><title>{escape(said)}</title></rect>'
+        )
+    return "".join(out)
+
+
+def silence(table: StripTable, frame: Frame, scale: Scale) -> str:
+    if table.silent_since_us is None:
+        return ""
+    ends = scale.clip(table.silent_since_us, table.now_us)
+    if ends is None:
+        return ""
+    a, b = ends
+    return (
+        f'<rect class="silent" fill="url(#h-dots)" x="{px(a)}" y="{px(frame.lane)}" '
+        f'width="{px(b - a)}" height="{px(frame.base - frame.lane)}"/>'
+        f'<path class="silentedge" d="M{px(a)} {px(frame.lane - 3)}V{px(frame.base + 3)}"/>'
+    )
+
+
+def base_line(table: StripTable, frame: Frame, scale: Scale) -> str:
+    """Drawn with the fitted set's pen as far as anything is known, dashed beyond now."""
+    out = []
+    fitted = sorted(table.sets, key=lambda s: s.from_us)
+    ends = [*(s.from_us for s in fitted[1:]), table.end_us]
+    for s, to_us in zip(fitted, ends, strict=True):
+        span = scale.clip(s.from_us, min(to_us, table.known_until_us))
+        if span:
+            y = frame.base + (1.5 if s.duty == "fast" else 0.75)
+            out.append(f'<path class="base {s.duty}" d="M{px(span[0])} {px(y)}H{px(span[1])}"/>')
+        if table.start_us < s.from_us < table.end_us and frame.labels:
+            x = scale.x(s.from_us)
+            out.append(f'<path class="notch" d="M{px(x - 5)} {px(frame.lane - 4)}h10l-5 7z"/>')
+    x = min(max(scale.x(table.now_us), 0), frame.width)
+    out.append(f'<path class="base ahead" d="M{px(x)} {px(frame.base + 0.75)}H{px(frame.width)}"/>')
+    return "".join(out)
+
+
+def run_brackets(table: StripTable, frame: Frame, scale: Scale) -> str:
+    """Ink as far as it has been cut, pencil from there."""
+    if not frame.under:
+        return ""
+    out, y, x_now = [], frame.base + 6, scale.x(table.known_until_us)
+    for run in table.runs:
+        span = scale.clip(run.from_us, run.to_us)
+        if span is None:
+            continue
+        a, b = span[0] + 1, max(span[1] - 1, span[0] + 2)
+        if run.state == "cutting" and a < x_now < b:
+            out.append(f'<path class="run" d="M{px(a)} {px(y)}v4H{px(x_now)}"/>')
+            out.append(f'<path class="run planned" d="M{px(x_now)} {px(y + 4)}H{px(b)}v-4"/>')
+        else:
+            css = "" if run.state in ("done", "cutting") else f" {run.state}"
+            out.append(f'<path class="run{css}" d="M{px(a)} {px(y)}v4H{px(b)}v-4"/>')
+    return "".join(out)
+
+
+def now_line(table: StripTable, frame: Frame, scale: Scale) -> str:
+    if not table.start_us <= table.now_us <= table.end_us:
+        return ""
+    low = frame.height if frame.under else frame.base + 4
+    return f'<path class="now" d="M{px(scale.x(table.now_us))} 0V{px(low)}"/>'
+
+
+def work_labels(table: StripTable, frame: Frame, scale: Scale) -> list[Label]:
+    """Urgent first: silence, arcs without a job, unanswered stoppages, sets, then the rest."""
+    if not frame.labels:
+        return []
+    y, out = frame.lane - 6, []
+    if table.silent_since_us is not None:
+        x = scale.x(table.now_us)
+        words = f"no lines since {clock(table.silent_since_us, table.zone, table.now_us)}"
+        places = (Place(x + 9, "start"), Place(scale.x(table.silent_since_us) - 4, "end"))
+        out.append(Label(words, y, places, "remark off", 14, 9))
+    for run in table.runs:
+        span = scale.clip(run.from_us, run.to_us)
+        if span and run.state == "unassigned":
+            out.append(Label(run.label, y, over(*span), "remark off", 14, 8))
+    for stop in table.stoppages:
+        span = scale.clip(stop.from_us, stop.to_us)
+        if span is None or (frame.ticks_inside and stop.kind != "ask"):
+            continue
+        css = {"ask": "remark off", "stop": "remark", "planned": "remark pencil"}[stop.kind]
+        words = f"{stop.label}?" if stop.kind == "ask" else stop.label
+        urgency = {"ask": 7, "stop": 5, "planned": 2}[stop.kind]
+        out.append(Label(words, y, over(*span), css, 14, urgency))
+    for s in table.sets:
+        inside = table.start_us < s.from_us < table.end_us
+        x = scale.x(s.from_us) + 9 if inside else 0.0
+        if s.from_us < table.end_us:
+            out.append(Label(s.label, y, (Place(x, "start"),), "setlab", 13, 6 if inside else 3))
+    return [*out, *_run_labels(table, frame, scale)]
+
+
+def _run_labels(table: StripTable, frame: Frame, scale: Scale) -> list[Label]:
+    if not frame.under:
+        return []
+    out, y, x_now = [], frame.base + 25, scale.x(table.now_us)
+    for run in table.runs:
+        span = scale.clip(run.from_us, run.to_us)
+        if span is None or run.state == "unassigned":
+            continue
+        mid = (span[0] + span[1]) / 2
+        if span[0] < x_now < span[1] and abs(mid - x_now) < 30:
+            mid = x_now + (-32 if mid < x_now else 32)
+        pencil = " pencil" if run.state == "planned" else ""
+        out.append(Label(run.label, y, (Place(mid, "middle"),), f"runlab{pencil}", 13, 3))
+    return out
+
+
+def ticks(table: StripTable, frame: Frame, scale: Scale, y: float) -> list[Label]:
+    """Hours; the time now and the shift's end push out the hours they would touch."""
+    short = frame.ticks_inside
+    out = []
+    marks = hour_ticks(table.start_us, table.end_us, table.zone)
+    for i, (at, words) in enumerate(marks):
+        if short:
+            words = words.replace(":00", "")
+        x = scale.x(at)
+        first = (Place(0, "start"),) if x < 12 else (Place(x, "middle"),)
+        urgency = 1 if short and i % 2 else 2
+        out.append(Label(words, y, first, "tick", 12.5, urgency))
+    if table.shift_end_us is not None and not short:
+        x = scale.x(table.shift_end_us)
+        places: tuple[Place, ...] = (Place(x, "middle"), Place(frame.width, "end"))
+        words = clock(table.shift_end_us, table.zone)
+        out.append(Label(words, y, places, "tick em", 12.5, 5))
+    if short and table.start_us <= table.now_us <= table.end_us:
+        x = scale.x(table.now_us)
+        places = (Place(x, "middle"), Place(0, "start"), Place(frame.width, "end"))
+        out.append(Label(clock(table.now_us, table.zone), y, places, "nowlab", 14, 9))
+    return out
