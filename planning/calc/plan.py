@@ -2,20 +2,36 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-from planning.calc.motion import TableMotion
-from planning.calc.program import Note, Program
+import numpy as np
+
+from planning.calc.motion import TableMotion, move_times
+from planning.calc.program import Note, Program, ProgramError
+from planning.calc.program.contours import extents
+from planning.calc.program.types import RAPID, Bools, Floats, Moves
+from planning.calc.units import looks_like_inch_mix
 
 
 @dataclass(frozen=True, slots=True)
 class Cutting:
     """Figures for one thickness: speed in mm/min (None: the program's own F words count),
-    seconds of pierce delay and of touch-off, both per pierce."""
+    seconds of pierce delay and of touch-off, both per pierce. Raises ``ValueError`` for figures
+    that cannot be."""
 
     speed_mm_min: float | None
     pierce_delay_s: float = 0.0
     touch_off_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        speed = self.speed_mm_min
+        if speed is not None and not (math.isfinite(speed) and speed > 0):
+            raise ValueError(f"speed_mm_min must be above zero, not {speed:g}")
+        for name in ("pierce_delay_s", "touch_off_s"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0):
+                raise ValueError(f"{name} must not be below zero, not {value:g}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,5 +75,111 @@ class Plan:
 
 
 def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Plan:
-    """Plan ``program`` on a table. Raises ``ProgramError`` where a cut has no speed."""
-    raise NotImplementedError
+    """Plan ``program`` on a table.
+
+    A move with the torch burning is cutting at ``cutting.speed_mm_min`` (or its own F), any other
+    is travel at the table's rapid; a dwell with the torch burning is piercing, any other counts as
+    travel time. Load, unload and set change are not in it. Raises ``ProgramError`` where a cut has
+    no speed.
+    """
+    moves = program.moves
+    notes = list(program.notes)
+    times = move_times(moves, _speeds(moves, motion, cutting, notes), motion)
+    arcs = len(program.arc_lines)
+    cut_mm, cut_s = _by_arc(moves, moves.length_mm, arcs), _by_arc(moves, times, arcs)
+    travel_mm, travel_s = _travel_by_arc(program, moves.length_mm), _travel(program, times)
+    pierce_s = np.full(arcs, cutting.pierce_delay_s)
+    for dwell in program.dwells:
+        if dwell.torch:
+            pierce_s[dwell.arc] += dwell.seconds
+    contours = tuple(
+        ContourPlan(
+            number=i + 1, line=program.arc_lines[i], cut_mm=float(cut_mm[i]),
+            travel_mm=float(travel_mm[i]), pierces=1, cut_s=float(cut_s[i]),
+            pierce_s=float(pierce_s[i]), travel_s=float(travel_s[i]),
+            touch_off_s=cutting.touch_off_s,
+        )
+        for i in range(arcs)
+    )  # fmt: skip
+    burning = np.flatnonzero(moves.torch)
+    if not len(burning):
+        notes.append(Note(program.last_line, "nothing is cut"))
+    arc_on_s = float(cut_s.sum() + pierce_s.sum())
+    touch_off_s = arcs * cutting.touch_off_s
+    return Plan(
+        cut_mm=float(cut_mm.sum()),
+        travel_mm=float(travel_mm.sum()),
+        pierces=arcs,
+        cut_s=float(cut_s.sum()),
+        pierce_s=float(pierce_s.sum()),
+        travel_s=float(travel_s.sum()),
+        touch_off_s=touch_off_s,
+        arc_on_s=arc_on_s,
+        total_s=arc_on_s + float(travel_s.sum()) + touch_off_s,
+        extents_mm=extents(moves, burning) if len(burning) else None,
+        arcs=tuple(contour.arc_on_s for contour in contours),
+        contours=contours,
+        notes=tuple(sorted(notes, key=lambda note: note.line)),
+    )
+
+
+def _speeds(moves: Moves, motion: TableMotion, cutting: Cutting, notes: list[Note]) -> Floats:
+    """mm/min asked of each move."""
+    speed = np.full(len(moves), motion.rapid_mm_min)
+    torch, fed = moves.torch, moves.feed_mm_min
+    given = cutting.speed_mm_min
+    if given is None:
+        lacking = torch & np.isnan(fed) & (moves.length_mm > 0)
+        if lacking.any():
+            line = int(moves.line[lacking.argmax()])
+            raise ProgramError(
+                line, "no cutting speed: none is given and the program has no F here"
+            )
+        speed[torch] = np.where(np.isnan(fed[torch]), motion.rapid_mm_min, fed[torch])
+    else:
+        speed[torch] = given
+        _compare_feeds(moves, given, notes)
+    _note_first(moves, torch & (moves.kind == RAPID), "G0 with the torch burning: cutting", notes)
+    _note_first(
+        moves, ~torch & (moves.kind != RAPID) & (moves.length_mm > 0),
+        "G1, G2 or G3 with the torch out: travel, timed at the rapid", notes,
+    )  # fmt: skip
+    return speed
+
+
+def _compare_feeds(moves: Moves, given: float, notes: list[Note]) -> None:
+    fed = moves.torch & np.isfinite(moves.feed_mm_min)
+    for feed in np.unique(moves.feed_mm_min[fed]).tolist():
+        if looks_like_inch_mix(feed, given):
+            at = int((fed & (moves.feed_mm_min == feed)).argmax())
+            text = (
+                f"the program's feed of {feed:g} mm/min and the speed of {given:g} mm/min are 25.4 "
+                "apart: inches and millimetres may be mixed up"
+            )
+            notes.append(Note(int(moves.line[at]), text))
+
+
+def _note_first(moves: Moves, where: Bools, text: str, notes: list[Note]) -> None:
+    if where.any():
+        notes.append(Note(int(moves.line[where.argmax()]), text))
+
+
+def _by_arc(moves: Moves, values: Floats, arcs: int) -> Floats:
+    burnt = moves.torch
+    return np.bincount(moves.arc[burnt], weights=values[burnt], minlength=arcs)
+
+
+def _travel(program: Program, times: Floats) -> Floats:
+    travel = _travel_by_arc(program, times)
+    for dwell in program.dwells:
+        if not dwell.torch:
+            travel[dwell.arc] += dwell.seconds
+    return travel
+
+
+def _travel_by_arc(program: Program, values: Floats) -> Floats:
+    """Sum of ``values`` over the moves with the torch out before each arc; one entry more for the
+    way after the last."""
+    out = np.flatnonzero(~program.moves.torch)
+    lit_before = np.searchsorted(np.array(program.arc_starts, dtype=np.int64), out, side="right")
+    return np.bincount(lit_before, weights=values[out], minlength=len(program.arc_starts) + 1)

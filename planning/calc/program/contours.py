@@ -1,9 +1,150 @@
-"""Contours of a read program."""
+"""Contours of a read program: where they run, whether they close, what they enclose."""
 
 from __future__ import annotations
 
-from planning.calc.program.types import Contour, Program
+import math
+
+import numpy as np
+
+from planning.calc.program.nesting import nest
+from planning.calc.program.types import Contour, Floats, Ints, Moves, Program
+
+CLOSE_MM = 0.02
+CHORD_MM = 0.02
+LEAST_SHARE = 0.5
 
 
 def contours_of(program: Program) -> tuple[Contour, ...]:
-    raise NotImplementedError
+    """One contour a torch-on interval, in cut order."""
+    moves = program.moves
+    bounds = arc_bounds(program)
+    travelled = np.concatenate(([0.0], np.cumsum(np.where(moves.torch, 0.0, moves.length_mm))))
+    x0, y0 = moves.x0, moves.y0
+    found: list[Contour] = []
+    before = 0.0
+    for number, (line, (start, end)) in enumerate(zip(program.arc_lines, bounds, strict=True), 1):
+        at = _place(moves, start)
+        points = _points(moves, x0, y0, start, end, at)
+        loop = _loop(moves, start, end, at)
+        area = None if loop is None else _area(moves, x0, y0, *loop)
+        found.append(
+            Contour(
+                number=number,
+                line=line,
+                start=at,
+                length_mm=float(moves.length_mm[start:end].sum()),
+                travel_before_mm=float(travelled[start] - before),
+                pierces=1,
+                extents_mm=extents(moves, np.arange(start, end, dtype=np.int32))
+                if end > start
+                else (*at, *at),
+                closed=area is not None,
+                clockwise=None if area is None else area < 0,
+                area_mm2=None if area is None else abs(area),
+                net_area_mm2=None,
+                inside=None,
+                points=points,
+            )
+        )
+        before = float(travelled[end])
+    return nest(found)
+
+
+def arc_bounds(program: Program) -> list[tuple[int, int]]:
+    """(first, past the last) move of each arc; an arc without moves is empty where it stands."""
+    arc = program.moves.arc
+    counts = np.bincount(arc[arc >= 0], minlength=len(program.arc_starts)).tolist()
+    return [(at, at + n) for at, n in zip(program.arc_starts, counts, strict=True)]
+
+
+def extents(moves: Moves, at: Ints) -> tuple[float, float, float, float]:
+    """(xmin, ymin, xmax, ymax) in mm of the moves with indices ``at`` (one at least), their starts
+    included, true arcs and not their chords."""
+    turning = at[moves.sweep_rad[at] != 0]
+    qx, qy = _quadrants(moves, turning)
+    x = np.concatenate((moves.x[at], _before(moves.x, at), qx))
+    y = np.concatenate((moves.y[at], _before(moves.y, at), qy))
+    return float(x.min()), float(y.min()), float(x.max()), float(y.max())
+
+
+def _before(ends: Floats, at: Ints) -> Floats:
+    """Where the moves ``at`` start: the end of the one before, or 0."""
+    return np.where(at > 0, ends[at - 1], 0.0)
+
+
+def _quadrants(moves: Moves, at: Ints) -> tuple[Floats, Floats]:
+    """The points of arcs furthest right, up, left and down, where an arc passes them."""
+    cx, cy, sweep = moves.cx[at], moves.cy[at], moves.sweep_rad[at]
+    radius = moves.length_mm[at] / np.abs(sweep)
+    begin = np.arctan2(_before(moves.y, at) - cy, _before(moves.x, at) - cx)
+    xs, ys = [], []
+    for quarter in range(4):
+        angle = quarter * math.pi / 2
+        turn = np.where(sweep > 0, angle - begin, begin - angle) % math.tau
+        hit = turn <= np.abs(sweep)
+        xs.append((cx + radius * round(math.cos(angle)))[hit])
+        ys.append((cy + radius * round(math.sin(angle)))[hit])
+    return np.concatenate(xs), np.concatenate(ys)
+
+
+def _place(moves: Moves, index: int) -> tuple[float, float]:
+    return (float(moves.x[index - 1]), float(moves.y[index - 1])) if index else (0.0, 0.0)
+
+
+def _points(
+    moves: Moves, x0: Floats, y0: Floats, start: int, end: int, at: tuple[float, float]
+) -> Floats:
+    """The path as (n, 2) points, arcs in chords that leave the arc by ``CHORD_MM`` at most."""
+    parts: list[Floats] = [np.array([at])]
+    for i in range(start, end):
+        sweep = moves.sweep_rad[i]
+        if sweep:
+            radius = moves.length_mm[i] / abs(sweep)
+            step = 2 * math.acos(1 - min(CHORD_MM / radius, 0.5))
+            n = max(2, math.ceil(abs(sweep) / step))
+            begin = math.atan2(y0[i] - moves.cy[i], x0[i] - moves.cx[i])
+            turn = begin + sweep * np.arange(1, n) / n
+            parts.append(
+                np.column_stack(
+                    (moves.cx[i] + radius * np.cos(turn), moves.cy[i] + radius * np.sin(turn))
+                )
+            )
+        parts.append(np.array([[moves.x[i], moves.y[i]]]))
+    return np.concatenate(parts)
+
+
+def _loop(moves: Moves, start: int, end: int, at: tuple[float, float]) -> tuple[int, int] | None:
+    """The moves of the longest closed stretch of a contour, lead-in and lead-out left out.
+
+    Two vertices count as one place within ``CLOSE_MM``; the stretch must be ``LEAST_SHARE`` of the
+    contour. Both are our assumptions.
+    """
+    x = np.concatenate(([at[0]], moves.x[start:end]))
+    y = np.concatenate(([at[1]], moves.y[start:end]))
+    run = np.concatenate(([0.0], np.cumsum(moves.length_mm[start:end])))
+    best: tuple[float, int, int] = (LEAST_SHARE * float(run[-1]), -1, -1)
+    cells: dict[tuple[int, int], int] = {}
+    columns, rows = np.floor(x / CLOSE_MM).astype(int), np.floor(y / CLOSE_MM).astype(int)
+    for j, (column, row) in enumerate(zip(columns.tolist(), rows.tolist(), strict=True)):
+        for near in ((column + a, row + b) for a in (-1, 0, 1) for b in (-1, 0, 1)):
+            i = cells.get(near)
+            if i is None or math.hypot(x[i] - x[j], y[i] - y[j]) > CLOSE_MM:
+                continue
+            if run[j] - run[i] > best[0]:
+                best = (float(run[j] - run[i]), i, j)
+        cells.setdefault((column, row), j)
+    return None if best[1] < 0 else (start + best[1], start + best[2])
+
+
+def _area(moves: Moves, x0: Floats, y0: Floats, start: int, end: int) -> float:
+    """Signed area in mm2 (positive counter-clockwise) of a closed stretch of moves: the shoelace of
+    its chords plus r2 (sweep - sin sweep) / 2 for each arc."""
+    ox, oy = x0[start], y0[start]
+    ax, ay = x0[start:end] - ox, y0[start:end] - oy
+    bx, by = moves.x[start:end] - ox, moves.y[start:end] - oy
+    sweep = moves.sweep_rad[start:end]
+    radius = np.divide(
+        moves.length_mm[start:end], np.abs(sweep), out=np.zeros_like(sweep), where=sweep != 0
+    )
+    caps = radius**2 * (sweep - np.sin(sweep)) / 2
+    return float(((ax * by - bx * ay) / 2 + caps).sum())

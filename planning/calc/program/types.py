@@ -5,7 +5,7 @@ Units: mm, mm/min, s, rad. Angles are positive counter-clockwise.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
@@ -98,7 +98,8 @@ class Moves:
 
 @dataclass(frozen=True, slots=True)
 class Dwell:
-    """A G4: its seconds, whether the torch burnt, and the arc (from 0) it lies in or -1."""
+    """A G4: its seconds, whether the torch burnt, and the arc (from 0) it lies in, or with the torch
+    out the one it comes before."""
 
     line: int
     seconds: float
@@ -133,14 +134,20 @@ class Contour:
 
 @dataclass(frozen=True)
 class Program:
-    """A program as read. ``arc_lines`` gives the line of each torch on, in order."""
+    """A program as read.
+
+    ``arc_lines`` has the line of each torch on in order, ``arc_starts`` the index of the first move
+    after it. ``last_line`` is the last line read.
+    """
 
     moves: Moves
     dwells: tuple[Dwell, ...]
     arc_lines: tuple[int, ...]
+    arc_starts: tuple[int, ...]
     notes: tuple[Note, ...]
     blocks: int
-    left_burning: bool = field(default=False)
+    last_line: int
+    left_burning: bool = False
 
     @cached_property
     def contours(self) -> tuple[Contour, ...]:

@@ -1,0 +1,80 @@
+"""What each G and M code does to a path, as tables.
+
+Source: NISTIR 6556 (Kramer, Proctor, Messina: The NIST RS274/NGC Interpreter, version 3, 2000),
+tables 5 and 7; G70 and G71 for inch and metric as in ISO 6983-1 (from memory).
+"""
+
+from __future__ import annotations
+
+MODAL_GROUP: dict[float, str] = {
+    **dict.fromkeys((0.0, 1.0, 2.0, 3.0, 80.0), "motion"),
+    **dict.fromkeys((17.0, 18.0, 19.0), "plane"),
+    **dict.fromkeys((20.0, 21.0, 70.0, 71.0), "units"),
+    **dict.fromkeys((40.0, 41.0, 42.0), "cutter compensation"),
+    **dict.fromkeys((54.0, 55.0, 56.0, 57.0, 58.0, 59.0, 59.1, 59.2, 59.3), "coordinate system"),
+    **dict.fromkeys((61.0, 61.1, 64.0), "path control"),
+    **dict.fromkeys((90.0, 91.0), "distance"),
+    **dict.fromkeys((90.1, 91.1), "arc centre"),
+    **dict.fromkeys((93.0, 94.0, 95.0), "feed"),
+    **dict.fromkeys((4.0, 28.0, 53.0, 92.0), "non-modal"),
+}
+
+COMPENSATION_NOTE = "cutter compensation is on: lengths are of the programmed path"
+
+# Codes that would change where the torch goes, in a way this reader does not follow.
+PATH_CHANGING: dict[float, str] = {
+    5.0: "splines",
+    5.1: "splines",
+    5.2: "splines",
+    5.3: "splines",
+    7.0: "diameter mode",
+    8.0: "radius mode",
+    10.0: "setting offsets from the program",
+    12.0: "circular pockets",
+    13.0: "circular pockets",
+    16.0: "polar coordinates",
+    18.0: "arcs outside the XY plane",
+    19.0: "arcs outside the XY plane",
+    30.0: "the second home position",
+    33.0: "threading",
+    51.0: "scaling",
+    51.1: "mirroring",
+    52.0: "local coordinate systems",
+    65.0: "macros",
+    66.0: "macros",
+    68.0: "rotation",
+    72.0: "cycles",
+    **dict.fromkeys((73.0, 74.0, 76.0, 81.0, 82.0, 83.0, 84.0, 85.0, 86.0, 87.0, 88.0, 89.0),
+                    "canned cycles"),
+    95.0: "feed per revolution",
+}  # fmt: skip
+
+# Words with which an unknown G code might move the torch.
+PATH_WORDS = frozenset("XYIJR")
+
+PROGRAM_END = frozenset((2.0, 30.0))
+PAUSE = frozenset((0.0, 1.0, 60.0))
+SUBPROGRAM = frozenset((97.0, 98.0, 99.0))
+
+REFUSED_LETTERS: dict[str, str] = {
+    "E": "E is no word of RS-274; a number such as 1e-05 must be written out",
+    "U": "U moves a second axis beside X, which is not read",
+    "V": "V moves a second axis beside Y, which is not read",
+    "W": "W moves a second axis beside Z, which is not read",
+}
+
+
+def code_name(letter: str, number: float) -> str:
+    return f"{letter}{number:g}"
+
+
+def code_number(text: str, letter: str = "M") -> float:
+    """The number of a code as a person writes it: ``M03`` and ``m3`` are 3.
+
+    Raises ``ValueError`` for anything that is not the letter and a number.
+    """
+    bare = text.strip().upper()
+    digits = bare.removeprefix(letter)
+    if not bare.startswith(letter) or not digits.replace(".", "", 1).isdecimal():
+        raise ValueError(f"{text!r} is not an {letter} code such as {letter}3")
+    return float(digits)

@@ -1,0 +1,199 @@
+"""The modal state of a control, moved on block by block."""
+
+from __future__ import annotations
+
+import math
+
+from planning.calc.program import arcs, codes
+from planning.calc.program.block import Block
+from planning.calc.program.modes import Modes
+from planning.calc.program.notes import NoteBook
+from planning.calc.program.track import Track
+from planning.calc.program.types import ARC_CCW, ARC_CW, RAPID, Dialect, Program, ProgramError
+
+_MOTION = {0.0: RAPID, 1.0: 1, 2.0: ARC_CW, 3.0: ARC_CCW}
+
+
+class Interpreter:
+    """Runs blocks in order onto a ``Track``; ``ended`` once the program has ended itself."""
+
+    def __init__(self, dialect: Dialect) -> None:
+        self.dialect = dialect
+        self.notes = NoteBook()
+        self.track = Track()
+        self.modes = Modes(dialect, self.track, self.notes)
+        self.torch_on = {codes.code_number(code) for code in dialect.torch_on}
+        self.torch_off = {codes.code_number(code) for code in dialect.torch_off}
+        if self.torch_on & self.torch_off:
+            raise ValueError("the same code lights the torch and puts it out")
+        self.motion: int | None = None
+        self.x = self.y = 0.0
+        self.ended = False
+
+    def run(self, block: Block, line: int) -> None:
+        words = block.words
+        machine_axes = False
+        if block.g or "F" in words:
+            self.modes.apply(block, line)
+        if block.m:
+            self._torch(block.m, line)
+        if block.g:
+            if 4.0 in block.g:
+                self._dwell(words, line)
+            if 92.0 in block.g:
+                self._offset(words, line)
+                return
+            if 28.0 in block.g:
+                self._home(words, line)
+                return
+            machine_axes = 53.0 in block.g
+            self._motion_mode(block, line)
+        if "X" in words or "Y" in words or ("I" in words or "J" in words or "R" in words):
+            self._move(words, line, machine_axes)
+        elif "Z" in words or "A" in words or "B" in words or "C" in words:
+            self.track.rest()
+        if "A" in words or "B" in words or "C" in words:
+            self.notes.once(line, "A, B and C are passed over: lengths are in X and Y")
+        if block.m:
+            self._other_codes(block.m, line)
+
+    def finish(self, blocks: int, last: int) -> Program:
+        """The program as read, up to and including line ``last``."""
+        burning = self.track.burning
+        if burning:
+            lit = self.track.on_lines[-1]
+            self.notes.add(last, f"the torch is left burning at the end (lit on line {lit})")
+        return Program(
+            self.track.moves(), tuple(self.track.dwells), tuple(self.track.on_lines),
+            tuple(self.track.on), self.notes.finish(), blocks, last, burning,
+        )  # fmt: skip
+
+    def _motion_mode(self, block: Block, line: int) -> None:
+        for code in block.g:
+            if code in _MOTION:
+                self.motion = _MOTION[code]
+            elif code == 80.0:
+                self.motion = None
+            elif code == 53.0:
+                self.notes.once(line, "G53: the machine's zero is taken to be the program's X0 Y0")
+
+    def _torch(self, m: list[float], line: int) -> None:
+        on, off = not self.torch_on.isdisjoint(m), not self.torch_off.isdisjoint(m)
+        if on and off:
+            raise ProgramError(line, "the torch is lit and put out in one block")
+        if on and self.track.burning:
+            self.notes.add(line, "the torch is lit while it burns: counted as one arc")
+        elif on:
+            self.track.torch_on(line)
+        elif off and self.track.burning:
+            self.track.torch_off()
+
+    def _dwell(self, words: dict[str, float], line: int) -> None:
+        letter = self.dialect.dwell_word
+        seconds = words.pop(letter, None)
+        if seconds is None:
+            raise ProgramError(line, f"G4 without its time in {letter}")
+        if seconds < 0:
+            raise ProgramError(line, "G4 with a time below zero")
+        self.track.dwell(line, seconds / 1000 if self.dialect.dwell_unit == "ms" else seconds)
+
+    def _offset(self, words: dict[str, float], line: int) -> None:
+        scale = self.modes.scale
+        here = math.hypot(
+            words.get("X", self.x / scale) * scale - self.x,
+            words.get("Y", self.y / scale) * scale - self.y,
+        )
+        if here > arcs.COINCIDENT_MM:
+            raise ProgramError(line, "G92 moves the zero point, which is not read")
+        self.notes.add(line, "G92 gives the place the torch is at: nothing changes")
+
+    def _home(self, words: dict[str, float], line: int) -> None:
+        named = [axis for axis in "XYZABC" if axis in words] or ["X", "Y"]
+        self.notes.once(line, "G28: home is taken to be the program's X0 Y0")
+        if "X" in words or "Y" in words:
+            self._straight(RAPID, *self._target(words, False), line)
+        if "X" in named or "Y" in named:
+            self._straight(
+                RAPID, 0.0 if "X" in named else self.x, 0.0 if "Y" in named else self.y, line
+            )
+        self.track.rest()
+
+    def _target(self, words: dict[str, float], machine_axes: bool) -> tuple[float, float]:
+        scale = self.modes.scale
+        x, y = words.get("X"), words.get("Y")
+        if self.modes.absolute or machine_axes:
+            return self.x if x is None else x * scale, self.y if y is None else y * scale
+        return self.x + (x or 0.0) * scale, self.y + (y or 0.0) * scale
+
+    def _move(self, words: dict[str, float], line: int, machine_axes: bool) -> None:
+        motion = self.motion
+        if motion is None:
+            raise ProgramError(line, "axis words, but no G0, G1, G2 or G3 before them")
+        x, y = self._target(words, machine_axes)
+        if self.modes.inverse and motion != RAPID:
+            if "F" not in words:
+                raise ProgramError(line, "G93: every move needs its own F")
+            self.track.inverse.append((len(self.track.x), words["F"], 0.1 * self.modes.scale))
+        if motion in (ARC_CW, ARC_CCW):
+            self._arc(words, x, y, line)
+        elif "I" in words or "J" in words or "R" in words:
+            raise ProgramError(line, "I, J or R on a straight move")
+        self._straight(motion, x, y, line)
+
+    def _straight(self, kind: int, x: float, y: float, line: int) -> None:
+        track = self.track
+        track.kind.append(kind)
+        track.x.append(x)
+        track.y.append(y)
+        track.line.append(line)
+        self.x, self.y = x, y
+
+    def _arc(self, words: dict[str, float], x: float, y: float, line: int) -> None:
+        clockwise = self.motion == ARC_CW
+        tolerance = self.modes.arc_tolerance_mm
+        if words.get("K", 0.0) != 0.0:
+            raise ProgramError(line, "K on an arc in the XY plane")
+        if words.get("P", 1.0) != 1.0 and "P" in words:
+            raise ProgramError(line, "arcs of several turns (P) are not read")
+        try:
+            if "R" in words:
+                if "I" in words or "J" in words:
+                    raise arcs.ArcError("an arc by R and by I or J at once")
+                arc = arcs.from_radius(
+                    self.x, self.y, x, y, words["R"] * self.modes.scale,
+                    clockwise=clockwise, tolerance_mm=tolerance,
+                )  # fmt: skip
+            else:
+                cx, cy = self._centre(words)
+                arc = arcs.from_centre(
+                    self.x, self.y, x, y, cx, cy, clockwise=clockwise, tolerance_mm=tolerance
+                )
+        except arcs.ArcError as error:
+            raise ProgramError(line, str(error)) from error
+        self.track.arcs.append((len(self.track.x), *arc))
+
+    def _centre(self, words: dict[str, float]) -> tuple[float, float]:
+        i, j, scale = words.get("I"), words.get("J"), self.modes.scale
+        if i is None and j is None:
+            raise arcs.ArcError("an arc needs I or J, or R")
+        if self.modes.centres_absolute:
+            if i is None or j is None:
+                raise arcs.ArcError("G90.1: an arc needs both I and J")
+            return i * scale, j * scale
+        return self.x + (i or 0.0) * scale, self.y + (j or 0.0) * scale
+
+    def _other_codes(self, m: list[float], line: int) -> None:
+        for code in m:
+            if code in self.torch_on or code in self.torch_off:
+                continue
+            name = codes.code_name("M", code)
+            if code in codes.PROGRAM_END:
+                self.track.rest()
+                self.ended = True
+            elif code in codes.SUBPROGRAM:
+                raise ProgramError(line, f"{name} (subprograms) is not read")
+            elif code in codes.PAUSE:
+                self.track.rest()
+                self.notes.add(line, f"{name} waits for a person: no time is counted for it")
+            else:
+                self.notes.add(line, f"{name} is passed over")

@@ -1,0 +1,59 @@
+"""From bytes to lines, from a line to its words."""
+
+from __future__ import annotations
+
+import re
+
+from planning.calc.program.types import ProgramError
+
+Word = tuple[str, str]
+
+_WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
+_COMMENT = re.compile(r"\([^()]*\)|;.*$")
+_BLANKS = b" \t\x0b\x0c"
+
+
+def lines_of(text: bytes) -> list[str]:
+    """The program's lines, upper-case and without blanks: RS-274 is case-blind and ignores
+    spaces, even inside a number (NISTIR 6556, 3.3). Any line ending is taken."""
+    if text.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise ProgramError(1, "saved as UTF-16; save it as plain text")
+    text = text.removeprefix(b"\xef\xbb\xbf").upper().translate(None, _BLANKS)
+    if b"\r" in text:
+        text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return text.decode("latin-1").split("\n")
+
+
+def without_comments(line: str, number: int) -> str:
+    """The line less its ( ) and ; comments. Raises on a parenthesis that has no partner."""
+    kept = _COMMENT.sub("", line)
+    if "(" in kept:
+        raise ProgramError(number, "a comment is opened with ( and not closed, or holds another (")
+    if ")" in kept:
+        raise ProgramError(number, "a ) closes no comment")
+    return kept
+
+
+def words_of(line: str, number: int) -> list[Word]:
+    """The (letter, number text) pairs of a line that has no comments left in it."""
+    words: list[Word] = _WORD.findall(line)
+    if sum(map(len, map("".join, words))) != len(line):
+        raise ProgramError(number, _what_is_wrong(line))
+    return words
+
+
+def _what_is_wrong(line: str) -> str:
+    at = 0
+    while match := _WORD.match(line, at):
+        at = match.end()
+    rest = line[at:]
+    if rest[0] in "#[=":
+        return f"parameters and expressions are not read: {_short(rest)}"
+    if rest[0].isascii() and rest[0].isalpha():
+        return f"no number after {rest[0]}: {_short(rest)}"
+    return f"not a word of RS-274: {_short(rest)}"
+
+
+def _short(text: str) -> str:
+    shown = "".join(c if c.isprintable() else "?" for c in text[:24])
+    return shown + ("..." if len(text) > 24 else "")
