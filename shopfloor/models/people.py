@@ -6,6 +6,7 @@ import uuid
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
+from django.utils import timezone
 
 
 class Role(models.TextChoices):
@@ -89,7 +90,7 @@ class Action(models.Model):
     person = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="actions")
     device_at = models.DateTimeField()
     device_offset_ms = models.BigIntegerField(default=0)
-    received_at = models.DateTimeField(auto_now_add=True)
+    received_at = models.DateTimeField(default=timezone.now)
     at = models.DateTimeField()
     state = models.CharField(max_length=10, default=ActionState.APPLIED)
     result = models.JSONField(default=dict)

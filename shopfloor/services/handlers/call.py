@@ -1,0 +1,106 @@
+"""One action on its way to a handler, and the small readers of its payload."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from shopfloor.errors import FloorError
+from shopfloor.models import Action, Run, RunState, Table, Terminal, Torch, User
+from shopfloor.services.memo import Memo
+
+
+@dataclass(slots=True)
+class Call:
+    action: Action
+    payload: dict[str, Any]
+    person: User
+    terminal: Terminal | None
+    at: datetime  # corrected by the device's offset
+    now: datetime
+    memo: Memo = field(default_factory=Memo)
+
+    def text(self, name: str, *, most: int = 200) -> str:
+        """A payload's text, stripped; "" where it is not there."""
+        value = self.payload.get(name)
+        if value is None:
+            return ""
+        if not isinstance(value, str | int):
+            raise FloorError(f"{name}: {value!r} is not text")
+        return str(value).strip()[:most]
+
+    def number(self, name: str) -> float | None:
+        """A payload's number; None where it is not there."""
+        return number_of(self.payload, name)
+
+    def table(self) -> Table:
+        """The table named, else the one this terminal stands at."""
+        code = self.text("table")
+        if code:
+            found = Table.objects.filter(code=code).first()
+            if found is None:
+                raise FloorError(f"There is no table {code!r}.")
+            return found
+        if self.terminal is None or self.terminal.table is None:
+            raise FloorError("Which table?", "Choose the table first.", ask="table")
+        return self.terminal.table
+
+    def torch(self, table: Table) -> Torch:
+        """The torch named, else the table's first."""
+        code = self.text("torch")
+        torches = table.torches.order_by("code")
+        found = torches.filter(code=code).first() if code else torches.first()
+        if found is None:
+            raise FloorError(f"{table.name} has no torch {code or 'at all'}.")
+        return found
+
+    def run(self, *, required: bool = True) -> Run | None:
+        """The run named, else the one on this table at that time."""
+        named = self.text("run")
+        if named:
+            try:
+                return Run.objects.select_related("table").get(pk=uuid.UUID(named))
+            except (ValueError, Run.DoesNotExist):
+                raise FloorError(f"There is no run {named!r}.") from None
+        found = current_run(self.table(), self.at)
+        if found is None and required:
+            raise FloorError("Nothing is running on this table.", "Start a nest first.")
+        return found
+
+    def the_run(self) -> Run:
+        found = self.run()
+        if found is None:
+            raise FloorError("Nothing is running on this table.", "Start a nest first.")
+        return found
+
+
+def current_run(table: Table, at: datetime) -> Run | None:
+    """The run at a table at a time: the open one, else one stopped there and not set aside (its
+    last segment has no end), else one that was closed after `at`."""
+    runs = table.runs.filter(opened_at__lte=at).exclude(state=RunState.VOIDED)
+    return (
+        runs.filter(state=RunState.OPEN).order_by("-opened_at").first()
+        or runs.filter(state=RunState.STOPPED, segments__ended_at=None)
+        .order_by("-opened_at")
+        .first()
+        or runs.filter(closed_at__gte=at).order_by("-opened_at").first()
+    )
+
+
+def number_of(values: dict[str, Any], name: str, *, whole: bool = False) -> float | None:
+    value = values.get(name)
+    if value is None or value == "":
+        return None
+    if isinstance(value, bool):
+        raise FloorError(f"{name}: {value!r} is not a number")
+    try:
+        found = float(value)
+    except (TypeError, ValueError):
+        raise FloorError(f"{name}: {value!r} is not a number") from None
+    if found != found or found in (float("inf"), float("-inf")):
+        raise FloorError(f"{name}: {value!r} is not a number")
+    if whole and found != int(found):
+        raise FloorError(f"{name}: {value!r} is not a whole number")
+    return found

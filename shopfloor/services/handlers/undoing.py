@@ -1,0 +1,46 @@
+"""Taking an action back: its memo read backwards."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import timedelta
+from typing import Any
+
+from shopfloor.errors import FloorError
+from shopfloor.models import Action, ActionState
+from shopfloor.services.follow_up import rows_changed
+from shopfloor.services.handlers.call import Call
+from shopfloor.services.memo import undo_steps
+
+WINDOW = timedelta(minutes=10)
+
+
+def undo(call: Call) -> dict[str, Any]:
+    """Payload: `action`. Within `WINDOW`, by the same person or on the same terminal."""
+    original = _original(call)
+    if original.state == ActionState.UNDONE:
+        raise FloorError("That was taken back already.")
+    if original.state != ActionState.APPLIED or original.kind == "undo":
+        raise FloorError("There is nothing to take back in that.")
+    same_person = original.person_id == call.person.pk
+    same_place = call.terminal is not None and original.terminal_id == call.terminal.pk
+    if not (same_person or same_place):
+        raise FloorError("That was done somewhere else.", "Whoever did it can take it back.")
+    if call.at - original.received_at > WINDOW:
+        raise FloorError(
+            "That is too long ago to take back here.", "The supervisor can put it right."
+        )
+    stamp = {"by": call.person, "at": call.at, "action": call.action}
+    touched = undo_steps(original.result.get("undo", []), memo=call.memo, stamp=stamp)
+    original.state = ActionState.UNDONE
+    original.save(update_fields=["state"])
+    call.action.undoes = original
+    rows_changed(touched, now=call.now)
+    return {"undone": str(original.pk)}
+
+
+def _original(call: Call) -> Action:
+    try:
+        return Action.objects.select_for_update().get(pk=uuid.UUID(call.text("action")))
+    except (ValueError, Action.DoesNotExist):
+        raise FloorError("There is no such action.") from None
