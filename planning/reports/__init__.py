@@ -1,0 +1,31 @@
+"""What pages are drawn from: named reads, each a few queries over published and posted rows. No
+HTML here, and no rights either: whoever shows money or persons' times checks the permission first.
+
+Shapes are in `planning.reports.shapes`; columns of every frame stand in their docstrings.
+"""
+
+from __future__ import annotations
+
+from planning.reports.balance import balance_days
+from planning.reports.cost import cost_month, months
+from planning.reports.job import job_cost
+from planning.reports.jobs import jobs_today
+from planning.reports.nest import nest_by_sets
+from planning.reports.run import run_detail
+from planning.reports.today import table_shares, today
+from planning.reports.trace import open_figure
+from planning.reports.wear import wear_board
+
+__all__ = [
+    "balance_days",
+    "cost_month",
+    "job_cost",
+    "jobs_today",
+    "months",
+    "nest_by_sets",
+    "open_figure",
+    "run_detail",
+    "table_shares",
+    "today",
+    "wear_board",
+]
