@@ -1,0 +1,83 @@
+"""`start [--demo] [--port 8000] [--data DIR]`: all of Kerfbook on one machine."""
+
+from __future__ import annotations
+
+import os
+import sys
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand
+
+from dashboards import launch
+from dashboards.supervisor import Supervisor
+
+
+class Command(BaseCommand):
+    help = "Runs the web pages, intake and background work on this machine."
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--demo", action="store_true", help="load the invented shop")
+        parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument("--bind", default="127.0.0.1", help="address to listen on")
+        parser.add_argument("--data", help="data folder (else KERFBOOK_DATA, else .data)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        folder = Path(options["data"] or settings.DATA_DIR).expanduser().resolve()
+        if folder != settings.DATA_DIR:
+            # Settings are read once, at the first import: begin again with the folder given.
+            os.environ["KERFBOOK_DATA"] = str(folder)
+            os.execv(sys.executable, [sys.executable, *sys.argv])  # noqa: S606 - ourselves
+        try:
+            if options["demo"] and options["bind"] not in {"127.0.0.1", "localhost", "::1"}:
+                raise launch.StartError(
+                    f"--bind {options['bind']}: a demo has known sign-ins and stays on loopback"
+                )
+            self.run(folder, options)
+        except launch.StartError as problem:
+            self.stderr.write(str(problem))
+            sys.exit(2)
+
+    def run(self, folder: Path, options: dict[str, Any]) -> None:
+        lock = launch.take_folder(folder)
+        launch.check_port(options["bind"], options["port"])
+        call_command("migrate", verbosity=0, interactive=False)
+        signins: list[str] = []
+        if options["demo"]:
+            from dashboards.demo import prepare
+
+            signins = prepare(say=self.say)
+        address = f"http://{options['bind']}:{options['port']}/"
+        manage = Path(settings.BASE_DIR) / "manage.py"
+        supervisor = Supervisor(
+            launch.children(
+                folder=folder,
+                manage=manage,
+                bind=options["bind"],
+                port=options["port"],
+                demo=options["demo"],
+            ),
+            say=self.say,
+        )
+
+        def started() -> None:
+            up = launch.wait_until_up(f"{address}healthz", within_s=60)
+            if not up:
+                self.say(f"the web process does not answer yet; see {folder / 'logs' / 'web.log'}")
+            self.say(f"Kerfbook: {address}")
+            for line in signins:
+                self.say(line)
+            self.say("Ctrl-C ends all of it.")
+
+        try:
+            supervisor.run(on_started=started)
+        finally:
+            lock.close()
+
+    def say(self, text: str) -> None:
+        self.stdout.write(text)
+        self.stdout.flush()

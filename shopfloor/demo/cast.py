@@ -1,0 +1,109 @@
+"""Who and what the invented shop has. Every name and price is made up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, time
+from zoneinfo import ZoneInfo
+
+SHOP = "Brindle Weir Fabricating"
+PASSWORD = "burn clean plate"
+HOME_ZONE = "America/Chicago"
+# Where it is night in the shop's own zone the demo moves to one where it is day, so that whoever
+# opens it sees a shift at work.
+OTHER_ZONES = ("Europe/Berlin", "Asia/Kolkata", "Australia/Sydney", "Pacific/Honolulu")
+
+
+def demo_zone(now: datetime) -> str:
+    """The home zone while its early shift is well under way, else the zone nearest to that."""
+
+    def off(zone: str) -> float:
+        local = now.astimezone(ZoneInfo(zone))
+        return abs(local.hour + local.minute / 60 - 11.5)
+
+    return HOME_ZONE if off(HOME_ZONE) <= 3.0 else min((HOME_ZONE, *OTHER_ZONES), key=off)
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    username: str
+    first: str
+    last: str
+    role: str
+    badge: str
+    pin: str
+
+
+PEOPLE = (
+    Person("ann", "Ann", "Tiller", "owner", "B-100", "1001"),
+    Person("dana", "Dana", "Okell", "supervisor", "B-110", "1101"),
+    Person("ines", "Ines", "Farrow", "planner", "B-120", "1201"),
+    Person("theo", "Theo", "Marsh", "administrator", "B-130", "1301"),
+    Person("milo", "Milo", "Brandt", "operator", "B-201", "2468"),
+    Person("tess", "Tess", "Quiroga", "operator", "B-202", "2469"),
+    Person("per", "Per", "Lindahl", "operator", "B-203", "2470"),
+)
+CUSTOMERS = (
+    "Marrow Hill",
+    "Oxlode Bridge",
+    "Fennimore",
+    "Quayle Court",
+    "Stonehatch",
+    "Lower Tarn",
+    "Pellworth",
+    "Harrow Lane",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftOf:
+    name: str
+    start: time
+    end: time
+    tables: tuple[str, ...]
+    operators: tuple[str, ...]
+
+
+SHIFTS = (
+    ShiftOf("early", time(6), time(14, 30), ("north", "south"), ("milo", "tess")),
+    ShiftOf("late", time(14, 30), time(22, 30), ("north",), ("per",)),
+)
+WEEKDAYS = "1234567"  # the invented shop is busy, so the demo never opens on a day off
+BREAKS = {"early": [["10:00", 15, "break"]], "late": [["18:30", 15, "break"]]}
+
+# kind, table, minor units, and for energy per kWh
+RATES = (
+    ("machine", 5400),
+    ("labour", 3300),
+    ("bench", 2900),
+    ("gas", 140),
+    ("energy", 14),
+)
+REASONS = (
+    ("crane-busy", "crane busy", False),
+    ("plate-not-in", "plate not in", False),
+    ("arc-trouble", "arc trouble", False),
+    ("table-clean", "slats and slag", False),
+    ("waiting-program", "waiting for program", False),
+    ("crash", "torch crash", False),
+    ("power", "power lost", False),
+    ("set-change", "set change", True),
+    ("break", "break", True),
+    ("handover", "shift change", True),
+)
+MATERIALS = (
+    ("A36", "Mild steel A36", "carbon", 7850.0, ""),
+    ("304", "Stainless 304", "stainless", 8000.0, "chromium"),
+    ("5052", "Aluminium 5052", "aluminium", 2680.0, "aluminium"),
+)
+PRICE_PER_KG = {"A36": 1.35, "304": 4.60, "5052": 4.95}
+# kind, price in minor units, rated starts
+PARTS = {
+    "F50": (("electrode", 900, 900), ("nozzle", 750, 900), ("shield", 2100, 12000)),
+    "F80": (("electrode", 1050, 850), ("nozzle", 880, 850), ("shield", 2300, 12000)),
+    "P120": (("electrode", 1400, 700), ("nozzle", 1150, 700), ("shield", 2800, 10000)),
+}
+TABLES = (
+    ("north", "North", 600.0, 18_000.0),
+    ("south", "South", 450.0, 15_000.0),
+)

@@ -1,0 +1,176 @@
+"""Ninety days on the floor, simulated shift by shift with a fixed seed, up to the given now."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from random import Random
+
+from shopfloor.calendar import ShiftSpan
+from shopfloor.demo.cast import SHIFTS
+from shopfloor.demo.catalogue import DESIGNS
+from shopfloor.demo.drawer import PAIR, Drawer
+from shopfloor.demo.rows import Arc, Expected, History, Lot, RunRow, SegmentRow, StopRow
+
+SPEED = {"F50": 1.03, "F80": 1.05, "P120": 0.98}  # actual over planned arc time
+CHANGE_S = 720.0
+REASONS = (("crane-busy", 5), ("plate-not-in", 3), ("arc-trouble", 2), ("table-clean", 2), ("", 2))
+
+
+class Table:
+    """One table living through its shifts."""
+
+    def __init__(
+        self,
+        code: str,
+        lots: Sequence[Lot],
+        expected: Callable[[str, int], Expected],
+        seed: int,
+        now: float,
+    ) -> None:
+        self.code = code
+        self.lots = list(lots)
+        self.expected = expected
+        self.random = Random(f"{seed} {code}")  # noqa: S311 - a demo, not a secret
+        self.drawer = Drawer(code, self.random)
+        self.history = History()
+        self.now = now
+        self.t = 0.0
+        self.span: ShiftSpan | None = None
+        self.operator = ""
+        self.open_run: RunRow | None = None
+
+    def live(self, spans: Sequence[ShiftSpan]) -> History:
+        for span in spans:
+            shift = next(shift for shift in SHIFTS if shift.name == span.name)
+            if self.code not in shift.tables:
+                continue
+            self.span = span
+            self.operator = shift.operators[shift.tables.index(self.code)]
+            self.t = max(self.t, span.start.timestamp() + self.random.uniform(120, 540))
+            if self.open_run:
+                self._resume(self.open_run)
+            self._shift(span.end.timestamp())
+            if self.t >= self.now:
+                break
+        self.history.pieces = self.drawer.pieces
+        return self.history
+
+    def _shift(self, end: float) -> None:
+        while self.open_run is None and self.t < min(end - 600, self.now) and self.lots:
+            lot = self.lots[0]
+            wanted = DESIGNS[lot.design].set
+            if self.drawer.fitted != wanted:
+                self._change_set(wanted)
+            self._begin(lot)
+            lot.done += 1
+            if lot.done >= lot.sheets:
+                self.lots.pop(0)
+
+    def _change_set(self, wanted: str) -> None:
+        begun = self.t
+        first = not self.drawer.fitted
+        self.t += 0 if first else CHANGE_S * self.random.lognormvariate(0, 0.2)
+        self.drawer.fit_set(wanted, self.t, self.operator)
+        if not first and self.t < self.now:
+            self.history.stops.append(
+                StopRow(self.code, None, "set-change", begun, self.t, self.operator)
+            )
+
+    def _begin(self, lot: Lot) -> None:
+        run = RunRow(lot, lot.done + 1, self.t)
+        run.forgotten = self.random.random() < 0.006
+        self.history.runs.append(run)
+        if self.random.random() < 0.3:
+            thickness = DESIGNS[lot.design].thickness_mm
+            share = 0.034 if DESIGNS[lot.design].set == "P120" else 0.013
+            run.check_u = round((0.1 + share * thickness) * self.random.lognormvariate(0, 0.15), 2)
+        run.segments.append(SegmentRow(self.operator, self.t, None, 1, None, ""))
+        self.t += 260 * self.random.lognormvariate(0, 0.25)
+        self._burn(run)
+
+    def _resume(self, run: RunRow) -> None:
+        """The next shift goes on where the last one stopped."""
+        next_contour = run.contours_done + 1
+        run.segments.append(SegmentRow(self.operator, self.t, None, next_contour, None, ""))
+        self.open_run = None
+        self._burn(run)
+
+    def _burn(self, run: RunRow) -> None:
+        assert self.span is not None
+        expected = self.expected(self.code, run.lot.design)
+        factor = SPEED[DESIGNS[run.lot.design].set] * self.random.gauss(1.0, 0.02)
+        last = len(expected.arcs_s)
+        stop_at = self.random.randint(2, last) if self.random.random() < 0.07 else 0
+        for number in range(run.contours_done + 1, last + 1):
+            self._break(run)
+            if number == stop_at:
+                self._stop(run)
+            if self.t > self.span.end.timestamp() - 240:
+                return self._hand_over(run)
+            before = expected.before_s[number - 1] * self.random.lognormvariate(0.05, 0.08)
+            self._arc(run, before, expected.arcs_s[number - 1] * factor)
+            if self.t >= self.now:
+                run.arcs = [arc for arc in run.arcs if arc.off < self.now]
+                self.open_run = run
+                return None
+            run.contours_done = number
+        self.t += 240 * self.random.lognormvariate(0, 0.3)
+        self._finish(run)
+        return None
+
+    def _arc(self, run: RunRow, before: float, seconds: float) -> None:
+        self.t += before
+        if self.random.random() < 0.012:  # no transfer: a short arc, and the contour again
+            run.arcs.append(Arc(self.t, self.t + self.random.uniform(0.4, 1.4), False))
+            self.t += self.random.uniform(6, 11)
+        failed = self.drawer.start()
+        run.arcs.append(Arc(self.t, self.t + seconds * self.random.lognormvariate(0, 0.015), True))
+        self.t = run.arcs[-1].off
+        if failed and self.t < self.now - 1200:
+            run.scrap.append((run.contours_done + 1, "wear part failed"))
+            begun, self.t = self.t, self.t + 480 * self.random.lognormvariate(0, 0.2)
+            kinds = PAIR if failed.kind in PAIR else (failed.kind,)
+            reason = "pit" if failed.kind == "electrode" else "out of round"
+            self.drawer.replace(kinds, self.t, self.operator, "failed", reason)
+            self.history.stops.append(
+                StopRow(self.code, run, "arc-trouble", begun, self.t, self.operator)
+            )
+
+    def _finish(self, run: RunRow) -> None:
+        if self.t >= self.now:
+            self.t, self.open_run = self.now, run
+            return
+        run.closed = self.t
+        run.segments[-1].ended, run.segments[-1].reason = self.t, "finish"
+        run.segments[-1].last = run.contours_done
+        if self.random.random() < 0.35 and self.drawer.look(self.t, self.operator):
+            self.t += 300
+            self.drawer.replace(PAIR, self.t, self.operator, "retired", "pit")
+        self.t += 90 * self.random.lognormvariate(0, 0.5)
+
+    def _hand_over(self, run: RunRow) -> None:
+        assert self.span is not None
+        end = self.span.end.timestamp()
+        run.segments[-1].ended, run.segments[-1].reason = end, "shift"
+        run.segments[-1].last = run.contours_done
+        self.t, self.open_run = end, run
+
+    def _break(self, run: RunRow) -> None:
+        assert self.span is not None
+        for begun, ended, label in self.span.breaks:
+            if begun.timestamp() <= self.t < ended.timestamp() and ended.timestamp() < self.now:
+                self.history.stops.append(
+                    StopRow(self.code, run, label, self.t, ended.timestamp(), self.operator)
+                )
+                self.t = ended.timestamp() + self.random.uniform(20, 120)
+
+    def _stop(self, run: RunRow) -> None:
+        names = [name for name, _ in REASONS]
+        reason = self.random.choices(names, [weight for _, weight in REASONS])[0]
+        begun, seconds = self.t, 900 * math.exp(self.random.gauss(0, 0.45))
+        if begun + seconds < self.now - 60:
+            self.t += seconds
+            self.history.stops.append(
+                StopRow(self.code, run, reason, begun + 8, self.t, self.operator)
+            )
