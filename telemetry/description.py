@@ -2,19 +2,39 @@
 
 The keys are those of the feed format, and nothing else: an unknown key is an error that names
 it, because a misspelt key that is quietly ignored changes what lines mean.
+
+Keys beyond the plain format: `[line] encoding` (utf-8, cp1252), `[line] decimal` ("." or ","),
+and for level feeds `[line] on`, `off` (word lists, default "1" and "0") and `debounce_s`. A
+column named `ignore` is passed over. Left out, `torch` is "1", `[source] kind` is push,
+`[time] from` is line where a column or name `time` exists and arrival where none does.
 """
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from telemetry.errors import DescriptionError
+from telemetry.events import KINDS
+from telemetry.toml_reader import TomlReader
+
+SOURCE_KINDS: Final = ("serial", "csv_file", "csv_folder", "push")
+FORMATS: Final = ("columns", "pairs", "json", "level")
+CHECKSUMS: Final = ("none", "xor", "crc16-ccitt-false", "crc16-modbus")
+CONTACTS: Final = ("torch_on", "pilot", "transfer")
+FIELDS: Final = ("seq", "time", "signal", "value", "torch")
+COLUMNS: Final = (*FIELDS, "ignore")
+LEVEL_COLUMNS: Final = ("level", "time", "torch", "ignore")
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
     """Where lines come from. `port`/`baud` are for serial, `path` for the CSV kinds."""
 
-    kind: str  # serial, csv_file, csv_folder, push
+    kind: str
     port: str | None = None
     baud: int = 9600
     path: str | None = None
@@ -24,7 +44,7 @@ class Source:
 class Line:
     """How a line is put together."""
 
-    format: str  # columns, pairs, json, level
+    format: str
     separator: str = ","
     columns: tuple[str, ...] = ()
     names: dict[str, str] = field(default_factory=dict)
@@ -49,16 +69,19 @@ class Time:
 class Knows:
     """What the source can tell; the rest is unknown, not zero."""
 
-    contact: str | None = None  # torch_on, pilot, transfer
+    contact: str | None = None
     pierces: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Description:
-    """One feed. `signals` maps the table's own word to an event kind (`events.KINDS`)."""
+    """One feed. `signals` maps the table's own word to an event kind (`events.KINDS`).
+
+    `torch` is the torch of lines that name none; None where every line must name its own.
+    """
 
     table: str
-    torch: str | None  # None where `torch` is a column
+    torch: str | None
     source: Source
     line: Line
     time: Time
@@ -71,12 +94,159 @@ class Description:
         """True where lines carry no stamp and the moment they came in stands for it."""
         return self.time.source == "arrival"
 
-
-def parse_description(text: str, *, name: str = "FEED.toml") -> Description:
-    """Read a description from TOML text. Raises DescriptionError naming `name`."""
-    raise NotImplementedError
+    @property
+    def has_seq(self) -> bool:
+        """True where lines carry the device's own running number."""
+        return "seq" in self.line.columns or "seq" in self.line.names
 
 
 def read_description(path: Path) -> Description:
     """Read a description from a file. Raises DescriptionError."""
-    raise NotImplementedError
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise DescriptionError(f"{path}:1: {error.strerror or error}") from error
+    except UnicodeDecodeError as error:
+        raise DescriptionError(f"{path}:1: not UTF-8 text") from error
+    return parse_description(text, name=str(path))
+
+
+def parse_description(text: str, *, name: str = "FEED.toml") -> Description:
+    """Read a description from TOML text. Raises DescriptionError as `name:LINE: key: ...`."""
+    try:
+        data: dict[str, Any] = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise DescriptionError(TomlReader.syntax_message(name, text, error)) from error
+    except RecursionError as error:
+        raise DescriptionError(f"{name}:1: nested too deeply") from error
+    top = TomlReader(data, text=text, name=name)
+    signals_reader = top.table("signals")
+    signals = _signals(signals_reader)
+    line = _line(top.table("line"))
+    if line.format != "level" and KINDS["arc_on"] not in signals.values():
+        raise signals_reader.wrong("arc_on", "no word is listed for it")
+    time = _time(top.table("time"), line)
+    named_torch = "torch" in line.columns or "torch" in line.names
+    description = Description(
+        table=top.label("table"),
+        torch=top.label("torch", default=None if named_torch else "1"),
+        source=_source(top.table("source")),
+        line=line,
+        time=time,
+        signals=signals,
+        knows=_knows(top.table("knows"), signals),
+        window_s=_window(top.table("order")),
+    )
+    top.refuse_unknown()
+    return description
+
+
+def _source(reader: TomlReader) -> Source:
+    source = Source(
+        kind=reader.choice("kind", SOURCE_KINDS, default="push"),
+        port=reader.text("port", default=None),
+        baud=int(reader.number("baud", default=9600, least=50, most=10_000_000, whole=True)),
+        path=reader.text("path", default=None),
+    )
+    reader.refuse_unknown()
+    return source
+
+
+def _line(reader: TomlReader) -> Line:
+    format_ = reader.choice("format", FORMATS)
+    separator = reader.text("separator", default=",")
+    if not separator or any(c in separator for c in '\r\n"'):
+        raise reader.wrong("separator", "must be text without quotes or line ends")
+    is_level = format_ == "level"
+    line = Line(
+        format=format_,
+        separator=separator,
+        columns=_columns(reader, format_),
+        names=reader.names("names", FIELDS),
+        checksum=reader.choice("checksum", CHECKSUMS, default="none"),
+        encoding=reader.choice("encoding", ("utf-8", "cp1252"), default="utf-8"),
+        decimal=reader.choice("decimal", (".", ","), default="."),
+        on=reader.words("on", default=("1",)),
+        off=reader.words("off", default=("0",)),
+        debounce_s=reader.number("debounce_s", default=0.0, least=0, most=60),
+    )
+    if not is_level:
+        for key in ("on", "off", "debounce_s"):
+            reader.refuse(key, "is for format level only")
+    elif set(line.on) & set(line.off):
+        raise reader.wrong("on", "a word cannot mean both on and off")
+    if format_ in ("pairs", "json") and "signal" not in line.names:
+        raise reader.wrong("names", "must say which name is the signal", FIELDS)
+    if line.decimal == "," and separator == "," and format_ in ("columns", "pairs"):
+        raise reader.wrong("decimal", "a decimal comma cannot be told from the separator")
+    reader.refuse_unknown()
+    return line
+
+
+def _columns(reader: TomlReader, format_: str) -> tuple[str, ...]:
+    if format_ not in ("columns", "level"):
+        reader.refuse("columns", f"is not for format {format_}, use names")
+        return ()
+    reader.refuse("names", f"is not for format {format_}, use columns")
+    default = ("level",) if format_ == "level" else None
+    allowed = LEVEL_COLUMNS if format_ == "level" else COLUMNS
+    columns = reader.words("columns", default=default)
+    if format_ == "level":
+        columns = tuple("level" if c in ("signal", "value") else c for c in columns)
+    for column in columns:
+        if column not in allowed:
+            raise reader.wrong("columns", f"unknown column {column!r}", allowed)
+        if column != "ignore" and columns.count(column) > 1:
+            raise reader.wrong("columns", f"{column} is listed twice")
+    needed = "level" if format_ == "level" else "signal"
+    if needed not in columns:
+        raise reader.wrong("columns", f"{needed} is missing")
+    return columns
+
+
+def _time(reader: TomlReader, line: Line) -> Time:
+    has_time = "time" in line.columns or "time" in line.names
+    time = Time(
+        source=reader.choice(
+            "from", ("line", "arrival"), default="line" if has_time else "arrival"
+        ),
+        format=reader.choice("format", ("iso", "epoch_s", "epoch_ms"), default="iso"),
+        zone=reader.text("zone", default=None),
+    )
+    if time.source == "line" and not has_time:
+        raise reader.wrong("from", "is line, but no column or name is time")
+    if time.zone is not None:
+        try:
+            ZoneInfo(time.zone)
+        except (OSError, ValueError) as error:
+            message = f"unknown zone {time.zone!r}, allowed: an IANA name like America/Chicago"
+            raise reader.wrong("zone", message) from error
+    reader.refuse_unknown()
+    return time
+
+
+def _signals(reader: TomlReader) -> dict[str, int]:
+    signals: dict[str, int] = {}
+    for key, kind in KINDS.items():
+        for word in reader.words(key, default=()):
+            if signals.setdefault(word, kind) != kind:
+                raise reader.wrong(key, f"{word!r} is listed for two signals")
+    reader.refuse_unknown(tuple(KINDS))
+    return signals
+
+
+def _knows(reader: TomlReader, signals: dict[str, int]) -> Knows:
+    contact = reader.text("contact", default=None)
+    if contact is not None:
+        contact = reader.choice("contact", CONTACTS)
+    # Without a word for it no line can ever say "pierce", whatever is claimed here.
+    has_word = KINDS["pierce"] in signals.values()
+    knows = Knows(contact=contact, pierces=reader.flag("pierces", default=True) and has_word)
+    reader.refuse_unknown()
+    return knows
+
+
+def _window(reader: TomlReader) -> float:
+    window_s = reader.number("window_s", default=2.0, least=0, most=3600)
+    reader.refuse_unknown()
+    return window_s

@@ -174,19 +174,26 @@ def pair(
 ) -> Pairing:
     """Pair a range of sorted events of one feed, all its torches at once.
 
-    `programs` gives the program each torch had before the range. Arcs still burning at its end
+    `programs` gives the program each torch had before the range, "" the whole table's; a
+    program line without a torch is for all torches. Arcs still burning at the end of the range
     come out as `open`.
     """
-    before = programs or {}
+    before = dict(programs or {})
     pairers: dict[str, Pairer] = {}
     arcs: list[Arc] = []
     stray_offs: list[Event] = []
     stray_pierces: list[Event] = []
     for event in events:
         torch = event.torch
+        if not torch and event.kind == PROGRAM:
+            before = {"": event.text}
+            for known in pairers.values():
+                known.program = event.text
+            continue
         pairer = pairers.get(torch)
         if pairer is None:
-            pairer = Pairer(torch, knows_pierces=knows_pierces, program=before.get(torch))
+            program = before.get(torch, before.get(""))
+            pairer = Pairer(torch, knows_pierces=knows_pierces, program=program)
             pairers[torch] = pairer
         arc = pairer.feed(event)
         if arc is not None:

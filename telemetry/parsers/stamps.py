@@ -1,0 +1,146 @@
+"""Stamps to integer microseconds UTC.
+
+ISO stamps follow RFC 3339 (a space may stand for the T, the offset may be left out, a comma may
+stand for the point). Without an offset the feed's zone holds, and then:
+
+- in the repeated hour of autumn the earlier reading is taken unless it would lie before what
+  has already come in, by more than the reorder window; such times are flagged AMBIGUOUS_TIME;
+- in the hour that spring skips the line is refused (`no such local time`), never shifted.
+
+Second 60 is taken only at 23:59 UTC, where leap seconds are, and filed at the start of the
+next second, as POSIX time does (1990-12-31T23:59:60Z = 1991-01-01T00:00:00Z), with a flag.
+Digits past the microsecond are cut off. Times before 2001 and from 2090 on are a clock that was
+never set: refused (`time out of range`).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta, timezone
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from telemetry.errors import ParseError
+from telemetry.events import AMBIGUOUS_TIME, LEAP_SECOND
+
+SECOND_US: Final = 1_000_000
+EARLIEST_US: Final = 978_307_200 * SECOND_US  # 2001-01-01T00:00:00Z
+LATEST_US: Final = 3_786_912_000 * SECOND_US  # 2090-01-01T00:00:00Z
+
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_HEAD: Final = re.compile(r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d)", re.ASCII)
+_REST: Final = re.compile(
+    r":(\d\d)(?:[.,](\d{1,6})\d{0,6})?\s*([Zz]|[+-]\d\d(?::?\d\d)?)?\Z", re.ASCII
+)
+_NUMBER: Final = re.compile(r"(\d{1,14})(?:\.(\d{1,6})\d{0,6})?\Z", re.ASCII)
+_DAY_US: Final = 86_400 * SECOND_US
+_CACHED_MINUTES: Final = 4096
+
+ReadStamp = Callable[[str, int], tuple[int, int]]
+
+
+def make_reader(format_: str, zone: str | None, window_us: int) -> ReadStamp:
+    """A function (stamp, newest time so far in us) -> (time in us, flags).
+
+    It raises ParseError with `bad time`, `no such local time` or `time out of range`.
+    """
+    if format_ == "iso":
+        return _IsoReader(zone, window_us).read
+    digits = 6 if format_ == "epoch_s" else 3
+    return lambda text, _newest_us: (within_range(epoch_us(text, digits)), 0)
+
+
+def within_range(time_us: int) -> int:
+    """The time itself; raises ParseError where no running shop can have meant it."""
+    if not EARLIEST_US <= time_us < LATEST_US:
+        raise ParseError("time out of range", "before 2001 or after 2089")
+    return time_us
+
+
+def epoch_us(text: str, digits: int) -> int:
+    """Microseconds of a decimal number whose unit is 10**`digits` of them."""
+    found = _NUMBER.match(text.strip())
+    if not found:
+        raise ParseError("bad time", f"{text!r} is not a number of the epoch")
+    whole, fraction = found.groups()
+    part = int(fraction[:digits].ljust(digits, "0")) if fraction else 0
+    return int(whole) * int(10**digits) + part
+
+
+class _IsoReader:
+    """Reads ISO stamps; the readings of a minute are kept, since lines come in crowds."""
+
+    def __init__(self, zone: str | None, window_us: int) -> None:
+        self._zone = None if zone is None else ZoneInfo(zone)
+        self._window_us = window_us
+        self._minutes: dict[tuple[str, str | None], tuple[int, int]] = {}
+
+    def read(self, text: str, newest_us: int) -> tuple[int, int]:
+        text = text.strip()
+        head = text[:16]
+        found = _REST.match(text, 16)
+        if not found:
+            raise ParseError("bad time", f"{text!r} is not an ISO time with seconds")
+        second, fraction, offset = found.groups()
+        minute = self._minutes.get((head, offset))
+        if minute is None:
+            if len(self._minutes) >= _CACHED_MINUTES:
+                self._minutes.clear()
+            minute = self._minutes[head, offset] = self._readings(head, offset)
+        part_us = int(second) * SECOND_US
+        if fraction:
+            part_us += int(fraction.ljust(6, "0"))
+        time_us = minute[0] + part_us
+        flags = 0
+        if minute[1] != minute[0]:
+            flags = AMBIGUOUS_TIME
+            if time_us < newest_us - self._window_us:
+                time_us = minute[1] + part_us
+        if part_us >= 60 * SECOND_US:
+            flags |= _leap(second, minute[0])
+        if not EARLIEST_US <= time_us < LATEST_US:
+            within_range(time_us)
+        return time_us, flags
+
+    def _readings(self, head: str, offset: str | None) -> tuple[int, int]:
+        """Earlier and later reading of a minute, equal but in the repeated hour."""
+        found = _HEAD.match(head)
+        if not found:
+            raise ParseError("bad time", f"{head!r} is not an ISO date and time")
+        year, month, day, hour, minute = map(int, found.groups())
+        try:
+            wall = datetime(year, month, day, hour, minute, tzinfo=UTC)
+        except ValueError as error:
+            raise ParseError("bad time", f"{head!r}: {error}") from error
+        if offset is not None:
+            exact = _us(wall.replace(tzinfo=_zone_of(offset)))
+            return exact, exact
+        if self._zone is None:
+            raise ParseError("bad time", "no offset, and the feed names no zone")
+        first = _us(wall.replace(tzinfo=self._zone, fold=0))
+        second = _us(wall.replace(tzinfo=self._zone, fold=1))
+        if first > second:
+            raise ParseError("no such local time", f"{head!r} is in the hour spring skips")
+        return first, second
+
+
+def _us(moment: datetime) -> int:
+    return (moment - _EPOCH) // timedelta(microseconds=1)
+
+
+def _zone_of(offset: str) -> timezone:
+    if offset in "Zz":
+        return UTC
+    digits = offset[1:].replace(":", "").ljust(4, "0")
+    hours, minutes = int(digits[:2]), int(digits[2:])
+    if hours > 23 or minutes > 59:
+        raise ParseError("bad time", f"no such offset: {offset}")
+    span = timedelta(hours=hours, minutes=minutes)
+    return timezone(-span if offset[0] == "-" else span)
+
+
+def _leap(second: str, minute_us: int) -> int:
+    if second != "60" or minute_us % _DAY_US != _DAY_US - 60 * SECOND_US:
+        raise ParseError("bad time", f"no second {second} in that minute")
+    return LEAP_SECOND
