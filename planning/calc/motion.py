@@ -13,7 +13,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from planning.calc.program.types import Bools, Floats, Moves
+from planning.calc.program.types import Bools, Floats, Indices, Moves
 from planning.calc.units import mm_s_from_mm_min
 
 Corner = Literal["stop", "blend"]
@@ -87,14 +87,14 @@ def _arc_speed(moves: Moves, accel: float) -> Floats:
     return np.asarray(np.sqrt(accel * radius))
 
 
-def _stops(moves: Moves, some: np.ndarray, motion: TableMotion) -> Bools:
+def _stops(moves: Moves, some: Indices, motion: TableMotion) -> Bools:
     """Whether the table rests after each move of ``some``, a stop at a move of no length kept."""
     exact = moves.exact_stop if motion.corner is None else motion.corner == "stop"
     rests = (moves.stop_after | exact).astype(np.int64)
     return np.add.reduceat(rests, some) > 0
 
 
-def _corner_limit(moves: Moves, some: np.ndarray, motion: TableMotion) -> Floats:
+def _corner_limit(moves: Moves, some: Indices, motion: TableMotion) -> Floats:
     """Highest v^2 (mm2/s2) at the joint between one move of ``some`` and the next.
 
     v^2 = a R with R = min(d s / (1 - s), (Lmin / 2) / tan(phi / 2)), s = cos(phi / 2): the circle
@@ -116,15 +116,15 @@ def _corner_limit(moves: Moves, some: np.ndarray, motion: TableMotion) -> Floats
     return np.asarray(np.where(half == 0, np.inf, np.maximum(limit, 0.0)))
 
 
-def _tolerance(moves: Moves, some: np.ndarray, motion: TableMotion) -> Floats:
+def _tolerance(moves: Moves, some: Indices, motion: TableMotion) -> Floats:
     if motion.tolerance_mm is not None:
         return np.full(len(some), motion.tolerance_mm)
     given = moves.tolerance_mm[some]
     return np.where(np.isnan(given), DEFAULT_TOLERANCE_MM, given)
 
 
-def _directions(moves: Moves, some: np.ndarray) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Unit tangents at the end (x, y) and the start (x, y) of moves, and their curvature in 1/mm."""
+def _directions(moves: Moves, some: Indices) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Unit tangents at the end (x, y) and start (x, y) of moves, and their curvature in 1/mm."""
     x0 = np.where(some > 0, moves.x[some - 1], 0.0)
     y0 = np.where(some > 0, moves.y[some - 1], 0.0)
     x1, y1, sweep = moves.x[some], moves.y[some], moves.sweep_rad[some]
@@ -145,7 +145,7 @@ def _run_lengths(length: Floats, onward: Bools) -> Floats:
     """For each move the length of the whole run it is part of, so that splitting a line into
     pieces changes nothing at its ends."""
     run = np.concatenate(([0], np.cumsum(~onward)))
-    return np.bincount(run, weights=length)[run]
+    return np.asarray(np.bincount(run, weights=length)[run], dtype=np.float64)
 
 
 def _look_ahead(joints: Floats, length: Floats, accel: float) -> Floats:
@@ -154,7 +154,7 @@ def _look_ahead(joints: Floats, length: Floats, accel: float) -> Floats:
     forward = np.minimum.accumulate(joints - reach) + reach
     lowered = np.minimum(joints, forward)
     backward = np.minimum.accumulate((lowered + reach)[::-1])[::-1] - reach
-    return np.maximum(np.minimum(lowered, backward), 0.0)
+    return np.asarray(np.maximum(np.minimum(lowered, backward), 0.0))
 
 
 def _trapezoids(length: Floats, top: Floats, joints: Floats, accel: float) -> Floats:

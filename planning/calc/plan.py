@@ -166,7 +166,8 @@ def _note_first(moves: Moves, where: Bools, text: str, notes: list[Note]) -> Non
 
 def _by_arc(moves: Moves, values: Floats, arcs: int) -> Floats:
     burnt = moves.torch
-    return np.bincount(moves.arc[burnt], weights=values[burnt], minlength=arcs)
+    total = np.bincount(moves.arc[burnt], weights=values[burnt], minlength=arcs)
+    return total.astype(np.float64)
 
 
 def _travel(program: Program, times: Floats) -> Floats:
@@ -182,4 +183,5 @@ def _travel_by_arc(program: Program, values: Floats) -> Floats:
     way after the last."""
     out = np.flatnonzero(~program.moves.torch)
     lit_before = np.searchsorted(np.array(program.arc_starts, dtype=np.int64), out, side="right")
-    return np.bincount(lit_before, weights=values[out], minlength=len(program.arc_starts) + 1)
+    total = np.bincount(lit_before, weights=values[out], minlength=len(program.arc_starts) + 1)
+    return total.astype(np.float64)

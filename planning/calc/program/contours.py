@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from planning.calc.program.nesting import nest
-from planning.calc.program.types import Contour, Floats, Ints, Moves, Program
+from planning.calc.program.types import Contour, Floats, Indices, Moves, Program
 
 CLOSE_MM = 0.02
 CHORD_MM = 0.02
@@ -35,9 +35,7 @@ def contours_of(program: Program) -> tuple[Contour, ...]:
                 length_mm=float(moves.length_mm[start:end].sum()),
                 travel_before_mm=float(travelled[start] - before),
                 pierces=1,
-                extents_mm=extents(moves, np.arange(start, end, dtype=np.int32))
-                if end > start
-                else (*at, *at),
+                extents_mm=extents(moves, np.arange(start, end)) if end > start else (*at, *at),
                 closed=area is not None,
                 clockwise=None if area is None else area < 0,
                 area_mm2=None if area is None else abs(area),
@@ -57,7 +55,7 @@ def arc_bounds(program: Program) -> list[tuple[int, int]]:
     return [(at, at + n) for at, n in zip(program.arc_starts, counts, strict=True)]
 
 
-def extents(moves: Moves, at: Ints) -> tuple[float, float, float, float]:
+def extents(moves: Moves, at: Indices) -> tuple[float, float, float, float]:
     """(xmin, ymin, xmax, ymax) in mm of the moves with indices ``at`` (one at least), their starts
     included, true arcs and not their chords."""
     turning = at[moves.sweep_rad[at] != 0]
@@ -67,12 +65,12 @@ def extents(moves: Moves, at: Ints) -> tuple[float, float, float, float]:
     return float(x.min()), float(y.min()), float(x.max()), float(y.max())
 
 
-def _before(ends: Floats, at: Ints) -> Floats:
+def _before(ends: Floats, at: Indices) -> Floats:
     """Where the moves ``at`` start: the end of the one before, or 0."""
     return np.where(at > 0, ends[at - 1], 0.0)
 
 
-def _quadrants(moves: Moves, at: Ints) -> tuple[Floats, Floats]:
+def _quadrants(moves: Moves, at: Indices) -> tuple[Floats, Floats]:
     """The points of arcs furthest right, up, left and down, where an arc passes them."""
     cx, cy, sweep = moves.cx[at], moves.cy[at], moves.sweep_rad[at]
     radius = moves.length_mm[at] / np.abs(sweep)

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int32]
+Indices = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
 RAPID, LINE, ARC_CW, ARC_CCW = 0, 1, 2, 3
@@ -98,8 +99,8 @@ class Moves:
 
 @dataclass(frozen=True, slots=True)
 class Dwell:
-    """A G4: its seconds, whether the torch burnt, and the arc (from 0) it lies in, or with the torch
-    out the one it comes before."""
+    """A G4: its seconds, whether the torch burnt, and the arc (from 0) it lies in; with the torch
+    out, the arc it comes before."""
 
     line: int
     seconds: float

@@ -1,13 +1,15 @@
-"""The shop's cut chart: reading it, looking a thickness up in it."""
+"""What a cut chart says, and how it says that it cannot."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
+
+Start = Literal["pierce", "edge"]
 
 
 class ChartError(ValueError):
-    """A chart that cannot be read, or a question it cannot answer. ``line`` counts from 1."""
+    """A chart that cannot be read, or a question it must not answer. ``line`` counts from 1."""
 
     def __init__(self, line: int, message: str) -> None:
         super().__init__(f"line {line}: {message}")
@@ -17,7 +19,10 @@ class ChartError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class ChartRow:
-    """One row, SI inside; None is "not given". ``line`` is its place in the file (0: none)."""
+    """One row, SI inside; None is "not given". ``line`` is its place in the file (0: none).
+
+    ``thickness_text`` is the thickness as typed.
+    """
 
     set: str
     material: str
@@ -39,26 +44,15 @@ class ChartRow:
 
 @dataclass(frozen=True, slots=True)
 class ChartFigure:
-    """What the chart says for one thickness, and the row or two rows it was read from."""
+    """What the chart says for one thickness.
+
+    ``row`` holds the figures, ``rows`` the one or two rows they were read from (two: interpolated),
+    ``start`` how the cut may begin, ``efficiency`` the share of the arc's power that melts the kerf
+    (None: not to be worked out), ``warnings`` what a person should look at.
+    """
 
     row: ChartRow
     rows: tuple[ChartRow, ...]
-    start: str
+    start: Start
+    efficiency: float | None
     warnings: tuple[str, ...] = ()
-
-
-def read_chart(text: bytes) -> list[ChartRow]:
-    """Rows of a chart CSV. Raises ``ChartError`` naming the line."""
-    raise NotImplementedError
-
-
-def lookup(
-    rows: Sequence[ChartRow],
-    set: str,
-    material: str,
-    thickness_mm: float,
-    *,
-    edge_start: bool = False,
-) -> ChartFigure:
-    """The figures for a thickness, interpolated between rows of the same set and material."""
-    raise NotImplementedError

@@ -1,0 +1,172 @@
+"""Figures for a thickness, from the rows on either side of it."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Final
+
+from planning.calc.chart.energy import cutting_efficiency, is_impossible, unlikely
+from planning.calc.chart.types import ChartError, ChartFigure, ChartRow, Start
+from planning.calc.units import MM_PER_IN
+
+_SAME: Final = 1e-6
+
+
+def lookup(
+    rows: Sequence[ChartRow],
+    set: str,
+    material: str,
+    thickness_mm: float,
+    *,
+    gas: str | None = None,
+    edge_start: bool = False,
+) -> ChartFigure:
+    """The figures for a thickness in mm, from rows of the same set and material (and gas).
+
+    On a row: its own figures. Between two: log-log in thickness (ln y linear in ln t; a figure that
+    is 0 in one row is taken linearly; one that is blank in one row stays unknown). Log-log is the
+    usual form for cutting speed and our assumption for the rest. Raises ``ChartError`` with a
+    row's line: beyond the ends, above the pierce limit without ``edge_start``, for a speed that
+    needs more power than volts x amps.
+    """
+    fitting = _fitting(rows, set, material, gas)
+    below, above = _around(fitting, thickness_mm)
+    row = below if below is above else _between(below, above, thickness_mm)
+    used = (below,) if below is above else (below, above)
+    start = _start(row, edge_start)
+    efficiency = cutting_efficiency(row)
+    warnings: list[str] = []
+    if efficiency is not None:
+        if is_impossible(row, efficiency):
+            raise ChartError(
+                row.line,
+                f"a speed of {row.speed_mm_min:.6g} mm/min in {row.thickness_mm:g} mm needs "
+                f"{efficiency:.2f} times the power the arc has (volts x amps)",
+            )
+        if doubt := unlikely(efficiency):
+            warnings.append(doubt)
+    if below is not above:
+        warnings.append(
+            f"{thickness_mm:.4g} mm lies between the rows for {below.thickness_mm:.4g} mm and "
+            f"{above.thickness_mm:.4g} mm: interpolated"
+        )
+    if start == "edge":
+        warnings.append(f"above the pierce limit of {row.max_pierce_mm:g} mm: edge start only")
+    return ChartFigure(row, used, start, efficiency, tuple(warnings))
+
+
+def _fitting(rows: Sequence[ChartRow], set: str, material: str, gas: str | None) -> list[ChartRow]:
+    line = rows[0].line if rows else 1
+    of_set = [row for row in rows if _alike(row.set, set)]
+    if not of_set:
+        raise ChartError(line, f"there is no row for set {set!r}{_choices(r.set for r in rows)}")
+    fitting = [row for row in of_set if _alike(row.material, material)]
+    if not fitting:
+        known = _choices(r.material for r in of_set)
+        raise ChartError(
+            of_set[0].line, f"there is no row for set {set!r} in material {material!r}{known}"
+        )
+    if gas is not None:
+        of_gas = [row for row in fitting if _alike(row.gas, gas)]
+        if not of_gas:
+            known = _choices(r.gas for r in fitting)
+            raise ChartError(fitting[0].line, f"there is no row with gas {gas!r}{known}")
+        fitting = of_gas
+    fitting.sort(key=lambda row: row.thickness_mm)
+    for one, other in itertools.pairwise(fitting):
+        if other.thickness_mm - one.thickness_mm <= _SAME:
+            raise ChartError(
+                other.line,
+                f"set {set!r}, {material!r}, {other.thickness_mm:.4g} mm has a row on line "
+                f"{one.line} too",
+            )
+    return fitting
+
+
+def _around(fitting: list[ChartRow], thickness_mm: float) -> tuple[ChartRow, ChartRow]:
+    if not (math.isfinite(thickness_mm) and thickness_mm > 0):
+        raise ChartError(fitting[0].line, f"{thickness_mm:g} mm is no thickness")
+    for row in fitting:
+        if abs(row.thickness_mm - thickness_mm) <= _SAME:
+            return row, row
+    thinnest, thickest = fitting[0], fitting[-1]
+    if not thinnest.thickness_mm < thickness_mm < thickest.thickness_mm:
+        end = thinnest if thickness_mm < thinnest.thickness_mm else thickest
+        raise ChartError(end.line, _beyond(thinnest, thickest, thickness_mm))
+    at = next(i for i, row in enumerate(fitting) if row.thickness_mm > thickness_mm)
+    return fitting[at - 1], fitting[at]
+
+
+def _beyond(thinnest: ChartRow, thickest: ChartRow, thickness_mm: float) -> str:
+    low, high = thinnest.thickness_mm, thickest.thickness_mm
+    said = (
+        f"{thickness_mm:.4g} mm is beyond the rows for set {thinnest.set!r} in "
+        f"{thinnest.material!r}, which go from {low:.4g} to {high:.4g} mm"
+    )
+    for other, unit in ((thickness_mm * MM_PER_IN, "inches"), (thickness_mm / MM_PER_IN, "mm")):
+        if low - _SAME <= other <= high + _SAME:
+            return f"{said}; were {unit} meant ({other:.4g} mm)?"
+    return said
+
+
+def _between(below: ChartRow, above: ChartRow, thickness_mm: float) -> ChartRow:
+    """A row interpolated for ``thickness_mm``; it carries the line of the lower one."""
+    share = math.log(thickness_mm / below.thickness_mm) / math.log(
+        above.thickness_mm / below.thickness_mm
+    )
+    if not _alike(below.gas, above.gas):
+        raise ChartError(
+            above.line, f"nothing to interpolate: the row on line {below.line} has another gas"
+        )
+    limits = [r.max_pierce_mm for r in (below, above) if r.max_pierce_mm is not None]
+    speed = math.exp(
+        (1 - share) * math.log(below.speed_mm_min) + share * math.log(above.speed_mm_min)
+    )
+    return replace(
+        below,
+        thickness_mm=thickness_mm,
+        thickness_text="",
+        speed_mm_min=speed,
+        duty=below.duty if _alike(below.duty, above.duty) else "",
+        max_pierce_mm=min(limits) if limits else None,
+        current_a=_figure(below.current_a, above.current_a, share),
+        pierce_delay_s=_figure(below.pierce_delay_s, above.pierce_delay_s, share),
+        touch_off_s=_figure(below.touch_off_s, above.touch_off_s, share),
+        pierce_height_mm=_figure(below.pierce_height_mm, above.pierce_height_mm, share),
+        cut_height_mm=_figure(below.cut_height_mm, above.cut_height_mm, share),
+        arc_v=_figure(below.arc_v, above.arc_v, share),
+        kerf_mm=_figure(below.kerf_mm, above.kerf_mm, share),
+    )
+
+
+def _figure(a: float | None, b: float | None, share: float) -> float | None:
+    if a is None or b is None:
+        return None
+    if a > 0 and b > 0:
+        return math.exp((1 - share) * math.log(a) + share * math.log(b))
+    return (1 - share) * a + share * b
+
+
+def _start(row: ChartRow, edge_start: bool) -> Start:
+    limit = row.max_pierce_mm
+    if limit is None or row.thickness_mm <= limit + _SAME:
+        return "pierce"
+    if not edge_start:
+        raise ChartError(
+            row.line,
+            f"{row.thickness_mm:.4g} mm is above the pierce limit of {limit:.4g} mm: it can only "
+            "be cut with an edge start",
+        )
+    return "edge"
+
+
+def _alike(a: str, b: str) -> bool:
+    return " ".join(a.split()).casefold() == " ".join(b.split()).casefold()
+
+
+def _choices(names: Iterable[str]) -> str:
+    known = sorted({name for name in names if name})
+    return f"; there are {', '.join(known[:8])}" if known else ""

@@ -1,0 +1,139 @@
+"""Reading a chart CSV, in millimetres or inches, columns in any order."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Mapping
+from typing import Final
+
+from planning.calc.chart.types import ChartError, ChartRow
+from planning.calc.units import MM_PER_IN, GaugeOverrides, Thickness, UnitError
+
+_TEXT: Final = ("set", "duty", "gas", "material")
+# Column: (field, factor to SI).
+_NUMBERS: Final[Mapping[str, tuple[str, float]]] = {
+    "current_a": ("current_a", 1.0),
+    "thickness_mm": ("thickness_mm", 1.0),
+    "speed_mm_min": ("speed_mm_min", 1.0),
+    "speed_in_min": ("speed_mm_min", MM_PER_IN),
+    "pierce_delay_s": ("pierce_delay_s", 1.0),
+    "touch_off_s": ("touch_off_s", 1.0),
+    "arc_v": ("arc_v", 1.0),
+    **{
+        f"{name}_{unit}": (f"{name}_mm", factor)
+        for name in ("pierce_height", "cut_height", "kerf", "max_pierce")
+        for unit, factor in (("mm", 1.0), ("in", MM_PER_IN))
+    },
+}
+_THICKNESSES: Final = ("thickness_mm", "thickness_in", "gauge")
+# Passed over: words for people.
+_REMARKS: Final = frozenset(("note", "notes", "remark", "remarks", "comment"))
+_MAY_BE_ZERO: Final = frozenset(("pierce_delay_s", "touch_off_s", "max_pierce_mm"))
+
+
+def read_chart(text: bytes, overrides: GaugeOverrides | None = None) -> list[ChartRow]:
+    """Rows of a chart, in the order of the file. ``overrides`` are the shop's own gauges.
+
+    Needs ``set``, ``material``, a thickness (``thickness_mm``, ``thickness_in`` or ``gauge``) and a
+    speed (``speed_mm_min`` or ``speed_in_min``) in every row; other cells may be blank. Raises
+    ``ChartError`` naming the line.
+    """
+    try:
+        decoded = text.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = text[: error.start].count(b"\n") + 1
+        raise ChartError(line, "not UTF-8 text") from error
+    reader = csv.reader(io.StringIO(decoded, newline=""), strict=True)
+    rows: list[ChartRow] = []
+    columns: list[str] | None = None
+    try:
+        for cells in reader:
+            if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
+                continue
+            if columns is None:
+                columns = _header(cells, reader.line_num)
+            else:
+                rows.append(_row(columns, cells, reader.line_num, overrides))
+    except csv.Error as error:
+        raise ChartError(reader.line_num, f"not a CSV line: {error}") from error
+    if columns is None or not rows:
+        raise ChartError(reader.line_num or 1, "there is no row in the chart")
+    return rows
+
+
+def _header(cells: list[str], line: int) -> list[str]:
+    columns = [cell.strip().lower() for cell in cells]
+    known = {*_TEXT, *_NUMBERS, *_THICKNESSES, *_REMARKS}
+    for column in columns:
+        if column not in known:
+            raise ChartError(line, f"column {column!r} is not known")
+        if columns.count(column) > 1:
+            raise ChartError(line, f"column {column!r} stands there twice")
+    for needed in ("set", "material"):
+        if needed not in columns:
+            raise ChartError(line, f"column {needed!r} is missing")
+    if not set(columns) & set(_THICKNESSES):
+        raise ChartError(line, "a column for the thickness is missing: thickness_mm")
+    if not set(columns) & {"speed_mm_min", "speed_in_min"}:
+        raise ChartError(line, "a column for the speed is missing: speed_mm_min")
+    return columns
+
+
+def _row(
+    columns: list[str], cells: list[str], line: int, overrides: GaugeOverrides | None
+) -> ChartRow:
+    if len(cells) > len(columns) and any(cell.strip() for cell in cells[len(columns) :]):
+        raise ChartError(line, f"{len(cells)} cells, but {len(columns)} columns")
+    given = {
+        column: cell.strip() for column, cell in zip(columns, cells, strict=False) if cell.strip()
+    }
+    for needed in ("set", "material"):
+        if needed not in given:
+            raise ChartError(line, f"{needed} is blank")
+    numbers: dict[str, float] = {}
+    for column, cell in given.items():
+        if column in _NUMBERS and column not in _THICKNESSES:
+            field, factor = _NUMBERS[column]
+            if field in numbers:
+                raise ChartError(line, f"{column} is given in two units; leave one blank")
+            numbers[field] = _number(column, cell, line) * factor
+    if "speed_mm_min" not in numbers:
+        raise ChartError(line, "the speed is blank")
+    thickness = _thickness(given, line, overrides)
+    return ChartRow(
+        set=given["set"],
+        material=given["material"],
+        thickness_mm=thickness.nominal_mm,
+        thickness_text=thickness.text,
+        duty=given.get("duty", ""),
+        gas=given.get("gas", ""),
+        line=line,
+        **numbers,
+    )
+
+
+def _thickness(given: Mapping[str, str], line: int, overrides: GaugeOverrides | None) -> Thickness:
+    found = [column for column in _THICKNESSES if column in given]
+    if len(found) != 1:
+        word = "is blank" if not found else f"is given twice: {' and '.join(found)}"
+        raise ChartError(line, f"the thickness {word}")
+    column, cell = found[0], given[found[0]]
+    if not cell[-1].isalpha() and '"' not in cell:
+        cell += {"gauge": " ga", "thickness_in": " in", "thickness_mm": " mm"}[column]
+    try:
+        return Thickness.parse(cell, given["material"], overrides=overrides)
+    except UnitError as error:
+        raise ChartError(line, f"{column}: {error}") from error
+
+
+def _number(column: str, cell: str, line: int) -> float:
+    try:
+        value = float(cell)
+    except ValueError:
+        raise ChartError(line, f"{column}: {cell!r} is not a number") from None
+    least_ok = value >= 0 if column in _MAY_BE_ZERO else value > 0
+    if not math.isfinite(value) or not least_ok:
+        raise ChartError(line, f"{column}: {cell} is not above zero")
+    return value
