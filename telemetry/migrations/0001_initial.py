@@ -87,11 +87,12 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('lane', models.CharField(help_text='live or backfill', max_length=20)),
-                ('sequence', models.BigIntegerField(default=0, help_text='of the next record to read')),
+                ('sequence', models.BigIntegerField(default=1, help_text='of the next record to read')),
                 ('segment', models.BigIntegerField(default=0)),
                 ('byte_offset', models.BigIntegerField(default=0)),
                 ('state', models.JSONField(default=dict)),
                 ('lines', models.BigIntegerField(default=0)),
+                ('events', models.BigIntegerField(default=0)),
                 ('known', models.BigIntegerField(default=0, help_text='lines read again, already stored')),
                 ('last_line_us', models.BigIntegerField(null=True)),
                 ('changed_us', models.BigIntegerField(default=0)),

@@ -11,11 +11,12 @@ class Cursor(models.Model):
 
     feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="cursors")
     lane = models.CharField(max_length=20, help_text="live or backfill")
-    sequence = models.BigIntegerField(default=0, help_text="of the next record to read")
+    sequence = models.BigIntegerField(default=1, help_text="of the next record to read")
     segment = models.BigIntegerField(default=0)
     byte_offset = models.BigIntegerField(default=0)
     state = models.JSONField(default=dict)
     lines = models.BigIntegerField(default=0)
+    events = models.BigIntegerField(default=0)
     known = models.BigIntegerField(default=0, help_text="lines read again, already stored")
     last_line_us = models.BigIntegerField(null=True)
     changed_us = models.BigIntegerField(default=0)

@@ -1,0 +1,226 @@
+"""Decodes one lane of a feed's journal, record by record, into what the store takes.
+
+A lane is `live` (what the worker read) or `backfill` (files read in by hand). Its state is the
+decoder's and a little beside it; the same records from the same state give the same rows.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from telemetry.decode import Decoder, Fragment
+from telemetry.description import Description, parse_description
+from telemetry.events import Batch, Event, Reject
+from telemetry.journal import Damage, Kind, Position, Record, read
+from telemetry.store.clock import clock_at
+from telemetry.store.gathered import Clock, Gathered
+
+LANES = ("live", "backfill")
+_REMEMBER = 1_000  # rejects and repeats told apart by how often they came
+_LATE_TIE = 1_000_000  # a late line stands behind those of its instant that came in order
+
+
+@dataclass(frozen=True, slots=True)
+class Versions:
+    """The texts of a feed's description by version; a journal names them by number."""
+
+    feed_name: str
+    text: Callable[[int], str]
+
+    def description(self, version: int) -> Description:
+        return parse_description(self.text(version), name=f"{self.feed_name} version {version}")
+
+
+class Lane:
+    """One lane in memory: decoder, position, and what was gathered since the last commit."""
+
+    def __init__(
+        self, name: str, versions: Versions, *, position: Position, state: dict[str, Any]
+    ) -> None:
+        self.name = name
+        self.position = position
+        self._versions = versions
+        self._version: int = state.get("version", 0)
+        self._stream: int = state.get("stream", 0)
+        self._reread: bool = state.get("reread", False)
+        self._tie: list[int] = state.get("tie", [-1, 0])
+        self._rejects: dict[str, int] = state.get("rejects", {})
+        self._repeats: dict[str, int] = state.get("repeats", {})
+        self._clocks = [Clock(*values) for values in state.get("clocks", [])]
+        self._decoder: Decoder | None = None
+        self.description: Description | None = None
+        if self._version:
+            self.description = versions.description(self._version)
+            self._decoder = Decoder.from_state(self.description, state["decoder"])
+        self._now = self._fresh()
+
+    @property
+    def waiting(self) -> int:
+        """Events in the reorder window."""
+        return 0 if self._decoder is None else self._decoder.waiting
+
+    def gather(self, folder: Path, until: Position | None = None) -> Iterator[Gathered]:
+        """What the journal holds from here on, cut into transactions of a bounded size."""
+        for item, position in read(folder, self.position, until):
+            if self._breaks(item) and self._now.end != self._now.start:
+                yield self._take()
+            self.position = position
+            self._now.end = position
+            self._apply(item)
+            if self._now.full or not isinstance(item, Damage) and self._alone(item):
+                yield self._take()
+        if self._now.end != self._now.start:
+            yield self._take()
+
+    def _fresh(self) -> Gathered:
+        return Gathered(
+            start=self.position,
+            end=self.position,
+            stream=f"{self.name}/{self._stream}",
+            reread=self._reread,
+            feed_version=self._version,
+            clock=self._clocks[-1] if self._clocks else Clock(),
+        )
+
+    def _take(self) -> Gathered:
+        done = self._now
+        done.state = self._state()
+        self._now = self._fresh()
+        return done
+
+    def _breaks(self, item: Record | Damage) -> bool:
+        """A change of stream or version: rows before and after it differ in what is said of them."""
+        return isinstance(item, Record) and self._alone(item)
+
+    def _alone(self, record: Record) -> bool:
+        return record.kind in (Kind.VERSION, Kind.CLOCK, Kind.OPENED)
+
+    def _apply(self, item: Record | Damage) -> None:
+        if isinstance(item, Damage):
+            self._now.damages.append(item)
+            return
+        if item.kind is Kind.DATA:
+            self._data(item)
+        elif item.kind is Kind.FLUSH:
+            self._flush("keep")
+        elif item.kind is Kind.END:
+            self._flush("take")
+        elif item.kind is Kind.OPENED:
+            self._opened(item)
+        elif item.kind is Kind.VERSION:
+            self._new_version(item.meta["version"])
+        elif item.kind is Kind.CLOCK:
+            meta = item.meta
+            clock = Clock(meta["version"], meta["offset_us"], meta["from_us"])
+            self._clocks.append(clock)
+            self._now.new_clock = clock if self.name == "live" else None
+
+    def _data(self, record: Record) -> None:
+        if self._decoder is None:
+            raise RuntimeError(f"journal record {record.sequence} comes before any description")
+        meta = record.meta
+        batch = self._decoder.feed_block(
+            record.body,
+            position=meta.get("at", 0),
+            arrival_us=record.utc_us,
+            source=meta.get("source", ""),
+        )
+        if batch.lines:
+            self._now.last_line_us = record.utc_us
+        if "path" in meta:
+            key = (meta["path"], meta.get("generation", 1))
+            self._now.sources[key] = {**meta["file"], "byte_offset": meta["at"] + len(record.body)}
+        self._add(batch)
+
+    def _flush(self, fragment: Fragment) -> None:
+        if self._decoder is not None:
+            self._add(self._decoder.flush(fragment=fragment))
+
+    def _opened(self, record: Record) -> None:
+        """`fresh`: read again from its start, by a decoder that knows nothing. `broken`: the
+        link was down; a half line of before can never be finished."""
+        if record.meta.get("broken"):
+            self._flush("reject")
+            if message := record.meta.get("message"):
+                self._now.link_gaps.append((record.utc_us, message))
+        if record.meta.get("fresh"):
+            self._flush("reject" if record.meta.get("broken") else "take")
+            self._restart(reread=True)
+
+    def _new_version(self, version: int) -> None:
+        half = self._decoder.fragment if self._decoder is not None else b""
+        self._flush("keep")
+        self._version = version
+        self.description = self._versions.description(version)
+        self._now.feed_version = version
+        self._now.new_version = version if self.name == "live" and version > 1 else None
+        self._restart(reread=self._reread)
+        if half and self._decoder is not None:
+            self._add(self._decoder.feed_block(half, position=0, arrival_us=0, source=""))
+
+    def _restart(self, *, reread: bool) -> None:
+        if self.description is not None:
+            self._decoder = Decoder(self.description)
+        self._stream += 1
+        self._reread = reread
+        self._tie, self._rejects, self._repeats = [-1, 0], {}, {}
+
+    def _add(self, batch: Batch) -> None:
+        now = self._now
+        now.lines += batch.lines - (batch.repeats if self._reread else 0)
+        now.events.extend((event, self._tie_of(event)) for event in self._clocked(batch.events))
+        late = self._clocked(batch.late)
+        now.late.extend((event, _LATE_TIE if event.seq is None else 0) for event in late)
+        now.gaps.extend(batch.gaps)
+        for reject in batch.rejects:
+            now.rejects.append((self._reject_key(reject), reject))
+        for again in batch.duplicates:
+            total = self._repeats.pop(again.key, 0) + 1
+            self._repeats[again.key] = total
+            now.repeats[again.key] = (now.repeats.get(again.key, (0, 0))[0] + 1, total)
+        _trim(self._rejects)
+        _trim(self._repeats)
+
+    def _clocked(self, events: list[Event]) -> list[Event]:
+        if not self._clocks:
+            return events
+        corrected = []
+        for event in events:
+            clock = clock_at(self._clocks, event.time_us)
+            self._now.clock_versions[event.key] = clock.version
+            corrected.append(event._replace(time_us=event.time_us + clock.offset_us))
+        return corrected
+
+    def _tie_of(self, event: Event) -> int:
+        if event.seq is not None:
+            return 0
+        at, tie = self._tie
+        self._tie = [event.time_us, tie + 1 if at == event.time_us else 0]
+        return self._tie[1]
+
+    def _reject_key(self, reject: Reject) -> str:
+        text = hashlib.blake2b(reject.raw, digest_size=16).hexdigest()
+        times = self._rejects.pop(text, 0)
+        self._rejects[text] = times + 1
+        return hashlib.blake2b(f"{text}|{times}".encode(), digest_size=16).hexdigest()
+
+    def _state(self) -> dict[str, Any]:
+        return {
+            "version": self._version,
+            "stream": self._stream,
+            "reread": self._reread,
+            "tie": self._tie,
+            "rejects": dict(self._rejects),
+            "repeats": dict(self._repeats),
+            "clocks": [[c.version, c.offset_us, c.from_us] for c in self._clocks],
+            "decoder": {} if self._decoder is None else self._decoder.state(),
+        }
+
+
+def _trim(counts: dict[str, int]) -> None:
+    while len(counts) > _REMEMBER:
+        del counts[next(iter(counts))]

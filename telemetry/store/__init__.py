@@ -1,0 +1,13 @@
+"""From decoded batches to rows, each step one transaction.
+
+Whatever the order in which lines came, what is stored equals the pairing of the sorted set of
+distinct events: lines in order extend the last arc; late or backfilled ones have the range they
+touch paired again.
+"""
+
+from __future__ import annotations
+
+from telemetry.store.commit import CursorMoved, commit
+from telemetry.store.gathered import Gathered
+
+__all__ = ["CursorMoved", "Gathered", "commit"]

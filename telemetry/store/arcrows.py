@@ -1,0 +1,129 @@
+"""Arc and stray rows: what stands there, what should, and the difference."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+from django.db import connection
+
+from telemetry import pairing
+from telemetry.events import ARC_OFF, Event
+from telemetry.models import Feed
+
+_COLUMNS = (
+    'key, feed_id, "table", torch, on_us, off_us, ended, pierces, first_pierce_us, program, '
+    "amps, volts, feed_version, clock_version"
+)
+_FIELDS = _COLUMNS.split(", ")
+_ADVISORY = 0x6B657266  # any number, the same in every process
+
+
+class ArcRow(NamedTuple):
+    """One row of the arc table but for its id and the instant it changed."""
+
+    key: str
+    feed_id: int
+    table: str
+    torch: str
+    on_us: int
+    off_us: int | None
+    ended: str
+    pierces: int | None
+    first_pierce_us: int | None
+    program: str | None
+    amps: float | None
+    volts: float | None
+    feed_version: int
+    clock_version: int
+
+
+def arc_row(feed: Feed, arc: pairing.Arc, versions: tuple[int, int]) -> ArcRow:
+    return ArcRow(
+        f"{feed.name}|{arc.torch}|{arc.key}", feed.pk, feed.table, arc.torch, arc.on_us,
+        arc.off_us, arc.ended, arc.pierces, arc.first_pierce_us, arc.program, arc.amps,
+        arc.volts, *versions,
+    )  # fmt: skip
+
+
+def last_arcs_before(feed_id: int, torch: str, before_us: int) -> list[ArcRow]:
+    """The last arc that began before an instant, with any that began at the same one."""
+    sql = (
+        f"SELECT {_COLUMNS} FROM telemetry_arc WHERE feed_id = %s AND torch = %s AND on_us = "
+        "(SELECT max(on_us) FROM telemetry_arc WHERE feed_id = %s AND torch = %s AND on_us < %s)"
+    )
+    return _select(sql, [feed_id, torch, feed_id, torch, before_us])
+
+
+def arcs_from(feed_id: int, torch: str, from_us: int | None, to_us: int | None) -> list[ArcRow]:
+    """Arcs of a torch that began within [from_us, to_us]; None leaves a side open."""
+    where, args = "feed_id = %s AND torch = %s", [feed_id, torch]
+    if from_us is not None:
+        where, args = where + " AND on_us >= %s", [*args, from_us]
+    if to_us is not None:
+        where, args = where + " AND on_us <= %s", [*args, to_us]
+    return _select(f"SELECT {_COLUMNS} FROM telemetry_arc WHERE {where}", args)
+
+
+def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = ()) -> None:
+    """Inserts or updates arcs by key, each with a later `changed_us` than any before it."""
+    gone = list(gone)
+    if not rows and not gone:
+        return
+    marks = ", ".join(["%s"] * (len(_FIELDS) + 1))
+    update = ", ".join(f"{name} = excluded.{name}" for name in [*_FIELDS[1:], "changed_us"])
+    with connection.cursor() as cursor:
+        if rows:
+            changed_us = _next_change(cursor)
+            cursor.executemany(
+                f"INSERT INTO telemetry_arc ({_COLUMNS}, changed_us) VALUES ({marks}) "
+                f"ON CONFLICT (key) DO UPDATE SET {update}",
+                [(*row, changed_us) for row in rows],
+            )
+        if gone:
+            cursor.executemany("DELETE FROM telemetry_arc WHERE key = %s", [(k,) for k in gone])
+
+
+def _next_change(cursor: Any) -> int:
+    """Now, but later than every change so far, and so that no earlier one can commit after it:
+    whoever follows arcs by (changed_us, id) then misses none."""
+    if connection.vendor == "postgresql":
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_ADVISORY])
+    cursor.execute("SELECT max(changed_us) FROM telemetry_arc")
+    last = cursor.fetchone()[0]
+    return max(time.time_ns() // 1000, (last or 0) + 1)
+
+
+def save_strays(feed_id: int, new: Sequence[Event], gone: Iterable[str] = ()) -> None:
+    with connection.cursor() as cursor:
+        if new:
+            cursor.executemany(
+                "INSERT INTO telemetry_stray (feed_id, torch, at_us, kind, event_key) "
+                "VALUES (%s, %s, %s, %s, %s) ON CONFLICT DO NOTHING",
+                [
+                    (feed_id, e.torch, e.time_us, "off" if e.kind == ARC_OFF else "pierce", e.key)
+                    for e in new
+                ],
+            )
+        if gone := [(feed_id, key) for key in gone]:
+            cursor.executemany(
+                "DELETE FROM telemetry_stray WHERE feed_id = %s AND event_key = %s", gone
+            )
+
+
+def stray_keys(feed_id: int, torch: str, from_us: int | None, to_us: int | None) -> set[str]:
+    where, args = "feed_id = %s AND torch = %s", [feed_id, torch]
+    if from_us is not None:
+        where, args = where + " AND at_us >= %s", [*args, from_us]
+    if to_us is not None:
+        where, args = where + " AND at_us <= %s", [*args, to_us]
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT event_key FROM telemetry_stray WHERE {where}", args)
+        return {row[0] for row in cursor.fetchall()}
+
+
+def _select(sql: str, args: Sequence[Any]) -> list[ArcRow]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, args)
+        return [ArcRow(*row) for row in cursor.fetchall()]

@@ -1,0 +1,129 @@
+"""What stands beside the events: rejects, repeats, gaps, how far files are read."""
+
+from __future__ import annotations
+
+import hashlib
+import time
+
+from django.db import connection
+from django.db.models import QuerySet
+
+from telemetry import events as decoded
+from telemetry.models import Alarm, Feed, Gap, Reject, Repeat, SourcePosition
+from telemetry.store.gathered import Gathered
+from telemetry.store.rows import known_keys
+
+HOUR_US = 3_600_000_000
+
+
+def save_rejects(feed: Feed, gathered: Gathered) -> int:
+    """Stores rejects; returns how many were there already (a source read again)."""
+    if not gathered.rejects:
+        return 0
+    by_key = dict(gathered.rejects)
+    known = known_keys("telemetry_reject", "key", feed.pk, list(by_key))
+    if known and not gathered.reread:
+        return _renamed(feed, gathered, known)
+    Reject.objects.bulk_create(
+        [_reject(feed, gathered, key, r) for key, r in by_key.items() if key not in known], 500
+    )
+    return len(known)
+
+
+def _renamed(feed: Feed, gathered: Gathered, known: set[str]) -> int:
+    """A live stream that repeats old garbage: one more of the same, not the same one again."""
+    renamed: list[tuple[str, decoded.Reject]] = []
+    for key, reject in gathered.rejects:
+        name = key
+        while name in known:
+            name = _key(f"{name}{gathered.end.sequence}")
+        renamed.append((name, reject))
+    Reject.objects.bulk_create([_reject(feed, gathered, key, r) for key, r in renamed], 500)
+    return 0
+
+
+def _reject(feed: Feed, gathered: Gathered, key: str, reject: decoded.Reject) -> Reject:
+    return Reject(
+        feed=feed,
+        key=key,
+        source=reject.source[:300],
+        position=reject.line,
+        reason=reject.reason,
+        message=reject.message[:300],
+        raw=reject.raw,
+        received_us=reject.arrival_us or 0,
+        feed_version=gathered.feed_version,
+    )
+
+
+def save_repeats(feed: Feed, gathered: Gathered) -> int:
+    """Counts repeated lines by key; returns how many of them were counted before."""
+    if not gathered.repeats:
+        return 0
+    stored = dict(
+        Repeat.objects.filter(feed=feed, key__in=list(gathered.repeats)).values_list("key", "times")
+    )
+    known = 0
+    for key, (times, in_all) in gathered.repeats.items():
+        before = stored.get(key, 0)
+        after = max(before, in_all) if gathered.reread else before + times
+        known += times - (after - before)
+        Repeat.objects.update_or_create(feed=feed, key=key, defaults={"times": after})
+    return known
+
+
+def save_gaps(feed: Feed, gathered: Gathered, spans: list[tuple[int | None, int | None]]) -> None:
+    """Stores gaps, raises alarms for damage, and drops gaps whose lines have come since."""
+    rows = [
+        Gap(
+            feed=feed,
+            key=_key(f"{gap.after_seq}|{gap.before_seq}|{gap.time_us}"),
+            kind="seq",
+            at_us=gap.time_us,
+            first_seq=gap.after_seq + 1,
+            last_seq=gap.before_seq - 1,
+        )
+        for gap in gathered.gaps
+    ]
+    rows += [
+        Gap(feed=feed, key=_key(f"link|{at_us}"), kind="link", at_us=at_us, message=text[:300])
+        for at_us, text in gathered.link_gaps
+    ]
+    if rows:
+        Gap.objects.bulk_create(rows, ignore_conflicts=True)
+    now_us = time.time_ns() // 1000
+    for damage in gathered.damages:
+        Alarm.objects.get_or_create(
+            feed=feed, code="journal damaged", message=str(damage), defaults={"at_us": now_us}
+        )
+    candidates = Gap.objects.none()
+    if gathered.gaps:
+        candidates = Gap.objects.filter(feed=feed, key__in=[row.key for row in rows])
+    _drop_filled(feed, candidates)
+    for first_us, last_us in spans:
+        reach = Gap.objects.filter(feed=feed, kind="seq", at_us__gte=first_us)
+        _drop_filled(feed, reach.filter(at_us__lte=(last_us or 0) + HOUR_US))
+
+
+def _drop_filled(feed: Feed, gaps: QuerySet[Gap]) -> None:
+    for gap in gaps:
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT count(DISTINCT seq) FROM telemetry_event WHERE feed_id = %s "
+                "AND at_us BETWEEN %s AND %s AND seq BETWEEN %s AND %s",
+                [feed.pk, gap.at_us - HOUR_US, gap.at_us, gap.first_seq, gap.last_seq],
+            )
+            if cursor.fetchone()[0] == gap.last_seq - gap.first_seq + 1:
+                gap.delete()
+
+
+def save_sources(feed: Feed, gathered: Gathered) -> None:
+    now_us = time.time_ns() // 1000
+    for (path, generation), values in gathered.sources.items():
+        SourcePosition.objects.update_or_create(
+            feed=feed, path=path, generation=generation, defaults={**values, "changed_us": now_us}
+        )
+
+
+def _key(text: str) -> str:
+    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()

@@ -1,0 +1,32 @@
+"""A corrected clock moves stored events; their raw stamps and arrival stay."""
+
+from __future__ import annotations
+
+from django.db import connection
+
+from telemetry.models import ClockOffset, Feed
+from telemetry.store.gathered import Clock
+
+
+def clock_at(clocks: list[Clock], raw_us: int) -> Clock:
+    """The offset in force for a raw stamp: of those that reach it, the latest version."""
+    for clock in reversed(clocks):
+        if clock.from_us is None or raw_us >= clock.from_us:
+            return clock
+    return Clock()
+
+
+def retime(feed: Feed, clock: Clock) -> None:
+    """Puts every event from `clock.from_us` on at its raw time plus the new offset."""
+    older = ClockOffset.objects.filter(feed=feed, version__lt=clock.version)
+    offsets = dict(older.values_list("version", "offset_us"))
+    with connection.cursor() as cursor:
+        for version, offset_us in offsets.items():
+            sql = (
+                "UPDATE telemetry_event SET at_us = at_us + %s, clock_version = %s "
+                "WHERE feed_id = %s AND clock_version = %s"
+            )
+            args = [clock.offset_us - offset_us, clock.version, feed.pk, version]
+            if clock.from_us is not None:
+                sql, args = sql + " AND at_us >= %s", [*args, clock.from_us + offset_us]
+            cursor.execute(sql, args)

@@ -1,0 +1,204 @@
+"""One transaction: events, rejects, gaps, arcs, rollups and the cursor, or none of them."""
+
+from __future__ import annotations
+
+import time
+from collections import defaultdict
+from dataclasses import replace
+from typing import Any
+
+from django.db import connection, transaction
+
+from telemetry.events import ARC_ON, Event
+from telemetry.models import Cursor, Feed
+from telemetry.store import asides
+from telemetry.store.clock import retime
+from telemetry.store.gathered import Gathered
+from telemetry.store.mend import mend_rejects
+from telemetry.store.repair import repair
+from telemetry.store.rollups import Dirty
+from telemetry.store.rows import event_row, insert_events, raise_ties, stored_ties
+from telemetry.store.tail import Tail
+
+
+class CursorMoved(Exception):
+    """Somebody else decoded this lane further (a rebuild): load it again."""
+
+
+class _NotAllNew(Exception):
+    """Some of the events were stored already; the quick way is off."""
+
+
+class Keeper:
+    """What one process remembers of a feed between transactions: its open end, and whether
+    another process has written since."""
+
+    def __init__(self) -> None:
+        self.tail: Tail | None = None
+        self.marks: dict[str, tuple[int, int]] = {}
+
+    def forget(self) -> None:
+        self.tail = None
+
+
+def commit(
+    feed: Feed, lane: str, gathered: Gathered, keeper: Keeper, *, pierces: bool, pair: bool = True
+) -> None:
+    """Stores one `Gathered`. Raises CursorMoved, or the database's error with nothing stored.
+
+    `pair` False leaves arcs for later: a rebuild pairs everything once, at its end.
+    """
+    try:
+        with transaction.atomic():
+            _store(feed, lane, gathered, keeper, pierces, pair)
+    except BaseException:
+        keeper.forget()
+        raise
+
+
+def _store(
+    feed: Feed, lane: str, gathered: Gathered, keeper: Keeper, pierces: bool, pair: bool
+) -> None:
+    # What is worked out here must not show if the transaction fails and is tried again.
+    gathered = replace(gathered, late=list(gathered.late), repeats=dict(gathered.repeats))
+    cursor = _lock(feed, lane, gathered, keeper)
+    dirty = Dirty()
+    if gathered.new_version is not None:
+        mend_rejects(feed, gathered, gathered.new_version)
+    known, changed = _events(feed, gathered, keeper, dirty, pierces, pair)
+    if gathered.new_clock is not None:
+        retime(feed, gathered.new_clock)
+        changed = _everything(feed)
+    if changed and pair:
+        keeper.forget()
+        for torch, (first_us, last_us) in changed.items():
+            repair(feed, torch, first_us, last_us, pierces=pierces, dirty=dirty)
+    known += asides.save_rejects(feed, gathered)
+    known += asides.save_repeats(feed, gathered)
+    asides.save_gaps(feed, gathered, [span for span in changed.values() if span[0] is not None])
+    asides.save_sources(feed, gathered)
+    dirty.recompute(feed)
+    _advance(cursor, gathered, known)
+    keeper.marks[lane] = (cursor.sequence, cursor.changed_us)
+
+
+def _lock(feed: Feed, lane: str, gathered: Gathered, keeper: Keeper) -> Cursor:
+    """One writer a feed at a time; notices what others wrote since this process last did."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as raw:
+            raw.execute("SELECT id FROM telemetry_feed WHERE id = %s FOR UPDATE", [feed.pk])
+    rows = {row.lane: row for row in Cursor.objects.filter(feed=feed).defer("state")}
+    marks = {name: (row.sequence, row.changed_us) for name, row in rows.items()}
+    if marks != keeper.marks:
+        keeper.forget()
+        keeper.marks = marks
+    cursor = rows.get(lane) or Cursor(feed=feed, lane=lane)
+    if cursor.sequence != gathered.start.sequence:
+        raise CursorMoved(f"{feed.name}/{lane}: {cursor.sequence}, not {gathered.start.sequence}")
+    return cursor
+
+
+Spans = dict[str, tuple[int | None, int | None]]
+
+
+def _events(
+    feed: Feed, gathered: Gathered, keeper: Keeper, dirty: Dirty, pierces: bool, pair: bool
+) -> tuple[int, Spans]:
+    """Stores the events; returns how many were known, and the spans to pair again by torch."""
+    if not gathered.events and not gathered.late:
+        return 0, {}
+    if not gathered.late:
+        tail = None
+        if pair:
+            keeper.tail = tail = keeper.tail or Tail(feed, pierces=pierces)
+        if tail is None or tail.follows(gathered.events[0][0], gathered.stream):
+            try:
+                with transaction.atomic():
+                    _quickly(feed, gathered, tail, dirty)
+            except _NotAllNew:
+                keeper.forget()
+            else:
+                gathered.stored = len(gathered.events)
+                return 0, {}
+    return _carefully(feed, gathered, pair)
+
+
+def _quickly(feed: Feed, gathered: Gathered, tail: Tail | None, dirty: Dirty) -> None:
+    if tail is not None:
+        tail.load({event.torch for event, _ in gathered.events})
+    rows = _rows(feed, gathered, gathered.events)
+    if insert_events(rows) != len(gathered.events):
+        raise _NotAllNew
+    if tail is None:
+        return
+    versions = {
+        event.key: (gathered.feed_version, gathered.clock_versions.get(event.key, 0))
+        for event, _ in gathered.events
+        if event.kind == ARC_ON
+    }
+    tail.extend([event for event, _ in gathered.events], versions, gathered.stream, dirty)
+
+
+def _carefully(feed: Feed, gathered: Gathered, pair: bool) -> tuple[int, Spans]:
+    """Looks up what is there, stores the rest and says which spans it touched."""
+    both = gathered.events + gathered.late
+    first: dict[str, tuple[Event, int]] = {}
+    for event, tie in both:
+        first.setdefault(event.key, (event, tie))
+    stored = stored_ties(feed.pk, list(first))
+    new = [item for key, item in first.items() if key not in stored]
+    inserted = insert_events(_rows(feed, gathered, new))
+    if inserted != len(new):
+        raise RuntimeError(f"{feed.name}: {len(new) - inserted} events vanished on the way in")
+    higher = {key: tie for key, (_, tie) in first.items() if key in stored and tie > stored[key][0]}
+    raise_ties(feed.pk, higher)
+    again = len(both) - len(first)  # within this stretch: the same line, long after
+    late_again = [event.key for event, _ in gathered.late if event.key in stored]
+    if not gathered.reread:
+        for key in late_again:
+            now, in_all = gathered.repeats.get(key, (0, 0))
+            gathered.repeats[key] = (now + 1, in_all + 1)
+    gathered.stored = inserted
+    touched = [(event.torch, event.time_us) for event, _ in new]
+    touched += [(first[key][0].torch, stored[key][1]) for key in higher]
+    known = len(stored) + (again if gathered.reread else -len(set(late_again)))
+    return known, _spans(feed, touched) if pair else {}
+
+
+def _spans(feed: Feed, touched: list[tuple[str, int]]) -> Spans:
+    if any(not torch for torch, _ in touched):  # a program for the whole table
+        torches = _everything(feed)
+        touched = [(t, at) for torch, at in touched for t in ([torch] if torch else torches)]
+    spans: dict[str, list[int]] = defaultdict(list)
+    for torch, at_us in touched:
+        spans[torch].append(at_us)
+    return {torch: (min(instants), max(instants)) for torch, instants in spans.items()}
+
+
+def _everything(feed: Feed) -> Spans:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT DISTINCT torch FROM telemetry_event WHERE feed_id = %s AND torch <> ''",
+            [feed.pk],
+        )
+        return {row[0]: (None, None) for row in cursor.fetchall()}
+
+
+def _rows(feed: Feed, gathered: Gathered, items: list[tuple[Event, int]]) -> list[Any]:
+    version, clocks, pk = gathered.feed_version, gathered.clock_versions, feed.pk
+    if not clocks:
+        return [event_row(event, tie, pk, version, 0) for event, tie in items]
+    return [event_row(e, tie, pk, version, clocks.get(e.key, 0)) for e, tie in items]
+
+
+def _advance(cursor: Cursor, gathered: Gathered, known: int) -> None:
+    end = gathered.end
+    cursor.sequence, cursor.segment, cursor.byte_offset = end.sequence, end.segment, end.offset
+    cursor.state = gathered.state
+    cursor.lines += gathered.lines - known
+    cursor.known += known
+    cursor.events += gathered.stored
+    if gathered.last_line_us is not None:
+        cursor.last_line_us = max(cursor.last_line_us or 0, gathered.last_line_us)
+    cursor.changed_us = time.time_ns() // 1000
+    cursor.save()

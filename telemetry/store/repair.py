@@ -1,0 +1,124 @@
+"""Pairs again the range that late or backfilled events touched, from what is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from telemetry.events import ARC_ON, Event
+from telemetry.models import Feed
+from telemetry.pairing import Pairer
+from telemetry.store.arcrows import (
+    ArcRow,
+    arc_row,
+    arcs_from,
+    last_arcs_before,
+    save_arcs,
+    save_strays,
+    stray_keys,
+)
+from telemetry.store.rollups import Dirty
+from telemetry.store.rows import StoredEvent, read_events
+
+
+def repair(
+    feed: Feed,
+    torch: str,
+    first_us: int | None,
+    last_us: int | None,
+    *,
+    pierces: bool,
+    dirty: Dirty,
+) -> None:
+    """Makes the arcs and strays of one torch those of its stored events again.
+
+    The range begins at the last arc before `first_us` (None: the beginning). It ends where an
+    arc_on after `last_us` finds the program that is on record for its arc: from there on nothing
+    can differ. Only rows that changed are written; keys stay.
+    """
+    pairer, events = start(feed, torch, first_us, pierces=pierces)
+    stop_us: int | None = None
+    known = _KnownPrograms(feed.pk, torch, last_us)
+    arcs: list[ArcRow] = []
+    strays: list[Event] = []
+    seen: set[str] = set()
+    versions: dict[str, tuple[int, int]] = {}
+    from_us: int | None = None
+    for event, feed_version, clock_version in events:
+        from_us = event.time_us if from_us is None else from_us
+        stop = last_us is not None and event.time_us > last_us and event.kind == ARC_ON
+        if stop and known.same(event, pairer.program):
+            stop_us = event.time_us
+        ended = pairer.feed(event)
+        if ended is not None:
+            arcs.append(arc_row(feed, ended, versions[ended.key]))
+        if stop_us is not None:
+            break
+        seen.add(event.key)
+        if event.kind == ARC_ON:
+            versions[event.key] = (feed_version, clock_version)
+        elif pairer.stray:
+            strays.append(event)
+    if stop_us is None and (still := pairer.open_arc()) is not None:
+        arcs.append(arc_row(feed, still, versions[still.key]))
+    if from_us is not None:
+        _write(feed, torch, (from_us, stop_us), arcs, strays, seen, dirty)
+
+
+def _write(
+    feed: Feed,
+    torch: str,
+    span: tuple[int, int | None],
+    arcs: list[ArcRow],
+    strays: list[Event],
+    seen: set[str],
+    dirty: Dirty,
+) -> None:
+    stored = {row.key: row for row in arcs_from(feed.pk, torch, *span)}
+    changed = [row for row in arcs if stored.get(row.key) != row]
+    wanted = {row.key for row in arcs}
+    gone = [key for key in stored if key not in wanted and key.rpartition("|")[2] in seen]
+    for row in changed:
+        dirty.add(row)
+        if row.key in stored:
+            dirty.add(stored[row.key])
+    for key in gone:
+        dirty.add(stored[key])
+    save_arcs(changed, gone)
+    old = stray_keys(feed.pk, torch, *span) & seen
+    new = {event.key for event in strays}
+    save_strays(feed.pk, [event for event in strays if event.key not in old], old - new)
+
+
+def start(
+    feed: Feed, torch: str, first_us: int | None, *, pierces: bool
+) -> tuple[Pairer, Iterator[StoredEvent]]:
+    """A pairer and the stored events it must be fed, from the last arc before `first_us` on."""
+    before = [] if first_us is None else last_arcs_before(feed.pk, torch, first_us)
+    if not before:
+        return Pairer(torch, knows_pierces=pierces), read_events(feed.pk, torch, None)
+    keys = {row.key.rpartition("|")[2] for row in before}
+    events = read_events(feed.pk, torch, before[0].on_us)
+    first = next(item for item in events if item[0].key in keys)
+    program = next(row.program for row in before if row.key.endswith("|" + first[0].key))
+    pairer = Pairer(torch, knows_pierces=pierces, program=program)
+    return pairer, _again(first, events)
+
+
+def _again(first: StoredEvent, rest: Iterator[StoredEvent]) -> Iterator[StoredEvent]:
+    yield first
+    yield from rest
+
+
+class _KnownPrograms:
+    """The program on record for arcs after the touched range, fetched once needed."""
+
+    def __init__(self, feed_id: int, torch: str, last_us: int | None) -> None:
+        self._feed_id, self._torch, self._last_us = feed_id, torch, last_us
+        self._programs: dict[str, str | None] = {}
+
+    def same(self, event: Event, program: str | None) -> bool:
+        if event.key not in self._programs:
+            at_us = event.time_us
+            for row in arcs_from(self._feed_id, self._torch, at_us, at_us):
+                self._programs[row.key.rpartition("|")[2]] = row.program
+        return event.key in self._programs and self._programs[event.key] == program

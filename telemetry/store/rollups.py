@@ -1,0 +1,89 @@
+"""Quarter-hour sums of burning, always recomputed from arcs."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from django.db import connection
+
+from telemetry.models import Feed
+from telemetry.store.arcrows import ArcRow, arcs_from, last_arcs_before
+
+BUCKET_US = 15 * 60 * 1_000_000
+_DAY = 96
+
+
+class Dirty:
+    """The buckets, by torch, that changed arcs touch."""
+
+    def __init__(self) -> None:
+        self._buckets: dict[str, set[int]] = defaultdict(set)
+
+    def add(self, row: ArcRow) -> None:
+        first = row.on_us // BUCKET_US
+        last = first if row.off_us is None else row.off_us // BUCKET_US
+        self._buckets[row.torch].update(range(first, last + 1))
+
+    def recompute(self, feed: Feed) -> None:
+        """Writes each dirty bucket anew; a bucket without arcs goes."""
+        for torch, buckets in self._buckets.items():
+            for run in _runs(sorted(buckets)):
+                _recompute(feed, torch, run)
+        self._buckets.clear()
+
+
+def _runs(buckets: list[int]) -> list[set[int]]:
+    """Stretches of neighbouring buckets, so that two far apart do not read all between them."""
+    runs: list[set[int]] = []
+    last = 0
+    for bucket in buckets:
+        if runs and bucket - last <= _DAY:
+            runs[-1].add(bucket)
+        else:
+            runs.append({bucket})
+        last = bucket
+    return runs
+
+
+def _recompute(feed: Feed, torch: str, buckets: set[int]) -> None:
+    first_us, last_us = min(buckets) * BUCKET_US, (max(buckets) + 1) * BUCKET_US - 1
+    arcs = last_arcs_before(feed.pk, torch, first_us) + arcs_from(feed.pk, torch, first_us, last_us)
+    rows = [
+        (feed.pk, feed.table, torch, bucket * BUCKET_US, *sums)
+        for bucket, sums in sum_buckets(arcs, buckets).items()
+    ]
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            "DELETE FROM telemetry_rollup WHERE feed_id = %s AND torch = %s AND bucket_us = %s",
+            [(feed.pk, torch, bucket * BUCKET_US) for bucket in buckets],
+        )
+        if rows:
+            cursor.executemany(
+                'INSERT INTO telemetry_rollup (feed_id, "table", torch, bucket_us, burn_us, arcs, '
+                "pierces) VALUES (%s, %s, %s, %s, %s, %s, %s)",
+                rows,
+            )
+
+
+def sum_buckets(arcs: list[ArcRow], wanted: set[int]) -> dict[int, tuple[int, int, int | None]]:
+    """bucket number -> (burning us, arcs begun, pierces of those or None). Pure."""
+    burn: dict[int, int] = defaultdict(int)
+    begun: dict[int, int] = defaultdict(int)
+    pierces: dict[int, int | None] = {}
+    for arc in arcs:
+        first = arc.on_us // BUCKET_US
+        begun[first] += 1
+        before = pierces.get(first, 0)
+        known = before is not None and arc.pierces is not None
+        pierces[first] = (before or 0) + (arc.pierces or 0) if known else None
+        if arc.off_us is None:
+            continue
+        for bucket in range(first, arc.off_us // BUCKET_US + 1):
+            start, end = bucket * BUCKET_US, (bucket + 1) * BUCKET_US
+            burn[bucket] += min(arc.off_us, end) - max(arc.on_us, start)
+    quiet = None if any(arc.pierces is None for arc in arcs) else 0
+    touched = (set(begun) | {bucket for bucket, us in burn.items() if us}) & wanted
+    return {
+        bucket: (burn.get(bucket, 0), begun.get(bucket, 0), pierces.get(bucket, quiet))
+        for bucket in sorted(touched)
+    }

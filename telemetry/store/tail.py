@@ -1,0 +1,78 @@
+"""The open end of a feed: a pairer a torch, standing behind the last stored event."""
+
+from __future__ import annotations
+
+from django.db import connection
+
+from telemetry.events import ARC_ON, Event
+from telemetry.models import Feed
+from telemetry.pairing import Pairer
+from telemetry.store.arcrows import ArcRow, arc_row, save_arcs, save_strays
+from telemetry.store.repair import start
+from telemetry.store.rollups import Dirty
+
+
+class Tail:
+    """Extends a feed's arcs by events that follow all stored ones.
+
+    `owner` names the stream whose event is the last one: it may go on within the same instant,
+    another stream may not. Made anew from the rows wherever somebody else may have written.
+    """
+
+    def __init__(self, feed: Feed, *, pierces: bool) -> None:
+        self._feed, self._pierces = feed, pierces
+        self._pairers: dict[str, Pairer] = {}
+        self._versions: dict[str, tuple[int, int]] = {}
+        self._stored: dict[str, ArcRow] = {}
+        self.owner = ""
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT max(at_us) FROM telemetry_event WHERE feed_id = %s", [feed.pk])
+            self.head_us: int | None = cursor.fetchone()[0]
+
+    def follows(self, event: Event, stream: str) -> bool:
+        """Whether this event, and what its stream gives after it, comes after all stored ones."""
+        if self.head_us is None or event.time_us > self.head_us:
+            return True
+        return stream == self.owner and event.time_us == self.head_us
+
+    def load(self, torches: set[str]) -> None:
+        """Brings the pairers of these torches up to the stored events, before new ones go in."""
+        for torch in torches - self._pairers.keys() - {""}:
+            after_us = None if self.head_us is None else self.head_us + 1
+            pairer, events = start(self._feed, torch, after_us, pierces=self._pierces)
+            for event, feed_version, clock_version in events:
+                if event.kind == ARC_ON:
+                    self._versions[event.key] = (feed_version, clock_version)
+                pairer.feed(event)
+            self._pairers[torch] = pairer
+
+    def extend(
+        self, events: list[Event], versions: dict[str, tuple[int, int]], stream: str, dirty: Dirty
+    ) -> None:
+        """Feeds events already stored, in order, and writes what they ended, opened or left over."""
+        self._versions.update(versions)
+        arcs: list[ArcRow] = []
+        strays: list[Event] = []
+        for event in events:
+            if not event.torch:
+                for every in self._pairers.values():
+                    every.feed(event)
+                continue
+            pairer = self._pairers[event.torch]
+            ended = pairer.feed(event)
+            if ended is not None:
+                arcs.append(arc_row(self._feed, ended, self._versions.pop(ended.key)))
+            elif pairer.stray:
+                strays.append(event)
+        for torch in {event.torch for event in events} - {""}:
+            still = self._pairers[torch].open_arc()
+            if still is not None:
+                row = arc_row(self._feed, still, self._versions[still.key])
+                if self._stored.get(torch) != row:
+                    self._stored[torch] = row
+                    arcs.append(row)
+        for row in arcs:
+            dirty.add(row)
+        save_arcs(arcs)
+        save_strays(self._feed.pk, strays)
+        self.owner, self.head_us = stream, events[-1].time_us
