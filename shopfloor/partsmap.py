@@ -22,7 +22,9 @@ SAID: dict[PartState, str] = {
     "not-cut": "left uncut",
 }
 HATCHED: dict[PartState, str] = {"burnt": "h-plan", "scrap": "h-off"}
-LEAST_LABEL = 0.55  # a number is left out of the drawing where it would be wider than its part
+DIGIT_EM = 0.55
+LEAST_FONT_PX = 9.0  # a number that would be smaller is left to the list beside the map
+EDGE_PX = 6.0
 
 
 class Svg(str):
@@ -84,57 +86,80 @@ def map_label(parts: Sequence[Part]) -> str:
 
 
 def parts_map(
-    parts: Sequence[Part], sheet_mm: tuple[float, float] | None = None, width: int = 900
+    parts: Sequence[Part],
+    sheet_mm: tuple[float, float] | None = None,
+    width: int = 900,
+    font_px: float = 18,
 ) -> Svg:
-    """The nest to scale. `sheet_mm` is the sheet's length and width from X0 Y0, drawn as its
-    edge; without it the map ends at the parts. Raises ValueError for no parts or no points."""
+    """The nest to scale in px. `sheet_mm` is the sheet's length and width from X0 Y0, drawn as
+    its edge; without it the map ends at the parts. Raises ValueError for no parts or points."""
     box = extents([contour for part in parts for contour in part.contours])
     if sheet_mm is not None:
-        corners = ((0.0, 0.0), sheet_mm)
-        box = extents([corners, [(box.x_min, box.y_min), (box.x_max, box.y_max)]])
-    pad = max(box.width, box.height, 1.0) * 0.01
-    view_w, view_h = box.width + 2 * pad, box.height + 2 * pad
-    mm_per_px = view_w / width
-    drawn = "" if sheet_mm is None else _sheet(sheet_mm, box)
-    drawn += "".join(_part(part, box, 17 * mm_per_px) for part in parts)
+        box = extents([((0.0, 0.0), sheet_mm), ((box.x_min, box.y_min), (box.x_max, box.y_max))])
+    place = Placing(box, width)
+    drawn = "" if sheet_mm is None else _sheet(sheet_mm, place)
+    drawn += "".join(_part(part, place, font_px) for part in parts)
     # A map that holds links is a list of them to a screen reader, not one picture.
     role = "group" if any(part.url for part in parts) else "img"
     return Svg(
-        f'<svg class="ink parts-map" viewBox="{n(-pad)} {n(-pad)} {n(view_w)} {n(view_h)}" '
-        f'width="{width}" height="{n(view_h / mm_per_px)}" role="{role}" '
-        f'aria-label="{escape(map_label(parts))}">{drawn}</svg>'
+        f'<svg class="ink parts-map" viewBox="0 0 {width} {n(place.height)}" width="{width}" '
+        f'height="{n(place.height)}" role="{role}" aria-label="{escape(map_label(parts))}">'
+        f"{drawn}</svg>"
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """From mm on the sheet to px on the page, Y turned down, a small edge left all round."""
+
+    box: Box
+    width: float
+
+    @property
+    def px_per_mm(self) -> float:
+        return (self.width - 2 * EDGE_PX) / max(self.box.width, 1e-9)
+
+    @property
+    def height(self) -> float:
+        return self.box.height * self.px_per_mm + 2 * EDGE_PX
+
+    def x(self, x_mm: float) -> float:
+        return EDGE_PX + (x_mm - self.box.x_min) * self.px_per_mm
+
+    def y(self, y_mm: float) -> float:
+        return EDGE_PX + (self.box.y_max - y_mm) * self.px_per_mm
+
+
 def n(value: float) -> str:
-    """A length in mm to a hundredth."""
+    """A length in px to a hundredth."""
     short = f"{value:.2f}".rstrip("0").rstrip(".")
     return "0" if short == "-0" else short
 
 
-def _sheet(sheet_mm: tuple[float, float], box: Box) -> str:
-    x, y = -box.x_min, box.y_max - sheet_mm[1]
+def _sheet(sheet_mm: tuple[float, float], place: Placing) -> str:
+    length, across = sheet_mm
     return (
-        f'<rect class="plate" x="{n(x)}" y="{n(y)}" width="{n(sheet_mm[0])}" '
-        f'height="{n(sheet_mm[1])}"/>'
+        f'<rect class="plate" x="{n(place.x(0))}" y="{n(place.y(across))}" '
+        f'width="{n(length * place.px_per_mm)}" height="{n(across * place.px_per_mm)}"/>'
     )
 
 
-def _part(part: Part, box: Box, font_mm: float) -> str:
-    d = "".join(_path(contour, box) for contour in part.contours)
+def _part(part: Part, place: Placing, font_px: float) -> str:
+    d = "".join(_path(contour, place) for contour in part.contours)
     css = f"{part.state}{' selected' if part.selected else ''}"
     inside = f'<title>{escape(part.words)}</title><path class="part" fill-rule="evenodd" d="{d}"/>'
     if hatch := HATCHED.get(part.state):
         inside += f'<path class="wash" fill-rule="evenodd" fill="url(#{hatch})" d="{d}"/>'
     own = extents(part.contours)
-    left, right = own.x_min - box.x_min, own.x_max - box.x_min
-    top, low = box.y_max - own.y_max, box.y_max - own.y_min
+    left, right, top, low = (
+        n(v)
+        for v in (place.x(own.x_min), place.x(own.x_max), place.y(own.y_max), place.y(own.y_min))
+    )
     if part.state == "scrap":
         inside += (
-            f'<path class="strike" d="M{n(left)} {n(top)}L{n(right)} {n(low)}'
-            f'M{n(left)} {n(low)}L{n(right)} {n(top)}"/>'
+            f'<path class="strike" d="M{left} {top}L{right} {low}M{left} {low}L{right} {top}"/>'
         )
-    inside += _number(part, (left + right) / 2, (top + low) / 2, own, font_mm)
+    inside += _number(part, own, place, font_px)
     if part.url:
         return (
             f'<a class="{css}" href="{escape(part.url)}" aria-label="{escape(part.words)}">'
@@ -143,20 +168,23 @@ def _part(part: Part, box: Box, font_mm: float) -> str:
     return f'<g class="{css}">{inside}</g>'
 
 
-def _path(contour: Sequence[Point], box: Box) -> str:
+def _path(contour: Sequence[Point], place: Placing) -> str:
     if not contour:
         return ""
-    turned = [f"{n(x - box.x_min)} {n(box.y_max - y)}" for x, y in contour]
+    turned = [f"{n(place.x(x))} {n(place.y(y))}" for x, y in contour]
     closed = len(contour) > 2 and contour[0] == contour[-1]
     return "M" + "L".join(turned[:-1] if closed else turned) + ("z" if closed else "")
 
 
-def _number(part: Part, x: float, y: float, own: Box, font_mm: float) -> str:
-    size = min(font_mm, own.height * 0.8, own.width * 0.8 / (LEAST_LABEL * len(part.number) or 1))
-    if size < font_mm * 0.5:
+def _number(part: Part, own: Box, place: Placing, font_px: float) -> str:
+    wide, high = own.width * place.px_per_mm, own.height * place.px_per_mm
+    digits = max(len(part.number), 1)
+    size = min(font_px, high * 0.8, wide * 0.8 / (DIGIT_EM * digits))
+    if size < LEAST_FONT_PX:
         return ""
+    x = place.x((own.x_min + own.x_max) / 2)
+    y = place.y((own.y_min + own.y_max) / 2) + size * 0.35
     return (
-        f'<text x="{n(x)}" y="{n(y + size * 0.35)}" text-anchor="middle" '
-        f'stroke-width="{n(size * 0.22)}" style="font-size:{n(size)}px">'
+        f'<text x="{n(x)}" y="{n(y)}" text-anchor="middle" style="font-size:{n(size)}px">'
         f"{escape(part.number)}</text>"
     )

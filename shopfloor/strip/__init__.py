@@ -34,7 +34,9 @@ __all__ = [
 ]  # fmt: skip
 
 WIDTHS = (358, 560, 760, 950)
+ZOOM_WIDTHS = (358, 632, 760, 950)  # the second is the floor terminal's own column
 NARROW_BELOW = 500
+NARROW_ENDS = 700  # below, the range of a run's end is left to its bracket
 
 
 class Svg(str):
@@ -69,11 +71,11 @@ def zoom(table: StripTable, run: Run, width: int = 560) -> Svg:
     """A single run, wide enough that its short arcs stand apart."""
     end_us = max(run.to_us, table.forecast.high_us if table.forecast else run.to_us)
     margin = max((end_us - run.from_us) // 50, 1)
-    cut = replace(table, start_us=run.from_us, end_us=end_us + margin, shift_end_us=None)
+    cut = replace(table, start_us=run.from_us, end_us=end_us + margin, shift_end_us=None, pace=())
     frame = zoomed(width)
     scale = Scale(cut.start_us, cut.end_us, width)
     y = frame.base + 25
-    ends = ends_words(cut)
+    ends = ends_words(cut) if width >= NARROW_ENDS else ends_words(cut).split(" (")[0]
     labels = [
         *(one for one in work.work_labels(cut, frame, scale) if one.css != "setlab"),
         Label(f"began {clock(run.from_us, table.zone)}", y, (Place(0, "start"),), "lab", 18, 2),
@@ -83,18 +85,18 @@ def zoom(table: StripTable, run: Run, width: int = 560) -> Svg:
         x = scale.x(cut.now_us)
         words = clock(cut.now_us, table.zone)
         labels.append(Label(words, y, (*over(x, x), Place(width, "end")), "lab b", 22, 3))
-    drawn = _body(cut, frame, scale) + lane.bracket(cut, frame, scale, 24)
+    drawn = _body(cut, frame, scale, hours=False) + lane.bracket(cut, frame, scale, 24)
     said = aria_label(replace(cut, name=f"{table.name}, {run.label}"))
     return _svg(drawn + write((one for one in labels if one.text), width), frame, said, width)
 
 
-def zooms(table: StripTable, run: Run, widths: Sequence[int] = WIDTHS) -> Svg:
+def zooms(table: StripTable, run: Run, widths: Sequence[int] = ZOOM_WIDTHS) -> Svg:
     return _each(lambda w: zoom(table, run, w), widths)
 
 
 def hours(table: StripTable, widths: Sequence[int] = WIDTHS) -> Svg:
     """The hours above a page of strips that share a window, with the flag of now."""
-    return _each(lambda w: _hours(table, w), [w for w in widths if w >= NARROW_BELOW])
+    return _each(lambda w: _hours(table, w), widths)
 
 
 def failed(table: StripTable, safe: str, then: str, widths: Sequence[int] = WIDTHS) -> Svg:
@@ -103,7 +105,11 @@ def failed(table: StripTable, safe: str, then: str, widths: Sequence[int] = WIDT
 
 
 def _each(draw: Callable[[int], Svg], widths: Sequence[int]) -> Svg:
-    return Svg('<div class="strips">' + "".join(draw(w) for w in widths) + "</div>")
+    drawn = (
+        draw(w).replace('class="ink strip"', f'class="ink strip v{i}"', 1)
+        for i, w in enumerate(widths, start=1)
+    )
+    return Svg('<div class="strips">' + "".join(drawn) + "</div>")
 
 
 def _draw(table: StripTable, frame: Frame, width: int) -> Svg:
@@ -128,11 +134,12 @@ def _nothing_yet(table: StripTable, frame: Frame) -> Label:
     return Label(f"{words}.", frame.lane - 24, (Place(14, "start"),), "remark", 14, 9)
 
 
-def _body(table: StripTable, frame: Frame, scale: Scale) -> str:
-    parts = (
-        work.ground, work.stoppages, work.arcs, work.silence,
-        work.base_line, work.run_brackets, work.now_line,
-    )  # fmt: skip
+def _body(table: StripTable, frame: Frame, scale: Scale, *, hours: bool = True) -> str:
+    parts = [
+        work.stoppages, work.arcs, work.silence, work.base_line, work.run_brackets, work.now_line,
+    ]  # fmt: skip
+    if hours:
+        parts.insert(0, work.ground)
     return "".join(part(table, frame, scale) for part in parts)
 
 
@@ -167,6 +174,6 @@ def _failed(table: StripTable, safe: str, then: str, width: int) -> Svg:
 
 def _svg(drawn: str, frame: Frame, said: str, width: int) -> Svg:
     return Svg(
-        f'<svg class="ink strip w{width}" viewBox="0 0 {width} {px(frame.height)}" width="{width}" '
+        f'<svg class="ink strip" viewBox="0 0 {width} {px(frame.height)}" width="{width}" '
         f'height="{px(frame.height)}" role="img" aria-label="{escape(said)}">{drawn}</svg>'
     )

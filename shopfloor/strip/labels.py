@@ -50,23 +50,51 @@ def over(left: float, right: float) -> tuple[Place, ...]:
 
 def settle(labels: Iterable[Label], width: float) -> list[tuple[Label, Place]]:
     """The labels that stand, in reading order, with the place each one took."""
-    placed: list[tuple[Label, Place]] = []
-    taken: list[tuple[float, float, float, float]] = []
+    standing: list[tuple[Label, Place]] = []
     for label in sorted(labels, key=lambda one: -one.urgency):
-        for place in label.places:
-            left, right = label.span(place)
-            if left < -2 or right > width + 2:
-                continue
-            top = label.y - label.size
-            if any(
-                left < r + GAP and right > a - GAP and top < low and label.y > high
-                for a, r, high, low in taken
-            ):
-                continue
-            placed.append((label, place))
-            taken.append((left, right, top, label.y))
-            break
-    return sorted(placed, key=lambda one: (one[0].y, one[1].x))
+        spots = [p for p in label.places if _fits(label, p, width)]
+        free = next((p for p in spots if not _met(label, p, standing)), None)
+        if free is not None:
+            standing.append((label, free))
+            continue
+        for spot in spots:
+            if _make_room(label, spot, standing, width):
+                standing.append((label, spot))
+                break
+    return sorted(standing, key=lambda one: (one[0].y, one[1].x))
+
+
+def _fits(label: Label, place: Place, width: float) -> bool:
+    left, right = label.span(place)
+    return left >= -2 and right <= width + 2
+
+
+def _met(label: Label, place: Place, standing: list[tuple[Label, Place]]) -> list[int]:
+    """Which of the standing labels this one would meet."""
+    left, right = label.span(place)
+    met = []
+    for i, (other, spot) in enumerate(standing):
+        a, b = other.span(spot)
+        across = left < b + GAP and right > a - GAP
+        if across and label.y - label.size < other.y and label.y > other.y - other.size:
+            met.append(i)
+    return met
+
+
+def _make_room(
+    label: Label, place: Place, standing: list[tuple[Label, Place]], width: float
+) -> bool:
+    """Leans the one label in the way to another of its places, if that frees this one."""
+    met = _met(label, place, standing)
+    if len(met) != 1:
+        return False
+    other = standing[met[0]][0]
+    rest = [one for i, one in enumerate(standing) if i != met[0]] + [(label, place)]
+    for spot in other.places:
+        if _fits(other, spot, width) and not _met(other, spot, rest):
+            standing[met[0]] = (other, spot)
+            return True
+    return False
 
 
 def text(x: float, y: float, words: str, css: str, anchor: Anchor = "start") -> str:

@@ -7,7 +7,7 @@ from html import escape
 
 from shopfloor.strip.frame import US, Bar, Frame, Scale, bars
 from shopfloor.strip.labels import Label, Place, over, px
-from shopfloor.strip.model import Planned, StripTable
+from shopfloor.strip.model import Planned, Run, StripTable
 from shopfloor.strip.words import clock, hour_ticks
 
 HATCH = {"planned": "h-plan", "stop": "h-stop", "ask": "h-off"}
@@ -106,22 +106,29 @@ def base_line(table: StripTable, frame: Frame, scale: Scale) -> str:
     return "".join(out)
 
 
+def brackets(table: StripTable) -> list[Run]:
+    """The runs, and what is planned but has no run yet."""
+    begun = {run.label for run in table.runs}
+    ahead = (p for p in table.planned if p.label not in begun)
+    return [*table.runs, *(Run(p.from_us, p.to_us, p.label, "planned") for p in ahead)]
+
+
 def run_brackets(table: StripTable, frame: Frame, scale: Scale) -> str:
     """Ink as far as it has been cut, pencil from there."""
     if not frame.under:
         return ""
     out, y, x_now = [], frame.base + 6, scale.x(table.known_until_us)
-    for run in table.runs:
+    for run in brackets(table):
         span = scale.clip(run.from_us, run.to_us)
         if span is None:
             continue
         a, b = span[0] + 1, max(span[1] - 1, span[0] + 2)
         if run.state == "cutting" and a < x_now < b:
-            out.append(f'<path class="run" d="M{px(a)} {px(y)}v4H{px(x_now)}"/>')
-            out.append(f'<path class="run planned" d="M{px(x_now)} {px(y + 4)}H{px(b)}v-4"/>')
+            out.append(f'<path class="under" d="M{px(a)} {px(y)}v4H{px(x_now)}"/>')
+            out.append(f'<path class="under planned" d="M{px(x_now)} {px(y + 4)}H{px(b)}v-4"/>')
         else:
             css = "" if run.state in ("done", "cutting") else f" {run.state}"
-            out.append(f'<path class="run{css}" d="M{px(a)} {px(y)}v4H{px(b)}v-4"/>')
+            out.append(f'<path class="under{css}" d="M{px(a)} {px(y)}v4H{px(b)}v-4"/>')
     return "".join(out)
 
 
@@ -166,7 +173,7 @@ def _run_labels(table: StripTable, frame: Frame, scale: Scale) -> list[Label]:
     if not frame.under:
         return []
     out, y, x_now = [], frame.base + 25, scale.x(table.now_us)
-    for run in table.runs:
+    for run in brackets(table):
         span = scale.clip(run.from_us, run.to_us)
         if span is None or run.state == "unassigned":
             continue
