@@ -36,7 +36,8 @@ class Table:
         self.history = History()
         self.now = now
         self.t = 0.0
-        self.span: ShiftSpan | None = None
+        self.end = 0.0  # of the shift under way
+        self.breaks: Sequence[tuple[float, float, str]] = ()
         self.operator = ""
         self.open_run: RunRow | None = None
 
@@ -45,19 +46,20 @@ class Table:
             shift = next(shift for shift in SHIFTS if shift.name == span.name)
             if self.code not in shift.tables:
                 continue
-            self.span = span
+            self.end = span.end.timestamp()
+            self.breaks = [(a.timestamp(), b.timestamp(), what) for a, b, what in span.breaks]
             self.operator = shift.operators[shift.tables.index(self.code)]
             self.t = max(self.t, span.start.timestamp() + self.random.uniform(120, 540))
             if self.open_run:
                 self._resume(self.open_run)
-            self._shift(span.end.timestamp())
+            self._shift()
             if self.t >= self.now:
                 break
         self.history.pieces = self.drawer.pieces
         return self.history
 
-    def _shift(self, end: float) -> None:
-        while self.open_run is None and self.t < min(end - 600, self.now) and self.lots:
+    def _shift(self) -> None:
+        while self.open_run is None and self.t < min(self.end - 600, self.now) and self.lots:
             lot = self.lots[0]
             wanted = DESIGNS[lot.design].set
             if self.drawer.fitted != wanted:
@@ -86,7 +88,7 @@ class Table:
             share = 0.034 if DESIGNS[lot.design].set == "P120" else 0.013
             run.check_u = round((0.1 + share * thickness) * self.random.lognormvariate(0, 0.15), 2)
         run.segments.append(SegmentRow(self.operator, self.t, None, 1, None, ""))
-        self.t += 260 * self.random.lognormvariate(0, 0.25)
+        self.t += 340 * self.random.lognormvariate(0, 0.25)
         self._burn(run)
 
     def _resume(self, run: RunRow) -> None:
@@ -97,7 +99,6 @@ class Table:
         self._burn(run)
 
     def _burn(self, run: RunRow) -> None:
-        assert self.span is not None
         expected = self.expected(self.code, run.lot.design)
         factor = SPEED[DESIGNS[run.lot.design].set] * self.random.gauss(1.0, 0.02)
         last = len(expected.arcs_s)
@@ -106,7 +107,7 @@ class Table:
             self._break(run)
             if number == stop_at:
                 self._stop(run)
-            if self.t > self.span.end.timestamp() - 240:
+            if self.t > self.end - 240:
                 return self._hand_over(run)
             before = expected.before_s[number - 1] * self.random.lognormvariate(0.05, 0.08)
             self._arc(run, before, expected.arcs_s[number - 1] * factor)
@@ -115,7 +116,7 @@ class Table:
                 self.open_run = run
                 return None
             run.contours_done = number
-        self.t += 240 * self.random.lognormvariate(0, 0.3)
+        self.t += 300 * self.random.lognormvariate(0, 0.3)
         self._finish(run)
         return None
 
@@ -150,20 +151,17 @@ class Table:
         self.t += 90 * self.random.lognormvariate(0, 0.5)
 
     def _hand_over(self, run: RunRow) -> None:
-        assert self.span is not None
-        end = self.span.end.timestamp()
-        run.segments[-1].ended, run.segments[-1].reason = end, "shift"
+        run.segments[-1].ended, run.segments[-1].reason = self.end, "shift"
         run.segments[-1].last = run.contours_done
-        self.t, self.open_run = end, run
+        self.t, self.open_run = self.end, run
 
     def _break(self, run: RunRow) -> None:
-        assert self.span is not None
-        for begun, ended, label in self.span.breaks:
-            if begun.timestamp() <= self.t < ended.timestamp() and ended.timestamp() < self.now:
+        for begun, ended, label in self.breaks:
+            if begun <= self.t < ended < self.now:
                 self.history.stops.append(
-                    StopRow(self.code, run, label, self.t, ended.timestamp(), self.operator)
+                    StopRow(self.code, run, label, self.t, ended, self.operator)
                 )
-                self.t = ended.timestamp() + self.random.uniform(20, 120)
+                self.t = ended + self.random.uniform(20, 120)
 
     def _stop(self, run: RunRow) -> None:
         names = [name for name, _ in REASONS]

@@ -1,0 +1,50 @@
+"""Makes the demo ready: records, ninety days of lines through intake, matching, plans, costs."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from django.core.management import call_command
+from planning.services.demo import figures_of_history
+from shopfloor.services.follow import follow_arcs
+
+from shopfloor.acting import acting
+from shopfloor.demo import cast, load
+from telemetry.services import feed_register
+
+
+def prepare(*, say: Callable[[str], None]) -> list[str]:
+    """Loads the invented shop if the data folder is empty. Returns the lines that tell how to
+    sign in."""
+    if not load.is_loaded():
+        _load(say)
+    lines = [f"Example shop: {cast.SHOP}. Its charts are example values, not for cutting."]
+    lines += [
+        f"  {person.role:<13} {person.username} / {cast.PASSWORD}   badge {person.badge} PIN "
+        f"{person.pin}"
+        for person in cast.PEOPLE
+    ]
+    return lines
+
+
+def _load(say: Callable[[str], None]) -> None:
+    begun = time.monotonic()
+
+    def step(text: str) -> None:
+        say(f"[{time.monotonic() - begun:5.1f} s] {text}")
+
+    step("inventing a shop with ninety days behind it")
+    loaded = load.load(now=datetime.now(UTC))
+    with acting("command start", why="the invented shop"):
+        for code, path in loaded.feeds.items():
+            feed_register(name=code, text=load.feed_text(code), by="command start")
+            step(f"taking in {path.name}")
+            call_command("backfill", code, str(path), verbosity=0, skip_checks=True)
+        step("tying arcs to runs")
+        while follow_arcs(limit=200_000):
+            pass
+        step("planning, costing, closing months")
+        figures_of_history(since=loaded.begin)
+    step(f"ready: {loaded.lines:,} lines")

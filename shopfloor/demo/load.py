@@ -1,0 +1,117 @@
+"""Loads the invented shop with ninety days behind it: the records here, the lines through the
+same intake as live ones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from random import Random
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db import transaction
+
+from shopfloor.acting import acting
+from shopfloor.calendar import shifts_between
+from shopfloor.demo import cast, make
+from shopfloor.demo.catalogue import orders
+from shopfloor.demo.floor import Writer
+from shopfloor.demo.history import Table as Simulated
+from shopfloor.demo.lines import FEED, history_lines, write_csv
+from shopfloor.demo.orders import expected, lots_of, write
+from shopfloor.demo.rows import History
+from shopfloor.models import Job, JobState, Shop, User
+from shopfloor.selectors.shop import shift_patterns
+
+SEED = 20260611
+DAYS = 90
+ORDERS = 320
+AHEAD = 5  # orders whose cutting has not begun
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """The CSV of lines each feed is still to take in, and since when the history runs."""
+
+    feeds: dict[str, Path]
+    begin: datetime
+    lines: int
+
+
+def is_loaded() -> bool:
+    return Shop.objects.exists()
+
+
+def port_of(table: str) -> Path:
+    """Where the simulated table's serial port appears."""
+    return Path(settings.DATA_DIR) / "ports" / table
+
+
+def feed_text(table: str) -> str:
+    return FEED.format(table=table, port=port_of(table))
+
+
+def load(*, now: datetime) -> Loaded:
+    """Writes all records in one transaction, and the lines as files in the data folder."""
+    random = Random(SEED)  # noqa: S311 - a demo, not a secret
+    begin = now - timedelta(days=DAYS)
+    with transaction.atomic(), acting("command start", why="the invented shop"):
+        make.standing(begin=begin, now=now, zone=cast.demo_zone(now))
+        history = _simulate(begin, now, random)
+        touched = {run.lot.order.number for run in history.runs}
+        history.lots = [lot for lot in history.lots if _wanted(lot.order.number, touched)]
+        finished = {
+            run.lot.order.number: run.closed or now.timestamp() + 7200 for run in history.runs
+        }
+        planner = User.objects.get(username="ines")
+        written = write(history.lots, finished=finished, now=now, by=planner, random=random)
+        writer = Writer(written, random)
+        writer.write(history)
+        writer.queue(history)
+        _close_jobs(history)
+    feeds, count = {}, 0
+    folder = Path(settings.DATA_DIR) / "example"
+    folder.mkdir(parents=True, exist_ok=True)
+    for code, *_rest in cast.TABLES:
+        runs = [run for run in history.runs if run.lot.table == code]
+        quiet = [(begun, ended) for table, begun, ended in history.silent if table == code]
+        feeds[code] = folder / f"{code}.csv"
+        count += write_csv(feeds[code], history_lines(runs, quiet))
+    return Loaded(feeds, begin, count)
+
+
+def _simulate(begin: datetime, now: datetime, random: Random) -> History:
+    zone = ZoneInfo(cast.demo_zone(now))
+    spans = shifts_between(begin, now, shift_patterns(), zone)
+    lots = lots_of(orders(random, ORDERS), random)
+    history = History(lots=lots)
+    for code, *_rest in cast.TABLES:
+        mine = [lot for lot in lots if lot.table == code]
+        lived = Simulated(code, mine, expected, SEED, now.timestamp()).live(spans)
+        history.runs += lived.runs
+        history.stops += lived.stops
+        history.pieces += lived.pieces
+    quiet = (now - timedelta(days=3)).replace(minute=40, second=0, microsecond=0).timestamp()
+    history.silent.append(("south", quiet, quiet + 2400))
+    history.runs.sort(key=lambda run: run.opened)
+    return history
+
+
+def _wanted(number: int, touched: set[int]) -> bool:
+    return number in touched or number <= max(touched, default=0) + AHEAD
+
+
+def _close_jobs(history: History) -> None:
+    """A job whose every sheet is burnt is closed when its last run was."""
+    left = {lot.order.number for lot in history.lots if lot.done < lot.sheets}
+    left |= {run.lot.order.number for run in history.runs if run.closed is None}
+    last: dict[int, float] = {}
+    for run in history.runs:
+        if run.closed:
+            last[run.lot.order.number] = max(last.get(run.lot.order.number, 0), run.closed)
+    for number, closed in last.items():
+        if number not in left:
+            Job.objects.filter(number=f"K-{number}").update(
+                state=JobState.CLOSED, closed_at=datetime.fromtimestamp(closed, UTC)
+            )

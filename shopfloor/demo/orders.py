@@ -1,0 +1,182 @@
+"""Writes the demo's jobs and nests, the programs read and planned by the same arithmetic as any."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from random import Random
+from typing import Any
+
+from planning.calc.motion import TableMotion
+from planning.calc.plan import Cutting, plan_program
+from planning.calc.program import Program, read_program
+from shopfloor.demo import cast
+from shopfloor.demo.catalogue import DESIGNS, Design, Order, program_of
+from shopfloor.demo.chart import rows
+from shopfloor.demo.rows import Expected, Lot
+from shopfloor.models import (
+    Contour,
+    Customer,
+    Job,
+    JobLine,
+    Material,
+    Nest,
+    NestRevision,
+    Table,
+    User,
+    WearSet,
+)
+
+
+@cache
+def read(design: int) -> Program:
+    return read_program(program_of(design).text.encode("ascii"))
+
+
+@cache
+def expected(table: str, design: int) -> Expected:
+    """A design's plan on a table, as the simulation wants it."""
+    want = DESIGNS[design]
+    row = next(
+        row
+        for row in rows()
+        if (row.set.code, row.material, row.thickness_mm)
+        == (want.set, want.material, want.thickness_mm)
+    )
+    accel, rapid = next((a, r) for code, _n, a, r in cast.TABLES if code == table)
+    plan = plan_program(
+        read(design),
+        TableMotion(accel_mm_s2=accel, rapid_mm_min=rapid),
+        Cutting(row.speed_mm_min, row.pierce_delay_s, row.touch_off_s),
+    )
+    before = tuple(contour.travel_s + contour.touch_off_s for contour in plan.contours)
+    return Expected(arcs_s=plan.arcs, before_s=before)
+
+
+def lots_of(orders: Iterable[Order], random: Random) -> list[Lot]:
+    """Each nest of each order, given to a table: North works two shifts, South one."""
+    return [
+        Lot(order, position, design, sheets, "south" if random.random() < 0.36 else "north")
+        for order in orders
+        for position, (design, sheets) in enumerate(order.designs)
+    ]
+
+
+@dataclass
+class Written:
+    """The rows a lot became."""
+
+    revision: NestRevision
+    lines: list[JobLine]
+
+
+def write(
+    lots: Iterable[Lot], *, finished: dict[int, float], now: datetime, by: User, random: Random
+) -> dict[tuple[int, int], Written]:
+    """Jobs, lines, nests, revisions, contours. `finished` is when each order's last sheet was
+    done (epoch seconds), from which its promise date is invented. Keyed (order, position)."""
+    lots = list(lots)
+    jobs = _jobs(lots, finished, now, random)
+    known: dict[str, Any] = {
+        "materials": {material.code: material for material in Material.objects.all()},
+        "sets": {wear_set.code: wear_set for wear_set in WearSet.objects.all()},
+        "tables": {table.code: table for table in Table.objects.all()},
+    }
+    written = {}
+    for lot in lots:
+        job = jobs[lot.order.number]
+        lines = _lines(job, lot, known)
+        written[lot.order.number, lot.position] = Written(_nest(job, lot, lines, known, by), lines)
+    return written
+
+
+def _jobs(
+    lots: list[Lot], finished: dict[int, float], now: datetime, random: Random
+) -> dict[int, Job]:
+    customers = {customer.name: customer for customer in Customer.objects.all()}
+    jobs = {}
+    for order in {lot.order.number: lot.order for lot in lots}.values():
+        done = finished.get(order.number)
+        base = datetime.fromtimestamp(done, UTC) if done else now + timedelta(days=2)
+        slack = timedelta(hours=random.gauss(14, 16))
+        jobs[order.number] = Job.objects.create(
+            number=f"K-{order.number}",
+            customer=customers[order.customer],
+            title=order.title,
+            due_at=(base + slack).replace(minute=0, second=0, microsecond=0),
+            source="example",
+        )
+    return jobs
+
+
+def _lines(job: Job, lot: Lot, known: dict[str, Any]) -> list[JobLine]:
+    design = DESIGNS[lot.design]
+    copies = program_of(lot.design).copies
+    return [
+        JobLine.objects.create(
+            job=job,
+            number=10 * (lot.position * 4 + index + 1),
+            part=f"{shape.name} {shape.width:g} x {shape.height:g}",
+            quantity=copies[index] * lot.sheets,
+            material=known["materials"][design.material],
+            thickness_mm=design.thickness_mm,
+            thickness_text=design.thickness_text,
+            u_range_asked=design.u_range_asked,
+            next_step=design.next_step,
+        )
+        for index, (shape, _count) in enumerate(design.parts)
+    ]
+
+
+def _nest(
+    job: Job, lot: Lot, lines: list[JobLine], known: dict[str, Any], by: User
+) -> NestRevision:
+    design: Design = DESIGNS[lot.design]
+    program = program_of(lot.design)
+    data = program.text.encode("ascii")
+    nest = Nest.objects.create(
+        name=f"{job.number}-{lot.position + 1}",
+        material=known["materials"][design.material],
+        thickness_mm=design.thickness_mm,
+        thickness_text=design.thickness_text,
+        wear_set=known["sets"][design.set],
+        table=known["tables"][lot.table],
+        sheets_wanted=lot.sheets,
+    )
+    digest = hashlib.sha256(data).hexdigest()
+    revision = NestRevision.objects.create(
+        nest=nest,
+        revision=1,
+        program=data,
+        file_name=f"{nest.name}.nc",
+        bytes_sha256=digest,
+        path_sha256=digest,
+        notes=[{"line": note.line, "text": note.text} for note in read(lot.design).notes],
+        made_by=by,
+    )
+    Contour.objects.bulk_create(
+        Contour(
+            revision=revision,
+            number=contour.number,
+            line=lines[placed.part],
+            part=lines[placed.part].part,
+            copy=placed.copy,
+            inner=placed.inner,
+            closed=contour.closed,
+            cut_mm=contour.length_mm,
+            net_area_mm2=contour.net_area_mm2,
+            pierces=contour.pierces,
+            points=_points(lot.design, contour.number),
+        )
+        for contour, placed in zip(read(lot.design).contours, program.placed, strict=True)
+    )
+    return revision
+
+
+@cache
+def _points(design: int, number: int) -> list[list[float]]:
+    contour = read(design).contours[number - 1]
+    return [[round(float(x), 1), round(float(y), 1)] for x, y in contour.points]
