@@ -40,6 +40,7 @@ from shopfloor.models.runs import (
 )
 from shopfloor.models.shop import Rate, RateKind, Reason, Shift, Shop
 from shopfloor.models.stock import Customer, Heat, Sheet, SheetState
+from shopfloor.models.usage import PieceUse, RunDay
 from shopfloor.models.work import Change, Watermark, Work
 
 __all__ = [
@@ -70,6 +71,7 @@ __all__ = [
     "PieceKind",
     "PieceOutlook",
     "PieceState",
+    "PieceUse",
     "Posting",
     "PostingKind",
     "QueueItem",
@@ -78,6 +80,7 @@ __all__ = [
     "Reason",
     "Role",
     "Run",
+    "RunDay",
     "RunState",
     "RunVariance",
     "Segment",

@@ -14,6 +14,7 @@ class Month(models.Model):
     closed_by = models.ForeignKey(
         "shopfloor.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
+    printed = models.JSONField(null=True, blank=True)  # its report as it stood when it was closed
 
     class Meta:
         ordering = ["first_day"]
@@ -95,6 +96,9 @@ class RunVariance(models.Model):
     pierces = models.PositiveIntegerField(null=True, blank=True)
     terms = models.JSONField(default=dict)
     spent = models.JSONField(default=dict)  # where the elapsed time went, same names
+    planned_terms = models.JSONField(default=dict)  # the plan by the same names
+    minor_per_hour = models.BigIntegerField(null=True, blank=True)  # what a second of a term costs
+    misfires = models.PositiveIntegerField(null=True, blank=True)  # blank: the source cannot know
     coverage = models.FloatField(null=True, blank=True)
     computed_at = models.DateTimeField()
 
