@@ -1,0 +1,190 @@
+"""Where the time in a window went: burning, stopped, waiting, unknown; and for a run, finer.
+
+Every instant is counted once. What was measured goes before what was entered: an instant is
+burning if any torch burnt, else stopped if a stoppage covers it, else unknown if the feed was
+silent, else waiting. Unknown is never called waiting.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from planning.calc.spans import Span, intersect, length, subtract, union
+
+CUTTING = "cutting"
+PIERCING = "piercing"
+CUTTING_WITH_PIERCING = "cutting with piercing"
+TRAVEL = "travel"
+WAITS = "waits"
+TRAVEL_WITH_WAITING = "travel with waiting"
+LOADING_WITH_WAITING = "loading with waiting"
+REPEATS = "repeats"
+STOPPAGES = "stoppages"
+UNKNOWN = "unknown"
+ALL_BUT_STOPPAGES = "cutting, travel and waiting"
+
+# Our assumption: the torch is still on its way for up to twice the planned travel, and for 3 s in
+# any case; in a longer pause the planned travel is travel and the rest a wait.
+TRAVEL_SLACK = 2
+TRAVEL_LEAST_US = 3_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Burn:
+    """One arc of a run. `pierced_us` is the instant its feed said the pierce was through, None
+    where it said nothing; `contour` is the contour it cut, None unless that is known."""
+
+    on_us: int
+    off_us: int
+    contour: int | None = None
+    repeat: bool = False
+    pierced_us: int | None = None
+    torch: str = "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Shares:
+    """A window's microseconds; the four sum to the window. `torch_us` sums over torches."""
+
+    burning_us: int
+    stopped_us: int
+    waiting_us: int
+    unknown_us: int
+    torch_us: int
+
+    @property
+    def known_us(self) -> int:
+        return self.burning_us + self.stopped_us + self.waiting_us
+
+    def burning(self) -> tuple[float, float, float] | None:
+        """The burning share of the known time, and the least and most it can be of all time
+        (none, or all, of the unknown burning). None where nothing is known."""
+        window = self.known_us + self.unknown_us
+        if not self.known_us:
+            return None
+        return (
+            self.burning_us / self.known_us,
+            self.burning_us / window,
+            (self.burning_us + self.unknown_us) / window,
+        )
+
+
+def shares(
+    windows: Iterable[Span],
+    burns: Iterable[Span],
+    stoppages: Iterable[Span],
+    silences: Iterable[Span],
+) -> Shares:
+    """Where the time in `windows` went. `burns` of all torches; overlapping ones are one burning
+    table and so many burning torches."""
+    whole = union(windows)
+    burns = list(burns)
+    burning = intersect(union(burns), whole)
+    stopped = subtract(intersect(union(stoppages), whole), burning)
+    unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
+    rest = length(whole) - length(burning) - length(stopped) - length(unknown)
+    torch_us = sum(length(intersect([burn], whole)) for burn in burns if burn[1] > burn[0])
+    return Shares(length(burning), length(stopped), rest, length(unknown), torch_us)
+
+
+def repeated(burns: Sequence[Burn], planned_arc_us: Mapping[int, int]) -> list[bool]:
+    """Which arcs were burnt in vain. Of several arcs of one contour the longest made it and the
+    others are repeats, unless together they stay within a tenth of its plan (cut in two goes). An
+    arc marked as a repeat is one where no other arc of its contour is."""
+    groups: dict[int, list[int]] = {}
+    for index, burn in enumerate(burns):
+        if burn.contour is not None:
+            groups.setdefault(burn.contour, []).append(index)
+    vain = [burn.repeat for burn in burns]
+    for contour, members in groups.items():
+        if len(members) < 2:
+            continue
+        lengths = [burns[index].off_us - burns[index].on_us for index in members]
+        plan = planned_arc_us.get(contour)
+        in_goes = plan is not None and sum(lengths) <= plan * 1.1
+        made = max(range(len(members)), key=lambda place: (lengths[place], place))
+        for place, index in enumerate(members):
+            vain[index] = place != made and not in_goes
+    return vain
+
+
+def spent(
+    windows: Iterable[Span],
+    burns: Sequence[Burn],
+    stoppages: Iterable[Span],
+    silences: Iterable[Span],
+    *,
+    pierces_known: bool,
+    planned_arc_us: Mapping[int, int] | None = None,
+    travel_us: Mapping[int, int] | None = None,
+) -> dict[str, int]:
+    """Microseconds of a run's windows by name; they sum to the windows exactly.
+
+    `travel_us` is the planned travel and touch-off before each contour. Pauses are told apart as
+    travel and waits only where every arc that made something has its contour and its travel in the
+    plan; else they are one. Piercing is apart from cutting only where the feed tells of pierces.
+    The time before the first arc and after the last is loading with waiting.
+    """
+    whole = union(windows)
+    order = sorted(burns, key=lambda burn: (burn.on_us, burn.off_us))
+    vain = repeated(order, planned_arc_us or {})
+    made = [burn for burn, bad in zip(order, vain, strict=True) if not bad]
+    making = intersect(union((burn.on_us, burn.off_us) for burn in made), whole)
+    burning = intersect(union((burn.on_us, burn.off_us) for burn in order), whole)
+    stopped = subtract(intersect(union(stoppages), whole), burning)
+    unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
+    idle = subtract(subtract(subtract(whole, burning), stopped), unknown)
+    parts = {
+        REPEATS: length(burning) - length(making),
+        STOPPAGES: length(stopped),
+        UNKNOWN: length(unknown),
+    }
+    if pierces_known:
+        through = union((burn.pierced_us or burn.on_us, burn.off_us) for burn in made)
+        cutting = length(intersect(through, making))
+        parts[CUTTING], parts[PIERCING] = cutting, length(making) - cutting
+    else:
+        parts[CUTTING_WITH_PIERCING] = length(making)
+    parts |= _pauses(idle, order, vain, travel_us or {})
+    return {name: us for name, us in parts.items() if us}
+
+
+def _pauses(
+    idle: list[Span], order: list[Burn], vain: list[bool], travel_us: Mapping[int, int]
+) -> dict[str, int]:
+    """Idle time by name. What lies between two arcs that made something is one pause, however
+    often the torch fired in vain meanwhile."""
+    if not order:
+        return {LOADING_WITH_WAITING: length(idle)}
+    apart = all(bad or burn.contour in travel_us for burn, bad in zip(order, vain, strict=True))
+    ends = [
+        (burn.on_us, None if bad else burn.contour) for burn, bad in zip(order, vain, strict=True)
+    ]
+    last_off = max(burn.off_us for burn in order)
+    names = {TRAVEL: 0, WAITS: 0, TRAVEL_WITH_WAITING: 0, LOADING_WITH_WAITING: 0}
+    place = pooled = 0
+    first = True
+    for (on_us, contour), bad in zip(ends, vain, strict=True):
+        while place < len(idle) and idle[place][0] < on_us:
+            pooled += idle[place][1] - idle[place][0]
+            place += 1
+        if bad and not first:
+            continue
+        planned = travel_us.get(contour, 0) if contour is not None else 0
+        if first:
+            travel = min(pooled, planned) if apart else 0
+            names[TRAVEL] += travel
+            names[LOADING_WITH_WAITING] += pooled - travel
+        elif not apart:
+            names[TRAVEL_WITH_WAITING] += pooled
+        else:
+            on_the_way = pooled <= max(planned * TRAVEL_SLACK, TRAVEL_LEAST_US)
+            travel = pooled if on_the_way else planned
+            names[TRAVEL] += travel
+            names[WAITS] += pooled - travel
+        first, pooled = False, 0
+    tail = sum(end - max(start, last_off) for start, end in idle[place:] if end > last_off)
+    names[LOADING_WITH_WAITING] += tail
+    names[TRAVEL_WITH_WAITING if not apart else WAITS] += pooled + length(idle[place:]) - tail
+    return names
