@@ -71,7 +71,7 @@ class Lane:
             self.position = position
             self._now.end = position
             self._apply(item)
-            if self._now.full or not isinstance(item, Damage) and self._alone(item):
+            if self._now.full or self._breaks(item):
                 yield self._take()
         if self._now.end != self._now.start:
             yield self._take()
@@ -93,7 +93,7 @@ class Lane:
         return done
 
     def _breaks(self, item: Record | Damage) -> bool:
-        """A change of stream or version: rows before and after it differ in what is said of them."""
+        """A change of stream or version: what is said of rows differs before and after it."""
         return isinstance(item, Record) and self._alone(item)
 
     def _alone(self, record: Record) -> bool:

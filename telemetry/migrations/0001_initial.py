@@ -248,7 +248,7 @@ class Migration(migrations.Migration):
                 ('generation', models.PositiveIntegerField(default=1)),
                 ('device', models.BigIntegerField(default=0)),
                 ('inode', models.CharField(blank=True, max_length=24)),
-                ('fingerprint', models.CharField(blank=True, help_text='of the first bytes', max_length=64)),
+                ('fingerprint', models.CharField(blank=True, help_text='of the first bytes', max_length=200)),
                 ('byte_offset', models.BigIntegerField(default=0)),
                 ('lines', models.BigIntegerField(default=0)),
                 ('prefix_hash', models.CharField(blank=True, help_text='of the bytes read', max_length=64)),

@@ -1,4 +1,4 @@
-"""Bulk reading and writing over the raw connection, the same statements on SQLite and PostgreSQL."""
+"""Bulk reading and writing over the raw connection, alike on SQLite and PostgreSQL."""
 
 from __future__ import annotations
 
@@ -50,11 +50,11 @@ def insert_events(rows: list[EventRow]) -> int:
             sql = f"INSERT OR IGNORE INTO telemetry_event ({EVENT_COLUMNS}) VALUES ({_EVENT_MARKS})"
             raw.executemany(sql, rows)
             return int(raw.rowcount)
-        target = "telemetry_event"
         if len(rows) >= _COPY_FROM:
             return _copy_events(cursor, rows)
         cursor.executemany(
-            f"INSERT INTO {target} ({EVENT_COLUMNS}) VALUES ({_EVENT_MARKS}) ON CONFLICT DO NOTHING",
+            f"INSERT INTO telemetry_event ({EVENT_COLUMNS}) VALUES ({_EVENT_MARKS}) "
+            "ON CONFLICT DO NOTHING",
             rows,
         )
         return int(cursor.rowcount)
@@ -83,7 +83,8 @@ def stored_ties(feed_id: int, keys: Sequence[str]) -> dict[str, tuple[int, int]]
         for some in _chunks(keys):
             marks = ", ".join(["%s"] * len(some))
             cursor.execute(
-                f"SELECT key, tie, at_us FROM telemetry_event WHERE feed_id = %s AND key IN ({marks})",
+                "SELECT key, tie, at_us FROM telemetry_event "
+                f"WHERE feed_id = %s AND key IN ({marks})",
                 [feed_id, *(bytes.fromhex(key) for key in some)],
             )
             for key, tie, at_us in cursor.fetchall():

@@ -49,7 +49,7 @@ class Tail:
     def extend(
         self, events: list[Event], versions: dict[str, tuple[int, int]], stream: str, dirty: Dirty
     ) -> None:
-        """Feeds events already stored, in order, and writes what they ended, opened or left over."""
+        """Feeds events already stored, in order; writes what they ended, opened or left over."""
         self._versions.update(versions)
         arcs: list[ArcRow] = []
         strays: list[Event] = []

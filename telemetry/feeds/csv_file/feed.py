@@ -1,0 +1,53 @@
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from telemetry.description import Description
+from telemetry.errors import DescriptionError, SourceError
+from telemetry.feeds.base import Chunk, Known
+from telemetry.feeds.follow import FollowedFile, place_of
+
+_WAIT_S = 0.05
+
+
+class CsvFileFeed:
+    """One file that grows. Renamed, truncated or written whole again, it goes on."""
+
+    patient = True
+
+    def __init__(self, description: Description, *, name: str) -> None:
+        self._path, self._name = description.source.path, name
+        self._file: FollowedFile | None = None
+
+    def check(self) -> None:
+        if not self._path:
+            raise DescriptionError(f"{self._name}: source.path: is missing, allowed: a file's path")
+
+    def open(self, known: Known) -> list[Chunk]:
+        path = Path(self._path or "").absolute()
+        if not path.exists():
+            raise SourceError(f"{path}: no such file", retry=True)
+        mine = [row for row in known.files if row["path"] == str(path)]
+        self._file = FollowedFile(path, place_of(mine[-1]) if mine else None)
+        return []
+
+    def read(self) -> list[Chunk]:
+        if self._file is None:
+            return []
+        try:
+            chunks = self._file.turn()
+        except OSError as error:
+            raise SourceError(f"{self._path}: {error.strerror or error}", retry=True) from error
+        if not chunks:
+            time.sleep(_WAIT_S)
+        return chunks
+
+    @property
+    def unsettled(self) -> bool:
+        return self._file is not None and self._file.unsettled
+
+    def close(self) -> None:
+        if self._file is not None:
+            self._file.close()
+            self._file = None

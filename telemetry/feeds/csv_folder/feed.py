@@ -1,0 +1,92 @@
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from telemetry.description import Description
+from telemetry.errors import DescriptionError, SourceError
+from telemetry.feeds.base import Chunk, Known
+from telemetry.feeds.follow import FollowedFile, place_of
+from telemetry.journal import Kind
+
+_WAIT_S = 0.2
+_FINISHED_S = 5.0  # a file that has not changed for so long is done, last line and all
+
+
+class CsvFolderFeed:
+    """A folder that files are dropped into. Each is read in whole, in the order they were made.
+
+    Exports overlap: every file is read by a decoder of its own, and a line that an earlier one
+    brought counts once. A name that begins with a dot or ends in `.tmp` or `.part` is still
+    being written.
+    """
+
+    patient = True
+
+    def __init__(self, description: Description, *, name: str) -> None:
+        self._path, self._name = description.source.path, name
+        self._files: dict[Path, FollowedFile] = {}
+        self._done: dict[Path, tuple[int, int]] = {}
+        self._current: Path | None = None
+        self._known = Known()
+
+    def check(self) -> None:
+        if not self._path:
+            raise DescriptionError(
+                f"{self._name}: source.path: is missing, allowed: a folder's path"
+            )
+
+    def open(self, known: Known) -> list[Chunk]:
+        folder = Path(self._path or "").absolute()
+        if not folder.is_dir():
+            raise SourceError(f"{folder}: no such folder", retry=True)
+        self._known = known
+        self._files, self._done, self._current = {}, {}, None
+        return []
+
+    def read(self) -> list[Chunk]:
+        try:
+            for path in self._candidates():
+                chunks = self._turn(path)
+                if chunks:
+                    return chunks
+        except OSError as error:
+            raise SourceError(f"{self._path}: {error.strerror or error}", retry=True) from error
+        time.sleep(_WAIT_S)
+        return []
+
+    @property
+    def unsettled(self) -> bool:
+        return any(file.unsettled for file in self._files.values())
+
+    def close(self) -> None:
+        for file in self._files.values():
+            file.close()
+        self._files.clear()
+
+    def _candidates(self) -> list[Path]:
+        found = []
+        for path in Path(self._path or "").absolute().iterdir():
+            if path.name.startswith(".") or path.suffix in (".tmp", ".part") or not path.is_file():
+                continue
+            status = path.stat()
+            if self._done.get(path) != (status.st_size, status.st_mtime_ns):
+                found.append((status.st_mtime_ns, path))
+        return [path for _, path in sorted(found)]
+
+    def _turn(self, path: Path) -> list[Chunk]:
+        file = self._files.get(path)
+        if file is None:
+            mine = [row for row in self._known.files if row["path"] == str(path)]
+            file = self._files[path] = FollowedFile(path, place_of(mine[-1]) if mine else None)
+        status = path.stat()
+        chunks = file.turn()
+        if not chunks and time.time() - status.st_mtime > _FINISHED_S:
+            chunks = file.rest()
+            self._done[path] = (status.st_size, status.st_mtime_ns)
+            file.close()
+        if chunks and path != self._current:
+            self._current = path
+            if chunks[0].kind is not Kind.OPENED:
+                chunks = [Chunk(Kind.OPENED, {"fresh": True}), *chunks]
+        return chunks

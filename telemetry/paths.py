@@ -1,0 +1,18 @@
+"""Where intake keeps its files, all under the data folder."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from django.conf import settings
+
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}\Z")
+
+
+def journal_folder(feed_name: str, lane: str) -> Path:
+    return Path(settings.DATA_DIR) / "journal" / feed_name / lane
+
+
+def lock_path(feed_name: str, lane: str) -> Path:
+    return Path(settings.DATA_DIR) / "journal" / feed_name / f"{lane}.lock"

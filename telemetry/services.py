@@ -1,0 +1,90 @@
+"""Writes that people or other rooms ask for. What intake itself writes is in `telemetry.store`."""
+
+from __future__ import annotations
+
+import hashlib
+import time
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from telemetry.description import parse_description
+from telemetry.errors import DescriptionError
+from telemetry.feeds import make_source
+from telemetry.models import Alarm, ClockOffset, Feed, FeedVersion
+from telemetry.paths import NAME
+
+
+@transaction.atomic
+def feed_register(*, name: str, text: str, by: str = "", source_name: str = "") -> Feed:
+    """Makes a feed, or gives it a new version where its text changed.
+
+    `text` is the TOML; `source_name` the file it came from, for messages. Raises
+    DescriptionError. A running worker takes the new version up by itself, and lines the old one
+    could not read are read again.
+    """
+    if not NAME.match(name):
+        raise DescriptionError(
+            f"{name!r} cannot name a feed, allowed: up to 60 letters, digits, '.', '_' and '-'"
+        )
+    description = parse_description(text, name=source_name or name)
+    make_source(description, name=source_name or name).check()
+    sha256 = hashlib.sha256(text.encode()).hexdigest()
+    feed = Feed.objects.select_for_update().filter(name=name).first()
+    if feed is not None:
+        current = FeedVersion.objects.get(feed=feed, version=feed.version)
+        if current.sha256 == sha256:
+            return feed
+    torch = description.torch or ""
+    if feed is None:
+        taken = Feed.objects.filter(table=description.table, torch=torch, master=True).exists()
+        feed = Feed(name=name, version=0, master=not taken, created_us=time.time_ns() // 1000)
+    feed.table, feed.torch, feed.kind = description.table, torch, description.source.kind
+    feed.version += 1
+    feed.full_clean()
+    feed.save()
+    FeedVersion.objects.create(
+        feed=feed, version=feed.version, text=text, sha256=sha256, made_at=timezone.now(),
+        made_by=by,
+    )  # fmt: skip
+    if feed.version == 1:
+        ClockOffset.objects.create(feed=feed, made_at=timezone.now(), made_by=by)
+    return feed
+
+
+@transaction.atomic
+def feed_set_enabled(*, feed: Feed, enabled: bool) -> None:
+    feed.enabled = enabled
+    feed.save(update_fields=["enabled"])
+
+
+@transaction.atomic
+def feed_set_master(*, feed: Feed) -> None:
+    """Of the sources that watch one torch of a table, this one's arcs are summed."""
+    Feed.objects.filter(table=feed.table, torch=feed.torch).exclude(pk=feed.pk).update(master=False)
+    feed.master = True
+    feed.save(update_fields=["master"])
+
+
+@transaction.atomic
+def clock_correct(
+    *, feed: Feed, offset_us: int, from_us: int | None = None, by: str = "", reason: str = ""
+) -> ClockOffset:
+    """A new clock version: `offset_us` is added to raw stamps from `from_us` on (None: all).
+
+    The worker journals it and puts stored events and their arcs right; a rebuild does the same.
+    """
+    feed = Feed.objects.select_for_update().get(pk=feed.pk)
+    last = ClockOffset.objects.filter(feed=feed).aggregate(last=Max("version"))["last"] or 0
+    offset = ClockOffset.objects.create(
+        feed=feed, version=last + 1, offset_us=offset_us, from_us=from_us,
+        made_at=timezone.now(), made_by=by, reason=reason,
+    )  # fmt: skip
+    feed.clock_version = offset.version
+    feed.save(update_fields=["clock_version"])
+    return offset
+
+
+def alarm_clear(*, alarm: Alarm) -> None:
+    Alarm.objects.filter(pk=alarm.pk, cleared_us=None).update(cleared_us=time.time_ns() // 1000)
