@@ -25,6 +25,7 @@ def text_width(text: str, size: float) -> float:
 class Place:
     x: float
     anchor: Anchor
+    dy: float = 0.0  # px below the label's own line; negative is above
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +73,13 @@ def _fits(label: Label, place: Place, width: float) -> bool:
 def _met(label: Label, place: Place, standing: list[tuple[Label, Place]]) -> list[int]:
     """Which of the standing labels this one would meet."""
     left, right = label.span(place)
+    y = label.y + place.dy
     met = []
     for i, (other, spot) in enumerate(standing):
         a, b = other.span(spot)
+        low = other.y + spot.dy
         across = left < b + GAP and right > a - GAP
-        if across and label.y - label.size < other.y and label.y > other.y - other.size:
+        if across and y - label.size < low and y > low - other.size:
             met.append(i)
     return met
 
@@ -105,7 +108,7 @@ def text(x: float, y: float, words: str, css: str, anchor: Anchor = "start") -> 
 
 def write(labels: Iterable[Label], width: float) -> str:
     return "".join(
-        text(place.x, label.y, label.text, label.css, place.anchor)
+        text(place.x, label.y + place.dy, label.text, label.css, place.anchor)
         for label, place in settle(labels, width)
     )
 

@@ -76,11 +76,15 @@ def lane_labels(table: StripTable, frame: Frame, scale: Scale) -> list[Label]:
     if table.plan_end_us is not None:
         x = min(scale.x(table.plan_end_us), frame.width)
         words = f"plan {clock(table.plan_end_us, table.zone, table.now_us)}"
-        places = (Place(x, "end"), Place(x + 4, "start"))
+        places: tuple[Place, ...] = (Place(x, "end"), Place(x + 4, "start"))
         out.append(Label(words, y0 - 10, places, "lab pencil", frame.font, 1))
     x_now = scale.x(table.now_us)
     if words := pace_words(table):
-        places = (Place(x_now + 9, "start"), Place(x_now - 9, "end"))
+        above = y0 - 10 - y
+        places = (
+            Place(x_now + 9, "start"), Place(x_now - 9, "end"),
+            Place(x_now + 9, "start", above), Place(x_now - 9, "end", above),
+        )  # fmt: skip
         out.append(Label(words, y, places, f"lab{off}{' b' if off else ''}", frame.font, 4))
     if words := ends_words(table):
         places = (Place(frame.width - 2, "end"), Place(x_now - 9, "end"))

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from html import escape
 
 from shopfloor.strip.frame import US, Bar, Frame, Scale, bars
-from shopfloor.strip.labels import Label, Place, over, px
+from shopfloor.strip.labels import Label, Place, over, px, text_width
 from shopfloor.strip.model import Planned, Run, StripTable
 from shopfloor.strip.words import clock, hour_ticks
 
@@ -89,10 +89,16 @@ def silence(table: StripTable, frame: Frame, scale: Scale) -> str:
 
 
 def base_line(table: StripTable, frame: Frame, scale: Scale) -> str:
-    """Drawn with the fitted set's pen as far as anything is known, dashed beyond now."""
+    """Drawn with the fitted set's pen as far as anything is known, dashed beyond now; a plain
+    line where the set is not known."""
     out = []
     fitted = sorted(table.sets, key=lambda s: s.from_us)
-    ends = [*(s.from_us for s in fitted[1:]), table.end_us]
+    ends = [s.from_us for s in fitted[1:]] + [table.end_us] * bool(fitted)
+    first_us = min(fitted[0].from_us if fitted else table.end_us, table.known_until_us)
+    bare = scale.clip(table.start_us, first_us)
+    if bare and bare[1] > bare[0]:
+        d = f"M{px(bare[0])} {px(frame.base + 0.75)}H{px(bare[1])}"
+        out.append(f'<path class="base" d="{d}"/>')
     for s, to_us in zip(fitted, ends, strict=True):
         span = scale.clip(s.from_us, min(to_us, table.known_until_us))
         if span:
@@ -198,12 +204,18 @@ def ticks(table: StripTable, frame: Frame, scale: Scale, y: float) -> list[Label
         urgency = 1 if short and i % 2 else 2
         out.append(Label(words, y, first, "tick", 12.5, urgency))
     if table.shift_end_us is not None and not short:
-        x = scale.x(table.shift_end_us)
-        places: tuple[Place, ...] = (Place(x, "middle"), Place(frame.width, "end"))
-        words = clock(table.shift_end_us, table.zone)
-        out.append(Label(words, y, places, "tick em", 12.5, 5))
+        at_end = clock(table.shift_end_us, table.zone)
+        out.append(_fixed(at_end, scale.x(table.shift_end_us), y, frame, "tick em", 12.5, 5))
     if short and table.start_us <= table.now_us <= table.end_us:
-        x = scale.x(table.now_us)
-        places = (Place(x, "middle"), Place(0, "start"), Place(frame.width, "end"))
-        out.append(Label(clock(table.now_us, table.zone), y, places, "nowlab", 14, 9))
+        words = clock(table.now_us, table.zone)
+        out.append(_fixed(words, scale.x(table.now_us), y, frame, "nowlab", 14, 9))
     return out
+
+
+def _fixed(
+    words: str, x: float, y: float, frame: Frame, css: str, size: float, urgency: int
+) -> Label:
+    """A label that stands at its time and nowhere else, but for the drawing's own edges."""
+    half = text_width(words, size) / 2
+    place = Place(min(max(x, half), frame.width - half), "middle")
+    return Label(words, y, (place,), css, size, urgency)

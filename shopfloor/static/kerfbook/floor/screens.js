@@ -35,6 +35,7 @@ export class Screens {
     this.root.dataset.shown = name;
     window.scrollTo(0, 0);
     this.apply();
+    this.root.dispatchEvent(new CustomEvent("shown", { detail: name }));
     const head = this.section(name).querySelector("[data-head]");
     if (head) head.focus({ preventScroll: true });
   }
@@ -75,28 +76,33 @@ export class Screens {
   }
 }
 
+const picks = (field) => field.type === "radio" || field.type === "checkbox";
+const named = (form) => [...form.elements].filter((field) => field.name && !field.closest("[hidden]"));
+
 /** What was filled into a form, as the payload of an entry. Empty fields are left out: nothing
-    entered is not the same as zero. */
+    entered is not the same as zero. Lengths typed in inches leave as millimetres. */
 export function filled(form) {
   const payload = JSON.parse(form.dataset.payload || "{}");
-  for (const field of form.querySelectorAll("[name]")) {
-    if ((field.type === "radio" || field.type === "checkbox") && !field.checked) continue;
-    if (field.value === "") continue;
-    const value = field.dataset.number !== undefined ? Number(field.value.replace(",", ".")) : field.value;
-    if (field.dataset.list !== undefined) (payload[field.name] ||= []).push(value);
-    else payload[field.name] = field.dataset.flag !== undefined ? value === "yes" : value;
+  for (const field of named(form)) {
+    if ((picks(field) && !field.checked) || field.value === "") continue;
+    let value = field.value;
+    if (field.dataset.number !== undefined) value = Number(value.replace(",", ".")) * Number(field.dataset.scale || 1);
+    if (field.dataset.flag !== undefined) value = value === "yes";
+    payload[field.name] = value;
   }
   return payload;
 }
 
-/** Names of fields that must be filled and are not. */
+/** In words, what must still be filled in; nothing where all is there. */
 export function missing(form) {
-  const named = new Map();
-  for (const field of form.querySelectorAll("[name][data-need]")) {
-    const ok = field.type === "radio" || field.type === "checkbox" ? field.checked : field.value.trim() !== "";
-    named.set(field.name, { ok: ok || Boolean(named.get(field.name)?.ok), say: field.dataset.need });
+  const wanted = new Map();
+  for (const field of named(form)) {
+    if (field.dataset.number !== undefined && field.value !== "" && Number.isNaN(Number(field.value.replace(",", ".")))) wanted.set(field, { ok: false, say: `a figure, not "${field.value}"` });
+    if (!field.dataset.need) continue;
+    const before = wanted.get(field.name);
+    wanted.set(field.name, { ok: Boolean(before?.ok) || (picks(field) ? field.checked : field.value.trim() !== ""), say: field.dataset.need });
   }
-  return [...named.values()].filter((one) => !one.ok).map((one) => one.say);
+  return [...wanted.values()].filter((one) => !one.ok).map((one) => one.say);
 }
 
 /** − and + beside a figure. Starts from the figure's own start value when empty. */

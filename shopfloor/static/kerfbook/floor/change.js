@@ -1,0 +1,83 @@
+/* Changing a tray or single pieces. Several pieces touched together go out and in together. */
+
+import { newId } from "./outbox.js";
+import { filled } from "./screens.js";
+
+export class Changing {
+  constructor({ root, screens, enter }) {
+    Object.assign(this, { root, screens, enter });
+    this.scannedLabel = "";
+  }
+
+  get screen() {
+    return this.screens.section("change");
+  }
+
+  get chosen() {
+    return [...this.screen.querySelectorAll("[data-old]:checked")];
+  }
+
+  trayScanned(key) {
+    if (this.screens.shown === "change") {
+      key.click();
+      return;
+    }
+    this.screens.go("change");
+    const now = this.screen.querySelector(`[data-change-tray="${CSS.escape(key.dataset.changeTray)}"]`);
+    now.setAttribute("aria-pressed", "true");
+    now.scrollIntoView({ block: "nearest" });
+    this.screens.busy(now);
+  }
+
+  pieceScanned(label) {
+    this.scannedLabel = label;
+    this.draw();
+    this.screens.busy(this.screen.firstElementChild);
+  }
+
+  input(field) {
+    if (field.matches("[data-old]")) {
+      this.scannedLabel = this.chosen.length === 1 ? this.scannedLabel : "";
+      this.draw();
+    }
+  }
+
+  draw() {
+    const chosen = this.chosen;
+    for (const one of this.screen.querySelectorAll("[data-trays]")) one.hidden = chosen.length > 0;
+    this.screen.querySelector("[data-one]").hidden = !chosen.length;
+    for (const pit of this.screen.querySelectorAll("[data-pit]")) pit.hidden = !pit.closest("form").querySelector('[data-kind-words="electrode"]:checked');
+    const names = chosen.map((one) => one.dataset.kindWords).join(" and ");
+    const from = this.scannedLabel ? `new one: ${this.scannedLabel}` : "new from the drawer";
+    this.screen.querySelector("[data-new-said]").textContent = !chosen.length
+      ? this.scannedLabel ? `${this.scannedLabel} is scanned. Touch the part it replaces.` : "Scan its label or its tray, or take the next from the drawer."
+      : `${names}: ${from}.`;
+    this.screen.querySelector("[data-changed-words]").textContent = `${chosen.length > 1 ? "old ones go" : "old one goes"} out as worn`;
+  }
+
+  click(target) {
+    if (target.closest("[data-changed-other]")) {
+      for (const out of this.screen.querySelectorAll("[data-out]")) out.hidden = !out.closest("form").querySelector("[data-old]:checked");
+      return true;
+    }
+    const key = target.closest("[data-changed]");
+    if (key) this.changed(key.dataset.changed);
+    return false;
+  }
+
+  changed(usual) {
+    const incident = this.chosen.length > 1 ? newId() : "";
+    for (const form of this.screen.querySelectorAll("[data-change]")) {
+      const said = filled(form);
+      for (const one of form.querySelectorAll("[data-old]:checked")) {
+        if (said.pit_mm !== undefined && one.dataset.kindWords === "electrode") this.enter("inspect", { piece: one.dataset.old, pit_mm: said.pit_mm });
+        const fresh = this.scannedLabel ? { new: this.scannedLabel } : one.dataset.part ? { new_part: Number(one.dataset.part) } : {};
+        const state = said.state || usual;
+        const together = incident && (state === "failed" || state === "crashed") ? { incident } : {};
+        this.enter("change_piece", { old: one.dataset.old, ...fresh, torch: form.dataset.torch, state, ...(said.reason ? { reason: said.reason } : {}), ...together });
+      }
+    }
+    this.scannedLabel = "";
+    this.screens.go("main");
+  }
+}

@@ -1,0 +1,127 @@
+/* The floor terminal: wires screens, outbox, state, scanner and maps together. */
+
+import { answerWords, Connection, Notices } from "./notices.js";
+import { Outbox } from "./outbox.js";
+import { Poll } from "./poll.js";
+import { Screens, step } from "./screens.js";
+import { Scanner } from "./scan.js";
+import { draw, said, stood } from "./view.js";
+import { Changing } from "./change.js";
+import { Finishing } from "./finish.js";
+import { Forms } from "./forms.js";
+import { Starting } from "./start.js";
+
+const IDLE_CHECK_MS = 2000;
+const root = document.getElementById("screens");
+const zoned = new Intl.DateTimeFormat("en-GB", { timeZone: root.dataset.zone, hour: "2-digit", minute: "2-digit" });
+const clock = (moment) => zoned.format(moment);
+const notices = new Notices();
+const connection = new Connection(clock);
+const screens = new Screens(root);
+let settled = []; // acknowledged, but not yet in the state on the page
+
+const outbox = new Outbox({ table: root.dataset.table, url: root.dataset.actionsUrl, changed: show, answered });
+const poll = new Poll({ root, screens, outbox, fresh, gone: () => location.reload() });
+
+export function enter(kind, payload, shown = {}) {
+  const entry = outbox.add(kind, payload, root.dataset.by, shown);
+  root.dataset.version = ""; // whatever comes next is drawn afresh
+  poll.soon();
+  return entry;
+}
+
+function show() {
+  const seen = draw(root, [...settled.map((one) => one.entry), ...outbox.read()], clock);
+  connection.draw({ downSince: outbox.downSince, count: outbox.read().length, durable: outbox.durable, refusal: outbox.refusal });
+  document.documentElement.dataset.kept = String(outbox.read().length);
+  return seen;
+}
+
+function answered(result, entry) {
+  if (entry && result.state === "applied") settled.push({ entry, at: Date.now() });
+  const words = answerWords(result, entry, said(entry?.kind || result.kind), clock);
+  if (words) notices.say(words.head, words.text, words.bad);
+  if (result.state === "refused" && result.ask) starting.ask(result, entry);
+  poll.soon();
+}
+
+function fresh(next, askedAt) {
+  const before = settled.length;
+  settled = settled.filter((one) => one.at > askedAt);
+  if (next) screens.offer(next);
+  else if (before) show();
+}
+
+const parts = { root, screens, enter, show, poll };
+const forms = new Forms(parts);
+const finishing = new Finishing(parts);
+const changing = new Changing(parts);
+const starting = new Starting(parts);
+
+function undo() {
+  const action = root.querySelector("#undo")?.dataset.action;
+  if (action) enter("undo", { action });
+}
+
+function nextGap(key) {
+  const gap = (key.closest("[data-gap]") || root.querySelector("[data-gap]:not([hidden])"));
+  const next = gap?.nextElementSibling;
+  if (gap) gap.hidden = true;
+  if (next?.matches("[data-gap]")) next.hidden = false;
+  else screens.go("main");
+}
+
+function pressed(key) {
+  const data = key.dataset;
+  if (key.id === "undo" || data.undo !== undefined) undo();
+  if (data.act) enter(data.act, JSON.parse(data.payload || "{}"), { ...data });
+  for (const one of JSON.parse(data.acts || "[]")) enter(one.kind, one.payload);
+  if (data.reason) starting.reason(data);
+  if (data.step) step(key);
+  if (data.set) forms.set(data.set, data.value);
+  if (data.nextGap !== undefined || data.skipGap !== undefined) nextGap(key);
+  if (data.go) screens.go(data.go);
+  if (data.step || data.set) screens.busy(key);
+}
+
+document.addEventListener("click", (event) => {
+  const target = event.target instanceof Element ? event.target : null;
+  if (!target) return;
+  if (finishing.click(target)) event.preventDefault();
+  if (changing.click(target) || starting.click(target) || forms.click(target)) screens.busy(target);
+  const key = target.closest("button,a.key-btn");
+  if (key) pressed(key);
+});
+document.addEventListener("input", (event) => { screens.busy(event.target); forms.input(event.target); starting.input(event.target); changing.input(event.target); });
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.dataset.form === undefined && form.dataset.change === undefined) return;
+  event.preventDefault();
+  if (form.dataset.form !== undefined) forms.submit(form, { finishing, starting });
+});
+root.addEventListener("applied", () => { show(); finishing.prefetch(); });
+root.addEventListener("shown", (event) => {
+  document.getElementById("back").hidden = event.detail === "main";
+  document.getElementById("hand-over").hidden = document.getElementById("sign-out").hidden = event.detail !== "main";
+  finishing.opened(event.detail);
+});
+new Scanner((text) => starting.scanned(text, { changing }));
+
+setInterval(() => {
+  document.getElementById("clock").textContent = clock(new Date(poll.now()));
+  for (const one of root.querySelectorAll("[data-since]")) {
+    if (one.dataset.since) one.textContent = stood(poll.now() - Date.parse(one.dataset.since));
+  }
+}, 500);
+
+let openedAt = Date.now();
+setInterval(() => {
+  const idleMs = Date.now() - Math.max(screens.touchedAt, openedAt);
+  const due = idleMs > Number(root.dataset.idleMinutes) * 60000;
+  if (due && outbox.downSince === null) document.getElementById("sign-out").requestSubmit();
+}, IDLE_CHECK_MS);
+window.addEventListener("online", () => outbox.send());
+show();
+finishing.prefetch();
+outbox.send();
+poll.ask();

@@ -1,0 +1,53 @@
+/* What the page tells the person: the connection, and what became of an entry. */
+
+export class Connection {
+  constructor(clock, name) {
+    this.clock = clock;
+    this.name = name;
+    this.bar = document.getElementById("offline");
+  }
+
+  draw({ downSince, count, durable, refusal }) {
+    this.bar.hidden = downSince === null && !refusal && !(count && !durable);
+    if (this.bar.hidden) return;
+    const entries = count === 1 ? "1 entry waits" : `${count} entries wait`;
+    const where = durable ? "on this tablet" : "in this page only: leave it open";
+    document.getElementById("offline-since").textContent = downSince === null ? refusal : `No connection since ${this.clock(downSince)}.`;
+    document.getElementById("offline-kept").textContent = count
+      ? `Carry on: ${entries} ${where} and ${count === 1 ? "goes" : "go"} in later.`
+      : "Carry on: what you enter is kept on this tablet and goes in later.";
+  }
+}
+
+export class Notices {
+  constructor() {
+    this.bar = document.getElementById("said");
+    this.waiting = [];
+    document.getElementById("said-away").addEventListener("click", () => this.next());
+  }
+
+  say(head, text, bad = false) {
+    this.waiting.push({ head, text, bad });
+    if (this.bar.hidden) this.next();
+  }
+
+  next() {
+    const one = this.waiting.shift();
+    this.bar.hidden = !one;
+    if (!one) return;
+    this.bar.classList.toggle("error", one.bad);
+    document.getElementById("said-head").textContent = one.head;
+    document.getElementById("said-text").textContent = one.text;
+  }
+}
+
+/** What to say of an answer, or null where the page itself shows it. */
+export function answerWords(result, entry, label, clock) {
+  const at = entry ? ` at ${clock(new Date(entry.device_at))}` : "";
+  const hint = result.hint ? ` ${result.hint}` : "";
+  if (result.state === "refused") return { head: `Not taken: ${label}${at}.`, text: `${result.message || ""}${hint}`, bad: true };
+  if (result.state === "conflict") return { head: "Both are kept.", text: `${result.message || ""}${hint}`, bad: true };
+  const told = [...(result.questions || [])];
+  if (result.heat_to_mark) told.push(`Mark heat ${result.heat_to_mark} on ${result.remnant || "what is left"} before it leaves the table.`);
+  return told.length ? { head: `Taken: ${label}.`, text: told.join(" "), bad: false } : null;
+}

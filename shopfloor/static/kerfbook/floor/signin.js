@@ -1,0 +1,65 @@
+/* Badge and PIN: the scanner types the badge, the pad types the PIN. Entries kept from before
+   are still sent from here. */
+
+import { Connection } from "./notices.js";
+import { Outbox } from "./outbox.js";
+import { Scanner } from "./scan.js";
+
+const form = document.getElementById("signin");
+const pin = document.getElementById("pin");
+const dots = document.getElementById("dots");
+const asked = document.getElementById("asked");
+const clock = (moment) => moment.toTimeString().slice(0, 5);
+const connection = new Connection(clock);
+
+function show() {
+  dots.replaceChildren(Object.assign(document.createElement("span"), { textContent: "PIN" }));
+  for (let n = 0; n < Math.max(4, pin.value.length); n += 1) {
+    dots.append(Object.assign(document.createElement("i"), { className: n < pin.value.length ? "in" : "" }));
+  }
+}
+
+form.addEventListener("click", (event) => {
+  const key = event.target.closest("[data-digit]");
+  if (!key) return;
+  pin.value = key.dataset.digit === "clear" ? "" : (pin.value + key.dataset.digit).slice(0, 8);
+  show();
+});
+form.addEventListener("change", (event) => {
+  if (event.target.name !== "person") return;
+  document.getElementById("badge").value = "";
+  asked.textContent = "Now the PIN.";
+});
+document.addEventListener("keydown", (event) => {
+  if (event.target.closest?.("button,a") && event.key === "Enter") return;
+  if (/^\d$/.test(event.key)) pin.value = (pin.value + event.key).slice(0, 8);
+  else if (event.key === "Backspace") pin.value = pin.value.slice(0, -1);
+  else if (event.key === "Enter" && pin.value) form.requestSubmit();
+  else return;
+  if (event.target === pin) event.preventDefault();
+  show();
+});
+new Scanner((code) => {
+  document.getElementById("badge").value = code;
+  for (const one of form.querySelectorAll("[name=person]")) one.checked = false;
+  pin.value = "";
+  asked.textContent = "Badge read. Now the PIN.";
+  show();
+});
+pin.addEventListener("input", show);
+form.addEventListener("submit", (event) => {
+  if (pin.value && (document.getElementById("badge").value || form.querySelector("[name=person]:checked"))) return;
+  event.preventDefault();
+  asked.textContent = pin.value ? "Scan your badge, or touch your name first." : "Touch the figures of your PIN first.";
+});
+
+const outbox = new Outbox({ table: form.dataset.table, url: form.dataset.actions, changed: kept, answered: () => {} });
+function kept() {
+  connection.draw({ downSince: outbox.downSince, count: outbox.read().length, durable: outbox.durable, refusal: outbox.refusal });
+}
+const tick = () => { document.getElementById("clock").textContent = clock(new Date()); };
+setInterval(tick, 1000);
+tick();
+show();
+kept();
+outbox.send();

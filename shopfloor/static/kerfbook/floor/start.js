@@ -1,0 +1,101 @@
+/* Starting a nest: its sheet scanned against the plan, the set in the torch, and what a scan
+   means on whichever screen it arrives. */
+
+const plain = (code) => code.trim().toUpperCase().replace(/^[A-Z]{1,10}:/, "");
+
+export class Starting {
+  constructor({ root, screens, enter }) {
+    Object.assign(this, { root, screens, enter });
+  }
+
+  get screen() {
+    return this.screens.shown.startsWith("start-") ? this.screens.section(this.screens.shown) : null;
+  }
+
+  /** The reason of a stop: for the stop just entered, or for the one in the books. */
+  reason(data) {
+    const pending = this.root.querySelector("#undo");
+    this.enter("give_reason", { reason: data.reason, ...JSON.parse(data.payload || "{}") }, { why: data.label, after: pending?.dataset.action });
+  }
+
+  find(code) {
+    const wanted = plain(code);
+    return [...this.root.querySelectorAll("[data-codes]")].find((one) => JSON.parse(one.dataset.codes || "[]").some((own) => plain(own) === wanted));
+  }
+
+  scanned(code, { changing }) {
+    const known = this.find(code);
+    if (known?.dataset.screen && known !== this.screen && !(this.screen && plain(this.screen.querySelector("form").dataset.expected) === plain(code))) return this.screens.go(known.dataset.screen);
+    if (known?.dataset.changeTray) return changing.trayScanned(known);
+    if (known?.type === "radio") {
+      this.screens.go(known.closest("[data-screen]").dataset.screen);
+      known.checked = true;
+      return this.screens.busy(known);
+    }
+    if (this.screen) return this.sheet(this.screen, plain(code));
+    if (this.screens.shown === "change") return changing.pieceScanned(plain(code));
+    return this.look(code);
+  }
+
+  sheet(screen, code) {
+    const form = screen.querySelector("form");
+    form.querySelector("[data-scan=sheet]").value = code;
+    for (const one of form.querySelectorAll("[data-pick-sheet]")) one.checked = one.value === code;
+    const expected = form.dataset.expected;
+    const swapped = Boolean(expected) && plain(expected) !== code;
+    screen.querySelector("[data-sheet-said]").textContent = `Sheet ${code}`;
+    screen.querySelector("[data-sheet-hint]").textContent = swapped ? `Planned was ${expected}.` : "As scanned.";
+    this.swap(screen, swapped);
+    this.screens.busy(form);
+  }
+
+  swap(screen, swapped) {
+    const why = screen.querySelector("[data-swap]");
+    why.hidden = !swapped;
+    for (const one of why.querySelectorAll("input")) one.dataset.need = swapped ? "why another sheet is taken" : "";
+  }
+
+  input(field) {
+    if (field.matches("[data-pick-sheet]")) this.sheet(field.closest("[data-screen]"), field.value);
+  }
+
+  click(target) {
+    const keep = target.closest("[data-keep-show]");
+    if (!keep) return false;
+    const screen = keep.closest("[data-screen]");
+    const why = screen.querySelector("[data-keep-set]");
+    why.hidden = screen.querySelector("[data-keep-start]").hidden = false;
+    keep.hidden = screen.querySelector("[data-keep-hide]").hidden = true;
+    for (const one of why.querySelectorAll("input")) one.dataset.need = "why the set stays";
+    return true;
+  }
+
+  /** A set kept against the nest's wish is noted with its reason, behind the start itself. */
+  complete(form, payload) {
+    const why = payload.kept_because;
+    delete payload.kept_because;
+    return why ? { kind: "note", payload: { text: `Set kept: ${why}` } } : null;
+  }
+
+  /** The server wants something before it takes a start: show that screen again, and the question. */
+  ask(result, entry) {
+    const name = `start-${entry?.shown?.started}`;
+    const screen = this.screens.section(name);
+    if (!screen) return;
+    this.screens.go(name);
+    if (entry.payload.sheet) this.sheet(screen, entry.payload.sheet);
+    if (result.ask === "swap_reason") this.swap(screen, true);
+  }
+
+  async look(code) {
+    try {
+      const reply = await fetch(`${this.root.dataset.codeUrl}?${new URLSearchParams({ code })}`, { credentials: "same-origin" });
+      const found = reply.ok ? await reply.json() : { words: "Nobody could say what that code is." };
+      document.getElementById("said-head").textContent = found.words;
+    } catch {
+      document.getElementById("said-head").textContent = `${code} is not among what this tablet knows, and there is no connection to ask.`;
+    }
+    document.getElementById("said-text").textContent = "";
+    document.getElementById("said").hidden = false;
+  }
+}

@@ -1,0 +1,78 @@
+/* What the page shows while entries are still on their way: the server's last state with the
+   waiting entries on top of it. */
+
+const SAID = {
+  start: "started", stop: "stopped", resume: "cutting again", restart_at: "restarted", finish: "finished",
+  change_tray: "changed the set", change_piece: "changed a part", check: "checked", bench: "bench work",
+  give_reason: "gave a reason", inspect: "measured a pit", note: "noted", handover: "handed over",
+};
+const AFTER = { start: "run", stop: "stopped", resume: "run", restart_at: "run", finish: "idle" };
+
+export const said = (kind) => SAID[kind] || kind;
+
+/** Entries that still count: without undo and without what an undo took back. */
+export function standing(entries) {
+  const undone = new Set(entries.filter((e) => e.kind === "undo").map((e) => e.payload.action));
+  return entries.filter((e) => e.kind !== "undo" && !undone.has(e.id));
+}
+
+export function overlay(root, entries) {
+  const seen = { state: root.dataset.state, since: null, started: null, why: null, last: null };
+  for (const entry of standing(entries)) {
+    seen.state = AFTER[entry.kind] || seen.state;
+    if (entry.kind === "stop") Object.assign(seen, { since: entry.device_at, why: "" });
+    if (entry.kind === "give_reason" && entry.shown?.why && seen.since) seen.why = entry.shown.why;
+    if (entry.kind === "start") seen.started = entry.shown?.started ?? null;
+    seen.last = entry;
+  }
+  return seen;
+}
+
+const fill = (root, name, text) => {
+  for (const one of root.querySelectorAll(`[data-${name}]`)) one.textContent = text;
+};
+
+export function draw(root, entries, clock) {
+  const seen = overlay(root, entries);
+  for (const view of root.querySelectorAll("[data-view]")) view.hidden = !view.dataset.view.split(" ").includes(seen.state);
+  if (seen.since) {
+    fill(root, "stopped-at", ` at ${clock(new Date(seen.since))}`);
+    fill(root, "stop-why", seen.why || "No reason yet");
+    for (const one of root.querySelectorAll("[data-since]")) one.dataset.since = seen.since;
+    for (const one of root.querySelectorAll("[data-want-reason]")) one.hidden = Boolean(seen.why);
+  }
+  const item = seen.started && root.querySelector(`template[data-as-started="${seen.started}"]`);
+  if (item) {
+    fill(root, "run-title", item.dataset.title);
+    fill(root, "run-what", item.dataset.what);
+    fill(root, "run-count", "started here; the counts come with the connection");
+    fill(root, "run-least", "");
+    for (const one of root.querySelectorAll("[data-run-strip]")) one.replaceChildren();
+  }
+  drawUndo(root, entries, seen, clock);
+  return seen;
+}
+
+function drawUndo(root, entries, seen, clock) {
+  const key = root.querySelector("#undo");
+  if (!key) return;
+  const taken = new Set(entries.filter((e) => e.kind === "undo").map((e) => e.payload.action));
+  const words = key.querySelector("[data-undo-words]");
+  key.dataset.server ??= JSON.stringify([key.dataset.action, words.textContent]);
+  const [action, text] = JSON.parse(key.dataset.server);
+  if (seen.last) {
+    key.dataset.action = seen.last.id;
+    words.textContent = `${said(seen.last.kind)} ${clock(new Date(seen.last.device_at))}`;
+  } else {
+    key.dataset.action = taken.has(action) ? "" : action;
+    words.textContent = text;
+  }
+  key.hidden = !key.dataset.action;
+}
+
+/** 0:42, 12:05, 3:20:09. */
+export function stood(ms) {
+  const s = Math.max(0, Math.floor(ms / 1000));
+  const two = (n) => String(n).padStart(2, "0");
+  return s < 3600 ? `${Math.floor(s / 60)}:${two(s % 60)}` : `${Math.floor(s / 3600)}:${two(Math.floor(s / 60) % 60)}:${two(s % 60)}`;
+}
