@@ -218,7 +218,7 @@ def _time(reader: TomlReader, line: Line) -> Time:
     if time.zone is not None:
         try:
             ZoneInfo(time.zone)
-        except (OSError, ValueError) as error:
+        except (KeyError, OSError, ValueError) as error:
             message = f"unknown zone {time.zone!r}, allowed: an IANA name like America/Chicago"
             raise reader.wrong("zone", message) from error
     reader.refuse_unknown()

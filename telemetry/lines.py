@@ -106,7 +106,7 @@ class LineSplitter:
             return b"", position, []
         line = RawLine(self._tail_position, self._tail, "too long")
         self._overlong = False
-        self._at_start = False
+        self._note_mark(self._tail)
         self._tail = b""
         self._tail_position = position + end + 1
         return raw[end + 1 :], position + end + 1, [line]
@@ -118,15 +118,18 @@ class LineSplitter:
             tail = tail[:KEEP_BYTES]
         self._tail = tail
 
-    def _finish(self, position: int, raw: bytes) -> RawLine:
+    def _note_mark(self, first: bytes) -> None:
         if self._at_start:
             self._at_start = False
-            if raw.startswith(_BOM):
-                raw = raw[3:]
-            elif raw.startswith(_UTF16):
-                self._utf16 = True
+            self._utf16 = first.startswith(_UTF16)
+
+    def _finish(self, position: int, raw: bytes) -> RawLine:
+        is_first = self._at_start
+        self._note_mark(raw)
         if len(raw) > MAX_LINE_BYTES and len(raw) - raw.endswith(b"\r") > MAX_LINE_BYTES:
             return RawLine(position, raw[:KEEP_BYTES], "too long")
+        if is_first and raw.startswith(_BOM):
+            raw = raw[3:]
         if raw.endswith(b"\r"):
             raw = raw[:-1]
         if self._utf16:

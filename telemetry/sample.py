@@ -54,7 +54,7 @@ def _collect(sample: Sample, batch: Batch, keys: set[str]) -> None:
     sample.rejects += batch.rejects
     sample.gaps += batch.gaps
     sample.duplicates += len(batch.duplicates)
-    for event in batch.late + batch.events:
+    for event in batch.events + batch.late:
         if event.key in keys:
             sample.duplicates += 1
         else:

@@ -114,8 +114,9 @@ class Sequence:
         if seq > now.top:
             if time_us < now.start_us and seq != now.top + 1 and self._before is not None:
                 now = self._before
+            is_duplicate = now is not self._now and now.has(seq)
             now.add(seq, time_us)
-            return now.index, False
+            return now.index, is_duplicate
         if time_us > newest_us:
             if seq == now.top != now.first:
                 return now.index, True

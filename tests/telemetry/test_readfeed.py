@@ -1,0 +1,49 @@
+"""The command's exit status and its one line of complaint."""
+
+from __future__ import annotations
+
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+
+FEEDS = Path(__file__).parents[2] / "fixtures" / "feeds"
+GOOD = FEEDS / "columns" / "feed.toml"
+
+
+def complaint(*args: str | Path) -> str:
+    err = StringIO()
+    with pytest.raises(SystemExit) as caught:
+        call_command("readfeed", *map(str, args), "--json", stdout=StringIO(), stderr=err)
+    assert caught.value.code == 2
+    assert err.getvalue().count("\n") == 1
+    return err.getvalue().strip()
+
+
+def test_missing_files_are_named(tmp_path: Path) -> None:
+    assert complaint(GOOD, tmp_path / "no") == f"{tmp_path / 'no'}:1: No such file or directory"
+    assert complaint(tmp_path / "f", GOOD) == f"{tmp_path / 'f'}:1: No such file or directory"
+    assert complaint(GOOD, tmp_path) == f"{tmp_path}:1: Is a directory"
+
+
+def test_broken_toml_names_its_line(tmp_path: Path) -> None:
+    feed = tmp_path / "f.toml"
+    feed.write_text('table = "n"\n\n[line\n')
+    assert complaint(feed, GOOD).startswith(f"{feed}:3: ")
+
+
+def test_utf_16_is_refused_by_name(tmp_path: Path) -> None:
+    lines = tmp_path / "a.csv"
+    lines.write_text("1,2026-03-02T16:00:00Z,ARC ON\n", encoding="utf-16")
+    assert complaint(GOOD, lines) == f"{lines}:1: this is UTF-16 text, save it as UTF-8"
+
+
+def test_summary_for_people_names_arcs_and_rejects() -> None:
+    out = StringIO()
+    case = FEEDS / "two-torches"
+    call_command("readfeed", str(case / "feed.toml"), str(case / "input.csv"), stdout=out)
+    text = out.getvalue()
+    assert "6 lines: 5 events, 1 rejected" in text
+    assert "torch B: 2026-03-02T16:02:00Z, 120.000 s, 1 pierces, ended off" in text
+    assert "line 6:" in text
