@@ -21,6 +21,7 @@ Corner = Literal["stop", "blend"]
 # Our assumption for G64 without a P and no tolerance given.
 DEFAULT_TOLERANCE_MM: Final = 0.1
 _SHORTEST_MM: Final = 1e-9
+# A smaller turn is rounding of the program's own digits: straight on.
 _STRAIGHT_ON_RAD: Final = 1e-5
 
 
@@ -104,16 +105,17 @@ def _corner_limit(moves: Moves, some: Indices, motion: TableMotion) -> Floats:
     cos = out_x[:-1] * in_x[1:] + out_y[:-1] * in_y[1:]
     sin = out_x[:-1] * in_y[1:] - out_y[:-1] * in_x[1:]
     half = np.abs(np.arctan2(sin, cos)) / 2
-    onward = (2 * half < _STRAIGHT_ON_RAD) & np.isclose(curve[:-1], curve[1:], rtol=1e-6, atol=0)
-    onward &= ~_stops(moves, some, motion)[:-1]
-    run = _run_lengths(moves.length_mm[some], onward)
+    onward = 2 * half < _STRAIGHT_ON_RAD
+    same_run = onward & np.isclose(curve[:-1], curve[1:], rtol=1e-3, atol=0)
+    same_run &= ~_stops(moves, some, motion)[:-1]
+    run = _run_lengths(moves.length_mm[some], same_run)
     shortest = np.minimum(run[:-1], run[1:])
     with np.errstate(divide="ignore", invalid="ignore"):
         s = np.cos(half)
         by_tolerance = _tolerance(moves, some, motion)[:-1] * s / (2 * np.sin(half / 2) ** 2)
         by_length = shortest / 2 / np.tan(half)
     limit = motion.accel_mm_s2 * np.minimum(by_tolerance, by_length)
-    return np.asarray(np.where(half == 0, np.inf, np.maximum(limit, 0.0)))
+    return np.asarray(np.where(onward, np.inf, np.maximum(limit, 0.0)))
 
 
 def _tolerance(moves: Moves, some: Indices, motion: TableMotion) -> Floats:

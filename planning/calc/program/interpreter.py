@@ -36,7 +36,7 @@ class Interpreter:
         if block.g or "F" in words:
             self.modes.apply(block, line)
         if block.m:
-            self._torch(block.m, line)
+            self._torch(block.m, line, "X" in words or "Y" in words)
         if block.g:
             if 4.0 in block.g:
                 self._dwell(words, line)
@@ -77,7 +77,7 @@ class Interpreter:
             elif code == 53.0:
                 self.notes.once(line, "G53: the machine's zero is taken to be the program's X0 Y0")
 
-    def _torch(self, m: list[float], line: int) -> None:
+    def _torch(self, m: list[float], line: int, moving: bool) -> None:
         on, off = not self.torch_on.isdisjoint(m), not self.torch_off.isdisjoint(m)
         if on and off:
             raise ProgramError(line, "the torch is lit and put out in one block")
@@ -87,6 +87,8 @@ class Interpreter:
             self.track.torch_on(line)
         elif off and self.track.burning:
             self.track.torch_off()
+            if moving:
+                self.notes.once(line, "the torch goes out before the motion of its own block")
 
     def _dwell(self, words: dict[str, float], line: int) -> None:
         letter = self.dialect.dwell_word

@@ -10,7 +10,7 @@ Word = tuple[str, str]
 
 _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 _COMMENT = re.compile(r"\([^()]*\)|;.*$")
-_BLANKS = b" \t\x0b\x0c"
+_BLANKS = b" \t\x0b\x0c\x00\x1a"
 
 
 def lines_of(text: bytes) -> list[str]:
@@ -47,7 +47,7 @@ def _what_is_wrong(line: str) -> str:
     while match := _WORD.match(line, at):
         at = match.end()
     rest = line[at:]
-    if rest[0] in "#[=":
+    if not {"#", "[", "="}.isdisjoint(rest[:2]):
         return f"parameters and expressions are not read: {_short(rest)}"
     if rest[0].isascii() and rest[0].isalpha():
         return f"no number after {rest[0]}: {_short(rest)}"
