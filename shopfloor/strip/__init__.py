@@ -153,7 +153,7 @@ def _hours(table: StripTable, width: int) -> Svg:
         mid = min(max(x, 24), width - 24)
         words = clock(table.now_us, table.zone)
         spot = (Place(mid, "middle"),)
-        labels.append(Label(words, 14.5, spot, "nowflagt", 16, 9))
+        labels.append(Label(words, 14.5, spot, "nowflagt", 20, 9))
         tip = f"H{px(x + 5)}l-5 5l-5-5H{px(mid - 24)}z"
         flag = f'<path class="nowflag" d="M{px(mid - 24)} 2h48v16{tip}"/>'
     return _svg(flag + write(labels, width), frame, "Hours of the shift", width)

@@ -10,6 +10,7 @@ import re
 from pathlib import Path
 
 import pytest
+from django import forms
 from django.template.loader import render_to_string
 
 import shopfloor
@@ -132,3 +133,42 @@ def test_a_note_posts_what_changes_a_record_and_links_what_only_shows() -> None:
     assert '<form method="post" action="/give">' in html
     assert '<input type="hidden" name="job" value="7">' in html
     assert '<a class="act second" href="/other">Not that one</a>' in html
+
+
+class Measured(forms.Form):
+    kerf_mm = forms.DecimalField(label="Kerf", help_text="At the top edge.")
+    note = forms.CharField(required=False)
+
+
+def test_a_field_ties_its_help_and_its_error_to_the_control() -> None:
+    form = Measured({"kerf_mm": "wide"})
+    html = render_to_string("kerfbook/_field.html", {"field": form["kerf_mm"], "unit": "mm"})
+    assert 'aria-describedby="id_kerf_mm_helptext id_kerf_mm_error"' in html
+    assert 'id="id_kerf_mm_helptext"' in html
+    assert 'id="id_kerf_mm_error"' in html
+    assert 'aria-invalid="true"' in html
+    assert 'value="wide"' in html
+
+
+def test_a_field_that_may_be_left_out_says_so() -> None:
+    html = render_to_string("kerfbook/_field.html", {"field": Measured()["note"]})
+    assert "if known" in html
+
+
+def test_the_running_head_marks_the_page_one_is_on() -> None:
+    nav = [
+        {"label": "Today", "url": "/today", "current": False},
+        {"label": "Jobs", "url": "/jobs", "current": True},
+    ]
+    html = render_to_string("kerfbook/base.html", {"nav": nav, "user": {"theme": "dark"}})
+    assert '<html lang="en" data-theme="dark">' in html
+    assert html.count('<a href="/jobs" aria-current="page">') == 2  # running head and foot
+    assert '<a href="/today">Today</a>' in html
+
+
+def test_the_hatches_the_strip_asks_for_are_on_every_base_page() -> None:
+    for base in ("base", "floor"):
+        html = render_to_string(f"kerfbook/{base}.html")
+        assert set(re.findall(r'<pattern id="([\w-]+)"', html)) == {
+            "h-stop", "h-plan", "h-off", "h-dots", "h-cross",
+        }  # fmt: skip
