@@ -16,6 +16,8 @@ from dash import Dash
 from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
 
+from dashboards.shell import FramedDash, framed
+
 Layout = Callable[[], Any]
 _lock = threading.Lock()
 _apps: dict[str, Dash] = {}
@@ -28,13 +30,14 @@ POLICY = (
 )
 
 
-def dash_app(name: str, prefix: str, build: Callable[[Dash], None]) -> Dash:
+def dash_app(name: str, prefix: str, title: str, build: Callable[[Dash], None]) -> Dash:
     """The app of that name, made once. `build` sets its layout and callbacks. Each app is warmed
     under a lock: first requests from several threads at once made Dash answer 500 now and then."""
     with _lock:
         if name not in _apps:
-            app = Dash(
+            app = FramedDash(
                 name,
+                title=title,
                 server=True,
                 routes_pathname_prefix=prefix,
                 requests_pathname_prefix=prefix,
@@ -83,8 +86,10 @@ def serve(request: HttpRequest, app: Dash) -> HttpResponse:
         started["status"], started["headers"] = int(status.split(" ", 1)[0]), headers
         return lambda data: None
 
-    chunks: Iterable[bytes] = app.server.wsgi_app(environ, start_response)
-    response = HttpResponse(b"".join(chunks), status=started["status"])
+    with framed(request):
+        chunks: Iterable[bytes] = app.server.wsgi_app(environ, start_response)
+        body = b"".join(chunks)
+    response = HttpResponse(body, status=started["status"])
     for key, value in started["headers"]:
         if key.lower() not in {"content-length", "connection", "transfer-encoding"}:
             response[key] = value
