@@ -22,10 +22,7 @@ class Interpreter:
         self.notes = NoteBook()
         self.track = Track()
         self.modes = Modes(dialect, self.track, self.notes)
-        self.torch_on = {codes.code_number(code) for code in dialect.torch_on}
-        self.torch_off = {codes.code_number(code) for code in dialect.torch_off}
-        if self.torch_on & self.torch_off:
-            raise ValueError("the same code lights the torch and puts it out")
+        self.torch_on, self.torch_off = dialect.on_codes, dialect.off_codes
         self.motion: int | None = None
         self.x = self.y = 0.0
         self.ended = False

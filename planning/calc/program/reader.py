@@ -16,7 +16,7 @@ def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
     """Read a program's bytes in ``dialect`` (ISO 6983 with M3/M5 by default).
 
     Raises ``ProgramError`` with the line (from 1) where it cannot be read or where reading on would
-    guess at the path, and ``ValueError`` for a dialect whose torch codes are not M codes.
+    guess at the path.
     """
     machine = Interpreter(dialect or Dialect())
     lines = lines_of(text)

@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from planning.calc.program.codes import code_number
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int32]
 Indices = npt.NDArray[np.intp]
@@ -47,7 +49,8 @@ class Dialect:
     ``torch_on`` and ``torch_off`` are codes as written, M3 and M03 alike. ``dwell_word`` carries
     the time of a G4 in ``dwell_unit``. ``arc_centres_absolute`` and ``inch`` hold until the program
     says otherwise (G90.1/G91.1, G20/G21). ``arc_tolerance_mm`` replaces the 0.002 mm or 0.0002 in
-    by which the start and end radius of an arc may differ (NISTIR 6556).
+    by which the start and end radius of an arc may differ (NISTIR 6556). Raises ``ValueError``
+    where a torch code is no M code or lights and puts out at once.
     """
 
     torch_on: tuple[str, ...] = ("M3",)
@@ -57,6 +60,18 @@ class Dialect:
     arc_centres_absolute: bool = False
     inch: bool = False
     arc_tolerance_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.on_codes & self.off_codes:
+            raise ValueError("the same code lights the torch and puts it out")
+
+    @property
+    def on_codes(self) -> frozenset[float]:
+        return frozenset(code_number(code) for code in self.torch_on)
+
+    @property
+    def off_codes(self) -> frozenset[float]:
+        return frozenset(code_number(code) for code in self.torch_off)
 
 
 @dataclass(frozen=True, slots=True)

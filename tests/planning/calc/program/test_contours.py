@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import itertools
 import math
 from pathlib import Path
 
@@ -54,7 +55,7 @@ def test_points_for_drawing_stay_near_the_arc(two_parts):
     circle = two_parts[0].points[2:]
     radius = [math.hypot(x - 20, y - 20) for x, y in circle]
     assert radius == pytest.approx([5] * len(circle), rel=1e-12)
-    chord = max(math.dist(a, b) for a, b in zip(circle, circle[1:], strict=False))
+    chord = max(math.dist(a, b) for a, b in itertools.pairwise(circle))
     assert 5 - math.sqrt(25 - chord**2 / 4) <= 0.02 + 1e-9
 
 
@@ -74,7 +75,7 @@ def test_an_arc_without_moves_is_a_contour_without_length():
 
 def test_an_island_in_a_hole_is_an_outline_again():
     def square(x, size):
-        return f"G0 X{x} Y{x}\nM3\nG1 X{x + size}\nY{x + size}\nX{x}\nY{x}\nM5\n"  # three squares, one in the other
+        return f"G0 X{x} Y{x}\nM3\nG1 X{x + size}\nY{x + size}\nX{x}\nY{x}\nM5\n"
 
     program = read_program((square(20, 10) + square(10, 40) + square(0, 100)).encode())
     island, hole, outline = program.contours
