@@ -74,7 +74,7 @@ class Dialect:
         return frozenset(code_number(code) for code in self.torch_off)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Moves:
     """Every X and Y move of the program in order; all arrays have one entry a move.
 
@@ -123,7 +123,7 @@ class Dwell:
     arc: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Contour:
     """One torch-on interval, numbered from 1 in the order of cutting.
 
@@ -148,7 +148,7 @@ class Contour:
     points: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Program:
     """A program as read.
 
@@ -171,3 +171,11 @@ class Program:
         from planning.calc.program.contours import contours_of
 
         return contours_of(self)
+
+    @cached_property
+    def path_hash(self) -> str:
+        """SHA-256 (hex) of where the torch goes and burns, to 0.0001 mm: the same for two programs
+        that differ in comments, numbering, units or feed."""
+        from planning.calc.program.fingerprint import path_hash_of
+
+        return path_hash_of(self)
