@@ -77,12 +77,12 @@ class Call:
 
 
 def current_run(table: Table, at: datetime) -> Run | None:
-    """The run at a table at a time: the open one, else one stopped there and not set aside (its
-    last segment has no end), else one that was closed after `at`."""
+    """The run at a table at a time: the open one, else one stopped there and not set aside (nobody
+    ended its last segment), else one that was closed after `at`."""
     runs = table.runs.filter(opened_at__lte=at).exclude(state=RunState.VOIDED)
     return (
         runs.filter(state=RunState.OPEN).order_by("-opened_at").first()
-        or runs.filter(state=RunState.STOPPED, segments__ended_at=None)
+        or runs.filter(state=RunState.STOPPED, segments__end_reason="")
         .order_by("-opened_at")
         .first()
         or runs.filter(closed_at__gte=at).order_by("-opened_at").first()

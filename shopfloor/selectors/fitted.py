@@ -1,0 +1,26 @@
+"""What is in a torch, and which set that makes."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from shopfloor.models import Fitting, Torch, WearSet
+
+
+def fittings_in(torch: Torch) -> list[Fitting]:
+    """The open fittings of a torch with their pieces."""
+    return list(
+        Fitting.objects.filter(torch=torch, removed_at=None)
+        .select_related("piece__part__wear_set", "piece__outlook", "piece__tray")
+        .order_by("piece__part__kind")
+    )
+
+
+def set_of(fittings: list[Fitting]) -> WearSet | None:
+    """The set most of these pieces belong to; None for an empty torch."""
+    found = Counter(fitting.piece.part.wear_set for fitting in fittings)
+    return found.most_common(1)[0][0] if found else None
+
+
+def set_fitted(torch: Torch) -> WearSet | None:
+    return set_of(fittings_in(torch))

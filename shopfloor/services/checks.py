@@ -1,0 +1,129 @@
+"""Measured cuts, and labour after the cut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from planning.calc.quality import QualityError, u_from_angle_mm, u_from_sizes_mm, u_range
+from shopfloor.errors import FloorError
+from shopfloor.models import Action, BenchEntry, Check, JobLine, Run, User
+from shopfloor.services.memo import Memo
+from shopfloor.services.work import work_want
+
+BENCH_KINDS = ("dross", "edge", "holes", "flatten")
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What was measured of one cut; mm, degrees, micrometres. One way to u, or none."""
+
+    u_mm: float | None = None
+    angle_deg: float | None = None
+    top_mm: float | None = None
+    bottom_mm: float | None = None
+    thickness_mm: float | None = None  # blank: the nest's
+    rz5_um: float | None = None
+    kerf_mm: float | None = None
+    dross: str = ""
+    passed: bool | None = None  # go or no-go, as a person judged it
+
+
+@transaction.atomic
+def check_record(
+    *, run: Run, measured: Measured, by: User, at: datetime, memo: Memo | None = None
+) -> tuple[Check, int | None]:
+    """Writes a check down and returns it with the u range asked of this sheet (None: nothing is
+    asked). `passed` is the person's word, else what u says of what is asked, else unknown."""
+    thickness_mm = measured.thickness_mm or run.revision.nest.thickness_mm
+    try:
+        u_mm = _u_mm(measured, thickness_mm)
+        reached = u_range(u_mm, thickness_mm) if u_mm is not None else None
+    except QualityError as problem:
+        raise FloorError(f"{problem}".capitalize() + ".", "Measure again.") from problem
+    asked = _asked(run)
+    passed = measured.passed
+    if passed is None and u_mm is not None and asked is not None:
+        passed = reached is not None and reached <= asked
+    figures = (u_mm, measured.rz5_um, measured.kerf_mm)
+    if all(figure is None for figure in figures) and passed is None and not measured.dross:
+        raise FloorError("Nothing was measured.", "Give one value, or say good or not good.")
+    check = (memo or Memo()).make(
+        Check(
+            run=run,
+            at=at,
+            by=by,
+            measured=_kept(measured),
+            u_mm=u_mm,
+            rz5_um=measured.rz5_um,
+            kerf_mm=measured.kerf_mm,
+            dross=measured.dross[:20],
+            u_range=reached,
+            passed=passed,
+        )
+    )
+    work_want(kind="run", key=str(run.pk))
+    return check, asked
+
+
+@transaction.atomic
+def bench_record(
+    *,
+    line: JobLine,
+    kind: str,
+    minutes: float,
+    by: User,
+    at: datetime,
+    action: Action | None = None,
+    memo: Memo | None = None,
+) -> BenchEntry:
+    """Minutes at the bench for a line."""
+    if kind not in BENCH_KINDS:
+        raise FloorError(f"{kind!r} is none of {', '.join(BENCH_KINDS)}.")
+    if not 0 < minutes <= 24 * 60:
+        raise FloorError(f"{minutes:g} minutes?", "Above 0, a day at most.")
+    entry = (memo or Memo()).make(
+        BenchEntry(line=line, kind=kind, minutes=minutes, at=at, by=by, action=action),
+        undo={"negate": "minutes"},
+    )
+    work_want(kind="bench", key=str(line.pk))
+    return entry
+
+
+def _u_mm(measured: Measured, thickness_mm: float) -> float | None:
+    sizes = (measured.top_mm, measured.bottom_mm)
+    ways = [
+        measured.u_mm is not None,
+        measured.angle_deg is not None,
+        any(size is not None for size in sizes),
+    ]
+    if sum(ways) > 1:
+        raise FloorError("u was given in more than one way.", "Give one of the three.")
+    if measured.u_mm is not None:
+        return measured.u_mm
+    if measured.angle_deg is not None:
+        return u_from_angle_mm(measured.angle_deg, thickness_mm)
+    top, bottom = sizes
+    if top is None and bottom is None:
+        return None
+    if top is None or bottom is None:
+        raise FloorError("Both sizes are needed, top and bottom.")
+    return u_from_sizes_mm(top, bottom, thickness_mm)
+
+
+def _asked(run: Run) -> int | None:
+    """The squarest range any part of this sheet asks."""
+    asked = (
+        JobLine.objects.filter(contours__revision=run.revision, u_range_asked__gt=0)
+        .order_by("u_range_asked")
+        .values_list("u_range_asked", flat=True)
+    )
+    return asked.first()
+
+
+def _kept(measured: Measured) -> dict[str, Any]:
+    values = {name: getattr(measured, name) for name in Measured.__dataclass_fields__}
+    return {name: value for name, value in values.items() if value not in (None, "")}

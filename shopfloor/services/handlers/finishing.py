@@ -1,0 +1,176 @@
+"""Finishing a sheet part by part. Two people who finish the same run are both kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from shopfloor.errors import FloorConflict, FloorError
+from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet, User
+from shopfloor.selectors.lines import SheetPart, line_counts, parts_on_sheet, run_counts
+from shopfloor.services.assigning import arcs_matched
+from shopfloor.services.handlers.call import Call, number_of
+from shopfloor.services.parts import Judged, jobs_settle, parts_record
+from shopfloor.services.runs import run_close
+from shopfloor.services.stock import remnant_add
+
+
+def finish(call: Call) -> dict[str, Any]:
+    run = call.the_run()
+    judged = judged_parts(run, call.payload)
+    if run.state == RunState.FINISHED:
+        raise FloorConflict(
+            "Somebody else finished this sheet.",
+            "Both counts are kept; the supervisor decides.",
+            mine={
+                "run": str(run.pk),
+                "by": call.person.shown_name,
+                "at": call.at.isoformat(),
+                "parts": _summed(judged),
+            },
+            theirs=_standing(run),
+        )
+    parts_record(
+        run=run, judged=judged, by=call.person, at=call.at, action=call.action, memo=call.memo
+    )
+    remnant = None
+    if not call.payload.get("partial"):
+        remnant = _remnant(call, run)
+        run_close(run=run, at=call.at, memo=call.memo)
+        arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
+    lines = sorted({part.line for part in judged})
+    jobs_settle(lines=lines, at=call.at, corrected=False, memo=call.memo)
+    heat = run.sheet.heat if run.sheet else None
+    return {
+        "run": str(run.pk),
+        "parts": _shown(run, lines),
+        "remnant": remnant.code if remnant else None,
+        "heat_to_mark": heat.number if heat else None,
+    }
+
+
+def judged_parts(run: Run, payload: dict[str, Any]) -> list[Judged]:
+    """The payload's counts, by line (`parts`) or by exception from all good (`exceptions`)."""
+    on_sheet = parts_on_sheet(run.revision)
+    if payload.get("parts") is not None:
+        return _by_line(payload["parts"], on_sheet)
+    if payload.get("exceptions") is not None:
+        return _by_exception(payload["exceptions"], on_sheet)
+    raise FloorError("How many are good?", "Count the parts, or tap those that are not.")
+
+
+def _by_line(parts: Any, on_sheet: Sequence[SheetPart]) -> list[Judged]:
+    lines = {part.line for part in on_sheet}
+    judged = []
+    for part in _dicts(parts, "parts"):
+        line = int(number_of(part, "line", whole=True) or 0)
+        if line not in lines:
+            raise FloorError(f"Line {line} is not on this nest.")
+        cause = str(part.get("cause") or "").strip()
+        counts = {
+            outcome: int(number_of(part, outcome, whole=True) or 0)
+            for outcome in ("good", "scrap", "rework")
+        }
+        planned = sum(1 for copy in on_sheet if copy.line == line)
+        if sum(counts.values()) > planned:
+            raise FloorError(
+                f"{sum(counts.values())} parts, but the sheet holds {planned}.", "Count again."
+            )
+        for outcome, quantity in counts.items():
+            judged.append(Judged(line, outcome, quantity, cause if outcome != "good" else ""))
+    return judged
+
+
+def _by_exception(exceptions: Any, on_sheet: Sequence[SheetPart]) -> list[Judged]:
+    owner = {number: part for part in on_sheet for number in part.contours}
+    said: dict[SheetPart, Judged | None] = {}
+    for exception in _dicts(exceptions, "exceptions"):
+        contour = int(number_of(exception, "contour", whole=True) or 0)
+        part = owner.get(contour)
+        if part is None:
+            raise FloorError(f"Contour {contour} belongs to no ordered part.")
+        outcome = str(exception.get("outcome") or "scrap")
+        if outcome not in ("scrap", "rework", "not_cut"):
+            raise FloorError(f"{outcome!r} is none of scrap, rework, not_cut.")
+        cause = str(exception.get("cause") or "").strip()
+        said[part] = None if outcome == "not_cut" else Judged(part.line, outcome, 1, cause, contour)
+    good: dict[int, int] = {}
+    for part in on_sheet:
+        if part not in said:
+            good[part.line] = good.get(part.line, 0) + 1
+    judged = [Judged(line, "good", quantity) for line, quantity in good.items()]
+    return judged + [entry for entry in said.values() if entry is not None]
+
+
+def _dicts(values: Any, name: str) -> list[dict[str, Any]]:
+    if not isinstance(values, list) or not all(isinstance(value, dict) for value in values):
+        raise FloorError(f"{name} is no list of entries.")
+    return values
+
+
+def _summed(judged: Sequence[Judged]) -> list[dict[str, Any]]:
+    """By line; `entries` keeps cause and contour for the day somebody takes this side."""
+    found: dict[int, dict[str, Any]] = {}
+    for part in judged:
+        row = found.setdefault(
+            part.line, {"line": part.line, "good": 0, "scrap": 0, "rework": 0, "entries": []}
+        )
+        row[part.outcome] += part.quantity
+        row["entries"].append([part.outcome, part.quantity, part.cause, part.contour])
+    return list(found.values())
+
+
+def _standing(run: Run) -> dict[str, Any]:
+    """What stands on record for a finished run."""
+    action = (
+        Action.objects.filter(kind="finish", state=ActionState.APPLIED, result__run=str(run.pk))
+        .select_related("person")
+        .order_by("-at")
+        .first()
+    )
+    last = run.results.select_related("by").order_by("-at", "-pk").first()
+    person: User | None = action.person if action else last.by if last else None
+    return {
+        "run": str(run.pk),
+        "action": str(action.pk) if action else None,
+        "by": person.shown_name if person else "unknown",
+        "at": run.closed_at.isoformat() if run.closed_at else None,
+        "parts": [{"line": line, **counts} for line, counts in run_counts(run).items()],
+    }
+
+
+def _remnant(call: Call, run: Run) -> Sheet | None:
+    wanted = call.payload.get("remnant")
+    if not wanted:
+        return None
+    if not isinstance(wanted, dict):
+        raise FloorError("The remnant's size cannot be read.")
+    if run.sheet is None:
+        raise FloorError("No sheet was scanned for this run.", "A remnant needs its sheet.")
+    length, width = number_of(wanted, "length_mm"), number_of(wanted, "width_mm")
+    if length is None or width is None:
+        raise FloorError("How large is the remnant?", "Give length and width.", ask="remnant")
+    return remnant_add(
+        sheet=run.sheet,
+        length_mm=length,
+        width_mm=width,
+        area_mm2=number_of(wanted, "area_mm2"),
+        place=str(wanted.get("place") or ""),
+        code=str(wanted.get("code") or ""),
+        at=call.at,
+        memo=call.memo,
+    )
+
+
+def _shown(run: Run, lines: Sequence[int]) -> list[dict[str, Any]]:
+    counts, made = line_counts(lines), run_counts(run)
+    nothing = {"good": 0, "scrap": 0, "rework": 0}
+    return [
+        {
+            "line": line.pk,
+            "label": f"{line.job.number}/{line.number} {line.part}",
+            **made.get(line.pk, nothing),
+            "shortage": counts[line.pk].shortage,
+        }
+        for line in JobLine.objects.filter(pk__in=lines).select_related("job").order_by("pk")
+    ]

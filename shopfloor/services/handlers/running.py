@@ -1,0 +1,228 @@
+"""Start, restart, hand over, note."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shopfloor.errors import FloorError
+from shopfloor.models import (
+    NestRevision,
+    QueueItem,
+    Reason,
+    Run,
+    RunState,
+    Sheet,
+    SheetState,
+    Stoppage,
+    Table,
+    User,
+)
+from shopfloor.selectors.fitted import set_fitted
+from shopfloor.services.assigning import arcs_matched
+from shopfloor.services.handlers.call import Call, current_run
+from shopfloor.services.people import badge_lookup
+from shopfloor.services.pieces import set_question
+from shopfloor.services.runs import run_handover, run_open, run_restart, run_set_aside
+from shopfloor.services.stoppages import stoppage_close, stoppage_open
+
+
+def start(call: Call) -> dict[str, Any]:
+    """Opens a run, or carries a set-aside one on. What runs on the table is set aside: a start
+    that came in late from a screen without network must not be lost."""
+    table = call.table()
+    torch = call.torch(table)
+    item, revision = _what(call, table)
+    waiting = _waiting_run(item)
+    sheet, questions = _sheet(call, item, revision, waiting)
+    aside = _set_aside(call, table, waiting)
+    for stoppage in Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=call.at):
+        stoppage_close(stoppage=stoppage, at=call.at, memo=call.memo)
+    if waiting is not None:
+        segment = run_restart(
+            run=waiting, at=call.at, operator=call.person, torch=torch, memo=call.memo
+        )
+        run = waiting
+    else:
+        run = run_open(
+            revision=revision,
+            table=table,
+            torch=torch,
+            operator=call.person,
+            at=call.at,
+            sheet=sheet,
+            queue_item=item,
+            swap_reason=call.text("swap_reason"),
+            memo=call.memo,
+        )
+        segment = run.segments.get()
+    arcs_matched(table=table, start=call.at, end=call.now, now=call.now)
+    fitted = set_fitted(torch)
+    question = set_question(fitted=fitted, wanted=revision.nest.wear_set)
+    return {
+        "run": str(run.pk),
+        "segment": segment.pk,
+        "nest": revision.nest.name,
+        "sheet": sheet.code if sheet else None,
+        "set_aside": str(aside.pk) if aside else None,
+        "set_right": None if fitted is None else fitted.pk == revision.nest.wear_set_id,
+        "questions": [*questions, *([question] if question else [])],
+    }
+
+
+def restart_at(call: Call) -> dict[str, Any]:
+    """Burns on at a contour. Time since the last arc is a stoppage, whoever forgot to press."""
+    run = call.the_run()
+    contour = call.number("contour")
+    if contour is None or contour != int(contour):
+        raise FloorError("At which contour?", "Tap it on the map.", ask="contour")
+    other = current_run(run.table, call.at)
+    if other is not None and other.pk != run.pk and other.state == RunState.OPEN:
+        run_set_aside(run=other, at=call.at, reason="rush", memo=call.memo)
+    before = run.segments.order_by("-started_at", "-pk").first()
+    reason = call.text("reason") or "other"
+    segment = run_restart(
+        run=run,
+        at=call.at,
+        operator=call.person,
+        contour=int(contour),
+        reason=reason,
+        memo=call.memo,
+    )
+    if before is not None:
+        before.refresh_from_db()
+        _stood(call, run, before.ended_at, reason)
+    arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
+    return {"run": str(run.pk), "segment": segment.pk, "first_contour": segment.first_contour}
+
+
+def handover(call: Call) -> dict[str, Any]:
+    run = call.the_run()
+    named = call.text("to")
+    operator = _person(named) if named else call.person
+    segment = run_handover(run=run, operator=operator, at=call.at, memo=call.memo)
+    arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
+    return {"run": str(run.pk), "segment": segment.pk, "operator": operator.shown_name}
+
+
+def note(call: Call) -> dict[str, Any]:
+    text = call.text("text")
+    if not text:
+        raise FloorError("The note is empty.")
+    run = call.run(required=False)
+    if run is not None:
+        joined = f"{run.note} · {text}" if run.note else text
+        call.memo.change(run, note=joined[-200:])
+    return {"run": str(run.pk) if run else None, "text": text}
+
+
+def _what(call: Call, table: Table) -> tuple[QueueItem | None, NestRevision]:
+    """The queue item and the revision to burn: the newest, unless one is named."""
+    item = None
+    number = call.number("queue_item")
+    if number is not None:
+        item = QueueItem.objects.select_related("nest", "sheet").filter(pk=int(number)).first()
+        if item is None or item.state not in ("waiting", "running"):
+            raise FloorError("That nest is not in the queue any more.", "Look at the queue again.")
+    revisions = NestRevision.objects.select_related("nest__wear_set", "nest__material")
+    revision = call.number("revision")
+    name = call.text("nest")
+    if revision is not None:
+        found = revisions.filter(pk=int(revision)).first()
+    elif item is not None:
+        found = revisions.filter(nest=item.nest).order_by("-revision").first()
+    elif name:
+        by_name = revisions.filter(nest__name=name).order_by("-revision").first()
+        by_id = revisions.filter(nest=int(name)) if name.isdigit() else revisions.none()
+        found = by_name or by_id.order_by("-revision").first()
+    else:
+        raise FloorError("Which nest?", "Choose it from the queue.", ask="nest")
+    if found is None:
+        raise FloorError("There is no such nest.", "Look at the queue again.")
+    if item is None:
+        waiting = QueueItem.objects.filter(nest=found.nest, table=table, state="waiting")
+        item = waiting.order_by("position").first()
+    return item, found
+
+
+def _waiting_run(item: QueueItem | None) -> Run | None:
+    if item is None or item.state != "running":
+        return None
+    return item.runs.filter(state=RunState.STOPPED).order_by("-opened_at").first()
+
+
+def _set_aside(call: Call, table: Table, waiting: Run | None) -> Run | None:
+    running = current_run(table, call.at)
+    if running is None or running == waiting or running.state not in ("open", "stopped"):
+        return None
+    run_set_aside(run=running, at=call.at, reason=call.text("aside_reason"), memo=call.memo)
+    return running
+
+
+def _sheet(
+    call: Call, item: QueueItem | None, revision: NestRevision, waiting: Run | None
+) -> tuple[Sheet | None, list[str]]:
+    """The sheet that lies on the table: what was scanned, else what was planned."""
+    expected = waiting.sheet if waiting else item.sheet if item else None
+    scanned = call.text("sheet")
+    if not scanned:
+        return expected, ["The sheet was not scanned."]
+    sheet = Sheet.objects.select_related("material", "heat").filter(code=scanned).first()
+    if sheet is None:
+        raise FloorError(f"There is no sheet {scanned!r}.", "Scan it again.", ask="sheet")
+    on_table_for_this = waiting is not None and waiting.sheet_id == sheet.pk
+    if sheet.state != SheetState.IN_STOCK and not on_table_for_this:
+        raise FloorError(
+            f"Sheet {sheet.code} is {SheetState(sheet.state).label}.",
+            "Scan the one that lies there.",
+            ask="sheet",
+        )
+    why = _differs(sheet, expected, revision)
+    if why and not call.text("swap_reason"):
+        raise FloorError(
+            why,
+            "Say why it is swapped, or lift the right one.",
+            ask="swap_reason",
+            details={"expected": expected.code if expected else None, "scanned": sheet.code},
+        )
+    return sheet, [why] if why else []
+
+
+def _differs(sheet: Sheet, expected: Sheet | None, revision: NestRevision) -> str:
+    nest = revision.nest
+    if expected is not None and sheet.pk != expected.pk:
+        return f"Sheet {expected.code} was planned, {sheet.code} was scanned."
+    if sheet.material_id != nest.material_id:
+        return f"Sheet {sheet.code} is {sheet.material}, the nest is for {nest.material}."
+    if abs(sheet.thickness_mm - nest.thickness_mm) > 0.01:
+        return (
+            f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
+        )
+    return ""
+
+
+def _stood(call: Call, run: Run, since: Any, reason: str) -> None:
+    """The time between: the open stoppage ends, or one is written from the last arc on."""
+    standing = Stoppage.objects.filter(table=run.table, ended_at=None).first()
+    named = Reason.objects.filter(code=reason, active=True).first()
+    if standing is not None:
+        if named is not None and standing.reason is None:
+            call.memo.change(standing, reason=named, by=call.person)
+        stoppage_close(stoppage=standing, at=call.at, memo=call.memo)
+    elif since is not None and since < call.at:
+        stoppage_open(
+            table=run.table,
+            run=run,
+            at=since,
+            ended_at=call.at,
+            by=call.person,
+            reason=named,
+            note="" if named else reason,
+            memo=call.memo,
+        )
+
+
+def _person(named: str) -> User:
+    found = badge_lookup(badge=named) or User.objects.filter(username=named).first()
+    if found is None or not found.is_active or not found.has_perm("shopfloor.work_floor"):
+        raise FloorError(f"{named!r} is nobody who works at a table.", "Scan the badge again.")
+    return found

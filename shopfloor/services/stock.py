@@ -1,0 +1,81 @@
+"""Sheets on their way over the table, and what is left of them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db import transaction
+
+from shopfloor.errors import FloorError
+from shopfloor.models import Sheet, SheetState
+from shopfloor.selectors.shop import the_shop
+from shopfloor.services.memo import Memo
+
+
+def sheet_state(*, sheet: Sheet, state: str, memo: Memo | None = None) -> None:
+    if state not in SheetState.values:
+        raise FloorError(f"{state!r} is no state of a sheet.")
+    (memo or Memo()).change(sheet, state=state)
+
+
+@transaction.atomic
+def remnant_add(
+    *,
+    sheet: Sheet,
+    length_mm: float,
+    width_mm: float,
+    at: datetime,
+    area_mm2: float | None = None,
+    place: str = "",
+    code: str = "",
+    memo: Memo | None = None,
+) -> Sheet:
+    """What is left of a sheet, as stock of its own with the sheet's heat and owner. Its cost is
+    the share of the sheet's by area, times the shop's factor; unknown where the sheet's is, 0
+    for a customer's plate, and 0 below the shop's smallest remnant (scrap)."""
+    if length_mm <= 0 or width_mm <= 0:
+        raise FloorError("A remnant has a length and a width above zero.")
+    area = area_mm2 if area_mm2 is not None else length_mm * width_mm
+    if not 0 < area <= sheet.area_mm2:
+        raise FloorError(
+            f"A remnant of {area:.0f} mm2 cannot come from a sheet of {sheet.area_mm2:.0f} mm2.",
+            "Check the two sizes.",
+        )
+    if area > length_mm * width_mm * (1 + 1e-9):
+        raise FloorError("The remnant's area is larger than its length times its width.")
+    return (memo or Memo()).make(
+        Sheet(
+            code=code or _free_code(sheet),
+            material=sheet.material,
+            thickness_mm=sheet.thickness_mm,
+            thickness_text=sheet.thickness_text,
+            length_mm=length_mm,
+            width_mm=width_mm,
+            area_mm2=area,
+            heat=sheet.heat,
+            owner=sheet.owner,
+            cost_minor=_credit_minor(sheet, area),
+            parent=sheet,
+            place=place[:40],
+            received_at=at,
+        )
+    )
+
+
+def _credit_minor(sheet: Sheet, area_mm2: float) -> int | None:
+    if sheet.owner_id is not None:
+        return 0
+    if sheet.cost_minor is None:
+        return None
+    shop = the_shop()
+    if area_mm2 < shop.remnant_min_mm2:
+        return 0
+    return round(sheet.cost_minor * area_mm2 / sheet.area_mm2 * shop.remnant_factor)
+
+
+def _free_code(sheet: Sheet) -> str:
+    taken = set(Sheet.objects.filter(code__startswith=sheet.code).values_list("code", flat=True))
+    number = 1
+    while (code := f"{sheet.code[:36]}-R{number}") in taken:
+        number += 1
+    return code
