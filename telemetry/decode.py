@@ -6,7 +6,6 @@ import re
 from typing import Any, Final, Literal
 
 from telemetry.description import Description
-from telemetry.edges import Edges
 from telemetry.errors import ParseError
 from telemetry.events import (
     ARC_OFF,
@@ -17,22 +16,20 @@ from telemetry.events import (
     Batch,
     Duplicate,
     Event,
-    Gap,
     Reject,
 )
 from telemetry.identity import Occurrences, position_key, seq_key, stamp_key
 from telemetry.lines import KEEP_BYTES, LineSplitter, RawLine
-from telemetry.ordering import Window
+from telemetry.outlet import Outlet
 from telemetry.parsers import make_parser
 from telemetry.parsers.checksum import make_check
+from telemetry.parsers.numbers import decimal, running_number
 from telemetry.parsers.stamps import SECOND_US, make_reader
-from telemetry.sequence import NEAR, Sequence
+from telemetry.sequence import Sequence
 
 Fragment = Literal["keep", "take", "reject"]
 
 _CONTROL: Final = re.compile(r"[\x00-\x08\x0a-\x1f\x7f]")
-_NUMBER: Final = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?\Z", re.ASCII)
-_LONGEST_SEQ: Final = 18  # digits that fit a 64-bit column
 _EMPTY: Final = Batch()
 
 
@@ -56,7 +53,6 @@ class Decoder:
         self._decimal = line.decimal
         self._torch = description.torch
         self._window_us = window_us
-        self._debounce_us = round(line.debounce_s * SECOND_US)
         self._signals = dict(description.signals)
         if self._is_level:
             levels = dict.fromkeys(line.on, ARC_ON) | dict.fromkeys(line.off, ARC_OFF)
@@ -67,13 +63,18 @@ class Decoder:
         self._stamp = make_reader(time.format, time.zone, window_us)
         self._splitter = LineSplitter()
         self._sequence = Sequence(window_us, timed=self._timed)
-        self._window = Window(timed=self._timed)
-        self._unchecked: list[list[int]] = []
+        debounce_us = round(line.debounce_s * SECOND_US)
+        self._outlet = Outlet(
+            self._sequence,
+            window_us=window_us,
+            timed=self._timed,
+            has_seq=self._has_seq,
+            debounce_us=debounce_us if self._is_level else None,
+        )
         self._occurrences = Occurrences(window_us + SECOND_US)
-        self._edges: dict[str, Edges] = {}
         self._newest_us = 0
         self._line = 0
-        self._source: str | None = None
+        self._source = ""
         self._arrival_us: int | None = None
         self._batch = _EMPTY
 
@@ -93,7 +94,7 @@ class Decoder:
         self._arrival_us = arrival_us
         for line in self._splitter.feed(raw, position):
             self._take(line)
-        self._release(self._newest_us - self._window_us if self._timed else None)
+        self._outlet.let_go(self._newest_us, batch)
         return batch
 
     def flush(self, *, fragment: Fragment = "keep") -> Batch:
@@ -109,19 +110,13 @@ class Decoder:
             self._try_fragment()
         elif fragment == "reject":
             self._reject_fragment()
-        self._release(None)
-        self._find_gaps(len(self._unchecked))
-        for edges in self._edges.values():
-            edge = edges.settle()
-            if edge is not None:
-                batch.repeats -= 1  # it was counted as one while it waited
-                batch.events.append(edge)
+        self._outlet.empty(batch)
         return batch
 
     @property
     def waiting(self) -> int:
         """How many events wait in the reorder window."""
-        return len(self._window)
+        return len(self._outlet.window)
 
     @property
     def fragment(self) -> bytes:
@@ -135,10 +130,8 @@ class Decoder:
             "splitter": self._splitter.state(),
             "layout": self._parser.layout,
             "sequence": self._sequence.state(),
-            "window": self._window.state(),
-            "unchecked": [list(item) for item in self._unchecked],
+            "outlet": self._outlet.state(),
             "occurrences": self._occurrences.state(),
-            "edges": {torch: edges.state() for torch, edges in self._edges.items()},
             "newest_us": self._newest_us,
             "line": self._line,
             "source": self._source,
@@ -152,12 +145,8 @@ class Decoder:
         decoder._splitter = LineSplitter.from_state(state["splitter"])
         decoder._parser.use_layout(state["layout"])
         decoder._sequence.restore(state["sequence"])
-        decoder._window.restore(state["window"])
-        decoder._unchecked = [list(item) for item in state["unchecked"]]
+        decoder._outlet.restore(state["outlet"])
         decoder._occurrences.restore(state["occurrences"])
-        for torch, values in state["edges"].items():
-            decoder._edges[torch] = edges = Edges(decoder._debounce_us)
-            edges.restore(values)
         decoder._newest_us = state["newest_us"]
         decoder._line = state["line"]
         decoder._source = state["source"]
@@ -165,8 +154,7 @@ class Decoder:
         return decoder
 
     def _change_source(self, source: str) -> None:
-        if self._source is not None:
-            self._reject_fragment()
+        self._reject_fragment()
         self._source = source
         self._line = 0
         self._splitter = LineSplitter()
@@ -221,77 +209,63 @@ class Decoder:
             self._reject(line, error.reason, str(error))
 
     def _decode(self, line: RawLine, text: str) -> None:
+        """One line of text to an event; straight on, because every line comes through here."""
         seq_text, stamp, word, value_text, torch = self._parser.parse(text)
+        newest_us = self._newest_us
         seq = None
         if self._has_seq:
-            seq_text = _needed(seq_text, "seq")
-            seq = _seq(seq_text)
-        newest_us = self._newest_us
+            seq_text, seq = running_number(seq_text)
         if self._timed:
-            stamp = _needed(stamp, "time")
+            stamp = (stamp or "").strip()
+            if not stamp:
+                raise ParseError("missing field", "no time")
             time_us, flags = self._stamp(stamp, newest_us)
         else:
             # feed_block has made sure that there is one.
             time_us, flags, stamp = self._arrival_us or 0, 0, ""
         session, is_duplicate = 0, False
         if seq is not None:
-            session, is_duplicate = self._sequence.arrive(seq, time_us, newest_us)
+            if seq == self._sequence.next_seq and time_us >= newest_us:
+                session = self._sequence.follow(seq, time_us)
+            else:
+                self._outlet.let_go(newest_us, self._batch)
+                session, is_duplicate = self._sequence.arrive(seq, time_us, newest_us)
         if time_us > newest_us:
             self._newest_us = time_us
-        event = self._event(
-            line, seq_text, seq, session, stamp, time_us, flags, word, value_text, torch
-        )
-        if is_duplicate and seq is not None:
+        kind = self._signals.get(word or "") or self._kind(word)
+        torch = (torch.strip() if torch else "") or self._torch
+        value = name = None
+        if kind == PROGRAM:
+            torch = torch or ""  # a program without a torch is the whole table's
+            name = (value_text or "").strip()
+            if not name:
+                raise ParseError("bad value", "a program without its name")
+        elif kind >= SAMPLE_A:
+            value = decimal(value_text, self._decimal)
+        if torch is None:
+            raise ParseError("no torch", "the line names no torch and the feed neither")
+        position = line.position
+        if not self._timed:
+            key = position_key(self._source, position)
+        elif seq_text is not None:
+            key = seq_key(seq_text, stamp)
+        else:
+            number = self._occurrences.count(line.raw, time_us, self._newest_us)
+            key = stamp_key(stamp, line.raw, number)
+        event = Event(
+            key, time_us, kind, torch, seq, session, stamp, value, name, flags,
+            position, self._line, self._arrival_us, self._source,
+        )  # fmt: skip
+        if is_duplicate:
             self._batch.duplicates.append(
-                Duplicate(self._line, line.position, event.source, session, seq, event.key)
+                Duplicate(self._line, position, self._source, session, seq or 0, key)
             )
         elif self._timed and time_us < newest_us - self._window_us:
             if self._is_level:
                 raise ParseError("too late", "a level older than the reorder window")
             self._batch.late.append(event._replace(flags=flags | LATE))
         else:
-            self._window.add(event)
-
-    def _event(
-        self,
-        line: RawLine,
-        seq_text: str | None,
-        seq: int | None,
-        session: int,
-        stamp: str,
-        time_us: int,
-        flags: int,
-        word: str | None,
-        value_text: str | None,
-        torch: str | None,
-    ) -> Event:
-        if stamp == "":
-            key = position_key(self._source or "", line.position)
-        elif seq_text is not None:
-            key = seq_key(seq_text, stamp)
-        else:
-            occurrence = self._occurrences.count(line.raw, time_us, self._newest_us)
-            key = stamp_key(stamp, line.raw, occurrence)
-        kind = self._signals.get(word or "")
-        if kind is None:
-            kind = self._kind(word)
-        torch = (torch.strip() if torch else "") or self._torch
-        value = None
-        text = None
-        if kind == PROGRAM:
-            # A program without a torch is the whole table's.
-            torch = torch or ""
-            text = (value_text or "").strip()
-            if not text:
-                raise ParseError("bad value", "a program without its name")
-        elif kind >= SAMPLE_A:
-            value = self._number(value_text)
-        if torch is None:
-            raise ParseError("no torch", "the line names no torch and the feed neither")
-        return Event(
-            key, time_us, kind, torch, seq, session, stamp, value, text, flags,
-            line.position, self._line, self._arrival_us, self._source or "",
-        )  # fmt: skip
+            self._outlet.window.add(event)
 
     def _kind(self, word: str | None) -> int:
         """The kind of a word that is not listed as it stands."""
@@ -304,58 +278,10 @@ class Decoder:
             raise ParseError(reason, f"{word!r} is not listed")
         return kind
 
-    def _number(self, text: str | None) -> float:
-        text = (text or "").strip()
-        if self._decimal == ",":
-            text = text.replace(",", ".") if "." not in text else ""
-        if not _NUMBER.match(text):
-            raise ParseError("bad value", f"{text!r} is not a number")
-        return float(text)
-
-    def _release(self, until_us: int | None) -> None:
-        batch = self._batch
-        for event in self._window.release(until_us):
-            if event.seq is not None:
-                self._unchecked.append([event.session, event.seq, event.time_us, event.position])
-            if not self._is_level:
-                batch.events.append(event)
-                continue
-            edges = self._edges.get(event.torch)
-            if edges is None:
-                edges = self._edges[event.torch] = Edges(self._debounce_us)
-            edge = edges.feed(event)
-            if edge is None:
-                batch.repeats += 1
-            else:
-                batch.events.append(edge)
-        # Without stamps nothing is put in order, so late numbers get a few lines' grace instead.
-        self._find_gaps(len(self._unchecked) - (0 if self._timed else NEAR))
-
-    def _find_gaps(self, count: int) -> None:
-        if count <= 0:
-            return
-        for session, seq, time_us, position in self._unchecked[:count]:
-            for after, before in self._sequence.release(session, seq):
-                self._batch.gaps.append(Gap(session, after, before, time_us, position))
-        del self._unchecked[:count]
-
     def _reject(self, line: RawLine, reason: str, message: str) -> None:
         self._batch.rejects.append(
             Reject(
-                self._line, line.position, self._source or "", reason, message or reason,
+                self._line, line.position, self._source, reason, message or reason,
                 line.raw[:KEEP_BYTES], self._arrival_us,
             )
         )  # fmt: skip
-
-
-def _needed(text: str | None, name: str) -> str:
-    text = text.strip() if text else ""
-    if not text:
-        raise ParseError("missing field", f"no {name}")
-    return text
-
-
-def _seq(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) <= _LONGEST_SEQ):
-        raise ParseError("bad seq", f"{text!r} is not a running number")
-    return int(text)

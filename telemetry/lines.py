@@ -62,7 +62,11 @@ class LineSplitter:
                 part = self._tail + part
                 start = self._tail_position
                 self._tail = b""
-            lines.append(self._finish(start, part))
+            if len(part) > MAX_LINE_BYTES or self._at_start or self._utf16:
+                lines.append(self._finish(start, part))
+            else:
+                raw = part[:-1] if part[-1:] == b"\r" else part
+                lines.append(RawLine(start, raw, ""))
             start = following
         self._tail_position = start
         self._keep(parts[-1])

@@ -17,6 +17,8 @@ class Window:
     `timed` False keeps the order they came in: arrival says nothing of which was first.
     """
 
+    __slots__ = ("_count", "_entries", "_timed")
+
     def __init__(self, *, timed: bool = True) -> None:
         self._timed = timed
         self._entries: list[_Entry] = []
@@ -27,12 +29,12 @@ class Window:
 
     def add(self, event: Event) -> None:
         """Put an event in its place."""
-        seq = event.seq
         self._count += 1
         entries = self._entries
         if not self._timed:
             entries.append((0, 0, 0, self._count, event))
             return
+        seq = event.seq
         entry = (event.time_us, event.session, -1 if seq is None else seq, self._count, event)
         if entries and entry < entries[-1]:
             insort(entries, entry)
@@ -42,12 +44,7 @@ class Window:
     def release(self, until_us: int | None) -> list[Event]:
         """Take out the events up to and with `until_us`, all where it is None."""
         entries = self._entries
-        if until_us is None:
-            self._entries = []
-            return [entry[4] for entry in entries]
-        at = bisect_left(entries, (until_us + 1,))
-        if at == 0:
-            return []
+        at = len(entries) if until_us is None else bisect_left(entries, (until_us + 1,))
         self._entries = entries[at:]
         return [entry[4] for entry in entries[:at]]
 

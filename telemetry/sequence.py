@@ -90,6 +90,7 @@ class Sequence:
     def __init__(self, window_us: int, *, timed: bool) -> None:
         self._window_us = window_us
         self._timed = timed
+        self.next_seq = -1  # the number that plainly goes on; -1 before any
         self._now: _Session | None = None
         self._before: _Session | None = None
         # Two marks a window apart: numbers at or below `_old_top` are older than the window.
@@ -102,6 +103,24 @@ class Sequence:
 
         `newest_us` is the newest time before this line.
         """
+        verdict = self._judge(seq, time_us, newest_us)
+        if self._now is not None:
+            self.next_seq = self._now.top + 1
+        return verdict
+
+    def follow(self, seq: int, time_us: int) -> int:
+        """Session of a line that carries `next_seq` and is no older than any before it."""
+        now = self._now
+        if now is None:
+            raise ValueError("nothing to follow")
+        if time_us - self._mark_us >= self._window_us + _SLACK_US:
+            self._mark(time_us, now.top)
+        now.top = now.ranges[-1][1] = seq
+        now.newest_us = time_us
+        self.next_seq = seq + 1
+        return now.index
+
+    def _judge(self, seq: int, time_us: int, newest_us: int) -> tuple[int, bool]:
         now = self._now
         if now is None:
             return self._start(seq, time_us), False
@@ -167,6 +186,7 @@ class Sequence:
             return made
 
         self._now = session(state["now"])
+        self.next_seq = -1 if self._now is None else self._now.top + 1
         self._before = session(state["before"])
         self._mark_us, self._mark_top, self._old_top = state["marks"]
 

@@ -12,10 +12,12 @@ it, so a file with its columns moved about is read right.
 from __future__ import annotations
 
 import csv
+from collections.abc import Callable
+from operator import itemgetter
 
 from telemetry.description import Description
 from telemetry.errors import ParseError
-from telemetry.parsers.base import Fields
+from telemetry.parsers.base import FIELDS, Fields
 
 
 class ColumnsParser:
@@ -42,13 +44,7 @@ class ColumnsParser:
                 raise ParseError("too many columns", f"{count} columns, stated {self._width}")
             fields = fields[: self._width] + [None] * (self._width - count)
         fields.append(None)  # what a column that is not stated (place -1) reads
-        return Fields(
-            fields[self._seq],
-            fields[self._time],
-            fields[self._signal],
-            fields[self._value],
-            fields[self._torch],
-        )
+        return self._pick(fields)
 
     def take_header(self, text: str) -> bool:
         """True for a header line, whose order then holds."""
@@ -79,9 +75,7 @@ class ColumnsParser:
         self._layout = layout
         self._width = len(layout)
         self._least = 1 + max(place(name) for name in self._needed)
-        self._seq, self._time = place("seq"), place("time")
-        self._signal, self._value = place("signal"), place("value")
-        self._torch = place("torch")
+        self._pick: Callable[[list[str | None]], Fields] = itemgetter(*map(place, FIELDS))
 
     def _split(self, text: str) -> list[str]:
         if '"' not in text or self._separator != ",":

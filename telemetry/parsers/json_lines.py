@@ -10,7 +10,7 @@ from typing import Any
 
 from telemetry.description import Description
 from telemetry.errors import ParseError
-from telemetry.parsers.base import Fields
+from telemetry.parsers.base import FIELDS, Fields
 
 
 def _no_constant(word: str) -> Any:
@@ -24,7 +24,7 @@ class JsonParser:
 
     def __init__(self, description: Description) -> None:
         names = description.line.names
-        self._names = [names.get(name) for name in Fields._fields]
+        self._names = [names.get(name) for name in FIELDS]
         decoder = json.JSONDecoder(parse_float=str, parse_int=str, parse_constant=_no_constant)
         self._decode = decoder.decode
 
@@ -39,7 +39,8 @@ class JsonParser:
         values = [found.get(name) for name in self._names]
         if any(not (value is None or isinstance(value, str)) for value in values):
             raise ParseError("bad json", "a listed member is neither text nor a number")
-        return Fields._make(values)
+        seq, time, signal, value, torch = values
+        return seq, time, signal, value, torch
 
     def take_header(self, text: str) -> bool:
         """Members name themselves; there is no header."""

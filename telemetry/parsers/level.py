@@ -26,13 +26,13 @@ class LevelParser:
     def parse(self, text: str) -> Fields:
         """The fields of one line."""
         if self._width == 1:
-            return Fields(None, None, text, None, None)
+            return None, None, text, None, None
         fields: list[str | None] = list(text.split(self._separator))
         if len(fields) != self._width:
             reason = "too few columns" if len(fields) < self._width else "too many columns"
             raise ParseError(reason, f"{len(fields)} columns, stated {self._width}")
         fields.append(None)
-        return Fields(None, fields[self._time], fields[self._level], None, fields[self._torch])
+        return None, fields[self._time], fields[self._level], None, fields[self._torch]
 
     def take_header(self, text: str) -> bool:
         """True for a line of the stated column names."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from telemetry.description import Description
 from telemetry.errors import ParseError
-from telemetry.parsers.base import Fields
+from telemetry.parsers.base import FIELDS, Fields
 
 
 class PairsParser:
@@ -15,13 +15,13 @@ class PairsParser:
     def __init__(self, description: Description) -> None:
         self._separator = description.line.separator
         names = description.line.names
-        self._names = [names.get(name) for name in Fields._fields]
+        self._names = [names.get(name) for name in FIELDS]
 
     def parse(self, text: str) -> Fields:
         """The fields of one line."""
         found: dict[str | None, str] = {}
         for pair in text.split(self._separator):
-            name, equals, value = pair.partition("=")
+            name, equals, text_of = pair.partition("=")
             name = name.strip()
             if not equals:
                 if not name:
@@ -29,8 +29,9 @@ class PairsParser:
                 raise ParseError("bad pair", f"no = in {name!r}")
             if name in found:
                 raise ParseError("bad pair", f"{name} stands twice")
-            found[name] = value
-        return Fields._make([found.get(name) for name in self._names])
+            found[name] = text_of
+        seq, time, signal, value, torch = [found.get(name) for name in self._names]
+        return seq, time, signal, value, torch
 
     def take_header(self, text: str) -> bool:
         """Pairs name themselves; there is no header."""

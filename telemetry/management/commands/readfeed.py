@@ -40,7 +40,9 @@ class Command(BaseCommand):
         if options["json"]:
             self.stdout.write(json.dumps(as_json(sample, description)))
         else:
-            self.stdout.write("\n".join(_summary(sample, description)))
+            text = "\n".join(_summary(sample, description))
+            encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
+            self.stdout.write(text.encode(encoding, "backslashreplace").decode(encoding))
 
     def _fail(self, message: str) -> NoReturn:
         self.stderr.write(" ".join(message.split()))

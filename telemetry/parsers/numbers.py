@@ -1,0 +1,33 @@
+"""Numbers of a line. Only plain ASCII digits count; what a spreadsheet mangled is refused."""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+from telemetry.errors import ParseError
+
+_DECIMAL: Final = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?\Z", re.ASCII)
+_LONGEST_SEQ: Final = 18  # digits that fit a 64-bit column
+
+
+def running_number(text: str | None) -> tuple[str, int]:
+    """A device's running number as written and as a number. Raises ParseError."""
+    text = (text or "").strip()
+    if text.isdigit() and text.isascii() and len(text) <= _LONGEST_SEQ:
+        return text, int(text)
+    if not text:
+        raise ParseError("missing field", "no seq")
+    raise ParseError("bad seq", f"{text!r} is not a running number")
+
+
+def decimal(text: str | None, point: str) -> float:
+    """A finite number with `point` between whole and fraction. Raises ParseError."""
+    text = (text or "").strip()
+    plain = text
+    if point == ",":
+        # A point beside the decimal comma may group thousands or not: refused, never guessed.
+        plain = text.replace(",", ".") if "." not in text else ""
+    if not _DECIMAL.match(plain):
+        raise ParseError("bad value", f"{text!r} is not a number")
+    return float(plain)
