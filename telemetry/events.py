@@ -127,8 +127,9 @@ class Batch:
     `events` are in order and never go back behind what earlier batches released. `late` are
     distinct events older than the reorder window, flagged LATE: they may repeat a key decoded
     long before (then they are duplicates; take `events` first, the first of the two may be
-    among them), and arcs from their time on must be worked out again. `lines` counts lines with content that this call completed; header lines are not
-    counted. `repeats` counts level polls that changed nothing.
+    among them), and arcs from their time on must be worked out again. `lines` counts lines with
+    content that this call completed; header lines are not counted. `repeats` counts level polls
+    that were no edge of their own.
     """
 
     events: list[Event] = field(default_factory=list)
