@@ -7,7 +7,7 @@ decoder's and a little beside it; the same records from the same state give the 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from telemetry.store.clock import clock_at
 from telemetry.store.gathered import Clock, Gathered
 
 LANES = ("live", "backfill")
+_TURNS = (Kind.VERSION, Kind.CLOCK, Kind.OPENED)
 _REMEMBER = 1_000  # rejects and repeats told apart by how often they came
 _LATE_TIE = 1_000_000  # a late line stands behind those of its instant that came in order
 
@@ -47,6 +48,8 @@ class Lane:
         self._version: int = state.get("version", 0)
         self._stream: int = state.get("stream", 0)
         self._reread: bool = state.get("reread", False)
+        self._source: str = state.get("source", "")
+        self.bytes_end: int = state.get("bytes_end", 0)
         self._tie: list[int] = state.get("tie", [-1, 0])
         self._rejects: dict[str, int] = state.get("rejects", {})
         self._repeats: dict[str, int] = state.get("repeats", {})
@@ -59,21 +62,42 @@ class Lane:
         self._now = self._fresh()
 
     @property
+    def version(self) -> int:
+        """Of the description in force; 0 before the first."""
+        return self._version
+
+    @property
+    def clock_version(self) -> int:
+        return self._clocks[-1].version if self._clocks else 0
+
+    @property
     def waiting(self) -> int:
         """Events in the reorder window."""
         return 0 if self._decoder is None else self._decoder.waiting
 
-    def gather(self, folder: Path, until: Position | None = None) -> Iterator[Gathered]:
-        """What the journal holds from here on, cut into transactions of a bounded size."""
+    def gather(
+        self, folder: Path, until: Position | None = None, cuts: Sequence[int] = ()
+    ) -> Iterator[Gathered]:
+        """What the journal holds from here on, cut into transactions of a bounded size, and at
+        the instants `cuts` (in order) so that lanes can be taken in the order they came in."""
+        ahead = list(reversed(cuts))
         for item, position in read(folder, self.position, until):
-            if self._breaks(item) and self._now.end != self._now.start:
-                yield self._take()
-            self.position = position
-            self._now.end = position
+            turn = isinstance(item, Record) and item.kind in _TURNS
+            if isinstance(item, Record):
+                if turn:
+                    self._let_go_before(item)
+                while ahead and item.utc_us >= ahead[-1]:
+                    ahead.pop()
+                    if self._now.any:
+                        yield self._take()
+                if turn and self._now.any:
+                    yield self._take()
+                self._now.began_us = self._now.began_us or item.utc_us
+            self.position = self._now.end = position
             self._apply(item)
-            if self._now.full or self._breaks(item):
+            if self._now.full or turn:
                 yield self._take()
-        if self._now.end != self._now.start:
+        if self._now.any:
             yield self._take()
 
     def _fresh(self) -> Gathered:
@@ -92,12 +116,14 @@ class Lane:
         self._now = self._fresh()
         return done
 
-    def _breaks(self, item: Record | Damage) -> bool:
-        """A change of stream or version: what is said of rows differs before and after it."""
-        return isinstance(item, Record) and self._alone(item)
-
-    def _alone(self, record: Record) -> bool:
-        return record.kind in (Kind.VERSION, Kind.CLOCK, Kind.OPENED)
+    def _let_go_before(self, record: Record) -> None:
+        """What waits belongs to the stream and version before a turn."""
+        if record.kind is Kind.VERSION:
+            self._flush("keep")
+        elif record.kind is Kind.OPENED and record.meta.get("broken"):
+            self._flush("reject")
+        elif record.kind is Kind.OPENED and record.meta.get("fresh"):
+            self._flush("take")
 
     def _apply(self, item: Record | Damage) -> None:
         if isinstance(item, Damage):
@@ -112,12 +138,12 @@ class Lane:
         elif item.kind is Kind.OPENED:
             self._opened(item)
         elif item.kind is Kind.VERSION:
-            self._new_version(item.meta["version"])
+            self._new_version(item)
         elif item.kind is Kind.CLOCK:
             meta = item.meta
             clock = Clock(meta["version"], meta["offset_us"], meta["from_us"])
             self._clocks.append(clock)
-            self._now.new_clock = clock if self.name == "live" else None
+            self._now.new_clock = clock
 
     def _data(self, record: Record) -> None:
         if self._decoder is None:
@@ -129,6 +155,8 @@ class Lane:
             arrival_us=record.utc_us,
             source=meta.get("source", ""),
         )
+        self._source = meta.get("source", "")
+        self.bytes_end = meta.get("at", 0) + len(record.body)
         if batch.lines:
             self._now.last_line_us = record.utc_us
         if "path" in meta:
@@ -143,24 +171,27 @@ class Lane:
     def _opened(self, record: Record) -> None:
         """`fresh`: read again from its start, by a decoder that knows nothing. `broken`: the
         link was down; a half line of before can never be finished."""
-        if record.meta.get("broken"):
-            self._flush("reject")
-            if message := record.meta.get("message"):
-                self._now.link_gaps.append((record.utc_us, message))
+        if message := record.meta.get("message"):
+            self._now.link_gaps.append((record.utc_us, message))
         if record.meta.get("fresh"):
-            self._flush("reject" if record.meta.get("broken") else "take")
             self._restart(reread=True)
 
-    def _new_version(self, version: int) -> None:
+    def _new_version(self, record: Record) -> None:
         half = self._decoder.fragment if self._decoder is not None else b""
-        self._flush("keep")
-        self._version = version
-        self.description = self._versions.description(version)
+        half_at = self.bytes_end - len(half)
+        source = self._source
+        self._version = version = record.meta["version"]
+        name = f"{self._versions.feed_name} version {version}"
+        self.description = parse_description(record.body.decode(), name=name)
         self._now.feed_version = version
-        self._now.new_version = version if self.name == "live" and version > 1 else None
+        self._now.new_version = version if version > 1 else None
         self._restart(reread=self._reread)
         if half and self._decoder is not None:
-            self._add(self._decoder.feed_block(half, position=0, arrival_us=0, source=""))
+            self._add(
+                self._decoder.feed_block(
+                    half, position=half_at, arrival_us=record.utc_us, source=source
+                )
+            )
 
     def _restart(self, *, reread: bool) -> None:
         if self.description is not None:
@@ -213,6 +244,8 @@ class Lane:
             "version": self._version,
             "stream": self._stream,
             "reread": self._reread,
+            "source": self._source,
+            "bytes_end": self.bytes_end,
             "tie": self._tie,
             "rejects": dict(self._rejects),
             "repeats": dict(self._repeats),

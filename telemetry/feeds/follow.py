@@ -56,7 +56,7 @@ class FollowedFile:
         chunks = [] if self._handle is not None else self._open()
         if self._handle is None:
             return chunks
-        body = self._read_lines()
+        body = self._read_lines() if self._tail_stands(self._handle) else b""
         if body:
             return [*chunks, self._chunk(body)]
         return chunks + self._look_for_change()

@@ -40,6 +40,8 @@ class Writer:
         self.damages: list[Damage] = []
         folder.mkdir(parents=True, exist_ok=True)
         self._descriptor = -1
+        self._segment, self._offset = 0, 0
+        self._sequence = self._durable_sequence = 1
         self._open_end()
         if floor is not None and floor.sequence > self._sequence:
             self.damages.append(
@@ -98,7 +100,6 @@ class Writer:
         """Finds the intact end, cuts a torn tail off it, and notes damage that is not a tail."""
         numbers = segment_numbers(self._folder)
         self._segment = numbers[-1] if numbers else 0
-        self._offset, self._sequence = 0, 1
         end = Position()
         for what, end in read(self._folder, self._tail_start(numbers)):
             self._sequence = end.sequence

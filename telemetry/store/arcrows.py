@@ -58,6 +58,7 @@ def last_arcs_before(feed_id: int, torch: str, before_us: int) -> list[ArcRow]:
 
 def arcs_from(feed_id: int, torch: str, from_us: int | None, to_us: int | None) -> list[ArcRow]:
     """Arcs of a torch that began within [from_us, to_us]; None leaves a side open."""
+    args: list[Any]
     where, args = "feed_id = %s AND torch = %s", [feed_id, torch]
     if from_us is not None:
         where, args = where + " AND on_us >= %s", [*args, from_us]
@@ -106,13 +107,14 @@ def save_strays(feed_id: int, new: Sequence[Event], gone: Iterable[str] = ()) ->
                     for e in new
                 ],
             )
-        if gone := [(feed_id, key) for key in gone]:
+        if lost := [(feed_id, key) for key in gone]:
             cursor.executemany(
-                "DELETE FROM telemetry_stray WHERE feed_id = %s AND event_key = %s", gone
+                "DELETE FROM telemetry_stray WHERE feed_id = %s AND event_key = %s", lost
             )
 
 
 def stray_keys(feed_id: int, torch: str, from_us: int | None, to_us: int | None) -> set[str]:
+    args: list[Any]
     where, args = "feed_id = %s AND torch = %s", [feed_id, torch]
     if from_us is not None:
         where, args = where + " AND at_us >= %s", [*args, from_us]

@@ -22,24 +22,10 @@ def save_rejects(feed: Feed, gathered: Gathered) -> int:
         return 0
     by_key = dict(gathered.rejects)
     known = known_keys("telemetry_reject", "key", feed.pk, list(by_key))
-    if known and not gathered.reread:
-        return _renamed(feed, gathered, known)
     Reject.objects.bulk_create(
         [_reject(feed, gathered, key, r) for key, r in by_key.items() if key not in known], 500
     )
-    return len(known)
-
-
-def _renamed(feed: Feed, gathered: Gathered, known: set[str]) -> int:
-    """A live stream that repeats old garbage: one more of the same, not the same one again."""
-    renamed: list[tuple[str, decoded.Reject]] = []
-    for key, reject in gathered.rejects:
-        name = key
-        while name in known:
-            name = _key(f"{name}{gathered.end.sequence}")
-        renamed.append((name, reject))
-    Reject.objects.bulk_create([_reject(feed, gathered, key, r) for key, r in renamed], 500)
-    return 0
+    return len(gathered.rejects) - len(by_key.keys() - known)
 
 
 def _reject(feed: Feed, gathered: Gathered, key: str, reject: decoded.Reject) -> Reject:
@@ -66,7 +52,7 @@ def save_repeats(feed: Feed, gathered: Gathered) -> int:
     known = 0
     for key, (times, in_all) in gathered.repeats.items():
         before = stored.get(key, 0)
-        after = max(before, in_all) if gathered.reread else before + times
+        after = max(before, in_all)
         known += times - (after - before)
         Repeat.objects.update_or_create(feed=feed, key=key, defaults={"times": after})
     return known
@@ -107,6 +93,8 @@ def save_gaps(feed: Feed, gathered: Gathered, spans: list[tuple[int | None, int 
 
 def _drop_filled(feed: Feed, gaps: QuerySet[Gap]) -> None:
     for gap in gaps:
+        if gap.first_seq is None or gap.last_seq is None:
+            continue
         with connection.cursor() as cursor:
             cursor.execute(
                 "SELECT count(DISTINCT seq) FROM telemetry_event WHERE feed_id = %s "

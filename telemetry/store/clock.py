@@ -16,8 +16,17 @@ def clock_at(clocks: list[Clock], raw_us: int) -> Clock:
     return Clock()
 
 
-def retime(feed: Feed, clock: Clock) -> None:
+def retime_all(feed: Feed, upto: Clock | None = None) -> int:
+    """Applies every clock version (to `upto`) to events that older ones timed; how many moved."""
+    rows = ClockOffset.objects.filter(feed=feed, version__gt=0).order_by("version")
+    if upto is not None:
+        rows = rows.filter(version__lte=upto.version)
+    return sum(_retime(feed, Clock(row.version, row.offset_us, row.from_us)) for row in rows)
+
+
+def _retime(feed: Feed, clock: Clock) -> int:
     """Puts every event from `clock.from_us` on at its raw time plus the new offset."""
+    moved = 0
     older = ClockOffset.objects.filter(feed=feed, version__lt=clock.version)
     offsets = dict(older.values_list("version", "offset_us"))
     with connection.cursor() as cursor:
@@ -30,3 +39,5 @@ def retime(feed: Feed, clock: Clock) -> None:
             if clock.from_us is not None:
                 sql, args = sql + " AND at_us >= %s", [*args, clock.from_us + offset_us]
             cursor.execute(sql, args)
+            moved += cursor.rowcount
+    return moved

@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from telemetry.events import ARC_ON, Event
 from telemetry.models import Cursor, Feed
 from telemetry.store import asides
-from telemetry.store.clock import retime
+from telemetry.store.clock import retime_all
 from telemetry.store.gathered import Gathered
 from telemetry.store.mend import mend_rejects
 from telemetry.store.repair import repair
@@ -64,10 +64,11 @@ def _store(
     cursor = _lock(feed, lane, gathered, keeper)
     dirty = Dirty()
     if gathered.new_version is not None:
-        mend_rejects(feed, gathered, gathered.new_version)
+        mended = mend_rejects(feed, gathered.new_version)
+        gathered.late.extend((event, 0) for event in mended)
     known, changed = _events(feed, gathered, keeper, dirty, pierces, pair)
-    if gathered.new_clock is not None:
-        retime(feed, gathered.new_clock)
+    turned = gathered.new_clock is not None or gathered.new_version is not None
+    if turned and feed.clock_version and retime_all(feed, gathered.new_clock):
         changed = _everything(feed)
     if changed and pair:
         keeper.forget()
@@ -176,12 +177,18 @@ def _spans(feed: Feed, touched: list[tuple[str, int]]) -> Spans:
 
 
 def _everything(feed: Feed) -> Spans:
+    return dict.fromkeys(torches_of(feed), (None, None))
+
+
+def torches_of(feed: Feed) -> set[str]:
+    """Torches that events or arcs of a feed name."""
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT DISTINCT torch FROM telemetry_event WHERE feed_id = %s AND torch <> ''",
             [feed.pk],
         )
-        return {row[0]: (None, None) for row in cursor.fetchall()}
+        named = {row[0] for row in cursor.fetchall()}
+    return named | set(feed.arcs.order_by().values_list("torch", flat=True).distinct())
 
 
 def _rows(feed: Feed, gathered: Gathered, items: list[tuple[Event, int]]) -> list[Any]:

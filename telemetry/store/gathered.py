@@ -44,11 +44,17 @@ class Gathered:
     damages: list[Damage] = field(default_factory=list)
     new_version: int | None = None
     new_clock: Clock | None = None
+    began_us: int = 0
     lines: int = 0
     last_line_us: int | None = None
     sources: dict[tuple[str, int], dict[str, Any]] = field(default_factory=dict)
     state: dict[str, Any] = field(default_factory=dict)
     stored: int = 0
+
+    @property
+    def any(self) -> bool:
+        """True where there is something to commit."""
+        return self.end != self.start or bool(self.events or self.late or self.rejects)
 
     @property
     def full(self) -> bool:

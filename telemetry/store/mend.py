@@ -7,19 +7,20 @@ from telemetry.description import Description, parse_description
 from telemetry.events import Event
 from telemetry.lines import KEEP_BYTES
 from telemetry.models import Feed, FeedVersion, Reject
-from telemetry.store.gathered import Gathered
 
 # Half lines and lines cut for their length hold less than was sent: never guessed at.
 _NEVER = ("half line", "too long", "too late")
 
 
-def mend_rejects(feed: Feed, gathered: Gathered, version: int) -> None:
-    """Adds to `gathered.late` what the new version makes of lines the old ones refused."""
+def mend_rejects(feed: Feed, version: int) -> list[Event]:
+    """What the new version makes of lines that older ones refused; marks those lines mended."""
+    mended: list[Event] = []
     text = FeedVersion.objects.get(feed=feed, version=version).text
     description = parse_description(text, name=feed.name)
     if description.line.format == "level":
-        return  # what a level means depends on the one before it
-    waiting = Reject.objects.filter(feed=feed, mended_version=None).exclude(reason__in=_NEVER)
+        return mended  # what a level means depends on the one before it
+    waiting = Reject.objects.filter(feed=feed, mended_version=None, feed_version__lt=version)
+    waiting = waiting.exclude(reason__in=_NEVER)
     for reject in waiting.iterator():
         raw = bytes(reject.raw)
         if len(raw) >= KEEP_BYTES:
@@ -27,9 +28,10 @@ def mend_rejects(feed: Feed, gathered: Gathered, version: int) -> None:
         events = _read(description, raw, reject)
         if not events:
             continue
-        gathered.late.extend((event, 0) for event in events)
+        mended += events
         reject.mended_version = version
         reject.save(update_fields=["mended_version"])
+    return mended
 
 
 def _read(description: Description, raw: bytes, reject: Reject) -> list[Event]:

@@ -35,16 +35,15 @@ def repair(
     arc_on after `last_us` finds the program that is on record for its arc: from there on nothing
     can differ. Only rows that changed are written; keys stay.
     """
-    pairer, events = start(feed, torch, first_us, pierces=pierces)
+    pairer, events, from_us = start(feed, torch, first_us, pierces=pierces)
+    whole = from_us is None and last_us is None
     stop_us: int | None = None
     known = _KnownPrograms(feed.pk, torch, last_us)
     arcs: list[ArcRow] = []
     strays: list[Event] = []
     seen: set[str] = set()
     versions: dict[str, tuple[int, int]] = {}
-    from_us: int | None = None
     for event, feed_version, clock_version in events:
-        from_us = event.time_us if from_us is None else from_us
         stop = last_us is not None and event.time_us > last_us and event.kind == ARC_ON
         if stop and known.same(event, pairer.program):
             stop_us = event.time_us
@@ -60,23 +59,27 @@ def repair(
             strays.append(event)
     if stop_us is None and (still := pairer.open_arc()) is not None:
         arcs.append(arc_row(feed, still, versions[still.key]))
-    if from_us is not None:
-        _write(feed, torch, (from_us, stop_us), arcs, strays, seen, dirty)
+    _write(feed, torch, (from_us, stop_us), arcs, strays, None if whole else seen, dirty)
 
 
 def _write(
     feed: Feed,
     torch: str,
-    span: tuple[int, int | None],
+    span: tuple[int | None, int | None],
     arcs: list[ArcRow],
     strays: list[Event],
-    seen: set[str],
+    seen: set[str] | None,
     dirty: Dirty,
 ) -> None:
+    """Writes the difference. `seen` are the events of the range; None where that is all."""
     stored = {row.key: row for row in arcs_from(feed.pk, torch, *span)}
     changed = [row for row in arcs if stored.get(row.key) != row]
     wanted = {row.key for row in arcs}
-    gone = [key for key in stored if key not in wanted and key.rpartition("|")[2] in seen]
+    gone = [
+        key
+        for key in stored
+        if key not in wanted and (seen is None or key.rpartition("|")[2] in seen)
+    ]
     for row in changed:
         dirty.add(row)
         if row.key in stored:
@@ -84,24 +87,28 @@ def _write(
     for key in gone:
         dirty.add(stored[key])
     save_arcs(changed, gone)
-    old = stray_keys(feed.pk, torch, *span) & seen
+    old = stray_keys(feed.pk, torch, *span)
+    old = old if seen is None else old & seen
     new = {event.key for event in strays}
     save_strays(feed.pk, [event for event in strays if event.key not in old], old - new)
 
 
 def start(
     feed: Feed, torch: str, first_us: int | None, *, pierces: bool
-) -> tuple[Pairer, Iterator[StoredEvent]]:
-    """A pairer and the stored events it must be fed, from the last arc before `first_us` on."""
+) -> tuple[Pairer, Iterator[StoredEvent], int | None]:
+    """A pairer, the stored events it must be fed (from the last arc before `first_us` on), and
+    the instant of the first of them; None where that is the very beginning."""
     before = [] if first_us is None else last_arcs_before(feed.pk, torch, first_us)
     if not before:
-        return Pairer(torch, knows_pierces=pierces), read_events(feed.pk, torch, None)
+        return Pairer(torch, knows_pierces=pierces), read_events(feed.pk, torch, None), None
     keys = {row.key.rpartition("|")[2] for row in before}
     events = read_events(feed.pk, torch, before[0].on_us)
-    first = next(item for item in events if item[0].key in keys)
+    first = next((item for item in events if item[0].key in keys), None)
+    if first is None:
+        return Pairer(torch, knows_pierces=pierces), read_events(feed.pk, torch, None), None
     program = next(row.program for row in before if row.key.endswith("|" + first[0].key))
     pairer = Pairer(torch, knows_pierces=pierces, program=program)
-    return pairer, _again(first, events)
+    return pairer, _again(first, events), before[0].on_us
 
 
 def _again(first: StoredEvent, rest: Iterator[StoredEvent]) -> Iterator[StoredEvent]:

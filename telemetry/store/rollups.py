@@ -6,7 +6,7 @@ from collections import defaultdict
 
 from django.db import connection
 
-from telemetry.models import Feed
+from telemetry.models import Feed, Rollup
 from telemetry.store.arcrows import ArcRow, arcs_from, last_arcs_before
 
 BUCKET_US = 15 * 60 * 1_000_000
@@ -23,6 +23,18 @@ class Dirty:
         first = row.on_us // BUCKET_US
         last = first if row.off_us is None else row.off_us // BUCKET_US
         self._buckets[row.torch].update(range(first, last + 1))
+
+    def recompute_from(self, feed: Feed, torch: str, from_us: int | None) -> None:
+        """All buckets of one torch anew, from the one that holds `from_us` on (None: all)."""
+        first_us = None if from_us is None else from_us // BUCKET_US * BUCKET_US
+        stale = Rollup.objects.filter(feed=feed, torch=torch)
+        if first_us is not None:
+            stale = stale.filter(bucket_us__gte=first_us)
+        stale.delete()
+        for row in arcs_from(feed.pk, torch, first_us, None):
+            self.add(row)
+        for row in [] if first_us is None else last_arcs_before(feed.pk, torch, first_us):
+            self.add(row)
 
     def recompute(self, feed: Feed) -> None:
         """Writes each dirty bucket anew; a bucket without arcs goes."""

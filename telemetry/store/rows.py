@@ -145,6 +145,7 @@ def _event_page(
     after: tuple[int, int, int, Any] | None,
     size: int,
 ) -> list[Any]:
+    args: list[Any]
     where, args = "feed_id = %s AND torch IN (%s, '')", [feed_id, torch]
     if after is not None:
         where += " AND at_us >= %s AND (at_us, seq, tie, key) > (%s, %s, %s, %s)"
@@ -158,7 +159,7 @@ def _event_page(
             f"FROM telemetry_event WHERE {where} ORDER BY at_us, seq, tie, key LIMIT {size}",
             args,
         )
-        return cursor.fetchall()
+        return list(cursor.fetchall())
 
 
 def _to_event(row: Sequence[Any], torch: str) -> Event:

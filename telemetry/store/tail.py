@@ -39,7 +39,7 @@ class Tail:
         """Brings the pairers of these torches up to the stored events, before new ones go in."""
         for torch in torches - self._pairers.keys() - {""}:
             after_us = None if self.head_us is None else self.head_us + 1
-            pairer, events = start(self._feed, torch, after_us, pierces=self._pierces)
+            pairer, events, _ = start(self._feed, torch, after_us, pierces=self._pierces)
             for event, feed_version, clock_version in events:
                 if event.kind == ARC_ON:
                     self._versions[event.key] = (feed_version, clock_version)

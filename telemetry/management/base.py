@@ -1,0 +1,44 @@
+"""What intake's commands share: a database that is there, and one line of error with status 2."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.db import Error as DatabaseError
+
+from telemetry.database import ensure_database
+from telemetry.errors import DescriptionError, TelemetryError
+from telemetry.models import Feed
+
+
+class IntakeCommand(BaseCommand):
+    """`run` does the work; what it raises of the expected kinds becomes one line and status 2."""
+
+    requires_system_checks = ()
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            ensure_database()
+            self.run(**options)
+        except (TelemetryError, DatabaseError, OSError) as error:
+            hint = getattr(error, "hint", "")
+            message = f"{error} ({hint})" if hint else str(error)
+            self.stderr.write(" ".join(message.split()))
+            raise SystemExit(2) from error
+
+    def run(self, **options: Any) -> None:
+        raise NotImplementedError
+
+    def print_json(self, values: dict[str, Any]) -> None:
+        self.stdout.write(json.dumps(values))
+
+
+def feed_named(name: str) -> Feed:
+    """Raises DescriptionError with the names there are."""
+    feed = Feed.objects.filter(name=name).first()
+    if feed is None:
+        names = ", ".join(Feed.objects.values_list("name", flat=True)) or "none yet"
+        raise DescriptionError(f"no feed is called {name!r}, there are: {names}")
+    return feed

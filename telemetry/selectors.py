@@ -1,0 +1,193 @@
+"""Named reads for those who build on intake. Instants are microseconds UTC."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from django.db.models import Count, F, Max, Q, QuerySet, Sum
+
+from telemetry.locks import is_held
+from telemetry.models import Alarm, Arc, Cursor, Event, Feed, Health, Reject, Repeat, Rollup
+from telemetry.paths import lock_path
+
+SILENT_US = 10 * 60 * 1_000_000
+_BEAT_LATE_US = 15 * 1_000_000
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def arcs_between(
+    start_us: int, end_us: int, *, table: str | None = None, masters_only: bool = True
+) -> QuerySet[Arc]:
+    """Arcs that burn at some time within [start_us, end_us), in order; open ones among them.
+
+    An arc longer than a day would be missed at the start of the span.
+    """
+    day_us = 86_400_000_000
+    arcs = Arc.objects.filter(on_us__lt=end_us, on_us__gte=start_us - day_us)
+    arcs = arcs.filter(Q(off_us=None) | Q(off_us__gt=start_us) | Q(on_us__gte=start_us))
+    if table is not None:
+        arcs = arcs.filter(table=table)
+    return arcs.filter(feed__master=True) if masters_only else arcs
+
+
+def arcs_latest(*, table: str, count: int = 50) -> list[Arc]:
+    """The last arcs of a table, newest first."""
+    return list(Arc.objects.filter(table=table, feed__master=True).order_by("-on_us")[:count])
+
+
+def arcs_changed_since(changed_us: int = 0, after_id: int = 0, count: int = 1000) -> list[Arc]:
+    """Arcs that came or changed after the cursor (changed_us, id), in that order.
+
+    For those who follow arcs: keep (changed_us, id) of the last one in the same transaction as
+    what was made of it. An arc comes again each time it changes; none is passed over, because
+    `changed_us` only ever grows from one commit to the next.
+    """
+    later = Q(changed_us__gt=changed_us) | Q(changed_us=changed_us, id__gt=after_id)
+    return list(Arc.objects.filter(later).order_by("changed_us", "id")[:count])
+
+
+def rejects_of(feed: Feed, count: int = 100) -> list[Reject]:
+    """The latest lines that could not be read, newest first."""
+    rejects = Reject.objects.filter(feed=feed, mended_version=None)
+    return list(rejects.order_by("-received_us", "-id")[:count])
+
+
+def alarms_open() -> list[Alarm]:
+    return list(Alarm.objects.filter(cleared_us=None).select_related("feed").order_by("-at_us"))
+
+
+@dataclass(frozen=True, slots=True)
+class BurnSum:
+    """Burning of one torch in a window. `pierces` None: not known for all of it."""
+
+    table: str
+    torch: str
+    burn_us: int
+    arcs: int
+    pierces: int | None
+
+
+def burn_sums(start_us: int, end_us: int, *, table: str | None = None) -> list[BurnSum]:
+    """Sums by table and torch over whole quarter hours within [start_us, end_us)."""
+    rollups = Rollup.objects.filter(
+        bucket_us__gte=start_us, bucket_us__lt=end_us, feed__master=True
+    )
+    if table is not None:
+        rollups = rollups.filter(table=table)
+    rows = (
+        rollups.order_by("table", "torch")
+        .values("table", "torch")
+        .annotate(
+            burn=Sum("burn_us"), begun=Sum("arcs"), pierced=Sum("pierces"), n=Count("id"),
+            counted=Count("pierces"),
+        )
+    )  # fmt: skip
+    return [
+        BurnSum(
+            row["table"], row["torch"], row["burn"], row["begun"],
+            row["pierced"] if row["n"] == row["counted"] else None,
+        )
+        for row in rows
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class FeedHealth:
+    """One word and its age.
+
+    alive: a worker listens and a line came within ten minutes. silent: it listens and none did.
+    waiting: it tries to open the source. failed: the source cannot be opened, waiting will not
+    help. off: no worker reads this feed. never: nothing has ever come.
+    """
+
+    state: str
+    since_us: int | None
+    message: str
+    last_line_us: int | None
+
+
+def feed_health(feed: Feed, now_us: int | None = None) -> FeedHealth:
+    """How a feed is now; whatever it gave before `since_us` says nothing about now."""
+    now_us = time.time_ns() // 1000 if now_us is None else now_us
+    last_us = Cursor.objects.filter(feed=feed).aggregate(last=Max("last_line_us"))["last"]
+    health = Health.objects.filter(feed=feed).first()
+    read_now = is_held(lock_path(feed.name, "live"))
+    if health is not None and read_now and health.link in ("waiting", "failed"):
+        return FeedHealth(health.link, health.since_us, health.message, last_us)
+    if last_us is None:
+        return FeedHealth("never", None, "", None)
+    if not read_now or health is None or now_us - health.beat_us > _BEAT_LATE_US:
+        since_us = last_us if health is None else max(last_us, health.beat_us)
+        return FeedHealth("off", since_us, "no worker reads this feed", last_us)
+    if now_us - last_us > SILENT_US:
+        return FeedHealth("silent", last_us, "", last_us)
+    return FeedHealth("alive", last_us, health.message, last_us)
+
+
+def feed_status(feed: Feed) -> dict[str, Any]:
+    """One feed as `status --json` prints it: every line counted once, however often it was read.
+
+    `lines` = events + rejected + duplicates + level polls that changed nothing (+ mended lines,
+    which are events now). `arc_seconds` sums arcs that have ended; `pierces` is None where the
+    source cannot know them.
+    """
+    counts = Cursor.objects.filter(feed=feed).aggregate(lines=Sum("lines"), events=Sum("events"))
+    arcs = feed.arcs.aggregate(
+        n=Count("id"), us=Sum(F("off_us") - F("on_us")), pierced=Sum("pierces"),
+        counted=Count("pierces"),
+    )  # fmt: skip
+    strays = feed.strays.aggregate(
+        offs=Count("id", filter=Q(kind="off")), pierces=Count("id", filter=Q(kind="pierce"))
+    )
+    health = feed_health(feed)
+    return {
+        "name": feed.name,
+        "table": feed.table,
+        "torch": feed.torch or None,
+        "lines": counts["lines"] or 0,
+        "events": counts["events"] or 0,
+        "rejected": feed.rejects.filter(mended_version=None).count(),
+        "duplicates": Repeat.objects.filter(feed=feed).aggregate(n=Sum("times"))["n"] or 0,
+        "gaps": feed.gaps.filter(kind="seq").count(),
+        "stray_offs": strays["offs"],
+        "stray_pierces": strays["pierces"],
+        "arcs": arcs["n"],
+        "arc_seconds": (arcs["us"] or 0) / 1_000_000,
+        "pierces": arcs["pierced"] if arcs["counted"] == arcs["n"] and arcs["n"] else None,
+        "last_line": None if health.last_line_us is None else iso(health.last_line_us),
+        "state": health.state,
+        "since": None if health.since_us is None else iso(health.since_us),
+        "message": health.message,
+        "links_lost": feed.gaps.filter(kind="link").count(),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class ClockEstimate:
+    """Arrival minus stamp, over the last lines heard live; the clock's error plus its delay."""
+
+    n: int
+    median_us: int
+    spread_us: int
+
+
+def clock_estimate(feed: Feed, count: int = 200) -> ClockEstimate | None:
+    """How far the source's clock seems behind the host's; None with fewer than 20 live lines.
+
+    Means something for ports only: a file is read when it is read.
+    """
+    if feed.kind != "serial":
+        return None
+    rows = Event.objects.filter(feed=feed).order_by("-at_us").values_list("received_us", "at_us")
+    lags = sorted(received - at for received, at in rows[:count])
+    if len(lags) < 20:
+        return None
+    quarter = len(lags) // 4
+    return ClockEstimate(len(lags), lags[len(lags) // 2], lags[-quarter - 1] - lags[quarter])
+
+
+def iso(instant_us: int) -> str:
+    return (_EPOCH + timedelta(microseconds=instant_us)).isoformat().replace("+00:00", "Z")

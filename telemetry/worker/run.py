@@ -1,0 +1,163 @@
+"""The worker's threads, and the one pass of `--once`."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Sequence
+
+from django.db import Error as DatabaseError
+from django.db import close_old_connections, connection
+
+from telemetry.errors import TelemetryError
+from telemetry.journal import JournalError
+from telemetry.journal.writer import clock_us
+from telemetry.models import Alarm, Feed, Health
+from telemetry.worker.runner import Runner
+
+log = logging.getLogger("telemetry.worker")
+COMMIT_S = 0.05
+_BEAT_US = 2_000_000
+
+
+def run_once(feeds: Sequence[Feed]) -> None:
+    """Reads what is there, stores it and ends. The first feed that cannot be read raises."""
+    runners = _take(feeds)
+    try:
+        for runner in runners:
+            runner.prepare()
+            runner.read_what_is_there()
+            while runner.journal():
+                pass
+            runner.flush_if_quiet(now=True)
+            runner.storing.drain(runner.writer.durable)
+            _beat(runner, "closed")
+    finally:
+        for runner in runners:
+            runner.stop.set()
+            runner.lock.release()
+
+
+def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[], bool]) -> None:
+    """Reads feeds until `stop` is set, or `changed()` (asked every two seconds) says that what
+    is to be read is no longer what is read. Returns with the journal closed."""
+    runners = _take(feeds)
+    synced = threading.Event()
+    for runner in runners:
+        runner.synced = synced
+        runner.prepare()
+        runner.start()
+    ending = threading.Event()
+    journaler = threading.Thread(target=_journal, args=(runners, ending), name="journal")
+    journaler.start()
+    try:
+        _commit(runners, synced, stop, changed)
+    finally:
+        for runner in runners:
+            runner.stop.set()
+        ending.set()
+        journaler.join()
+        for runner in runners:
+            runner.end()
+        _last_commits(runners)
+
+
+def _take(feeds: Sequence[Feed]) -> list[Runner]:
+    """A runner a feed, each holding its lock; if one is held elsewhere, none is kept."""
+    runners: list[Runner] = []
+    try:
+        for feed in feeds:
+            runners.append(Runner(feed))
+    except TelemetryError:
+        for runner in runners:
+            runner.lock.release()
+        raise
+    return runners
+
+
+def _journal(runners: list[Runner], ending: threading.Event) -> None:
+    while not ending.is_set():
+        began = time.monotonic()
+        for runner in runners:
+            try:
+                runner.journal()
+                runner.flush_if_quiet()
+                runner.journal_fault = ""
+            except JournalError as error:
+                if not runner.journal_fault:
+                    log.error("%s: %s; it waits in memory", runner.feed.name, error)
+                runner.journal_fault = str(error)
+        faulty = any(runner.journal_fault for runner in runners)
+        left_s = (0.5 if faulty else COMMIT_S) - (time.monotonic() - began)
+        if left_s > 0:
+            ending.wait(left_s)
+
+
+def _commit(
+    runners: list[Runner],
+    synced: threading.Event,
+    stop: threading.Event,
+    changed: Callable[[], bool],
+) -> None:
+    beat_us, wait_s = 0, 0.0
+    while not stop.is_set():
+        synced.wait(COMMIT_S)
+        synced.clear()
+        try:
+            for runner in runners:
+                while runner.storing.step(runner.writer.durable) and not stop.is_set():
+                    pass
+            now_us = clock_us()[0]
+            if now_us - beat_us > _BEAT_US:
+                beat_us = now_us
+                for runner in runners:
+                    _beat(runner, runner.link)
+                if changed():
+                    return
+            wait_s = 0.0
+        except DatabaseError as error:
+            # Locked, down or migrating: the journal grows meanwhile and is stored later.
+            log.warning("the database does not answer, trying again: %s", error)
+            connection.close()
+            wait_s = min(max(wait_s * 2, 0.2), 5.0)
+            stop.wait(wait_s)
+    close_old_connections()
+
+
+def _last_commits(runners: list[Runner]) -> None:
+    try:
+        for runner in runners:
+            runner.storing.drain(runner.writer.durable)
+            _beat(runner, "closed")
+    except DatabaseError as error:
+        log.warning("the rest is in the journal and will be stored at the next start: %s", error)
+
+
+def _beat(runner: Runner, link: str) -> None:
+    """Says what is known of the feed now, and raises or clears its alarms."""
+    now_us = clock_us()[0]
+    message = runner.journal_fault or runner.message
+    Health.objects.update_or_create(
+        feed=runner.feed,
+        defaults={
+            "link": link,
+            "message": message[:300],
+            "since_us": runner.since_us,
+            "beat_us": now_us,
+            "last_byte_us": runner.last_byte_us,
+        },
+    )
+    for damage in runner.damages:
+        Alarm.objects.get_or_create(
+            feed=runner.feed, code="journal damaged", message=str(damage),
+            defaults={"at_us": now_us},
+        )  # fmt: skip
+    runner.damages = []
+    open_fault = Alarm.objects.filter(feed=runner.feed, code="journal fault", cleared_us=None)
+    if runner.journal_fault and not open_fault.exists():
+        Alarm.objects.create(
+            feed=runner.feed, code="journal fault", message=runner.journal_fault[:300], at_us=now_us
+        )
+    elif not runner.journal_fault:
+        open_fault.update(cleared_us=now_us)

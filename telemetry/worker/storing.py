@@ -1,0 +1,90 @@
+"""Brings one lane of a feed's journal into the database."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from telemetry.journal import Kind, Position, Writer
+from telemetry.journal.writer import clock_us
+from telemetry.lane import Lane, Versions
+from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
+from telemetry.paths import journal_folder
+from telemetry.store import CursorMoved, Gathered, commit
+from telemetry.store.commit import Keeper
+
+
+def load_lane(feed: Feed, name: str) -> Lane:
+    """The lane as its last commit left it."""
+    cursor = Cursor.objects.filter(feed=feed, lane=name).first()
+    if cursor is None:
+        return Lane(name, versions_of(feed), position=Position(), state={})
+    position = Position(cursor.segment, cursor.byte_offset, cursor.sequence)
+    return Lane(name, versions_of(feed), position=position, state=cursor.state)
+
+
+def versions_of(feed: Feed) -> Versions:
+    def text(version: int) -> str:
+        return FeedVersion.objects.get(feed=feed, version=version).text
+
+    return Versions(feed.name, text)
+
+
+def announce(feed: Feed, lane: Lane, writer: Writer) -> None:
+    """Puts the description and clock offsets in force into the journal, where they changed."""
+    utc_us, mono_us = clock_us()
+    if lane.version != feed.version:
+        text = FeedVersion.objects.get(feed=feed, version=feed.version).text
+        meta: dict[str, Any] = {"version": feed.version}
+        writer.append(Kind.VERSION, meta=meta, body=text.encode(), utc_us=utc_us, mono_us=mono_us)
+    newer = ClockOffset.objects.filter(feed=feed, version__gt=lane.clock_version)
+    for clock in newer.order_by("version"):
+        meta = {"version": clock.version, "offset_us": clock.offset_us, "from_us": clock.from_us}
+        writer.append(Kind.CLOCK, meta=meta, utc_us=utc_us, mono_us=mono_us)
+    writer.sync()
+
+
+class Storing:
+    """A lane and its way into the database. Whatever fails is tried again with the same rows."""
+
+    def __init__(self, feed: Feed, name: str) -> None:
+        self.feed = feed
+        self.lane = load_lane(feed, name)
+        self._keeper = Keeper()
+        self._pending: Gathered | None = None
+        self._source: Iterator[Gathered] | None = None
+
+    def step(self, until: Position | None = None) -> bool:
+        """Commits one transaction's worth. True if there may be more. Database errors are raised
+        and change nothing: call again."""
+        if self._pending is None:
+            if self._source is None:
+                folder = journal_folder(self.feed.name, self.lane.name)
+                self._source = self.lane.gather(folder, until)
+            try:
+                self._pending = next(self._source, None)
+            except BaseException:
+                self._source = None
+                self.lane = load_lane(self.feed, self.lane.name)
+                raise
+        if self._pending is None:
+            self._source = None
+            return False
+        try:
+            self._commit(self._pending)
+        except CursorMoved:
+            self._source = self._pending = None
+            self.lane = load_lane(self.feed, self.lane.name)
+            return True
+        self._pending = None
+        return True
+
+    def drain(self, until: Position | None = None) -> None:
+        """Commits all there is."""
+        while self.step(until):
+            pass
+
+    def _commit(self, gathered: Gathered) -> None:
+        description = self.lane.description
+        pierces = description is not None and description.knows.pierces
+        commit(self.feed, self.lane.name, gathered, self._keeper, pierces=pierces)
