@@ -54,6 +54,22 @@ class Interpreter:
         if block.m:
             self._other_codes(block.m, line)
 
+    def straight(self, line: int, code: str | None, x: str | None, y: str | None) -> bool:
+        """Run a block that ``STRAIGHT`` matched; False leaves it to ``run``, which owns errors."""
+        motion = self.motion if code is None else int(code)
+        if (x is None and y is None) or motion is None or motion > 1 or self.modes.inverse:
+            return False
+        self.motion = motion
+        scale = self.modes.scale
+        if self.modes.absolute:
+            to_x = self.x if x is None else float(x) * scale
+            to_y = self.y if y is None else float(y) * scale
+        else:
+            to_x = self.x if x is None else self.x + float(x) * scale
+            to_y = self.y if y is None else self.y + float(y) * scale
+        self._straight(motion, to_x, to_y, line)
+        return True
+
     def finish(self, blocks: int, last: int) -> Program:
         """The program as read, up to and including line ``last``."""
         burning = self.track.burning

@@ -9,7 +9,7 @@ from __future__ import annotations
 from planning.calc.program.block import Block, parse_block
 from planning.calc.program.interpreter import Interpreter
 from planning.calc.program.types import Dialect, Program, ProgramError
-from planning.calc.program.words import lines_of, without_comments, words_of
+from planning.calc.program.words import STRAIGHT, lines_of, without_comments, words_of
 
 
 def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
@@ -23,6 +23,10 @@ def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
     last, blocks, fenced = len(lines), 0, False
     for number, line in enumerate(lines, 1):
         if not line:
+            continue
+        simple = STRAIGHT.fullmatch(line)
+        if simple is not None and machine.straight(number, simple[1], simple[2], simple[3]):
+            blocks += 1
             continue
         if line[0] == "%":
             if fenced or blocks:

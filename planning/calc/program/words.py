@@ -9,6 +9,9 @@ from planning.calc.program.types import ProgramError
 Word = tuple[str, str]
 
 _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
+# The bulk of any program: a straight move by X and Y, its G0 or G1 perhaps left out.
+_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
+STRAIGHT = re.compile(rf"(?:N[0-9]+)?(?:G0?([01]))?(?:X({_NUMBER}))?(?:Y({_NUMBER}))?")
 _COMMENT = re.compile(r"\([^()]*\)|;.*$")
 _BLANKS = b" \t\x0b\x0c\x00\x1a"
 

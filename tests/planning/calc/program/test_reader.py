@@ -241,6 +241,29 @@ def test_lengths_agree_with_a_general_reader(blocks):
     assert read(text).moves.length_mm.tolist() == pytest.approx(lengths, rel=1e-12, abs=1e-12)
 
 
+words = st.sampled_from(
+    ["N5", "G0", "G01", "G1", "G2", "X1", "X-2.25", "Y.5", "Y+3.", "G91", "G90", "G20", "G21", "M3",
+     "M5", "F100", "G61", "G80", "G93", "R9", "Z2"]
+)  # fmt: skip
+
+
+@given(st.lists(st.lists(words, min_size=1, max_size=4), max_size=20))
+def test_the_short_way_for_straight_moves_changes_nothing(blocks):
+    """An empty S0 word keeps a block off the short way and is passed over in silence."""
+    found = []
+    for tail in ("", " S0"):
+        try:
+            program = read("\n".join(" ".join(block) + tail for block in blocks))
+        except ProgramError as error:
+            found.append((error.line, error.message))
+        else:
+            moves = program.moves
+            arrays = (moves.kind, moves.x, moves.y, moves.line, moves.torch, moves.length_mm,
+                      moves.stop_after, moves.exact_stop)  # fmt: skip
+            found.append(([a.tolist() for a in arrays], program.notes, program.blocks))
+    assert found[0] == found[1]
+
+
 @given(st.binary(max_size=200))
 def test_no_bytes_do_more_than_be_refused(text):
     program, refused = None, None
