@@ -220,3 +220,16 @@ def test_never_faster_than_without_acceleration(path, speed, accel, corner):
     assert (found >= bound * (1 - 1e-9)).all()
     blended = times(text, speed, accel, corner="blend").sum()
     assert blended <= times(text, speed, accel, corner="stop").sum() * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("accel", [50, 800, 20000])
+def test_splitting_an_arc_changes_no_time_when_blending(accel):
+    # A rounded side between two square corners: whole, and in three pieces of 30 degrees.
+    def end(degrees: float) -> str:
+        turn = math.radians(degrees)
+        return f"X{20 + 20 * math.sin(turn):.14f} Y{20 - 20 * math.cos(turn):.14f} R20"
+
+    whole = times(f"G0 Y-5\nM3\nG1 Y0\nX20\nG3 {end(90)}\nG1 X30\nM5", 9000, accel)
+    pieces = f"{end(30)}\n{end(60)}\n{end(90)}"
+    split = times(f"G0 Y-5\nM3\nG1 Y0\nX20\nG3 {pieces}\nG1 X30\nM5", 9000, accel)
+    assert split.sum() == pytest.approx(whole.sum(), rel=1e-9)

@@ -53,3 +53,17 @@ def test_the_example_chart_is_plausible():
     assert all(0.05 < (cutting_efficiency(row) or 0) < 0.6 for row in rows)
     speeds = [row.speed_mm_min for row in rows]
     assert speeds == sorted(speeds, reverse=True)
+
+
+@pytest.mark.parametrize(
+    # Typical conditions for carbon steel in the AWS Welding Handbook, from memory and unconfirmed:
+    # mm, mm/s, kW.
+    ("thickness", "speed_mm_s", "kw"),
+    [(6.35, 86, 55), (12.7, 42, 55), (25.4, 21, 85), (50.8, 11, 110)],
+)
+def test_published_conditions_lie_within_the_likely_range(thickness, speed_mm_s, kw):
+    # With a kerf of 3 to 5 mm they imply that 0.15 to 0.51 of the power melts the kerf.
+    for kerf in (3, 5):
+        fastest = fastest_mm_min(kw * 1000, thickness, kerf, "mild steel")
+        assert fastest is not None
+        assert 0.05 < speed_mm_s * 60 / fastest < 0.6
