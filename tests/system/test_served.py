@@ -1,0 +1,88 @@
+"""The served stack in small: PostgreSQL, Redis, the web process, intake and a Celery worker, each
+its own process, told apart from the embedded one by the environment alone."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.processes import environment, free_port, get, manage, manage_json, running, until
+from tests.servers import postgres, redis
+
+pytestmark = [pytest.mark.served, pytest.mark.slow]
+
+FEED = """\
+table = "north"
+torch = "1"
+[source]
+kind = "csv_file"
+path = "{path}"
+[line]
+format = "columns"
+separator = ","
+columns = ["seq", "time", "signal", "value"]
+[time]
+from = "line"
+format = "iso"
+[signals]
+arc_on = ["ARC ON"]
+arc_off = ["ARC OFF"]
+pierce = ["PIERCE"]
+"""
+LINES = """\
+1,2026-10-08T11:00:00Z,ARC ON,
+2,2026-10-08T11:00:01Z,PIERCE,
+3,2026-10-08T11:00:30Z,ARC OFF,
+4,2026-10-08T11:01:00Z,ARC ON,
+5,2026-10-08T11:01:45Z,ARC OFF,
+"""
+NEST_WORK = """
+from shopfloor.services.work import work_want
+work_want(kind="nest", key="0")
+"""
+WORK_STATE = """
+from shopfloor.models import Work
+print(list(Work.objects.values_list("state", "attempts")))
+"""
+
+
+def test_the_same_program_runs_on_postgresql_and_redis(tmp_path: Path):
+    feed, source = tmp_path / "north.toml", tmp_path / "north.csv"
+    source.write_text(LINES)
+    feed.write_text(FEED.format(path=source))
+    with postgres() as database, redis() as broker:
+        port = free_port()
+        env = environment(
+            tmp_path / "data",
+            DATABASE_URL=database,
+            REDIS_URL=broker,
+            KERFBOOK_HOSTS="127.0.0.1",
+        )
+        assert manage("migrate", "-v0", env=env).returncode == 0
+        assert manage("addfeed", "north", str(feed), env=env).returncode == 0
+        for _ in range(2):
+            done = manage("backfill", "north", str(source), env=env)
+            assert done.returncode == 0, done.stderr
+        (told,) = manage_json("status", env=env)["feeds"]
+        # by hand: 30 s and 45 s of arc, one pierce line
+        assert (told["arcs"], told["arc_seconds"], told["pierces"]) == (2, 75.0, 1)
+        web = [sys.executable, "-m", "gunicorn", "shopfloor.wsgi", "--bind", f"127.0.0.1:{port}"]
+        worker = [sys.executable, "-m", "celery", "-A", "shopfloor", "worker", "-P", "solo"]
+        assert manage("shell", "-v0", "-c", NEST_WORK, env=env).returncode == 0
+        with (
+            running(web, env, tmp_path / "web.log"),
+            running(worker, env, tmp_path / "worker.log"),
+        ):
+            _, body = until(
+                lambda: get(f"http://127.0.0.1:{port}/healthz"), within_s=60, what="healthz answers"
+            )
+            assert json.loads(body)["status"] == "ok"
+
+            def touched() -> bool:
+                state = manage("shell", "-v0", "-c", WORK_STATE, env=env).stdout
+                return "waiting', 0" not in state and "[(" in state
+
+            until(touched, within_s=60, what="the worker took the row")
