@@ -21,7 +21,12 @@ STALE = timedelta(minutes=15)
 MAX_ATTEMPTS = 5
 
 # kind -> "module:function"; the function takes key and payload, and must be idempotent
-KINDS: dict[str, str] = {}
+KINDS: dict[str, str] = {
+    "nest": "planning.services.nest_plan:nest_plan",
+    "run": "planning.services.run_figures:run_figures",
+    "piece": "planning.services.piece_figures:piece_figures",
+    "line": "planning.services.line_figures:line_figures",
+}
 
 
 def work_do(*, work_id: int) -> bool:

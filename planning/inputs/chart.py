@@ -1,0 +1,61 @@
+"""The chart rows in force, as calc reads them; `line` carries the row's id."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db.models import Q
+
+from planning.calc.chart import ChartRow
+from shopfloor import models
+
+
+def rows_in_force(*, material_id: int, at: datetime) -> list[models.ChartRow]:
+    """Rows of one material that hold at a moment, of sets in use."""
+    return list(
+        models.ChartRow.objects.filter(
+            Q(valid_to=None) | Q(valid_to__gt=at),
+            material=material_id,
+            valid_from__lte=at,
+            wear_set__active=True,
+        )
+        .select_related("wear_set", "material")
+        .order_by("wear_set", "thickness_mm", "pk")
+    )
+
+
+def calc_rows(rows: Sequence[models.ChartRow]) -> list[ChartRow]:
+    return [
+        ChartRow(
+            set=row.wear_set.code,
+            material=row.material.code,
+            thickness_mm=row.thickness_mm,
+            speed_mm_min=row.speed_mm_min,
+            duty=row.wear_set.duty,
+            gas=row.wear_set.gas,
+            current_a=row.wear_set.current_a,
+            pierce_delay_s=row.pierce_delay_s,
+            touch_off_s=row.touch_off_s,
+            pierce_height_mm=row.pierce_height_mm,
+            cut_height_mm=row.cut_height_mm,
+            arc_v=row.arc_v,
+            kerf_mm=row.kerf_mm,
+            max_pierce_mm=row.max_pierce_mm,
+            line=row.pk,
+            thickness_text=row.thickness_text,
+        )
+        for row in rows
+    ]
+
+
+def between(rows: Sequence[models.ChartRow], name: str, thickness_mm: float) -> float | None:
+    """A figure of the shop's own that the calc chart does not carry (`u_mm`,
+    `bench_min_per_m`), linear in thickness between the rows used; None where one lacks it."""
+    values = [(row.thickness_mm, getattr(row, name)) for row in rows]
+    if not values or any(value is None for _, value in values):
+        return None
+    (low, first), (high, last) = values[0], values[-1]
+    if high == low:
+        return float(first)
+    return float(first + (last - first) * (thickness_mm - low) / (high - low))

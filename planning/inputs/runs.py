@@ -1,0 +1,178 @@
+"""Runs with everything beneath them, in a fixed number of queries however many runs."""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from planning.calc.spans import Span, intersect, union
+from planning.inputs.arcs import assigned_arcs
+from planning.inputs.chunks import chunked
+from planning.inputs.plans import fallback_plans, plan_times
+from planning.inputs.sheets import sheets_of
+from planning.inputs.shifts import ShiftBook
+from planning.inputs.silences import hearings
+from planning.inputs.types import ArcIn, ContourIn, RunIn, ScrapIn, SegmentIn, StopIn
+from shopfloor.models import Contour, PartResult, Run, Segment, Stoppage
+from shopfloor.selectors.arcs import to_us
+
+
+def load_runs(
+    runs: QuerySet[Run], *, now: datetime, shifts: ShiftBook | None = None
+) -> list[RunIn]:
+    """Every run of a query set, oldest first, as plain values. A run that is still going ends
+    now. Give `shifts` where the caller has them laid out already."""
+    rows = list(runs.select_related("table", "sheet").order_by("opened_at", "pk"))
+    if not rows:
+        return []
+    ids = [run.pk for run in rows]
+    now_us = to_us(now)
+    segments = _segments(ids, now_us)
+    shifts = shifts or ShiftBook(rows[0].opened_at, max(now, rows[-1].opened_at))
+    stops = _stoppages(ids, now_us)
+    of_segment = {seg.pk: run for run, own in segments.items() for seg in own}
+    edges = [edge for own in segments.values() for seg in own for edge in (seg.from_us, seg.to_us)]
+    low, high = min(edges, default=now_us), max(edges, default=now_us)
+    arcs = assigned_arcs(list(of_segment), (low, high), now_us)
+    by_run: dict[uuid.UUID, list[ArcIn]] = defaultdict(list)
+    for arc in arcs:
+        by_run[of_segment[arc.segment_id]].append(arc)
+    contours = _contours({run.revision_id for run in rows})
+    plans = fallback_plans(rows, segments)
+    scraps = _scraps(ids)
+    sheets = sheets_of(run.sheet for run in rows if run.sheet is not None)
+    heard = hearings({run.table for run in rows}, low, high, now)
+    loaded = []
+    for run in rows:
+        own = tuple(segments.get(run.pk, ()))
+        halted = tuple(stops.get(run.pk, ()))
+        fields = run.plan if run.plan.get("total_s") is not None else plans.get(run.pk, {})
+        own_contours = contours.get(run.revision_id, ())
+        loaded.append(
+            RunIn(
+                run_id=run.pk,
+                revision_id=run.revision_id,
+                table_id=run.table_id,
+                table_code=run.table.code,
+                state=run.state,
+                evidence=run.evidence,
+                opened_at=run.opened_at,
+                shift_date=shifts.date_of(to_us(run.opened_at)),
+                sheet=sheets.get(run.sheet_id) if run.sheet_id else None,
+                windows=tuple(_windows(own, halted, shifts)),
+                segments=own,
+                stoppages=halted,
+                silences=heard[run.table.code].silences if heard[run.table.code].listens else (),
+                arcs=tuple(by_run.get(run.pk, ())),
+                plan=plan_times(fields, own_contours, own),
+                plan_fields=fields,
+                contours=own_contours,
+                scraps=tuple(scraps.get(run.pk, ())),
+            )
+        )
+    return loaded
+
+
+def _windows(
+    segments: Sequence[SegmentIn], stops: Sequence[StopIn], shifts: ShiftBook
+) -> list[Span]:
+    """A run's time: its segments, and its stoppages as far as the shop was at work."""
+    halted = union((stop.from_us, stop.to_us) for stop in stops)
+    if shifts.worked:
+        halted = intersect(halted, shifts.worked)
+    return union([(seg.from_us, seg.to_us) for seg in segments] + halted)
+
+
+def _segments(ids: Sequence[uuid.UUID], now_us: int) -> dict[uuid.UUID, list[SegmentIn]]:
+    by_run: dict[uuid.UUID, list[SegmentIn]] = defaultdict(list)
+    rows = chunked(
+        ids,
+        lambda some: (
+            Segment.objects.filter(run__in=some)
+            .order_by("started_at", "pk")
+            .values_list(
+                "run_id",
+                "pk",
+                "torch_id",
+                "torch__code",
+                "wear_set_id",
+                "wear_set__duty",
+                "wear_set__current_a",
+                "operator_id",
+                "started_at",
+                "ended_at",
+                "first_contour",
+                "last_contour",
+                "end_reason",
+            )
+        ),
+    )
+    for run_id, pk, torch_id, torch, set_id, duty, amps, person, started, ended, *rest in rows:
+        start_us = to_us(started)
+        end_us = to_us(ended) if ended else max(start_us, now_us)
+        by_run[run_id].append(
+            SegmentIn(pk, torch_id, torch, set_id, duty, amps, person, start_us, end_us, *rest)
+        )
+    return by_run
+
+
+def _stoppages(ids: Sequence[uuid.UUID], now_us: int) -> dict[uuid.UUID, list[StopIn]]:
+    by_run: dict[uuid.UUID, list[StopIn]] = defaultdict(list)
+    rows = chunked(
+        ids,
+        lambda some: (
+            Stoppage.objects.filter(run__in=some)
+            .order_by("started_at", "pk")
+            .values_list("run_id", "started_at", "ended_at", "reason__code", "reason__planned")
+        ),
+    )
+    for run_id, started, ended, code, planned in rows:
+        start_us = to_us(started)
+        end_us = to_us(ended) if ended else max(start_us, now_us)
+        by_run[run_id].append(StopIn(start_us, end_us, code or "", bool(planned)))
+    return by_run
+
+
+def _contours(revisions: Iterable[int]) -> dict[int, tuple[ContourIn, ...]]:
+    by_revision: dict[int, list[ContourIn]] = defaultdict(list)
+    rows = chunked(
+        sorted(revisions),
+        lambda some: (
+            Contour.objects.filter(revision__in=some)
+            .order_by("revision", "number")
+            .values_list(
+                "revision_id",
+                "number",
+                "line_id",
+                "part",
+                "copy",
+                "inner",
+                "cut_mm",
+                "net_area_mm2",
+                "pierces",
+                "common_share",
+            )
+        ),
+    )
+    for revision, *row in rows:
+        by_revision[revision].append(ContourIn(*row))
+    return {revision: tuple(own) for revision, own in by_revision.items()}
+
+
+def _scraps(ids: Sequence[uuid.UUID]) -> dict[uuid.UUID, list[ScrapIn]]:
+    by_run: dict[uuid.UUID, list[ScrapIn]] = defaultdict(list)
+    rows = chunked(
+        ids,
+        lambda some: (
+            PartResult.objects.filter(run__in=some, outcome="scrap")
+            .order_by("pk")
+            .values_list("run_id", "line_id", "quantity", "cause")
+        ),
+    )
+    for run_id, *row in rows:
+        by_run[run_id].append(ScrapIn(*row))
+    return by_run

@@ -1,0 +1,90 @@
+"""When a table's source could not be heard: the time in between is unknown, not idle."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from planning.calc.spans import Span, union
+from shopfloor.models import Table
+from shopfloor.selectors.arcs import to_us
+from telemetry.models import Arc, Cursor, Feed, Gap
+
+BEAT_LATE_US = 90_000_000  # a worker writes its beat far more often than this
+_DOWN = re.compile(r"down for ([0-9.]+) s")
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """What is known of a table's source. `silent_since_us` is set while it is silent now;
+    `listens` is False where no source is set up, and then nothing is measured at all."""
+
+    listens: bool
+    silences: tuple[Span, ...]
+    silent_since_us: int | None
+    feed: str
+
+
+def hearings(
+    tables: Iterable[Table], start_us: int, end_us: int, now: datetime
+) -> dict[str, Hearing]:
+    """By table code, over [start, end). Three queries, and one for each link that came back
+    without saying how long it was away."""
+    wanted = {table.code: table for table in tables}
+    feeds = [
+        feed
+        for feed in Feed.objects.filter(table__in=wanted, master=True, enabled=True).select_related(
+            "health"
+        )
+        if wanted[feed.table].arc_feed in ("", feed.name)
+    ]
+    gaps: dict[int, list[Span]] = {}
+    rows = Gap.objects.filter(feed__in=feeds, kind="link", at_us__gte=start_us).order_by("at_us")
+    for feed_id, at_us, message in rows.values_list("feed_id", "at_us", "message"):
+        gaps.setdefault(feed_id, []).append((_began(feed_id, at_us, message), at_us))
+    last_line = _last_lines(feeds)
+    now_us = to_us(now)
+    found = {code: Hearing(False, ((start_us, end_us),), None, "") for code in wanted}
+    for feed in feeds:
+        since = _silent_since(feed, last_line.get(feed.pk), now_us)
+        spans = gaps.get(feed.pk, []) + ([(since, now_us)] if since is not None else [])
+        clipped = union((max(a, start_us), min(b, end_us)) for a, b in spans)
+        found[feed.table] = Hearing(True, tuple(clipped), since, feed.name)
+    return found
+
+
+def _last_lines(feeds: list[Feed]) -> dict[int, int]:
+    latest: dict[int, int] = {}
+    rows = Cursor.objects.filter(feed__in=feeds).values_list("feed_id", "last_line_us")
+    for feed_id, at_us in rows:
+        if at_us is not None:
+            latest[feed_id] = max(at_us, latest.get(feed_id, at_us))
+    return latest
+
+
+def _began(feed_id: int, back_us: int, message: str) -> int:
+    """When a link that came back at `back_us` went away: as it said, else at the last arc."""
+    if said := _DOWN.search(message):
+        return back_us - round(float(said[1]) * 1_000_000)
+    arc = (
+        Arc.objects.filter(feed_id=feed_id, on_us__lt=back_us)
+        .order_by("-on_us")
+        .values_list("on_us", "off_us")
+        .first()
+    )
+    return back_us if arc is None else min(back_us, arc[1] or arc[0])
+
+
+def _silent_since(feed: Feed, last_line_us: int | None, now_us: int) -> int | None:
+    """None while the source is heard. A source nobody listens to is known up to its last line."""
+    health = getattr(feed, "health", None)
+    if health is None:
+        return last_line_us
+    if health.link == "open" and now_us - health.beat_us < BEAT_LATE_US:
+        return None
+    heard = [at for at in (health.last_byte_us, last_line_us) if at is not None]
+    if health.link == "open":
+        heard.append(health.beat_us)
+    return max(heard) if heard else int(health.since_us)

@@ -1,0 +1,36 @@
+"""All figures of a shop whose records were loaded at once: plans, runs, pieces, closed months."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db import transaction
+
+from planning.services.bulk import recompute_all
+from planning.services.months import month_close
+from planning.services.nest_plan import revision_plan
+from shopfloor.models import Month, NestRevision, User, Work
+from shopfloor.selectors.shop import shift_date_of
+
+
+@transaction.atomic
+def plan_all(*, now: datetime) -> int:
+    """Plans every revision on every table with every set; returns how many revisions."""
+    revisions = list(NestRevision.objects.select_related("nest__material"))
+    for revision in revisions:
+        revision_plan(revision=revision, now=now)
+    return len(revisions)
+
+
+def figures_of_history(*, closed_by: str, now: datetime) -> dict[str, int]:
+    """Figures all runs and pieces, then closes every month before this one as the person named
+    would have. Says how many of each it did."""
+    done = recompute_all(now=now)
+    Work.objects.filter(state="waiting").delete()
+    person = User.objects.get(username=closed_by)
+    months = Month.objects.filter(
+        first_day__lt=shift_date_of(now).replace(day=1), closed_at=None
+    ).order_by("first_day")
+    for month in months:
+        month_close(first_day=month.first_day, by=person)
+    return {**done, "months": len(months)}

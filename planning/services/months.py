@@ -1,0 +1,63 @@
+"""Closing a month: from then on it is read as it was printed, and nothing is posted into it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import NoReturn
+
+from django.db import transaction
+from django.utils import timezone
+
+from planning.reports.cost import cost_month
+from planning.reports.printed import to_print
+from planning.services.postings import next_month
+from shopfloor.acting import acting
+from shopfloor.models import Month, Run, RunState, User, Work
+
+
+class MonthError(ValueError):
+    """A month that cannot be closed, or opened again; the message is for the person asking."""
+
+
+@transaction.atomic
+def month_close(*, first_day: date, by: User) -> Month:
+    """Closes a month for good. Months close in order, when their shift dates are over, once
+    nothing that would change them waits to be worked out. Runs still unfinished do not hold it:
+    what they cost is posted later and says which month it belongs to."""
+    month = Month.objects.select_for_update().filter(first_day=first_day).first()
+    if first_day.day != 1:
+        raise MonthError(f"{first_day} is not the first day of a month.")
+    if month is None:
+        raise MonthError(f"Nothing was posted in {first_day:%B %Y}.")
+    if month.closed_at is not None:
+        raise MonthError(f"{first_day:%B %Y} is closed already.")
+    if Month.objects.filter(first_day__lt=first_day, closed_at=None).exists():
+        raise MonthError("An earlier month is still open: close that one first.")
+    now = timezone.now()
+    if now.date() < next_month(first_day):
+        raise MonthError(f"{first_day:%B %Y} is not over yet.")
+    if Work.objects.filter(kind__in=("run", "piece", "line"), state="waiting").exists():
+        raise MonthError("Figures are still being worked out: try again in a moment.")
+    with acting(f"user:{by.username}", why=f"month {first_day:%Y-%m} closed"):
+        month.printed = to_print(cost_month(first_day=first_day))
+        month.closed_at, month.closed_by = now, by
+        month.save(update_fields=["printed", "closed_at", "closed_by"])
+    return month
+
+
+def month_reopen(*, first_day: date, by: User) -> NoReturn:
+    """Always refused: a closed month never changes. Corrections go into the open one."""
+    raise MonthError(
+        f"{first_day:%B %Y} is closed and stays so. A correction is posted into the open month "
+        "and says which month it belongs to."
+    )
+
+
+def unfinished_runs(*, first_day: date) -> int:
+    """Runs begun before the month's end that are neither finished nor voided: to be shown
+    before it is closed."""
+    return (
+        Run.objects.filter(opened_at__date__lt=next_month(first_day))
+        .exclude(state__in=(RunState.FINISHED, RunState.VOIDED))
+        .count()
+    )

@@ -1,0 +1,218 @@
+"""What a nest takes on each table with each set. Work kind "nest", key: nest revision id."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from planning.calc.chart import ChartError, ChartFigure, lookup
+from planning.calc.cost import RateBook, energy_kwh, rounded, time_amount
+from planning.calc.motion import TableMotion
+from planning.calc.plan import Cutting, Plan, plan_program
+from planning.calc.program import Program, ProgramError, read_program
+from planning.inputs.chart import between, calc_rows, rows_in_force
+from planning.inputs.rates import rate_book
+from planning.inputs.shifts import ShiftBook
+from shopfloor.models import ChartRow, NestPlan, NestRevision, SetPart, Table, WearSet
+from shopfloor.selectors.arcs import to_us
+from shopfloor.services.nests import dialect_of
+
+_CHARTED = (
+    "thickness_mm",
+    "speed_mm_min",
+    "pierce_delay_s",
+    "touch_off_s",
+    "pierce_height_mm",
+    "cut_height_mm",
+    "arc_v",
+    "kerf_mm",
+    "max_pierce_mm",
+    "gas",
+    "current_a",
+)
+
+
+def nest_plan(*, key: str, payload: dict[str, Any]) -> None:
+    """Plans one revision; "nest:<id>" means that nest's newest. Harmless to repeat."""
+    revisions = NestRevision.objects.select_related("nest__material")
+    if key.startswith("nest:"):
+        revision = revisions.filter(nest=int(key[5:])).order_by("-revision").first()
+    else:
+        revision = revisions.filter(pk=int(key)).first()
+    if revision is not None:
+        revision_plan(revision=revision, now=timezone.now())
+
+
+@transaction.atomic
+def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
+    """Publishes a plan, or a problem, for every active table and every set that has chart rows
+    for the nest's material; plans that no longer apply go away."""
+    nest = revision.nest
+    rows = rows_in_force(material_id=nest.material_id, at=now)
+    by_set: dict[int, list[ChartRow]] = defaultdict(list)
+    for row in rows:
+        by_set[row.wear_set_id].append(row)
+    parts: dict[int, list[SetPart]] = defaultdict(list)
+    for part in SetPart.objects.filter(wear_set__in=by_set).order_by("pk"):
+        parts[part.wear_set_id].append(part)
+    rates, today = rate_book(), ShiftBook(now, now).date_of(to_us(now))
+    programs: dict[Any, Program | str] = {}
+    plans = []
+    for table in Table.objects.filter(active=True).order_by("pk"):
+        dialect = dialect_of(table)
+        if dialect not in programs:
+            programs[dialect] = _read(bytes(revision.program), dialect)
+        for own in by_set.values():
+            costs = _Costs(rates, today, table, own[0].wear_set, parts[own[0].wear_set_id])
+            plan = NestPlan(
+                revision=revision, table=table, wear_set=own[0].wear_set, computed_at=now
+            )
+            _fill(plan, programs[dialect], own, costs)
+            plans.append(plan)
+    NestPlan.objects.filter(revision=revision).delete()
+    return NestPlan.objects.bulk_create(plans)
+
+
+def _read(raw: bytes, dialect: Any) -> Program | str:
+    try:
+        return read_program(raw, dialect)
+    except ProgramError as problem:
+        return str(problem)
+
+
+@dataclasses.dataclass(frozen=True)
+class _Costs:
+    rates: RateBook
+    day: date
+    table: Table
+    wear_set: WearSet
+    parts: Sequence[SetPart]
+
+    def rate(self, kind: str) -> Any:
+        return self.rates.on(kind, self.day, self.table.pk)
+
+
+def _fill(row: NestPlan, program: Program | str, chart: Sequence[ChartRow], costs: _Costs) -> None:
+    """Puts the figures into a plan's row, or the reason why there are none."""
+    if isinstance(program, str):
+        row.problem = program[:300]
+        return
+    nest = row.revision.nest
+    try:
+        figure = lookup(
+            calc_rows(chart), costs.wear_set.code, nest.material.code, nest.thickness_mm
+        )
+        plan = plan_program(program, motion_of(costs.table), _cutting(figure, costs.table))
+    except ChartError as problem:
+        row.problem = problem.message[:300]
+        return
+    except ValueError as problem:
+        row.problem = str(problem)[:300]
+        return
+    used = [each for each in chart if each.pk in {one.line for one in figure.rows}]
+    bench_m = between(used, "bench_min_per_m", nest.thickness_mm)
+    for name in ("cut_mm", "travel_mm", "pierces", "cut_s", "pierce_s", "travel_s", "touch_off_s"):
+        setattr(row, name, getattr(plan, name))
+    row.total_s = plan.total_s
+    row.load_s = costs.table.load_s + costs.table.unload_s
+    row.bench_min = None if bench_m is None else bench_m * plan.cut_mm / 1000
+    row.arcs_s = [round(each, 6) for each in plan.arcs]
+    row.costs_minor, unknown = _costs_minor(row, figure, costs)
+    row.snapshot = _snapshot(plan, figure, used, costs, unknown)
+
+
+def motion_of(table: Table) -> TableMotion:
+    corner: Any = table.corner or None
+    return TableMotion(
+        accel_mm_s2=table.accel_mm_s2,
+        rapid_mm_min=table.rapid_mm_min,
+        corner=corner,
+        tolerance_mm=table.corner_tolerance_mm,
+    )
+
+
+def _cutting(figure: ChartFigure, table: Table) -> Cutting:
+    touch = table.touch_off_s if table.touch_off_s is not None else figure.row.touch_off_s
+    return Cutting(figure.row.speed_mm_min, figure.row.pierce_delay_s or 0.0, touch or 0.0)
+
+
+def _costs_minor(
+    row: NestPlan, figure: ChartFigure, costs: _Costs
+) -> tuple[dict[str, int], list[str]]:
+    """Money by posting kind, material apart; a kind without a known figure is not among them."""
+    found: dict[str, int] = {}
+    unknown: list[str] = []
+    table_us = round(((row.total_s or 0.0) + (row.load_s or 0.0)) * 1_000_000)
+    arc_us = round(((row.cut_s or 0.0) + (row.pierce_s or 0.0)) * 1_000_000)
+    bench_us = None if row.bench_min is None else round(row.bench_min * 60_000_000)
+    times = {"machine": table_us, "labour": table_us, "gas": arc_us, "bench": bench_us}
+    for kind, us in times.items():
+        rate = costs.rate(kind)
+        if rate is None or us is None:
+            unknown.append(kind)
+        else:
+            found[kind] = time_amount(us, rate.amount_minor)
+    price, volts = costs.rate("energy"), figure.row.arc_v
+    if price is None or volts is None:
+        unknown.append("energy")
+    else:
+        kwh = energy_kwh(volts, costs.wear_set.current_a, arc_us / 1_000_000)
+        found["energy"] = rounded(kwh * price.amount_minor)
+    rated = [part for part in costs.parts if part.rated_starts]
+    if len(rated) < len(costs.parts) or not rated:
+        unknown.append("wear")
+    else:
+        each = sum(part.price_minor / (part.rated_starts or 1) for part in rated)
+        found["wear"] = rounded((row.pierces or 0) * each)
+    return found, unknown
+
+
+def _snapshot(
+    plan: Plan,
+    figure: ChartFigure,
+    used: Sequence[ChartRow],
+    costs: _Costs,
+    unknown: list[str],
+) -> dict[str, Any]:
+    """What the plan was made from, so that it can be opened years later."""
+    chart = {name: getattr(figure.row, name) for name in _CHARTED}
+    rows = [
+        {
+            "id": row.pk,
+            "thickness": row.thickness_text,
+            "speed_mm_min": row.speed_mm_min,
+            "valid_from": row.valid_from.isoformat(),
+            "example": row.example,
+        }
+        for row in used
+    ]
+    rates = {}
+    for kind in ("machine", "labour", "bench", "gas", "energy"):
+        if rate := costs.rate(kind):
+            rates[kind] = {"minor": rate.amount_minor, "from": rate.valid_from.isoformat()}
+    return {
+        "set": costs.wear_set.code,
+        "duty": costs.wear_set.duty,
+        "table": costs.table.code,
+        "chart": chart | {"u_mm": between(used, "u_mm", figure.row.thickness_mm)},
+        "chart_rows": rows,
+        "motion": dataclasses.asdict(motion_of(costs.table)),
+        "rates": rates,
+        "wear": [
+            {"part": part.name, "price_minor": part.price_minor, "rated_starts": part.rated_starts}
+            for part in costs.parts
+        ],
+        "contours": {
+            "pierce_s": [round(each.pierce_s, 6) for each in plan.contours],
+            "travel_s": [round(each.travel_s, 6) for each in plan.contours],
+        },
+        "warnings": list(figure.warnings),
+        "notes": [{"line": note.line, "text": note.text} for note in plan.notes],
+        "unknown": unknown,
+    }

@@ -1,0 +1,224 @@
+"""What each run pays for a piece, and the piece's outlook. Work kind "piece", key: piece id."""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from planning.calc.allocation import share_out
+from planning.calc.wear import Charges, charges, piece_view
+from planning.inputs.chunks import chunked, in_chunks
+from planning.inputs.pieces import PieceIn, load_pieces
+from planning.inputs.shifts import ShiftBook
+from planning.services.postings import MonthBook, Want, postings_sync
+from planning.services.run_types import CRASH, FINISHED
+from shopfloor.models import PartResult, PieceOutlook, PieceUse, Posting
+from shopfloor.selectors.arcs import from_us, to_us
+
+_FIELDS = ("starts", "weights", "evidence")
+ENDED = ("failed", "retired", "crashed", "lost")
+
+
+@dataclass(frozen=True, slots=True)
+class UseRow:
+    run_id: uuid.UUID
+    run_state: str
+    opened_us: int
+    starts: int
+    weights: dict[str, float]
+    evidence: str
+
+
+def piece_figures(*, key: str, payload: dict[str, Any]) -> None:
+    """Does one piece. Harmless to repeat."""
+    pieces_write([int(key)], now=timezone.now())
+
+
+@transaction.atomic
+def pieces_write(ids: Iterable[int], *, now: datetime) -> None:
+    """Outlook and postings of these pieces, in bulk."""
+    pieces = load_pieces(ids)
+    if not pieces:
+        return
+    keys = [piece.pk for piece in pieces]
+    uses = _uses(keys)
+    edges = [use.opened_us for own in uses.values() for use in own]
+    edges += [edge for piece in pieces for edge in (piece.made_us, piece.last_us)]
+    shifts = ShiftBook(from_us(min(edges)), from_us(max(edges)))
+    crash_lines = _crash_lines([piece for piece in pieces if piece.state == "crashed"], uses)
+    wants: list[Want] = []
+    for piece in pieces:
+        wants += wear_wants(piece, uses[piece.pk], shifts, crash_lines)
+    months = MonthBook()
+    for some in in_chunks(keys):
+        own = set(some)
+        postings_sync(
+            [want for want in wants if want.piece_id in own],
+            Posting.objects.filter(piece__in=some),
+            months=months,
+        )
+    _outlooks(pieces, uses, now)
+
+
+def _uses(pieces: list[int]) -> dict[int, list[UseRow]]:
+    found: dict[int, list[UseRow]] = defaultdict(list)
+    rows = chunked(
+        pieces,
+        lambda some: (
+            PieceUse.objects.filter(piece__in=some)
+            .order_by("at", "run_id")
+            .values_list(
+                "piece_id",
+                "run_id",
+                "run__state",
+                "run__opened_at",
+                "starts",
+                "weights",
+                "evidence",
+            )
+        ),
+    )
+    for piece, run, state, opened, *rest in rows:
+        starts, weights, evidence = rest
+        found[piece].append(UseRow(run, state, to_us(opened), starts, weights, evidence))
+    return found
+
+
+def _crash_lines(
+    crashed: list[PieceIn], uses: dict[int, list[UseRow]]
+) -> dict[uuid.UUID, int | None]:
+    """Whose part a crash spoilt, by run: who bears the pieces it took."""
+    runs = {uses[piece.pk][-1].run_id for piece in crashed if uses[piece.pk]}
+    rows = PartResult.objects.filter(run__in=runs, outcome="scrap", cause__startswith=CRASH)
+    return dict(rows.order_by("quantity", "-line_id").values_list("run_id", "line_id"))
+
+
+def wear_wants(
+    piece: PieceIn,
+    uses: list[UseRow],
+    shifts: ShiftBook,
+    crash_lines: dict[uuid.UUID, int | None],
+) -> list[Want]:
+    """A piece's postings. Runs that are not finished yet have their share worked out and not
+    posted; starts that belong to no run are the shop's, like those before the piece was known."""
+    measured = sum(use.starts for use in uses if use.evidence == "measured")
+    nowhere = max(0, piece.arcs - measured)
+    ended = piece.state if piece.state in ENDED else ""
+    due = charges(
+        piece.price_minor,
+        [use.starts for use in uses] + [nowhere],
+        rated_starts=piece.rated_starts,
+        prior_starts=piece.prior_starts,
+        ended=ended,
+    )
+    evidence = "measured" if ended in ("failed", "retired") else "planned"
+    wants = []
+    for use, minor in zip(uses, due.by_use, strict=False):
+        if use.run_state == FINISHED:
+            wants += _of_run(piece, use, minor, evidence, shifts)
+    return wants + _of_shop(piece, uses, due, nowhere, ended, shifts, crash_lines)
+
+
+def _of_run(
+    piece: PieceIn, use: UseRow, minor: int, evidence: str, shifts: ShiftBook
+) -> list[Want]:
+    whole = sum(use.weights.values()) or 1.0
+    return [
+        Want(
+            key=f"wear:{piece.pk}:{use.run_id}:{line or 'shop'}",
+            kind="wear",
+            amount_minor=amount,
+            shift_date=shifts.date_of(use.opened_us),
+            evidence=evidence if use.evidence == "measured" else "planned",
+            line_id=int(line) if line else None,
+            run_id=use.run_id,
+            piece_id=piece.pk,
+            quantity=use.starts * use.weights[line] / whole,
+            unit="start",
+        )
+        for line, amount in share_out(minor, use.weights or {"": 1.0}).items()
+    ]
+
+
+def _of_shop(
+    piece: PieceIn,
+    uses: list[UseRow],
+    due: Charges,
+    nowhere: int,
+    ended: str,
+    shifts: ShiftBook,
+    crash_lines: dict[uuid.UUID, int | None],
+) -> list[Want]:
+    first_us = piece.fittings[0].from_us if piece.fittings else piece.made_us
+    last = shifts.date_of(piece.last_us)
+    key = f"wear:{piece.pk}"
+    wants = [
+        _unearned(piece, "before", due.before, shifts.date_of(first_us), piece.prior_starts),
+        _unearned(piece, "no run", due.by_use[-1], last, nowhere),
+    ]
+    if ended == "crashed":
+        run = uses[-1].run_id if uses else None
+        line = crash_lines.get(run) if run else None
+        crash = _unearned(piece, CRASH, due.rest, last, None)
+        wants.append(replace(crash, kind=CRASH, run_id=run, line_id=line))
+    else:
+        wants.append(replace(_unearned(piece, ended, due.rest, last, None), key=f"{key}:rest"))
+    return [want for want in wants if want.amount_minor]
+
+
+def _unearned(piece: PieceIn, cause: str, minor: int, day: date, starts: int | None) -> Want:
+    """A part of a piece's price that no run's line pays."""
+    return Want(
+        key=f"wear:{piece.pk}:{cause}",
+        kind="wear",
+        amount_minor=minor,
+        shift_date=day,
+        evidence="planned" if starts else "entered",
+        piece_id=piece.pk,
+        quantity=starts,
+        unit="start" if starts else "",
+        cause=cause,
+    )
+
+
+def _outlooks(pieces: list[PieceIn], uses: dict[int, list[UseRow]], now: datetime) -> None:
+    rows = []
+    for piece in pieces:
+        entered = sum(use.starts for use in uses[piece.pk] if use.evidence != "measured")
+        known = piece.prior_starts is not None
+        view = piece_view(
+            starts=(piece.prior_starts or 0) + piece.arcs + entered if known else None,
+            arc_s=(piece.prior_arc_s or 0.0) + piece.arc_us / 1_000_000 if known else None,
+            rated_starts=piece.rated_starts,
+            inspections=piece.inspections,
+            pit_limit_mm=piece.pit_limit_mm,
+        )
+        spread = ""
+        if view.left_low is not None and view.left_high is not None:
+            spread = f"; {view.left_low} to {view.left_high} starts left"
+        rows.append(
+            PieceOutlook(
+                piece_id=piece.pk,
+                starts=view.starts,
+                arc_s=view.arc_s,
+                pit_mm=view.pit_mm,
+                starts_left=view.starts_left,
+                due=view.due,
+                basis=(view.basis + spread)[:200],
+                computed_at=now,
+            )
+        )
+    PieceOutlook.objects.bulk_create(
+        rows,
+        update_conflicts=True,
+        unique_fields=["piece"],
+        update_fields=["starts", "arc_s", "pit_mm", "starts_left", "due", "basis", "computed_at"],
+        batch_size=500,
+    )

@@ -1,0 +1,94 @@
+"""Two jobs on one sheet (a worked example of common practice, no source)."""
+
+from __future__ import annotations
+
+import pytest
+from django.db.models import Sum
+
+from planning.services.run_figures import run_figures
+from shopfloor.models import Posting
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def shared(north, operator):
+    """$600 sheet, $120 credited for its remnant; net areas 2:1, arc times 60:40; 80 min at $96/h.
+
+    material 600 - 120 = 480, 2:1 = 320 and 160; machine 80/60 x 96 = 128, 60:40 = 76.80 and 51.20
+    """
+    cast.rate("machine", 9600)
+    _, [first] = cast.job("J-1")
+    _, [second] = cast.job("J-2", parts=("ring",))
+    revision = cast.nest(operator, [(first, 2e6, 1800), (second, 1e6, 1200)])
+    plate = cast.sheet(60_000)
+    cast.sheet(12_000, parent=plate)
+    run = cast.run(revision, north, seconds=4800, sheet=plate, plan=cast.plan([1800, 1200]))
+    cast.arcs(run, [(600, 2400, 1), (2700, 3900, 2)])
+    return run, first, second
+
+
+def _amounts(run):
+    rows = Posting.objects.filter(run=run).values_list("line", "kind").annotate(Sum("amount_minor"))
+    return {(line, kind): minor for line, kind, minor in rows.order_by()}
+
+
+def test_material_goes_by_area_and_the_machine_by_arc_time(shared):
+    run, first, second = shared
+    run_figures(key=str(run.pk), payload={})
+    amounts = _amounts(run)
+    assert amounts[first.pk, "material"] + amounts[first.pk, "credit"] == 32_000
+    assert amounts[second.pk, "material"] + amounts[second.pk, "credit"] == 16_000
+    assert amounts[first.pk, "machine"] == 7_680
+    assert amounts[second.pk, "machine"] == 5_120
+    assert sum(amounts.values()) == 60_000 - 12_000 + 12_800
+
+
+def test_doing_it_again_posts_nothing(shared):
+    run, *_ = shared
+    run_figures(key=str(run.pk), payload={})
+    before = list(Posting.objects.order_by("pk").values_list("key", "amount_minor"))
+    run_figures(key=str(run.pk), payload={})
+    assert list(Posting.objects.order_by("pk").values_list("key", "amount_minor")) == before
+
+
+def test_a_changed_fact_posts_the_difference_only(shared):
+    run, first, second = shared
+    run_figures(key=str(run.pk), payload={})
+    run.sheet.cost_minor = 60_300
+    run.sheet.save()
+    rows = Posting.objects.count()
+    run_figures(key=str(run.pk), payload={})
+    fresh = Posting.objects.order_by("pk")[rows:]
+    assert {(row.line_id, row.amount_minor) for row in fresh} == {(first.pk, 200), (second.pk, 100)}
+    assert all(row.key.endswith(":v2") and "was" in row.why for row in fresh)
+
+
+def test_a_voided_run_takes_its_postings_back(shared):
+    run, *_ = shared
+    run_figures(key=str(run.pk), payload={})
+    run.state = "voided"
+    run.save()
+    run_figures(key=str(run.pk), payload={})
+    assert Posting.objects.aggregate(Sum("amount_minor"))["amount_minor__sum"] == 0
+    assert Posting.objects.exclude(reverses=None).count() == 6
+
+
+def test_the_customers_own_plate_costs_nothing_and_earns_no_credit(shared):
+    run, first, _ = shared
+    run.sheet.owner = first.job.customer
+    run.sheet.save()
+    run_figures(key=str(run.pk), payload={})
+    assert not Posting.objects.filter(kind__in=("material", "credit")).exists()
+
+
+def test_the_rate_of_the_day_holds_and_the_tables_own_goes_first(shared, north):
+    from datetime import date
+
+    run, *_ = shared
+    cast.rate("machine", 6000, table=north, valid_from=date(2026, 10, 1))
+    cast.rate("machine", 1, table=north, valid_from=date(2026, 10, 7))
+    run_figures(key=str(run.pk), payload={})
+    machine = Posting.objects.filter(kind="machine").aggregate(all=Sum("amount_minor"))["all"]
+    assert machine == 8_000  # 80 min at $60, the table's own from 1 October; the run is of the 6th
