@@ -7,11 +7,11 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 from django.core.management import call_command
-from planning.services.demo import figures_of_history
-from shopfloor.services.follow import follow_arcs
 
+from planning.services.history import figures_of_history, plan_all
 from shopfloor.acting import acting
 from shopfloor.demo import cast, load
+from shopfloor.services.follow import follow_arcs
 from telemetry.services import feed_register
 
 
@@ -35,16 +35,20 @@ def _load(say: Callable[[str], None]) -> None:
     def step(text: str) -> None:
         say(f"[{time.monotonic() - begun:5.1f} s] {text}")
 
+    now = datetime.now(UTC)
     step("inventing a shop with ninety days behind it")
-    loaded = load.load(now=datetime.now(UTC))
+    loaded = load.load(now=now)
     with acting("command start", why="the invented shop"):
+        step("planning its nests")
+        plan_all(now=now)
+        load.keep_plans()
         for code, path in loaded.feeds.items():
             feed_register(name=code, text=load.feed_text(code), by="command start")
-            step(f"taking in {path.name}")
-            call_command("backfill", code, str(path), verbosity=0, skip_checks=True)
+            step(f"taking in the lines of {code}")
+            call_command("backfill", code, str(path), verbosity=0)
         step("tying arcs to runs")
-        while follow_arcs(limit=200_000):
+        while follow_arcs(limit=20_000):
             pass
-        step("planning, costing, closing months")
-        figures_of_history(since=loaded.begin)
+        step("working out times, wear and costs; closing months")
+        figures_of_history(closed_by="ann", now=now)
     step(f"ready: {loaded.lines:,} lines")
