@@ -1,8 +1,20 @@
 from __future__ import annotations
 
 from django.apps import AppConfig
+from django.db.backends.signals import connection_created
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class ShopfloorConfig(AppConfig):
     name = "shopfloor"
     verbose_name = "Shop floor"
+
+    def ready(self) -> None:
+        """Signals as wiring, not as business logic: the audit trail belongs to every connection
+        any process opens and to every database after its migrations, and only these tell."""
+        from shopfloor.audit.context import on_connection
+        from shopfloor.audit.sync import after_migrating, before_migrating
+
+        connection_created.connect(on_connection, dispatch_uid="kerfbook.audit")
+        pre_migrate.connect(before_migrating, sender=self, dispatch_uid="kerfbook.audit")
+        post_migrate.connect(after_migrating, sender=self, dispatch_uid="kerfbook.audit")

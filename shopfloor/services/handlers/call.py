@@ -8,7 +8,8 @@ from datetime import datetime
 from typing import Any
 
 from shopfloor.errors import FloorError
-from shopfloor.models import Action, Run, RunState, Table, Terminal, Torch, User
+from shopfloor.models import Action, Run, Table, Terminal, Torch, User
+from shopfloor.selectors.running import current_run
 from shopfloor.services.memo import Memo
 
 
@@ -74,19 +75,6 @@ class Call:
         if found is None:
             raise FloorError("Nothing is running on this table.", "Start a nest first.")
         return found
-
-
-def current_run(table: Table, at: datetime) -> Run | None:
-    """The run at a table at a time: the open one, else one stopped there and not set aside (nobody
-    ended its last segment), else one that was closed after `at`."""
-    runs = table.runs.filter(opened_at__lte=at).exclude(state=RunState.VOIDED)
-    return (
-        runs.filter(state=RunState.OPEN).order_by("-opened_at").first()
-        or runs.filter(state=RunState.STOPPED, segments__end_reason="")
-        .order_by("-opened_at")
-        .first()
-        or runs.filter(closed_at__gte=at).order_by("-opened_at").first()
-    )
 
 
 def number_of(values: dict[str, Any], name: str, *, whole: bool = False) -> float | None:

@@ -8,8 +8,9 @@ from typing import Any
 from shopfloor.errors import FloorError
 from shopfloor.models import Fitting, Piece, PieceState, Run, RunState, SetPart, Table, Torch, Tray
 from shopfloor.selectors.fitted import fittings_in, set_fitted
+from shopfloor.selectors.running import current_run
 from shopfloor.services.assigning import arcs_matched
-from shopfloor.services.handlers.call import Call, current_run
+from shopfloor.services.handlers.call import Call
 from shopfloor.services.pieces import (
     piece_fit,
     piece_from_drawer,

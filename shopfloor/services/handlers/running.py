@@ -18,8 +18,9 @@ from shopfloor.models import (
     User,
 )
 from shopfloor.selectors.fitted import set_fitted
+from shopfloor.selectors.running import current_run
 from shopfloor.services.assigning import arcs_matched
-from shopfloor.services.handlers.call import Call, current_run
+from shopfloor.services.handlers.call import Call
 from shopfloor.services.people import badge_lookup
 from shopfloor.services.pieces import set_question
 from shopfloor.services.runs import run_handover, run_open, run_restart, run_set_aside
