@@ -101,6 +101,16 @@ export class Finishing {
     rest.textContent = `${unseen.length} not seen cut: left uncut`;
   }
 
+  /** In words, what the marks still lack: scrap without a cause cannot be charged to anything. */
+  lack() {
+    const bare = [...this.marks.by].filter(([, mark]) => mark.outcome === "scrap" && !mark.cause).map(([contour]) => contour);
+    if (bare.length) {
+      this.marks.last = bare[0];
+      this.draw();
+    }
+    return bare.length ? [`why ${bare.length === 1 ? "it is" : "they are"} scrap`] : [];
+  }
+
   complete(payload) {
     payload.exceptions = this.marks.exceptions();
     const { length_mm, width_mm, place } = payload;

@@ -24,7 +24,10 @@ const outbox = new Outbox({ table: root.dataset.table, url: root.dataset.actions
 const poll = new Poll({ root, screens, outbox, fresh, gone: () => location.reload() });
 
 export function enter(kind, payload, shown = {}) {
-  const entry = outbox.add(kind, payload, root.dataset.by, shown);
+  notices.passed();
+  const seen = show();
+  const { run, ...rest } = payload; // the page's run is not the one started here meanwhile
+  const entry = outbox.add(kind, seen.started && run ? rest : payload, root.dataset.by, shown);
   root.dataset.version = ""; // whatever comes next is drawn afresh
   poll.soon();
   return entry;

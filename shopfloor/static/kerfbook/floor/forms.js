@@ -49,11 +49,12 @@ export class Forms {
     const any = form.dataset.any?.split(" ");
     if (any && !any.some((name) => payload[name] !== undefined)) lack.push("what was measured");
     if ((payload.top_mm === undefined) !== (payload.bottom_mm === undefined)) lack.push("both sizes");
+    const kind = form.dataset.kind;
+    if (kind === "finish") lack.push(...finishing.lack());
     if (lack.length) {
       this.lacks(form, lack);
       return;
     }
-    const kind = form.dataset.kind;
     if (kind === "finish") finishing.complete(payload);
     const after = kind === "start" ? starting.complete(form, payload) : null;
     this.enter(kind, payload, { started: form.dataset.started });

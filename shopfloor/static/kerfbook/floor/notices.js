@@ -31,6 +31,12 @@ export class Notices {
     if (this.bar.hidden) this.next();
   }
 
+  /** The person went on: what was only good to know goes away. */
+  passed() {
+    this.waiting = this.waiting.filter((one) => one.bad);
+    if (!this.bar.hidden && !this.bar.classList.contains("error")) this.next();
+  }
+
   next() {
     const one = this.waiting.shift();
     this.bar.hidden = !one;

@@ -12,10 +12,10 @@ export class Starting {
     return this.screens.shown.startsWith("start-") ? this.screens.section(this.screens.shown) : null;
   }
 
-  /** The reason of a stop: for the stop just entered, or for the one in the books. */
+  /** The reason follows the stop as a second stop: the one that stands takes it up, even where
+      both are still on this device. */
   reason(data) {
-    const pending = this.root.querySelector("#undo");
-    this.enter("give_reason", { reason: data.reason, ...JSON.parse(data.payload || "{}") }, { why: data.label, after: pending?.dataset.action });
+    this.enter("stop", { reason: data.reason, ...JSON.parse(data.payload || "{}") }, { why: data.label });
   }
 
   find(code) {

@@ -17,11 +17,12 @@ export function standing(entries) {
 }
 
 export function overlay(root, entries) {
-  const seen = { state: root.dataset.state, since: null, started: null, why: null, last: null };
+  const seen = { state: root.dataset.state, since: null, started: null, why: null, set: null, last: null };
   for (const entry of standing(entries)) {
+    if (entry.kind === "stop" && seen.state !== "stopped") seen.since = entry.device_at;
+    if (entry.kind === "stop") seen.why = entry.shown?.why || "";
+    if (entry.kind === "change_tray") seen.set = entry.shown?.setWords || "";
     seen.state = AFTER[entry.kind] || seen.state;
-    if (entry.kind === "stop") Object.assign(seen, { since: entry.device_at, why: "" });
-    if (entry.kind === "give_reason" && entry.shown?.why && seen.since) seen.why = entry.shown.why;
     if (entry.kind === "start") seen.started = entry.shown?.started ?? null;
     seen.last = entry;
   }
@@ -35,12 +36,16 @@ const fill = (root, name, text) => {
 export function draw(root, entries, clock) {
   const seen = overlay(root, entries);
   for (const view of root.querySelectorAll("[data-view]")) view.hidden = !view.dataset.view.split(" ").includes(seen.state);
+  for (const one of root.querySelectorAll("[data-aside]")) one.hidden = seen.state === "idle";
   if (seen.since) {
     fill(root, "stopped-at", ` at ${clock(new Date(seen.since))}`);
-    fill(root, "stop-why", seen.why || "No reason yet");
     for (const one of root.querySelectorAll("[data-since]")) one.dataset.since = seen.since;
+  }
+  if (seen.why !== null) {
+    fill(root, "stop-why", seen.why || "No reason yet");
     for (const one of root.querySelectorAll("[data-want-reason]")) one.hidden = Boolean(seen.why);
   }
+  if (seen.set) drawSet(root, seen.set);
   const item = seen.started && root.querySelector(`template[data-as-started="${seen.started}"]`);
   if (item) {
     fill(root, "run-title", item.dataset.title);
@@ -51,6 +56,17 @@ export function draw(root, entries, clock) {
   }
   drawUndo(root, entries, seen, clock);
   return seen;
+}
+
+/** A tray that went in here, before the server knows: which starts it is right for. */
+function drawSet(root, words) {
+  fill(root, "torch-set", words);
+  for (const screen of root.querySelectorAll("[data-wants]")) {
+    const right = screen.dataset.wants === words;
+    for (const one of screen.querySelectorAll("[data-keep-hide],[data-keep-show],.wrongline:not([data-lack])")) one.hidden = right;
+    for (const one of screen.querySelectorAll("[data-keep-start]")) one.hidden = !right;
+    for (const one of screen.querySelectorAll(".set")) one.textContent = words;
+  }
 }
 
 function drawUndo(root, entries, seen, clock) {

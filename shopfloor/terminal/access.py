@@ -1,0 +1,108 @@
+"""Which screen this is, and who stands at it. Kept apart from the desk's sign-in: a person at a
+terminal is nobody to the office pages, whatever else they may do at a desk."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from functools import wraps
+from typing import Concatenate, ParamSpec
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+
+from shopfloor.models import Table, Terminal, User
+from shopfloor.services.people import terminal_by_token
+
+COOKIE = "kerfbook_terminal"
+COOKIE_DAYS = 400  # the longest browsers keep one; renewed at each opening of the page
+SESSION = "floor"
+TOUCH_S = 20  # how often a touch is written down
+P = ParamSpec("P")
+
+
+def this_terminal(request: HttpRequest) -> Terminal | None:
+    token = request.COOKIES.get(COOKIE, "")
+    return terminal_by_token(token=token, now=timezone.now()) if token else None
+
+
+def at_table(
+    view: Callable[Concatenate[HttpRequest, Terminal, Table, P], HttpResponse],
+) -> Callable[..., HttpResponse]:
+    """Hands a view its terminal and table. A screen that is not registered, or stands beside
+    another table, is sent to the page that says so."""
+
+    @wraps(view)
+    def inner(request: HttpRequest, table: str, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        terminal = this_terminal(request)
+        found = Table.objects.filter(code=table, active=True).first()
+        if terminal is None or found is None or terminal.table_id not in (None, found.pk):
+            if request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
+                return redirect("floor:home")
+            return HttpResponse("This screen is not registered for that table.", status=403)
+        return view(request, terminal, found, *args, **kwargs)
+
+    return inner
+
+
+def crew(request: HttpRequest, terminal: Terminal, table: Table) -> list[User]:
+    """Who is signed in here, the one who acts first. Empty once the screen stood idle too long."""
+    kept = request.session.get(SESSION, {}).get(table.code)
+    if not kept:
+        return []
+    touched = parse_datetime(kept["touched"])
+    idle = timedelta(minutes=terminal.idle_minutes, seconds=TOUCH_S + 10)
+    if touched is None or timezone.now() - touched > idle:
+        crew_leaves(request, table)
+        return []
+    people = User.objects.in_bulk(kept["people"])
+    return [
+        people[pk]
+        for pk in kept["people"]
+        if pk in people and people[pk].is_active and people[pk].has_perm("shopfloor.work_floor")
+    ]
+
+
+def crew_joins(request: HttpRequest, table: Table, person: User, *, alone: bool) -> None:
+    """Signs a person in at the screen: alone, or beside who is there already (hand-over)."""
+    kept = request.session.get(SESSION, {})
+    there = [] if alone else kept.get(table.code, {}).get("people", [])
+    people = [person.pk, *(pk for pk in there if pk != person.pk)][:2]
+    request.session.cycle_key()
+    request.session[SESSION] = {**kept, table.code: {"people": people, "touched": _now()}}
+
+
+def crew_leaves(request: HttpRequest, table: Table) -> None:
+    kept = request.session.get(SESSION, {})
+    if table.code in kept:
+        request.session[SESSION] = {code: one for code, one in kept.items() if code != table.code}
+
+
+def crew_touched(request: HttpRequest, table: Table) -> None:
+    """Notes that someone used the screen; written at most every TOUCH_S."""
+    kept = request.session.get(SESSION, {})
+    one = kept.get(table.code)
+    if not one:
+        return
+    before = parse_datetime(one["touched"])
+    if before is None or timezone.now() - before > timedelta(seconds=TOUCH_S):
+        request.session[SESSION] = {**kept, table.code: {**one, "touched": _now()}}
+
+
+def _now() -> str:
+    moment: datetime = timezone.now()
+    return moment.isoformat()
+
+
+def cookie_set(response: HttpResponse, token: str, *, secure: bool) -> None:
+    response.set_cookie(
+        COOKIE,
+        token,
+        max_age=COOKIE_DAYS * 24 * 3600,
+        httponly=True,
+        secure=secure,
+        samesite="Lax",
+        path="/floor/",
+    )

@@ -1,0 +1,209 @@
+"""Everything the terminal's screens show of one table, read once for a page or a poll. No money:
+nothing here reads a price, a rate or a quote."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from shopfloor.models import Reason, Run, RunState, Stoppage, Table, Terminal, Units, User
+from shopfloor.selectors.floor import floor_table, stop_reasons
+from shopfloor.selectors.floor_shapes import FloorTable
+from shopfloor.selectors.running import current_run
+from shopfloor.selectors.shop import the_shop
+from shopfloor.terminal.board import changes, items, lines
+from shopfloor.terminal.board.cautions import CHANGE
+from shopfloor.terminal.board.cutting import Cutting, Stopped, cutting_of, stopped_of
+from shopfloor.terminal.board.late import clashes, last_undo
+from shopfloor.terminal.board.torches import TorchKeys, torches_of
+from shopfloor.terminal.board.words import day_clock
+
+GAPS_BACK = timedelta(hours=24)
+GAPS_MOST = 12
+REASONS_BACK = timedelta(days=30)
+MARKS = (("scrap", "Scrap"), ("rework", "Rework"), ("not_cut", "Not cut"))
+CAUSES = (
+    "crash",
+    "tipped part",
+    "lost cut",
+    "bevel",
+    "dross",
+    "size",
+    "position lost",
+    "plate",
+    "other",
+)
+RESTARTS = (
+    ("power", "Power lost"),
+    ("crash", "Crash"),
+    ("shift", "Shift ended"),
+    ("other", "Something else"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    id: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    state: str  # run, stopped, idle
+    cutting: Cutting | None
+    stopped: Stopped | None
+    torches: list[TorchKeys]
+    items: list[items.Item]
+    gaps: list[Gap]
+    extra: dict[str, Any]
+
+    def __getitem__(self, name: str) -> Any:
+        """Lists and words that only templates read, by their name."""
+        return self.extra[name]
+
+    @property
+    def run_id(self) -> str:
+        return str(self.cutting.run.pk) if self.cutting else ""
+
+    @property
+    def run_payload(self) -> str:
+        return self.cutting.payload if self.cutting else "{}"
+
+    @property
+    def revision(self) -> int | str:
+        return self.cutting.run.revision_id if self.cutting else ""
+
+
+def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -> Board:
+    run = open_run(table, now)
+    stoppage = Stoppage.objects.filter(table=table, ended_at=None).select_related("reason").first()
+    wanted = run.revision.nest.wear_set if run else None
+    torches = torches_of(table, wanted)
+    queue = items.items_of(table, torches[0].wear_set if torches else None)
+    seen = floor_table(table=table, now=now)
+    cutting = cutting_of(run, seen.run.left_s, now) if run and seen.run else None
+    state = "idle" if run is None else "stopped" if stoppage or run.state == "stopped" else "run"
+    return Board(
+        state=state,
+        cutting=cutting,
+        stopped=stopped_of(stoppage) if run else None,
+        torches=torches,
+        items=queue,
+        gaps=gaps_of(table, now),
+        extra={
+            **change_lists(torches, wanted or (queue[0].wanted if queue else None)),
+            **fixed_lists(),
+            **measures(person),
+            **run_facts(run, cutting, seen),
+            "reasons": reasons_of(table, now),
+            "bench_lines": lines.bench_lines(table),
+            "undo": last_undo(terminal, now),
+            "conflicts": clashes(now),
+        },
+    )
+
+
+def open_run(table: Table, now: datetime) -> Run | None:
+    found = current_run(table, now)
+    if found is None or found.state not in (RunState.OPEN, RunState.STOPPED):
+        return None
+    return (
+        Run.objects.select_related(
+            "revision__nest__material", "revision__nest__wear_set", "sheet__heat", "table"
+        )
+        .defer("revision__program")
+        .get(pk=found.pk)
+    )
+
+
+def change_lists(torches: list[TorchKeys], wanted: Any) -> dict[str, Any]:
+    one = torches[0] if torches else None
+    return {
+        "trays": changes.trays_ready(one.torch if len(torches) == 1 and one else None, wanted),
+        "fresh_sets": changes.fresh_sets(one.torch, one.fitted, wanted) if one else [],
+        "removal_states": changes.REMOVALS,
+        "removal_reasons": changes.REASONS,
+        "change_caution": CHANGE,
+    }
+
+
+def fixed_lists() -> dict[str, Any]:
+    return {
+        "marks": MARKS,
+        "causes": CAUSES,
+        "restart_reasons": RESTARTS,
+        "swap_reasons": items.SWAP_REASONS,
+        "keep_reasons": items.KEEP_REASONS,
+        "aside_reasons": items.ASIDE_REASONS,
+        "bench_kinds": lines.KINDS,
+        "bench_minutes": lines.MINUTES,
+    }
+
+
+def measures(person: User) -> dict[str, Any]:
+    """How this person reads lengths: steps, unit and what a figure is multiplied with for mm."""
+    if person.units == Units.INCH:
+        return {"unit": "in", "scale": "25.4", "size_step": "1", "fine_step": "0.005"}
+    return {"unit": "mm", "scale": "1", "size_step": "10", "fine_step": "0.1"}
+
+
+def run_facts(run: Run | None, cutting: Cutting | None, seen: FloorTable) -> dict[str, Any]:
+    if run is None or cutting is None:
+        return {
+            "first_piece_needed": False,
+            "restart_at": 1,
+            "contours": "",
+            "restart_words": "",
+            "asked_words": "Nothing is cutting.",
+        }
+    return {
+        "first_piece_needed": seen.first_piece_needed,
+        "restart_at": cutting.restart_at,
+        "contours": cutting.progress.contours,
+        "restart_words": restart_words(cutting),
+        "asked_words": asked_words(run),
+    }
+
+
+def restart_words(cutting: Cutting) -> str:
+    progress = cutting.progress
+    if not progress.done:
+        return f"Contours 1 to {progress.contours}. The signal does not say which were burnt."
+    return (
+        f"Contours 1 to {progress.contours}; {len(progress.done)} seen burnt, the first not seen "
+        f"is {cutting.restart_at}."
+    )
+
+
+def asked_words(run: Run) -> str:
+    ranges = (
+        run.revision.contours.filter(line__u_range_asked__isnull=False)
+        .order_by("line__u_range_asked")
+        .values_list("line__u_range_asked", "line__job__number", "line__part")
+        .distinct()
+    )
+    told = [f"{job} {part}: u range {asked}" for asked, job, part in ranges]
+    return f"{'; '.join(told)} (ISO 9013)." if told else "The drawings ask nothing of the edge."
+
+
+def gaps_of(table: Table, now: datetime) -> list[Gap]:
+    """Ended stops nobody explained, long enough that the shop wants to know."""
+    least = timedelta(seconds=the_shop().ask_reason_after_s)
+    rows = Stoppage.objects.filter(
+        table=table, reason=None, ended_at__isnull=False, started_at__gte=now - GAPS_BACK
+    )
+    return [
+        Gap(row.pk, f"{day_clock(row.started_at, now)} to {day_clock(row.ended_at, now)}")
+        for row in rows.order_by("-started_at")
+        if row.ended_at is not None and row.ended_at - row.started_at >= least
+    ][:GAPS_MOST]
+
+
+def reasons_of(table: Table, now: datetime) -> list[Reason]:
+    """The usual ones on this table first, then in the shop's order."""
+    used: dict[int, int] = {}
+    given = Stoppage.objects.filter(table=table, started_at__gte=now - REASONS_BACK)
+    for reason in given.exclude(reason=None).values_list("reason", flat=True):
+        used[reason] = used.get(reason, 0) + 1
+    return sorted(stop_reasons(), key=lambda one: (-used.get(one.pk, 0), one.order, one.label))

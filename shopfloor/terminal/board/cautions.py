@@ -1,0 +1,68 @@
+"""What to mind before hands go near, and with metals that ask for more than the usual.
+
+29 CFR 1910.147 is the control of hazardous energy (lockout), .252 to .254 welding, cutting and
+brazing with arc equipment, .133 eye and face protection, .1026 chromium(VI); ANSI Z49.1 is safety
+in welding, cutting and allied processes. Named from memory of their titles; the local code and
+the maker's manual come first wherever they ask for more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    title: str
+    lines: tuple[str, ...]
+    references: str
+    ordered: bool = False
+
+
+CHANGE = Caution(
+    title="Before your hands go near",
+    lines=(
+        "Power source off, isolated and locked out.",
+        "Coolant and gas off and bled down.",
+        "Let it cool. Copper holds heat.",
+        "Protect eyes, hands and lungs.",
+        "The maker’s manual says how.",
+    ),
+    references="ANSI Z49.1, 29 CFR 1910.147 and .252–.254, or your local code. This screen can’t "
+    "tell whether the machine is safe. Not sure? Ask someone qualified.",
+    ordered=True,
+)
+
+_END = "Follow the maker’s manual and your local code. Not sure? Ask someone qualified."
+METALS = {
+    "chromium": Caution(
+        title="This metal holds chromium",
+        lines=(
+            "Its fume can hold chromium(VI). Extraction on, filters in order.",
+            "Breathing protection as your shop’s plan for chromium says.",
+        ),
+        references=f"29 CFR 1910.1026 and .252, ANSI Z49.1. {_END}",
+    ),
+    "coated": Caution(
+        title="This metal is coated",
+        lines=(
+            "Zinc, paint or primer makes fume that harms. Extraction on.",
+            "Know the coating before you burn it, or take it off along the cut.",
+        ),
+        references=f"29 CFR 1910.252, ANSI Z49.1. {_END}",
+    ),
+    "aluminium": Caution(
+        title="Aluminium: mind the water",
+        lines=(
+            "Aluminium and water give hydrogen. It gathers under the plate and can explode.",
+            "Cut it over a water table only as the table’s maker allows, with the air moving.",
+            "Clear fines and dross from the bed first.",
+        ),
+        references=f"ANSI Z49.1, 29 CFR 1910.252. {_END}",
+    ),
+}
+
+
+def metal_caution(mark: str) -> Caution | None:
+    """The caution a material's mark asks for; None for a material without one."""
+    return METALS.get(mark)

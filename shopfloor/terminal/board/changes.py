@@ -1,0 +1,88 @@
+"""What can go into a torch: trays that are ready, and fresh sets from the drawer."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from dataclasses import dataclass
+
+from shopfloor.models import Fitting, Piece, PieceState, SetPart, Torch, Tray, WearSet
+from shopfloor.selectors.fitted import set_of
+from shopfloor.terminal.board.words import kind_words, set_words
+
+REMOVALS = (
+    ("shelved", "Back to the drawer"),
+    ("retired", "Worn, due"),
+    ("failed", "It failed"),
+    ("crashed", "Crash"),
+    ("lost", "Lost"),
+)
+REASONS = ("pit", "out of round", "nick", "double arc", "spatter", "blocked hole", "moisture")
+FRESH_MOST = 2  # sets offered new from the drawer: the wanted one, and what is in
+
+
+@dataclass(frozen=True, slots=True)
+class TrayKey:
+    label: str
+    words: str
+    set_words: str
+    wanted: bool
+    payload: str
+    codes: str
+
+
+@dataclass(frozen=True, slots=True)
+class FreshKey:
+    words: str
+    acts: str
+
+
+def trays_ready(torch: Torch | None, wanted: WearSet | None) -> list[TrayKey]:
+    """Trays with something in them that can go in, the wanted set's first. One scan or touch
+    swaps all; what comes out goes back to the drawer."""
+    ready = Piece.objects.filter(state__in=(PieceState.NEW, PieceState.SHELVED)).exclude(tray=None)
+    held: dict[int, list[str]] = defaultdict(list)
+    for tray_id, kind in ready.order_by("part__kind").values_list("tray", "part__kind"):
+        held[tray_id].append(kind_words(kind))
+    keys = []
+    for tray in Tray.objects.filter(pk__in=held).select_related("wear_set").order_by("label"):
+        payload = {"tray": tray.label, **({"torch": torch.code} if torch else {})}
+        keys.append(
+            TrayKey(
+                label=tray.label,
+                words=f"{set_words(tray.wear_set)}: {', '.join(held[tray.pk])}",
+                set_words=set_words(tray.wear_set),
+                wanted=wanted is not None and tray.wear_set_id == wanted.pk,
+                payload=json.dumps(payload),
+                codes=json.dumps([tray.label]),
+            )
+        )
+    return sorted(keys, key=lambda key: not key.wanted)
+
+
+def fresh_sets(torch: Torch, fitted: list[Fitting], wanted: WearSet | None) -> list[FreshKey]:
+    """A whole set new from the drawer, one entry a piece: the wanted set, and the one that is in.
+    Only where the drawer holds every part of it."""
+    inside = set_of(fitted)
+    sets = [one for one in dict.fromkeys((wanted, inside)) if one is not None]
+    found = []
+    for one in sets[:FRESH_MOST]:
+        parts = list(SetPart.objects.filter(wear_set=one).order_by("kind"))
+        if not parts or any(part.in_drawer < 1 for part in parts):
+            continue
+        acts = [fresh_act(torch, part, fitted, one) for part in parts]
+        found.append(FreshKey(words=f"A new set {set_words(one)}", acts=json.dumps(acts)))
+    return found
+
+
+def fresh_act(
+    torch: Torch, part: SetPart, fitted: list[Fitting], wear_set: WearSet
+) -> dict[str, object]:
+    """The entry that puts one new part in; the old one goes out as worn where it was the same
+    set's, else back to the drawer."""
+    old = next((one.piece for one in fitted if one.piece.part.kind == part.kind), None)
+    payload: dict[str, object] = {"new_part": part.pk, "torch": torch.code}
+    if old is not None:
+        same = old.part.wear_set_id == wear_set.pk
+        payload |= {"old": old.label, "state": "retired" if same else "shelved"}
+    return {"kind": "change_piece", "payload": payload}

@@ -1,0 +1,125 @@
+"""What cuts on the table now, as words and a strip."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from shopfloor.models import Run, Segment, Stoppage
+from shopfloor.selectors.arcs import arcs_by_key
+from shopfloor.strip import Svg
+from shopfloor.terminal.board.progress import Progress, progress_of
+from shopfloor.terminal.board.runstrip import run_strip
+from shopfloor.terminal.board.words import about, clock, nest_title, part_names
+
+
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    run: Run
+    title: str
+    what: str
+    count: str
+    evidence: str
+    strip: Svg
+    progress: Progress
+    restart_at: int
+
+    @property
+    def payload(self) -> str:
+        return json.dumps({"run": str(self.run.pk)})
+
+
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    since: datetime
+    reason: str
+    words: str
+
+
+def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
+    """`left_s`: seconds of plan not burnt yet; None where nobody knows."""
+    progress = progress_of(run)
+    minute = now.replace(second=0, microsecond=0)
+    title = nest_title(run.revision)
+    if not progress.listens or (progress.unplaced and not progress.done):
+        left_s = None  # nothing says how far the run is
+    low_high = range_of(run, left_s)
+    ends_at = minute + timedelta(seconds=left_s) if left_s is not None else None
+    return Cutting(
+        run=run,
+        title=title,
+        what=what_of(run),
+        count=count_words(progress, left_s, low_high),
+        evidence=evidence_of(run),
+        strip=run_strip(
+            run=run,
+            title=title,
+            progress=progress,
+            now=minute,
+            ends_at=ends_at,
+            range_s=low_high,
+        ),
+        progress=progress,
+        restart_at=restart_at(run, progress),
+    )
+
+
+def what_of(run: Run) -> str:
+    """Base plate, 20 mm S355, program k-2284-2.nc. Sheet S-1187, heat 4B-7730."""
+    nest, sheet = run.revision.nest, run.sheet
+    parts = [part_names(run.revision), f"{nest.thickness_text} {nest.material.name}"]
+    made = ", ".join(part for part in parts if part)
+    if sheet is None:
+        return f"{made}, program {run.revision.file_name}. Sheet not scanned."
+    heat = f", heat {sheet.heat.number}" if sheet.heat else ", heat unknown"
+    return f"{made}, program {run.revision.file_name}. Sheet {sheet.code}{heat}."
+
+
+def range_of(run: Run, left_s: float | None) -> tuple[float, float] | None:
+    """The plan's range, where planning put one into the run's snapshot (low and high of actual
+    over plan); None where none is known."""
+    low_high = (run.plan.get("snapshot") or {}).get("factor_range")
+    if left_s is None or not isinstance(low_high, list) or len(low_high) != 2:
+        return None
+    return left_s * float(low_high[0]), left_s * float(low_high[1])
+
+
+def count_words(
+    progress: Progress, left_s: float | None, low_high: tuple[float, float] | None
+) -> str:
+    if left_s is None:
+        return f"{progress.words}, time left unknown" if progress.listens else progress.words
+    if low_high is None:
+        return f"{progress.words}, about {about(left_s)} left"
+    low, high = (round(one / 60) for one in low_high)
+    return f"{progress.words}, about {about(left_s)} left ({low}–{high})"
+
+
+def evidence_of(run: Run) -> str:
+    """What the count rests on, with its age."""
+    keys = run.segments.filter(assignments__isnull=False).values_list(
+        "assignments__arc_key", flat=True
+    )
+    last = arcs_by_key(list(keys.order_by("-assignments__pk")[:1]))
+    if not last:
+        return f"Began {clock(run.opened_at)}. No arc seen yet."
+    arc = last[0]
+    if arc.off_us is None:
+        return f"Began {clock(run.opened_at)}. The torch burns now."
+    seen = datetime.fromtimestamp(arc.off_us / 1e6, tz=run.opened_at.tzinfo)
+    return f"Began {clock(run.opened_at)}. Last arc ended {clock(seen)}."
+
+
+def restart_at(run: Run, progress: Progress) -> int:
+    """The contour to offer for a restart: the first not seen burnt."""
+    first = next((n for n in range(1, progress.contours + 1) if n not in progress.done), 1)
+    last = Segment.objects.filter(run=run).order_by("-started_at", "-pk").first()
+    return max(first, last.first_contour if last and not progress.done else 1)
+
+
+def stopped_of(stoppage: Stoppage | None) -> Stopped | None:
+    if stoppage is None:
+        return None
+    reason = stoppage.reason.label if stoppage.reason else ""
+    return Stopped(stoppage.started_at, reason, reason or "No reason yet")

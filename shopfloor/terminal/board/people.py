@@ -1,0 +1,18 @@
+"""Who may sign in at a terminal."""
+
+from __future__ import annotations
+
+from django.db.models import Q
+
+from shopfloor.models import User
+
+
+def floor_people() -> list[User]:
+    """Active people with the right to work at a terminal and a PIN, by name."""
+    may = (
+        Q(is_superuser=True)
+        | Q(groups__permissions__codename="work_floor")
+        | Q(user_permissions__codename="work_floor")
+    )
+    found = User.objects.filter(may, is_active=True).exclude(pin_hash="").distinct()
+    return sorted(found, key=lambda one: one.shown_name.lower())

@@ -1,0 +1,97 @@
+"""What is in each torch, said for a change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shopfloor.models import Fitting, SetPart, Table, Torch, WearSet
+from shopfloor.selectors.fitted import fittings_in, set_of
+from shopfloor.terminal.board.words import kind_words, set_words
+
+ORDER = ("electrode", "swirl_ring", "nozzle", "retaining_cap", "shield")  # as they are stacked
+
+
+@dataclass(frozen=True, slots=True)
+class PieceKey:
+    label: str
+    kind_words: str
+    words: str
+    part_id: int | None  # what the drawer would give in its place; None: it is empty
+
+
+@dataclass(frozen=True, slots=True)
+class TorchKeys:
+    torch: Torch
+    fitted: list[Fitting]
+    wear_set: WearSet | None
+    pieces: list[PieceKey]
+    due_words: str
+    right: bool | None
+    wanted: str
+
+    @property
+    def code(self) -> str:
+        return self.torch.code
+
+    @property
+    def set_words(self) -> str:
+        return set_words(self.wear_set)
+
+    @property
+    def pit_id(self) -> str:
+        return f"pit-{self.torch.code}"
+
+
+def torches_of(table: Table, wanted: WearSet | None) -> list[TorchKeys]:
+    """`wanted`: the set of the nest that cuts now; None where nothing does."""
+    return [torch_of(torch, wanted) for torch in table.torches.order_by("code")]
+
+
+def torch_of(torch: Torch, wanted: WearSet | None) -> TorchKeys:
+    fitted = fittings_in(torch)
+    inside = set_of(fitted)
+    drawer = {
+        part.pk: part.in_drawer
+        for part in SetPart.objects.filter(pk__in=[one.piece.part_id for one in fitted])
+    }
+    pieces = [
+        PieceKey(
+            label=one.piece.label,
+            kind_words=kind_words(one.piece.part.kind),
+            words=age_words(one),
+            part_id=one.piece.part_id if drawer.get(one.piece.part_id) else None,
+        )
+        for one in sorted(fitted, key=place_of)
+    ]
+    due = [kind_words(one.piece.part.kind) for one in fitted if outlook_due(one) == "due"]
+    return TorchKeys(
+        torch=torch,
+        fitted=fitted,
+        wear_set=inside,
+        pieces=pieces,
+        due_words=f"{' and '.join(due)} due".capitalize() if due else "",
+        right=None if inside is None or wanted is None else inside.pk == wanted.pk,
+        wanted=set_words(wanted),
+    )
+
+
+def place_of(fitting: Fitting) -> int:
+    kind = fitting.piece.part.kind
+    return ORDER.index(kind) if kind in ORDER else len(ORDER)
+
+
+def outlook_due(fitting: Fitting) -> str:
+    outlook = getattr(fitting.piece, "outlook", None)
+    return outlook.due if outlook else "unknown"
+
+
+def age_words(fitting: Fitting) -> str:
+    """FA-EL-1, 164 starts, about 436 left, as of 10:16; age unknown where nobody knows."""
+    label = fitting.piece.label
+    outlook = getattr(fitting.piece, "outlook", None)
+    if outlook is None or outlook.starts is None:
+        return f"{label}, age unknown"
+    told = f"{label}, {outlook.starts} starts"
+    if outlook.due == "due":
+        return f"{told}, due"
+    return told if outlook.starts_left is None else f"{told}, about {outlook.starts_left} left"

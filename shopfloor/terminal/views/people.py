@@ -1,0 +1,55 @@
+"""Badge, PIN, hand-over and signing out."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from shopfloor.errors import PinLocked
+from shopfloor.models import Table, Terminal, User
+from shopfloor.services.people import pin_verify
+from shopfloor.terminal.access import at_table, crew, crew_joins, crew_leaves
+from shopfloor.terminal.forms import SignInForm
+from shopfloor.terminal.views.signin_page import signin_page
+
+
+@require_POST
+@at_table
+def sign_in(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
+    beside = request.POST.get("beside") == "yes" and bool(crew(request, terminal, table))
+    form = SignInForm(request.POST)
+    person = form.who() if form.is_valid() else None
+    problem = pin_problem(person, form)
+    if problem or person is None:
+        return signin_page(request, terminal, table, beside=beside, problem=problem, chosen=person)
+    crew_joins(request, table, person, alone=not beside)
+    return redirect("floor:table", table.code)
+
+
+def pin_problem(person: User | None, form: SignInForm) -> str:
+    """What stands in the way, in words; blank where the PIN was right."""
+    if person is None:
+        return "Nobody known by that badge or name. Scan again, or touch your name; then the PIN."
+    try:
+        right = pin_verify(user=person, pin=form.cleaned_data["pin"], now=timezone.now())
+    except PinLocked as locked:
+        until = timezone.localtime(locked.until)
+        return f"{locked.message} Try again from {until:%H:%M:%S}, or ask the office for a new PIN."
+    return "" if right else "That PIN is not right. Try again."
+
+
+@require_GET
+@at_table
+def hand_over(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
+    if not crew(request, terminal, table):
+        return redirect("floor:table", table.code)
+    return signin_page(request, terminal, table, beside=True)
+
+
+@require_POST
+@at_table
+def sign_out(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
+    crew_leaves(request, table)
+    return redirect("floor:table", table.code)

@@ -1,0 +1,46 @@
+"""The page that asks for badge or name, and PIN."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.csrf import ensure_csrf_cookie
+
+from shopfloor.models import Run, RunState, Table, Terminal, User
+from shopfloor.selectors.shop import the_shop
+from shopfloor.terminal.board.people import floor_people
+from shopfloor.terminal.board.words import nest_title
+
+
+@ensure_csrf_cookie
+def signin_page(
+    request: HttpRequest,
+    terminal: Terminal,
+    table: Table,
+    *,
+    beside: bool = False,
+    problem: str = "",
+    chosen: User | None = None,
+) -> HttpResponse:
+    context = {
+        "table": table,
+        "terminal": terminal,
+        "people": floor_people(),
+        "beside": beside,
+        "problem": problem,
+        "chosen": chosen,
+        "demo": the_shop().is_demo,
+        "lately": lately(table),
+    }
+    return render(request, "kerfbook/floor/signin.html", context)
+
+
+def lately(table: Table) -> str:
+    """What goes on at the table while nobody is signed in: the run does not end with that."""
+    run = (
+        Run.objects.filter(table=table, state=RunState.OPEN)
+        .select_related("revision__nest")
+        .order_by("-opened_at")
+        .first()
+    )
+    return f"{nest_title(run.revision)} goes on" if run else ""

@@ -1,0 +1,81 @@
+"""The terminal's one page, its state for the page to follow, and what a scanned code is."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import ensure_csrf_cookie
+from django.views.decorators.http import require_GET
+
+from shopfloor.models import Table, Terminal, User
+from shopfloor.selectors.shop import shop_zone
+from shopfloor.terminal.access import COOKIE, at_table, cookie_set, crew, crew_touched
+from shopfloor.terminal.board import board_of
+from shopfloor.terminal.board.codes import code_words
+from shopfloor.terminal.tokens import entry_token
+from shopfloor.terminal.views.signin_page import signin_page
+
+
+@require_GET
+@never_cache
+@ensure_csrf_cookie
+@at_table
+def page(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
+    people = crew(request, terminal, table)
+    if not people:
+        return signin_page(request, terminal, table)
+    context = screens(terminal, table, people)
+    context["names"] = " and ".join(one.shown_name for one in people)
+    context["theme"] = people[0].theme or None
+    response = render(request, "kerfbook/floor/table.html", context)
+    cookie_set(response, request.COOKIES[COOKIE], secure=request.is_secure())
+    return response
+
+
+@require_GET
+@never_cache
+@at_table
+def state(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
+    """The screens again; 204 where they are what the page has, 401 where nobody is signed in."""
+    people = crew(request, terminal, table)
+    if not people:
+        return HttpResponse(status=401)
+    if request.GET.get("touched"):
+        crew_touched(request, table)
+    context = screens(terminal, table, people)
+    if request.GET.get("have") == context["version"]:
+        response = HttpResponse(status=204)
+    else:
+        response = render(request, "kerfbook/floor/_screens.html", context)
+    response.headers["X-Now-Ms"] = str(int(timezone.now().timestamp() * 1000))
+    return response
+
+
+def screens(terminal: Terminal, table: Table, people: list[User]) -> dict[str, Any]:
+    """Everything the screens show. `version` changes with anything that does."""
+    now = timezone.now()
+    context: dict[str, Any] = {
+        "table": table,
+        "terminal": terminal,
+        "zone": shop_zone(),
+        "board": board_of(table=table, terminal=terminal, person=people[0], now=now),
+    }
+    seen = render_to_string("kerfbook/floor/_screens.html", context)
+    context["version"] = hashlib.sha256(seen.encode()).hexdigest()[:16]
+    context["now"] = now
+    context["by"] = entry_token(person=people[0], terminal=terminal)
+    return context
+
+
+@require_GET
+@at_table
+def code(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
+    if not crew(request, terminal, table):
+        return HttpResponse(status=401)
+    return JsonResponse({"words": code_words(request.GET.get("code", "")[:120], table)})

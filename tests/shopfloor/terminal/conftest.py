@@ -1,0 +1,131 @@
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from shopfloor.services.people import terminal_register
+from tests.conftest import PIN
+from tests.shopfloor.terminal import cast
+from tests.shopfloor.terminal.touch import Touch
+
+ROOT = Path(__file__).resolve().parents[3]
+CHROMIUM = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture
+def floor(north, planner):
+    return cast.floor(north, planner)
+
+
+@pytest.fixture
+def token(north):
+    _, made = terminal_register(code="north-1", name="tablet beside North", table=north)
+    return made
+
+
+@pytest.fixture
+def screen(token):
+    """A registered screen nobody has signed in at."""
+    client = Client(enforce_csrf_checks=False)
+    client.cookies["kerfbook_terminal"] = token
+    return client
+
+
+@pytest.fixture
+def signed_in(screen, floor, operator):
+    """The screen with Milo Brandt standing at it."""
+    reply = screen.post(
+        reverse("floor:sign_in", args=["north"]), {"badge": operator.badge, "pin": PIN}
+    )
+    assert reply.status_code == 302
+    return screen
+
+
+@pytest.fixture(autouse=True)
+def _static(settings, tmp_path):
+    settings.STATIC_ROOT = tmp_path / "static"
+    settings.STATIC_ROOT.mkdir()
+
+
+class Stage:
+    """The shop in its own process, and a browser in front of it."""
+
+    def __init__(self, process: subprocess.Popen[str], ready: dict) -> None:
+        self.process = process
+        self.base = f"http://127.0.0.1:{ready['port']}"
+        self.token = ready["token"]
+
+    def does(self, what: str, **more: object) -> dict:
+        self.process.stdin.write(json.dumps({"do": what, **more}) + "\n")
+        self.process.stdin.flush()
+        return json.loads(self.process.stdout.readline())
+
+    def facts(self) -> dict:
+        return self.does("nothing")
+
+
+@pytest.fixture
+def stage(tmp_path):
+    data = tmp_path / "shop"
+    (data / "static").mkdir(parents=True)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tests.shopfloor.terminal.stage"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "KERFBOOK_DATA": str(data)},
+        cwd=ROOT,
+    )
+    try:
+        yield Stage(process, json.loads(process.stdout.readline()))
+    finally:
+        process.stdin.close()
+        process.wait(timeout=20)
+        process.stdout.close()
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(params=[(1024, 768), (390, 844)], ids=["tablet", "phone"])
+def size(request):
+    return request.param
+
+
+@pytest.fixture
+def terminal(stage, chromium, size):
+    """A registered touch screen in front of the shop, nobody signed in."""
+    context = chromium.new_context(
+        viewport={"width": size[0], "height": size[1]}, has_touch=True, base_url=stage.base
+    )
+    context.add_cookies(
+        [{"name": "kerfbook_terminal", "value": stage.token, "url": f"{stage.base}/floor/"}]
+    )
+    page = context.new_page()
+    made = Touch(page, stage, f"{size[0]}")
+    yield made
+    context.close()
+    assert made.errors == []

@@ -1,0 +1,131 @@
+"""A shop of its own in a process of its own: the program served over HTTP from a SQLite file, as
+on one machine, and a line of JSON on standard input for each thing that happens off the screen.
+
+    python -m tests.shopfloor.terminal.stage [PORT]
+
+Run with KERFBOOK_DATA naming an empty folder. Answers each line with one line of JSON.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from datetime import date, time, timedelta
+from threading import Thread
+from typing import Any
+
+import django
+
+PIN = "2468"
+
+
+def serve(port: int) -> int:
+    from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
+    from django.core.wsgi import get_wsgi_application
+
+    class Quiet(WSGIRequestHandler):
+        def log_message(self, format: str, *args: Any) -> None:
+            pass
+
+    server = ThreadedWSGIServer(("127.0.0.1", port), Quiet)
+    server.daemon_threads = True
+    server.set_app(get_wsgi_application())
+    Thread(target=server.serve_forever, daemon=True).start()
+    return server.server_port
+
+
+def cast_made() -> tuple[Any, str]:
+    from django.contrib.auth.hashers import make_password
+
+    from shopfloor.models import Shift, Shop, Table, Torch, User
+    from shopfloor.roles import role_give
+    from shopfloor.services.people import terminal_register
+    from tests.shopfloor.terminal import cast
+
+    Shop.objects.create(name="Brindle Weir Fabricating", zone="America/Chicago")
+    Shift.objects.create(
+        name="day", start=time(6), end=time(5, 59), weekdays="1234567", valid_from=date(2026, 1, 1)
+    )
+    table = Table.objects.create(code="north", name="North")
+    Torch.objects.create(table=table, code="1")
+    for name, role in (("Milo Brandt", "operator"), ("Dana Okell", "supervisor")):
+        first, last = name.split()
+        user = User.objects.create(
+            username=first.lower(),
+            first_name=first,
+            last_name=last,
+            badge=f"B-{first.lower()}",
+            pin_hash=make_password(PIN),
+        )
+        role_give(user=user, role=role)
+    made = cast.floor(table, User.objects.get(username="dana"))
+    _, token = terminal_register(code="north-1", name="tablet beside North", table=table)
+    return made, token
+
+
+def happened(made: Any, order: dict[str, Any]) -> Any:
+    """Does one thing off the screen, or tells what is on record."""
+    from django.utils import timezone
+
+    from shopfloor.models import Action, Job, Run, Stoppage
+    from tests.shopfloor.terminal import cast
+
+    name = order["do"]
+    if name == "burn":
+        run = Run.objects.exclude(state="voided").latest("opened_at")
+        cast.burn(made, run, range(order["first"], order["last"] + 1))
+    elif name == "began earlier":
+        Run.objects.update(opened_at=timezone.now() - timedelta(minutes=order["minutes"]))
+    elif name == "closed at the desk":
+        from shopfloor.services.runs import run_close
+
+        run_close(run=Run.objects.latest("opened_at"), at=timezone.now())
+    elif name == "gap":
+        ended = timezone.now() - timedelta(minutes=30)
+        Stoppage.objects.create(
+            table=made.table, started_at=ended - timedelta(minutes=12), ended_at=ended
+        )
+    runs = Run.objects.order_by("opened_at")
+    return {
+        "runs": [[run.revision.nest.name, str(run.state), run.sheet.code] for run in runs],
+        "segments": [[s.first_contour, s.end_reason] for run in runs for s in run.segments.all()],
+        "actions": [[a.kind, str(a.state), a.payload] for a in Action.objects.order_by("at")],
+        "results": [
+            [r.outcome, r.quantity, r.cause] for run in runs for r in run.results.order_by("pk")
+        ],
+        "stoppages": [
+            [s.reason.code if s.reason else "", s.ended_at is not None]
+            for s in Stoppage.objects.order_by("pk")
+        ],
+        "fitted": sorted(
+            made.table.torches.get()
+            .fittings.filter(removed_at=None)
+            .values_list("piece__label", flat=True)
+        ),
+        "checks": [[c.u_mm, c.passed] for run in runs for c in run.checks.all()],
+        "bench": [[b.kind, b.minutes] for b in made.line.bench.all()],
+        "jobs": {job.number: str(job.state) for job in Job.objects.all()},
+    }
+
+
+def say(what: Any) -> None:
+    sys.stdout.write(json.dumps(what, default=str) + "\n")
+    sys.stdout.flush()
+
+
+def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
+    django.setup()
+    from django.core.management import call_command
+
+    call_command("migrate", verbosity=0)
+    made, token = cast_made()
+    port = serve(int(sys.argv[1]) if len(sys.argv) > 1 else 0)
+    say({"port": port, "token": token})
+    for line in sys.stdin:
+        say(happened(made, json.loads(line)))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,187 @@
+from __future__ import annotations
+
+import re
+
+import pytest
+import time_machine
+from django.test import Client
+from django.utils import timezone
+
+from shopfloor.services.people import terminal_by_token, terminal_retire
+from tests.conftest import PASSWORD, PIN
+
+pytestmark = pytest.mark.django_db
+PAGE = "/floor/north/"
+
+
+def test_a_screen_that_is_not_registered_is_asked_to_be(client, north):
+    assert client.get(PAGE, headers={"Accept": "text/html"}).headers["Location"] == "/floor/"
+    assert b"not registered yet" in client.get("/floor/").content
+    assert client.get("/floor/north/state").status_code == 403
+
+
+def test_a_screen_registered_for_one_table_does_not_open_another(screen, south):
+    reply = screen.get("/floor/south/", headers={"Accept": "text/html"})
+    assert reply.headers["Location"] == "/floor/"
+
+
+def test_a_retired_screen_is_out(screen, north, token):
+    found = terminal_by_token(token=token, now=timezone.now())
+    terminal_retire(terminal=found)
+    assert screen.get("/floor/north/state").status_code == 403
+
+
+def test_in_a_demo_the_table_is_chosen_without_a_desk_sign_in(client, shop, north):
+    shop.is_demo = True
+    shop.save(update_fields=["is_demo"])
+    reply = client.post("/floor/", {"table": "north"})
+    assert reply.headers["Location"] == PAGE
+    assert "Who is at North?" in client.get(PAGE).content.decode()
+
+
+def test_outside_a_demo_choosing_a_table_registers_nothing(client, shop, north):
+    client.post("/floor/", {"table": "north"})
+    assert "kerfbook_terminal" not in client.cookies
+
+
+@pytest.mark.parametrize("who", ["supervisor", "administrator"])
+def test_a_lead_registers_a_screen_and_leaves_no_desk_open_on_it(request, client, north, who):
+    client.force_login(request.getfixturevalue(who))
+    reply = client.post("/floor/register/", {"name": "tablet", "table": north.pk})
+    assert reply.headers["Location"] == PAGE
+    assert client.cookies["kerfbook_terminal"]["httponly"]
+    assert "_auth_user_id" not in client.session
+
+
+@pytest.mark.parametrize("who", ["operator", "planner", "owner", "nobody"])
+def test_nobody_else_registers_a_screen(request, client, north, who):
+    client.force_login(request.getfixturevalue(who))
+    reply = client.post("/floor/register/", {"name": "tablet", "table": north.pk})
+    assert reply.status_code == 403
+    assert "kerfbook_terminal" not in client.cookies
+
+
+def test_badge_and_pin_open_the_table(signed_in):
+    text = signed_in.get(PAGE).content.decode()
+    assert "Milo Brandt" in text
+    assert "Next on North" in text
+
+
+def test_a_name_and_pin_open_the_table(screen, floor, operator):
+    screen.post(PAGE + "sign-in", {"person": operator.pk, "pin": PIN})
+    assert "Milo Brandt" in screen.get(PAGE).content.decode()
+
+
+def test_people_without_the_right_are_not_among_the_names(screen, floor, operator, owner, nobody):
+    text = screen.get(PAGE).content.decode()
+    assert "Milo Brandt" in text
+    assert "Ann Tiller" not in text
+    assert "Sam Quill" not in text
+
+
+def test_a_badge_without_the_right_does_not_open(screen, floor, owner):
+    reply = screen.post(PAGE + "sign-in", {"badge": owner.badge, "pin": PIN})
+    assert "Nobody known" in reply.content.decode()
+    assert screen.get("/floor/north/state").status_code == 401
+
+
+def test_five_wrong_pins_lock_and_say_until_when(screen, floor, operator):
+    for _ in range(5):
+        reply = screen.post(PAGE + "sign-in", {"badge": operator.badge, "pin": "1357"})
+        assert "That PIN is not right" in reply.content.decode()
+    locked = screen.post(PAGE + "sign-in", {"badge": operator.badge, "pin": PIN}).content.decode()
+    assert re.search(r"Try again from \d\d:\d\d:\d\d", locked)
+    assert screen.get("/floor/north/state").status_code == 401
+
+
+def test_signing_in_needs_the_csrf_token(token, floor, operator):
+    client = Client(enforce_csrf_checks=True)
+    client.cookies["kerfbook_terminal"] = token
+    reply = client.post(PAGE + "sign-in", {"badge": operator.badge, "pin": PIN})
+    assert reply.status_code == 403
+
+
+def test_signed_in_at_the_floor_is_nobody_at_the_desk(signed_in, supervisor):
+    assert "_auth_user_id" not in signed_in.session
+    reply = signed_in.get("/floor/register/")
+    assert reply.status_code == 302
+    assert "/floor/register/" in reply.headers["Location"]
+
+
+def test_a_desk_sign_in_alone_does_not_open_the_floor(client, token, floor, supervisor):
+    client.cookies["kerfbook_terminal"] = token
+    client.force_login(supervisor)
+    assert "Who is at North?" in client.get(PAGE).content.decode()
+    assert client.login(username="dana", password=PASSWORD)
+
+
+def test_hand_over_adds_a_second_person(signed_in, supervisor):
+    signed_in.post(PAGE + "sign-in", {"badge": supervisor.badge, "pin": PIN, "beside": "yes"})
+    assert "Dana Okell and Milo Brandt" in signed_in.get(PAGE).content.decode()
+
+
+def test_a_new_sign_in_without_hand_over_replaces(signed_in, supervisor):
+    signed_in.post(PAGE + "sign-in", {"badge": supervisor.badge, "pin": PIN})
+    text = signed_in.get(PAGE).content.decode()
+    assert "Dana Okell" in text
+    assert "Milo Brandt" not in text
+
+
+def test_standing_idle_signs_out_and_touching_does_not(signed_in):
+    start = timezone.now()
+    with time_machine.travel(start.timestamp() + 240, tick=False):
+        assert signed_in.get(PAGE + "state?touched=1").status_code == 200
+    with time_machine.travel(start.timestamp() + 480, tick=False):
+        assert signed_in.get(PAGE + "state").status_code == 200
+    with time_machine.travel(start.timestamp() + 900, tick=False):
+        assert signed_in.get(PAGE + "state").status_code == 401
+
+
+def test_an_unchanged_state_is_answered_without_a_body(signed_in):
+    text = signed_in.get(PAGE + "state").content.decode()
+    version = re.search(r'data-version="(\w+)"', text)[1]
+    again = signed_in.get(PAGE + f"state?have={version}")
+    assert (again.status_code, again.content) == (204, b"")
+
+
+MONEY = ("987", "1234.56", "1,234", "123456", "98765", "456.78", "45678", "765", "$", "USD")
+
+
+def test_no_money_anywhere_on_the_floor(signed_in, floor):
+    revision = floor.revision.pk
+    pages = [PAGE, PAGE + "state", PAGE + f"map/{revision}", PAGE + f"map/{revision}?for=restart"]
+    for address in pages:
+        reply = signed_in.get(address)
+        assert reply.status_code == 200
+        shown = re.sub(
+            r'(csrfmiddlewaretoken" value|data-by|data-version|d|viewBox)="[^"]*"',
+            "",
+            reply.content.decode(),
+        )
+        assert [figure for figure in MONEY if figure in shown] == []
+        assert not re.search(r"price|cost|quote|margin|wage", re.sub(r"margin-|-margin", "", shown))
+
+
+def test_a_person_s_own_units_reach_the_figures(signed_in, operator):
+    operator.units = "inch"
+    operator.save(update_fields=["units"])
+    text = signed_in.get(PAGE + "state").content.decode()
+    assert 'data-scale="25.4"' in text
+
+
+@pytest.mark.parametrize(
+    ("code", "says"),
+    [
+        ("S-1109", "Sheet S-1109 is in stock"),
+        ("sheet:S-1109", "Sheet S-1109 is in stock"),
+        ("T-fine", "Tray T-fine"),
+        ("nonsense", "nothing the shop knows"),
+    ],
+)
+def test_a_scanned_code_is_said_in_words(signed_in, code, says):
+    assert says in signed_in.get(PAGE + "code", {"code": code}).json()["words"]
+
+
+def test_the_state_takes_a_fixed_number_of_queries(signed_in, floor, django_assert_max_num_queries):
+    with django_assert_max_num_queries(60):
+        signed_in.get(PAGE + "state")

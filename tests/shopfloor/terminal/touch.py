@@ -1,0 +1,117 @@
+"""A hand at the screen: taps, scans, and the sizes of what there is to touch."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+from typing import Any
+
+PIN = "2468"
+LEAST_PX = 64
+APART_PX = 9
+KEYS = "button,a.key-btn,label.key-btn"
+FIELDS = "input:not([type=hidden],[type=radio],[type=checkbox]),select"
+SHOWN = """const shown = (e) => e.checkVisibility() && !e.matches('.aloud');
+  const said = (e) => e.textContent.trim().slice(0, 40) || e.id;"""
+SMALL = f"""() => {{
+  {SHOWN}
+  return [...document.querySelectorAll('{KEYS},{FIELDS}')].filter(shown)
+    .map((e) => [said(e), e.getBoundingClientRect()])
+    .filter(([, b]) => b.width < {LEAST_PX} - 0.01 || b.height < {LEAST_PX} - 0.01)
+    .map(([text, b]) => [text, b.width, b.height]);
+}}"""
+CLOSE = f"""() => {{
+  {SHOWN}
+  const keys = [...document.querySelectorAll('{KEYS}')].filter(shown)
+    .map((e) => [said(e), e.getBoundingClientRect()]);
+  const out = [];
+  keys.forEach(([one, a], i) => keys.slice(i + 1).forEach(([other, b]) => {{
+    const dx = Math.max(a.left - b.right, b.left - a.right);
+    const dy = Math.max(a.top - b.bottom, b.top - a.bottom);
+    if (Math.max(dx, dy) < {APART_PX} - 0.01) out.push([one, other, dx, dy]);
+  }}));
+  return out;
+}}"""
+CUT_OFF = f"""() => {{
+  {SHOWN}
+  const page = document.documentElement.scrollWidth;
+  const out = page > innerWidth ? [['the page', page]] : [];
+  for (const e of document.querySelectorAll('{KEYS},h1,h2,p')) {{
+    if (!shown(e) || !e.clientWidth || e.scrollWidth <= e.clientWidth + 1) continue;
+    out.push([said(e), e.scrollWidth, e.clientWidth]);
+  }}
+  return out;
+}}"""
+
+
+class Touch:
+    def __init__(self, page: Any, stage: Any, name: str) -> None:
+        self.page, self.stage, self.name = page, stage, name
+        self.taps = 0
+        self.errors: list[str] = []
+        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("console", self._console)
+
+    def _console(self, message: Any) -> None:
+        offline = ("ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION", "401")
+        if message.type == "error" and not any(word in message.text for word in offline):
+            self.errors.append(message.text)
+
+    def open(self) -> None:
+        self.page.goto("/floor/north/")
+
+    def tap(self, text: str, *, exact: bool = False) -> None:
+        """Touches the first key on show that says so."""
+        keys = self.page.locator("button:visible, a.key-btn:visible, label.key-btn:visible")
+        self.touch(
+            keys.filter(has_text=text).first
+            if not exact
+            else keys.get_by_text(text, exact=True).first
+        )
+
+    def touch(self, where: Any) -> None:
+        where.tap()
+        self.taps += 1
+
+    def scan(self, code: str) -> None:
+        """As a scanner types: fast, then Enter."""
+        self.page.keyboard.type(code)
+        self.page.keyboard.press("Enter")
+
+    def sign_in(self, badge: str = "B-milo") -> None:
+        self.open()
+        self.scan(badge)
+        for figure in PIN:
+            self.tap(figure)
+        self.tap("Sign in")
+        self.page.locator("#screens").wait_for()
+
+    def sees(self, text: str, timeout_s: float = 8) -> None:
+        self.page.get_by_text(text).locator("visible=true").first.wait_for(timeout=timeout_s * 1000)
+
+    def settled(self, timeout_s: float = 10) -> None:
+        """Everything entered is acknowledged and in the state on the page."""
+        self.until(
+            lambda: self.page.evaluate("document.documentElement.dataset.kept") == "0", timeout_s
+        )
+        self.page.wait_for_timeout(350)
+
+    def until(self, true: Any, timeout_s: float = 10) -> None:
+        end = time.monotonic() + timeout_s
+        while not true():
+            assert time.monotonic() < end, "it did not come about"
+            self.page.wait_for_timeout(50)
+
+    def looked_at(self, name: str) -> None:
+        """All targets are large enough and apart, nothing is cut off; a picture where asked for."""
+        folder = os.environ.get("KERFBOOK_PICTURES")
+        if folder:
+            Path(folder).mkdir(parents=True, exist_ok=True)
+            self.page.screenshot(path=f"{folder}/{self.name}-{name}.png", full_page=True)
+        found = self.page.evaluate(SMALL)
+        assert not found, f"small: {found}"
+        found = self.page.evaluate(CLOSE)
+        assert not found, f"close: {found}"
+        found = self.page.evaluate(CUT_OFF)
+        assert not found, f"cut_off: {found}"
