@@ -10,6 +10,7 @@ from io import BufferedReader
 from pathlib import Path
 from typing import Any
 
+from telemetry.bulk import few_collections
 from telemetry.description import parse_description
 from telemetry.errors import SourceError
 from telemetry.feeds.base import BLOCK_BYTES
@@ -41,7 +42,7 @@ def backfill(feed: Feed, path: Path, progress: Callable[[int, int], None]) -> Do
     """
     _refuse(feed)
     try:
-        with path.open("rb") as handle, _locked(feed):
+        with path.open("rb") as handle, _locked(feed), few_collections():
             return _read(feed, path, handle, progress)
     except OSError as error:
         raise SourceError(f"{path}:1: {error.strerror or error}") from error

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 from django.db import connection, transaction
 
+from telemetry.bulk import few_collections
 from telemetry.description import parse_description
 from telemetry.journal import Kind, Position, Record, read
 from telemetry.lane import LANES, Lane
 from telemetry.models import Cursor, Event, Feed, FeedVersion, Gap, Reject, Repeat
 from telemetry.paths import journal_folder
 from telemetry.store import Gathered, commit
+from telemetry.store.asides import drop_filled
 from telemetry.store.clock import retime_all
 from telemetry.store.commit import Keeper, torches_of
 from telemetry.store.mend import mend_rejects
@@ -44,11 +46,12 @@ def rebuild(feed: Feed, from_us: int | None = None) -> Rebuilt:
     """
     if feed.clock_version:
         from_us = None  # events may have moved over the border
-    with transaction.atomic():
+    with few_collections(), transaction.atomic():
         _clear(feed, from_us)
         _replay(feed, from_us)
         _mend(feed)
         retime_all(feed)
+        drop_filled(feed, Gap.objects.filter(feed=feed, kind="seq"))
         _pair(feed, from_us)
         rows = Cursor.objects.filter(feed=feed)
         lines, events = sum(row.lines for row in rows), sum(row.events for row in rows)

@@ -32,7 +32,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('name', models.CharField(max_length=60, unique=True)),
                 ('table', models.CharField(max_length=60)),
-                ('torch', models.CharField(default='1', help_text='where lines do not name one', max_length=20)),
+                ('torch', models.CharField(blank=True, default='1', help_text='blank where each line names its own', max_length=20)),
                 ('kind', models.CharField(max_length=20)),
                 ('enabled', models.BooleanField(default=True)),
                 ('master', models.BooleanField(default=True)),

@@ -8,7 +8,9 @@ class Feed(models.Model):
 
     name = models.CharField(max_length=60, unique=True)
     table = models.CharField(max_length=60)
-    torch = models.CharField(max_length=20, default="1", help_text="where lines do not name one")
+    torch = models.CharField(
+        max_length=20, default="1", blank=True, help_text="blank where each line names its own"
+    )
     kind = models.CharField(max_length=20)
     enabled = models.BooleanField(default=True)
     # Two sources may watch one table; only a master's arcs are summed.

@@ -85,13 +85,14 @@ def save_gaps(feed: Feed, gathered: Gathered, spans: list[tuple[int | None, int 
     candidates = Gap.objects.none()
     if gathered.gaps:
         candidates = Gap.objects.filter(feed=feed, key__in=[row.key for row in rows])
-    _drop_filled(feed, candidates)
+    drop_filled(feed, candidates)
     for first_us, last_us in spans:
         reach = Gap.objects.filter(feed=feed, kind="seq", at_us__gte=first_us)
-        _drop_filled(feed, reach.filter(at_us__lte=(last_us or 0) + HOUR_US))
+        drop_filled(feed, reach.filter(at_us__lte=(last_us or 0) + HOUR_US))
 
 
-def _drop_filled(feed: Feed, gaps: QuerySet[Gap]) -> None:
+def drop_filled(feed: Feed, gaps: QuerySet[Gap]) -> None:
+    """Drops gaps whose lines have all come since, late or from a file."""
     for gap in gaps:
         if gap.first_seq is None or gap.last_seq is None:
             continue
