@@ -10,6 +10,7 @@ from django.core.management import call_command
 
 from planning.services.history import figures_of_history, plan_all
 from shopfloor.acting import acting
+from shopfloor.celery import app as celery_app
 from shopfloor.demo import cast, load
 from shopfloor.services.follow import follow_arcs
 from telemetry.services import feed_register
@@ -51,4 +52,5 @@ def _load(say: Callable[[str], None]) -> None:
             pass
         step("working out times, wear and costs; closing months")
         figures_of_history(closed_by="ann", now=now)
+        celery_app.control.purge()  # what was wanted on the way is done
     step(f"ready: {loaded.lines:,} lines")

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from urllib.parse import unquote
 
 import environ
 
@@ -77,6 +78,8 @@ _database_url = os.environ.get("DATABASE_URL")
 if _database_url:
     DATABASES = {"default": environ.Env.db_url_config(_database_url)}
     DATABASES["default"]["CONN_MAX_AGE"] = 60
+    # A socket folder stands percent-encoded in the host's place, as libpq's own URIs have it.
+    DATABASES["default"]["HOST"] = unquote(DATABASES["default"]["HOST"])
 else:
     DATABASES = {
         "default": {
