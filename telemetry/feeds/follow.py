@@ -158,6 +158,7 @@ class FollowedFile:
     def _renew(self, fresh: BinaryIO, status: os.stat_result) -> list[Chunk]:
         """A new generation. The same beginning means the same file exported again: what is known
         counts nowhere. Another beginning means the file was rotated: its lines go on."""
+        fresh.seek(0)
         verdict = _compare(fresh.read(HEAD_BYTES), self._place.fingerprint)
         if verdict == "unsure":
             now = time.monotonic()
