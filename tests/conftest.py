@@ -20,6 +20,8 @@ def _own_folders(settings, tmp_path: Path) -> None:
     """No test writes into the developer's data folder or wakes a real worker."""
     settings.DATA_DIR = tmp_path / "data"
     settings.DATA_DIR.mkdir()
+    settings.STATIC_ROOT = settings.DATA_DIR / "static"
+    settings.STATIC_ROOT.mkdir()  # whitenoise warns where there is none, and warnings are errors
     settings.MEDIA_ROOT = settings.DATA_DIR / "files"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     celery_app.conf.broker_url = "memory://"

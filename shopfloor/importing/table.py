@@ -1,0 +1,185 @@
+"""A CSV or XLSX file as rows of text, each with the line it stands on."""
+
+from __future__ import annotations
+
+import csv
+import io
+import zipfile
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+MAX_BYTES: Final = 5 * 1024 * 1024
+MAX_ROWS: Final = 20_000
+MAX_UNPACKED: Final = 100 * 1024 * 1024
+MAX_CELL: Final = 2_000
+ENCODINGS: Final = ("utf-8", "cp1252")
+
+
+class ListError(ValueError):
+    """A list that cannot be read at all. `line` counts from 1."""
+
+    def __init__(self, line: int, message: str) -> None:
+        super().__init__(f"{line}: {message}")
+        self.line = line
+        self.message = message
+
+
+Cell = str | datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row by column name; `line` is where it begins in the file. A spreadsheet's own dates
+    stay datetimes without a zone, everything else is text without outer blanks."""
+
+    line: int
+    cells: dict[str, Cell]
+
+    def text(self, column: str) -> str:
+        value = self.cells.get(column, "")
+        return value.isoformat(" ", "minutes") if isinstance(value, datetime) else value
+
+
+def read_table(
+    raw: bytes,
+    *,
+    columns: tuple[str, ...],
+    needed: tuple[str, ...],
+    aliases: dict[str, str] | None = None,
+    encoding: str = "utf-8",
+) -> list[Row]:
+    """Rows of a list whose first row names its columns, in any order and case. Empty rows are
+    passed over. Raises ListError where the whole file cannot be taken."""
+    if len(raw) > MAX_BYTES:
+        raise ListError(1, f"the file is over {MAX_BYTES // 1024 // 1024} MB")
+    if not raw.strip():
+        raise ListError(1, "the file is empty")
+    grid = _read_xlsx(raw) if raw[:4] == b"PK\x03\x04" else _read_csv(raw, encoding, columns)
+    if not grid:
+        raise ListError(1, "there is no row in it")
+    head_line, head = grid[0]
+    names = _head(head_line, head, columns, needed, aliases or {})
+    rows = []
+    for line, values in grid[1:]:
+        if not any(value != "" for value in values):
+            continue
+        if any(value != "" for value in values[len(names) :]):
+            raise ListError(line, f"it has {len(values)} cells, the first row names {len(names)}")
+        cells = {name: value for name, value in zip(names, values, strict=False) if name}
+        rows.append(Row(line, cells))
+        if len(rows) > MAX_ROWS:
+            raise ListError(line, f"more than {MAX_ROWS} rows; bring it in parts")
+    if not rows:
+        raise ListError(head_line, "there are column names but no rows")
+    return rows
+
+
+def _head(
+    line: int,
+    head: list[Cell],
+    columns: tuple[str, ...],
+    needed: tuple[str, ...],
+    aliases: dict[str, str],
+) -> list[str]:
+    names = []
+    for cell in head:
+        plain = " ".join(str(cell).lower().replace("_", " ").split())
+        names.append(aliases.get(plain, plain))
+    while names and not names[-1]:
+        names.pop()
+    for name in names:
+        if name and name not in columns:
+            raise ListError(line, f"unknown column {name[:60]!r}, allowed: {', '.join(columns)}")
+        if name and names.count(name) > 1:
+            raise ListError(line, f"column {name!r} stands there twice")
+    for name in needed:
+        if name not in names:
+            raise ListError(line, f"column {name!r} is missing")
+    return names
+
+
+def _decode(raw: bytes, encoding: str) -> str:
+    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise ListError(1, "it is UTF-16 text: save it as CSV UTF-8 or as XLSX")
+    try:
+        return raw.decode("utf-8-sig" if encoding == "utf-8" else encoding)
+    except UnicodeDecodeError as problem:
+        line = raw.count(b"\n", 0, problem.start) + 1
+        advice = (
+            "; choose Windows-1252 if an older spreadsheet wrote it" if encoding == "utf-8" else ""
+        )
+        raise ListError(line, f"byte {problem.start + 1} is not {encoding} text{advice}") from None
+
+
+def _read_csv(raw: bytes, encoding: str, columns: tuple[str, ...]) -> list[tuple[int, list[Cell]]]:
+    text = _decode(raw, encoding)
+    if "\x00" in text:
+        raise ListError(text.count("\n", 0, text.index("\x00")) + 1, "it is not a text file")
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
+    grid: list[tuple[int, list[Cell]]] = []
+    line = 1
+    try:
+        for values in reader:
+            if any(len(value) > MAX_CELL for value in values):
+                raise ListError(line, f"a cell is longer than {MAX_CELL} letters")
+            if values:
+                grid.append((line, [value.strip() for value in values]))
+            line = reader.line_num + 1
+            if len(grid) > MAX_ROWS + 1:
+                raise ListError(line, f"more than {MAX_ROWS} rows; bring it in parts")
+    except csv.Error as problem:
+        raise ListError(line, f"not CSV: {problem}") from None
+    while grid and not any(grid[0][1]):
+        grid.pop(0)
+    return grid
+
+
+def _separator(text: str) -> str:
+    head = next((line for line in text.splitlines() if line.strip()), "")
+    return max(",;\t", key=head.count)
+
+
+def _read_xlsx(raw: bytes) -> list[tuple[int, list[Cell]]]:
+    from openpyxl import load_workbook
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    try:
+        with zipfile.ZipFile(io.BytesIO(raw)) as packed:
+            if sum(entry.file_size for entry in packed.infolist()) > MAX_UNPACKED:
+                raise ListError(1, "the workbook unpacks to more than 100 MB")
+        book = load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
+        sheet = book.worksheets[0]
+        grid: list[tuple[int, list[Cell]]] = []
+        for line, values in enumerate(sheet.iter_rows(values_only=True), 1):
+            if line > MAX_ROWS * 2:
+                raise ListError(line, f"more than {MAX_ROWS} rows; bring it in parts")
+            cells = [_xlsx_cell(value) for value in values]
+            if any(cell != "" for cell in cells):
+                grid.append((line, cells))
+    except ListError:
+        raise
+    except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, IndexError, OSError,
+            SyntaxError, TypeError, AttributeError) as problem:  # fmt: skip
+        # What a damaged workbook raises depends on which of its parts is damaged.
+        raise ListError(1, f"it is no readable XLSX workbook ({type(problem).__name__})") from None
+    return grid
+
+
+def _xlsx_cell(value: object) -> Cell:
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        return value.replace(tzinfo=None)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return str(value).strip()[:MAX_CELL]
+
+
+def neutral(value: object) -> str:
+    """A cell for a CSV we hand out: what a spreadsheet would take for a formula gets an
+    apostrophe in front (common practice, no source)."""
+    text = "" if value is None else str(value)
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

@@ -1,0 +1,66 @@
+"""Who may open a page: one decorator for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponseBase
+
+from shopfloor.models import Role, User
+
+View = Callable[..., HttpResponseBase]
+
+PLAN = "plan_work"
+COST = "see_cost"
+WAGE = "see_wage"
+MARGIN = "see_margin"
+CHART = "edit_chart"
+FEEDS = "manage_feeds"
+# Reading jobs, nests and stock takes any right at all: a person with none sees nothing.
+ANY = (PLAN, COST, CHART, FEEDS, "work_floor", "assign_arcs", "see_person_times", "close_month")
+
+
+class DeskRequest(HttpRequest):
+    """A request whose person is signed in."""
+
+    user: User
+
+
+def may(user: User, *codes: str) -> bool:
+    """Whether the person has one of the rights."""
+    return any(user.has_perm(f"shopfloor.{code}") for code in codes)
+
+
+def right(*codes: str) -> Callable[[View], View]:
+    """Opens a page to signed-in people with one of the rights; the others get the 403 page,
+    strangers the sign-in page."""
+    return _guard(lambda user: may(user, *codes))
+
+
+def signed_in(view: View) -> View:
+    """Opens a page to everybody who is signed in: their own settings."""
+    return _guard(lambda user: True)(view)
+
+
+def administrator(view: View) -> View:
+    """Opens a page to those who keep the sign-ins."""
+    return _guard(lambda user: user.is_superuser or user.role == Role.ADMINISTRATOR)(view)
+
+
+def _guard(allowed: Callable[[User], bool]) -> Callable[[View], View]:
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            if not allowed(request.user):
+                raise PermissionDenied
+            return view(request, *args, **kwargs)
+
+        return guarded
+
+    return wrap

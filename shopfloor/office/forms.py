@@ -1,0 +1,94 @@
+"""What the office's forms share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any, TypeVar
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
+from django.core.paginator import Page, Paginator
+from django.db.models import Model, QuerySet
+from django.http import HttpRequest
+
+from planning.calc.units import mm_from_in
+from shopfloor.selectors.shop import the_shop
+
+M = TypeVar("M", bound=Model)
+PAGE = 50
+LENGTH_UNITS = [("mm", "mm"), ("in", "in")]
+
+
+class When(forms.DateTimeInput):
+    """A date and time on the shop's clock, with the browser's own picker."""
+
+    input_type = "datetime-local"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%dT%H:%M")
+
+
+class Day(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+def attempt(form: forms.Form, write: Callable[[], Any]) -> bool:
+    """Runs a write; what a service refuses is put on the form, beside its field where the form
+    has one of that name."""
+    try:
+        write()
+    except ValidationError as problem:
+        refused(form, problem)
+        return False
+    return True
+
+
+def refused(form: forms.Form, problem: ValidationError) -> None:
+    if not hasattr(problem, "error_dict"):
+        form.add_error(None, problem.messages)
+        return
+    for name, errors in problem.message_dict.items():
+        field = {"thickness_mm": "thickness_text", "number": "number"}.get(name, name)
+        form.add_error(field if field in form.fields else None, errors)
+
+
+def to_minor(amount: Decimal | None) -> int | None:
+    """An amount as typed in minor units of the shop's currency."""
+    if amount is None:
+        return None
+    return int((amount * 10 ** the_shop().currency_digits).to_integral_value(ROUND_HALF_UP))
+
+
+def from_minor(minor: int | None) -> Decimal | None:
+    return None if minor is None else Decimal(minor).scaleb(-the_shop().currency_digits)
+
+
+def money_field(label: str, *, required: bool = False, help_text: str = "") -> forms.DecimalField:
+    return forms.DecimalField(
+        label=label,
+        required=required,
+        min_value=Decimal(0),
+        max_digits=12,
+        decimal_places=the_shop().currency_digits,
+        help_text=help_text,
+    )
+
+
+def to_mm(value: Decimal, unit: str) -> float:
+    return mm_from_in(float(value)) if unit == "in" else float(value)
+
+
+def upload_bytes(upload: UploadedFile[bytes], most: int) -> bytes:
+    """An upload's bytes. Raises ValidationError where it is bigger than `most` bytes."""
+    if upload.size is None or upload.size > most:
+        raise ValidationError(f"The file is over {most // 1024 // 1024} MB.")
+    return bytes(upload.read())
+
+
+def page_of(request: HttpRequest, rows: QuerySet[M]) -> Page[M]:
+    return Paginator(rows, PAGE).get_page(request.GET.get("page"))

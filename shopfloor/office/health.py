@@ -1,0 +1,30 @@
+"""`/healthz`: for whatever watches the machine. Counts and ages only, nothing of the shop."""
+
+from __future__ import annotations
+
+from django.db import DatabaseError
+from django.http import HttpRequest, JsonResponse
+from django.views.decorators.cache import never_cache
+
+from shopfloor.selectors.sources import intake_age_s
+from shopfloor.selectors.work import backlog
+
+
+@never_cache
+def healthz(request: HttpRequest) -> JsonResponse:
+    """`status` is "ok" while pages can be served. `intake_age_s` is seconds since the intake
+    last wrote that it lives, null where it never did; the watcher judges what is too old."""
+    try:
+        waiting, failed = backlog()
+        age_s = intake_age_s()
+    except DatabaseError:
+        return JsonResponse({"status": "failed", "database": "failed"}, status=503)
+    return JsonResponse(
+        {
+            "status": "ok",
+            "database": "ok",
+            "intake_age_s": age_s,
+            "work_waiting": waiting,
+            "work_failed": failed,
+        }
+    )

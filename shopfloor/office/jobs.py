@@ -1,0 +1,90 @@
+"""Jobs: the list, one job, and the list as CSV."""
+
+from __future__ import annotations
+
+import csv
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+
+from shopfloor.importing.table import neutral
+from shopfloor.models import Job, JobState
+from shopfloor.office.access import ANY, COST, MARGIN, PLAN, DeskRequest, may, right
+from shopfloor.office.forms import page_of
+from shopfloor.selectors.jobs import (
+    job_costs,
+    job_heats,
+    job_last_segments,
+    job_lines,
+    jobs_list,
+)
+
+EXPORTED = ["number", "customer__name", "title", "due_at", "state", "wanted", "good", "scrap"]
+STATES = [("open", "open"), ("held", "held"), ("closed", "closed"), ("all", "all")]
+
+
+def _asked(request: DeskRequest) -> tuple[str, str]:
+    state = request.GET.get("state", JobState.OPEN)
+    return request.GET.get("q", "").strip()[:80], "" if state == "all" else state
+
+
+@right(*ANY)
+def jobs(request: DeskRequest) -> HttpResponse:
+    text, state = _asked(request)
+    rows = jobs_list(text=text, state=state)
+    now = timezone.now()
+    late = Job.objects.filter(state=JobState.OPEN, due_at__lt=now).count()
+    return render(
+        request,
+        "kerfbook/office/jobs.html",
+        {
+            "page_obj": page_of(request, rows),
+            "text": text,
+            "state": state or "all",
+            "states": STATES,
+            "now": now,
+            "late": late,
+            "may_plan": may(request.user, PLAN),
+        },
+    )
+
+
+@right(*ANY)
+def job(request: DeskRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Job.objects.select_related("customer"), pk=pk)
+    lines = job_lines(found)
+    sees_cost = may(request.user, COST)
+    return render(
+        request,
+        "kerfbook/office/job.html",
+        {
+            "job": found,
+            "lines": lines,
+            "short": sum(stands.short for stands in lines),
+            "late": found.state == JobState.OPEN
+            and found.due_at is not None
+            and found.due_at < timezone.now(),
+            "now_cut": job_last_segments(found),
+            "heats": job_heats(found),
+            "costs": job_costs(found, [s.line for s in lines]) if sees_cost else None,
+            "sees_quote": may(request.user, MARGIN),
+            "may_plan": may(request.user, PLAN),
+        },
+    )
+
+
+@right(*ANY)
+def jobs_csv(request: DeskRequest) -> HttpResponse:
+    """The list as it is filtered, for a spreadsheet. No money in it."""
+    text, state = _asked(request)
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = 'attachment; filename="jobs.csv"'
+    writer = csv.writer(response)
+    writer.writerow(["job", "customer", "title", "due", "state", "parts", "good", "scrap"])
+    rows = jobs_list(text=text, state=state).values_list(*EXPORTED)
+    for number, customer, title, due_at, state_of, *counts in rows.iterator(chunk_size=500):
+        due = timezone.localtime(due_at).strftime("%Y-%m-%d %H:%M") if due_at else ""
+        cells = [number, customer, title, due, state_of]
+        writer.writerow([neutral(cell) for cell in cells] + counts)
+    return response

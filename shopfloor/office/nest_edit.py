@@ -1,0 +1,154 @@
+"""Bringing programs in, tying their parts to job lines, changing a nest's route."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from planning.calc.program import ProgramError
+from shopfloor.models import Material, Nest, Table, WearSet
+from shopfloor.office.access import PLAN, DeskRequest, right
+from shopfloor.office.forms import attempt, refused, upload_bytes
+from shopfloor.services.nests import (
+    MAX_PROGRAM_BYTES,
+    nest_add,
+    nest_edit,
+    nest_withdraw,
+    plan_want,
+    revision_add,
+)
+
+SAID = {
+    "nothing": "The very same bytes: nothing changed.",
+    "comment": "Only comments changed: setup sheets stay good.",
+    "path": "The path changed: setup sheets of the revision before are void. Check the parts.",
+}
+
+
+class RouteForm(forms.Form):
+    wear_set = forms.ModelChoiceField(
+        WearSet.objects.filter(active=True), label="Set", empty_label="choose"
+    )
+    table = forms.ModelChoiceField(
+        Table.objects.filter(active=True), required=False, empty_label="not chosen yet"
+    )
+    sheets_wanted = forms.IntegerField(min_value=1, max_value=999, initial=1, label="Sheets")
+
+
+class NestForm(RouteForm):
+    file = forms.FileField(
+        label="Cut program", help_text="RS-274 / ISO 6983, as the table reads it"
+    )
+    name = forms.CharField(max_length=80, required=False, help_text="Blank: the file's name")
+    material = forms.ModelChoiceField(Material.objects.all(), empty_label="choose")
+    thickness_text = forms.CharField(
+        max_length=40, label="Thickness", help_text="16 ga, 1/4 in, 6 mm"
+    )
+    field_order = ["file", "name", "material", "thickness_text", "wear_set", "table"]
+
+
+class ProgramForm(forms.Form):
+    file = forms.FileField(label="Cut program")
+
+
+def _read(form: forms.Form, write: Any) -> bool:
+    """Runs a write of the uploaded program; faults in it are named by file and line."""
+    upload: UploadedFile[bytes] = form.cleaned_data["file"]
+    try:
+        raw = upload_bytes(upload, MAX_PROGRAM_BYTES)
+        return attempt(form, lambda: write(upload.name or "program", raw))
+    except ProgramError as problem:
+        form.add_error("file", f"{upload.name}:{problem.line}: {problem.message}")
+    except ValidationError as problem:
+        refused(form, problem)
+    return False
+
+
+@right(PLAN)
+def add(request: DeskRequest) -> HttpResponse:
+    form = NestForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        made: list[Nest] = []
+        values = {k: v for k, v in form.cleaned_data.items() if k not in ("file", "name")}
+
+        def write(file_name: str, raw: bytes) -> None:
+            name = form.cleaned_data["name"] or file_name[:80]
+            made.append(
+                nest_add(name=name, file_name=file_name, raw=raw, by=request.user, **values)
+            )
+
+        if _read(form, write):
+            return redirect("nest_parts", made[0].pk)
+    return render(
+        request, "kerfbook/office/form.html",
+        {"form": form, "heading": "A new nest", "submit": "Read the program", "back": "nests"},
+    )  # fmt: skip
+
+
+@right(PLAN)
+def revise(request: DeskRequest, pk: int) -> HttpResponse:
+    nest = get_object_or_404(Nest.objects.select_related("table"), pk=pk)
+    form = ProgramForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        changed: list[str] = []
+
+        def write(file_name: str, raw: bytes) -> None:
+            changed.append(
+                revision_add(nest=nest, file_name=file_name, raw=raw, by=request.user)[1]
+            )
+
+        if _read(form, write):
+            messages.success(request, SAID[changed[0]])
+            return redirect("nest_parts" if changed[0] == "path" else "nest", nest.pk)
+    return render(
+        request, "kerfbook/office/form.html",
+        {"form": form, "heading": nest.name, "sub": "a new revision of its program",
+         "submit": "Read the program", "back": "nest", "back_pk": pk},
+    )  # fmt: skip
+
+
+@right(PLAN)
+def edit(request: DeskRequest, pk: int) -> HttpResponse:
+    nest = get_object_or_404(Nest, pk=pk)
+    known = {"wear_set": nest.wear_set_id, "table": nest.table_id,
+             "sheets_wanted": nest.sheets_wanted}  # fmt: skip
+    form = RouteForm(request.POST or None, initial=known)
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and attempt(form, lambda: nest_edit(nest=nest, **form.cleaned_data))
+    ):
+        return redirect("nest", nest.pk)
+    return render(
+        request, "kerfbook/office/form.html",
+        {"form": form, "heading": nest.name, "sub": "set, table, sheets",
+         "submit": "Keep and plan anew", "back": "nest", "back_pk": pk},
+    )  # fmt: skip
+
+
+@right(PLAN)
+@require_POST
+def act(request: DeskRequest, pk: int) -> HttpResponse:
+    """Withdraw it, plan it anew, or take the set of another row of the comparison."""
+    nest = get_object_or_404(Nest, pk=pk)
+    what = request.POST.get("do", "")
+    try:
+        if what == "withdraw":
+            nest_withdraw(nest=nest)
+        elif what == "plan":
+            plan_want(nest=nest)
+        elif what == "route":
+            form = RouteForm({**request.POST.dict(), "sheets_wanted": nest.sheets_wanted})
+            if form.is_valid():
+                nest_edit(nest=nest, **form.cleaned_data)
+                messages.success(request, f"Planned on {nest.wear_set} from now on.")
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+    return redirect("nest", nest.pk)

@@ -1,0 +1,102 @@
+"""Nests: the list, one nest with its plan and map, and what a plan was made from."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, render
+
+from shopfloor.models import Nest, NestPlan, NestRevision
+from shopfloor.office.access import ANY, COST, PLAN, DeskRequest, may, right
+from shopfloor.office.forms import page_of
+from shopfloor.office.opened import plan_rows
+from shopfloor.partsmap import parts_map
+from shopfloor.selectors.nests import (
+    chosen_plan,
+    group_rows,
+    map_parts,
+    nest_runs,
+    nests_list,
+    newest_revision,
+    plan_work,
+    revision_contours,
+    revision_plans,
+)
+from shopfloor.services.nests import revision_groups
+
+
+@right(*ANY)
+def nests(request: DeskRequest) -> HttpResponse:
+    text = request.GET.get("q", "").strip()[:80]
+    withdrawn = request.GET.get("state") == "withdrawn"
+    return render(
+        request,
+        "kerfbook/office/nests.html",
+        {
+            "page_obj": page_of(request, nests_list(text=text, withdrawn=withdrawn)),
+            "text": text,
+            "withdrawn": withdrawn,
+            "may_plan": may(request.user, PLAN),
+        },
+    )
+
+
+@right(*ANY)
+def nest(request: DeskRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Nest.objects.select_related("material", "wear_set", "table"), pk=pk)
+    revision = newest_revision(found)
+    if revision is None:
+        raise Http404
+    contours = revision_contours(revision)
+    plans = revision_plans(revision)
+    parts = map_parts(contours)
+    chosen = chosen_plan(found, plans)
+    return render(
+        request,
+        "kerfbook/office/nest.html",
+        {
+            "nest": found,
+            "revision": revision,
+            "revisions": found.revisions.defer("program").select_related("made_by"),
+            "plan": chosen,
+            "plans": plans,
+            "work": None if chosen else plan_work(revision),
+            "map": parts_map(parts, width=860, font_px=15) if parts else None,
+            "groups": group_rows(revision_groups(contours), contours),
+            "untied": sum(c.line_id is None and not c.inner for c in contours),
+            "width_mm": revision.extents_mm[2] - revision.extents_mm[0],
+            "height_mm": revision.extents_mm[3] - revision.extents_mm[1],
+            "runs": nest_runs(found),
+            "sees_cost": may(request.user, COST),
+            "may_plan": may(request.user, PLAN),
+        },
+    )
+
+
+@right(*ANY)
+def opened(request: DeskRequest, pk: int) -> HttpResponse:
+    """One plan, opened down to the chart row, motion and rates it was made from."""
+    plan = get_object_or_404(
+        NestPlan.objects.select_related("revision__nest", "table", "wear_set").defer(
+            "revision__program"
+        ),
+        pk=pk,
+    )
+    return render(
+        request,
+        "kerfbook/office/plan.html",
+        {
+            "plan": plan,
+            "nest": plan.revision.nest,
+            "sections": plan_rows(plan, request.user, cost=may(request.user, COST)),
+        },
+    )
+
+
+@right(*ANY)
+def program(request: DeskRequest, pk: int) -> HttpResponse:
+    """The bytes of a revision as they came."""
+    revision = get_object_or_404(NestRevision, pk=pk)
+    response = HttpResponse(bytes(revision.program), content_type="application/octet-stream")
+    safe = "".join(c if c.isalnum() or c in "._-" else "_" for c in revision.file_name)
+    response["Content-Disposition"] = f'attachment; filename="{safe or "program"}"'
+    return response

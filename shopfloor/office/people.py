@@ -1,0 +1,141 @@
+"""The shop's people, and the terminals they share. For those who keep the sign-ins."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from shopfloor.errors import FloorError
+from shopfloor.models import Role, User
+from shopfloor.office.access import DeskRequest, administrator
+from shopfloor.office.forms import attempt
+from shopfloor.roles import RIGHTS
+from shopfloor.services.people import pin_set
+from shopfloor.services.people_office import (
+    password_reset,
+    person_add,
+    person_edit,
+    rights_set,
+)
+
+RIGHT_WORDS = {
+    "see_cost": "sees what jobs cost", "see_wage": "sees wage rates",
+    "see_margin": "sees quotes and margin", "see_person_times": "sees times of single persons",
+    "work_floor": "works at a floor terminal", "assign_arcs": "says which job arcs belonged to",
+    "plan_work": "changes jobs, nests, stock and the queue",
+    "edit_chart": "changes the cut chart and rates",
+    "manage_feeds": "adds and changes signal sources", "close_month": "closes a month",
+}  # fmt: skip
+
+
+class PersonForm(forms.Form):
+    first_name = forms.CharField(max_length=150)
+    last_name = forms.CharField(max_length=150)
+    role = forms.ChoiceField(choices=Role.choices)
+    badge = forms.CharField(max_length=40, required=False, help_text="What the scanner reads")
+
+
+class AddForm(PersonForm):
+    username = forms.CharField(max_length=150, label="Sign-in name")
+    password = forms.CharField(
+        widget=forms.PasswordInput(), label="First password", strip=False,
+        help_text="10 letters or more; they change it themselves",
+    )  # fmt: skip
+
+
+class EditForm(PersonForm):
+    active = forms.BooleanField(required=False, label="May sign in")
+
+
+class RightsForm(forms.Form):
+    codes = forms.MultipleChoiceField(
+        choices=list(RIGHT_WORDS.items()), required=False, widget=forms.CheckboxSelectMultiple(),
+        label="Rights beyond the role’s",
+    )  # fmt: skip
+
+
+class PinForm(forms.Form):
+    pin = forms.RegexField(
+        r"^[0-9]{4,8}$", label="New PIN",
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric"}),
+        help_text="4 to 8 figures; ends a lock",
+    )  # fmt: skip
+
+
+class PasswordForm(forms.Form):
+    password = forms.CharField(widget=forms.PasswordInput(), strip=False, label="New password")
+
+
+@administrator
+def people(request: DeskRequest) -> HttpResponse:
+    rows = User.objects.order_by("-is_active", "last_name", "username")
+    return render(request, "kerfbook/office/people.html", {"people": rows})
+
+
+@administrator
+def add(request: DeskRequest) -> HttpResponse:
+    form = AddForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        made: list[User] = []
+        if attempt(form, lambda: made.append(person_add(**form.cleaned_data))):
+            messages.success(request, f"{made[0].shown_name} may sign in.")
+            return redirect("person", made[0].pk)
+    return render(
+        request, "kerfbook/office/form.html",
+        {"form": form, "heading": "A new person", "submit": "Add them", "back": "people"},
+    )  # fmt: skip
+
+
+@administrator
+def person(request: DeskRequest, pk: int) -> HttpResponse:
+    user = get_object_or_404(User, pk=pk)
+    forms_of = _forms(request, user)
+    which = request.POST.get("form", "")
+    form = forms_of.get(which)
+    if (
+        request.method == "POST"
+        and form is not None
+        and form.is_valid()
+        and attempt(form, lambda: _write(request.user, user, which, form.cleaned_data))
+    ):
+        messages.success(request, "Kept.")
+        return redirect("person", pk)
+    own = sorted(RIGHT_WORDS[code] for code in RIGHTS.get(user.role, ()))
+    return render(
+        request, "kerfbook/office/person.html", {"person": user, "forms": forms_of, "own": own}
+    )
+
+
+def _forms(request: DeskRequest, user: User) -> dict[str, forms.Form]:
+    which = request.POST.get("form", "")
+    extra = user.user_permissions.values_list("codename", flat=True)
+    known = {"first_name": user.first_name, "last_name": user.last_name, "role": user.role,
+             "badge": user.badge or "", "active": user.is_active}  # fmt: skip
+    kinds: dict[str, tuple[type[forms.Form], dict[str, Any]]] = {
+        "person": (EditForm, known),
+        "rights": (RightsForm, {"codes": list(extra) if request.method == "GET" else []}),
+        "pin": (PinForm, {}),
+        "password": (PasswordForm, {}),
+    }
+    return {
+        name: kind(request.POST if name == which else None, initial=initial, prefix=name)
+        for name, (kind, initial) in kinds.items()
+    }
+
+
+def _write(by: User, user: User, which: str, values: dict[str, Any]) -> None:
+    if which == "person":
+        person_edit(user=user, by=by, **values)
+    elif which == "rights":
+        rights_set(user=user, **values)
+    elif which == "password":
+        password_reset(user=user, **values)
+    elif which == "pin":
+        try:
+            pin_set(user=user, pin=values["pin"])
+        except FloorError as problem:
+            raise forms.ValidationError(f"{problem.message} {problem.hint}".strip()) from problem

@@ -1,0 +1,88 @@
+"""Each table's list: what is burnt next."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from shopfloor.models import Nest, QueueItem, Sheet, Table
+from shopfloor.office.access import ANY, PLAN, DeskRequest, may, right
+from shopfloor.office.forms import When, attempt
+from shopfloor.selectors.nests import queue_by_table, sheets_for
+from shopfloor.services.queue_office import queue_add, queue_drop, queue_move
+
+
+class QueueForm(forms.Form):
+    table = forms.ModelChoiceField(Table.objects.filter(active=True), empty_label="choose")
+    sheet = forms.ChoiceField(
+        required=False,
+        help_text="In stock, the nest’s material and about its thickness, not promised elsewhere",
+    )
+    due_at = forms.DateTimeField(required=False, widget=When(), label="Due")
+
+    def __init__(self, nest: Nest, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.sheets = {str(sheet.pk): sheet for sheet in sheets_for(nest)}
+        sheet = self.fields["sheet"]
+        if isinstance(sheet, forms.ChoiceField):
+            words = [(pk, _sheet_words(found)) for pk, found in self.sheets.items()]
+            sheet.choices = [("", "chosen at the table"), *words]
+
+    def clean_sheet(self) -> Sheet | None:
+        return self.sheets.get(self.cleaned_data["sheet"])
+
+
+def _sheet_words(sheet: Sheet) -> str:
+    words = f"{sheet.code}: {sheet.length_mm:.0f} × {sheet.width_mm:.0f} mm"
+    words += f", {sheet.thickness_text}"
+    if sheet.heat is not None:
+        words += f", heat {sheet.heat.number}"
+    return words if sheet.owner is None else f"{words}, {sheet.owner.name}’s"
+
+
+@right(*ANY)
+def queue(request: DeskRequest) -> HttpResponse:
+    return render(
+        request,
+        "kerfbook/office/queue.html",
+        {"tables": queue_by_table(), "may_plan": may(request.user, PLAN)},
+    )
+
+
+@right(PLAN)
+def put(request: DeskRequest, pk: int) -> HttpResponse:
+    nest = get_object_or_404(Nest.objects.select_related("material"), pk=pk)
+    form = QueueForm(nest, request.POST or None, initial={"table": nest.table_id})
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and attempt(form, lambda: queue_add(nest=nest, **form.cleaned_data))
+    ):
+        messages.success(request, f"{nest.name} waits on {form.cleaned_data['table']}.")
+        return redirect("queue")
+    return render(
+        request, "kerfbook/office/form.html",
+        {"form": form, "heading": nest.name, "sub": "onto a table’s list",
+         "submit": "Put it on the list", "back": "nest", "back_pk": pk},
+    )  # fmt: skip
+
+
+@right(PLAN)
+@require_POST
+def act(request: DeskRequest, pk: int) -> HttpResponse:
+    item = get_object_or_404(QueueItem, pk=pk)
+    what = request.POST.get("do", "")
+    try:
+        if what in ("up", "down"):
+            queue_move(item=item, up=what == "up")
+        elif what == "drop":
+            queue_drop(item=item)
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+    return redirect("queue")

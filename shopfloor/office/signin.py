@@ -1,0 +1,61 @@
+"""Signing in and out at a desk, and where each role begins."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.views import LoginView
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse, HttpResponseRedirect
+from django.urls import NoReverseMatch, reverse
+
+from shopfloor.models import Role
+from shopfloor.office.access import DeskRequest, signed_in
+from shopfloor.services.signin import WAIT_S, signin_failed, signin_wait, signin_worked
+
+FIRST_PAGE = {
+    Role.OPERATOR: ("floor:home", "today", "jobs"),
+    Role.SUPERVISOR: ("today", "jobs"),
+    Role.OWNER: ("cost", "today", "jobs"),
+    Role.PLANNER: ("jobs",),
+    Role.ADMINISTRATOR: ("sources", "people"),
+}
+
+
+class SignInForm(AuthenticationForm):
+    """The usual form, with a wait after too many failures."""
+
+    def clean(self) -> dict[str, Any]:
+        name = self.cleaned_data.get("username") or ""
+        address = self.request.META.get("REMOTE_ADDR", "") if self.request else ""
+        if signin_wait(name=name, address=address):
+            raise ValidationError(
+                f"Too many failed sign-ins. Wait {WAIT_S // 60} minutes, then try again; an "
+                "administrator can set a new password meanwhile."
+            )
+        try:
+            cleaned = super().clean()
+        except ValidationError:
+            signin_failed(name=name, address=address)
+            raise
+        signin_worked(name=name, address=address)
+        return cleaned
+
+
+class SignIn(LoginView):
+    template_name = "kerfbook/login.html"
+    authentication_form = SignInForm
+    redirect_authenticated_user = True
+
+
+@signed_in
+def home(request: DeskRequest) -> HttpResponse:
+    """To the page this person begins with; to the next best while it does not exist."""
+    names = FIRST_PAGE.get(Role(request.user.role), ("jobs",))
+    for name in (*names, "preferences"):
+        try:
+            return HttpResponseRedirect(reverse(name))
+        except NoReverseMatch:
+            continue
+    raise NoReverseMatch("preferences")

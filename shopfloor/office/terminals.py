@@ -1,0 +1,49 @@
+"""The shared screens beside the tables. A token is shown once, to be typed in at the screen."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST
+
+from shopfloor.models import Table, Terminal
+from shopfloor.office.access import DeskRequest, administrator
+from shopfloor.office.forms import attempt
+from shopfloor.services.people import terminal_register, terminal_retire
+
+
+class TerminalForm(forms.Form):
+    code = forms.SlugField(max_length=40, help_text="north-tablet; the same again renews its token")
+    name = forms.CharField(max_length=80)
+    table = forms.ModelChoiceField(
+        Table.objects.filter(active=True), required=False, empty_label="any table"
+    )
+
+
+@administrator
+@never_cache
+def terminals(request: DeskRequest) -> HttpResponse:
+    form = TerminalForm(request.POST or None)
+    made: list[tuple[Terminal, str]] = []
+    if request.method == "POST" and form.is_valid():
+        attempt(form, lambda: made.append(terminal_register(**form.cleaned_data)))
+    return render(
+        request,
+        "kerfbook/office/terminals.html",
+        {
+            "form": form, "terminals": Terminal.objects.select_related("table").order_by("name"),
+            "made": made[0] if made else None,
+        },
+    )  # fmt: skip
+
+
+@administrator
+@require_POST
+def retire(request: DeskRequest, pk: int) -> HttpResponse:
+    terminal = get_object_or_404(Terminal, pk=pk)
+    terminal_retire(terminal=terminal)
+    messages.success(request, f"{terminal.name} opens nothing any more.")
+    return redirect("terminals")

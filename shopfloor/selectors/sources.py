@@ -1,0 +1,162 @@
+"""Signal sources as the office looks at them: which are alive, and what they could not say."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from django.db.models import Count, Max, Q, QuerySet, Sum
+
+from telemetry.models import (
+    Alarm,
+    ClockOffset,
+    Cursor,
+    Feed,
+    FeedVersion,
+    Gap,
+    Health,
+    Reject,
+    Repeat,
+)
+from telemetry.selectors import ClockEstimate, clock_estimate, feed_health
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+SAID = {
+    "alive": "lines come in",
+    "silent": "it listens, but no line has come",
+    "waiting": "waiting to open it",
+    "failed": "it cannot be opened",
+    "off": "no intake reads it: unknown since then",
+    "never": "nothing has ever come",
+}
+
+
+def instant(us: int | None) -> datetime | None:
+    """Microseconds since 1970 as a moment."""
+    return None if us is None else _EPOCH + timedelta(microseconds=us)
+
+
+@dataclass(frozen=True, slots=True)
+class SourceState:
+    """A source and how it stands: `state` as intake judges it, `since` since when, `words` in a
+    sentence. Counts are those `status` prints."""
+
+    feed: Feed
+    lines: int
+    events: int
+    duplicates: int
+    rejects: int
+    gaps: int
+    last_line: datetime | None
+    state: str
+    since: datetime | None
+    words: str
+
+    @property
+    def off_plan(self) -> bool:
+        return self.state in ("silent", "failed", "off")
+
+
+def sources_list() -> list[SourceState]:
+    """Every source; two queries each for its health, the counts of all in four."""
+    return _states(Feed.objects.order_by("table", "name"))
+
+
+def source_state(feed: Feed) -> SourceState:
+    return _states(Feed.objects.filter(pk=feed.pk))[0]
+
+
+def _states(feeds: QuerySet[Feed]) -> list[SourceState]:
+    found = list(feeds)
+    ids = [feed.pk for feed in found]
+    lines: Any = {
+        row["feed"]: row
+        for row in Cursor.objects.filter(feed__in=ids)
+        .values("feed")
+        .annotate(lines=Sum("lines"), events=Sum("events"))
+    }
+    rejects = _counted(Reject.objects.filter(feed__in=ids, mended_version=None))
+    gaps = _counted(Gap.objects.filter(feed__in=ids, kind="seq"))
+    repeats = dict(
+        Repeat.objects.filter(feed__in=ids)
+        .order_by()
+        .values_list("feed")
+        .annotate(total=Sum("times"))
+    )
+    rows = []
+    for feed in found:
+        health = feed_health(feed)
+        count = lines.get(feed.pk, {})
+        words = "switched off" if not feed.enabled else SAID.get(health.state, health.state)
+        rows.append(
+            SourceState(
+                feed=feed,
+                lines=count.get("lines") or 0,
+                events=count.get("events") or 0,
+                duplicates=repeats.get(feed.pk, 0),
+                rejects=rejects.get(feed.pk, 0),
+                gaps=gaps.get(feed.pk, 0),
+                last_line=instant(health.last_line_us),
+                state=health.state if feed.enabled else "switched off",
+                since=instant(health.since_us),
+                words=f"{words}: {health.message}" if health.state == "failed" else words,
+            )
+        )
+    return rows
+
+
+def _counted(rows: QuerySet[Reject] | QuerySet[Gap]) -> dict[int, int]:
+    return dict(rows.order_by().values_list("feed").annotate(total=Count("pk")))
+
+
+def source_rejects(feed: Feed, *, open_only: bool = True) -> QuerySet[Reject]:
+    """Lines that could not be read, the newest first."""
+    rejects = Reject.objects.filter(feed=feed)
+    if open_only:
+        rejects = rejects.filter(mended_version=None)
+    return rejects.order_by("-received_us", "-pk")
+
+
+def reject_reasons(feed: Feed) -> list[tuple[str, int]]:
+    """How many open rejects of each reason, the most first."""
+    rows = (
+        Reject.objects.filter(feed=feed, mended_version=None)
+        .order_by()
+        .values_list("reason")
+        .annotate(total=Count("pk"))
+        .order_by("-total")
+    )
+    return [(reason, total) for reason, total in rows]
+
+
+def source_gaps(feed: Feed, most: int = 50) -> list[tuple[Gap, datetime | None]]:
+    return [
+        (gap, instant(gap.at_us)) for gap in Gap.objects.filter(feed=feed).order_by("-at_us")[:most]
+    ]
+
+
+def source_versions(feed: Feed) -> QuerySet[FeedVersion]:
+    return feed.versions.order_by("-version")
+
+
+def source_clock(feed: Feed) -> tuple[ClockEstimate | None, list[tuple[ClockOffset, float]]]:
+    """How far its clock seems off (arrival minus stamp), and what was added to its stamps so far
+    in seconds, the newest first."""
+    offsets = feed.clock_offsets.order_by("-version")
+    return clock_estimate(feed), [(offset, offset.offset_us / 1e6) for offset in offsets]
+
+
+def source_alarms(feed: Feed | None = None) -> list[tuple[Alarm, datetime | None]]:
+    """What a person must look at, of one source or of the whole intake."""
+    alarms = Alarm.objects.filter(cleared_us=None).order_by("-at_us")
+    if feed is not None:
+        alarms = alarms.filter(Q(feed=feed) | Q(feed=None))
+    return [(alarm, instant(alarm.at_us)) for alarm in alarms.select_related("feed")[:20]]
+
+
+def intake_age_s() -> float | None:
+    """Seconds since any source last showed that the intake lives; None where none ever did."""
+    beat = Health.objects.aggregate(beat=Max("beat_us"))["beat"]
+    return None if beat is None else round(max(0.0, time.time() - beat / 1e6), 1)

@@ -1,0 +1,209 @@
+"""A job list: what each row would do, and doing it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import ROUND_HALF_UP, Decimal
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.db.models.functions import Lower
+
+from shopfloor.importing.job_rows import ALIASES, COLUMNS, NEEDED, JobRow, RowError, read_row
+from shopfloor.importing.table import read_table
+from shopfloor.models import Job, JobLine, Material
+from shopfloor.selectors.shop import shop_zone, the_shop
+from shopfloor.services.jobs import job_add
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A row that is left out, and why."""
+
+    line: int
+    message: str
+
+
+@dataclass(slots=True)
+class PlannedLine:
+    row: JobRow
+    number: int
+    there: bool = False  # already on the job, the same in every word
+
+
+@dataclass(slots=True)
+class PlannedJob:
+    """A job of the list. `existing` is its record where the shop has it already."""
+
+    number: str
+    customer: str = ""
+    title: str = ""
+    due_at: datetime | None = None
+    quote_minor: int | None = None
+    first_line: int = 0
+    existing: Job | None = None
+    lines: list[PlannedLine] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class ImportPlan:
+    """Good rows by job, and the faults of the others, both in file order."""
+
+    jobs: list[PlannedJob]
+    faults: list[Fault]
+
+    @property
+    def new_lines(self) -> int:
+        return sum(not line.there for job in self.jobs for line in job.lines)
+
+    @property
+    def known_lines(self) -> int:
+        return sum(line.there for job in self.jobs for line in job.lines)
+
+    @property
+    def new_jobs(self) -> int:
+        return sum(job.existing is None for job in self.jobs)
+
+
+def import_plan(raw: bytes, *, encoding: str = "utf-8", date_order: str = "none") -> ImportPlan:
+    """What the list would do. Writes nothing. Raises ListError where it cannot be read."""
+    rows = read_table(raw, columns=COLUMNS, needed=NEEDED, aliases=ALIASES, encoding=encoding)
+    families = dict(Material.objects.values_list("code", "family"))
+    zone = ZoneInfo(shop_zone())
+    planner = _Planner({row.text("job").lower() for row in rows})
+    for row in rows:
+        try:
+            planner.add(read_row(row, families=families, zone=zone, date_order=date_order))
+        except RowError as fault:
+            planner.faults.append(Fault(row.line, str(fault)))
+    return ImportPlan([job for job in planner.jobs.values() if job.lines], planner.faults)
+
+
+@transaction.atomic
+def import_apply(
+    raw: bytes, *, file_name: str, encoding: str = "utf-8", date_order: str = "none"
+) -> ImportPlan:
+    """Writes exactly the good rows, all or none. Repeating it writes nothing more."""
+    plan = import_plan(raw, encoding=encoding, date_order=date_order)
+    materials = {material.code: material for material in Material.objects.all()}
+    for planned in plan.jobs:
+        job = planned.existing or job_add(
+            number=planned.number,
+            customer=planned.customer,
+            title=planned.title,
+            due_at=planned.due_at,
+            quote_minor=planned.quote_minor,
+            source=f"{file_name}:{planned.first_line}",
+        )
+        JobLine.objects.bulk_create(
+            _line(job, line, materials) for line in planned.lines if not line.there
+        )
+    return plan
+
+
+def _line(job: Job, planned: PlannedLine, materials: dict[str, Material]) -> JobLine:
+    row = planned.row
+    return JobLine(
+        job=job,
+        number=planned.number,
+        part=row.part,
+        quantity=row.quantity,
+        material=materials[row.material],
+        thickness_mm=row.thickness_mm,
+        thickness_text=row.thickness_text,
+        u_range_asked=row.u_range_asked,
+        next_step=row.next_step,
+        must_be_fine=row.must_be_fine,
+    )
+
+
+class _Planner:
+    """Groups rows into jobs and holds each against what the shop already has."""
+
+    def __init__(self, numbers: set[str]) -> None:
+        self.jobs: dict[str, PlannedJob] = {}
+        self.faults: list[Fault] = []
+        self._counted: dict[str, int] = {}
+        self._digits = the_shop().currency_digits
+        self._known = {
+            job.number.lower(): job
+            for job in Job.objects.alias(lower=Lower("number"))
+            .filter(lower__in=numbers)
+            .select_related("customer")
+            .prefetch_related("lines__material")
+        }
+
+    def add(self, row: JobRow) -> None:
+        """Raises RowError where the row contradicts the list or the shop."""
+        key = row.job.lower()
+        self._counted[key] = self._counted.get(key, 0) + 1
+        number = row.number or self._counted[key]
+        job = self.jobs.get(key) or self._begin(row)
+        self._agree(job, row)
+        if any(line.number == number for line in job.lines):
+            raise RowError(f"line {number} of {row.job} stands in the list twice")
+        there = self._already(job, number, row)
+        self.jobs[key] = job
+        job.lines.append(PlannedLine(row, number, there))
+
+    def _begin(self, row: JobRow) -> PlannedJob:
+        existing = self._known.get(row.job.lower())
+        if existing:
+            return PlannedJob(
+                number=existing.number,
+                customer=existing.customer.name,
+                title=existing.title,
+                due_at=existing.due_at,
+                quote_minor=existing.quote_minor,
+                first_line=row.line,
+                existing=existing,
+            )
+        for column, value in (("customer", row.customer), ("title", row.title)):
+            if not value:
+                raise RowError(f"{column} is empty on the first row of {row.job}")
+        return PlannedJob(
+            number=row.job,
+            customer=row.customer,
+            title=row.title,
+            due_at=row.due_at,
+            quote_minor=self._minor(row.quote),
+            first_line=row.line,
+        )
+
+    def _agree(self, job: PlannedJob, row: JobRow) -> None:
+        where = "the shop has" if job.existing else f"line {job.first_line} says"
+        if row.customer and row.customer.lower() != job.customer.lower():
+            raise RowError(f"customer of {row.job}: {where} {job.customer!r}")
+        if row.title and row.title != job.title:
+            raise RowError(f"title of {row.job}: {where} {job.title!r}")
+        if row.due_at and row.due_at != job.due_at:
+            raise RowError(f"due of {row.job}: {where} another time")
+        if row.quote is not None and self._minor(row.quote) != job.quote_minor:
+            raise RowError(f"quote of {row.job}: {where} another amount")
+
+    def _already(self, job: PlannedJob, number: int, row: JobRow) -> bool:
+        if job.existing is None:
+            return False
+        for line in job.existing.lines.all():
+            if line.number != number:
+                continue
+            same = (
+                (line.part, line.quantity, line.material.code)
+                == (row.part, row.quantity, row.material)
+                and abs(line.thickness_mm - row.thickness_mm) < 1e-6
+                and line.u_range_asked == row.u_range_asked
+                and (line.next_step, line.must_be_fine) == (row.next_step, row.must_be_fine)
+            )
+            if not same:
+                raise RowError(
+                    f"line {number} of {row.job} is there already with other figures "
+                    f"({line.quantity} of {line.part}); change it on the job's page"
+                )
+            return True
+        return False
+
+    def _minor(self, amount: Decimal | None) -> int | None:
+        if amount is None:
+            return None
+        return int((amount * 10**self._digits).to_integral_value(ROUND_HALF_UP))

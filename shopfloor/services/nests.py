@@ -1,0 +1,266 @@
+"""Writing nests: a program becomes a revision with its contours, contours become parts of jobs."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from planning.calc.program import Dialect, Program, read_program
+from shopfloor.models import (
+    Contour,
+    JobLine,
+    Material,
+    Nest,
+    NestRevision,
+    QueueItem,
+    Table,
+    User,
+    WearSet,
+)
+from shopfloor.partgroups import Group, Shape, groups_of, outlines
+from shopfloor.services.jobs import thickness_of
+from shopfloor.services.work import work_want
+
+MAX_PROGRAM_BYTES = 16 * 1024 * 1024
+
+
+def dialect_of(table: Table | None) -> Dialect:
+    """How a table reads programs: ISO 6983 with M3/M5 where nothing else is set."""
+    if table is None:
+        return Dialect()
+    known = {entry.name for entry in dataclasses.fields(Dialect)} - {"torch_on", "torch_off"}
+    more: dict[str, Any] = {name: value for name, value in table.dialect.items() if name in known}
+    return Dialect(torch_on=_codes(table.torch_on), torch_off=_codes(table.torch_off), **more)
+
+
+def _codes(text: str) -> tuple[str, ...]:
+    return tuple(code.strip() for code in text.replace(",", " ").split())
+
+
+def path_hash(program: Program) -> str:
+    """SHA-256 of what the torch and the axes do, blind to comments, line numbers and layout.
+    Places count to a micrometre."""
+    moves = program.moves
+    digest = hashlib.sha256()
+    digest.update(np.asarray(moves.kind, np.int8).tobytes())
+    for values in (moves.x, moves.y, moves.cx, moves.cy, moves.sweep_rad, moves.feed_mm_min):
+        steps = np.nan_to_num(np.asarray(values, np.float64), nan=-1.0) * 1000
+        digest.update(np.rint(steps).astype(np.int64).tobytes())
+    for flags in (moves.torch, moves.exact_stop, moves.stop_after):
+        digest.update(np.asarray(flags, np.bool_).tobytes())
+    digest.update(repr([(d.seconds, d.torch, d.arc) for d in program.dwells]).encode())
+    return digest.hexdigest()
+
+
+@transaction.atomic
+def nest_add(
+    *,
+    name: str,
+    file_name: str,
+    raw: bytes,
+    material: Material,
+    thickness_text: str,
+    wear_set: WearSet,
+    table: Table | None,
+    by: User,
+    sheets_wanted: int = 1,
+) -> Nest:
+    """A nest with its first revision. Raises ProgramError where the program cannot be read."""
+    size = thickness_of(thickness_text, material)
+    nest = Nest(
+        name=name.strip(),
+        material=material,
+        thickness_mm=size.nominal_mm,
+        thickness_text=size.text.strip(),
+        wear_set=wear_set,
+        table=table,
+        sheets_wanted=sheets_wanted,
+    )
+    nest.full_clean()
+    nest.save()
+    revision_add(nest=nest, file_name=file_name, raw=raw, by=by)
+    return nest
+
+
+@transaction.atomic
+def revision_add(*, nest: Nest, file_name: str, raw: bytes, by: User) -> tuple[NestRevision, str]:
+    """Keeps a program's bytes as the nest's newest revision. Returns it and what changed:
+    "nothing" (the same bytes: no new revision), "comment" (the same path: setup sheets stay
+    good and every tie is kept) or "path" (ties are kept where a contour stayed as it was)."""
+    if len(raw) > MAX_PROGRAM_BYTES:
+        raise ValidationError(f"The program is over {MAX_PROGRAM_BYTES // 1024 // 1024} MB.")
+    digest = hashlib.sha256(raw).hexdigest()
+    last = nest.revisions.order_by("-revision").first()
+    if last is not None and last.bytes_sha256 == digest:
+        return last, "nothing"
+    program = read_program(raw, dialect_of(nest.table))
+    if not program.contours:
+        raise ValidationError("The program never lights the torch; check the table's torch codes.")
+    revision = NestRevision.objects.create(
+        nest=nest,
+        revision=(nest.revisions.aggregate(last=Max("revision"))["last"] or 0) + 1,
+        program=raw,
+        file_name=file_name[:160],
+        bytes_sha256=digest,
+        path_sha256=path_hash(program),
+        notes=[{"line": note.line, "text": note.text} for note in program.notes],
+        extents_mm=_extents(program),
+        made_by=by,
+    )
+    Contour.objects.bulk_create(_contours(revision, program))
+    if last is not None:
+        _carry_ties(last, revision)
+    work_want(kind="nest", key=str(revision.pk))
+    same = last is not None and last.path_sha256 == revision.path_sha256
+    return revision, "comment" if same else "path"
+
+
+def _extents(program: Program) -> list[float]:
+    boxes = np.array([contour.extents_mm for contour in program.contours])
+    low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+    return [round(float(value), 3) for value in (*low, *high)]
+
+
+def _contours(revision: NestRevision, program: Program) -> list[Contour]:
+    outer = outlines([contour.inside for contour in program.contours])
+    groups = groups_of(
+        Shape(contour.number, outline, contour.length_mm, contour.net_area_mm2)
+        for contour, outline in zip(program.contours, outer, strict=True)
+    )
+    named = {
+        number: (group.label, copy)
+        for group in groups
+        for copy, part in enumerate(group.parts, 1)
+        for number in part
+    }
+    return [
+        Contour(
+            revision=revision,
+            number=contour.number,
+            part=f"shape {named[contour.number][0]}",
+            copy=named[contour.number][1],
+            inner=outline != contour.number,
+            closed=contour.closed,
+            cut_mm=contour.length_mm,
+            net_area_mm2=contour.net_area_mm2 if outline == contour.number else None,
+            pierces=contour.pierces,
+            points=np.round(contour.points, 2).tolist(),
+        )
+        for contour, outline in zip(program.contours, outer, strict=True)
+    ]
+
+
+def _carry_ties(old: NestRevision, new: NestRevision) -> None:
+    """A part keeps its job line where all of its contours kept number, length and place."""
+    before = {contour.number: contour for contour in old.contours.all()}
+    fresh = list(new.contours.all())
+    by_part: dict[tuple[str, int], list[Contour]] = {}
+    for contour in fresh:
+        by_part.setdefault((contour.part, contour.copy), []).append(contour)
+    for part in by_part.values():
+        was = [before.get(contour.number) for contour in part]
+        if not all(_same(old, now) for old, now in zip(was, part, strict=True)):
+            continue
+        for contour, kept in zip(part, was, strict=True):
+            # An untied part keeps its fresh name: old names could meet new ones.
+            if kept is not None and kept.line_id is not None:
+                contour.line_id, contour.part, contour.copy = kept.line_id, kept.part, kept.copy
+                contour.common_share = kept.common_share
+    Contour.objects.bulk_update(fresh, ["line", "part", "copy", "common_share"], batch_size=500)
+
+
+def _same(old: Contour | None, new: Contour) -> bool:
+    return (
+        old is not None
+        and old.inner == new.inner
+        and abs(old.cut_mm - new.cut_mm) < 0.01
+        and old.points[:1] == new.points[:1]
+    )
+
+
+def revision_groups(contours: Sequence[Contour]) -> list[Group]:
+    """The parts of a revision as groups of copies, whatever they are tied to."""
+    outline = {
+        (contour.line_id, contour.part, contour.copy): contour.number
+        for contour in contours
+        if not contour.inner
+    }
+    return groups_of(
+        Shape(
+            contour.number,
+            outline.get((contour.line_id, contour.part, contour.copy), contour.number),
+            contour.cut_mm,
+            contour.net_area_mm2,
+        )
+        for contour in contours
+    )
+
+
+Ties = Mapping[str, Sequence[tuple[JobLine | None, int | None]]]
+
+
+@transaction.atomic
+def nest_tie(*, revision: NestRevision, ties: Ties) -> None:
+    """Says which job line each group's copies are for. `ties` maps a group's label to (line,
+    how many copies; None: all that are left), in cut order; copies left over belong to no job.
+    Copies are numbered through a line, whichever group they are in."""
+    contours = {contour.number: contour for contour in revision.contours.all()}
+    counted: dict[str, int] = {}
+    for group in revision_groups(list(contours.values())):
+        wanted = ties.get(group.label, ())
+        lines = _spread(wanted, len(group.parts))
+        for part, line in zip(group.parts, lines, strict=True):
+            name = line.part if line else f"shape {group.label}"
+            key = f"line {line.pk}" if line else name
+            counted[key] = counted.get(key, 0) + 1
+            for number in part:
+                contour = contours[number]
+                contour.line, contour.part, contour.copy = line, name, counted[key]
+    Contour.objects.bulk_update(contours.values(), ["line", "part", "copy"], batch_size=500)
+    work_want(kind="nest", key=str(revision.pk))
+
+
+def _spread(
+    wanted: Sequence[tuple[JobLine | None, int | None]], copies: int
+) -> list[JobLine | None]:
+    lines: list[JobLine | None] = []
+    for line, count in wanted:
+        left = copies - len(lines)
+        if count is not None and count > left:
+            raise ValidationError(f"There are {copies} copies, not {len(lines) + count}.")
+        lines += [line] * (left if count is None else count)
+    return lines + [None] * (copies - len(lines))
+
+
+@transaction.atomic
+def nest_edit(*, nest: Nest, wear_set: WearSet, table: Table | None, sheets_wanted: int) -> None:
+    """Changes the route a nest is planned on. Its plan is worked out anew."""
+    nest.wear_set, nest.table, nest.sheets_wanted = wear_set, table, sheets_wanted
+    nest.full_clean()
+    nest.save(update_fields=["wear_set", "table", "sheets_wanted"])
+    plan_want(nest=nest)
+
+
+def plan_want(*, nest: Nest) -> None:
+    """Asks for the plan of a nest's newest revision."""
+    revision = nest.revisions.order_by("-revision").values_list("pk", flat=True).first()
+    if revision is not None:
+        work_want(kind="nest", key=str(revision))
+
+
+@transaction.atomic
+def nest_withdraw(*, nest: Nest, at: datetime | None = None) -> None:
+    """Takes a nest out of the lists; its runs and revisions stay. Not while it is on a queue."""
+    if QueueItem.objects.filter(nest=nest, state__in=("waiting", "running")).exists():
+        raise ValidationError("It stands on a table's list: drop it there first.")
+    nest.withdrawn_at = at or timezone.now()
+    nest.save(update_fields=["withdrawn_at"])

@@ -1,0 +1,71 @@
+"""Each table's list of nests to burn."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Max
+
+from shopfloor.models import Nest, QueueItem, Sheet, SheetState, Table
+
+STEP = 10
+THICKNESS_SLACK = 0.1  # of the nest's: 6 mm plate may stand in for 1/4 in, 8 mm may not
+
+
+@transaction.atomic
+def queue_add(
+    *, nest: Nest, table: Table, sheet: Sheet | None = None, due_at: datetime | None = None
+) -> QueueItem:
+    """Puts one burning of a nest at the end of a table's list."""
+    if nest.withdrawn_at is not None:
+        raise ValidationError("The nest was withdrawn.")
+    if not table.active:
+        raise ValidationError(f"{table.name} is out of use.")
+    if sheet is not None:
+        _sheet_fits(nest, sheet)
+    last = QueueItem.objects.filter(table=table).aggregate(last=Max("position"))["last"] or 0
+    return QueueItem.objects.create(
+        nest=nest, table=table, sheet=sheet, position=last + STEP, due_at=due_at
+    )
+
+
+def _sheet_fits(nest: Nest, sheet: Sheet) -> None:
+    if sheet.material_id != nest.material_id:
+        raise ValidationError(f"Sheet {sheet.code} is {sheet.material}, not {nest.material}.")
+    if abs(sheet.thickness_mm - nest.thickness_mm) > THICKNESS_SLACK * nest.thickness_mm:
+        raise ValidationError(
+            f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
+        )
+    if sheet.state != SheetState.IN_STOCK:
+        raise ValidationError(f"Sheet {sheet.code} is not in stock.")
+    promised = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running")).first()
+    if promised is not None:
+        raise ValidationError(f"Sheet {sheet.code} is promised to nest {promised.nest.name}.")
+
+
+@transaction.atomic
+def queue_move(*, item: QueueItem, up: bool) -> None:
+    """One place up or down among what waits on the same table."""
+    waiting = list(
+        QueueItem.objects.select_for_update()
+        .filter(table=item.table_id, state="waiting")
+        .order_by("position", "pk")
+    )
+    at = next((index for index, other in enumerate(waiting) if other.pk == item.pk), None)
+    to = -1 if at is None else at + (-1 if up else 1)
+    if at is None or not 0 <= to < len(waiting):
+        return
+    waiting[at], waiting[to] = waiting[to], waiting[at]
+    for index, other in enumerate(waiting, 1):
+        other.position = index * STEP
+    QueueItem.objects.bulk_update(waiting, ["position"])
+
+
+@transaction.atomic
+def queue_drop(*, item: QueueItem) -> None:
+    """Takes a waiting nest off the list; its sheet is free again."""
+    changed = QueueItem.objects.filter(pk=item.pk, state="waiting").update(state="dropped")
+    if not changed:
+        raise ValidationError("It no longer waits: it is being burnt or done.")

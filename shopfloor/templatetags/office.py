@@ -1,0 +1,148 @@
+"""Figures as desk pages print them. Unknown is a word, never 0."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django import template
+from django.utils import timezone
+from django.utils.safestring import SafeString, mark_safe
+
+from planning.calc.units import ft_from_mm, in_from_mm
+from shopfloor.models import NestPlan, PieceKind, RateKind, RunState, SheetState, Units
+
+register = template.Library()
+UNKNOWN = mark_safe('<span class="unknown">unknown</span>')
+WORDS = {
+    str(code): str(label)
+    for kind in (SheetState, PieceKind, RateKind, RunState)
+    for code, label in kind.choices
+}
+
+
+@register.filter
+def minutes(seconds: float | str | None) -> str | SafeString:
+    """Seconds as minutes: 74.3 min, 2 h 05 min from two hours on."""
+    if seconds is None or seconds == "":
+        return UNKNOWN
+    taken = float(seconds)
+    whole = round(taken / 60)
+    if whole >= 120:
+        return f"{whole // 60} h {whole % 60:02d} min"
+    return f"{taken / 60:.1f} min"
+
+
+@register.filter
+def size(mm: float | None, user: Any = None) -> str | SafeString:
+    """A length of a part or sheet in mm, or inches for people who chose them."""
+    if mm is None:
+        return UNKNOWN
+    if _inch(user):
+        return f"{in_from_mm(mm):.2f} in"
+    return f"{mm:.0f} mm" if mm >= 100 else f"{mm:g} mm"
+
+
+@register.filter
+def distance(mm: float | None, user: Any = None) -> str | SafeString:
+    """A length of cut or travel in m, or feet."""
+    if mm is None:
+        return UNKNOWN
+    return f"{ft_from_mm(mm):.1f} ft" if _inch(user) else f"{mm / 1000:.2f} m"
+
+
+@register.filter
+def speed(mm_min: float | None, user: Any = None) -> str | SafeString:
+    if mm_min is None:
+        return UNKNOWN
+    return f"{in_from_mm(mm_min):.0f} in/min" if _inch(user) else f"{mm_min:.0f} mm/min"
+
+
+@register.filter
+def area(mm2: float | None, user: Any = None) -> str | SafeString:
+    if mm2 is None:
+        return UNKNOWN
+    if _inch(user):
+        return f"{in_from_mm(in_from_mm(mm2)) / 144:.2f} ft²"
+    return f"{mm2 / 1e6:.3f} m²" if mm2 >= 10_000 else f"{mm2 / 100:.1f} cm²"
+
+
+@register.simple_tag(takes_context=True)
+def money(context: dict[str, Any], minor: int | None, blank: str = "") -> str | SafeString:
+    """Minor units in the shop's currency, digits grouped; `blank` stands for none."""
+    if minor is None:
+        return blank or UNKNOWN
+    return money_text(minor, context["shop"].currency_digits)
+
+
+def money_text(minor: int, digits: int) -> str:
+    sign, figure = ("−" if minor < 0 else ""), abs(minor)
+    if not digits:
+        return f"{sign}{figure:,}"
+    whole, part = divmod(figure, 10**digits)
+    return f"{sign}{whole:,}.{part:0{digits}d}"
+
+
+@register.filter
+def when(moment: datetime | None, blank: str = "") -> str | SafeString:
+    """A moment in the shop's zone: Thu 8 Oct 13:30, with the year where it is another."""
+    if moment is None:
+        return blank or UNKNOWN
+    local = timezone.localtime(moment)
+    year = "" if local.year == timezone.localtime().year else f" {local.year}"
+    return f"{local:%a} {local.day} {local:%b}{year} {local:%H:%M}"
+
+
+@register.filter
+def age(moment: datetime | None) -> str | SafeString:
+    """How long ago: 18 min, 3 h 10 min, 4 days."""
+    if moment is None:
+        return UNKNOWN
+    return seconds_text((timezone.now() - moment).total_seconds())
+
+
+@register.filter
+def seconds_text(seconds: float | None) -> str | SafeString:
+    """A span in words a person reads at a glance."""
+    if seconds is None:
+        return UNKNOWN
+    s = max(0, round(seconds))
+    if s < 90:
+        return f"{s} s"
+    if s < 7200:
+        return f"{s // 60} min"
+    if s < 172_800:
+        return f"{s // 3600} h {s % 3600 // 60:02d} min"
+    return f"{s // 86_400} days"
+
+
+@register.filter
+def clock(us: int | None) -> str | SafeString:
+    """A clock's error in microseconds as seconds."""
+    return UNKNOWN if us is None else f"{us / 1e6:.1f} s"
+
+
+@register.filter
+def words(code: str) -> str:
+    """A state or kind as it is said: in_stock is "in stock"."""
+    return WORDS.get(code, code.replace("_", " "))
+
+
+@register.filter
+def arc_on(plan: NestPlan) -> float | None:
+    """Seconds the arc burns by a plan: piercing and cutting."""
+    if plan.cut_s is None or plan.pierce_s is None:
+        return None
+    return plan.cut_s + plan.pierce_s
+
+
+@register.filter
+def cost_sum(plan: NestPlan) -> int | None:
+    """What a plan costs without material, in minor units; None where a part of it is unknown."""
+    amounts = list(plan.costs_minor.values())
+    known = [amount for amount in amounts if isinstance(amount, int)]
+    return sum(known) if amounts and len(known) == len(amounts) else None
+
+
+def _inch(user: Any) -> bool:
+    return getattr(user, "units", "") == Units.INCH

@@ -1,0 +1,193 @@
+"""Every address of the office as each role, as someone with no rights, and as a stranger."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+from django.urls import get_resolver, reverse
+
+from shopfloor.office import urls as office_urls
+
+ROLES = ("operator", "supervisor", "planner", "owner", "administrator")
+ALL = set(ROLES)
+PLAN = {"supervisor", "planner", "owner", "administrator"}
+CHART = {"planner", "owner", "administrator"}
+ADMIN = {"administrator"}
+OWNER = {"owner"}
+
+# URL name -> (who may open it, what its arguments are called); POST-only ones are in ACTS.
+PAGES: dict[str, tuple[set[str], str]] = {
+    "jobs": (ALL, ""),
+    "jobs_csv": (ALL, ""),
+    "job_add": (PLAN, ""),
+    "job_import": (PLAN, ""),
+    "job": (ALL, "job"),
+    "job_edit": (PLAN, "job"),
+    "job_quote": (OWNER, "job"),
+    "job_line_add": (PLAN, "job"),
+    "job_line": (PLAN, "line"),
+    "nests": (ALL, ""),
+    "nest_add": (PLAN, ""),
+    "nest": (ALL, "nest"),
+    "nest_edit": (PLAN, "nest"),
+    "nest_parts": (PLAN, "nest"),
+    "nest_revise": (PLAN, "nest"),
+    "queue_put": (PLAN, "nest"),
+    "nest_program": (ALL, "revision"),
+    "plan": (ALL, "plan"),
+    "queue": (ALL, ""),
+    "chart": (ALL, ""),
+    "chart_import": (CHART, ""),
+    "sets": (ALL, ""),
+    "set": (ALL, "set"),
+    "materials": (ALL, ""),
+    "rates": (OWNER, ""),
+    "stock": (ALL, ""),
+    "stock_receive": (PLAN, ""),
+    "sheet": (ALL, "sheet"),
+    "heats": (ALL, ""),
+    "heat": (ALL, "heat"),
+    "certificate": (ALL, "heat"),
+    "sources": (ALL, ""),
+    "source_add": (ADMIN, ""),
+    "source": (ALL, "feed"),
+    "source_change": (ADMIN, "feed"),
+    "people": (ADMIN, ""),
+    "person_add": (ADMIN, ""),
+    "person": (ADMIN, "person"),
+    "terminals": (ADMIN, ""),
+    "work": (ADMIN, ""),
+}
+ACTS: dict[str, tuple[set[str], str]] = {
+    "job_act": (PLAN, "job"),
+    "job_import_confirm": (PLAN, ""),
+    "nest_act": (PLAN, "nest"),
+    "queue_act": (PLAN, "queue"),
+    "chart_import_confirm": (CHART, ""),
+    "chart_end": (CHART, "row"),
+    "sheet_leave": (PLAN, "sheet"),
+    "source_act": (ADMIN, "feed"),
+    "alarm_seen": (ADMIN, "alarm"),
+    "terminal_retire": (ADMIN, "terminal"),
+    "work_act": (ADMIN, "work"),
+}
+# Everybody's own, or nobody's: tested by themselves below.
+OWN = {"home", "login", "logout", "preferences", "password", "healthz"}
+
+
+@pytest.fixture
+def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
+    from shopfloor.models import ChartRow, QueueItem, Terminal, Work
+    from telemetry.models import Alarm
+
+    at = datetime(2026, 10, 1, tzinfo=UTC)
+    row = ChartRow.objects.create(
+        wear_set=fast,
+        material=steel,
+        thickness_mm=6.35,
+        thickness_text="1/4 in",
+        speed_mm_min=2400,
+        pierce_delay_s=0.5,
+        valid_from=at,
+    )
+    return {
+        "": [],
+        "job": [job.pk],
+        "line": [job.pk, 1],
+        "nest": [nest.pk],
+        "revision": [nest.revisions.get().pk],
+        "plan": [plan.pk],
+        "set": [fast.pk],
+        "sheet": [sheet.pk],
+        "heat": [sheet.heat.pk],
+        "feed": [feed.name],
+        "person": [operator.pk],
+        "queue": [QueueItem.objects.create(nest=nest, table=north, position=10).pk],
+        "row": [row.pk],
+        "alarm": [Alarm.objects.create(feed=feed, code="disk", message="full", at_us=1).pk],
+        "terminal": [Terminal.objects.create(code="t", name="T").pk],
+        "work": [Work.objects.create(kind="nest", key="1", state="failed", wanted_at=at).pk],
+    }
+
+
+def test_no_address_is_left_out():
+    names = {pattern.name for pattern in office_urls.urlpatterns}
+    assert names == set(PAGES) | set(ACTS) | OWN
+    assert get_resolver().reverse_dict
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_each_role_opens_its_pages_and_no_others(
+    role, arguments, client, operator, supervisor, planner, owner, administrator
+):
+    people = {user.role: user for user in (operator, supervisor, planner, owner, administrator)}
+    client.force_login(people[role])
+    for name, (allowed, kind) in PAGES.items():
+        status = client.get(reverse(name, args=arguments[kind])).status_code
+        assert status == (200 if role in allowed else 403), (role, name)
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_each_role_does_its_own_and_nothing_else(
+    role, arguments, client, operator, supervisor, planner, owner, administrator
+):
+    people = {user.role: user for user in (operator, supervisor, planner, owner, administrator)}
+    client.force_login(people[role])
+    for name, (allowed, kind) in ACTS.items():
+        url = reverse(name, args=arguments[kind])
+        assert client.post(url, {"do": "nothing known"}).status_code == (
+            302 if role in allowed else 403
+        ), (role, name)
+
+
+def test_acts_are_not_done_by_opening_a_link(arguments, client, administrator):
+    client.force_login(administrator)
+    for name, (_, kind) in ACTS.items():
+        assert client.get(reverse(name, args=arguments[kind])).status_code == 405, name
+
+
+def test_strangers_are_sent_to_sign_in(arguments, client):
+    for name, (_, kind) in {**PAGES, **ACTS}.items():
+        url = reverse(name, args=arguments[kind])
+        for answer in (client.get(url), client.post(url)):
+            assert answer.status_code == 302, name
+            assert answer["Location"].startswith(reverse("login")), name
+
+
+def test_a_person_without_rights_opens_only_their_own_settings(arguments, client, nobody):
+    client.force_login(nobody)
+    for name, (_, kind) in {**PAGES, **ACTS}.items():
+        assert client.get(reverse(name, args=arguments[kind])).status_code == 403, name
+    assert client.get(reverse("preferences")).status_code == 200
+
+
+def test_reading_pages_take_no_writes_from_those_who_only_read(arguments, client, operator):
+    """Pages that show and also change: the change has its own right."""
+    client.force_login(operator)
+    for name in ("set", "materials"):
+        url = reverse(name, args=arguments[PAGES[name][1]])
+        assert client.post(url, {"name": "x"}).status_code == 403, name
+    sheet = reverse("sheet", args=arguments["sheet"])
+    client.post(sheet, {"place": "mine", "note": ""})
+    from shopfloor.models import Sheet
+
+    assert not Sheet.objects.filter(place="mine").exists()
+
+
+def test_money_is_on_no_page_of_those_who_may_not_see_it(arguments, client, operator, supervisor):
+    """415.00 is the sheet's cost, 12.34 and 12.90 of the plan, 95.00 the machine's rate."""
+    for user in (operator, supervisor):
+        client.force_login(user)
+        for name, (allowed, kind) in PAGES.items():
+            if user.role in allowed and name not in ("nest_program", "certificate"):
+                text = client.get(reverse(name, args=arguments[kind])).content.decode()
+                for amount in ("415.00", "12.34", "12.90", "95.00", "9500", "41500"):
+                    assert amount not in text, (user.role, name, amount)
+
+
+def test_those_who_may_see_money_do(arguments, client, owner):
+    client.force_login(owner)
+    assert "12.90" in client.get(reverse("nest", args=arguments["nest"])).content.decode()
+    assert "95.00" in client.get(reverse("plan", args=arguments["plan"])).content.decode()
+    assert "415.00" in client.get(reverse("sheet", args=arguments["sheet"])).content.decode()
