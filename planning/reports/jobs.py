@@ -2,12 +2,99 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from datetime import datetime
 
 import pandas as pd
+from django.db.models import Sum
+
+from planning.reports.frames import frame
+from planning.reports.queue import queue_plans
+from shopfloor.models import Contour, Job, JobLine, JobState, PartResult, Run, RunState
 
 
 def jobs_today(*, now: datetime) -> pd.DataFrame:
     """Open jobs by due date: job_id, job, customer, title, due_at, state, ordered, good, scrap,
-    shortage, planned_rest_s, running (bool), late (bool), hold_reason."""
-    raise NotImplementedError
+    shortage, planned_rest_s, running (bool), late (bool), hold_reason.
+
+    `planned_rest_s` is the planned time of the nests in the queue that hold its parts (all of a
+    shared nest counts for each of its jobs); None where one of them has no plan. Late: due before
+    now and parts still owed. Nine queries however many jobs."""
+    jobs = list(
+        Job.objects.exclude(state=JobState.CLOSED)
+        .select_related("customer")
+        .order_by("due_at", "number")
+    )
+    ids = {job.pk for job in jobs}
+    ordered = dict(
+        JobLine.objects.filter(job__in=ids)
+        .order_by()
+        .values_list("job_id")
+        .annotate(all=Sum("quantity"))
+    )
+    good, scrap, shortage = _parts(ids)
+    running = set(
+        Contour.objects.filter(
+            revision__in=Run.objects.filter(state=RunState.OPEN).values("revision"),
+            line__job__in=ids,
+        )
+        .order_by()
+        .values_list("line__job_id", flat=True)
+        .distinct()
+    )
+    rest = _rest()
+    rows = [
+        (
+            job.pk,
+            job.number,
+            job.customer.name,
+            job.title,
+            job.due_at,
+            job.state,
+            ordered.get(job.pk, 0),
+            good[job.pk],
+            scrap[job.pk],
+            shortage[job.pk],
+            rest.get(job.number, 0.0),
+            job.pk in running,
+            bool(job.due_at and job.due_at < now and shortage[job.pk]),
+            job.hold_reason,
+        )
+        for job in jobs
+    ]
+    return frame(
+        "job_id job customer title due_at state ordered good scrap shortage planned_rest_s running "
+        "late hold_reason",
+        rows,
+    )
+
+
+def _parts(ids: set[int]) -> tuple[dict[int, int], dict[int, int], dict[int, int]]:
+    """Good, scrapped and still owed, by job. Owed is line by line: a surplus of one part makes
+    up for no other."""
+    counts = {
+        (line, outcome): quantity
+        for line, outcome, quantity in PartResult.objects.filter(line__job__in=ids)
+        .order_by()
+        .values_list("line_id", "outcome")
+        .annotate(all=Sum("quantity"))
+    }
+    good: dict[int, int] = defaultdict(int)
+    scrap: dict[int, int] = defaultdict(int)
+    owed: dict[int, int] = defaultdict(int)
+    lines = JobLine.objects.filter(job__in=ids).values_list("pk", "job_id", "quantity")
+    for line, job, quantity in lines:
+        made = counts.get((line, "good"), 0)
+        good[job] += made
+        scrap[job] += counts.get((line, "scrap"), 0)
+        owed[job] += max(0, quantity - made)
+    return good, scrap, owed
+
+
+def _rest() -> dict[str, float | None]:
+    rest: dict[str, float | None] = {}
+    for item in queue_plans():
+        for job in item.jobs:
+            had = rest.get(job, 0.0)
+            rest[job] = None if had is None or item.total_s is None else had + item.total_s
+    return rest

@@ -1,11 +1,49 @@
-"""A closed month as it was printed."""
+"""A closed month as it was printed: every figure kept, nothing worked out again."""
 
 from __future__ import annotations
 
+import dataclasses
+from datetime import date
 from typing import Any
 
-from planning.reports.shapes import CostMonth
+from planning.reports.frames import currency, from_records, to_records
+from planning.reports.shapes import CostMonth, Coverage
+from shopfloor.models import Month
+
+FRAMES = ("jobs", "kinds", "terms", "metres", "hours", "late")
 
 
 def to_print(month: CostMonth) -> dict[str, Any]:
-    raise NotImplementedError
+    """The month's report as JSON values."""
+    kept = {
+        name: to_records(getattr(month, name))
+        | {"coverage": dataclasses.asdict(getattr(month, name).attrs["coverage"])}
+        for name in FRAMES
+    }
+    return {
+        "frames": kept,
+        "total_minor": month.total_minor,
+        "coverage": dataclasses.asdict(month.coverage),
+        "unknown": list(month.unknown),
+    }
+
+
+def from_print(month: Month) -> CostMonth:
+    """The report that was kept when the month closed."""
+    kept: dict[str, Any] = month.printed or {}
+    money = currency()
+    frames = {
+        name: from_records(each, coverage=Coverage(**each["coverage"]), **money)
+        for name, each in kept["frames"].items()
+    }
+    late = frames["late"]
+    late["belongs_to"] = [date.fromisoformat(day) for day in late["belongs_to"]]
+    return CostMonth(
+        first_day=month.first_day,
+        closed_at=month.closed_at,
+        closed_by=month.closed_by.shown_name if month.closed_by else "",
+        total_minor=kept["total_minor"],
+        coverage=Coverage(**kept["coverage"]),
+        unknown=tuple(kept["unknown"]),
+        **frames,
+    )

@@ -200,9 +200,6 @@ def _outlooks(pieces: list[PieceIn], uses: dict[int, list[UseRow]], now: datetim
             inspections=piece.inspections,
             pit_limit_mm=piece.pit_limit_mm,
         )
-        spread = ""
-        if view.left_low is not None and view.left_high is not None:
-            spread = f"; {view.left_low} to {view.left_high} starts left"
         rows.append(
             PieceOutlook(
                 piece_id=piece.pk,
@@ -211,7 +208,9 @@ def _outlooks(pieces: list[PieceIn], uses: dict[int, list[UseRow]], now: datetim
                 pit_mm=view.pit_mm,
                 starts_left=view.starts_left,
                 due=view.due,
-                basis=(view.basis + spread)[:200],
+                left_low=view.left_low,
+                left_high=view.left_high,
+                basis=view.basis[:200],
                 computed_at=now,
             )
         )
@@ -219,6 +218,6 @@ def _outlooks(pieces: list[PieceIn], uses: dict[int, list[UseRow]], now: datetim
         rows,
         update_conflicts=True,
         unique_fields=["piece"],
-        update_fields=["starts", "arc_s", "pit_mm", "starts_left", "due", "basis", "computed_at"],
+        update_fields=[f.name for f in PieceOutlook._meta.fields if f.name not in ("id", "piece")],
         batch_size=500,
     )

@@ -190,6 +190,8 @@ class PieceOutlook(models.Model):
     arc_s = models.FloatField(null=True, blank=True)
     pit_mm = models.FloatField(null=True, blank=True)
     starts_left = models.IntegerField(null=True, blank=True)
+    left_low = models.IntegerField(null=True, blank=True)  # the ends inspections allow
+    left_high = models.IntegerField(null=True, blank=True)
     due = models.CharField(max_length=12, blank=True)  # due, soon, no, unknown
     basis = models.CharField(max_length=200, blank=True)
     computed_at = models.DateTimeField()

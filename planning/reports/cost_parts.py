@@ -1,0 +1,211 @@
+"""The frames of a month's cost. `sums` are (job, kind, evidence, run, minor units)."""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from planning.calc.cost import rounded
+from planning.reports.frames import frame
+from planning.reports.month_runs import MonthRun
+from planning.reports.shapes import Coverage
+from shopfloor.models import Job, Month, Posting
+
+Sums = Sequence[tuple[int | None, str, str, uuid.UUID | None, int]]
+Runs = Mapping[uuid.UUID, MonthRun]
+Shares = Mapping[uuid.UUID, Mapping[int | None, float]]
+
+SHOP = "the shop"
+MATERIAL = ("material", "credit")
+FEET_A_METRE = 1 / 0.3048
+WEAKEST = ("unknown", "planned", "entered", "measured")
+
+
+def jobs_frames(
+    sums: Sums, runs: Runs, shares: Shares, money: Mapping[str, Any], coverage: Coverage
+) -> tuple[pd.DataFrame, pd.DataFrame, dict[int | None, str]]:
+    """`CostMonth.jobs` and `.kinds`, and the jobs' numbers. A job's plan has its material as it
+    was posted: the nest plans everything else."""
+    by_kind: dict[int | None, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    evidence: dict[int | None, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for owner, kind, word, _, minor in sums:
+        by_kind[owner][kind] += minor
+        evidence[owner][word] += abs(minor)
+    planned_s, elapsed_s, plan = _by_job(runs, shares)
+    ids = set(by_kind) | set(elapsed_s)
+    jobs = {
+        job.pk: job
+        for job in Job.objects.filter(pk__in=[i for i in ids if i]).select_related("customer")
+    }
+    names = {pk: job.number for pk, job in jobs.items()} | {None: SHOP}
+    rows, kinds = [], []
+    for pk in sorted(ids, key=lambda pk: (pk is None, names[pk])):
+        job = jobs.get(pk) if pk else None
+        actual = sum(by_kind[pk].values())
+        material = sum(by_kind[pk][kind] for kind in MATERIAL)
+        quote = job.quote_minor if job else None
+        planned = planned_s.get(pk)
+        rows.append(
+            (
+                pk,
+                names[pk],
+                job.customer.name if job else "",
+                job.title if job else "starts and wear that belong to no job",
+                quote,
+                rounded(plan[pk]) + material if pk in plan else None,
+                actual,
+                None if quote is None else quote - actual,
+                planned,
+                elapsed_s.get(pk, 0.0),
+                None if planned is None else elapsed_s.get(pk, 0.0) - planned,
+                max(evidence[pk], key=lambda word: evidence[pk][word], default="unknown"),
+            )
+        )
+        kinds += [(pk, names[pk], kind, minor) for kind, minor in by_kind[pk].items() if minor]
+    columns = (
+        "job_id job customer title quote_minor plan_minor actual_minor margin_minor "
+        "planned_s elapsed_s over_s evidence"
+    )
+    return (
+        frame(columns, rows, coverage=coverage, **money),
+        frame("job_id job kind amount_minor", kinds, coverage=coverage, **money),
+        names,
+    )
+
+
+def _by_job(
+    runs: Runs, shares: Shares
+) -> tuple[dict[int | None, float], dict[int | None, float], dict[int | None, float]]:
+    """Planned and elapsed seconds and planned money by job. Elapsed without a plan is left out of
+    none of them but the plan: a job's plan is None only where no run of it had one."""
+    planned: dict[int | None, float] = {}
+    elapsed: dict[int | None, float] = defaultdict(float)
+    money: dict[int | None, float] = {}
+    for run in runs.values():
+        for job, share in shares[run.run_id].items():
+            elapsed[job] += run.elapsed_s * share
+            if run.planned_s is not None:
+                planned[job] = planned.get(job, 0.0) + run.planned_s * share
+            if run.plan_minor:
+                money[job] = money.get(job, 0.0) + sum(run.plan_minor.values()) * share
+    return planned, dict(elapsed), money
+
+
+def terms_frame(
+    runs: Runs, shares: Shares, names: Mapping[int | None, str], money: Mapping[str, Any]
+) -> pd.DataFrame:
+    """Seconds of each job's difference by term, and what they cost at machine and labour rates
+    (None where a run had no rate)."""
+    seconds: dict[tuple[int | None, str], float] = defaultdict(float)
+    cost: dict[tuple[int | None, str], float | None] = defaultdict(float)
+    for run in runs.values():
+        for job, share in shares[run.run_id].items():
+            for term, over_s in run.terms.items():
+                key = (job, term)
+                seconds[key] += over_s * share
+                had = cost[key]
+                if run.minor_per_hour is None or had is None:
+                    cost[key] = None
+                else:
+                    cost[key] = had + over_s * share * run.minor_per_hour / 3600
+    rows = []
+    for (job, term), over_s in sorted(seconds.items(), key=lambda item: -abs(item[1])):
+        minor = cost[job, term]
+        rows.append(
+            (job, names.get(job, SHOP), term, over_s, None if minor is None else rounded(minor))
+        )
+    measured = sum(run.elapsed_s for run in runs.values() if run.evidence == "measured")
+    entered = sum(run.elapsed_s for run in runs.values() if run.evidence != "measured")
+    return frame(
+        "job_id job term seconds money_minor",
+        rows,
+        coverage=Coverage(measured=measured, entered=entered),
+        **money,
+    )
+
+
+def metres_frame(sums: Sums, runs: Runs, money: Mapping[str, Any]) -> pd.DataFrame:
+    """Cost per metre and per foot of cut by material, thickness and duty, material apart."""
+    amounts: dict[uuid.UUID, int] = defaultdict(int)
+    for _, kind, _, run_id, minor in sums:
+        if run_id is not None and kind not in MATERIAL:
+            amounts[run_id] += minor
+    groups: dict[tuple[str, float, str], list[MonthRun]] = defaultdict(list)
+    for run in runs.values():
+        if run.run_id in amounts:
+            groups[run.material, run.thickness_mm, run.duty].append(run)
+    rows = []
+    for (material, thickness, duty), own in sorted(groups.items()):
+        cut_m = sum(run.cut_mm for run in own) / 1000
+        total = sum(amounts[run.run_id] for run in own)
+        per_m = total / cut_m if cut_m else None
+        per_ft = None if per_m is None else per_m / FEET_A_METRE
+        rows.append((material, thickness, duty, cut_m, total, per_m, per_ft, len(own)))
+    return frame(
+        "material thickness_mm duty cut_m amount_minor per_m_minor per_ft_minor runs",
+        rows,
+        **money,
+    )
+
+
+def hours_frame(runs: Runs) -> pd.DataFrame:
+    """Where the hours go, largest first; `in_80` marks the fewest that make up 80 % of them."""
+    hours: dict[tuple[str, float, str], float] = defaultdict(float)
+    for run in runs.values():
+        hours[run.material, run.thickness_mm, run.duty] += run.elapsed_s / 3600
+    whole = sum(hours.values())
+    rows, running = [], 0.0
+    for key, value in sorted(hours.items(), key=lambda item: (-item[1], item[0])):
+        inside = whole > 0 and running < 0.8 * whole
+        running += value
+        share = value / whole if whole else None
+        rows.append((*key, value, share, running / whole if whole else None, inside))
+    return frame("material thickness_mm duty hours share running_share in_80", rows)
+
+
+def late_frame(month: Month, money: Mapping[str, Any]) -> pd.DataFrame:
+    """Facts about closed months that came late, posted here."""
+    rows = (
+        Posting.objects.filter(month=month)
+        .exclude(belongs_to=None)
+        .order_by("made_at", "pk")
+        .values_list(
+            "belongs_to__first_day",
+            "line__job__number",
+            "kind",
+            "amount_minor",
+            "why",
+            "by__username",
+        )
+    )
+    return frame(
+        "belongs_to job kind amount_minor why by",
+        [(day, job or SHOP, kind, minor, why, by or "") for day, job, kind, minor, why, by in rows],
+        **money,
+    )
+
+
+def unknown_costs(sums: Sums, runs: Runs) -> tuple[str, ...]:
+    """What of the month has no amount, in words."""
+    by_kind: dict[str, set[uuid.UUID | None]] = defaultdict(set)
+    for _, kind, _, run_id, _ in sums:
+        by_kind[kind].add(run_id)
+    found = []
+    bare = [
+        run
+        for run in runs.values()
+        if not run.customers_sheet and run.run_id not in by_kind["material"]
+    ]
+    if bare:
+        found.append(f"material of {len(bare)} runs: no sheet was named, or its cost is not known")
+    for kind in ("machine", "labour", "gas", "energy"):
+        if runs and not by_kind[kind]:
+            found.append(f"{kind}: no rate is set, or nothing to reckon it from")
+    unplanned = sum(run.planned_s is None for run in runs.values())
+    if unplanned:
+        found.append(f"plan of {unplanned} runs: no difference can be shown for them")
+    return tuple(found)
