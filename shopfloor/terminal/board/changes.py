@@ -6,7 +6,7 @@ import json
 from collections import defaultdict
 from dataclasses import dataclass
 
-from shopfloor.models import Fitting, Piece, PieceState, SetPart, Torch, Tray, WearSet
+from shopfloor.models import Fitting, Piece, PieceKind, PieceState, SetPart, Torch, Tray, WearSet
 from shopfloor.selectors.fitted import set_of
 from shopfloor.terminal.board.words import kind_words, set_words
 
@@ -50,7 +50,7 @@ def trays_ready(torch: Torch | None, wanted: WearSet | None) -> list[TrayKey]:
         keys.append(
             TrayKey(
                 label=tray.label,
-                words=f"{set_words(tray.wear_set)}: {', '.join(held[tray.pk])}",
+                words=f"{set_words(tray.wear_set)}, {held_words(held[tray.pk])}",
                 set_words=set_words(tray.wear_set),
                 wanted=wanted is not None and tray.wear_set_id == wanted.pk,
                 payload=json.dumps(payload),
@@ -58,6 +58,11 @@ def trays_ready(torch: Torch | None, wanted: WearSet | None) -> list[TrayKey]:
             )
         )
     return sorted(keys, key=lambda key: not key.wanted)
+
+
+def held_words(kinds: list[str]) -> str:
+    """All 5 parts, or their names where some are missing."""
+    return f"all {len(kinds)} parts" if len(kinds) >= len(PieceKind.values) else ", ".join(kinds)
 
 
 def fresh_sets(torch: Torch, fitted: list[Fitting], wanted: WearSet | None) -> list[FreshKey]:
@@ -71,7 +76,7 @@ def fresh_sets(torch: Torch, fitted: list[Fitting], wanted: WearSet | None) -> l
         if not parts or any(part.in_drawer < 1 for part in parts):
             continue
         acts = [fresh_act(torch, part, fitted, one) for part in parts]
-        found.append(FreshKey(words=f"A new set {set_words(one)}", acts=json.dumps(acts)))
+        found.append(FreshKey(words=set_words(one), acts=json.dumps(acts)))
     return found
 
 

@@ -11,7 +11,7 @@ from shopfloor.selectors.arcs import arcs_by_key
 from shopfloor.strip import Svg
 from shopfloor.terminal.board.progress import Progress, progress_of
 from shopfloor.terminal.board.runstrip import run_strip
-from shopfloor.terminal.board.words import about, clock, nest_title, part_names
+from shopfloor.terminal.board.words import Facts, about, clock, facts_of, nest_title, part_names
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,8 @@ def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
     """`left_s`: seconds of plan not burnt yet; None where nobody knows."""
     progress = progress_of(run)
     minute = now.replace(second=0, microsecond=0)
-    title = nest_title(run.revision)
+    facts = facts_of(run.revision)
+    title = nest_title(run.revision, facts)
     if not progress.listens or (progress.unplaced and not progress.done):
         left_s = None  # nothing says how far the run is
     low_high = range_of(run, left_s)
@@ -49,9 +50,9 @@ def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
     return Cutting(
         run=run,
         title=title,
-        what=what_of(run),
+        what=what_of(run, facts),
         count=count_words(progress, left_s, low_high),
-        evidence=evidence_of(run),
+        evidence=evidence_of(run, ends_at),
         strip=run_strip(
             run=run,
             title=title,
@@ -65,10 +66,10 @@ def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
     )
 
 
-def what_of(run: Run) -> str:
+def what_of(run: Run, facts: Facts) -> str:
     """Base plate, 20 mm S355, program k-2284-2.nc. Sheet S-1187, heat 4B-7730."""
     nest, sheet = run.revision.nest, run.sheet
-    parts = [part_names(run.revision), f"{nest.thickness_text} {nest.material.name}"]
+    parts = [part_names(facts), f"{nest.thickness_text} {nest.material.name}"]
     made = ", ".join(part for part in parts if part)
     if sheet is None:
         return f"{made}, program {run.revision.file_name}. Sheet not scanned."
@@ -96,19 +97,20 @@ def count_words(
     return f"{progress.words}, about {about(left_s)} left ({low}–{high})"
 
 
-def evidence_of(run: Run) -> str:
-    """What the count rests on, with its age."""
+def evidence_of(run: Run, ends_at: datetime | None) -> str:
+    """What the count rests on, with its age, and when the end is expected."""
+    ends = f" Ends about {clock(ends_at)}." if ends_at else ""
     keys = run.segments.filter(assignments__isnull=False).values_list(
         "assignments__arc_key", flat=True
     )
     last = arcs_by_key(list(keys.order_by("-assignments__pk")[:1]))
     if not last:
-        return f"Began {clock(run.opened_at)}. No arc seen yet."
+        return f"Began {clock(run.opened_at)}. No arc seen yet.{ends}"
     arc = last[0]
     if arc.off_us is None:
-        return f"Began {clock(run.opened_at)}. The torch burns now."
+        return f"Began {clock(run.opened_at)}. The torch burns now.{ends}"
     seen = datetime.fromtimestamp(arc.off_us / 1e6, tz=run.opened_at.tzinfo)
-    return f"Began {clock(run.opened_at)}. Last arc ended {clock(seen)}."
+    return f"Began {clock(run.opened_at)}. Last arc ended {clock(seen)}.{ends}"
 
 
 def restart_at(run: Run, progress: Progress) -> int:

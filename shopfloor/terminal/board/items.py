@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem, Sheet, Table, WearSet
+from shopfloor.models import NestPlan, NestRevision, QueueItem, Sheet, Table, WearSet
 from shopfloor.terminal.board.cautions import Caution, metal_caution
-from shopfloor.terminal.board.words import about, nest_title, part_names, set_words
+from shopfloor.terminal.board.words import Facts, about, facts_of, nest_title, part_names, set_words
 
 SHOWN = 3
 SHEETS_SHOWN = 6
@@ -70,17 +69,17 @@ def items_of(table: Table, fitted: WearSet | None) -> list[Item]:
 
 
 def item_of(row: QueueItem, revision: NestRevision, table: Table, fitted: WearSet | None) -> Item:
-    nest, sheet = row.nest, row.sheet
+    nest, sheet, facts = row.nest, row.sheet, facts_of(revision)
     right = None if fitted is None else fitted.pk == nest.wear_set_id
-    made = [part_names(revision), f"{nest.thickness_text} {nest.material.name}"]
+    made = [part_names(facts), f"{nest.thickness_text} {nest.material.name}"]
     heat = sheet.heat if sheet else None
     return Item(
         pk=row.pk,
-        title=nest_title(revision),
+        title=nest_title(revision, facts),
         what=f"{', '.join(part for part in made if part)}, program {revision.file_name}.",
         plan_words=plan_words(revision, table, nest.wear_set),
         payload=json.dumps({"queue_item": row.pk}),
-        codes=json.dumps(codes_of(row, revision)),
+        codes=json.dumps(codes_of(row, revision, facts)),
         revision=revision.pk,
         sheet=sheet.code if sheet else "",
         sheet_words=sheet_words(sheet),
@@ -109,15 +108,10 @@ def plan_words(revision: NestRevision, table: Table, wear_set: WearSet) -> str:
     return f"About {about(plan.total_s)} planned"
 
 
-def codes_of(row: QueueItem, revision: NestRevision) -> list[str]:
+def codes_of(row: QueueItem, revision: NestRevision, facts: Facts) -> list[str]:
     """What is printed on papers that lead here: traveler, setup sheet, the sheet itself."""
-    jobs: Iterable[str] = (
-        Contour.objects.filter(revision=revision, line__isnull=False)
-        .values_list("line__job__number", flat=True)
-        .distinct()
-    )
     sheet = [row.sheet.code] if row.sheet else []
-    return [row.nest.name, revision.file_name, *sheet, *jobs]
+    return [row.nest.name, revision.file_name, *sheet, *facts.jobs]
 
 
 def sheets_for(row: QueueItem) -> list[SheetKey]:

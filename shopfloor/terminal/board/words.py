@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.utils import timezone
@@ -9,43 +10,51 @@ from django.utils import timezone
 from shopfloor.models import Contour, Nest, NestRevision, PieceKind, WearSet
 
 
-def nest_title(revision: NestRevision) -> str:
-    """K-2284, nest 2 of 3; the nest's own name where it serves several jobs or none."""
-    jobs = list(
-        Contour.objects.filter(revision=revision, line__isnull=False)
-        .order_by("line__job__number")
-        .values_list("line__job__number", flat=True)
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Which jobs and parts a revision serves, by name."""
+
+    jobs: tuple[str, ...]
+    parts: tuple[str, ...]
+
+
+def facts_of(revision: NestRevision) -> Facts:
+    rows = list(
+        Contour.objects.filter(revision=revision)
+        .values_list("line__job__number", "part")
         .distinct()
     )
+    return Facts(
+        jobs=tuple(sorted({job for job, _ in rows if job})),
+        parts=tuple(sorted({part for _, part in rows if part})),
+    )
+
+
+def nest_title(revision: NestRevision, facts: Facts | None = None) -> str:
+    """K-2284, nest 2 of 3; the nest's own name where it serves several jobs or none."""
+    jobs = (facts or facts_of(revision)).jobs
     if not jobs:
         return revision.nest.name
     if len(jobs) > 1:
         others = jobs[1] if len(jobs) == 2 else f"{len(jobs) - 1} more"
         return f"{jobs[0]} and {others}, {revision.nest.name}"
+    mine = Contour.objects.filter(line__job__number=jobs[0]).values("revision__nest")
     nests = list(
-        Nest.objects.filter(withdrawn_at=None, revisions__contours__line__job__number=jobs[0])
+        Nest.objects.filter(withdrawn_at=None, pk__in=mine)
         .order_by("pk")
         .values_list("pk", flat=True)
-        .distinct()
     )
     if len(nests) < 2 or revision.nest_id not in nests:
-        return str(jobs[0])
+        return jobs[0]
     return f"{jobs[0]}, nest {nests.index(revision.nest_id) + 1} of {len(nests)}"
 
 
-def part_names(revision: NestRevision) -> str:
+def part_names(facts: Facts) -> str:
     """Base plate, gusset and 3 more."""
-    names = list(
-        Contour.objects.filter(revision=revision)
-        .exclude(part="")
-        .order_by("part")
-        .values_list("part", flat=True)
-        .distinct()
-    )
-    if not names:
+    if not facts.parts:
         return ""
-    told = ", ".join(names[:2])
-    more = f" and {len(names) - 2} more" if len(names) > 2 else ""
+    told = ", ".join(facts.parts[:2])
+    more = f" and {len(facts.parts) - 2} more" if len(facts.parts) > 2 else ""
     return f"{told[0].upper()}{told[1:]}{more}"
 
 

@@ -126,6 +126,8 @@ def terminal(stage, chromium, size):
     )
     page = context.new_page()
     made = Touch(page, stage, f"{size[0]}")
+    page.set_default_timeout(8000)
     yield made
+    made.picture("last")
     context.close()
     assert made.errors == []

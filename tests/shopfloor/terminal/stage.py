@@ -68,7 +68,7 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
     """Does one thing off the screen, or tells what is on record."""
     from django.utils import timezone
 
-    from shopfloor.models import Action, Job, Run, Stoppage
+    from shopfloor.models import Action, Job, Run, Segment, Stoppage
     from tests.shopfloor.terminal import cast
 
     name = order["do"]
@@ -76,7 +76,9 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         run = Run.objects.exclude(state="voided").latest("opened_at")
         cast.burn(made, run, range(order["first"], order["last"] + 1))
     elif name == "began earlier":
-        Run.objects.update(opened_at=timezone.now() - timedelta(minutes=order["minutes"]))
+        earlier = timezone.now() - timedelta(minutes=order["minutes"])
+        Run.objects.update(opened_at=earlier)
+        Segment.objects.update(started_at=earlier)
     elif name == "closed at the desk":
         from shopfloor.services.runs import run_close
 

@@ -54,7 +54,7 @@ class Touch:
         page.on("console", self._console)
 
     def _console(self, message: Any) -> None:
-        offline = ("ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION", "401")
+        offline = ("ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION", "ERR_FAILED", "401")
         if message.type == "error" and not any(word in message.text for word in offline):
             self.errors.append(message.text)
 
@@ -85,7 +85,7 @@ class Touch:
         for figure in PIN:
             self.tap(figure)
         self.tap("Sign in")
-        self.page.locator("#screens").wait_for()
+        self.page.locator("html[data-kept] #screens").wait_for()
 
     def sees(self, text: str, timeout_s: float = 8) -> None:
         self.page.get_by_text(text).locator("visible=true").first.wait_for(timeout=timeout_s * 1000)
@@ -103,12 +103,16 @@ class Touch:
             assert time.monotonic() < end, "it did not come about"
             self.page.wait_for_timeout(50)
 
-    def looked_at(self, name: str) -> None:
-        """All targets are large enough and apart, nothing is cut off; a picture where asked for."""
+    def picture(self, name: str) -> None:
         folder = os.environ.get("KERFBOOK_PICTURES")
         if folder:
             Path(folder).mkdir(parents=True, exist_ok=True)
             self.page.screenshot(path=f"{folder}/{self.name}-{name}.png", full_page=True)
+
+    def looked_at(self, name: str) -> None:
+        """All targets are large enough and apart, nothing is cut off; a picture where asked for."""
+        self.picture(name)
+        self.page.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
         found = self.page.evaluate(SMALL)
         assert not found, f"small: {found}"
         found = self.page.evaluate(CLOSE)

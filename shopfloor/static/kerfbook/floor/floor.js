@@ -37,6 +37,7 @@ function show() {
   const seen = draw(root, [...settled.map((one) => one.entry), ...outbox.read()], clock);
   connection.draw({ downSince: outbox.downSince, count: outbox.read().length, durable: outbox.durable, refusal: outbox.refusal });
   document.documentElement.dataset.kept = String(outbox.read().length);
+  tick();
   return seen;
 }
 
@@ -110,14 +111,15 @@ root.addEventListener("shown", (event) => {
 });
 new Scanner((text) => starting.scanned(text, { changing }));
 
-setInterval(() => {
+function tick() {
   document.getElementById("clock").textContent = clock(new Date(poll.now()));
   for (const one of root.querySelectorAll("[data-since]")) {
     if (one.dataset.since) one.textContent = stood(poll.now() - Date.parse(one.dataset.since));
   }
-}, 500);
+}
+setInterval(tick, 500);
 
-let openedAt = Date.now();
+const openedAt = Date.now();
 setInterval(() => {
   const idleMs = Date.now() - Math.max(screens.touchedAt, openedAt);
   const due = idleMs > Number(root.dataset.idleMinutes) * 60000;

@@ -1,0 +1,139 @@
+"""The network goes away in the middle of the work, and comes back."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+
+@pytest.fixture
+def size():
+    return 1024, 768
+
+
+def test_what_is_entered_without_a_network_is_delivered_once_and_in_order(terminal, stage):
+    hand = terminal
+    hand.sign_in()
+    hand.until(
+        lambda: (
+            hand.page.evaluate(
+                "performance.getEntriesByType('resource').filter((e) => e.name.includes('/map/')).length"
+            )
+            >= 6
+        )
+    )
+    hand.page.context.set_offline(True)
+    hand.sees("No connection since")
+
+    hand.tap("K-2284, nest 1 of 2")
+    hand.scan("S-1101")
+    hand.tap("Start")
+    hand.sees("Cutting now")
+    hand.tap("Stop")
+    hand.tap("No sheet")
+    hand.sees("No sheet")
+    hand.tap("Cutting again")
+    hand.tap("Finish")
+    hand.sees("12 parts, close this run")  # the map came while there was a network
+    hand.touch(hand.page.locator('[data-map=finish] button[data-contour="2"]'))
+    hand.tap("bevel")
+    hand.tap("11 good, 1 marked")
+    hand.sees("Carry on: 5 entries wait on this tablet and go in later.")
+    hand.sees("Nothing is cutting")
+    hand.looked_at("offline")
+    assert stage.facts()["actions"] == []
+
+    hand.page.context.set_offline(False)
+    hand.settled(20)
+    facts = stage.facts()
+    assert [kind for kind, _, _ in facts["actions"]] == [
+        "start",
+        "stop",
+        "stop",
+        "resume",
+        "finish",
+    ]
+    assert {state for _, state, _ in facts["actions"]} == {"applied"}
+    assert facts["runs"] == [["K-2284-1", "finished", "S-1101"]]
+    assert facts["results"] == [["good", 11, ""], ["scrap", 1, "bevel"]]
+    assert facts["stoppages"] == [["no-sheet", True]]
+    hand.until(lambda: hand.page.locator("#offline").is_hidden())
+
+
+def test_an_answer_lost_on_the_way_back_does_not_apply_an_entry_twice(terminal, stage):
+    hand = terminal
+    hand.sign_in()
+    hand.tap("K-2284, nest 1 of 2")
+    lost = []
+
+    def swallow(route):
+        if not lost:
+            lost.append(route.fetch().status)  # it arrives, its answer does not
+            route.abort()
+        else:
+            route.continue_()
+
+    hand.page.route("**/actions", swallow)
+    hand.tap("Start")
+    hand.settled(20)
+    assert lost == [200]
+    assert len(stage.facts()["runs"]) == 1
+    assert [kind for kind, _, _ in stage.facts()["actions"]] == ["start"]
+
+
+def test_what_waits_survives_the_page_and_the_next_person(terminal, stage):
+    hand = terminal
+    hand.sign_in()
+    hand.page.route("**/actions", lambda route: route.abort())
+    hand.tap("K-2284, nest 1 of 2")
+    hand.tap("Start")
+    hand.sees("1 entry waits")
+    hand.page.unroute("**/actions")
+    hand.page.route("**/floor/north/state*", lambda route: route.abort())
+    hand.page.evaluate("document.getElementById('sign-out').submit()")
+    hand.page.locator("#signin").wait_for()
+    hand.until(lambda: stage.facts()["actions"] != [])
+    assert stage.facts()["runs"] == [["K-2284-1", "open", "S-1101"]]
+
+
+def test_two_people_who_finish_the_same_sheet_are_both_kept(terminal, stage):
+    hand = terminal
+    hand.sign_in()
+    hand.tap("K-2284, nest 1 of 2")
+    hand.tap("Start")
+    hand.settled()
+    hand.sees("0 of 12 base plates")
+    hand.page.context.set_offline(True)
+    hand.tap("Finish")
+    hand.tap("All good")
+    hand.sees("1 entry waits")
+    stage.does("closed at the desk")
+    hand.page.context.set_offline(False)
+    hand.settled(20)
+    hand.sees("Both are kept.")
+    hand.tap("Look")
+    hand.sees("K-2284 base plate: 12 good")
+    hand.looked_at("conflict")
+    assert [state for kind, state, _ in stage.facts()["actions"] if kind == "finish"] == [
+        "conflict"
+    ]
+
+
+def test_ids_are_random_uuids_where_the_page_is_not_a_secure_context(terminal):
+    hand = terminal
+    hand.sign_in()
+    found = hand.page.evaluate(
+        """async () => {
+          const { newId } = await import('/static/kerfbook/floor/outbox.js');
+          Object.defineProperty(crypto, 'randomUUID', { value: undefined });
+          return Array.from({ length: 200 }, newId);
+        }"""
+    )
+    import uuid
+
+    assert len(set(found)) == 200
+    assert {uuid.UUID(one).version for one in found} == {4}
+    assert json.dumps(found)
