@@ -250,7 +250,6 @@ class Migration(migrations.Migration):
                 ('inode', models.CharField(blank=True, max_length=24)),
                 ('fingerprint', models.CharField(blank=True, help_text='of the first bytes', max_length=200)),
                 ('byte_offset', models.BigIntegerField(default=0)),
-                ('lines', models.BigIntegerField(default=0)),
                 ('prefix_hash', models.CharField(blank=True, help_text='of the bytes read', max_length=64)),
                 ('changed_us', models.BigIntegerField(default=0)),
                 ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='sources', to='telemetry.feed')),

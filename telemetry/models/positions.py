@@ -38,7 +38,6 @@ class SourcePosition(models.Model):
     inode = models.CharField(max_length=24, blank=True)
     fingerprint = models.CharField(max_length=200, blank=True, help_text="of the first bytes")
     byte_offset = models.BigIntegerField(default=0)
-    lines = models.BigIntegerField(default=0)
     prefix_hash = models.CharField(max_length=64, blank=True, help_text="of the bytes read")
     changed_us = models.BigIntegerField(default=0)
 

@@ -19,6 +19,7 @@ from telemetry.worker.runner import Runner
 log = logging.getLogger("telemetry.worker")
 COMMIT_S = 0.05
 _BEAT_US = 2_000_000
+_STUCK_S = 30.0
 
 
 def run_once(feeds: Sequence[Feed]) -> None:
@@ -43,21 +44,22 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
     """Reads feeds until `stop` is set, or `changed()` (asked every two seconds) says that what
     is to be read is no longer what is read. Returns with the journal closed."""
     runners = _take(feeds)
-    synced = threading.Event()
-    for runner in runners:
-        runner.synced = synced
-        runner.prepare()
-        runner.start()
-    ending = threading.Event()
+    synced, ending = threading.Event(), threading.Event()
     journaler = threading.Thread(target=_journal, args=(runners, ending), name="journal")
-    journaler.start()
     try:
-        _commit(runners, synced, stop, changed)
+        for runner in runners:
+            runner.synced = synced
+            runner.prepare()
+        journaler.start()
+        for runner in runners:
+            runner.start()
+        _commit(runners, synced, stop, lambda: changed() or not journaler.is_alive())
     finally:
         for runner in runners:
             runner.stop.set()
         ending.set()
-        journaler.join()
+        if journaler.ident is not None:
+            journaler.join()
         for runner in runners:
             runner.end()
         _last_commits(runners)
@@ -106,8 +108,7 @@ def _commit(
         synced.clear()
         try:
             for runner in runners:
-                while runner.storing.step(runner.writer.durable) and not stop.is_set():
-                    pass
+                _store(runner, stop)
             now_us = clock_us()[0]
             if now_us - beat_us > _BEAT_US:
                 beat_us = now_us
@@ -125,11 +126,29 @@ def _commit(
     close_old_connections()
 
 
+def _store(runner: Runner, stop: threading.Event) -> None:
+    """Commits what one feed has. A fault of our own in it must not hold up the other feeds: it
+    is an alarm, the journal keeps the bytes, and it is tried again every half minute."""
+    if time.monotonic() < runner.stuck_until:
+        return
+    try:
+        while runner.storing.step(runner.writer.durable) and not stop.is_set():
+            pass
+        runner.stuck = ""
+    except DatabaseError:
+        raise
+    except Exception as error:
+        log.exception("%s: cannot be decoded or stored", runner.feed.name)
+        runner.stuck = f"cannot be decoded or stored: {error!r}"
+        runner.stuck_until = time.monotonic() + _STUCK_S
+
+
 def _last_commits(runners: list[Runner]) -> None:
     try:
         for runner in runners:
-            runner.storing.drain(runner.writer.durable)
-            _beat(runner, "closed")
+            if runner.ready and not runner.stuck:
+                runner.storing.drain(runner.writer.durable)
+                _beat(runner, "closed")
     except DatabaseError as error:
         log.warning("the rest is in the journal and will be stored at the next start: %s", error)
 
@@ -137,7 +156,7 @@ def _last_commits(runners: list[Runner]) -> None:
 def _beat(runner: Runner, link: str) -> None:
     """Says what is known of the feed now, and raises or clears its alarms."""
     now_us = clock_us()[0]
-    message = runner.journal_fault or runner.message
+    message = runner.journal_fault or runner.stuck or runner.message
     Health.objects.update_or_create(
         feed=runner.feed,
         defaults={
@@ -154,10 +173,9 @@ def _beat(runner: Runner, link: str) -> None:
             defaults={"at_us": now_us},
         )  # fmt: skip
     runner.damages = []
-    open_fault = Alarm.objects.filter(feed=runner.feed, code="journal fault", cleared_us=None)
-    if runner.journal_fault and not open_fault.exists():
-        Alarm.objects.create(
-            feed=runner.feed, code="journal fault", message=runner.journal_fault[:300], at_us=now_us
-        )
-    elif not runner.journal_fault:
-        open_fault.update(cleared_us=now_us)
+    for code, fault in (("journal fault", runner.journal_fault), ("decoding stuck", runner.stuck)):
+        standing = Alarm.objects.filter(feed=runner.feed, code=code, cleared_us=None)
+        if not fault:
+            standing.update(cleared_us=now_us)
+        elif not standing.exists():
+            Alarm.objects.create(feed=runner.feed, code=code, message=fault[:300], at_us=now_us)

@@ -11,7 +11,7 @@ from telemetry.description import parse_description
 from telemetry.errors import SourceError
 from telemetry.feeds import make_source
 from telemetry.feeds.base import BLOCK_BYTES, Chunk, Known
-from telemetry.journal import Kind, Writer
+from telemetry.journal import JournalError, Kind, Writer
 from telemetry.journal.writer import clock_us
 from telemetry.locks import Lock
 from telemetry.models import Feed, FeedVersion, SourcePosition
@@ -30,7 +30,9 @@ class Runner:
         self.feed = feed
         self.lock = Lock(lock_path(feed.name, "live"), f"feed {feed.name!r}")
         self.link, self.message = "waiting", ""
-        self.journal_fault = ""
+        self.journal_fault = self.stuck = ""
+        self.stuck_until = 0.0
+        self.ready = False  # prepared: source, journal and storing are there
         self.since_us = clock_us()[0]
         self.last_byte_us: int | None = None
         self.stop = threading.Event()
@@ -59,6 +61,7 @@ class Runner:
         )
         if lane.waiting:
             self._quiet_since = time.monotonic()
+        self.ready = True
 
     def start(self) -> None:
         name = f"feed-{self.feed.name}"
@@ -114,9 +117,13 @@ class Runner:
         self.stop.set()
         if self._thread is not None:
             self._thread.join(timeout=5)
-        while self.journal():
-            pass
-        self.writer.close()
+        if self.ready:
+            try:
+                while self.journal():
+                    pass
+            except JournalError as error:
+                log.error("%s: %s; its last bytes are lost", self.feed.name, error)
+            self.writer.close()
         self.lock.release()
 
     def _put(self, chunk: Chunk) -> None:
@@ -139,6 +146,9 @@ class Runner:
                 self._now("failed" if not error.retry else "waiting", error.message)
                 if self.link == "failed":
                     log.error("%s: %s", self.feed.name, error.message)
+            except Exception as error:  # a fault of our own: shown, and tried again
+                log.exception("%s: reading failed", self.feed.name)
+                self._now("failed", f"reading failed: {error!r}")
             finally:
                 self.source.close()
             # A port that opens and dies at once is backed off from like one that does not open.
