@@ -130,12 +130,12 @@ def _hold(
         found = _span_at(lane, starts.get((arc.table, arc.torch), []), arc)
         if found is None or found.id in lapsed:
             continue
-        last = reached.get(found.id)
+        last = reached.get(found.id, found.end_us)
         if not found.pressed and last is not None and _quiet(halts, found, last, arc.on_us, gap_us):
             lapsed[found.id] = last
             continue
         holding[found.id].append(arc)
-        reached[found.id] = max(last or 0, _end_of([arc]))
+        reached[found.id] = max(reached.get(found.id, 0), _end_of([arc]))
     for span in spans:
         if span.pressed or span.id in lapsed or span.id not in reached:
             continue

@@ -12,7 +12,7 @@ from shopfloor.acting import acting
 from shopfloor.errors import FloorError
 from shopfloor.models import Evidence, NestRevision, Run, RunState, Segment, Table, Torch, User
 from shopfloor.selectors.arcs import arcs_by_key, from_us
-from shopfloor.services.assigning import ASSIGNED
+from shopfloor.selectors.matching_input import ASSIGNED
 from shopfloor.services.follow import arcs_assign
 from shopfloor.services.runs import plan_snapshot
 

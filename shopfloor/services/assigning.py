@@ -2,58 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q
 
 from shopfloor.matching import (
     ArcSeen,
     Decision,
     Halt,
     Matched,
-    Planned,
     Quiet,
-    Span,
     match,
     overlap_us,
 )
 from shopfloor.models import (
     ArcAssignment,
-    Contour,
     Evidence,
-    Run,
-    RunState,
     Segment,
     Stoppage,
     Table,
 )
-from shopfloor.selectors.arcs import arcs_between, arcs_by_key, from_us, to_us
+from shopfloor.selectors.arcs import from_us, to_us
+from shopfloor.selectors.matching_input import (
+    arcs_to_decide,
+    assignments_of,
+    halts_between,
+    spans_of,
+    window,
+    with_said,
+)
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.work import work_want
-
-UNDONE = "undone"  # why a segment ended: its start was taken back
-ASSIGNED = "assigned"  # it was made for arcs that a person gave to the run
 
 
 @transaction.atomic
 def arcs_matched(*, table: Table, start: datetime, end: datetime, now: datetime) -> set[str]:
     """Matches all arcs of a table in [start, end) again and writes what changed. Returns the ids
     of the runs whose arcs or ends are not what they were."""
-    segments = _segments(table, start, end)
-    low = min([to_us(start), *(to_us(segment.started_at) for segment in segments)])
-    high = max([to_us(end), *(to_us(s.ended_at or end) for s in segments)])
-    arcs = arcs_between(table, low - 3_600_000_000, high)  # one may burn into a segment's start
-    rows = _assignments(arcs, segments)
-    arcs = _with_said(arcs, rows)
+    low, high, segments = window(table, start, end)
+    arcs = arcs_to_decide(table, low, high)
+    rows = assignments_of(arcs, segments)
+    arcs, said = with_said(arcs, rows, low, high)
     shop = the_shop()
-    halts = _halts(table, from_us(low), from_us(high))
+    halts = halts_between(table, min([low, *(s.started_at for s in segments)]), high)
     matched = match(
-        _spans(segments),
+        spans_of(segments),
         arcs,
-        said={row.arc_key: row.segment_id for row in rows.values() if row.by_id},
+        said=said,
         halts=halts,
         gap_us=shop.run_gap_s * 1_000_000,
         now_us=to_us(now),
@@ -70,109 +67,6 @@ def arcs_matched(*, table: Table, start: datetime, end: datetime, now: datetime)
     for run in sorted(runs):
         work_want(kind="run", key=run)
     return runs
-
-
-def _segments(table: Table, start: datetime, end: datetime) -> list[Segment]:
-    """The segments of every run that has one in the time, whole runs at once."""
-    near = Segment.objects.filter(torch__table=table, started_at__lt=end).filter(
-        Q(ended_at=None) | Q(ended_at__gt=start) | Q(end_assumed=True, end_reason="")
-    )
-    runs = near.exclude(run__state=RunState.VOIDED).values("run")
-    return list(
-        Segment.objects.filter(run__in=runs, torch__table=table)
-        .exclude(end_reason=UNDONE)
-        .select_related("torch__table", "run")
-        .order_by("started_at", "pk")
-    )
-
-
-def _spans(segments: Sequence[Segment]) -> list[Span]:
-    plans = _plans({segment.run_id: segment.run for segment in segments}.values())
-    last = {segment.run_id: segment.pk for segment in segments}
-    before: dict[Any, Segment] = {}
-    spans = []
-    for segment in segments:
-        pressed = segment.ended_at is not None and not segment.end_assumed
-        carries_on = last[segment.run_id] == segment.pk and not segment.end_reason and not pressed
-        ended = None if carries_on or segment.ended_at is None else to_us(segment.ended_at)
-        spans.append(
-            Span(
-                id=segment.pk,
-                run=str(segment.run_id),
-                table=segment.torch.table.code,
-                torch=segment.torch.code,
-                start_us=to_us(segment.started_at),
-                end_us=ended,
-                pressed=pressed,
-                first_contour=segment.first_contour,
-                follows_on=_follows_on(before.get(segment.run_id), segment),
-                inserted=segment.end_reason == ASSIGNED,
-                plan=plans[segment.run_id],
-            )
-        )
-        before[segment.run_id] = segment
-    return spans
-
-
-def _follows_on(before: Segment | None, segment: Segment) -> bool:
-    """Whether a segment carries on with the contour after the last of the one before: after a
-    change of set or a carrying on, where one person took over from another on the spot, and
-    after arcs that somebody found to belong before the start that was pressed."""
-    if before is None:
-        return False
-    handed = before.end_reason == "shift" and before.ended_at == segment.started_at
-    found = before.end_reason == ASSIGNED and segment.first_contour <= (before.last_contour or 1)
-    return handed or found or before.end_reason == "change"
-
-
-def _plans(runs: Iterable[Run]) -> dict[Any, tuple[Planned, ...]]:
-    runs = list(runs)
-    starts: dict[int, list[int]] = {}
-    contours = Contour.objects.filter(revision__in={run.revision_id for run in runs})
-    for revision, pierces in contours.order_by("number").values_list("revision", "pierces"):
-        starts.setdefault(revision, []).append(pierces)
-    found: dict[Any, tuple[Planned, ...]] = {}
-    for run in runs:
-        seconds = run.plan.get("arcs_s") or []
-        counts = starts.get(run.revision_id) or [1] * len(seconds)
-        found[run.pk] = tuple(
-            Planned(seconds[index] if index < len(seconds) else None, count)
-            for index, count in enumerate(counts)
-        )
-    return found
-
-
-def _assignments(arcs: Sequence[ArcSeen], segments: Sequence[Segment]) -> dict[str, ArcAssignment]:
-    """What is on record for these arcs and these segments."""
-    rows = {
-        row.arc_key: row
-        for row in ArcAssignment.objects.filter(segment__in=[segment.pk for segment in segments])
-    }
-    keys = [arc.key for arc in arcs if arc.key not in rows]
-    for index in range(0, len(keys), 500):
-        for row in ArcAssignment.objects.filter(arc_key__in=keys[index : index + 500]):
-            rows[row.arc_key] = row
-    return rows
-
-
-def _with_said(arcs: list[ArcSeen], rows: dict[str, ArcAssignment]) -> list[ArcSeen]:
-    """Arcs a person gave to one of these segments may lie outside the time looked at."""
-    there = {arc.key for arc in arcs}
-    return arcs + arcs_by_key([k for k, row in rows.items() if row.by_id and k not in there])
-
-
-def _halts(table: Table, start: datetime, end: datetime) -> list[Halt]:
-    """Stoppages a person vouches for. One that was only measured says nothing of who burns
-    next, until someone gives its reason."""
-    rows = (
-        Stoppage.objects.filter(table=table, started_at__lt=end)
-        .filter(Q(ended_at=None) | Q(ended_at__gt=start))
-        .exclude(evidence=Evidence.MEASURED, reason=None)
-    )
-    return [
-        Halt(table.code, to_us(row.started_at), to_us(row.ended_at) if row.ended_at else None)
-        for row in rows
-    ]
 
 
 def _write_assignments(

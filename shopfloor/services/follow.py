@@ -16,7 +16,8 @@ from shopfloor.errors import FloorError
 from shopfloor.matching import ArcSeen
 from shopfloor.models import ArcAssignment, Run, RunState, Segment, Table, Torch, User, Watermark
 from shopfloor.selectors.arcs import arcs_by_key, arcs_changed, arcs_there, from_us
-from shopfloor.services.assigning import ASSIGNED, UNDONE, arcs_matched
+from shopfloor.selectors.matching_input import ASSIGNED, UNDONE
+from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.work import work_want
 
 MARK = "arcs"
@@ -110,7 +111,14 @@ def arcs_assign(
             for arc in group:
                 ArcAssignment.objects.update_or_create(
                     arc_key=arc.key,
-                    defaults={"segment": segment, "by": by, "why": why[:200], "at": now},
+                    defaults={
+                        "segment": segment,
+                        "contour_number": None,
+                        "repeat": False,
+                        "by": by,
+                        "why": why[:200],
+                        "at": now,
+                    },
                 )
         _again(arcs, tables, now)
     if run is not None:

@@ -4,6 +4,8 @@ was built on are removed, and the audit trail keeps even those."""
 
 from __future__ import annotations
 
+import hashlib
+import json
 from datetime import date, datetime
 from typing import Any, TypeVar
 from uuid import UUID
@@ -30,9 +32,8 @@ class Memo:
         {"set": {field: value}}, or {"negate": field} for a second row of the opposite sign."""
         row.full_clean()
         row.save(force_insert=True)
-        self.steps.append(
-            {"model": row._meta.label, "pk": str(row.pk), "made": undo or dict(REMOVE)}
-        )
+        how = undo or {**REMOVE, "as": _digest(row)}
+        self.steps.append({"model": row._meta.label, "pk": str(row.pk), "made": how})
         return row
 
     def change(self, row: models.Model, **values: Any) -> None:
@@ -100,11 +101,27 @@ def _take_back(row: models.Model, how: dict[str, Any], memo: Memo, stamp: dict[s
             field: Any = row._meta.get_field(name)
             setattr(row, field.attname, _typed(field, value))
         row.save(update_fields=list(how["set"]))
+    elif how.get("as") != _digest(row):
+        raise _moved_on()
     else:
         try:
             row.delete()
         except ProtectedError:
             raise _moved_on() from None
+
+
+def _digest(row: models.Model) -> str:
+    """Tells whether a row is still as it was made."""
+    values = [
+        _plain(field.to_python(getattr(row, field.attname)))
+        for field in row._meta.concrete_fields
+        if not field.is_relation
+    ] + [
+        _plain(getattr(row, field.attname))
+        for field in row._meta.concrete_fields
+        if field.is_relation
+    ]
+    return hashlib.sha256(json.dumps(values, default=str).encode()).hexdigest()[:16]
 
 
 def _moved_on() -> FloorError:

@@ -27,8 +27,8 @@ from shopfloor.models import (
 )
 from shopfloor.selectors.arcs import arcs_between, arcs_by_key, from_us, table_listens, to_us
 from shopfloor.selectors.fitted import set_fitted
+from shopfloor.selectors.matching_input import UNDONE
 from shopfloor.selectors.shop import the_shop
-from shopfloor.services.assigning import UNDONE
 from shopfloor.services.memo import Memo
 from shopfloor.services.stock import sheet_state
 from shopfloor.services.work import work_want

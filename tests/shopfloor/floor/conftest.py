@@ -153,7 +153,17 @@ class Floor:
     # what happens
 
     def do(
-        self, kind, at, *, person=None, terminal=None, now=None, fast_by=None, key=None, **payload
+        self,
+        kind,
+        at,
+        /,
+        *,
+        person=None,
+        terminal=None,
+        now=None,
+        fast_by=None,
+        key=None,
+        **payload,
     ):
         """One delivered action. `fast_by`: how far the device's clock is ahead."""
         ahead = fast_by or timedelta(0)
@@ -171,7 +181,7 @@ class Floor:
             now=now,
         )
 
-    def done(self, kind, at, **more):
+    def done(self, kind, at, /, **more):
         action = self.do(kind, at, **more)
         assert action.state == "applied", action.result
         return action.result
