@@ -10,7 +10,7 @@ from io import BufferedReader
 from pathlib import Path
 from typing import Any
 
-from telemetry.bulk import few_collections
+from telemetry.bulk import few_collections, large_cache
 from telemetry.description import parse_description
 from telemetry.errors import SourceError
 from telemetry.feeds.base import BLOCK_BYTES
@@ -41,6 +41,7 @@ def backfill(feed: Feed, path: Path, progress: Callable[[int, int], None]) -> Do
     come in any order. Raises SourceError where the file cannot be read or would be guesswork.
     """
     _refuse(feed)
+    large_cache()
     try:
         with path.open("rb") as handle, _locked(feed), few_collections():
             return _read(feed, path, handle, progress)

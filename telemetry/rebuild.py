@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from django.db import connection, transaction
 
-from telemetry.bulk import few_collections
+from telemetry.bulk import few_collections, large_cache
 from telemetry.description import parse_description
 from telemetry.journal import Kind, Position, Record, read
 from telemetry.lane import LANES, Lane
@@ -46,6 +46,7 @@ def rebuild(feed: Feed, from_us: int | None = None) -> Rebuilt:
     """
     if feed.clock_version:
         from_us = None  # events may have moved over the border
+    large_cache()
     with few_collections(), transaction.atomic():
         _clear(feed, from_us)
         _replay(feed, from_us)

@@ -96,7 +96,7 @@ class Migration(migrations.Migration):
                 ('known', models.BigIntegerField(default=0, help_text='lines read again, already stored')),
                 ('last_line_us', models.BigIntegerField(null=True)),
                 ('changed_us', models.BigIntegerField(default=0)),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='cursors', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='cursors', to='telemetry.feed')),
             ],
             options={
                 'constraints': [models.UniqueConstraint(fields=('feed', 'lane'), name='cursor_once')],
@@ -112,7 +112,7 @@ class Migration(migrations.Migration):
                 ('made_at', models.DateTimeField()),
                 ('made_by', models.CharField(blank=True, max_length=150)),
                 ('reason', models.CharField(blank=True, max_length=200)),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='clock_offsets', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='clock_offsets', to='telemetry.feed')),
             ],
             options={
                 'ordering': ['feed', 'version'],
@@ -137,7 +137,7 @@ class Migration(migrations.Migration):
                 ('feed_version', models.PositiveIntegerField()),
                 ('clock_version', models.PositiveIntegerField(default=0)),
                 ('changed_us', models.BigIntegerField()),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='arcs', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='arcs', to='telemetry.feed')),
             ],
             options={
                 'ordering': ['on_us', 'id'],
@@ -167,7 +167,7 @@ class Migration(migrations.Migration):
                 ('sha256', models.CharField(max_length=64)),
                 ('made_at', models.DateTimeField()),
                 ('made_by', models.CharField(blank=True, max_length=150)),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='versions', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='versions', to='telemetry.feed')),
             ],
             options={
                 'ordering': ['feed', 'version'],
@@ -184,7 +184,7 @@ class Migration(migrations.Migration):
                 ('first_seq', models.BigIntegerField(null=True)),
                 ('last_seq', models.BigIntegerField(null=True)),
                 ('message', models.CharField(blank=True, max_length=300)),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='gaps', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='gaps', to='telemetry.feed')),
             ],
             options={
                 'indexes': [models.Index(fields=['feed', 'at_us'], name='gap_feed_at')],
@@ -204,7 +204,7 @@ class Migration(migrations.Migration):
                 ('received_us', models.BigIntegerField()),
                 ('feed_version', models.PositiveIntegerField()),
                 ('mended_version', models.PositiveIntegerField(null=True)),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='rejects', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='rejects', to='telemetry.feed')),
             ],
             options={
                 'indexes': [models.Index(fields=['feed', '-received_us'], name='reject_feed_at')],
@@ -217,7 +217,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('key', models.CharField(max_length=32)),
                 ('times', models.PositiveIntegerField()),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='repeats', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='repeats', to='telemetry.feed')),
             ],
             options={
                 'constraints': [models.UniqueConstraint(fields=('feed', 'key'), name='repeat_once')],
@@ -233,7 +233,7 @@ class Migration(migrations.Migration):
                 ('burn_us', models.BigIntegerField()),
                 ('arcs', models.PositiveIntegerField()),
                 ('pierces', models.PositiveIntegerField(null=True)),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='rollups', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='rollups', to='telemetry.feed')),
             ],
             options={
                 'indexes': [models.Index(fields=['table', 'bucket_us'], name='rollup_table_bucket')],
@@ -252,7 +252,7 @@ class Migration(migrations.Migration):
                 ('byte_offset', models.BigIntegerField(default=0)),
                 ('prefix_hash', models.CharField(blank=True, help_text='of the bytes read', max_length=64)),
                 ('changed_us', models.BigIntegerField(default=0)),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='sources', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='sources', to='telemetry.feed')),
             ],
             options={
                 'constraints': [models.UniqueConstraint(fields=('feed', 'path', 'generation'), name='source_once')],
@@ -266,7 +266,7 @@ class Migration(migrations.Migration):
                 ('at_us', models.BigIntegerField()),
                 ('kind', models.CharField(help_text='off or pierce', max_length=6)),
                 ('event_key', models.CharField(max_length=32)),
-                ('feed', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='strays', to='telemetry.feed')),
+                ('feed', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='strays', to='telemetry.feed')),
             ],
             options={
                 'indexes': [models.Index(fields=['feed', 'torch', 'at_us'], name='stray_feed_torch_at')],

@@ -13,7 +13,7 @@ class Arc(models.Model):
     """
 
     key = models.CharField(max_length=200, unique=True)
-    feed = models.ForeignKey(Feed, on_delete=models.PROTECT, related_name="arcs")
+    feed = models.ForeignKey(Feed, on_delete=models.PROTECT, related_name="arcs", db_index=False)
     table = models.CharField(max_length=60)
     torch = models.CharField(max_length=20)
     on_us = models.BigIntegerField()
@@ -49,7 +49,7 @@ class Arc(models.Model):
 class Stray(models.Model):
     """An arc_off with no arc, or a pierce outside one: kept, because both say lines were missed."""
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="strays")
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="strays", db_index=False)
     torch = models.CharField(max_length=20)
     at_us = models.BigIntegerField()
     kind = models.CharField(max_length=6, help_text="off or pierce")
@@ -70,7 +70,7 @@ class Rollup(models.Model):
     split; it is counted, with its pierces, in the bucket it began in. An open arc adds nothing yet.
     """
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="rollups")
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="rollups", db_index=False)
     table = models.CharField(max_length=60)
     torch = models.CharField(max_length=20)
     bucket_us = models.BigIntegerField()

@@ -30,7 +30,9 @@ class Feed(models.Model):
 class FeedVersion(models.Model):
     """One text of a feed's description. Rows are never changed; decoded rows name the version."""
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="versions")
+    feed = models.ForeignKey(
+        Feed, on_delete=models.CASCADE, related_name="versions", db_index=False
+    )
     version = models.PositiveIntegerField()
     text = models.TextField()
     sha256 = models.CharField(max_length=64)
@@ -53,7 +55,9 @@ class ClockOffset(models.Model):
     Version 0 adds nothing.
     """
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="clock_offsets")
+    feed = models.ForeignKey(
+        Feed, on_delete=models.CASCADE, related_name="clock_offsets", db_index=False
+    )
     version = models.PositiveIntegerField(default=0)
     offset_us = models.BigIntegerField(default=0)
     from_us = models.BigIntegerField(null=True, help_text="raw stamp; null: all of history")

@@ -9,7 +9,7 @@ class Cursor(models.Model):
     """How far one lane of a feed's journal has been decoded, saved in the transaction that stored
     what was decoded: position, decoder state and counters can never disagree with the rows."""
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="cursors")
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="cursors", db_index=False)
     lane = models.CharField(max_length=20, help_text="live or backfill")
     sequence = models.BigIntegerField(default=1, help_text="of the next record to read")
     segment = models.BigIntegerField(default=0)
@@ -31,7 +31,7 @@ class Cursor(models.Model):
 class SourcePosition(models.Model):
     """How far a file has been read into the journal, and enough of it to know it again."""
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="sources")
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="sources", db_index=False)
     path = models.CharField(max_length=500)
     generation = models.PositiveIntegerField(default=1)
     device = models.BigIntegerField(default=0)

@@ -40,7 +40,7 @@ class Event(models.Model):
 class Reject(models.Model):
     """A line that could not be read, kept whole, and read again when the feed is mended."""
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="rejects")
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="rejects", db_index=False)
     key = models.CharField(max_length=32)
     source = models.CharField(max_length=300, blank=True)
     position = models.BigIntegerField(help_text="line number in its source")
@@ -66,7 +66,7 @@ class Reject(models.Model):
 class Repeat(models.Model):
     """How often one line came again under the same number in the same session of its source."""
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="repeats")
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="repeats", db_index=False)
     key = models.CharField(max_length=32)
     times = models.PositiveIntegerField()
 
@@ -80,7 +80,7 @@ class Repeat(models.Model):
 class Gap(models.Model):
     """Lines that never came: a jump in the source's own numbers, or a link that was down."""
 
-    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="gaps")
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="gaps", db_index=False)
     key = models.CharField(max_length=32)
     kind = models.CharField(max_length=10, help_text="seq or link")
     at_us = models.BigIntegerField()
