@@ -2,16 +2,75 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
+from planning.calc import spent
+from planning.inputs.shifts import ShiftBook
+from planning.inputs.silences import hearings
 from planning.reports.shapes import Shares, Today
+from planning.reports.today_data import today_data
+from planning.reports.today_notes import lede, table_notes, wear_notes
+from planning.reports.today_table import Window, shares_of, table_today
+from shopfloor.calendar import day_span
+from shopfloor.models import Stoppage, Table
+from shopfloor.selectors.arcs import master_arcs, to_us
+from shopfloor.selectors.shop import the_shop
 
 
 def today(*, now: datetime) -> Today:
     """All active tables in the shift `now` falls in, or the local day outside any shift."""
-    raise NotImplementedError
+    shop = the_shop()
+    shifts = ShiftBook(now, now)
+    window = _window(shifts, now)
+    tables = list(Table.objects.filter(active=True))
+    data = today_data(tables, window.start_us, window.end_us, now)
+    rows = [table_today(each, window, shop.run_gap_s * 1_000_000) for each in data]
+    notes = [
+        note
+        for each, row in zip(data, rows, strict=True)
+        for note in table_notes(each, row, shifts.zone)
+    ]
+    notes += wear_notes()
+    notes.sort(key=lambda note: note.kind != "now")
+    return Today(
+        now=now,
+        zone=shop.zone,
+        tables=tuple(rows),
+        notes=tuple(notes),
+        lede=lede(rows, notes),
+    )
+
+
+def _window(shifts: ShiftBook, now: datetime) -> Window:
+    now_us = to_us(now)
+    if found := shifts.at(now_us):
+        return Window.of_shift(found, now_us, shifts.zone)
+    day = now.astimezone(shifts.zone).date()
+    start, end = day_span(day, shifts.zone)
+    return Window("day", day, to_us(start), to_us(end), now_us, shifts.zone)
 
 
 def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime) -> Shares:
-    """Where one table's time in [start, min(end, now)) went."""
-    raise NotImplementedError
+    """Where one table's time in [start, min(end, now)) went. Raises `LookupError` for a table
+    there is not."""
+    table = Table.objects.filter(pk=table_id).first()
+    if table is None:
+        raise LookupError(f"there is no table {table_id}")
+    low, high = to_us(start), min(to_us(end), to_us(now))
+    day_us = to_us(start) - to_us(start - timedelta(days=1))
+    burns = [
+        (on_us, min(high, off_us) if off_us is not None else high)
+        for on_us, off_us in master_arcs(table)
+        .filter(on_us__gte=low - day_us, on_us__lt=high)
+        .values_list("on_us", "off_us")
+    ]
+    stops = [
+        (to_us(begun), to_us(ended) if ended else high)
+        for begun, ended in Stoppage.objects.filter(
+            table=table, started_at__gte=start - timedelta(days=7), started_at__lt=end
+        ).values_list("started_at", "ended_at")
+    ]
+    heard = hearings([table], low, high, now)[table.code]
+    return shares_of(
+        spent.shares([(low, high)] if high > low else [], burns, stops, heard.silences)
+    )

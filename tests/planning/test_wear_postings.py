@@ -137,7 +137,9 @@ def crashed(north, operator):
         cast.piece("shield", 2800, 1000),  # 100 of 1,000
     ]
     for piece in pieces:
-        cast.fitting(piece, north, cast.NOON, cast.at(cast.NOON, 2000), by=operator, state="crashed")
+        cast.fitting(
+            piece, north, cast.NOON, cast.at(cast.NOON, 2000), by=operator, state="crashed"
+        )
         piece.state = "crashed"
         piece.save()
     reason = Reason.objects.create(code="crash", label="crash")

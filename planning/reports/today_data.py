@@ -1,0 +1,264 @@
+"""Everything today's page is drawn from, for all tables at once."""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Q
+
+from planning.inputs.chunks import chunked
+from planning.inputs.plans import plan_times
+from planning.inputs.silences import Hearing, hearings
+from planning.inputs.types import SegmentIn
+from planning.reports.queue import Queued, queue_plans
+from shopfloor.models import (
+    ArcAssignment,
+    Contour,
+    Fitting,
+    Run,
+    RunState,
+    RunVariance,
+    Segment,
+    Stoppage,
+    Table,
+)
+from shopfloor.selectors.arcs import from_us, to_us
+from telemetry.models import Arc
+
+RECENT = 40  # runs of a table that its forecast learns from
+DAY_US = 86_400_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class ArcNow:
+    key: str
+    torch: str
+    on_us: int
+    off_us: int
+    open: bool
+    segment_id: int | None
+    said: bool  # a person said what it belongs to, or to nothing
+    contour: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class StopNow:
+    pk: int
+    run_id: uuid.UUID | None
+    from_us: int
+    to_us: int
+    open: bool
+    label: str
+    planned: bool
+    reasoned: bool
+
+
+@dataclass(frozen=True)
+class RunToday:
+    run_id: uuid.UUID
+    nest: str
+    state: str
+    opened_at: datetime
+    closed_at: datetime | None
+    wear_set: str
+    duty: str
+    operator: str
+    segments: tuple[SegmentIn, ...]
+    steps_us: tuple[int, ...]  # the plan's travel, touch-off and arc of each contour
+    load_us: int
+    arcs_s: tuple[float, ...]
+    contours: int
+    jobs: tuple[str, ...]
+
+    @property
+    def planned_us(self) -> int | None:
+        return sum(self.steps_us) + self.load_us if self.steps_us else None
+
+
+@dataclass
+class TableData:
+    table: Table
+    hearing: Hearing
+    arcs: list[ArcNow] = field(default_factory=list)
+    stops: list[StopNow] = field(default_factory=list)
+    runs: list[RunToday] = field(default_factory=list)
+    queue: list[Queued] = field(default_factory=list)
+    ratios: list[float] = field(default_factory=list)
+    fitted: tuple[str, str] | None = None  # duty and words of what is in the torch
+
+
+def today_data(
+    tables: Sequence[Table], start_us: int, end_us: int, now: datetime
+) -> list[TableData]:
+    """Fifteen queries or so, however many tables and arcs."""
+    now_us = to_us(now)
+    heard = hearings(tables, start_us, end_us, now)
+    by_code = {table.code: TableData(table, heard[table.code]) for table in tables}
+    by_id = {data.table.pk: data for data in by_code.values()}
+    _arcs(by_code, start_us, min(end_us, now_us), now_us)
+    _stops(by_id, start_us, end_us, now_us)
+    _runs(by_id, start_us, end_us, now_us)
+    for item in queue_plans(tables=list(by_id), arcs=True):
+        by_id[item.table_id].queue.append(item)
+    for table_id, planned, elapsed in _recent():
+        data = by_id.get(table_id)
+        if data is not None and len(data.ratios) < RECENT:
+            data.ratios.append(elapsed / planned)
+    _fitted(by_id)
+    return list(by_code.values())
+
+
+def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: int) -> None:
+    rows = list(
+        Arc.objects.filter(
+            Q(off_us=None) | Q(off_us__gt=start_us),
+            table__in=by_code,
+            on_us__gte=start_us - DAY_US,
+            on_us__lt=until_us,
+            feed__master=True,
+        )
+        .order_by("on_us")
+        .values_list("table", "key", "torch", "on_us", "off_us", "feed__name")
+    )
+    said = {
+        key: rest
+        for key, *rest in chunked(
+            [row[1] for row in rows],
+            lambda some: ArcAssignment.objects.filter(arc_key__in=some).values_list(
+                "arc_key", "segment_id", "contour_number"
+            ),
+        )
+    }
+    for code, key, torch, on_us, off_us, feed in rows:
+        data = by_code[code]
+        if data.table.arc_feed not in ("", feed):
+            continue
+        segment, contour = said.get(key, (None, None))
+        end_us = max(on_us, now_us) if off_us is None else off_us
+        data.arcs.append(
+            ArcNow(key, torch, on_us, end_us, off_us is None, segment, key in said, contour)
+        )
+
+
+def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) -> None:
+    rows = (
+        Stoppage.objects.filter(
+            Q(ended_at=None) | Q(ended_at__gt=from_us(start_us)),
+            table__in=by_id,
+            started_at__lt=from_us(end_us),
+        )
+        .select_related("reason")
+        .order_by("started_at", "pk")
+    )
+    for row in rows:
+        begun = to_us(row.started_at)
+        ended = to_us(row.ended_at) if row.ended_at else max(begun, now_us)
+        by_id[row.table_id].stops.append(
+            StopNow(
+                row.pk,
+                row.run_id,
+                begun,
+                ended,
+                row.ended_at is None,
+                row.reason.label if row.reason else "no reason given",
+                bool(row.reason and row.reason.planned),
+                row.reason is not None,
+            )
+        )
+
+
+def _runs(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) -> None:
+    rows = list(
+        Segment.objects.filter(
+            Q(ended_at=None) | Q(ended_at__gt=from_us(start_us)),
+            run__table__in=by_id,
+            started_at__lt=from_us(end_us),
+        )
+        .exclude(run__state=RunState.VOIDED)
+        .select_related("torch", "wear_set", "operator")
+        .order_by("started_at", "pk")
+    )
+    segments: dict[uuid.UUID, list[Segment]] = defaultdict(list)
+    for row in rows:
+        segments[row.run_id].append(row)
+    runs = chunked(
+        list(segments),
+        lambda some: Run.objects.filter(pk__in=some).select_related("revision__nest"),
+    )
+    pierces, jobs = _contours({run.revision_id for run in runs})
+    for run in sorted(runs, key=lambda run: segments[run.pk][0].started_at):
+        own = segments[run.pk]
+        plan = plan_times(run.plan, (), ())
+        arcs = (plan.arc_by_contour_us if plan else None) or {}
+        travel = (plan.travel_by_contour_us if plan else None) or {}
+        last = own[-1]
+        by_id[run.table_id].runs.append(
+            RunToday(
+                run_id=run.pk,
+                nest=run.revision.nest.name,
+                state=run.state,
+                opened_at=run.opened_at,
+                closed_at=run.closed_at,
+                wear_set=str(last.wear_set),
+                duty=last.wear_set.duty,
+                operator=last.operator.shown_name if last.operator else "",
+                segments=tuple(_segment(row, now_us) for row in own),
+                steps_us=tuple(us + travel.get(number, 0) for number, us in arcs.items()),
+                load_us=plan.load_us if plan else 0,
+                arcs_s=tuple(us / 1_000_000 for us in arcs.values()),
+                contours=pierces.get(run.revision_id, len(arcs)),
+                jobs=tuple(sorted(jobs[run.revision_id])),
+            )
+        )
+
+
+def _segment(row: Segment, now_us: int) -> SegmentIn:
+    begun = to_us(row.started_at)
+    return SegmentIn(
+        row.pk,
+        row.torch_id,
+        row.torch.code,
+        row.wear_set_id,
+        row.wear_set.duty,
+        row.wear_set.current_a,
+        row.operator_id,
+        begun,
+        to_us(row.ended_at) if row.ended_at else max(begun, now_us),
+        row.first_contour,
+        row.last_contour,
+        row.end_reason,
+    )
+
+
+def _contours(revisions: set[int]) -> tuple[dict[int, int], dict[int, set[str]]]:
+    counts: dict[int, int] = defaultdict(int)
+    jobs: dict[int, set[str]] = defaultdict(set)
+    rows = Contour.objects.filter(revision__in=revisions).order_by()
+    for revision, job in rows.values_list("revision_id", "line__job__number"):
+        counts[revision] += 1
+        if job:
+            jobs[revision].add(job)
+    return counts, jobs
+
+
+def _recent() -> Any:
+    """(table, planned s, elapsed s) of the last measured runs, newest first."""
+    return (
+        RunVariance.objects.filter(
+            run__state=RunState.FINISHED, planned_s__gt=0, elapsed_s__gt=0, coverage__gte=0.9
+        )
+        .order_by("-run__opened_at")
+        .values_list("run__table_id", "planned_s", "elapsed_s")[: RECENT * 10]
+    )
+
+
+def _fitted(by_id: dict[int, TableData]) -> None:
+    rows = Fitting.objects.filter(removed_at=None, torch__table__in=by_id).order_by("fitted_at")
+    for fit in rows.select_related("piece__part__wear_set", "torch"):
+        wear_set = fit.piece.part.wear_set
+        by_id[fit.torch.table_id].fitted = (wear_set.duty, str(wear_set))

@@ -1,0 +1,270 @@
+"""One table's shift, worked out from its rows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from planning.calc import spent
+from planning.calc.forecast import Outlook, forecast
+from planning.reports.queue import Queued
+from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToday
+from planning.reports.today_data import ArcNow, RunToday, TableData
+from planning.reports.today_pace import pace
+from shopfloor.calendar import ShiftSpan
+from shopfloor.selectors.arcs import to_us
+from shopfloor.strip import model as strip
+
+S = 1_000_000
+LONGEST_OVERTIME_US = 4 * 3600 * S
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    name: str
+    date: Any
+    start_us: int
+    end_us: int
+    now_us: int
+    zone: Any
+
+    @classmethod
+    def of_shift(cls, shift: ShiftSpan, now_us: int, zone: Any) -> Window:
+        return cls(shift.name, shift.date, to_us(shift.start), to_us(shift.end), now_us, zone)
+
+
+def shares_of(window: spent.Shares) -> Shares:
+    found = window.burning()
+    share, low, high = found if found else (None, None, None)
+    return Shares(
+        burning_s=window.burning_us / S,
+        stopped_s=window.stopped_us / S,
+        waiting_s=window.waiting_us / S,
+        unknown_s=window.unknown_us / S,
+        torch_s=window.torch_us / S,
+        burning_share=share,
+        burning_low=low,
+        burning_high=high,
+    )
+
+
+def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
+    """Puts one table together."""
+    until = min(window.now_us, window.end_us)
+    whole = [(window.start_us, until)] if until > window.start_us else []
+    burns = [(arc.on_us, arc.off_us) for arc in data.arcs]
+    stops = [(stop.from_us, stop.to_us) for stop in data.stops]
+    used = spent.shares(whole, burns, stops, data.hearing.silences)
+    shares = shares_of(used)
+    run, contour = _current(data)
+    rest = _rest_us(run, contour)
+    ahead = _ahead(data.queue, window, rest)
+    plans = ([rest / S] if rest else []) + [item.total_s or 0.0 for item in ahead]
+    outlook = forecast(plans, data.ratios) if plans else None
+    table = data.table
+    return TableToday(
+        table_id=table.pk,
+        code=table.code,
+        name=table.name,
+        shift=window.name,
+        shift_date=window.date,
+        strip=_strip(data, window, run, rest, ahead, outlook),
+        shares=shares,
+        coverage=Coverage(
+            measured=shares.burning_s + shares.waiting_s,
+            entered=shares.stopped_s,
+            unknown=shares.unknown_s,
+        ),
+        silences=data.hearing.silences,
+        outlook=outlook,
+        current=_now(run, contour, rest),
+        waiting=len(data.queue),
+        unassigned=tuple(clusters_of(table.code, data.arcs, gap_us)),
+    )
+
+
+def _current(data: TableData) -> tuple[RunToday | None, int | None]:
+    """The run that is open, and the last contour of it known to be cut."""
+    going = [run for run in data.runs if run.state in ("open", "stopped")]
+    run = next(
+        (run for run in reversed(going) if run.state == "open"), going[-1] if going else None
+    )
+    if run is None:
+        return None, None
+    own = {segment.pk for segment in run.segments}
+    seen = [arc.contour for arc in data.arcs if arc.segment_id in own and arc.contour is not None]
+    return run, seen[-1] if seen else None
+
+
+def _rest_us(run: RunToday | None, contour: int | None) -> int | None:
+    if run is None or not run.steps_us:
+        return None
+    return sum(run.steps_us[contour or 0 :]) + (0 if contour else run.load_us)
+
+
+def _ahead(queue: Sequence[Queued], window: Window, rest_us: int | None) -> list[Queued]:
+    """What of the queue begins, by plan, before the window ends."""
+    at = window.now_us + (rest_us or 0)
+    ahead = []
+    for item in queue:
+        if at >= window.end_us:
+            break
+        if item.total_s is not None:
+            ahead.append(item)
+            at += round(item.total_s * S)
+    return ahead
+
+
+def _now(run: RunToday | None, contour: int | None, rest_us: int | None) -> RunNow | None:
+    if run is None:
+        return None
+    return RunNow(
+        run_id=str(run.run_id),
+        nest=run.nest,
+        wear_set=run.wear_set,
+        duty=run.duty,
+        opened_at=run.opened_at,
+        contour=contour,
+        contours=run.contours,
+        planned_s=None if run.planned_us is None else run.planned_us / S,
+        rest_s=None if rest_us is None else rest_us / S,
+        operator=run.operator,
+        jobs=run.jobs,
+    )
+
+
+def clusters_of(table: str, arcs: Sequence[ArcNow], gap_us: int) -> list[Cluster]:
+    """Arcs nobody has said anything about, in stretches with pauses below the shop's run gap."""
+    found: list[list[ArcNow]] = []
+    last: dict[str, list[ArcNow]] = {}
+    for arc in arcs:
+        if arc.segment_id is not None or arc.said or arc.open:
+            continue
+        group = last.get(arc.torch)
+        if group is None or arc.on_us - group[-1].off_us > gap_us:
+            group = last[arc.torch] = []
+            found.append(group)
+        group.append(arc)
+    return [
+        Cluster(
+            table,
+            group[0].torch,
+            group[0].on_us,
+            max(arc.off_us for arc in group),
+            len(group),
+            sum(arc.off_us - arc.on_us for arc in group) / S,
+            group[0].key,
+            group[-1].key,
+        )
+        for group in found
+    ]
+
+
+def _strip(
+    data: TableData,
+    window: Window,
+    run: RunToday | None,
+    rest_us: int | None,
+    ahead: Sequence[Queued],
+    outlook: Outlook | None,
+) -> strip.StripTable:
+    planned = list(_planned(window, run, rest_us, ahead))
+    plan_end = planned[-1].to_us if planned else None
+    end_us = window.end_us
+    if plan_end is not None and plan_end > end_us:
+        end_us = min(plan_end, end_us + LONGEST_OVERTIME_US)
+    now_us = min(max(window.now_us, window.start_us), end_us)
+    return strip.StripTable(
+        name=data.table.name,
+        start_us=window.start_us,
+        end_us=end_us,
+        now_us=now_us,
+        zone=window.zone,
+        arcs=tuple(_arc(arc) for arc in data.arcs),
+        stoppages=tuple(
+            strip.Stoppage(stop.from_us, stop.to_us, stop.label, _kind(stop)) for stop in data.stops
+        ),
+        sets=tuple(_sets(data, window)),
+        runs=tuple(_runs(data, window)),
+        planned=tuple(planned),
+        silent_since_us=data.hearing.silent_since_us if data.hearing.listens else window.start_us,
+        pace=tuple(pace(data, window.start_us)),
+        plan_end_us=plan_end,
+        forecast=_forecast(outlook, window.now_us),
+        shift_end_us=window.end_us,
+    )
+
+
+def _arc(arc: ArcNow) -> strip.Arc:
+    if arc.open:
+        return strip.Arc(arc.on_us, arc.off_us, "open")
+    known = arc.segment_id is not None or arc.said
+    return strip.Arc(arc.on_us, arc.off_us, "run" if known else "unassigned")
+
+
+def _kind(stop: Any) -> strip.StoppageKind:
+    if not stop.reasoned:
+        return "ask"
+    return "planned" if stop.planned else "stop"
+
+
+def _sets(data: TableData, window: Window) -> list[strip.FittedSet]:
+    """Changes of set as the runs show them; what is fitted now where nothing ran."""
+    found: list[strip.FittedSet] = []
+    for run in data.runs:
+        for segment in run.segments:
+            duty: strip.Duty = "fine" if segment.duty == "fine" else "fast"
+            label = f"{segment.duty} {segment.amps:g} A"
+            if not found or found[-1].label != label:
+                found.append(strip.FittedSet(max(segment.from_us, window.start_us), duty, label))
+    if not found and data.fitted:
+        duty = "fine" if data.fitted[0] == "fine" else "fast"
+        found.append(strip.FittedSet(window.start_us, duty, data.fitted[1]))
+    return found
+
+
+def _runs(data: TableData, window: Window) -> list[strip.Run]:
+    return [
+        strip.Run(
+            max(run.segments[0].from_us, window.start_us),
+            max(run.segments[-1].to_us, window.start_us),
+            run.nest,
+            "cutting" if run.state in ("open", "stopped") else "done",
+        )
+        for run in data.runs
+    ]
+
+
+def _planned(
+    window: Window, run: RunToday | None, rest_us: int | None, ahead: Sequence[Queued]
+) -> list[strip.Planned]:
+    at, found = window.now_us, []
+    if run is not None and rest_us:
+        found.append(strip.Planned(at, at + rest_us, run.nest, run.arcs_s[-_left(run, rest_us) :]))
+        at += rest_us
+    for item in ahead:
+        end = at + round((item.total_s or 0.0) * S)
+        found.append(strip.Planned(at, end, item.nest, item.arcs_s))
+        at = end
+    return found
+
+
+def _left(run: RunToday, rest_us: int) -> int:
+    """How many contours the rest of a plan is."""
+    left, sums = 0, 0
+    for step in reversed(run.steps_us):
+        if sums >= rest_us:
+            break
+        sums += step
+        left += 1
+    return left
+
+
+def _forecast(outlook: Outlook | None, now_us: int) -> strip.Forecast | None:
+    if outlook is None or outlook.middle_s is None:
+        return None
+    low, high = outlook.low_s or 0.0, outlook.high_s or 0.0
+    return strip.Forecast(
+        now_us + round(low * S), now_us + round(outlook.middle_s * S), now_us + round(high * S)
+    )
