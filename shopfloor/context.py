@@ -34,13 +34,4 @@ def shop(request: HttpRequest) -> dict[str, Any]:
             except NoReverseMatch:
                 continue
             nav.append({"label": label, "url": url, "current": request.path.startswith(url)})
-    found = the_shop()
-    return {
-        "shop": found,
-        "shop_name": found.name,
-        "nav": nav,
-        "who": f"{user.shown_name}, {user.role}"
-        if user is not None and user.is_authenticated
-        else "",
-        "theme": user.theme if user is not None and user.is_authenticated else "",
-    }
+    return {"shop": the_shop(), "nav": nav}

@@ -9,7 +9,7 @@ from shopfloor.models import Nest, NestPlan, NestRevision
 from shopfloor.office.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.office.opened import plan_rows
-from shopfloor.partsmap import parts_map
+from shopfloor.partsmap import extents, parts_map
 from shopfloor.selectors.nests import (
     chosen_plan,
     group_rows,
@@ -63,8 +63,9 @@ def nest(request: DeskRequest, pk: int) -> HttpResponse:
             "map": parts_map(parts, width=860, font_px=15) if parts else None,
             "groups": group_rows(revision_groups(contours), contours),
             "untied": sum(c.line_id is None and not c.inner for c in contours),
-            "width_mm": revision.extents_mm[2] - revision.extents_mm[0],
-            "height_mm": revision.extents_mm[3] - revision.extents_mm[1],
+            "box": extents([points for part in parts for points in part.contours])
+            if parts
+            else None,
             "runs": nest_runs(found),
             "sees_cost": may(request.user, COST),
             "may_plan": may(request.user, PLAN),
@@ -87,7 +88,7 @@ def opened(request: DeskRequest, pk: int) -> HttpResponse:
         {
             "plan": plan,
             "nest": plan.revision.nest,
-            "sections": plan_rows(plan, request.user, cost=may(request.user, COST)),
+            "sections": plan_rows(plan, request.user),
         },
     )
 

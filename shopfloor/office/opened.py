@@ -2,37 +2,42 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
 
 from shopfloor.models import NestPlan, PostingKind, User
+from shopfloor.office.access import COST, WAGE, may
+from shopfloor.selectors.chart import WAGES
 from shopfloor.selectors.shop import the_shop
-from shopfloor.templatetags.office import distance, minutes, money_text, size, speed, when
+from shopfloor.templatetags.office import distance, minutes, money_text, size, speed, when, words
 
 Row = dict[str, Any]
 Section = tuple[str, list[Row]]
-# What the words of a snapshot are called on a page; what is not listed is shown by its own name.
 NAMES = {
     "speed_mm_min": "cutting speed", "pierce_delay_s": "pierce delay, s", "touch_off_s":
-    "touch-off, s a pierce", "accel_mm_s2": "acceleration, mm/s²", "rapid_mm_min": "rapid",
-    "corner": "corners", "corner_tolerance_mm": "corner tolerance, mm", "thickness_mm":
-    "thickness", "chart_row": "chart row", "chart_rows": "chart rows", "kerf_mm": "kerf, mm",
-    "arc_v": "arc voltage, V", "current_a": "current, A", "valid_from": "in force from",
+    "touch-off a pierce, s", "accel_mm_s2": "acceleration, mm/s²", "rapid_mm_min": "rapid",
+    "corner": "corners", "tolerance_mm": "corner tolerance, mm", "thickness_mm": "thickness",
+    "kerf_mm": "kerf, mm", "arc_v": "arc voltage, V", "current_a": "current, A",
+    "pierce_height_mm": "pierce height, mm", "cut_height_mm": "cut height, mm",
+    "max_pierce_mm": "pierces to", "u_mm": "u expected, mm",
 }  # fmt: skip
-MONEY = ("minor",)
-HIDDEN_WITHOUT_COST = ("rates", "rate", "prices", "price", "costs", "cost", "wear_price")
 
 
-def plan_rows(plan: NestPlan, user: User, *, cost: bool) -> list[Section]:
-    """Time, path and, where it may be seen, money; then the snapshot as it was taken."""
-    sections: list[Section] = [("Time", _time(plan)), ("Path", _path(plan, user))]
-    if cost and plan.costs_minor:
+def plan_rows(plan: NestPlan, user: User) -> list[Section]:
+    """Time, path, chart, motion and, where they may be seen, costs, rates and prices. What a
+    person may not see is left out of the rows, not only out of sight."""
+    made_from = plan.snapshot
+    sections = [("Time", _time(plan)), ("Path", _path(plan, user))]
+    if may(user, COST):
         sections.append(("Cost without material", _costs(plan)))
-    for name, value in plan.snapshot.items():
-        if not cost and name.startswith(HIDDEN_WITHOUT_COST):
-            continue
-        sections.append((_word(name).capitalize(), list(_flat(value, user, cost))))
+    sections.append(("Cut chart", _chart(made_from, user)))
+    sections.append(("Table’s motion", _plain(made_from.get("motion", {}), user)))
+    if may(user, COST):
+        sections.append(("Rates", _rates(made_from.get("rates", {}), wages=may(user, WAGE))))
+        sections.append(("Wear parts", _wear(made_from.get("wear", []))))
+    sections.append(("Doubts", _doubts(made_from)))
     return [section for section in sections if section[1]]
 
 
@@ -56,61 +61,91 @@ def _path(plan: NestPlan, user: User) -> list[Row]:
 
 
 def _costs(plan: NestPlan) -> list[Row]:
-    digits = the_shop().currency_digits
-    words = dict(PostingKind.choices)
+    money = _money()
+    named = dict(PostingKind.choices)
     known = {kind: minor for kind, minor in plan.costs_minor.items() if isinstance(minor, int)}
     rows: list[Row] = [
-        {"label": words.get(kind, kind), "value": money_text(minor, digits)}
-        for kind, minor in known.items()
-    ]
-    rows += [
-        {"label": words.get(kind, kind), "value": "unknown"}
+        {
+            "label": named.get(kind, kind),
+            "value": money(known[kind]) if kind in known else "unknown",
+        }
         for kind in plan.costs_minor
-        if kind not in known
     ]
-    if len(known) == len(plan.costs_minor):
-        total = money_text(sum(known.values()), digits)
-        rows.append({"label": "together", "value": total, "total": True})
+    if known and len(known) == len(plan.costs_minor):
+        rows.append({"label": "together", "value": money(sum(known.values())), "total": True})
     return rows
 
 
-def _flat(value: Any, user: User, cost: bool, name: str = "") -> list[Row]:
-    """Nested values of a snapshot as lines; amounts of money only where they may be seen."""
-    if isinstance(value, dict):
-        return [row for key, inner in value.items() for row in _flat(inner, user, cost, str(key))]
-    if isinstance(value, list):
-        return [row for inner in value for row in _flat(inner, user, cost, name)]
-    if name.endswith(MONEY) or name.startswith(HIDDEN_WITHOUT_COST):
-        if not cost or not isinstance(value, int):
-            return []
-        value = money_text(value, the_shop().currency_digits)
-        name = name.removesuffix("_minor")
-    return [{"label": _word(name), "value": _shown(name, value, user)}]
+def _chart(made_from: dict[str, Any], user: User) -> list[Row]:
+    rows = _plain(made_from.get("chart", {}), user)
+    read = made_from.get("chart_rows", [])
+    for row in read:
+        note = (
+            f"{speed(row.get('speed_mm_min'), user)}, in force from {_date(row.get('valid_from'))}"
+        )
+        if row.get("example"):
+            note += "; example values, not for cutting"
+        label = "read from its row" if len(read) == 1 else "read between rows"
+        rows.append({"label": label, "value": row.get("thickness", "unknown"), "note": note})
+    return rows
+
+
+def _rates(rates: dict[str, Any], *, wages: bool) -> list[Row]:
+    money = _money()
+    return [
+        {
+            "label": words(kind),
+            "value": "unknown" if rate is None else money(rate["minor"]),
+            "note": "" if rate is None else f"from {rate.get('from', 'unknown')}",
+        }
+        for kind, rate in rates.items()
+        if wages or kind not in WAGES
+    ]
+
+
+def _wear(parts: list[dict[str, Any]]) -> list[Row]:
+    money = _money()
+    return [
+        {
+            "label": part.get("part", "part"),
+            "value": money(part["price_minor"]),
+            "note": f"rated {part.get('rated_starts') or 'unknown'} starts",
+        }
+        for part in parts
+        if isinstance(part.get("price_minor"), int)
+    ]
+
+
+def _doubts(made_from: dict[str, Any]) -> list[Row]:
+    told = [("look at", text) for text in made_from.get("warnings", [])]
+    told += [("unknown", text) for text in made_from.get("unknown", [])]
+    return [{"label": label, "value": words(str(text))} for label, text in told]
+
+
+def _plain(values: dict[str, Any], user: User) -> list[Row]:
+    """Figures without money, by the names people give them."""
+    return [
+        {"label": NAMES.get(name, name.replace("_", " ")), "value": _shown(name, value, user)}
+        for name, value in values.items()
+        if not isinstance(value, dict | list) and "minor" not in name
+    ]
 
 
 def _shown(name: str, value: Any, user: User) -> Any:
     if value is None:
-        return "unknown"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if name in ("speed_mm_min", "rapid_mm_min") and isinstance(value, int | float):
+        return "as the program says" if name in ("corner", "tolerance_mm") else "unknown"
+    if name in ("speed_mm_min", "rapid_mm_min"):
         return speed(value, user)
-    if name == "thickness_mm" and isinstance(value, int | float):
+    if name in ("thickness_mm", "max_pierce_mm"):
         return size(value, user)
-    if isinstance(value, float):
-        return f"{value:.4g}"
-    if isinstance(value, str) and len(value) > 15 and (moment := _moment(value)):
-        return when(moment)
-    return value
+    return f"{value:.4g}" if isinstance(value, float) else value
 
 
-def _moment(text: str) -> Any:
-    try:
-        moment = parse_datetime(text)
-    except ValueError:
-        return None
-    return moment if moment is not None and moment.tzinfo is not None else None
+def _date(text: Any) -> Any:
+    moment = parse_datetime(text) if isinstance(text, str) else None
+    return when(moment)
 
 
-def _word(name: str) -> str:
-    return NAMES.get(name, name.replace("_", " ")) or "value"
+def _money() -> Callable[[int], str]:
+    digits = the_shop().currency_digits
+    return lambda minor: money_text(minor, digits)

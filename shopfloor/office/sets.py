@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from shopfloor.models import PieceKind, RateKind, Table, WearSet
 from shopfloor.office.access import ANY, CHART, COST, WAGE, DeskRequest, may, right
-from shopfloor.office.forms import Day, attempt, money_field, to_minor
+from shopfloor.office.forms import Day, attempt, from_minor, money_field, to_minor
 from shopfloor.selectors.chart import WAGES, materials_list, rates_list, set_parts, sets_list
 from shopfloor.services.chart_office import CAUTIONS, material_add, part_set, rate_set
 
@@ -76,7 +76,8 @@ def one_set(request: DeskRequest, pk: int) -> HttpResponse:
     may_edit = may(request.user, CHART)
     if request.method == "POST" and not may_edit:
         raise PermissionDenied
-    form = PartForm(request.POST or None) if may_edit else None
+    initial = _part_initial(wear_set, request.GET.get("kind", ""))
+    form = PartForm(request.POST or None, initial=initial) if may_edit else None
     if form is not None and request.method == "POST" and form.is_valid():
         values = dict(form.cleaned_data)
         price = to_minor(values.pop("price")) or 0
@@ -89,6 +90,15 @@ def one_set(request: DeskRequest, pk: int) -> HttpResponse:
         {"set": wear_set, "parts": set_parts(wear_set), "form": form,
          "prices": may(request.user, COST, CHART)},
     )  # fmt: skip
+
+
+def _part_initial(wear_set: WearSet, kind: str) -> dict[str, Any]:
+    """A known part's figures, to be changed."""
+    part = wear_set.parts.filter(kind=kind).first()
+    if part is None:
+        return {"kind": kind}
+    known = {name: getattr(part, name) for name in PartForm.base_fields}
+    return {**known, "price": from_minor(part.price_minor)}
 
 
 @right(*ANY)

@@ -75,10 +75,12 @@ class ClockForm(forms.Form):
 
 @right(*ANY)
 def sources(request: DeskRequest) -> HttpResponse:
+    rows = sources_list()
     return render(
         request,
         "kerfbook/office/sources.html",
-        {"sources": sources_list(), "alarms": source_alarms(),
+        {"sources": rows, "troubled": [row for row in rows if row.off_plan],
+         "alarms": source_alarms(),
          "may_manage": may(request.user, FEEDS)},
     )  # fmt: skip
 

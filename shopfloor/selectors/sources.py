@@ -25,10 +25,10 @@ from telemetry.selectors import ClockEstimate, clock_estimate, feed_health
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 SAID = {
     "alive": "lines come in",
-    "silent": "it listens, but no line has come",
+    "silent": "listened to, but no line has come",
     "waiting": "waiting to open it",
     "failed": "it cannot be opened",
-    "off": "no intake reads it: unknown since then",
+    "off": "no intake reads it, unknown",
     "never": "nothing has ever come",
 }
 

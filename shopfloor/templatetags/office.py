@@ -59,6 +59,12 @@ def speed(mm_min: float | None, user: Any = None) -> str | SafeString:
 
 
 @register.filter
+def speed_figure(mm_min: float, user: Any = None) -> str:
+    """A speed without its unit, for a column that names it."""
+    return f"{in_from_mm(mm_min):.0f}" if _inch(user) else f"{mm_min:.0f}"
+
+
+@register.filter
 def area(mm2: float | None, user: Any = None) -> str | SafeString:
     if mm2 is None:
         return UNKNOWN

@@ -126,9 +126,10 @@ def plan(nest, north, fast):
         total_s=38.5,
         costs_minor={"machine": 1234, "wear": 56},
         snapshot={
-            "chart_row": {"speed_mm_min": 2400.0, "valid_from": "2026-09-01T00:00:00+00:00"},
+            "chart": {"speed_mm_min": 2400.0},
+            "chart_rows": [{"thickness": "1/4 in", "valid_from": "2026-09-01T00:00:00+00:00"}],
             "motion": {"accel_mm_s2": 500.0},
-            "rates": [{"kind": "machine", "amount_minor": 9500, "valid_from": "2026-09-01"}],
+            "rates": {"machine": {"minor": 9500, "from": "2026-09-01"}},
         },
         computed_at=AT,
     )
