@@ -34,7 +34,8 @@ def current_request() -> HttpRequest | None:
 class FramedDash(Dash):
     """A Dash app whose index page is `kerfbook/dash.html`."""
 
-    def interpolate_index(self, **parts: Any) -> str:
+    def interpolate_index(self, *args: Any, **parts: Any) -> str:
+        """Dash hands every part by its name."""
         safe = {key: mark_safe(value) for key, value in parts.items()}  # noqa: S308 - Dash's own
         context = {"dash": safe, "page_title": self.title}
         return render_to_string("kerfbook/dash.html", context, request=_request.get())

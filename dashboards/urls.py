@@ -1,5 +1,32 @@
+"""Addresses of the day, the run, the month, wear and balance."""
+
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path, re_path
 
-urlpatterns: list[URLPattern] = []
+from dashboards import views
+from dashboards.opened import closing, jobs
+from dashboards.opened.views import figure
+from dashboards.runs.views import run
+from dashboards.today import deeds
+from dashboards.today import views as today_views
+from dashboards.wear.views import wear
+
+urlpatterns: list[URLPattern] = [
+    path("today/", today_views.today, name="today"),
+    path("today/strips/", today_views.strips, name="today_strips"),
+    path("today/line/", deeds.line, name="line_leave"),
+    path("today/arcs/", deeds.arcs, name="arcs"),
+    path("today/arcs/give/", deeds.arcs_give, name="arcs_give"),
+    path("today/arcs/back/", deeds.arcs_give_back, name="arcs_give_back"),
+    path("today/reason/<int:stoppage_id>/", deeds.reason, name="reason"),
+    path("runs/<uuid:run_id>/", run, name="run"),
+    path("figures/<slug:kind>/<path:key>/", figure, name="figure"),
+    path("wear/", wear, name="wear"),
+    path("cost/jobs/<int:job_id>/", jobs.job_cost, name="job_cost"),
+    path("cost/close/<slug:month>/", closing.close, name="month_close"),
+    path("cost/", views.cost, name="cost"),
+    re_path(r"^cost/(?P<rest>(_dash|_reload|assets).*)$", views.cost, name="cost_dash"),
+    path("balance/", views.balance, name="balance"),
+    re_path(r"^balance/(?P<rest>(_dash|_reload|assets).*)$", views.balance, name="balance_dash"),
+]

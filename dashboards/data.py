@@ -1,0 +1,145 @@
+"""The only module here that asks: planning's reports for every figure, and the shop's own records
+(by named reads) for what a page shows beside them. Nothing is worked out in it."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+from django.utils import timezone
+
+from planning import reports
+from planning.reports.shapes import CostMonth, Figure, JobCost, RunDetail, Today, WearBoard
+from shopfloor.calendar import ShiftSpan, shift_at, shifts_between
+from shopfloor.selectors import desk, desk_arcs, desk_runs
+from shopfloor.selectors.shop import shift_patterns, shop_zone, the_shop
+from shopfloor.selectors.unassigned import Unassigned
+
+
+def now() -> datetime:
+    return timezone.now()
+
+
+def zone() -> ZoneInfo:
+    return ZoneInfo(shop_zone())
+
+
+def currency() -> tuple[str, int]:
+    """The shop's currency and how many digits its minor unit has."""
+    shop = the_shop()
+    return shop.currency, shop.currency_digits
+
+
+def today(at: datetime) -> Today:
+    return reports.today(now=at)
+
+
+def jobs_today(at: datetime) -> pd.DataFrame:
+    return reports.jobs_today(now=at)
+
+
+def shift_of(at: datetime) -> ShiftSpan | None:
+    """The shift a moment falls in; None between shifts."""
+    return shift_at(at, shift_patterns(), zone())
+
+
+def shifts_near(at: datetime, days: int = 4) -> list[ShiftSpan]:
+    """Shifts that began in the days about a moment, in order."""
+    about = timedelta(days=days)
+    return shifts_between(at - about, at + about, shift_patterns(), zone())
+
+
+def shifts_on(day: date) -> list[ShiftSpan]:
+    """The shifts that belong to a date."""
+    noon = datetime(day.year, day.month, day.day, 12, tzinfo=zone())
+    about = timedelta(hours=36)
+    found = shifts_between(noon - about, noon + about, shift_patterns(), zone())
+    return [span for span in found if span.date == day]
+
+
+def months() -> pd.DataFrame:
+    return reports.months()
+
+
+def cost_month(first_day: date) -> CostMonth:
+    return reports.cost_month(first_day=first_day)
+
+
+def job_cost(job_id: int) -> JobCost:
+    return reports.job_cost(job_id=job_id)
+
+
+def run_detail(run_id: str) -> RunDetail:
+    return reports.run_detail(run_id=run_id)
+
+
+def wear_board(at: datetime) -> WearBoard:
+    return reports.wear_board(now=at)
+
+
+def balance_days(first: date, last: date) -> pd.DataFrame:
+    return reports.balance_days(first=first, last=last)
+
+
+def nest_by_sets(nest_id: int) -> pd.DataFrame:
+    return reports.nest_by_sets(nest_id=nest_id)
+
+
+def open_figure(kind: str, key: str) -> Figure:
+    return reports.open_figure(kind=kind, id=key)
+
+
+def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """A frame as plain rows in which what is missing is None, never NaN."""
+    plain = frame.astype(object).where(frame.notna(), None)
+    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]
+
+
+def day_stamp() -> str:
+    """Changes whenever anything a day is drawn from has changed; three small reads."""
+    return desk.day_stamp()
+
+
+def lines_left(*, since: datetime, until: datetime) -> list[desk.LineLeft]:
+    """Lines people left for those who come after them, the newest first."""
+    return desk.lines_left(since=since, until=until)
+
+
+def reasons() -> list[desk.ReasonChoice]:
+    return desk.reasons()
+
+
+def stoppage(stoppage_id: int) -> desk.StoppageSeen:
+    return desk.stoppage_seen(stoppage_id)
+
+
+def arcs_loose(first_key: str) -> Unassigned:
+    """The stretch of arcs without a run that this one lies in, and what they could have been."""
+    return desk_arcs.arcs_loose(first_key)
+
+
+def run_map(run_id: str) -> desk_runs.RunMap:
+    return desk_runs.run_map(run_id)
+
+
+def run_checks(run_id: str) -> list[desk_runs.CheckSeen]:
+    return desk_runs.run_checks(run_id)
+
+
+def run_changes(run_id: str) -> list[desk_runs.ChangeSeen]:
+    return desk_runs.run_changes(run_id)
+
+
+def inspections(piece_ids: list[int]) -> list[desk.Inspected]:
+    return desk.inspections(piece_ids)
+
+
+def nests_to_choose() -> list[tuple[int, str]]:
+    """Nests that are not withdrawn, the newest first: id and what it says of itself."""
+    return desk.nests_to_choose()
+
+
+def pit_limit_mm() -> float:
+    return the_shop().pit_limit_mm

@@ -1,0 +1,71 @@
+"""Minutes cut fine and fast, day by day: what was planned beside what was burnt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+import plotly.graph_objects as go
+
+from dashboards.ledgers.balance import Day
+from dashboards.theme import Palette, bar_fill, template
+
+HEIGHT_PX = 372
+
+
+def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> go.Figure:
+    """Torch minutes up the page, shift dates along it. Solid is fast, hatched is fine, open in
+    pencil beside them is what was planned, fine on top of fast."""
+    figure = go.Figure(layout={"template": template(palette)})
+    dates = [day.day.isoformat() for day in days]
+    for name, fill, dim in (
+        ("fast", bar_fill(palette, "fast"), False),
+        ("fine", bar_fill(palette, "fine"), False),
+        ("unassigned", bar_fill(palette, "off"), False),
+        ("fast", bar_fill(palette, "planned"), True),
+        ("fine", bar_fill(palette, "planned"), True),
+    ):
+        minutes = [(day.planned if dim else day.burnt)[name] for day in days]
+        if not any(minutes):
+            continue
+        what = "planned" if dim else "burnt"
+        said = "without a run" if name == "unassigned" else name
+        figure.add_bar(
+            x=dates,
+            y=minutes,
+            name=f"{said}, {what}",
+            offsetgroup=what,
+            marker=fill,
+            hovertemplate=f"%{{x|%a %d %b}}: %{{y:,.0f}} min {said}, {what}<extra></extra>",
+        )
+    figure.update_layout(
+        barmode="stack",
+        bargap=0.25,
+        bargroupgap=0.08,
+        margin={"l": 58, "r": 12, "t": 14, "b": 54},
+        xaxis={
+            "title": {"text": "shift date"},
+            "tickformat": "%a %d %b" if len(days) <= 14 else "%d %b",
+            "range": _range(days),
+            "showgrid": False,
+            "nticks": 14,
+        },
+        yaxis={"title": {"text": "torch minutes burnt, min"}, "rangemode": "tozero"},
+    )
+    if any(day.day == today for day in days):
+        figure.add_annotation(
+            x=today.isoformat(),
+            y=1.0,
+            yref="paper",
+            yanchor="bottom",
+            text="<i>today</i>",
+            showarrow=False,
+            font={"size": 13, "color": palette.ink2},
+        )
+    return figure
+
+
+def _range(days: Sequence[Day]) -> list[str]:
+    if not days:
+        return []
+    return [f"{days[0].day}T00:00:00", f"{days[-1].day}T23:59:59"]

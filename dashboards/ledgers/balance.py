@@ -1,0 +1,70 @@
+"""Fine and fast by day, as the balance page reads it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+DUTIES = ("fine", "fast", "unassigned")
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """Minutes of one shift date over all tables; None where none of its rows knows."""
+
+    day: date
+    planned: dict[str, float]
+    burnt: dict[str, float]
+    runs: int
+
+    @property
+    def planned_min(self) -> float:
+        return sum(self.planned.values())
+
+    @property
+    def burnt_min(self) -> float:
+        return sum(self.burnt.values())
+
+
+def days(frame: pd.DataFrame, first: date, last: date, table: str = "") -> list[Day]:
+    """One entry a date from first to last, with empty ones between."""
+    found: dict[date, Day] = {}
+    at = first
+    while at <= last:
+        found[at] = Day(at, dict.fromkeys(DUTIES, 0.0), dict.fromkeys(DUTIES, 0.0), 0)
+        at += timedelta(days=1)
+    for row in _records(frame):
+        if (table and row["table"] != table) or row["day"] not in found:
+            continue
+        day = found[row["day"]]
+        day.planned[row["duty"]] += row["planned_min"] or 0.0
+        day.burnt[row["duty"]] += row["burnt_min"] or 0.0
+        found[row["day"]] = Day(day.day, day.planned, day.burnt, day.runs + int(row["runs"] or 0))
+    return list(found.values())
+
+
+def tables(frame: pd.DataFrame) -> list[str]:
+    return sorted(set(frame["table"]))
+
+
+def sets(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """What a nest takes by each table and set: those that can, the cheapest first; then those
+    that cannot."""
+    rows = _records(frame)
+    return sorted(
+        rows,
+        key=lambda row: (
+            bool(row["problem"]),
+            row["cost_minor"] is None,
+            row["cost_minor"] or 0,
+            row["total_s"] or 0.0,
+        ),
+    )
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    plain = frame.astype(object).where(frame.notna(), None)
+    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]

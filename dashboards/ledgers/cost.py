@@ -1,0 +1,246 @@
+"""A month's frames as the cost page reads them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from planning.reports.shapes import CostMonth
+
+JOB_OFF = 0.05  # of its plan: from here on a job is marked
+STEP_OFF = 0.01  # of the month's plan: from here on a step is marked
+SHARE_NAMED = 0.8  # of the hours
+MOST_NAMED = 15
+ORDER = (
+    "cutting", "piercing", "cutting with piercing", "travel", "travel with waiting", "waits",
+    "loading with waiting", "cutting, travel and waiting", "repeats", "stoppages", "unknown",
+)  # fmt: skip
+WORDS = {
+    "cutting": "Cutting speed", "piercing": "Piercing", "cutting with piercing":
+    "Cutting with piercing", "travel": "Travel", "travel with waiting": "Travel with waiting",
+    "waits": "Waiting", "loading with waiting": "Loading with waiting",
+    "cutting, travel and waiting": "Cutting, travel, waiting", "repeats": "Repeats",
+    "stoppages": "Stoppages", "unknown": "Unknown time",
+}  # fmt: skip
+REST = "Wear, gas, power, bench"
+UNPLANNED = "Work without a plan"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step from plan to actual, in minor units. `term` opens it where it is a term of time."""
+
+    name: str
+    minor: int
+    term: str = ""
+    off: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """From plan to actual: the steps sum exactly to the difference."""
+
+    planned_minor: int
+    steps: tuple[Step, ...]
+    actual_minor: int
+    unpriced: tuple[str, ...]  # terms that have hours but no rate
+
+    @property
+    def over_minor(self) -> int:
+        return self.actual_minor - self.planned_minor
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    job_id: int | None
+    job: str
+    title: str
+    customer: str
+    quote_minor: int | None
+    plan_minor: int | None
+    actual_minor: int | None
+    margin_minor: int | None
+    elapsed_s: float
+    evidence: str = ""
+
+    @property
+    def off_minor(self) -> int | None:
+        if self.plan_minor is None or self.actual_minor is None:
+            return None
+        return self.actual_minor - self.plan_minor
+
+    @property
+    def off(self) -> bool:
+        over = self.off_minor
+        return (
+            over is not None and self.plan_minor is not None and (over > JOB_OFF * self.plan_minor)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class JobLedger:
+    """The jobs that took most of the hours, the others as one row, and the whole."""
+
+    named: tuple[JobRow, ...]
+    rest: JobRow | None
+    rest_jobs: int
+    total: JobRow
+    share: float | None  # of the hours that the named ones took
+
+
+def bridge(month: CostMonth) -> Bridge:
+    """Planned, what each term added, all that is not time, work without a plan, actual."""
+    jobs = _records(month.jobs)
+    planned = {row["job_id"] for row in jobs if row["plan_minor"] is not None}
+    plan = sum(row["plan_minor"] for row in jobs if row["job_id"] in planned)
+    actual = sum(row["actual_minor"] for row in jobs if row["job_id"] in planned)
+    money: dict[str, int] = {}
+    unpriced: dict[str, None] = {}
+    for row in _records(month.terms):
+        if row["job_id"] not in planned:
+            continue
+        if row["money_minor"] is None:
+            unpriced[row["term"]] = None
+        else:
+            money[row["term"]] = money.get(row["term"], 0) + row["money_minor"]
+    names = sorted(money, key=lambda term: ORDER.index(term) if term in ORDER else len(ORDER))
+    limit = STEP_OFF * plan
+    steps = [
+        Step(WORDS.get(term, term.capitalize()), money[term], term, money[term] >= limit > 0)
+        for term in names
+        if money[term]
+    ]
+    rest = actual - plan - sum(money.values())
+    if rest:
+        steps.append(Step(REST, rest, "", rest >= limit > 0))
+    bare = month.total_minor - actual
+    if bare:
+        steps.append(Step(UNPLANNED, bare, "", False))
+    return Bridge(plan, tuple(steps), month.total_minor, tuple(unpriced))
+
+
+def job_ledger(month: CostMonth, *, everything: bool = False) -> JobLedger:
+    """By hours on the table, the most first: as many as make up 80 % of them are named."""
+    rows = sorted(
+        (_job(row) for row in _records(month.jobs)), key=lambda row: (-row.elapsed_s, row.job)
+    )
+    whole = sum(row.elapsed_s for row in rows)
+    named: list[JobRow] = []
+    running = 0.0
+    for row in rows:
+        full = running >= SHARE_NAMED * whole or len(named) >= MOST_NAMED
+        if full and not everything:
+            break
+        named.append(row)
+        running += row.elapsed_s
+    rest = rows[len(named) :]
+    return JobLedger(
+        tuple(named),
+        _summed("", rest) if rest else None,
+        len(rest),
+        _summed("", rows),
+        running / whole if whole else None,
+    )
+
+
+def term_jobs(month: CostMonth, term: str) -> list[dict[str, Any]]:
+    """One term job by job, the most money first."""
+    rows = [row for row in _records(month.terms) if row["term"] == term]
+    return sorted(rows, key=lambda row: -(row["money_minor"] or 0))
+
+
+def kinds(month: CostMonth) -> list[tuple[str, int]]:
+    """Amounts by kind, the most first."""
+    sums: dict[str, int] = {}
+    for row in _records(month.kinds):
+        sums[row["kind"]] = sums.get(row["kind"], 0) + row["amount_minor"]
+    return sorted(sums.items(), key=lambda item: -item[1])
+
+
+@dataclass(frozen=True, slots=True)
+class MetreRow:
+    """One material and thickness; fine and fast per length, and how much of each."""
+
+    material: str
+    thickness_mm: float
+    fine_minor: float | None
+    fast_minor: float | None
+    fine_m: float
+    fast_m: float
+
+    @property
+    def ratio(self) -> float | None:
+        if not self.fine_minor or not self.fast_minor:
+            return None
+        return self.fine_minor / self.fast_minor
+
+
+def metres(month: CostMonth, *, per_foot: bool) -> list[MetreRow]:
+    """Cost of a metre (or foot) of cut, fine beside fast."""
+    name = "per_ft_minor" if per_foot else "per_m_minor"
+    found: dict[tuple[str, float], dict[str, dict[str, Any]]] = {}
+    for row in _records(month.metres):
+        found.setdefault((row["material"], row["thickness_mm"]), {})[row["duty"]] = row
+    return [
+        MetreRow(
+            material,
+            thickness,
+            duties.get("fine", {}).get(name),
+            duties.get("fast", {}).get(name),
+            duties.get("fine", {}).get("cut_m") or 0.0,
+            duties.get("fast", {}).get("cut_m") or 0.0,
+        )
+        for (material, thickness), duties in sorted(found.items())
+    ]
+
+
+def hours(month: CostMonth) -> list[dict[str, Any]]:
+    return _records(month.hours)
+
+
+def late(month: CostMonth) -> list[dict[str, Any]]:
+    return _records(month.late)
+
+
+def _job(row: dict[str, Any]) -> JobRow:
+    return JobRow(
+        row["job_id"],
+        row["job"],
+        row["title"],
+        row["customer"],
+        row["quote_minor"],
+        row["plan_minor"],
+        row["actual_minor"],
+        row["margin_minor"],
+        row["elapsed_s"] or 0.0,
+        row["evidence"],
+    )
+
+
+def _summed(name: str, rows: list[JobRow]) -> JobRow:
+    """Sums over the rows; a figure that one of them lacks is unknown for the whole, except quote
+    and plan, which the shop's own time never has."""
+
+    def total(values: list[int | None]) -> int | None:
+        known = [value for value in values if value is not None]
+        return sum(known) if known else None
+
+    jobs = [row for row in rows if row.job_id is not None]
+    return JobRow(
+        None,
+        name,
+        "",
+        "",
+        total([row.quote_minor for row in jobs]),
+        total([row.plan_minor for row in rows]),
+        total([row.actual_minor for row in rows]),
+        total([row.margin_minor for row in jobs]),
+        sum(row.elapsed_s for row in rows),
+    )
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    plain = frame.astype(object).where(frame.notna(), None)
+    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]

@@ -1,0 +1,44 @@
+"""Closing a month: from then on it is read as it was printed."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import reverse
+
+from dashboards import data
+from dashboards.access import desk
+from planning.services.months import MonthError, month_close, unfinished_runs
+
+
+@desk("close_month")
+def close(request: HttpRequest, month: str) -> HttpResponseBase:
+    """Says what closing means, and does it on the press of the button."""
+    first_day = _first(month)
+    user: Any = request.user
+    back = f"{reverse('cost')}?month={month}"
+    if request.method == "POST":
+        try:
+            month_close(first_day=first_day, by=user)
+        except MonthError as refused:
+            messages.error(request, str(refused))
+            return redirect("month_close", month=month)
+        messages.success(request, f"{first_day:%B %Y} is closed.")
+        return redirect(back if user.has_perm("shopfloor.see_cost") else "today")
+    try:
+        found = data.cost_month(first_day)
+    except LookupError as missing:
+        raise Http404(str(missing)) from missing
+    context = {"found": found, "unfinished": unfinished_runs(first_day=first_day), "back": back}
+    return render(request, "kerfbook/month_close.html", context)
+
+
+def _first(month: str) -> date:
+    try:
+        return date.fromisoformat(f"{month}-01")
+    except ValueError as wrong:
+        raise Http404(f"{month!r} is not a month") from wrong

@@ -1,0 +1,67 @@
+"""Any number opened: what it says, how it was worked out, and what it was made from."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+
+from dashboards import data
+from dashboards.access import desk, sight_of
+from planning.reports.shapes import OpenedRow
+
+# Kinds that are time or wear alone; every other one has money in it.
+OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece")
+MONEY_WORDS = ("cost", "price", "amount", "charged", "rate", "posting")
+
+
+@desk()
+@require_safe
+def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
+    sight = sight_of(request.user)
+    if kind not in OPEN_TO_ALL and not sight.cost:
+        raise PermissionDenied
+    try:
+        found = data.open_figure(kind, key)
+    except LookupError as missing:
+        raise Http404(str(missing)) from missing
+    rows = [_row(row) for row in found.rows if sight.cost or not is_money(row)]
+    context = {"figure": found, "rows": rows, "kind": kind, "up": _up(kind, key), "sight": sight}
+    return render(request, "kerfbook/figure.html", context)
+
+
+def _row(row: OpenedRow) -> dict[str, Any]:
+    """A row as `_opened.html` draws it, leading on where it opens."""
+    url = reverse("figure", args=[row.kind, row.id]) if row.kind and row.id else ""
+    return {
+        "label": row.label,
+        "value": row.value,
+        "evidence": row.evidence,
+        "note": row.note,
+        "total": row.total,
+        "url": url,
+    }
+
+
+def is_money(row: OpenedRow) -> bool:
+    """Whether a row tells an amount: those are for people who see cost."""
+    return row.kind in ("posting", "job", "job_kind", "month_kind") or any(
+        word in row.label.lower() for word in MONEY_WORDS
+    )
+
+
+def _up(kind: str, key: str) -> tuple[str, str]:
+    """The page this figure stands on: words and address."""
+    if kind in ("run", "run_term"):
+        return "The run", reverse("run", args=[key.partition(":")[0]])
+    if kind in ("job", "job_kind"):
+        return "The job's cost", reverse("job_cost", args=[key.partition(":")[0]])
+    if kind == "month_kind":
+        return "The month", f"{reverse('cost')}?month={key[:7]}"
+    if kind == "piece":
+        return "Wear", f"{reverse('wear')}?piece={key}"
+    return "Today", reverse("today")

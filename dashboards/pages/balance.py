@@ -1,0 +1,202 @@
+"""Fine or fast: minutes planned and burnt day by day, and what a nest would take by each set."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+from urllib.parse import parse_qs, urlencode
+
+from dash import Dash, Input, Output, dcc, html
+from django.urls import reverse
+
+from dashboards import data, theme
+from dashboards.figures.days import HEIGHT_PX, days_figure
+from dashboards.ledgers import balance as ledgers
+from dashboards.pages import parts
+from dashboards.pages.balance_sets import sets_table
+from dashboards.pages.parts import Column, Drawn, Line, Looker
+
+PREFIX = "/balance/"
+RANGES = (("1 week", 7), ("2 weeks", 14), ("4 weeks", 28), ("13 weeks", 91))
+USUAL = 14
+AHEAD = 3  # days after today that show what waits
+
+
+def register(app: Dash) -> None:
+    app.config.suppress_callback_exceptions = True  # the nest's picker is drawn by the first one
+    app.layout = parts.frame_of("Reading the days")
+    parts.wire(app, page)
+    app.callback(Output("sets", "children"), Input("nest", "value"), on_error=parts.failed)(sets)
+
+
+def page(search: str | None) -> Drawn:
+    """The range and table in the address, else two weeks of all tables."""
+    asked = {name: values[0] for name, values in parse_qs((search or "").lstrip("?")).items()}
+    today = data.now().astimezone(data.zone()).date()
+    span = _span(asked.get("days", ""))
+    first, last = today - timedelta(days=span - 1), today + timedelta(days=AHEAD)
+    frame = data.balance_days(first, last)
+    nest = asked.get("nest", "")
+    return drawn(frame, first, last, today, span, asked.get("table", ""), nest, parts.looker())
+
+
+def sets(nest: Any) -> Drawn:
+    """What the chosen nest takes by each set."""
+    if nest is None:
+        return parts.state("empty", text="Choose a nest to see what each set would take.")
+    try:
+        frame = data.nest_by_sets(int(nest))
+    except (LookupError, ValueError):
+        return parts.state("empty", text="There is no such nest any more. Choose another one.")
+    return sets_table(ledgers.sets(frame), parts.looker().sight, data.currency())
+
+
+def drawn(
+    frame: Any,
+    first: date,
+    last: date,
+    today: date,
+    span: int,
+    table: str,
+    nest: str,
+    who: Looker,
+) -> Drawn:
+    """The whole page."""
+    days = ledgers.days(frame, first, last, table)
+    names = ledgers.tables(frame)
+    shown = [day for day in days if day.day <= today]
+    return html.Div(
+        [
+            parts.dateline(
+                "Balance",
+                f"{first.day} {first:%b} to {today.day} {today:%b}, {table or 'all tables'}",
+                lede(shown),
+                _ranges(span, table),
+            ),
+            parts.leaf(
+                [
+                    html.Div([_chart(days, today, who), _table(days)], className="cols lean-left"),
+                    parts.section(
+                        "What a nest would take",
+                        _chooser(nest),
+                        html.Div(id="sets"),
+                        key="planned minutes and money on each table and set",
+                    ),
+                ],
+                _margin(names, span, table),
+            ),
+        ],
+        className="balance-page",
+    )
+
+
+def lede(days: list[ledgers.Day]) -> Drawn:
+    """How much was cut fine, of what, against the plan."""
+    burnt = sum(day.burnt_min for day in days)
+    planned = sum(day.planned_min for day in days)
+    fine = sum(day.burnt["fine"] for day in days)
+    if not burnt:
+        return "Nothing was burnt in this time."
+    whole = theme.span(burnt * 60)
+    words = f"{fine / burnt * 100:.0f} % of {whole} on the torch was cut fine."
+    if planned:
+        over = burnt - planned
+        how = f"{theme.span(abs(over) * 60)} {'more' if over > 0 else 'less'} than planned"
+        return [html.B(f"{how}. "), words]
+    return words
+
+
+def _chart(days: list[ledgers.Day], today: date, who: Looker) -> Drawn:
+    key = html.P(
+        "solid: fast; hatched: fine; open beside them: planned, fine on top", className="key"
+    )
+    if not any(day.burnt_min or day.planned_min for day in days):
+        words = "Nothing was burnt or planned in these days. Runs fill this page once they end."
+        return parts.section("Minutes by day", parts.state("empty", text=words))
+    figure = days_figure(days, who.palette, today=today)
+    label = "Torch minutes by day, fine and fast, burnt beside planned"
+    return parts.section("Minutes by day", key, parts.chart(figure, label, HEIGHT_PX, "days"))
+
+
+def _table(days: list[ledgers.Day]) -> Drawn:
+    columns = (
+        Column("Day"),
+        Column("Fine", num=True),
+        Column("Fast", num=True),
+        Column("No run", num=True),
+        Column("Planned", num=True, pencil=True),
+        Column("Runs", num=True),
+    )
+    worked = [day for day in reversed(days) if day.burnt_min or day.planned_min]
+    lines = [
+        Line(
+            (
+                f"{day.day:%a} {day.day.day} {day.day:%b}",
+                _minutes(day.burnt["fine"]),
+                _minutes(day.burnt["fast"]),
+                parts.Cell(_minutes(day.burnt["unassigned"]), off=day.burnt["unassigned"] >= 1),
+                _minutes(day.planned_min),
+                str(day.runs) if day.runs else theme.NONE,
+            )
+        )
+        for day in worked[:14]
+    ]
+    if not lines:
+        return parts.section("Day by day", parts.state("empty", text="No day has a minute yet."))
+    table = parts.ledger("Day by day", columns, lines)
+    return parts.section("Day by day", table, key="torch minutes; the newest first")
+
+
+def _minutes(value: float) -> str:
+    return theme.minutes(value) if value else theme.NONE
+
+
+def _ranges(span: int, table: str) -> Drawn:
+    choices = [
+        (words, _address(days=length, table=table), length == span) for words, length in RANGES
+    ]
+    return parts.picker(choices, "How far back")
+
+
+def _chooser(nest: str) -> Drawn:
+    known = data.nests_to_choose()
+    options = [{"label": words, "value": key} for key, words in known]
+    chosen = int(nest) if nest.isdecimal() else (known[0][0] if known else None)
+    return html.Div(
+        [
+            html.Label("Nest", htmlFor="nest"),
+            dcc.Dropdown(
+                id="nest",
+                options=options,
+                value=chosen,
+                clearable=False,
+                placeholder="Choose a nest",
+            ),
+        ],
+        className="field chooser",
+    )
+
+
+def _margin(names: list[str], span: int, table: str) -> list[Drawn]:
+    links = [("All tables", _address(days=span, table=""), not table)]
+    links += [(name, _address(days=span, table=name), name == table) for name in names]
+    return [
+        html.Div([html.H3("Tables"), parts.picker(links, "Tables")], className="note-block"),
+        parts.note(
+            "soon",
+            "Planned and burnt",
+            "Planned minutes are of the runs begun that day, and from today on of what waits in "
+            "the queue. Burnt minutes are arc time, so two torches at once count twice.",
+            [("Open the queue", reverse("queue"))],
+        ),
+    ]
+
+
+def _address(**asked: Any) -> str:
+    kept = {name: value for name, value in asked.items() if value}
+    return f"{PREFIX}?{urlencode(kept)}" if kept else PREFIX
+
+
+def _span(text: str) -> int:
+    known = {str(days): days for _, days in RANGES}
+    return known.get(text, USUAL)

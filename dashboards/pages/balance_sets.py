@@ -1,0 +1,91 @@
+"""A nest on every table and set that could cut it, side by side."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import html
+
+from dashboards import theme
+from dashboards.access import Sight
+from dashboards.pages import parts
+from dashboards.pages.parts import Cell, Column, Drawn, Line
+
+
+def sets_table(rows: list[dict[str, Any]], sight: Sight, currency: tuple[str, int]) -> Drawn:
+    """Minutes, and where they may be seen the amounts; then why a set is refused."""
+    if not rows:
+        words = "This nest has no plan yet. It is made in the background; load the page again."
+        return parts.state("empty", text=words)
+    able = [row for row in rows if not row["problem"]]
+    chosen = next((row for row in able if row["chosen"]), None)
+    found: list[Drawn] = []
+    if able:
+        columns = _columns(sight, currency[0])
+        lines = [_line(row, chosen, sight, currency[1]) for row in able]
+        caption = "● is the nest's own route; minutes and cost are of one sheet, material apart"
+        table = parts.ledger("By table and set", columns, lines)
+        found += [table, html.P(caption, className="key")]
+    refused = [row for row in rows if row["problem"]]
+    if refused:
+        entries = [
+            html.Li([html.B(f"{row['table']}, {row['wear_set']}: "), str(row["problem"])])
+            for row in refused
+        ]
+        found += [html.H3("Refused"), html.Ul(entries, className="refused")]
+    return html.Div(found)
+
+
+def _columns(sight: Sight, currency: str) -> list[Column]:
+    columns = [
+        Column("Table"),
+        Column("Set"),
+        Column("Duty"),
+        Column("Pierces", num=True),
+        Column("Cut, min", num=True),
+        Column("Pierce, min", num=True),
+        Column("Travel, min", num=True),
+        Column("In all, min", num=True),
+        Column("Bench, min", num=True),
+        Column("Against chosen", num=True),
+    ]
+    if sight.cost:
+        columns += [Column(f"Wear, {currency}", num=True), Column(f"Cost, {currency}", num=True)]
+    return columns
+
+
+def _line(row: dict[str, Any], chosen: dict[str, Any] | None, sight: Sight, digits: int) -> Line:
+    mark = "● " if row["chosen"] else ""
+    cells: list[Cell | str] = [
+        f"{mark}{row['table']}",
+        str(row["wear_set"]),
+        str(row["duty"]),
+        theme.NONE if row["pierces"] is None else f"{row['pierces']:,}",
+        _min(row["cut_s"]),
+        _min(row["pierce_s"]),
+        _min(row["travel_s"]),
+        _min(row["total_s"]),
+        theme.UNKNOWN if row["bench_min"] is None else f"{row['bench_min']:.0f}",
+        _against(row, chosen),
+    ]
+    if sight.cost:
+        least = " least" if row["least"] else ""
+        cells += [
+            theme.money(row["wear_minor"], digits),
+            f"{theme.money(row['cost_minor'], digits)}{least}",
+        ]
+    return Line(tuple(cells), "sel" if row["chosen"] else "")
+
+
+def _min(seconds: float | None) -> str:
+    return theme.UNKNOWN if seconds is None else f"{seconds / 60:.1f}"
+
+
+def _against(row: dict[str, Any], chosen: dict[str, Any] | None) -> str:
+    """Minutes more or less than the nest's own route."""
+    if chosen is None or row is chosen:
+        return ""
+    if row["total_s"] is None or chosen["total_s"] is None:
+        return theme.UNKNOWN
+    more = (row["total_s"] - chosen["total_s"]) / 60
+    return f"{'+' if more > 0 else '−' if more < 0 else ''}{abs(more):.1f} min"

@@ -1,0 +1,225 @@
+"""The owner's month: from plan to actual, where the hours went, what a metre costs."""
+
+from __future__ import annotations
+
+from datetime import date
+from urllib.parse import parse_qs
+
+from dash import Dash, html
+from django.urls import reverse
+
+from dashboards import data, theme
+from dashboards.figures.steps import height_px, steps_figure
+from dashboards.ledgers import cost as ledgers
+from dashboards.pages import cost_tables, parts
+from dashboards.pages.cost_address import address
+from dashboards.pages.parts import Drawn, Looker
+from planning.reports.shapes import CostMonth
+
+MONEY_WORDS = {"USD": "dollars", "EUR": "euros", "GBP": "pounds"}
+
+
+def register(app: Dash) -> None:
+    app.layout = parts.frame_of("Reading the month")
+    parts.wire(app, page)
+
+
+def page(search: str | None) -> Drawn:
+    """The month in the address, else the newest one."""
+    asked = parse_qs((search or "").lstrip("?"))
+    months = [row["first_day"] for row in data.rows(data.months())]
+    if not months:
+        return nothing_yet()
+    chosen = _month(asked.get("month", [""])[0]) or months[0]
+    if chosen not in months:
+        return nothing_in(chosen, months)
+    everything, term = "all" in asked, asked.get("term", [""])[0]
+    return drawn(data.cost_month(chosen), months, parts.looker(), everything, term)
+
+
+def nothing_yet() -> Drawn:
+    words = "No month has a posting yet. The first run that is finished and worked out begins one."
+    return html.Div([parts.dateline("Cost", "", words), parts.state("empty", text=words)])
+
+
+def nothing_in(chosen: date, months: list[date]) -> Drawn:
+    words = f"Nothing was posted in {chosen:%B %Y}."
+    return html.Div([parts.dateline(f"{chosen:%B %Y}", "", words, months_picker(months, chosen))])
+
+
+def drawn(month: CostMonth, months: list[date], who: Looker, everything: bool, term: str) -> Drawn:
+    """The whole page of one month."""
+    currency, digits = data.currency()
+    bridge = ledgers.bridge(month)
+    label = (
+        f"From planned {theme.money(bridge.planned_minor, digits, whole=True)} to actual "
+        f"{theme.money(bridge.actual_minor, digits, whole=True)} {currency}, by cause"
+    )
+    figure = steps_figure(bridge, who.palette, currency=currency, digits=digits)
+    steps = parts.section(
+        "From plan to actual",
+        html.P(
+            "hatched cost more, open cost less; vermilion and bold from 1 % of the plan",
+            className="key",
+        ),
+        parts.chart(figure, label, height_px(bridge), "steps"),
+        cost_tables.steps_table(bridge, month, digits),
+    )
+    hours = cost_tables.jobs_table(month, who.sight, digits, everything)
+    content = [html.Div([steps, hours], className="cols lean-right")]
+    if term:
+        content.append(cost_tables.term_table(month, term, digits))
+    content.append(
+        html.Div(
+            [
+                cost_tables.metres_table(month, who.sight, currency, digits),
+                cost_tables.hours_table(month),
+            ],
+            className="cols below",
+        )
+    )
+    content.append(cost_tables.kinds_table(month, digits))
+    if len(month.late):
+        content.append(cost_tables.late_table(month, digits))
+    return html.Div(
+        [
+            _head(month, months, bridge, currency, digits),
+            parts.leaf(content, _margin(month, bridge, who, digits)),
+        ],
+        className="cost-page",
+    )
+
+
+def _head(
+    month: CostMonth, months: list[date], bridge: ledgers.Bridge, currency: str, digits: int
+) -> Drawn:
+    count = int(month.jobs["job_id"].notna().sum())
+    money = MONEY_WORDS.get(currency, currency)
+    title = (
+        f"{month.first_day:%B}"
+        if month.first_day.year == months[0].year
+        else (f"{month.first_day:%B %Y}")
+    )
+    return parts.dateline(
+        title,
+        f"{theme.count(count, 'job')}, {money}" + (", closed" if month.closed_at else ", open"),
+        lede(bridge, digits),
+        months_picker(months, month.first_day),
+    )
+
+
+def lede(bridge: ledgers.Bridge, digits: int) -> Drawn:
+    """What is wrong, then what is well, in one sentence with its base."""
+    if not bridge.planned_minor:
+        actual = theme.money(bridge.actual_minor, digits, whole=True)
+        return f"The month cost {actual}; none of its work had a plan to hold it against."
+    over = bridge.over_minor
+    share = abs(over) / bridge.planned_minor * 100
+    plan = theme.money(bridge.planned_minor, digits, whole=True)
+    words = f"{theme.money(abs(over), digits, whole=True)} {'more' if over > 0 else 'less'}"
+    off = [step for step in bridge.steps if step.off]
+    tail = ""
+    if off:
+        names = ", ".join(step.name.lower() for step in off[:3])
+        total = theme.money(sum(step.minor for step in off[:3]), digits, whole=True)
+        tail = f" {names.capitalize()}: {total}."
+    return [
+        "The month cost ",
+        html.B(f"{words} than planned"),
+        f", {share:.1f} % of {plan}.{tail}",
+    ]
+
+
+def months_picker(months: list[date], chosen: date) -> Drawn:
+    """The month before and after, the chosen one, and the print."""
+    near = sorted(months)
+    place = near.index(chosen) if chosen in near else len(near)
+    shown = near[max(place - 2, 0) : place + 2]
+    links: list[Drawn] = [
+        html.A(
+            f"{day:%B}" if day.year == near[-1].year else f"{day:%b %Y}",
+            href=address(day),
+            **parts.current(day == chosen),
+        )
+        for day in shown
+    ]
+    links.append(html.Button("Print", type="button", **parts.data_print()))
+    return html.Nav(links, className="picker", **parts.aria("Months"))
+
+
+def _margin(month: CostMonth, bridge: ledgers.Bridge, who: Looker, digits: int) -> list[Drawn]:
+    notes = [*_step_notes(month, bridge, digits), *_job_notes(month, who, digits)]
+    notes += [parts.note("soon", "Not in these figures", said) for said in month.unknown]
+    for term in bridge.unpriced:
+        words = ledgers.WORDS.get(term, term)
+        body = "A run had no machine or labour rate: its hours are counted, not their price."
+        notes.append(parts.note("soon", f"{words}: not all priced", body))
+    if len(month.late):
+        total = theme.signed(int(month.late["amount_minor"].sum()), digits)
+        notes.append(
+            parts.note(
+                "soon",
+                f"Late facts: {total}",
+                f"{theme.count(len(month.late), 'posting')} about closed months stand in this one.",
+                [("Show them", "#late")],
+            )
+        )
+    notes.append(_closing(month, who))
+    notes.append(html.P(theme.coverage_words(month.coverage, digits), className="remark key"))
+    return notes
+
+
+def _step_notes(month: CostMonth, bridge: ledgers.Bridge, digits: int) -> list[Drawn]:
+    worst = sorted((step for step in bridge.steps if step.off), key=lambda step: -step.minor)[:2]
+    found = []
+    for step in worst:
+        acts = (
+            [("Show it job by job", address(month.first_day, term=step.term) + "#term")]
+            if step.term
+            else [("Show the kinds", "#kinds")]
+        )
+        share = step.minor / bridge.planned_minor * 100
+        head = f"{step.name} cost {theme.money(step.minor, digits, whole=True)}"
+        found.append(parts.note("now", head, f"{share:.1f} % of what was planned.", acts))
+    return found
+
+
+def _job_notes(month: CostMonth, who: Looker, digits: int) -> list[Drawn]:
+    if not who.sight.margin:
+        return []
+    rows = [row for row in ledgers.job_ledger(month, everything=True).named if row.job_id]
+    thin = sorted(
+        (row for row in rows if row.margin_minor is not None and row.margin_minor < 0),
+        key=lambda row: row.margin_minor or 0,
+    )[:2]
+    return [
+        parts.note(
+            "soon",
+            f"{row.job} lost {theme.money(-(row.margin_minor or 0), digits, whole=True)}",
+            f"Quoted {theme.money(row.quote_minor, digits, whole=True)}, cost "
+            f"{theme.money(row.actual_minor, digits, whole=True)} so far.",
+            [("Open down to runs", reverse("job_cost", args=[row.job_id]))],
+        )
+        for row in thin
+    ]
+
+
+def _closing(month: CostMonth, who: Looker) -> Drawn:
+    if month.closed_at is not None:
+        at = month.closed_at.astimezone(data.zone())
+        return parts.note(
+            "soon",
+            f"Closed {at.day} {at:%b %Y} by {month.closed_by or 'unknown'}",
+            "These figures stand as they were printed. Later facts go into the open month.",
+        )
+    acts = []
+    if who.sight.close:
+        acts = [("Close the month", reverse("month_close", args=[f"{month.first_day:%Y-%m}"]))]
+    return parts.note("soon", "The month is open", "Its figures move until it is closed.", acts)
+
+
+def _month(text: str) -> date | None:
+    try:
+        return date.fromisoformat(f"{text}-01") if text else None
+    except ValueError:
+        return None

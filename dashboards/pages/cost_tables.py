@@ -1,0 +1,236 @@
+"""The ledgers of the cost page."""
+
+from __future__ import annotations
+
+from dash import html
+from django.urls import reverse
+
+from dashboards import theme
+from dashboards.access import Sight
+from dashboards.ledgers import cost as ledgers
+from dashboards.pages import parts
+from dashboards.pages.cost_address import address
+from dashboards.pages.parts import Cell, Column, Drawn, Line
+from planning.calc.units import ft_from_mm, in_from_mm
+from planning.reports.shapes import CostMonth
+
+TERM_OF = "the term's time at the machine and labour rate of each run"
+
+
+def steps_table(bridge: ledgers.Bridge, month: CostMonth, digits: int) -> Drawn:
+    """The figure as a table, each term opening job by job."""
+    lines = [Line(("Planned", theme.money(bridge.planned_minor, digits)))]
+    for step in bridge.steps:
+        url = address(month.first_day, term=step.term) + "#term" if step.term else "#kinds"
+        amount = Cell(theme.signed(step.minor, digits, whole=False), url, step.off)
+        lines.append(Line((step.name, amount)))
+    lines.append(Line(("Actual", theme.money(bridge.actual_minor, digits)), "total"))
+    table = parts.ledger("From plan to actual", (Column("Step"), Column("Amount", num=True)), lines)
+    return parts.folded("As a table", table)
+
+
+def jobs_table(month: CostMonth, sight: Sight, digits: int, everything: bool) -> Drawn:
+    """Where the hours went, job by job."""
+    found = ledgers.job_ledger(month, everything=everything)
+    columns = [Column("Job"), Column("What")]
+    columns += [Column("Quote", num=True)] if sight.margin else []
+    columns += [
+        Column("Plan", num=True, pencil=True),
+        Column("Actual", num=True),
+        Column("Off plan", num=True),
+        Column("Hours", num=True),
+    ]
+    lines = [_job_line(row, sight, digits) for row in found.named]
+    if found.rest is not None:
+        words = theme.count(found.rest_jobs, "smaller job")
+        rest = Cell(words, address(month.first_day, all="yes"))
+        lines.append(Line((rest, *_figures(found.rest, sight, digits)), "rest", span=2))
+    whole = theme.count(int(month.jobs["job_id"].notna().sum()), "job")
+    said = f"{month.first_day:%B}, {whole}"
+    lines.append(Line((said, *_figures(found.total, sight, digits)), "total", span=2))
+    table = parts.ledger("Where the hours went", columns, lines)
+    key = "vermilion and bold: more than 5 % over plan"
+    if found.share is not None and found.rest is not None:
+        named = theme.count(len(found.named), "named job")
+        whole_h = theme.hours(found.total.elapsed_s)
+        key = f"the {named} took {found.share * 100:.0f} % of {whole_h} h; {key}"
+    return parts.section("Where the hours went", table, html.P(key, className="key"))
+
+
+def _job_line(row: ledgers.JobRow, sight: Sight, digits: int) -> Line:
+    job = Cell(row.job, reverse("job_cost", args=[row.job_id]) if row.job_id else "")
+    return Line((job, row.title, *_figures(row, sight, digits)))
+
+
+def _figures(row: ledgers.JobRow, sight: Sight, digits: int) -> tuple[Cell | str, ...]:
+    opened = reverse("figure", args=["job", row.job_id]) if row.job_id else ""
+    cells: list[Cell | str] = []
+    if sight.margin:
+        quote = (
+            theme.NONE
+            if row.quote_minor is None
+            else theme.money(row.quote_minor, digits, whole=True)
+        )
+        cells.append(quote)
+    cells += [
+        theme.money(row.plan_minor, digits, whole=True),
+        Cell(theme.money(row.actual_minor, digits, whole=True), opened),
+        Cell(theme.signed(row.off_minor, digits), off=row.off and row.job_id is not None),
+        theme.hours(row.elapsed_s),
+    ]
+    return tuple(cells)
+
+
+def term_table(month: CostMonth, term: str, digits: int) -> Drawn:
+    """One term of the difference, job by job: each opens to the runs beneath."""
+    rows = ledgers.term_jobs(month, term)
+    name = ledgers.WORDS.get(term, term.capitalize())
+    if not rows:
+        return parts.section(
+            name, parts.state("empty", text=f"No run has {term} in it."), id="term"
+        )
+    lines = [
+        Line(
+            (
+                Cell(
+                    row["job"],
+                    reverse("job_cost", args=[int(row["job_id"])]) if row["job_id"] else "",
+                ),
+                theme.hours(row["seconds"], 2),
+                theme.signed(row["money_minor"], digits, whole=False),
+            )
+        )
+        for row in rows
+    ]
+    columns = (Column("Job"), Column("Hours more", num=True), Column("Cost more", num=True))
+    return parts.section(name, parts.ledger(name, columns, lines), key=TERM_OF, id="term")
+
+
+def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> Drawn:
+    """Cost of a metre or foot, fine beside fast."""
+    length = "foot" if sight.inch else "metre"
+    short = "ft" if sight.inch else "m"
+    rows = ledgers.metres(month, per_foot=sight.inch)
+    title = f"A {length} of cut"
+    if not rows:
+        words = "No run of this month has both a measured cut and a cost."
+        return parts.section(title, parts.state("empty", text=words))
+
+    def each(minor: float | None) -> Cell:
+        if minor is None:
+            return Cell(theme.NONE)
+        return Cell(f"{minor / 10**digits:,.{max(digits, 2)}f}")
+
+    def much(metres: float) -> str:
+        if not metres:
+            return theme.NONE
+        return f"{ft_from_mm(metres * 1000) if sight.inch else metres:,.0f}"
+
+    lines = [
+        Line(
+            (
+                row.material,
+                f"{in_from_mm(row.thickness_mm):.3f} in"
+                if sight.inch
+                else f"{row.thickness_mm:g} mm",
+                each(row.fine_minor),
+                each(row.fast_minor),
+                f"× {row.ratio:.2f}" if row.ratio else theme.NONE,
+                much(row.fine_m),
+                much(row.fast_m),
+            )
+        )
+        for row in rows
+    ]
+    columns = (
+        Column("Material"),
+        Column("Thick", num=True),
+        Column(f"Fine, {currency}", num=True),
+        Column(f"Fast, {currency}", num=True),
+        Column("Ratio", num=True, pencil=True),
+        Column(f"{short} fine", num=True),
+        Column(f"{short} fast", num=True),
+    )
+    return parts.section(title, parts.ledger(title, columns, lines), key="all but the material")
+
+
+def hours_table(month: CostMonth) -> Drawn:
+    """Hours by material, thickness and duty, until 80 % of them are named."""
+    rows = ledgers.hours(month)
+    title = "Where 80 % of the hours go"
+    if not rows:
+        return parts.section(title, parts.state("empty", text="No run is worked out yet."))
+    lines = [
+        Line(
+            (
+                row["material"],
+                f"{row['thickness_mm']:g} mm",
+                row["duty"],
+                f"{row['hours']:,.1f}",
+                f"{(row['running_share'] or 0) * 100:.0f} %",
+            ),
+            "" if row["in_80"] else "rest",
+        )
+        for row in rows
+    ]
+    whole = sum(row["hours"] for row in rows)
+    columns = (
+        Column("Material"),
+        Column("Thick", num=True),
+        Column("Duty"),
+        Column("Hours", num=True),
+        Column(f"Up to here, of {whole:,.1f} h", num=True),
+    )
+    return parts.section(title, parts.ledger(title, columns, lines))
+
+
+def kinds_table(month: CostMonth, digits: int) -> Drawn:
+    """Amounts by kind; each opens to its postings."""
+    rows = ledgers.kinds(month)
+    if not rows:
+        return parts.section(
+            "By kind", parts.state("empty", text="Nothing is posted yet."), id="kinds"
+        )
+    lines = [
+        Line(
+            (
+                kind,
+                Cell(
+                    theme.money(minor, digits),
+                    reverse("figure", args=["month_kind", f"{month.first_day}:{kind}"]),
+                ),
+            )
+        )
+        for kind, minor in rows
+    ]
+    lines.append(Line(("All", theme.money(month.total_minor, digits)), "total"))
+    columns = (Column("Kind"), Column("Amount", num=True))
+    return parts.section("By kind", parts.ledger("By kind", columns, lines), id="kinds")
+
+
+def late_table(month: CostMonth, digits: int) -> Drawn:
+    """Facts that came after their month was closed."""
+    lines = [
+        Line(
+            (
+                f"{row['belongs_to']:%B %Y}",
+                row["job"],
+                row["kind"],
+                theme.signed(row["amount_minor"], digits, whole=False),
+                row["why"],
+                row["by"] or "computed",
+            )
+        )
+        for row in ledgers.late(month)
+    ]
+    columns = (
+        Column("About"),
+        Column("Job"),
+        Column("Kind"),
+        Column("Amount", num=True),
+        Column("Why"),
+        Column("Who"),
+    )
+    return parts.section(
+        "Late facts about closed months", parts.ledger("Late facts", columns, lines), id="late"
+    )

@@ -1,0 +1,228 @@
+"""Pieces every Dash page is made of: the same marks and classes as the Django pages, so that one
+style sheet serves both."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, cast
+
+from dash import Dash, Input, Output, dcc, html
+
+from dashboards import theme
+from dashboards.access import Sight, sight_of
+from dashboards.shell import current_request
+from dashboards.theme import CONFIG, LIGHT, Palette
+
+log = logging.getLogger(__name__)
+Drawn = Any  # a Dash component or a list of them
+
+
+@dataclass(frozen=True, slots=True)
+class Looker:
+    """Who looks at the page, and in which colours."""
+
+    sight: Sight
+    palette: Palette
+
+
+def looker() -> Looker:
+    """The person whose request Dash is answering; nobody outside of one."""
+    request = current_request()
+    if request is None:
+        return Looker(Sight(), LIGHT)
+    user: Any = request.user
+    chosen = getattr(user, "theme", "") if user.is_authenticated else ""
+    return Looker(sight_of(user), theme.palette_of(chosen, request.COOKIES))
+
+
+def aria(label: str) -> dict[str, Any]:
+    """What a screen reader calls it."""
+    return {"aria-label": label}
+
+
+def current(on: bool) -> dict[str, Any]:
+    """The mark of the chosen one among links."""
+    return {"aria-current": "true"} if on else {}
+
+
+def data_print() -> dict[str, Any]:
+    """The mark of a button that prints the page."""
+    return {"data-print": "yes"}
+
+
+def frame_of(words: str) -> Callable[[], Drawn]:
+    """A page's layout before anything was asked: feint rules and a sentence."""
+
+    def layout() -> Drawn:
+        return html.Div([dcc.Location(id="at"), html.Div(state("loading", text=words), id="page")])
+
+    return layout
+
+
+def wire(app: Dash, draw: Callable[[str | None], Drawn]) -> None:
+    """One callback draws the page from its address; what fails in it becomes a message."""
+    app.callback(Output("page", "children"), Input("at", "search"), on_error=failed)(draw)
+
+
+def failed(problem: Exception) -> Drawn:
+    """The page that could not be drawn: what is safe and what to do."""
+    log.error("a page could not be drawn", exc_info=problem)
+    return html.Div(
+        state(
+            "failed",
+            head="This page could not be drawn.",
+            text="Nothing is lost: its figures stay where they are kept. Load the page again; the "
+            "log of the web process says what went wrong.",
+        ),
+        className="failed-page",
+    )
+
+
+def state(kind: str, *, head: str = "", text: str = "") -> Drawn:
+    """loading, empty, stale or failed, in words."""
+    inside: list[Drawn] = [html.P(head, className="head")] if head else []
+    inside += [html.P(text)] if text else []
+    role = {"failed": "alert", "empty": "note"}.get(kind, "status")
+    return html.Div(html.Div(inside), className=f"state {kind}", role=role)
+
+
+def dateline(
+    title: str, sub: str, lede: Drawn, picker: Drawn = None, margin: str = "In the margin"
+) -> Drawn:
+    """The head of a page with its one sentence."""
+    head: list[Drawn] = [html.H1([f"{title} ", html.Small(sub)] if sub else title)]
+    head += [picker] if picker is not None else []
+    head.append(html.P(lede, className="lede"))
+    return html.Div(
+        [
+            html.Div(head, className="dateline"),
+            html.Div(html.H2(margin), className="m-head"),
+        ],
+        className="two",
+    )
+
+
+def leaf(content: Drawn, margin: Drawn) -> Drawn:
+    """The sheet and the margin beside it."""
+    return html.Div(
+        [
+            html.Div(content, className="sheet"),
+            html.Aside(margin, className="marg", **aria("In the margin")),
+        ],
+        className="two",
+    )
+
+
+def section(title: str, *inside: Drawn, key: str = "", id: str | None = None) -> Drawn:
+    """A ruled block with its heading."""
+    named: dict[str, Any] = {"id": id} if id else {}
+    bar: list[Drawn] = [html.H2(title)] + ([html.Span(key, className="key")] if key else [])
+    return html.Section([html.Div(bar, className="bar"), *inside], **named)
+
+
+def picker(choices: Sequence[tuple[str, str, bool]], label: str) -> Drawn:
+    """Links of which one is chosen: (words, address, chosen)."""
+    links = [html.A(words, href=url, **current(on)) for words, url, on in choices]
+    return html.Nav(links, className="picker", **aria(label))
+
+
+def note(kind: str, head: str, body: str, acts: Sequence[tuple[str, str]] = ()) -> Drawn:
+    """A note in the margin: what, the evidence, and the action in it."""
+    inside: list[Drawn] = [html.Span(head, className="head")]
+    inside += [html.P(body)] if body else []
+    for index, (words, url) in enumerate(acts):
+        inside.append(html.A(words, href=url, className="act second" if index else "act"))
+    return html.Div(inside, className=f"note {kind}")
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a ledger; `num` right-aligned, `pencil` for what was planned."""
+
+    head: str
+    num: bool = False
+    pencil: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A figure in a ledger: where it opens, and whether it is off plan."""
+
+    text: str
+    url: str = ""
+    off: bool = False
+    unknown: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A row of a ledger; `kind` total, rest, sel or blank."""
+
+    cells: tuple[Cell | str, ...]
+    kind: str = ""
+    span: int = 1  # columns the first cell takes
+
+
+def ledger(
+    label: str, columns: Sequence[Column], lines: Sequence[Line], *, caption: str = ""
+) -> Drawn:
+    """A ruled table that scrolls by itself where it is too wide."""
+    heads = [
+        html.Th(column.head, className="num" if column.num else "", scope="col")
+        for column in columns
+    ]
+    body = [html.Tr(_cells(line, columns), className=line.kind) for line in lines]
+    inside: list[Drawn] = [html.Caption(caption)] if caption else []
+    inside += [html.Thead(html.Tr(heads)), html.Tbody(body)]
+    return html.Div(
+        html.Table(inside, className="ledger"),
+        className="scroll",
+        tabIndex="0",
+        role="region",
+        **aria(label),
+    )
+
+
+def _cells(line: Line, columns: Sequence[Column]) -> list[Drawn]:
+    found = []
+    for index, cell in enumerate(line.cells):
+        place = index + (line.span - 1 if index else 0)
+        column = columns[place]
+        entry = cell if isinstance(cell, Cell) else Cell(cell)
+        kinds = [("num", column.num), ("pencil", column.pencil), ("off", entry.off)]
+        inside: Drawn = entry.text
+        if entry.url:
+            inside = html.A(entry.text, href=entry.url, className="opens")
+        elif entry.unknown or entry.text == theme.UNKNOWN:
+            inside = html.Span(entry.text, className="unknown")
+        found.append(
+            html.Td(
+                inside,
+                className=" ".join(word for word, on in kinds if on),
+                colSpan=line.span if index == 0 and line.span > 1 else 1,
+            )
+        )
+    return found
+
+
+def chart(figure: Any, label: str, height_px: int, name: str) -> Drawn:
+    """A figure without a bar of buttons, named for who cannot see it."""
+    return html.Figure(
+        dcc.Graph(
+            id=name,
+            figure=figure,
+            config=cast(Any, CONFIG),
+            responsive=True,
+            style={"height": height_px},
+        ),
+        role="img",
+        className="chart",
+        **aria(label),
+    )
+
+
+def folded(words: str, *inside: Drawn) -> Drawn:
+    """A chart's table, one press away."""
+    return html.Details([html.Summary(words), *inside], className="as-table")

@@ -1,0 +1,125 @@
+"""One run opened: segments, contours, arcs, where the time went, who pays, how it came to be."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.dateparse import parse_datetime
+from django.views.decorators.http import require_safe
+
+from dashboards import data
+from dashboards.access import desk, sight_of
+from dashboards.ledgers.run import records, strip_of
+from planning.reports.shapes import RunDetail
+from shopfloor import strip
+from shopfloor.partsmap import map_label, parts_map
+from shopfloor.strip.words import local
+
+log = logging.getLogger(__name__)
+MOST_ARCS = 400
+# What of a plan's snapshot is shown to everybody; money only to those who may see it.
+PLAN_WORDS = (
+    ("wear_set", "set", ""), ("cut_mm", "cut", "mm"), ("travel_mm", "travel", "mm"),
+    ("pierces", "pierces", ""), ("cut_s", "cutting", "s"), ("pierce_s", "piercing", "s"),
+    ("travel_s", "travelling", "s"), ("touch_off_s", "touch-off", "s"), ("load_s", "loading", "s"),
+    ("total_s", "in all", "s"), ("bench_min", "bench", "min"), ("problem", "problem", ""),
+)  # fmt: skip
+
+
+@desk()
+@require_safe
+def run(request: HttpRequest, run_id: UUID) -> HttpResponseBase:
+    try:
+        detail = data.run_detail(str(run_id))
+    except LookupError as missing:
+        raise Http404(str(missing)) from missing
+    sight = sight_of(request.user)
+    context = _tables(detail) | _drawings(detail) | {"run": detail, "sight": sight}
+    context["checks"] = data.run_checks(str(run_id))
+    context["changes"] = data.run_changes(str(run_id))
+    context["plan"] = list(plan_rows(detail.plan))
+    context["computed"] = parse_datetime(str(detail.plan.get("computed_at") or ""))
+    return render(request, "kerfbook/run/run.html", context)
+
+
+def _tables(detail: RunDetail) -> dict[str, Any]:
+    arcs = records(detail.arcs)
+    terms = records(detail.terms)
+    for row in terms:
+        row["url"] = reverse("figure", args=["run_term", f"{detail.run_id}:{row['term']}"])
+    return {
+        "segments": records(detail.segments),
+        "stoppages": records(detail.stoppages),
+        "contours": records(detail.contours),
+        "arcs": [_arc(row) for row in arcs[:MOST_ARCS]],
+        "arcs_all": len(arcs),
+        "terms": terms,
+        "over_s": None
+        if detail.planned_s is None or detail.elapsed_s is None
+        else detail.elapsed_s - detail.planned_s,
+        "lines": records(detail.lines),
+        "pieces": records(detail.pieces),
+    }
+
+
+def _arc(row: dict[str, Any]) -> dict[str, Any]:
+    zone = data.zone()
+    begun = strip_clock(int(row["on_us"]), zone)
+    return row | {"begun": begun, "url": reverse("figure", args=["arc", row["arc_key"]])}
+
+
+def strip_clock(at_us: int, zone: Any) -> str:
+    """HH:MM:SS.s in the shop's zone."""
+    when = local(at_us, zone)
+    return f"{when:%H:%M:%S}.{when.microsecond // 100_000}"
+
+
+def _drawings(detail: RunDetail) -> dict[str, Any]:
+    """The strip of the run and the map of its parts; what cannot be drawn is left out and said."""
+    drawn: dict[str, Any] = {"zooms": "", "map": "", "map_words": ""}
+    try:
+        table, one = strip_of(detail, data.zone(), data.now())
+        drawn["zooms"] = strip.zooms(table, one)
+    except Exception:
+        log.exception("strip of run %s", detail.run_id)
+        drawn["strip_failed"] = True
+    try:
+        seen = data.run_map(detail.run_id)
+        if seen.parts:
+            drawn["map"] = parts_map(list(seen.parts), sheet_mm=seen.sheet_mm)
+            drawn["map_words"] = map_label(list(seen.parts))
+    except Exception:
+        log.exception("map of run %s", detail.run_id)
+        drawn["map_failed"] = True
+    return drawn
+
+
+def plan_rows(plan: dict[str, Any]) -> Any:
+    """The plan the run was opened with, as rows."""
+    for name, label, unit in PLAN_WORDS:
+        value = plan.get(name)
+        if value in (None, ""):
+            continue
+        said = f"{value:,.1f} {unit}".strip() if isinstance(value, float) else f"{value} {unit}"
+        yield {"label": label, "value": said.strip()}
+    snapshot = plan.get("snapshot")
+    if isinstance(snapshot, dict):
+        yield from _flat(snapshot)
+
+
+def _flat(values: dict[str, Any], before: str = "") -> Any:
+    """Single values of the snapshot; lists (contour by contour) and money are left out."""
+    for name, value in values.items():
+        if any(word in name for word in ("minor", "rate", "price", "cost")):
+            continue
+        label = f"{before}{name.replace('_', ' ')}"
+        if isinstance(value, dict):
+            yield from _flat(value, f"{label}, ")
+        elif not isinstance(value, list) and value not in (None, ""):
+            said = f"{value:,.3g}" if isinstance(value, float) else str(value)
+            yield {"label": label, "value": said}

@@ -1,0 +1,181 @@
+"""How figures look and how numbers are written. Colours are the shop log's own, once for light and
+once for dark; fine and fast, more and less differ by fill and hatch, never by hue."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import plotly.graph_objects as go
+
+from planning.reports.shapes import Coverage
+
+FONT = "Vollkorn, Iowan Old Style, Charter, Georgia, serif"
+UNKNOWN = "unknown"
+NONE = "–"
+# What a chart may do: nothing that sends it anywhere, no bar of buttons.
+CONFIG: dict[str, Any] = {
+    "displayModeBar": False,
+    "displaylogo": False,
+    "plotlyServerURL": "",
+    "modeBarButtonsToRemove": ["sendChartToCloud"],
+    "doubleClick": False,
+    "scrollZoom": False,
+    "responsive": True,
+    "staticPlot": False,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Palette:
+    """One set of colours. Contrasts on paper are 4.5 or more for text, 3 for lines that matter."""
+
+    name: str
+    paper: str
+    ink: str
+    ink2: str
+    pencil: str
+    edge: str
+    off: str
+    ghost: str
+    rule: str
+
+
+LIGHT = Palette(
+    "light", "#F2F4F1", "#17212B", "#44505B", "#5F6B75", "#76838B", "#B23A0E", "#BCC7C8", "#C6D0CF"
+)
+DARK = Palette(
+    "dark", "#161C22", "#E6EAE7", "#B4BEC4", "#94A0A9", "#6F7C86", "#FF9C66", "#46525C", "#313C45"
+)
+COOKIE = "kerfbook-shade"  # dark or light, as the device is set; written by shade.js
+
+
+def palette_of(theme: str, cookies: Mapping[str, str]) -> Palette:
+    """The person's choice, else what the device said, else light."""
+    chosen = theme or cookies.get(COOKIE, "")
+    return DARK if chosen == "dark" else LIGHT
+
+
+def template(palette: Palette) -> go.layout.Template:
+    """The shop log's Plotly template."""
+    axis = {
+        "gridcolor": palette.rule,
+        "gridwidth": 1,
+        "zeroline": False,
+        "linecolor": palette.ink,
+        "ticks": "outside",
+        "ticklen": 5,
+        "tickcolor": palette.edge,
+        "tickfont": {"size": 12.5, "color": palette.pencil},
+        "title": {"font": {"size": 13.5, "color": palette.ink2}},
+        "fixedrange": True,
+    }
+    return go.layout.Template(
+        layout={
+            "paper_bgcolor": palette.paper,
+            "plot_bgcolor": palette.paper,
+            "font": {"family": FONT, "size": 13, "color": palette.ink},
+            "colorway": [palette.ink, palette.pencil, palette.edge],
+            "colorscale": {"sequential": [[0, palette.paper], [1, palette.ink]]},
+            "showlegend": False,
+            "margin": {"l": 44, "r": 12, "t": 34, "b": 40},
+            "xaxis": axis,
+            "yaxis": axis,
+            "hoverlabel": {
+                "bgcolor": palette.paper,
+                "bordercolor": palette.ink,
+                "font": {"family": FONT, "size": 13, "color": palette.ink},
+            },
+            "transition": {"duration": 0},
+            "separators": ".,",
+        }
+    )
+
+
+def bar_fill(palette: Palette, kind: str) -> dict[str, Any]:
+    """Marker of a bar: `more` hatched, `less` open, `off` hatched the other way in vermilion,
+    `fast` solid, `fine` hatched, `planned` open in pencil."""
+    line, hatch, width = palette.ink2, "", 1.25
+    if kind == "fast":
+        return {"color": palette.ink, "line": {"color": palette.ink, "width": 1.25}}
+    if kind == "more":
+        hatch = "/"
+    elif kind == "fine":
+        hatch, line = "/", palette.ink
+    elif kind == "off":
+        hatch, line, width = "\\", palette.off, 1.5
+    elif kind == "planned":
+        line = palette.pencil
+    return {
+        "color": palette.paper,
+        "line": {"color": line, "width": width},
+        "pattern": {
+            "shape": hatch,
+            "size": 5,
+            "solidity": 0.2,
+            "fgcolor": line,
+            "bgcolor": palette.paper,
+        },
+    }
+
+
+def money(minor: int | None, digits: int, *, whole: bool = False) -> str:
+    """Minor units as the shop writes them; `whole` leaves the cents out, for columns."""
+    if minor is None:
+        return UNKNOWN
+    sign, figure = ("−" if minor < 0 else ""), abs(int(minor))
+    if whole or not digits:
+        rounded = (figure * 2 + 10**digits) // (2 * 10**digits)  # half up, exact
+        return f"{sign if rounded else ''}{rounded:,}"
+    units, rest = divmod(figure, 10**digits)
+    return f"{sign}{units:,}.{rest:0{digits}d}"
+
+
+def signed(minor: int | None, digits: int, *, whole: bool = True) -> str:
+    """A difference: +774, −143, 0."""
+    said = money(minor, digits, whole=whole)
+    return f"+{said}" if minor is not None and minor > 0 and said != "0" else said
+
+
+def hours(seconds: float | None, places: int = 1) -> str:
+    """Seconds as hours, 289.6."""
+    return UNKNOWN if seconds is None else f"{seconds / 3600:,.{places}f}"
+
+
+def minutes(value: float | None) -> str:
+    return UNKNOWN if value is None else f"{value:,.0f}"
+
+
+def percent(share: float | None, of: str) -> str:
+    """A share with its base: 51 % of 5 h 20 min. Never a bare percentage."""
+    return f"share of {of} unknown" if share is None else f"{share * 100:.0f} % of {of}"
+
+
+def span(seconds: float | None) -> str:
+    """2 h 42 min, 18 min, 40 s."""
+    if seconds is None:
+        return UNKNOWN
+    s = round(seconds)
+    if s < 60:
+        return f"{s} s"
+    m = round(s / 60)
+    return f"{m} min" if m < 60 else f"{m // 60} h {m % 60:02d} min"
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """1 arc, 27 arcs."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def coverage_words(coverage: Coverage, digits: int) -> str:
+    """How much of the amounts rests on what, with the base."""
+    if not coverage.total:
+        return "Nothing is posted yet."
+    base = money(round(coverage.total), digits, whole=True)
+    said = [
+        f"{(coverage.share(word) or 0) * 100:.0f} % {word}"
+        for word in ("measured", "entered", "planned", "unknown")
+        if coverage.share(word)
+    ]
+    return f"Of amounts of {base}: {', '.join(said)}."

@@ -1,0 +1,118 @@
+"""What is done from the day's page: arcs given to a run, a reason given, a line left."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST, require_safe
+
+from dashboards import data, theme
+from dashboards.access import desk
+from dashboards.today import undo
+from shopfloor.errors import FloorError
+from shopfloor.services import desk as deeds
+
+ASSIGN = "assign_arcs"
+MOST = 600
+
+
+@desk(ASSIGN)
+@require_safe
+def arcs(request: HttpRequest) -> HttpResponseBase:
+    """A stretch of arcs without a run, and everything it could have been."""
+    first = request.GET.get("first", "")
+    try:
+        loose = data.arcs_loose(first)
+    except LookupError as gone:
+        return render(request, "kerfbook/today/arcs.html", {"gone": str(gone)}, status=404)
+    return render(request, "kerfbook/today/arcs.html", {"loose": loose, "first": first})
+
+
+@desk(ASSIGN)
+@require_POST
+def arcs_give(request: HttpRequest) -> HttpResponseBase:
+    now, user = data.now(), _user(request)
+    revision = request.POST.get("revision_id", "")
+    try:
+        given = deeds.arcs_give(
+            first_key=request.POST.get("first_key", ""),
+            arcs=_whole(request.POST.get("arcs", ""), MOST),
+            run_id=request.POST.get("run_id", ""),
+            revision_id=int(revision) if revision.isdecimal() else None,
+            by=user,
+            now=now,
+        )
+    except FloorError as refused:
+        return _refused(request, refused)
+    many = theme.count(len(given.keys), "arc")
+    said = f"{many} given to {given.nest}." if given.run_id else f"{many} set aside: no job."
+    undo.remember(request, said=said, now=now, keys=list(given.keys), steps=list(given.steps))
+    return redirect("today")
+
+
+@desk(ASSIGN)
+@require_POST
+def arcs_give_back(request: HttpRequest) -> HttpResponseBase:
+    now = data.now()
+    kept = undo.offered(request, now)
+    undo.forget(request)
+    if kept is None:
+        messages.warning(request, "That is too long ago to take back here.")
+        return redirect("today")
+    try:
+        deeds.arcs_give_back(keys=kept["keys"], steps=kept["steps"], by=_user(request), now=now)
+    except FloorError as refused:
+        return _refused(request, refused)
+    messages.success(request, f"Taken back: {theme.count(len(kept['keys']), 'arc')} loose again.")
+    return redirect("today")
+
+
+@desk(ASSIGN)
+def reason(request: HttpRequest, stoppage_id: int) -> HttpResponseBase:
+    """Gives a stoppage its reason."""
+    try:
+        seen = data.stoppage(stoppage_id)
+    except LookupError as gone:
+        raise Http404(str(gone)) from gone
+    if request.method == "POST":
+        try:
+            deeds.stoppage_reason_give(
+                stoppage_id=stoppage_id,
+                reason_code=request.POST.get("reason", ""),
+                note=request.POST.get("note", ""),
+                by=_user(request),
+            )
+        except FloorError as refused:
+            return _refused(request, refused)
+        messages.success(request, "The stoppage has its reason.")
+        return redirect("today")
+    context = {"seen": seen, "reasons": data.reasons()}
+    return render(request, "kerfbook/today/reason.html", context)
+
+
+@desk()
+@require_POST
+def line(request: HttpRequest) -> HttpResponseBase:
+    """Leaves a line for the next shift."""
+    try:
+        deeds.line_leave(text=request.POST.get("text", ""), by=_user(request), now=data.now())
+    except FloorError as refused:
+        return _refused(request, refused)
+    messages.success(request, "Your line is on the page.")
+    return redirect("today")
+
+
+def _refused(request: HttpRequest, refused: FloorError) -> HttpResponseBase:
+    messages.error(request, f"{refused.message} {refused.hint}".strip())
+    return redirect("today")
+
+
+def _user(request: HttpRequest) -> Any:
+    return request.user
+
+
+def _whole(text: str, most: int) -> int:
+    return min(int(text), most) if text.isdecimal() else most

@@ -1,0 +1,147 @@
+"""Today's report as the page draws it. Nothing is worked out here: words, links and drawings."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from dashboards import theme
+from dashboards.access import Sight
+from dashboards.today.addresses import note_view
+from planning.reports.shapes import TableToday, Today
+from shopfloor import strip
+from shopfloor.strip.model import StripTable
+from shopfloor.strip.words import clock, off_plan
+
+log = logging.getLogger(__name__)
+MANY = 5  # more tables than this are drawn with low strips
+SAFE = "This strip could not be drawn. Its lines are safe in the journal."
+THEN = "Load the page again; the sources page says what came in."
+
+
+@dataclass(slots=True)
+class Row:
+    """One table on the page."""
+
+    code: str
+    name: str
+    facts: list[str]
+    standing: str
+    off: bool
+    ends: str
+    strips: str
+    silent: str
+    notes: list[dict[str, Any]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Page:
+    lede: str
+    hours: str
+    rows: list[Row]
+    loose: list[dict[str, Any]]  # notes of no single table
+    notes: int
+    tight: bool
+
+
+def page_of(today: Today, sight: Sight) -> Page:
+    """The whole page of one shift."""
+    tight = len(today.tables) > MANY
+    rows = [_row(table, sight, tight) for table in today.tables]
+    by_table = {row.code: row for row in rows} | {row.name: row for row in rows}
+    loose: list[dict[str, Any]] = []
+    for note in today.notes:
+        view = note_view(note, sight)
+        row = by_table.get(note.table)
+        (row.notes if row else loose).append(view)
+    hours = strip.hours(today.tables[0].strip) if today.tables else ""
+    return Page(today.lede, hours, rows, loose, len(today.notes), tight)
+
+
+def _row(table: TableToday, sight: Sight, tight: bool) -> Row:
+    pace = table.strip.last_pace
+    return Row(
+        code=table.code,
+        name=table.name,
+        facts=_facts(table, sight),
+        standing=strip.pace_words(table.strip),
+        off=off_plan(pace),
+        ends=_ends(table),
+        strips=_drawn(table, tight),
+        silent=_silent(table.strip),
+    )
+
+
+def _drawn(table: TableToday, tight: bool) -> str:
+    """The strip; where it cannot be drawn the others stay and it says so."""
+    draw = strip.compact_strips if tight else strip.strips
+    try:
+        return draw(table.strip)
+    except Exception:
+        log.exception("strip of %s", table.code)
+        return strip.failed(table.strip, SAFE, THEN)
+
+
+def _facts(table: TableToday, sight: Sight) -> list[str]:
+    said = []
+    if table.current is not None:
+        if sight.persons and table.current.operator:
+            said.append(table.current.operator)
+        said.append(table.current.wear_set)
+    elif table.strip.sets:
+        said.append(table.strip.sets[-1].label)
+    shares = table.shares
+    known_s = shares.total_s - shares.unknown_s
+    if shares.total_s > 0:
+        said.append(f"arc {theme.span(shares.burning_s)}")
+        said.append(theme.percent(shares.burning_share, theme.span(known_s)))
+    if (
+        shares.unknown_s >= 60
+        and shares.burning_low is not None
+        and shares.burning_high is not None
+    ):
+        said.append(
+            f"{theme.span(shares.unknown_s)} unknown: {shares.burning_low * 100:.0f}–"
+            f"{shares.burning_high * 100:.0f} % possible"
+        )
+    return said
+
+
+def _ends(table: TableToday) -> str:
+    """Ends 14:21, between 14:02 and 14:47. Plan 14:03."""
+    drawn, said = table.strip, []
+    if drawn.forecast is not None:
+        low, mid, high = (
+            clock(at, drawn.zone, drawn.now_us)
+            for at in (drawn.forecast.low_us, drawn.forecast.median_us, drawn.forecast.high_us)
+        )
+        said.append(f"Ends {mid}, between {low} and {high}.")
+    elif table.outlook is not None and table.outlook.middle_s is None and table.waiting:
+        outlook = table.outlook
+        said.append(f"End unknown: not enough data ({outlook.runs} runs, needed {outlook.needed}).")
+    if drawn.plan_end_us is not None:
+        said.append(f"Plan {clock(drawn.plan_end_us, drawn.zone, drawn.now_us)}.")
+    return " ".join(said)
+
+
+def _silent(drawn: StripTable) -> str:
+    if drawn.silent_since_us is None:
+        return ""
+    age = theme.span((drawn.now_us - drawn.silent_since_us) / 1e6)
+    return f"No lines since {clock(drawn.silent_since_us, drawn.zone)}, {age} ago."
+
+
+def heading(today: Today, at: datetime, zone: ZoneInfo) -> tuple[str, str]:
+    """Thursday 8 October; early shift, 06:00–14:30."""
+    local = at.astimezone(zone)
+    if not today.tables:
+        return f"{local:%A} {local.day} {local:%B}", ""
+    first = today.tables[0]
+    day = first.shift_date
+    begins = clock(first.strip.start_us, zone)
+    ends = clock(first.strip.shift_end_us or first.strip.end_us, zone)
+    said = f"{first.shift} shift, {begins}–{ends}" if first.shift else "no shift at this time"
+    return f"{day:%A} {day.day} {day:%B}", said

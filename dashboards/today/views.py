@@ -1,0 +1,90 @@
+"""The day's page, its moving part, and the lines people leave on it."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.views.decorators.http import condition, require_safe
+
+from dashboards import data
+from dashboards.access import desk, sight_of
+from dashboards.today import rows, undo
+from dashboards.today.shifts import Choice, chosen, neighbours
+
+log = logging.getLogger(__name__)
+# The page is drawn anew this often even where nothing came in: now moves on.
+TICK_S = 15
+LEFT_FOR = timedelta(hours=16)
+
+
+@desk()
+@require_safe
+def today(request: HttpRequest) -> HttpResponseBase:
+    now = data.now()
+    try:
+        choice = chosen(request.GET.get("day", ""), request.GET.get("shift", ""), now)
+    except LookupError as missing:
+        context = {"missing": str(missing), "day": request.GET.get("day", "")}
+        return render(request, "kerfbook/today.html", context, status=404)
+    context = _context(request, choice, now) | {"undo": undo.offered(request, now)}
+    return render(request, "kerfbook/today.html", context)
+
+
+def _tag(request: HttpRequest) -> str:
+    """Changes with every line that came in, every record changed, and as time goes by."""
+    user: Any = request.user
+    if not user.is_authenticated:
+        return '"stranger"'
+    seed = f"{user.pk}.{sight_of(user)}.{data.day_stamp()}.{int(data.now().timestamp()) // TICK_S}"
+    return f'"{hashlib.sha256(seed.encode()).hexdigest()[:24]}"'
+
+
+@desk()
+@require_safe
+@condition(etag_func=_tag)
+def strips(request: HttpRequest) -> HttpResponse:
+    """The moving part of the page alone. 304 where nothing moved."""
+    now = data.now()
+    context = _context(request, chosen("", "", now), now)
+    response = HttpResponse(render_to_string("kerfbook/today/_day.html", context, request))
+    response["Cache-Control"] = "private, no-store"
+    return response
+
+
+def _context(request: HttpRequest, choice: Choice, now: datetime) -> dict[str, Any]:
+    """Everything both the page and its moving part show."""
+    sight = sight_of(request.user)
+    before, after = neighbours(choice, now)
+    day = choice.span.date if choice.span else now.astimezone(data.zone()).date()
+    context: dict[str, Any] = {"live": choice.live, "before": before, "after": after, "day": day}
+    context |= _day(choice, sight)
+    context["left"] = data.lines_left(since=choice.at - LEFT_FOR, until=choice.at)
+    context["left_by"] = _left_by(choice)
+    return context
+
+
+def _day(choice: Choice, sight: Any) -> dict[str, Any]:
+    try:
+        report = data.today(choice.at)
+        page = rows.page_of(report, sight)
+        title, sub = rows.heading(report, choice.at, data.zone())
+        jobs = data.rows(data.jobs_today(choice.at)) if choice.live else []
+    except Exception:
+        log.exception("today at %s", choice.at)
+        local = choice.at.astimezone(data.zone())
+        title, sub = f"{local:%A} {local.day} {local:%B}", ""
+        return {"failed": True, "title": title, "sub": sub}
+    return {"page": page, "title": title, "sub": sub, "jobs": jobs}
+
+
+def _left_by(choice: Choice) -> str:
+    """ "the late shift", where one shift came just before this one."""
+    moment: datetime = choice.span.start if choice.span else choice.at
+    spans = [span for span in data.shifts_near(choice.at, days=2) if span.start < moment]
+    return f"the {spans[-1].name} shift" if spans else "those before"

@@ -1,0 +1,134 @@
+"""Each torch's set and pieces, what is left in them, the drawer, and the pieces before."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from typing import Any
+
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from dashboards import data, theme
+from dashboards.access import desk, sight_of
+from dashboards.figures.pit import PitChart, Point, pit_figure
+from dashboards.figures.stack import left_words, stack
+from dashboards.ledgers import wear as ledgers
+from dashboards.ledgers.wear import PieceRow, TorchRow
+from planning.reports.shapes import WearBoard
+
+log = logging.getLogger(__name__)
+CAUTION = {
+    "title": "Before a change",
+    "lines": ("Isolate and lock out, let it cool, follow the maker's manual.",),
+    "references": "ANSI Z49.1; 29 CFR 1910.147; or the local code, and qualified judgement.",
+}
+BEFORE = 60
+
+
+@desk()
+@require_safe
+def wear(request: HttpRequest) -> HttpResponseBase:
+    """The board of one torch, with every torch and the drawer beneath."""
+    try:
+        board = data.wear_board(data.now())
+        context = _board(board, request)
+    except Exception:
+        log.exception("wear board")
+        context = {"failed": True}
+    sight = sight_of(request.user)
+    return render(request, "kerfbook/wear.html", context | {"sight": sight, "caution": CAUTION})
+
+
+def _board(board: WearBoard, request: HttpRequest) -> dict[str, Any]:
+    torches = ledgers.torches(board.fitted)
+    chosen = _chosen(torches, request)
+    drawer = [row for row in ledgers.records(board.drawer) if row["kind"]]
+    context: dict[str, Any] = {
+        "torches": torches,
+        "chosen": chosen,
+        "drawer": drawer,
+        "low": [row for row in drawer if row["low"]],
+        "shelved": ledgers.records(board.shelved),
+        "history": ledgers.records(board.history)[:BEFORE],
+    }
+    if chosen is not None:
+        context |= {"lede": _lede(chosen), "stacks": _stacks(chosen)} | _pit(board, chosen)
+        context["notes"] = [_note(piece) for piece in chosen.pieces if piece.due != "no"]
+    return context
+
+
+def _chosen(torches: Sequence[TorchRow], request: HttpRequest) -> TorchRow | None:
+    """The torch asked for, else the one of the piece asked for, else the one to look at first."""
+    asked, piece = request.GET.get("torch", ""), request.GET.get("piece", "")
+    for torch in torches:
+        if str(torch.torch_id) == asked or piece in {str(one.piece_id) for one in torch.pieces}:
+            return torch
+    by_need = sorted(
+        torches,
+        key=lambda torch: (
+            ledgers.URGENT.get(torch.urgent.due, 3),
+            torch.urgent.left if torch.urgent.left is not None else 10**9,
+        ),
+    )
+    return by_need[0] if by_need else None
+
+
+def _lede(torch: TorchRow) -> str:
+    piece = torch.urgent
+    said, between = left_words(piece)
+    where = f"{torch.table}'s {piece.kind}"
+    if piece.due == "due":
+        return f"{where} is due for a change: {piece.basis or said}."
+    if piece.left is None:
+        return f"Nobody knows how long {where} lasts: {piece.basis or 'not enough data'}."
+    about = f"about {said}" + (f", between {between.replace('–', ' and ')}" if between else "")
+    return f"{where} has {about}."
+
+
+def _note(piece: PieceRow) -> dict[str, Any]:
+    said, between = left_words(piece)
+    heads = {
+        "due": f"{piece.kind.capitalize()} is due",
+        "soon": f"{piece.kind.capitalize()}: {said}",
+    }
+    head = heads.get(piece.due, f"{piece.kind.capitalize()}: life unknown")
+    body = f"{piece.label}. {piece.basis}" + (f" Between {between}." if between else "")
+    return {"kind": "now" if piece.due == "due" else "soon", "head": head, "body": body}
+
+
+def _stacks(torch: TorchRow) -> list[str]:
+    label = f"{torch.table}, torch {torch.torch}: " + "; ".join(
+        f"{piece.kind} {' '.join(left_words(piece))}".strip() for piece in torch.pieces
+    )
+    return [stack(torch.pieces, label)]
+
+
+def _pit(board: WearBoard, torch: TorchRow) -> dict[str, Any]:
+    """The electrode's pit beside those of the electrodes of this set before it."""
+    piece = next((one for one in torch.pieces if one.kind == "electrode"), None)
+    if piece is None:
+        return {}
+    like = [
+        int(row["piece_id"])
+        for row in ledgers.records(board.history)
+        if row["kind"] == "electrode" and row["wear_set"] == piece.wear_set
+    ][:BEFORE]
+    seen = data.inspections([piece.piece_id, *like])
+    zone = data.zone()
+    points = [
+        (one.piece_id, Point(one.starts, one.pit_mm, f"{one.at.astimezone(zone):%-d %b}"))
+        for one in seen
+    ]
+    chart = PitChart(
+        limit_mm=data.pit_limit_mm(),
+        now=tuple(point for key, point in points if key == piece.piece_id),
+        before=tuple(point for key, point in points if key != piece.piece_id),
+        starts=piece.starts,
+        left=piece.left,
+        low=piece.low,
+        high=piece.high,
+    )
+    drawn = pit_figure(chart) if chart.now or chart.before else ""
+    return {"pit": chart, "pit_drawn": drawn, "pit_piece": piece, "theme": theme}

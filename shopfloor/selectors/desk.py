@@ -1,0 +1,141 @@
+"""What the day's page shows beside planning's figures. No money."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Max
+
+from shopfloor.models import (
+    Action,
+    ActionState,
+    Change,
+    Inspection,
+    Nest,
+    PieceUse,
+    Reason,
+    Stoppage,
+)
+from telemetry.models import Arc, Cursor, Health
+
+
+@dataclass(frozen=True, slots=True)
+class LineLeft:
+    """A line somebody left for the next shift."""
+
+    text: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ReasonChoice:
+    code: str
+    label: str
+    planned: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StoppageSeen:
+    id: int
+    table: str
+    reason: str
+    started_at: datetime
+    ended_at: datetime | None
+    evidence: str
+    note: str
+    run_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """A pit that was measured, at the starts the piece had by then."""
+
+    piece_id: int
+    at: datetime
+    starts: int
+    pit_mm: float
+
+
+def day_stamp() -> str:
+    """Changes whenever a line came in, an arc or a record changed, or a source fell silent."""
+    cursor = Cursor.objects.aggregate(line=Max("last_line_us"), changed=Max("changed_us"))
+    arc = Arc.objects.order_by("-changed_us").values_list("changed_us", flat=True).first()
+    change = Change.objects.order_by("-pk").values_list("pk", flat=True).first()
+    links = ",".join(Health.objects.order_by("pk").values_list("link", flat=True))
+    return f"{cursor['line']}.{cursor['changed']}.{arc}.{change}.{links}"
+
+
+def lines_left(*, since: datetime, until: datetime) -> list[LineLeft]:
+    """Notes written in [since, until), the newest first."""
+    rows = (
+        Action.objects.filter(kind="note", state=ActionState.APPLIED, at__gte=since, at__lt=until)
+        .select_related("person")
+        .order_by("-at")[:6]
+    )
+    return [
+        LineLeft(
+            str(row.result.get("text") or row.payload.get("text", "")),
+            row.person.shown_name,
+            row.at,
+        )
+        for row in rows
+    ]
+
+
+def reasons() -> list[ReasonChoice]:
+    return [
+        ReasonChoice(row.code, row.label, row.planned) for row in Reason.objects.filter(active=True)
+    ]
+
+
+def stoppage_seen(stoppage_id: int) -> StoppageSeen:
+    """Raises `LookupError` where there is none."""
+    row = Stoppage.objects.select_related("table", "reason").filter(pk=stoppage_id).first()
+    if row is None:
+        raise LookupError(f"There is no stoppage {stoppage_id}.")
+    return StoppageSeen(
+        row.pk,
+        row.table.name,
+        row.reason.label if row.reason else "",
+        row.started_at,
+        row.ended_at,
+        str(row.evidence),
+        row.note,
+        str(row.run_id or ""),
+    )
+
+
+def inspections(piece_ids: Sequence[int]) -> list[Inspected]:
+    """Measured pits of these pieces with their starts at the time: starts of the runs that had
+    used it by then, and what it had before it was first on record."""
+    seen = list(
+        Inspection.objects.filter(piece__in=list(piece_ids))
+        .exclude(pit_mm=None)
+        .select_related("piece")
+        .order_by("at")
+    )
+    uses: dict[int, list[tuple[datetime, int]]] = defaultdict(list)
+    for piece, at, starts in PieceUse.objects.filter(piece__in=list(piece_ids)).values_list(
+        "piece", "at", "starts"
+    ):
+        uses[piece].append((at, starts))
+    found = []
+    for row in seen:
+        before = getattr(row.piece, "prior_starts", None)
+        counted = sum(starts for at, starts in uses[row.piece_id] if at <= row.at)
+        if row.pit_mm is not None:
+            found.append(Inspected(row.piece_id, row.at, (before or 0) + counted, row.pit_mm))
+    return found
+
+
+def nests_to_choose(most: int = 200) -> list[tuple[int, str]]:
+    rows = (
+        Nest.objects.filter(withdrawn_at=None)
+        .select_related("material")
+        .order_by("-made_at")[:most]
+    )
+    return [(row.pk, f"{row.name}, {row.thickness_text} {row.material.code}") for row in rows]

@@ -1,0 +1,177 @@
+"""One run beside its figures: the map of its parts, its checks, its history. No money."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Q, Sum
+
+from shopfloor.models import (
+    ArcAssignment,
+    Change,
+    Check,
+    Contour,
+    PartResult,
+    Run,
+    RunState,
+    Segment,
+    Stoppage,
+)
+from shopfloor.partsmap import Part, PartState
+
+# Rows of a run's history: only columns a reader can make sense of.
+SAID = {
+    "state": "state", "closed_at": "closed", "opened_at": "opened", "note": "note",
+    "sheet_id": "sheet", "swap_reason": "swap", "ended_at": "ended", "started_at": "started",
+    "end_reason": "end", "operator_id": "operator", "reason_id": "reason", "quantity": "parts",
+    "outcome": "outcome", "cause": "cause", "first_contour": "first contour",
+    "last_contour": "last contour", "end_assumed": "end assumed", "u_mm": "u, mm",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class RunMap:
+    parts: tuple[Part, ...]
+    sheet_mm: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class CheckSeen:
+    at: datetime
+    by: str
+    u_mm: float | None
+    u_range: int | None
+    rz5_um: float | None
+    kerf_mm: float | None
+    dross: str
+    passed: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeSeen:
+    """One entry of the audit trail in words."""
+
+    at: datetime
+    what: str
+    who: str
+    why: str
+    said: str
+
+
+def run_map(run_id: str) -> RunMap:
+    """The parts of a run's nest where they lie, with what became of each. Raises `LookupError`."""
+    run = Run.objects.select_related("revision", "sheet").filter(pk=run_id).first()
+    if run is None:
+        raise LookupError("There is no such run.")
+    burnt = set(
+        ArcAssignment.objects.filter(segment__run=run)
+        .exclude(contour_number=None)
+        .values_list("contour_number", flat=True)
+    )
+    judged: dict[int | None, str] = dict(
+        PartResult.objects.filter(run=run, quantity__gt=0)
+        .exclude(contour_number=None)
+        .order_by("at")
+        .values_list("contour_number", "outcome")
+    )
+    all_good = run.state == RunState.FINISHED and _good(run) > 0
+    members: dict[tuple[Any, str, int], list[Contour]] = defaultdict(list)
+    for contour in Contour.objects.filter(revision=run.revision).order_by("number"):
+        members[contour.line_id, contour.part, contour.copy].append(contour)
+    parts = []
+    for (_, name, copy), contours in members.items():
+        outline = next((one for one in contours if not one.inner), contours[0])
+        drawn = [outline, *(one for one in contours if one is not outline)]
+        points = tuple(
+            tuple((float(x), float(y)) for x, y in one.points) for one in drawn if one.points
+        )
+        if points:
+            numbers: set[int | None] = {one.number for one in contours}
+            state = _state(numbers, burnt, judged, all_good)
+            parts.append(Part(str(outline.number), points, state, name=f"{name}, copy {copy}"))
+    sheet = run.sheet
+    size = (sheet.length_mm, sheet.width_mm) if sheet else None
+    return RunMap(tuple(parts), size)
+
+
+def _good(run: Run) -> int:
+    total = PartResult.objects.filter(run=run, outcome="good").aggregate(total=Sum("quantity"))
+    return total["total"] or 0
+
+
+def _state(
+    numbers: set[int | None], burnt: set[int | None], judged: dict[int | None, str], all_good: bool
+) -> PartState:
+    said = {judged[number] for number in numbers & judged.keys()}
+    if "scrap" in said:
+        return "scrap"
+    if said & {"not_cut"}:
+        return "not-cut"
+    if said & {"good"} or all_good:
+        return "good"
+    return "burnt" if numbers <= burnt else "planned"
+
+
+def run_checks(run_id: str) -> list[CheckSeen]:
+    return [
+        CheckSeen(
+            row.at,
+            row.by.shown_name,
+            row.u_mm,
+            row.u_range,
+            row.rz5_um,
+            row.kerf_mm,
+            row.dross,
+            row.passed,
+        )
+        for row in Check.objects.filter(run__pk=run_id).select_related("by")
+    ]
+
+
+def run_changes(run_id: str) -> list[ChangeSeen]:
+    """Every change to a run, its segments, stoppages, parts and checks, the newest first; what
+    matching wrote for single arcs is left out."""
+    keys = {run_id, str(run_id).replace("-", "")}
+    rows = Q(table=Run._meta.db_table, row__in=keys)
+    for model in (Segment, Stoppage, PartResult, Check):
+        found = [
+            str(pk) for pk in model.objects.filter(run__pk=run_id).values_list("pk", flat=True)
+        ]
+        if found:
+            rows |= Q(table=model._meta.db_table, row__in=found)
+    changes = Change.objects.filter(rows).order_by("-at", "-pk")[:60]
+    return [
+        ChangeSeen(
+            row.at,
+            f"{row.table.rpartition('_')[2]} {WAYS.get(row.operation, row.operation)}",
+            row.who,
+            row.why,
+            _said(row.old, row.new),
+        )
+        for row in changes
+    ]
+
+
+WAYS = {"insert": "made", "update": "changed", "delete": "removed"}
+
+
+def _said(old: Any, new: Any) -> str:
+    before, after = _object(old), _object(new)
+    parts = []
+    for name, label in SAID.items():
+        was, now = before.get(name), after.get(name)
+        if was == now or (not before and now in (None, "", False)):
+            continue
+        parts.append(f"{label} {_word(was)} → {_word(now)}" if before else f"{label} {_word(now)}")
+    return "; ".join(parts)
+
+
+def _object(value: Any) -> dict[str, Any]:
+    return value if isinstance(value, dict) else {}
+
+
+def _word(value: Any) -> str:
+    return "none" if value in (None, "") else str(value)[:60]
