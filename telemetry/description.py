@@ -27,7 +27,7 @@ CHECKSUMS: Final = ("none", "xor", "crc16-ccitt-false", "crc16-modbus")
 CONTACTS: Final = ("torch_on", "pilot", "transfer")
 FIELDS: Final = ("seq", "time", "signal", "value", "torch")
 COLUMNS: Final = (*FIELDS, "ignore")
-LEVEL_COLUMNS: Final = ("level", "time", "torch", "ignore")
+LEVEL_COLUMNS: Final = ("level", "seq", "time", "torch", "ignore")
 
 
 @dataclass(frozen=True, slots=True)

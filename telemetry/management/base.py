@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import Any, NoReturn
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandParser
 from django.db import Error as DatabaseError
 
 from telemetry.database import ensure_database
@@ -13,7 +13,24 @@ from telemetry.errors import DescriptionError, TelemetryError
 from telemetry.models import Feed
 
 
-class IntakeCommand(BaseCommand):
+class _OneLineParser(CommandParser):
+    """Says what is wrong with the options in one line, without the usage before it."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog.split()[-1]}: {' '.join(message.split())}\n")
+
+
+class OneLineCommand(BaseCommand):
+    """A command whose options, too, are refused in one line."""
+
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+        parser = super().create_parser(prog_name, subcommand, **kwargs)
+        # Django makes its own parser class and offers no other way in.
+        parser.__class__ = _OneLineParser
+        return parser
+
+
+class IntakeCommand(OneLineCommand):
     """`run` does the work; what it raises of the expected kinds becomes one line and status 2."""
 
     requires_system_checks = ()

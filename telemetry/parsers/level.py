@@ -1,4 +1,4 @@
-"""A contact's level a line: bare, or in columns with a stamp and a torch.
+"""A contact's level a line: bare, or in columns with a running number, a stamp and a torch.
 
 The signal field is the level's word; what is an edge is decided once the lines are in order.
 """
@@ -20,6 +20,7 @@ class LevelParser:
         columns = description.line.columns
         self._width = len(columns)
         self._level = columns.index("level")
+        self._seq = columns.index("seq") if "seq" in columns else -1
         self._time = columns.index("time") if "time" in columns else -1
         self._torch = columns.index("torch") if "torch" in columns else -1
 
@@ -32,7 +33,9 @@ class LevelParser:
             reason = "too few columns" if len(fields) < self._width else "too many columns"
             raise ParseError(reason, f"{len(fields)} columns, stated {self._width}")
         fields.append(None)
-        return None, fields[self._time], fields[self._level], None, fields[self._torch]
+        return (
+            fields[self._seq], fields[self._time], fields[self._level], None, fields[self._torch]
+        )  # fmt: skip
 
     def take_header(self, text: str) -> bool:
         """True for a line of the stated column names."""

@@ -6,7 +6,7 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-from django.core.management import call_command
+from django.core.management import ManagementUtility, call_command
 
 FEEDS = Path(__file__).parents[2] / "fixtures" / "feeds"
 GOOD = FEEDS / "columns" / "feed.toml"
@@ -47,3 +47,12 @@ def test_summary_for_people_names_arcs_and_rejects() -> None:
     assert "6 lines: 5 events, 1 rejected" in text
     assert "torch B: 2026-03-02T16:02:00Z, 120.000 s, 1 pierces, ended off" in text
     assert "line 6:" in text
+
+
+def test_options_are_refused_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as caught:
+        ManagementUtility(["manage.py", "readfeed", "--json"]).execute()
+    assert caught.value.code == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err == "readfeed: the following arguments are required: FEED.toml, FILE\n"

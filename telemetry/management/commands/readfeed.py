@@ -8,17 +8,18 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO, NoReturn
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 
 from telemetry.description import Description, read_description
 from telemetry.errors import DescriptionError, SourceError
+from telemetry.management.base import OneLineCommand
 from telemetry.sample import Sample, as_json, decode_sample
 
 _BLOCK = 1 << 20
 _SHOWN = 10
 
 
-class Command(BaseCommand):
+class Command(OneLineCommand):
     """Shows what a feed description makes of a file; touches no database."""
 
     help = "Decode a sample file with a feed description; nothing is stored."
