@@ -21,6 +21,9 @@ Corner = Literal["stop", "blend"]
 # Our assumption for G64 without a P and no tolerance given.
 DEFAULT_TOLERANCE_MM: Final = 0.1
 _SHORTEST_MM: Final = 1e-9
+# Speeds (mm/min) and accelerations (mm/s2) beyond these are slips; within, times stay finite.
+LEAST: Final = 1e-6
+MOST: Final = 1e9
 # A smaller turn is rounding of the program's own digits: straight on.
 _STRAIGHT_ON_RAD: Final = 1e-5
 
@@ -42,11 +45,18 @@ class TableMotion:
     def __post_init__(self) -> None:
         for name in ("accel_mm_s2", "rapid_mm_min"):
             value = getattr(self, name)
-            if not (math.isfinite(value) and value > 0):
-                raise ValueError(f"{name} must be above zero, not {value:g}")
+            check_rate(name, value)
         tolerance = self.tolerance_mm
-        if tolerance is not None and not (math.isfinite(tolerance) and tolerance >= 0):
-            raise ValueError(f"tolerance_mm must not be below zero, not {tolerance:g}")
+        if tolerance is not None and not 0 <= tolerance <= MOST:
+            raise ValueError(
+                f"tolerance_mm must not be below zero or above {MOST:g}, not {tolerance:g}"
+            )
+
+
+def check_rate(name: str, value: float) -> None:
+    """Raises ``ValueError`` for a speed or acceleration that no table has."""
+    if not LEAST <= value <= MOST:
+        raise ValueError(f"{name} must be above zero, {LEAST:g} to {MOST:g}, not {value:g}")
 
 
 def trapezoid_s(length_mm: float, speed_mm_s: float, accel_mm_s2: float) -> float:

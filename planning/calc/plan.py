@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from planning.calc.motion import TableMotion, move_times
+from planning.calc.motion import MOST, TableMotion, check_rate, move_times
 from planning.calc.program import Note, Program, ProgramError
 from planning.calc.program.contours import extents
 from planning.calc.program.types import RAPID, Bools, Floats, Moves
@@ -26,12 +25,12 @@ class Cutting:
 
     def __post_init__(self) -> None:
         speed = self.speed_mm_min
-        if speed is not None and not (math.isfinite(speed) and speed > 0):
-            raise ValueError(f"speed_mm_min must be above zero, not {speed:g}")
+        if speed is not None:
+            check_rate("speed_mm_min", speed)
         for name in ("pierce_delay_s", "touch_off_s"):
             value = getattr(self, name)
-            if not (math.isfinite(value) and value >= 0):
-                raise ValueError(f"{name} must not be below zero, not {value:g}")
+            if not 0 <= value <= MOST:
+                raise ValueError(f"{name} must not be below zero or above {MOST:g}, not {value:g}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,11 +114,14 @@ def test_a_bad_program_is_refused_with_file_and_line(capsys, tmp_path):
         ([TWO_PARTS, *TABLE, "--set", "A"], "need --chart"),
         ([TWO_PARTS, *TABLE, *CHART, "--thickness", "6", "--speed", "5"], "in place of"),
         ([TWO_PARTS, *TABLE, "--speed", "0"], "speed_mm_min must be above zero"),
+        ([TWO_PARTS, *TABLE, "--speed", "1e308"], "above zero, 1e-06 to 1e+09"),
+        ([TWO_PARTS, "--accel", "1", "--rapid", "1e-320"], "rapid_mm_min must be above zero"),
+        ([TWO_PARTS, *TABLE, "--speed", "1", "--touch-off", "1e300"], "below zero or above"),
         ([TWO_PARTS, "--accel", "0", "--rapid", "1"], "accel_mm_s2"),
         ([TWO_PARTS, *TABLE, "--torch-on", "M5"], "the same code"),
         ([TWO_PARTS, *TABLE, "--torch-on", "on"], "M code"),
         ([str(PROGRAMS / "bare_modal.nc"), *TABLE], "bare_modal.nc:5: no cutting speed"),
-        (["nosuch.nc", *TABLE], "nosuch.nc:0: cannot be read"),
+        (["nosuch.nc", *TABLE], "nosuch.nc:1: cannot be read"),
     ],
 )
 def test_bad_input_is_one_line_and_status_2(capsys, options, said):

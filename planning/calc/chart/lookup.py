@@ -44,7 +44,7 @@ def lookup(
             raise ChartError(
                 row.line,
                 f"a speed of {row.speed_mm_min:.6g} mm/min in {row.thickness_mm:g} mm needs "
-                f"{efficiency:.2f} times the power the arc has (volts x amps)",
+                f"{efficiency:.3g} times the power the arc has (volts x amps)",
             )
         if doubt := unlikely(efficiency):
             warnings.append(doubt)

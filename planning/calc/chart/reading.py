@@ -30,6 +30,7 @@ _NUMBERS: Final[Mapping[str, tuple[str, float]]] = {
 _THICKNESSES: Final = ("thickness_mm", "thickness_in", "gauge")
 # Passed over: words for people.
 _REMARKS: Final = frozenset(("note", "notes", "remark", "remarks", "comment"))
+_MOST: Final = 1e9
 _MAY_BE_ZERO: Final = frozenset(("pierce_delay_s", "touch_off_s", "max_pierce_mm"))
 
 
@@ -136,4 +137,6 @@ def _number(column: str, cell: str, line: int) -> float:
     least_ok = value >= 0 if column in _MAY_BE_ZERO else value > 0
     if not math.isfinite(value) or not least_ok:
         raise ChartError(line, f"{column}: {cell} is not above zero")
+    if value > _MOST:
+        raise ChartError(line, f"{column}: {cell} is above {_MOST:.0e}")
     return value

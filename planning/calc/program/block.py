@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from planning.calc.program.codes import (
     MODAL_GROUP,
@@ -14,6 +15,9 @@ from planning.calc.program.codes import (
 from planning.calc.program.types import ProgramError
 from planning.calc.program.words import Word
 
+# No table is so long, no feed so high and no dwell so long; times stay finite below it.
+MOST: Final = 1e9
+
 
 @dataclass(slots=True)
 class Block:
@@ -23,19 +27,20 @@ class Block:
 
 
 def parse_block(pairs: list[Word], line: int) -> Block:
-    """Sort a block's words. Raises ``ProgramError`` for a word given twice or one never read."""
+    """Sort a block's words. Raises ``ProgramError`` for a word given twice, one never read and one
+    with a number above ``MOST``."""
     g: list[float] = []
     m: list[float] = []
     words: dict[str, float] = {}
     for letter, digits in pairs:
         if letter == "G":
-            g.append(float(digits))
+            g.append(_number(letter, digits, line))
         elif letter == "M":
-            m.append(float(digits))
+            m.append(_number(letter, digits, line))
         elif letter in words:
             raise ProgramError(line, f"{letter} is given twice in one block")
         else:
-            words[letter] = float(digits)
+            words[letter] = _number(letter, digits, line)
     block = Block(g, m, words)
     if not words.keys().isdisjoint(REFUSED_LETTERS):
         letter = next(x for x in words if x in REFUSED_LETTERS)
@@ -43,6 +48,13 @@ def parse_block(pairs: list[Word], line: int) -> Block:
     if g:
         check_codes(block, line)
     return block
+
+
+def _number(letter: str, digits: str, line: int) -> float:
+    value = float(digits)
+    if abs(value) > MOST:
+        raise ProgramError(line, f"{letter} with a number above {MOST:.0e}")
+    return value
 
 
 def check_codes(block: Block, line: int) -> None:

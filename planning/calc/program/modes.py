@@ -12,6 +12,7 @@ from planning.calc.program.types import Dialect, ProgramError
 from planning.calc.units import MM_PER_IN
 
 _UNITS = {20.0: MM_PER_IN, 21.0: 1.0, 70.0: MM_PER_IN, 71.0: 1.0}
+_SLOWEST = 1e-6  # a lower F but 0 is a slip; times stay finite above it
 _SILENT = frozenset((0.0, 1.0, 2.0, 3.0, 4.0, 17.0, 28.0, 40.0, 53.0, 80.0, 92.0))
 
 
@@ -67,7 +68,7 @@ class Modes:
         self.inverse = inverse
 
     def _feed(self, value: float, line: int) -> None:
-        if value < 0 or (value == 0 and self.inverse):
+        if value < 0 or 0 < value < _SLOWEST or (value == 0 and self.inverse):
             raise ProgramError(line, f"F{value:g} is no feed rate")
         if not self.inverse:
             feed = value * self.scale if value else math.nan

@@ -43,8 +43,9 @@ class FigureCommand(BaseCommand):
         """A file's bytes; a file that cannot be read ends the command."""
         try:
             return Path(name).read_bytes()
-        except OSError as error:
-            self.fail_at(name, 0, f"cannot be read: {error.strerror or error}")
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or error
+            self.fail_at(name, 1, f"cannot be read: {reason}")
 
     def print_json(self, figures: Mapping[str, Any]) -> None:
         print(json.dumps(figures, allow_nan=False, ensure_ascii=True))

@@ -53,6 +53,7 @@ HEAD = "set,material,thickness_mm,speed_mm_min\n"
         (HEAD + "A,steel,6,fast\n", 2, "not a number"),
         (HEAD + "A,steel,6,0\n", 2, "above zero"),
         (HEAD + "A,steel,6,nan\n", 2, "above zero"),
+        (HEAD + "A,steel,6,1e300\n", 2, "1e300 is above"),
         (HEAD + "A,steel,6,\n", 2, "speed is blank"),
         (HEAD + "A,steel,,1000\n", 2, "thickness is blank"),
         (HEAD + ",steel,6,1000\n", 2, "set is blank"),
