@@ -4,8 +4,7 @@ a person said of an arc is never overwritten."""
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
@@ -21,47 +20,23 @@ from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.work import work_want
 
 MARK = "arcs"
-# Rows of two feeds may become visible out of the order of their stamps; anything this far behind
-# the mark is looked at again.
-OVERLAP_US = 10_000_000
+APART_US = 6 * 3_600_000_000  # arcs further apart than this are matched as two stretches
 
 
-@dataclass(slots=True)
-class Recent:
-    """What a follower did lately, so that looking back costs nothing."""
-
-    done: dict[tuple[int, int], None] = field(default_factory=dict)
-
-    def add(self, rows: Iterable[tuple[int, int]]) -> None:
-        self.done.update(dict.fromkeys(rows))
-        while len(self.done) > 50_000:
-            self.done.pop(next(iter(self.done)))
-
-
-def follow_arcs(*, limit: int = 2000, recent: Recent | None = None) -> int:
+def follow_arcs(*, limit: int = 2000) -> int:
     """Matches arcs changed since the watermark, at most `limit`; returns how many. Call again
-    until 0. With `recent` (kept by the caller) rows that became visible late are seen too."""
+    until 0. None is passed over: intake's `changed_us` grows from one commit to the next."""
+    mark = Watermark.objects.filter(name=MARK).first() or Watermark(name=MARK)
+    if not arcs_changed(mark.changed_us, mark.row_id, 1):
+        return 0  # looking takes no write lock
     with transaction.atomic(), acting("follow"):
         mark, _ = Watermark.objects.select_for_update().get_or_create(name=MARK)
-        back = OVERLAP_US if recent is not None else 0
-        rows = arcs_changed(
-            mark.changed_us - back, 0 if back else mark.row_id, limit + _kept(recent)
-        )
-        new = [row for row in rows if recent is None or row[:2] not in recent.done][:limit]
-        if not new:
-            return 0
-        _match_rows(new, timezone.now())
-        changed_us, row_id = max(row[:2] for row in new)
-        if (changed_us, row_id) > (mark.changed_us, mark.row_id):
-            mark.changed_us, mark.row_id = changed_us, row_id
+        rows = arcs_changed(mark.changed_us, mark.row_id, limit)
+        if rows:
+            _match_rows(rows, timezone.now())
+            mark.changed_us, mark.row_id = rows[-1][:2]
             mark.save(update_fields=["changed_us", "row_id"])
-    if recent is not None:
-        recent.add(row[:2] for row in new)
-    return len(new)
-
-
-def _kept(recent: Recent | None) -> int:
-    return len(recent.done) if recent is not None else 0
+    return len(rows)
 
 
 def _match_rows(rows: Sequence[tuple[int, int, str, int, str]], now: datetime) -> None:
@@ -71,12 +46,11 @@ def _match_rows(rows: Sequence[tuple[int, int, str, int, str]], now: datetime) -
         at[code].append(on_us)
     wanted: set[str] = set()
     for code, moments in at.items():
-        if code in tables:  # intake may listen to a table the shop has not drawn up yet
+        if code not in tables:  # intake may listen to a table the shop has not drawn up yet
+            continue
+        for first, last in _stretches(moments):
             wanted |= arcs_matched(
-                table=tables[code],
-                start=from_us(min(moments)),
-                end=from_us(max(moments) + 1),
-                now=now,
+                table=tables[code], start=from_us(first), end=from_us(last + 1), now=now
             )
     keys = [row[4] for row in rows]
     for index in range(0, len(keys), 500):
@@ -85,6 +59,16 @@ def _match_rows(rows: Sequence[tuple[int, int, str, int, str]], now: datetime) -
         wanted.update(str(run) for run in runs)
     for run in sorted(wanted):
         work_want(kind="run", key=run)
+
+
+def _stretches(moments: Sequence[int]) -> list[tuple[int, int]]:
+    found: list[tuple[int, int]] = []
+    for moment in sorted(moments):
+        if found and moment - found[-1][1] <= APART_US:
+            found[-1] = (found[-1][0], moment)
+        else:
+            found.append((moment, moment))
+    return found
 
 
 @transaction.atomic

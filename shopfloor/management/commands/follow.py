@@ -13,7 +13,7 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
 
 from shopfloor.acting import acting
-from shopfloor.services.follow import Recent, assignments_pruned, follow_arcs
+from shopfloor.services.follow import assignments_pruned, follow_arcs
 
 log = logging.getLogger(__name__)
 STEP_S = 0.25  # an arc is matched within half a second of its row
@@ -36,12 +36,11 @@ class Command(BaseCommand):
             self._follow(_stop_on_signal())
 
     def _follow(self, stop: threading.Event) -> None:
-        recent = Recent()
         pruned = time.monotonic()
         while not stop.is_set():
             try:
                 close_old_connections()
-                if follow_arcs(recent=recent):
+                if follow_arcs():
                     continue
                 if time.monotonic() - pruned > PRUNE_S:
                     assignments_pruned()
