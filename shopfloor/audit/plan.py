@@ -12,7 +12,9 @@ SECRET = frozenset({"password", "pin_hash", "token_hash"})
 MASK = "***"
 
 # Made by machines and rebuilt at will, or a log of their own.
-LEFT_OUT = frozenset({"Work", "Watermark", "Change", "NestPlan", "PieceOutlook", "RunVariance"})
+LEFT_OUT = frozenset(
+    {"Work", "Watermark", "Change", "NestPlan", "PieceOutlook", "PieceUse", "RunDay", "RunVariance"}
+)
 # Their rows are their own record of having been made; only what happens to them later is kept.
 MADE_ELSEWHERE = frozenset({"Action", "Contour", "Posting"})
 # Columns that change by themselves and say nothing.

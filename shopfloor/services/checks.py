@@ -89,7 +89,7 @@ def bench_record(
         BenchEntry(line=line, kind=kind, minutes=minutes, at=at, by=by, action=action),
         undo={"negate": "minutes"},
     )
-    work_want(kind="bench", key=str(line.pk))
+    work_want(kind="line", key=str(line.pk))
     return entry
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from django.db import models
+from django.db.models import Q
 
 from shopfloor.models import (
     BenchEntry,
@@ -38,6 +39,11 @@ def rows_changed(rows: Iterable[models.Model], *, now: datetime) -> None:
             since[table] = min(start, since.get(table, start))
         if isinstance(row, Fitting | Inspection):
             work_want(kind="piece", key=str(row.piece_id))
+        if isinstance(row, Fitting):
+            for run in Segment.objects.filter(
+                Q(ended_at=None) | Q(ended_at__gt=row.fitted_at), torch=row.torch_id
+            ).values_list("run", flat=True):
+                work_want(kind="run", key=str(run))
         if isinstance(row, Piece) and row.pk:
             work_want(kind="piece", key=str(row.pk))
         if isinstance(row, PartResult | BenchEntry):
@@ -46,7 +52,7 @@ def rows_changed(rows: Iterable[models.Model], *, now: datetime) -> None:
         arcs_matched(table=table, start=start, end=now, now=now)
     jobs_settle(lines=lines, at=now, corrected=True)
     for line in lines:
-        work_want(kind="bench", key=str(line))
+        work_want(kind="line", key=str(line))
 
 
 def _run_of(row: models.Model) -> Run | None:

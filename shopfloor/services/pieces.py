@@ -8,6 +8,7 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Q
 
 from shopfloor.errors import FloorError
 from shopfloor.models import (
@@ -16,6 +17,7 @@ from shopfloor.models import (
     Inspection,
     Piece,
     PieceState,
+    Segment,
     SetPart,
     Torch,
     Tray,
@@ -65,7 +67,7 @@ def piece_fit(
         Fitting(piece=piece, torch=torch, fitted_at=at, fitted_by=by, action=action)
     )
     memo.change(piece, state=PieceState.FITTED)
-    work_want(kind="piece", key=str(piece.pk))
+    _wants(piece, torch, at)
     return fitting
 
 
@@ -95,7 +97,7 @@ def piece_remove(
         incident=incident,
     )
     memo.change(fitting.piece, state=state)
-    work_want(kind="piece", key=str(fitting.piece_id))
+    _wants(fitting.piece, fitting.torch, at)
 
 
 @transaction.atomic
@@ -196,6 +198,14 @@ def set_question(*, fitted: WearSet | None, wanted: WearSet) -> str:
     if fitted.pk == wanted.pk:
         return ""
     return f"{fitted} is fitted, this nest is for {wanted}."
+
+
+def _wants(piece: Piece, torch: Torch, since: datetime) -> None:
+    """The piece's outlook, and the runs whose wear this decides: a change may be told late."""
+    work_want(kind="piece", key=str(piece.pk))
+    late = Segment.objects.filter(Q(ended_at=None) | Q(ended_at__gt=since), torch=torch)
+    for run in late.values_list("run", flat=True).distinct():
+        work_want(kind="run", key=str(run))
 
 
 def _pieces_of(tray: Tray) -> list[Piece]:
