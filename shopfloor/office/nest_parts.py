@@ -24,6 +24,7 @@ from shopfloor.selectors.nests import (
 from shopfloor.services.nests import nest_tie, revision_groups
 
 NONE = ("", "no job")
+WORDS = {"line": "Job line of", "count": "How many of", "rest": "Job line of the rest of"}
 
 
 class TieForm(forms.Form):
@@ -42,6 +43,9 @@ class TieForm(forms.Form):
                 min_value=1, max_value=row.copies, required=False
             )
             self.fields[f"rest_{label}"] = forms.ChoiceField(choices=choices, required=False)
+            for name, words in WORDS.items():
+                said = f"{words} shape {label}"
+                self.fields[f"{name}_{label}"].widget.attrs["aria-label"] = said
 
     def _now(self) -> dict[str, Any]:
         now: dict[str, Any] = {}

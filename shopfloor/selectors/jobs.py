@@ -161,7 +161,7 @@ class JobCosts:
 
     kinds: list[tuple[str, str]]
     rows: list[tuple[JobLine, list[int | None], int]]
-    totals: list[int]
+    totals: list[tuple[str, int]]  # with the key that opens each figure, "JOB:KIND"
     total: int
     latest: datetime | None
 
@@ -189,8 +189,11 @@ def job_costs(job: Job, lines: Sequence[JobLine]) -> JobCosts:
         )
         for line in lines
     ]
-    totals = [sum(sums.get((line.pk, kind), 0) for line in lines) for kind, _ in kinds]
-    return JobCosts(kinds, rows, totals, sum(totals), latest)
+    totals = [
+        (f"{job.pk}:{kind}", sum(sums.get((line.pk, kind), 0) for line in lines))
+        for kind, _ in kinds
+    ]
+    return JobCosts(kinds, rows, totals, sum(amount for _, amount in totals), latest)
 
 
 def job_heats(job: Job) -> list[tuple[str, int, int]]:

@@ -23,6 +23,8 @@ from telemetry.models import (
 from telemetry.selectors import ClockEstimate, clock_estimate, feed_health
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+# Lines that came in bulk tell nothing of a clock: their lags differ by more than a queue's.
+ESTIMATE_SPREAD_US = 10_000_000
 SAID = {
     "alive": "lines come in",
     "silent": "listened to, but no line has come",
@@ -145,7 +147,10 @@ def source_clock(feed: Feed) -> tuple[ClockEstimate | None, list[tuple[ClockOffs
     """How far its clock seems off (arrival minus stamp), and what was added to its stamps so far
     in seconds, the newest first."""
     offsets = feed.clock_offsets.order_by("-version")
-    return clock_estimate(feed), [(offset, offset.offset_us / 1e6) for offset in offsets]
+    estimate = clock_estimate(feed)
+    if estimate is not None and estimate.spread_us > ESTIMATE_SPREAD_US:
+        estimate = None
+    return estimate, [(offset, offset.offset_us / 1e6) for offset in offsets]
 
 
 def source_alarms(feed: Feed | None = None) -> list[tuple[Alarm, datetime | None]]:
