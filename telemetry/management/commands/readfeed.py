@@ -10,6 +10,7 @@ from typing import Any, BinaryIO, NoReturn
 
 from django.core.management.base import CommandParser
 
+from telemetry.bulk import few_collections
 from telemetry.description import Description, read_description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.management.base import OneLineCommand
@@ -35,7 +36,8 @@ class Command(OneLineCommand):
         """Decode and print."""
         try:
             description = read_description(options["feed"])
-            sample = decode_sample(description, _blocks(options["file"]))
+            with few_collections():
+                sample = decode_sample(description, _blocks(options["file"]))
         except (DescriptionError, SourceError) as error:
             self._fail(str(error))
         if options["json"]:
