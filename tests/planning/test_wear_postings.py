@@ -123,8 +123,8 @@ def crashed(north, operator):
 
     pieces 7.00 + 6.60 + 25.20 = 38.80; stop 35/60 x 95 = 55.417 -> 55.42; part 6.20: 100.42.
     Charged before it: 7.00 + 4.40 + 2.80 = 14.20; with 38.80 that is the 53.00 they cost.
-    The part: one of 10 of a sheet of $62; no other cost falls on it, since the run itself lasts
-    only as long as its stoppage here (arcs burn before the rate begins to count).
+    The part: one of 10 of a sheet of $62. The run lasts only as long as its stoppage here, so that
+    no machine time falls on the part.
     """
     from shopfloor.models import PartResult, Reason
 
@@ -162,7 +162,7 @@ def crashed(north, operator):
 
 
 def test_a_crash_costs_what_it_took(crashed):
-    run, line, _ = crashed
+    line = crashed[1]
     assert _sum(kind="crash") == 10_042
     assert set(Posting.objects.filter(kind="crash").values_list("cause", "line")) == {
         ("crash", line.pk)

@@ -1,0 +1,162 @@
+"""Today's tables: the strip, what is left, and the sentences beside it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from planning.reports import today
+from planning.services.run_figures import run_figures
+from shopfloor.models import ArcAssignment, NestPlan, PieceOutlook, QueueItem, RunVariance
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+
+SHIFT = cast.NOON - timedelta(hours=6)  # 06:00 in Chicago; the early shift ends at 14:00
+
+
+def _listening(table, now):
+    from telemetry.models import Health
+
+    at_us = cast.to_us(now)
+    feed = cast.feed(table, f"{table.code}-feed")
+    Health.objects.create(feed=feed, link="open", since_us=0, beat_us=at_us, last_byte_us=at_us)
+    return feed
+
+
+@pytest.fixture
+def half_burnt(north, operator):
+    """A nest of ten contours, 60 s each with 10 s of travel: 700 s, with nothing to load. Begun at
+    06:00, four contours were burnt by 06:06 where the plan has 280 s for them."""
+    _, [line] = cast.job("J-1")
+    revision = cast.nest(operator, [(line, 1e4, 60)] * 10)
+    plan = cast.plan([60] * 10, travel_s=10)
+    run = cast.run(revision, north, start=SHIFT, seconds=None, state="open", plan=plan)
+    cast.arcs(run, [(90 * n + 10, 90 * n + 70, n + 1) for n in range(4)], start=SHIFT)
+    return run
+
+
+def _queue(table, operator, *, total_s, name="N-2", due_at=None):
+    revision = cast.nest(operator, [], name=name)
+    NestPlan.objects.create(
+        revision=revision,
+        table=table,
+        wear_set=cast.wear_set(),
+        cut_s=total_s - 20,
+        pierce_s=0,
+        total_s=total_s,
+        load_s=0,
+        arcs_s=[total_s - 20],
+        computed_at=SHIFT,
+    )
+    return QueueItem.objects.create(nest=revision.nest, table=table, position=1, due_at=due_at)
+
+
+def test_it_says_where_the_run_stands_and_what_is_left(half_burnt, north, operator):
+    now = cast.at(SHIFT, 360)
+    _listening(north, now)
+    _queue(north, operator, total_s=600)
+    board = today(now=now)
+    [row] = board.tables
+    assert (row.shift, row.current.contour, row.current.contours) == ("early", 4, 10)
+    assert row.current.rest_s == pytest.approx(420)  # six contours of 70 s
+    assert row.shares.burning_s == 240
+    assert row.shares.waiting_s == 120
+    assert row.outlook.plan_s == pytest.approx(1020)
+    assert row.outlook.middle_s is None
+    assert "0 recent runs" in row.outlook.basis
+    ends = [plan.to_us for plan in row.strip.planned]
+    assert ends == [cast.to_us(now) + 420_000_000, cast.to_us(now) + 1_020_000_000]
+    assert len(row.strip.planned[0].arcs_s) == 6
+    assert row.strip.forecast is None
+    # by the fourth arc's end at 340 s the plan had 280: a minute behind
+    assert row.strip.pace[-1].ahead_min == pytest.approx((280 - 340) / 60)
+
+
+def test_recent_runs_give_the_end_its_range(half_burnt, north, operator):
+    now = cast.at(SHIFT, 360)
+    _listening(north, now)
+    for number in range(6):
+        before = cast.run(
+            half_burnt.revision, north, start=SHIFT - timedelta(days=number + 1), seconds=1
+        )
+        RunVariance.objects.create(
+            run=before, planned_s=100, elapsed_s=120, coverage=1.0, computed_at=now
+        )
+    [row] = today(now=now).tables
+    assert row.outlook.middle_s == pytest.approx(420 * 1.2)
+    assert row.strip.forecast.median_us == cast.to_us(now) + round(420 * 1.2 * 1e6)
+
+
+def test_what_wants_a_hand_is_said_with_its_action(half_burnt, north, operator):
+    now = cast.at(SHIFT, 3600)
+    _listening(north, now)
+    strays = cast.arcs(
+        half_burnt, [(2000 + 10 * n, 2005 + 10 * n, None) for n in range(3)], start=SHIFT
+    )
+    ArcAssignment.objects.filter(arc_key__in=[arc.key for arc in strays]).delete()
+    stop = cast.stoppage(half_burnt, cast.at(SHIFT, 2400), 600)
+    due = cast.at(now, 60)
+    _queue(north, operator, total_s=600, due_at=due)
+    piece = cast.piece("nozzle")
+    cast.fitting(piece, north, SHIFT, by=operator)
+    PieceOutlook.objects.create(piece=piece, starts=600, due="due", basis="rated 600 starts",
+                                computed_at=now)  # fmt: skip
+    board = today(now=now)
+    said = {act.code: (note, act.target) for note in board.notes for act in note.acts}
+    assert said["assign_arcs"][1] == strays[0].key
+    assert "3 arcs on North, 06:33 to 06:33, belong to no job" in said["assign_arcs"][0].body
+    assert said["reason"][1] == str(stop.pk)
+    assert "stood 10 min from 06:40" in said["reason"][0].body
+    assert said["wear"][1] == str(piece.pk)
+    assert "is due" in said["queue"][0].body
+    kinds = [note.kind for note in board.notes]
+    assert kinds == sorted(kinds, key=lambda kind: kind != "now")
+    assert board.lede.endswith("North has a run open.")
+
+
+def test_a_silent_source_is_unknown_since_its_last_sign(half_burnt, north):
+    from telemetry.models import Health
+
+    last = cast.at(SHIFT, 400)
+    now = cast.at(SHIFT, 1000)
+    feed = cast.feed(north, "north-feed")
+    at_us = cast.to_us(last)
+    Health.objects.create(feed=feed, link="waiting", since_us=at_us, beat_us=cast.to_us(now),
+                          last_byte_us=at_us)  # fmt: skip
+    board = today(now=now)
+    [row] = board.tables
+    assert row.strip.silent_since_us == at_us
+    assert row.shares.unknown_s == 600
+    assert any(act.code == "feed" for note in board.notes for act in note.acts)
+
+
+def test_a_table_without_a_source_is_never_called_waiting(north):
+    [row] = today(now=cast.at(SHIFT, 600)).tables
+    assert (row.shares.unknown_s, row.shares.waiting_s) == (600, 0)
+    assert row.shares.burning_share is None
+
+
+def test_outside_any_shift_it_is_the_local_day(north):
+    from shopfloor.models import Shift
+
+    Shift.objects.all().delete()
+    [row] = today(now=cast.NOON).tables
+    assert (row.strip.shift_end_us - row.strip.start_us) / 3_600_000_000 == 24
+
+
+def test_as_many_queries_for_many_runs_as_for_few(
+    half_burnt, north, south, operator, django_assert_max_num_queries
+):
+    now = cast.at(SHIFT, 7 * 3600)
+    _listening(north, now)
+    for number in range(12):
+        begun = cast.at(SHIFT, 1000 + 900 * number)
+        revision = cast.nest(operator, [], name=f"M-{number}")
+        run = cast.run(revision, north if number % 2 else south, start=begun, seconds=800)
+        cast.arcs(run, [(n * 3, n * 3 + 2, 1) for n in range(100)], start=begun)
+        _queue(south, operator, total_s=500, name=f"Q-{number}")
+        run_figures(key=str(run.pk), payload={})
+    with django_assert_max_num_queries(26):
+        today(now=now)
