@@ -57,6 +57,7 @@ def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) ->
     env["PYTHONUNBUFFERED"] = "1"
     logs = folder / "logs"
     logs.mkdir(exist_ok=True)
+    (folder / "static").mkdir(exist_ok=True)
 
     def child(name: str, *words: str) -> Child:
         return Child(name, python(*words), env, str(logs / f"{name}.log"))
@@ -77,6 +78,7 @@ def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) ->
             THREADS,
             "--graceful-timeout",
             "3",
+            "--no-control-socket",
             "--access-logfile",
             "/dev/null",
         ),
@@ -100,6 +102,8 @@ def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) ->
             "WARNING",
             "--without-gossip",
             "--without-mingle",
+            "--hostname",
+            "kerfbook@localhost",
         ),
     ]
     if demo:

@@ -73,6 +73,7 @@ class Table:
         begun = self.t
         first = not self.drawer.fitted
         self.t += 0 if first else CHANGE_S * self.random.lognormvariate(0, 0.2)
+        self.t = min(self.t, max(begun, self.now - 25))
         self.drawer.fit_set(wanted, self.t, self.operator)
         if not first and self.t < self.now:
             self.history.stops.append(
@@ -81,14 +82,14 @@ class Table:
 
     def _begin(self, lot: Lot) -> None:
         run = RunRow(lot, lot.done + 1, self.t)
-        run.forgotten = self.random.random() < 0.006
+        run.forgotten = self.random.random() < 0.006 and self.t < self.now - 7200
         self.history.runs.append(run)
         if self.random.random() < 0.3:
             thickness = DESIGNS[lot.design].thickness_mm
             share = 0.034 if DESIGNS[lot.design].set == "P120" else 0.013
             run.check_u = round((0.1 + share * thickness) * self.random.lognormvariate(0, 0.15), 2)
         run.segments.append(SegmentRow(self.operator, self.t, None, 1, None, ""))
-        self.t += 340 * self.random.lognormvariate(0, 0.25)
+        self.t = min(self.t + 340 * self.random.lognormvariate(0, 0.25), max(self.t, self.now - 15))
         self._burn(run)
 
     def _resume(self, run: RunRow) -> None:
@@ -139,16 +140,16 @@ class Table:
             )
 
     def _finish(self, run: RunRow) -> None:
-        if self.t >= self.now:
-            self.t, self.open_run = self.now, run
-            return
+        # The demo opens on tables at work: a run whose last arc is burnt is finished by now, and
+        # the next one has just begun.
+        self.t = min(self.t, self.now - 40)
         run.closed = self.t
         run.segments[-1].ended, run.segments[-1].reason = self.t, "finish"
         run.segments[-1].last = run.contours_done
         if self.random.random() < 0.35 and self.drawer.look(self.t, self.operator):
-            self.t += 300
+            self.t = min(self.t + 300, self.now - 35)
             self.drawer.replace(PAIR, self.t, self.operator, "retired", "pit")
-        self.t += 90 * self.random.lognormvariate(0, 0.5)
+        self.t = min(self.t + 90 * self.random.lognormvariate(0, 0.5), max(self.t, self.now - 30))
 
     def _hand_over(self, run: RunRow) -> None:
         run.segments[-1].ended, run.segments[-1].reason = self.end, "shift"

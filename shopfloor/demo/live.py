@@ -17,6 +17,7 @@ from pathlib import Path
 from random import Random
 
 from shopfloor.demo.lines import stamp
+from shopfloor.demo.operator import press
 from shopfloor.models import ArcAssignment, NestPlan, Run, RunState, Stoppage, Table
 
 IDLE_EVERY_S = 10.0
@@ -69,7 +70,8 @@ class SimulatedTable:
     due: list[tuple[float, str, str]] = field(default_factory=list)
     idle_at: float = 0.0
     look_at: float = 0.0
-    off_at: float | None = None  # of the arc now burning
+    idle_since: float = field(default_factory=time.time)
+    finished: object = None  # the run whose every contour is burnt
 
     def step(self, now: float) -> None:
         if now >= self.look_at:
@@ -78,9 +80,7 @@ class SimulatedTable:
         while self.due and self.due[0][0] <= now:
             at, signal, value = self.due.pop(0)
             self._say(at, signal, value)
-            self.off_at = None if signal == "ARC OFF" else self.off_at
-            if signal == "ARC ON":
-                self.idle_at = now + IDLE_EVERY_S
+            self.idle_at, self.idle_since = now + IDLE_EVERY_S, now
         if not self.due and self.burning:
             self._next_arc(now)
         elif not self.due and now >= self.idle_at:
@@ -98,9 +98,11 @@ class SimulatedTable:
         stopped = Stoppage.objects.filter(table=self.table, ended_at=None).exists()
         if run is None or stopped:
             self._fall_silent(now)
-        elif self.burning is None or self.burning.run_id != run.pk:
+        elif run.pk != self.finished and (self.burning is None or self.burning.run_id != run.pk):
             self._fall_silent(now)
             self.burning = self._take(run)
+        if self.burning is None and not stopped:
+            press(self.table, idle_s=now - self.idle_since)
 
     def _take(self, run: Run) -> Burning | None:
         plan = NestPlan.objects.filter(
@@ -119,12 +121,12 @@ class SimulatedTable:
     def _next_arc(self, now: float) -> None:
         burning = self.burning
         if burning is None or burning.next >= len(burning.arcs_s):
+            self.finished = burning.run_id if burning else self.finished
             self.burning = None
             return
         seconds = burning.arcs_s[burning.next] * self.random.lognormvariate(0.01, 0.02)
         on = now + burning.before_s * self.random.lognormvariate(0.05, 0.1)
         burning.next += 1
-        self.off_at = on + seconds
         self.due = [
             (on, "ARC ON", ""),
             (on + 0.2, "PIERCE", ""),
