@@ -23,21 +23,31 @@ _STUCK_S = 30.0
 
 
 def run_once(feeds: Sequence[Feed]) -> None:
-    """Reads what is there, stores it and ends. The first feed that cannot be read raises."""
+    """Reads what is there, stores it and ends. A feed that cannot be read raises, after the
+    others have been."""
     runners = _take(feeds)
+    faults: list[TelemetryError] = []
     try:
         for runner in runners:
-            runner.prepare()
-            runner.read_what_is_there()
-            while runner.journal():
-                pass
-            runner.flush_if_quiet(now=True)
-            runner.storing.drain(runner.writer.durable)
-            _beat(runner, "closed")
+            try:
+                _once(runner)
+            except TelemetryError as error:
+                faults.append(error)
     finally:
         for runner in runners:
-            runner.stop.set()
-            runner.lock.release()
+            runner.end()
+    if faults:
+        raise faults[0]
+
+
+def _once(runner: Runner) -> None:
+    runner.prepare()
+    runner.read_what_is_there()
+    while runner.journal():
+        pass
+    runner.flush_if_quiet(now=True)
+    runner.storing.drain(runner.writer.durable)
+    _beat(runner, "closed")
 
 
 def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[], bool]) -> None:

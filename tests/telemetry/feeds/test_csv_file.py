@@ -139,5 +139,9 @@ def test_a_missing_file_is_an_error_that_names_it(feed, path):
     from telemetry.errors import SourceError
 
     path.unlink()
+    other = path.with_name("other.csv")
+    other.write_text(rows(1, 3))
+    good = feed_register(name="u", text=feed_text(other), by="test")
     with pytest.raises(SourceError, match=r"t\.csv: no such file"):
-        run_once([feed])
+        run_once([feed, good])
+    assert feed_status(good)["lines"] == 3
