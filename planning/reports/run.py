@@ -53,10 +53,9 @@ def run_detail(*, run_id: str) -> RunDetail:
 
 
 def _find(run_id: str) -> Run:
+    runs = Run.objects.select_related("revision__nest", "table", "sheet__heat")
     try:
-        return Run.objects.select_related("revision__nest", "table", "sheet__heat").get(
-            pk=uuid.UUID(str(run_id))
-        )
+        return runs.defer("revision__program").get(pk=uuid.UUID(str(run_id)))
     except (ValueError, ValidationError, Run.DoesNotExist):
         raise LookupError(f"there is no run {run_id}") from None
 

@@ -188,7 +188,11 @@ def _runs(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) 
         segments[row.run_id].append(row)
     runs = chunked(
         list(segments),
-        lambda some: Run.objects.filter(pk__in=some).select_related("revision__nest"),
+        lambda some: (
+            Run.objects.filter(pk__in=some)
+            .select_related("revision__nest")
+            .defer("revision__program", "revision__notes")
+        ),
     )
     pierces, jobs = _contours({run.revision_id for run in runs})
     for run in sorted(runs, key=lambda run: segments[run.pk][0].started_at):

@@ -13,6 +13,7 @@ from planning.reports.shapes import Coverage, Figure, OpenedRow
 from shopfloor.models import Fitting, Job, Month, Piece, PieceUse, Posting, PostingKind, RunVariance
 
 MOST = 200
+HEAVY = ("run__revision__program", "run__revision__notes", "run__plan")  # never read for a name
 WORDS = ("measured", "entered", "planned", "unknown")
 HOW = {
     "material": "sheet cost, shared by the net area of the parts",
@@ -93,6 +94,7 @@ def _postings(**where: Any) -> list[Posting]:
     return list(
         Posting.objects.filter(**where)
         .select_related("run__revision__nest", "line__job")
+        .defer(*HEAVY)
         .order_by("shift_date", "pk")
     )
 
@@ -154,6 +156,7 @@ def posting(id: str) -> Figure:
     row = (
         Posting.objects.filter(pk=int(id))
         .select_related("run__revision__nest", "line__job", "piece", "month", "belongs_to", "by")
+        .defer(*HEAVY)
         .first()
     )
     if row is None:
@@ -226,7 +229,7 @@ def piece(id: str) -> Figure:
         .values_list("run_id")
         .annotate(all=Sum("amount_minor"))
     )
-    uses = PieceUse.objects.filter(piece=found).select_related("run__revision__nest")
+    uses = PieceUse.objects.filter(piece=found).select_related("run__revision__nest").defer(*HEAVY)
     for use in uses.order_by("at")[:MOST]:
         minor = paid.get(use.run_id, 0)
         rows.append(

@@ -102,6 +102,7 @@ def plan(id: str) -> Figure:
     found = (
         NestPlan.objects.filter(pk=int(id))
         .select_related("revision__nest", "table", "wear_set")
+        .defer("revision__program", "arcs_s")
         .first()
     )
     if found is None:
@@ -145,6 +146,7 @@ def arc(id: str) -> Figure:
     said = (
         ArcAssignment.objects.filter(arc_key=id)
         .select_related("segment__run__revision__nest", "by")
+        .defer("segment__run__revision__program", "segment__run__plan")
         .first()
     )
     pierces = "unknown" if found.pierces is None else str(found.pierces)
