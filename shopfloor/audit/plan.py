@@ -21,6 +21,7 @@ MADE_ELSEWHERE = frozenset({"Action", "Contour", "Posting"})
 NOISE = {
     "User": frozenset({"last_login"}),
     "Terminal": frozenset({"last_seen_at", "clock_offset_ms"}),
+    "Segment": frozenset({"last_contour"}),  # moves with every arc
 }
 # Heavy columns that can be made again from the program's bytes.
 HEAVY = {"Contour": frozenset({"points"})}

@@ -40,10 +40,10 @@ def rows_changed(rows: Iterable[models.Model], *, now: datetime) -> None:
         if isinstance(row, Fitting | Inspection):
             work_want(kind="piece", key=str(row.piece_id))
         if isinstance(row, Fitting):
-            for run in Segment.objects.filter(
-                Q(ended_at=None) | Q(ended_at__gt=row.fitted_at), torch=row.torch_id
-            ).values_list("run", flat=True):
-                work_want(kind="run", key=str(run))
+            late = Q(ended_at=None) | Q(ended_at__gt=row.fitted_at)
+            segments = Segment.objects.filter(late, torch=row.torch_id)
+            for key in segments.values_list("run", flat=True).distinct():
+                work_want(kind="run", key=str(key))
         if isinstance(row, Piece) and row.pk:
             work_want(kind="piece", key=str(row.pk))
         if isinstance(row, PartResult | BenchEntry):

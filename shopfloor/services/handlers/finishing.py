@@ -50,16 +50,20 @@ def finish(call: Call) -> dict[str, Any]:
 
 
 def judged_parts(run: Run, payload: dict[str, Any]) -> list[Judged]:
-    """The payload's counts, by line (`parts`) or by exception from all good (`exceptions`)."""
+    """The payload's counts, by line (`parts`) or by exception from all good (`exceptions`). What
+    was counted before, while the sheet was still burning, is not counted again."""
     on_sheet = parts_on_sheet(run.revision)
+    counted: dict[int, int] = {}
+    if run.state != RunState.FINISHED:
+        counted = {line: sum(counts.values()) for line, counts in run_counts(run).items()}
     if payload.get("parts") is not None:
-        return _by_line(payload["parts"], on_sheet)
+        return _by_line(payload["parts"], on_sheet, counted)
     if payload.get("exceptions") is not None:
-        return _by_exception(payload["exceptions"], on_sheet)
+        return _by_exception(payload["exceptions"], on_sheet, counted)
     raise FloorError("How many are good?", "Count the parts, or tap those that are not.")
 
 
-def _by_line(parts: Any, on_sheet: Sequence[SheetPart]) -> list[Judged]:
+def _by_line(parts: Any, on_sheet: Sequence[SheetPart], counted: dict[int, int]) -> list[Judged]:
     lines = {part.line for part in on_sheet}
     judged = []
     for part in _dicts(parts, "parts"):
@@ -72,16 +76,20 @@ def _by_line(parts: Any, on_sheet: Sequence[SheetPart]) -> list[Judged]:
             for outcome in ("good", "scrap", "rework")
         }
         planned = sum(1 for copy in on_sheet if copy.line == line)
-        if sum(counts.values()) > planned:
+        total = sum(counts.values()) + counted.get(line, 0)
+        if total > planned:
             raise FloorError(
-                f"{sum(counts.values())} parts, but the sheet holds {planned}.", "Count again."
+                f"{total} parts, those counted before among them, but the sheet holds {planned}.",
+                "Count again.",
             )
         for outcome, quantity in counts.items():
             judged.append(Judged(line, outcome, quantity, cause if outcome != "good" else ""))
     return judged
 
 
-def _by_exception(exceptions: Any, on_sheet: Sequence[SheetPart]) -> list[Judged]:
+def _by_exception(
+    exceptions: Any, on_sheet: Sequence[SheetPart], counted: dict[int, int]
+) -> list[Judged]:
     owner = {number: part for part in on_sheet for number in part.contours}
     said: dict[SheetPart, Judged | None] = {}
     for exception in _dicts(exceptions, "exceptions"):
@@ -98,7 +106,10 @@ def _by_exception(exceptions: Any, on_sheet: Sequence[SheetPart]) -> list[Judged
     for part in on_sheet:
         if part not in said:
             good[part.line] = good.get(part.line, 0) + 1
-    judged = [Judged(line, "good", quantity) for line, quantity in good.items()]
+    judged = [
+        Judged(line, "good", max(quantity - counted.get(line, 0), 0))
+        for line, quantity in good.items()
+    ]
     return judged + [entry for entry in said.values() if entry is not None]
 
 

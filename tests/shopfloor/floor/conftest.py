@@ -4,8 +4,12 @@ intake writes them."""
 from __future__ import annotations
 
 import itertools
+import os
+import subprocess
+import sys
 import uuid
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -33,6 +37,7 @@ from shopfloor.services.actions import action_receive
 from shopfloor.services.follow import follow_arcs
 from shopfloor.services.people import terminal_register
 
+ROOT = Path(__file__).resolve().parents[3]
 T0 = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 SECOND = timedelta(seconds=1)
 MINUTE = timedelta(minutes=1)
@@ -242,3 +247,15 @@ def runs_wanted():
     from shopfloor.models import Work
 
     return lambda: set(Work.objects.filter(kind="run").values_list("key", flat=True))
+
+
+@pytest.fixture
+def real_data(tmp_path):
+    """The environment of a program run on a database file of its own."""
+    env = {"KERFBOOK_DATA": str(tmp_path), "PYTHONPATH": str(ROOT), "DATABASE_URL": ""}
+    subprocess.run(
+        [sys.executable, str(ROOT / "manage.py"), "migrate", "-v0"],
+        env={**os.environ, **env},
+        check=True,
+    )
+    return env

@@ -160,6 +160,18 @@ def test_signing_in_fills_no_trail(operator):
     assert not Change.objects.exists()
 
 
+def test_following_arcs_leaves_only_decisions_in_the_trail(floor):
+    floor.done("start", T0, queue_item=floor.queue(floor.nest()).pk)
+    Change.objects.all().delete()
+    floor.arcs(T0, [30.0] * 3)
+    floor.follow()
+    assert ArcAssignment.objects.count() == 3
+    # long ago by the clock: that the segment's end is assumed is a decision, and on record
+    (change,) = Change.objects.all()
+    assert change.who == "follow"
+    assert set(change.new) == {"ended_at", "end_assumed"}
+
+
 def test_quotes_and_lines_survive_in_the_trail(customer):
     name = 'O\'Hara "Plate" \\ Söhne\n第二'
     Customer.objects.filter(pk=customer.pk).update(name=name)

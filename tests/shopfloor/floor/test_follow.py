@@ -1,6 +1,13 @@
 from __future__ import annotations
 
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.core.management import call_command
@@ -19,7 +26,7 @@ from shopfloor.services.follow import (
 )
 from telemetry.models import Arc
 
-from .conftest import MINUTE, SECOND, T0
+from .conftest import MINUTE, ROOT, SECOND, T0
 
 
 def said():
@@ -271,61 +278,49 @@ def test_matching_a_long_run_again_takes_few_queries(floor, django_assert_max_nu
     assert to_us(T0) < Arc.objects.last().on_us
 
 
-@pytest.mark.slow
-def test_the_command_ends_when_told_to_and_ties_an_arc_within_half_a_second(tmp_path):
-    """Runs the real program on a database file of its own; the time is from the arc's row to its
-    assignment, with what the machine is doing besides."""
-    import os
-    import signal
-    import sqlite3
-    import subprocess
-    import sys
-    import time
-    from pathlib import Path
+FILL = """
+from tests.shopfloor.floor.conftest import *
+from shopfloor.models import *
+table = Table.objects.create(code="north", name="North")
+Torch.objects.create(table=table, code="1")
+floor = Floor(table, User.objects.create(username="milo", is_superuser=True))
+floor.done("start", T0, queue_item=floor.queue(floor.nest()).pk)
+floor.feed()
+"""
+ARC = (
+    'INSERT INTO telemetry_arc (key, feed_id, "table", torch, on_us, off_us, ended, feed_version, '
+    "clock_version, changed_us) VALUES (?, 1, 'north', '1', ?, ?, 'off', 1, 0, ?)"
+)
 
-    root = Path(__file__).resolve().parents[3]
-    env = {**os.environ, "KERFBOOK_DATA": str(tmp_path)}
-    env.pop("DATABASE_URL", None)
-    run = [sys.executable, str(root / "manage.py")]
-    subprocess.run([*run, "migrate", "-v0"], env=env, check=True)
-    fill = (
-        "from tests.shopfloor.floor.conftest import *\n"
-        "from shopfloor.models import *\n"
-        "t = Table.objects.create(code='north', name='North')\n"
-        "Torch.objects.create(table=t, code='1')\n"
-        "f = Floor(t, User.objects.create(username='milo', is_superuser=True))\n"
-        "f.done('start', T0, queue_item=f.queue(f.nest()).pk)\n"
-        "f.feed()\n"
-    )
-    subprocess.run(
-        [*run, "shell", "-v0", "-c", fill], env={**env, "PYTHONPATH": str(root)}, check=True
-    )
-    follower = subprocess.Popen([*run, "follow"], env=env)
+
+@pytest.mark.slow
+def test_the_command_ties_an_arc_within_half_a_second_and_ends_when_told_to(real_data):
+    """The real program on a database file; from the arc's row to its assignment, the best of
+    three, since the machine has other things to do."""
+    manage, env = [sys.executable, str(ROOT / "manage.py")], {**os.environ, **real_data}
+    subprocess.run([*manage, "shell", "-v0", "-c", FILL], env=env, check=True)
+    follower = subprocess.Popen([*manage, "follow"], env=env)
     try:
-        base = sqlite3.connect(tmp_path / "kerfbook.sqlite3", isolation_level=None, timeout=20)
-        waits = []
-        for number in range(1, 4):
-            time.sleep(1.5 if number == 1 else 0.4)
-            on_us = to_us(T0) + number * 60_000_000
-            base.execute(
-                "INSERT INTO telemetry_arc (key, feed_id, \"table\", torch, on_us, off_us, ended, "
-                "feed_version, clock_version, changed_us) "
-                "VALUES (?, 1, 'north', '1', ?, ?, 'off', 1, 0, ?)",
-                [f"k{number}", on_us, on_us + 30_000_000, number],
-            )
-            begun = time.monotonic()
-            while time.monotonic() - begun < 20:
-                found = base.execute(
-                    "SELECT contour_number FROM shopfloor_arcassignment WHERE arc_key = ?",
-                    [f"k{number}"],
-                ).fetchone()
-                if found:
-                    break
-                time.sleep(0.01)
-            assert found == (number,)
-            waits.append(time.monotonic() - begun)
-        assert min(waits) < 0.5
+        base = sqlite3.connect(
+            Path(real_data["KERFBOOK_DATA"]) / "kerfbook.sqlite3", isolation_level=None, timeout=20
+        )
+        waits = [_wait_for(base, number) for number in (1, 2, 3)]
+        base.close()
     finally:
         follower.send_signal(signal.SIGTERM)
         code = follower.wait(timeout=20)
     assert code == 0
+    assert min(waits) < 0.5
+
+
+def _wait_for(base, number):
+    on_us = to_us(T0) + number * 60_000_000
+    base.execute(ARC, [f"k{number}", on_us, on_us + 30_000_000, number])
+    begun = time.monotonic()
+    held = "SELECT contour_number FROM shopfloor_arcassignment WHERE arc_key = ?"
+    while time.monotonic() - begun < 30:
+        if found := base.execute(held, [f"k{number}"]).fetchone():
+            assert found == (number,)
+            return time.monotonic() - begun
+        time.sleep(0.01)
+    raise AssertionError(f"arc {number} was not tied within 30 s")

@@ -308,3 +308,22 @@ def test_a_handover_carries_on_with_the_next_contour(floor, supervisor):
     assert (first.operator, second.operator) == (floor.person, supervisor)
     assert (first.first_contour, first.last_contour) == (1, 2)
     assert (second.first_contour, second.last_contour) == (3, 4)
+
+
+def test_parts_counted_while_the_sheet_burns_are_not_counted_twice(floor):
+    """8 on the sheet: 3 taken off early, one of them scrap; at the end another one is scrap. So
+    8 - 2 = 6 are good, and counting 6 more by hand would make 9."""
+    line = floor.line(quantity=8)
+    floor.done("start", T0, queue_item=floor.queue(floor.nest(contours=8, lines=[line])).pk)
+    early = {"line": line.pk, "good": 2, "scrap": 1, "cause": "nick"}
+    floor.done("finish", T0 + MINUTE, partial=True, parts=[early])
+    assert Run.objects.get().state == "open"
+    refused = floor.do("finish", T0 + 2 * MINUTE, parts=[{"line": line.pk, "good": 6}])
+    assert refused.state == "refused"
+    floor.done(
+        "finish",
+        T0 + 3 * MINUTE,
+        exceptions=[{"contour": 8, "outcome": "scrap", "cause": "slug"}],
+    )
+    count = line_counts([line.pk])[line.pk]
+    assert (count.good, count.scrap, count.shortage) == (6, 2, 2)
