@@ -138,6 +138,7 @@ def _attach_runs(lines: dict[int, LineStands], job: Job, of_revision: dict[int, 
     runs = list(
         Run.objects.filter(revision__in=list(of_revision))
         .select_related("table", "sheet__heat", "revision")
+        .defer("plan", "revision__program")
         .order_by("opened_at")
     )
     gave: dict[tuple[int, object], dict[str, int]] = defaultdict(dict)
@@ -210,7 +211,10 @@ def job_heats(job: Job) -> list[tuple[str, int, int]]:
 def job_last_segments(job: Job) -> QuerySet[Segment]:
     """Stretches being cut now for this job."""
     return (
-        Segment.objects.filter(ended_at=None, run__revision__contours__line__job=job)
-        .select_related("run__table", "operator", "run__revision__nest")
-        .distinct()
+        Segment.objects.filter(
+            ended_at=None,
+            run__revision__in=Contour.objects.filter(line__job=job).values("revision"),
+        )
+        .select_related("run__table", "run__revision__nest")
+        .defer("run__plan", "run__revision__program")
     )

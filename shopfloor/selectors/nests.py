@@ -85,9 +85,9 @@ def newest_revision(nest: Nest) -> NestRevision | None:
 def revision_plans(revision: NestRevision) -> list[NestPlan]:
     """Every plan of a revision, by table and current."""
     return list(
-        revision.plans.select_related("table", "wear_set").order_by(
-            "table__order", "table__name", "wear_set__current_a"
-        )
+        revision.plans.select_related("table", "wear_set")
+        .defer("arcs_s", "snapshot")
+        .order_by("table__order", "table__name", "wear_set__current_a")
     )
 
 
@@ -229,7 +229,7 @@ def nest_runs(nest: Nest) -> list[Run]:
     return list(
         Run.objects.filter(revision__nest=nest)
         .select_related("table", "sheet", "revision", "variance")
-        .defer("revision__program")
+        .defer("plan", "revision__program")
         .annotate(
             good=Coalesce(Sum("results__quantity", filter=Q(results__outcome="good")), 0),
             scrap=Coalesce(Sum("results__quantity", filter=Q(results__outcome="scrap")), 0),

@@ -68,7 +68,7 @@ def trace_sheets(sheets: QuerySet[Sheet]) -> list[TracedSheet]:
         for run in Run.objects.filter(sheet__in=list(traced))
         .exclude(state="voided")
         .select_related("table", "revision__nest")
-        .defer("revision__program")
+        .defer("plan", "revision__program")
         .order_by("opened_at")
     }
     for traced_run in runs.values():

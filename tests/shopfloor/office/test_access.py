@@ -23,6 +23,8 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "job_add": (PLAN, ""),
     "job_import": (PLAN, ""),
     "job": (ALL, "job"),
+    "traveler": (ALL, "job"),
+    "setup": (ALL, "nest"),
     "job_edit": (PLAN, "job"),
     "job_quote": (OWNER, "job"),
     "job_line_add": (PLAN, "job"),

@@ -1,0 +1,80 @@
+"""Travelers and setup sheets: what they say, and that their codes are what terminals know."""
+
+from __future__ import annotations
+
+import pytest
+import segno
+from django.urls import reverse
+
+from shopfloor.office.papers import code_svg
+from shopfloor.services.queue_office import queue_add
+
+
+def test_a_setup_sheet_names_sheet_heat_and_figures(nest, plan, sheet, north, sign_in, operator):
+    plan.snapshot["chart"] = {"speed_mm_min": 2400.0, "cut_height_mm": 1.5, "gas": "air"}
+    plan.save()
+    queue_add(nest=nest, table=north, sheet=sheet)
+    text = sign_in(operator).get(reverse("setup", args=[nest.pk])).content.decode()
+    for told in ("H77", sheet.code, "2400", "1.5", "fast 120 A", "plates.nc", "0.6 min"):
+        assert told in text, told
+    assert "does not say that a machine is safe" in text
+
+
+def test_a_figure_the_chart_lacks_is_unknown(nest, plan, sign_in, operator):
+    shown = sign_in(operator).get(reverse("setup", args=[nest.pk]))
+    figures = {row["label"]: row["value"] for row in shown.context["figures"]}
+    assert figures["cutting speed, mm/min"] == "2400"
+    assert figures["cut height, mm"] == "unknown"
+
+
+def test_chromium_has_its_caution(nest, steel, sign_in, operator):
+    page = sign_in(operator)
+    url = reverse("setup", args=[nest.pk])
+    assert "hexavalent" not in page.get(url).content.decode()
+    steel.caution = "chromium"
+    steel.save()
+    assert "hexavalent" in page.get(url).content.decode()
+
+
+def test_another_nests_place_on_the_list_is_not_taken(nest, north, sign_in, operator):
+    url = reverse("setup", args=[nest.pk])
+    assert sign_in(operator).get(url, {"item": "999999"}).status_code == 404
+    assert sign_in(operator).get(url, {"item": "x"}).status_code == 200
+
+
+def test_a_traveler_carries_a_code_for_each_line(job, sign_in, operator):
+    text = sign_in(operator).get(reverse("traveler", args=[job.pk])).content.decode()
+    assert 'aria-label="Code K-2284"' in text
+    assert 'aria-label="Code K-2284/1"' in text
+
+
+@pytest.mark.parametrize("text", ["K-2284/1", "<b>&", "Tür 5"])
+def test_a_code_holds_its_text_and_shows_it_as_text(text):
+    drawn = str(code_svg(text))
+    # The same modules as the library draws for the same text; reading them back is its business.
+    assert segno.make(text, error="m", micro=False).svg_inline(scale=2.6, light="#fff") in drawn
+    assert "<b>" not in drawn
+
+
+@pytest.mark.django_db
+def test_a_nest_is_planned_in_the_background(nest, fast, steel, north, sign_in, owner):
+    """From upload to page. The plan's arithmetic is checked where it is done; here it is that
+    the wish reaches planning and its figures reach the page."""
+    from planning.services.work import work_drain
+    from shopfloor.services.chart_office import chart_apply
+
+    chart_apply(
+        b"set,material,thickness_mm,speed_mm_min,pierce_delay_s,max_pierce_mm\n"
+        b"F120,A36,5,2900,0.4,20\nF120,A36,8,2000,0.6,20\n"
+    )
+    page = sign_in(owner)
+    url = reverse("nest", args=[nest.pk])
+    assert page.get(url).context["plan"] is None
+    work_drain()
+    plan = page.get(url).context["plan"]
+    assert plan.problem == ""
+    assert plan.pierces == 3
+    assert 3 * 0.4 < plan.pierce_s < 3 * 0.6
+    # Two squares and a hole: 800 + 2 pi 10 = 862.83 mm, cut no faster than the thinner row says.
+    assert plan.cut_mm == pytest.approx(862.83, abs=0.01)
+    assert plan.cut_s > 862.83 / 2900 * 60
