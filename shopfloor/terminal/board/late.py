@@ -76,5 +76,5 @@ def told(side: Any, lines: dict[int, str]) -> str:
         + "".join(f", {part[name]} {name}" for name in ("scrap", "rework") if part.get(name))
         for part in side.get("parts") or []
     ]
-    by = f" ({side['by']})" if side.get("by") else ""
+    by = f" ({side['by']})" if side.get("by") not in (None, "", "unknown") else ""
     return ("; ".join(parts) or "nothing counted") + by

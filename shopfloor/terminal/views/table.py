@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
-from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
@@ -18,6 +16,7 @@ from shopfloor.selectors.shop import shop_zone
 from shopfloor.terminal.access import COOKIE, at_table, cookie_set, crew, crew_touched
 from shopfloor.terminal.board import board_of
 from shopfloor.terminal.board.codes import code_words
+from shopfloor.terminal.board.mark import mark_of
 from shopfloor.terminal.tokens import entry_token
 from shopfloor.terminal.views.signin_page import signin_page
 
@@ -30,7 +29,8 @@ def page(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse
     people = crew(request, terminal, table)
     if not people:
         return signin_page(request, terminal, table)
-    context = screens(terminal, table, people)
+    mark = mark_of(table=table, terminal=terminal, person=people[0], now=timezone.now())
+    context = screens(terminal, table, people, mark)
     context["names"] = " and ".join(one.shown_name for one in people)
     context["theme"] = people[0].theme or None
     response = render(request, "kerfbook/floor/table.html", context)
@@ -48,29 +48,29 @@ def state(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRespons
         return HttpResponse(status=401)
     if request.GET.get("touched"):
         crew_touched(request, table)
-    context = screens(terminal, table, people)
-    if request.GET.get("have") == context["version"]:
+    now = timezone.now()
+    mark = mark_of(table=table, terminal=terminal, person=people[0], now=now)
+    if request.GET.get("have") == mark:
         response = HttpResponse(status=204)
     else:
+        context = screens(terminal, table, people, mark)
         response = render(request, "kerfbook/floor/_screens.html", context)
-    response.headers["X-Now-Ms"] = str(int(timezone.now().timestamp() * 1000))
+    response.headers["X-Now-Ms"] = str(int(now.timestamp() * 1000))
     return response
 
 
-def screens(terminal: Terminal, table: Table, people: list[User]) -> dict[str, Any]:
-    """Everything the screens show. `version` changes with anything that does."""
+def screens(terminal: Terminal, table: Table, people: list[User], mark: str) -> dict[str, Any]:
+    """Everything the screens show. The mark was taken first: what changes meanwhile changes it."""
     now = timezone.now()
-    context: dict[str, Any] = {
+    return {
         "table": table,
         "terminal": terminal,
         "zone": shop_zone(),
         "board": board_of(table=table, terminal=terminal, person=people[0], now=now),
+        "version": mark,
+        "now": now,
+        "by": entry_token(person=people[0], terminal=terminal),
     }
-    seen = render_to_string("kerfbook/floor/_screens.html", context)
-    context["version"] = hashlib.sha256(seen.encode()).hexdigest()[:16]
-    context["now"] = now
-    context["by"] = entry_token(person=people[0], terminal=terminal)
-    return context
 
 
 @require_GET

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -80,10 +81,24 @@ class Stage:
         return self.does("nothing")
 
 
-@pytest.fixture
-def stage(tmp_path):
-    data = tmp_path / "shop"
+@pytest.fixture(scope="session")
+def empty_shop(tmp_path_factory):
+    """A data folder with an empty database, made once."""
+    data = tmp_path_factory.mktemp("shop") / "data"
     (data / "static").mkdir(parents=True)
+    subprocess.run(
+        [sys.executable, "manage.py", "migrate", "--verbosity=0"],
+        env={**os.environ, "KERFBOOK_DATA": str(data)},
+        cwd=ROOT,
+        check=True,
+    )
+    return data
+
+
+@pytest.fixture
+def stage(tmp_path, empty_shop):
+    data = tmp_path / "shop"
+    shutil.copytree(empty_shop, data)
     process = subprocess.Popen(
         [sys.executable, "-m", "tests.shopfloor.terminal.stage"],
         stdin=subprocess.PIPE,
@@ -126,7 +141,7 @@ def terminal(stage, chromium, size):
     )
     page = context.new_page()
     made = Touch(page, stage, f"{size[0]}")
-    page.set_default_timeout(8000)
+    page.set_default_timeout(25_000)  # two cores may be busy with other tests
     yield made
     made.picture("last")
     context.close()

@@ -3,7 +3,8 @@ on one machine, and a line of JSON on standard input for each thing that happens
 
     python -m tests.shopfloor.terminal.stage [PORT]
 
-Run with KERFBOOK_DATA naming an empty folder. Answers each line with one line of JSON.
+Run with KERFBOOK_DATA naming a folder with an empty, migrated database. Answers each line
+with one line of JSON.
 """
 
 from __future__ import annotations
@@ -92,7 +93,9 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
     return {
         "runs": [[run.revision.nest.name, str(run.state), run.sheet.code] for run in runs],
         "segments": [[s.first_contour, s.end_reason] for run in runs for s in run.segments.all()],
-        "actions": [[a.kind, str(a.state), a.payload] for a in Action.objects.order_by("at")],
+        "actions": [
+            [a.kind, str(a.state), a.payload] for a in Action.objects.order_by("received_at")
+        ],
         "results": [
             [r.outcome, r.quantity, r.cause] for run in runs for r in run.results.order_by("pk")
         ],
@@ -119,9 +122,6 @@ def say(what: Any) -> None:
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
     django.setup()
-    from django.core.management import call_command
-
-    call_command("migrate", verbosity=0)
     made, token = cast_made()
     port = serve(int(sys.argv[1]) if len(sys.argv) > 1 else 0)
     say({"port": port, "token": token})

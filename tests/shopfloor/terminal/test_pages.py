@@ -8,6 +8,7 @@ from django.test import Client
 from django.utils import timezone
 
 from shopfloor.services.people import terminal_by_token, terminal_retire
+from telemetry.models import Arc
 from tests.conftest import PASSWORD, PIN
 
 pytestmark = pytest.mark.django_db
@@ -182,6 +183,28 @@ def test_a_scanned_code_is_said_in_words(signed_in, code, says):
     assert says in signed_in.get(PAGE + "code", {"code": code}).json()["words"]
 
 
-def test_the_state_takes_a_fixed_number_of_queries(signed_in, floor, django_assert_max_num_queries):
-    with django_assert_max_num_queries(60):
+def test_an_unchanged_state_costs_a_handful_of_queries(
+    signed_in, floor, django_assert_max_num_queries
+):
+    version = version_of(signed_in)
+    with django_assert_max_num_queries(12):
+        assert signed_in.get(PAGE + f"state?have={version}").status_code == 204
+    with django_assert_max_num_queries(75):
         signed_in.get(PAGE + "state")
+
+
+def version_of(client):
+    return re.search(r'data-version="(\w+)"', client.get(PAGE + "state").content.decode())[1]
+
+
+def test_the_state_follows_the_queue_and_the_arcs(signed_in, floor):
+    with time_machine.travel(timezone.now(), tick=False):
+        before = version_of(signed_in)
+        floor.items[0].position = 7
+        floor.items[0].save(update_fields=["position"])
+        moved = version_of(signed_in)
+        Arc.objects.create(
+            key="k", feed=floor.feed, table="north", torch="1", on_us=1, ended="open",
+            feed_version=1, changed_us=1,
+        )  # fmt: skip
+        assert len({before, moved, version_of(signed_in)}) == 3

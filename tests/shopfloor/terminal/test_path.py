@@ -51,7 +51,7 @@ def test_from_badge_to_finished_sheet(terminal, stage, record_property):
     assert stage.facts()["stoppages"] == [["crane", True]]
 
     begun, hand.taps = time.monotonic(), 0
-    hand.tap("Change")
+    hand.tap("a part or the set")
     hand.looked_at("change")
     hand.tap("Tray T-fast")
     hand.settled()

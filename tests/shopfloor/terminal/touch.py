@@ -74,6 +74,15 @@ class Touch:
         where.tap()
         self.taps += 1
 
+    def tap_corner(self, css: str) -> None:
+        """Touches a shape on the map just inside its corner, where no hole lies."""
+        self.page.wait_for_load_state("networkidle")  # the run's own map takes the nest's place
+        shape = self.page.locator(css)
+        shape.scroll_into_view_if_needed()
+        box = shape.bounding_box()
+        self.page.touchscreen.tap(box["x"] + 6, box["y"] + 6)
+        self.taps += 1
+
     def scan(self, code: str) -> None:
         """As a scanner types: fast, then Enter."""
         self.page.keyboard.type(code)
@@ -87,17 +96,17 @@ class Touch:
         self.tap("Sign in")
         self.page.locator("html[data-kept] #screens").wait_for()
 
-    def sees(self, text: str, timeout_s: float = 8) -> None:
+    def sees(self, text: str, timeout_s: float = 25) -> None:
         self.page.get_by_text(text).locator("visible=true").first.wait_for(timeout=timeout_s * 1000)
 
-    def settled(self, timeout_s: float = 10) -> None:
+    def settled(self, timeout_s: float = 25) -> None:
         """Everything entered is acknowledged and in the state on the page."""
         self.until(
             lambda: self.page.evaluate("document.documentElement.dataset.kept") == "0", timeout_s
         )
         self.page.wait_for_timeout(350)
 
-    def until(self, true: Any, timeout_s: float = 10) -> None:
+    def until(self, true: Any, timeout_s: float = 25) -> None:
         end = time.monotonic() + timeout_s
         while not true():
             assert time.monotonic() < end, "it did not come about"

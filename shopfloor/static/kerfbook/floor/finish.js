@@ -54,7 +54,7 @@ export class Finishing {
     if (target.closest("[data-cause]")) {
       this.marks.cause(target.closest("[data-cause]").dataset.cause);
     } else if (target.closest("[data-not-cut]")) {
-      this.marks.notCut(this.unseen());
+      this.marks.notCut(this.unseen().filter((contour) => !this.marks.by.has(contour)));
     } else {
       const map = target.closest("[data-map]");
       const contour = map && tapped(target);
@@ -95,9 +95,10 @@ export class Finishing {
     causes.hidden = !last || last.outcome === "not_cut";
     if (last) causes.querySelector("[data-cause-of]").textContent = `${this.words[last.outcome]} at ${this.marks.last}`;
     for (const one of causes.querySelectorAll("[data-cause]")) one.setAttribute("aria-pressed", String(one.dataset.cause === last?.cause));
-    const unseen = this.unseen().filter((contour) => !this.marks.by.has(contour));
+    const dark = this.unseen();
+    const unseen = dark.filter((contour) => !this.marks.by.has(contour));
     const rest = screen.querySelector("[data-not-cut]");
-    rest.hidden = !unseen.length || unseen.length === parts;
+    rest.hidden = !unseen.length || dark.length === parts; // nothing seen at all says nothing
     rest.textContent = `${unseen.length} not seen cut: left uncut`;
   }
 

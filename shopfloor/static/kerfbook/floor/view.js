@@ -17,13 +17,16 @@ export function standing(entries) {
 }
 
 export function overlay(root, entries) {
-  const seen = { state: root.dataset.state, since: null, started: null, why: null, set: null, last: null };
+  const seen = { state: root.dataset.state, since: null, started: null, why: null, set: null, last: null, gone: [] };
   for (const entry of standing(entries)) {
     if (entry.kind === "stop" && seen.state !== "stopped") seen.since = entry.device_at;
     if (entry.kind === "stop") seen.why = entry.shown?.why || "";
     if (entry.kind === "change_tray") seen.set = entry.shown?.setWords || "";
     seen.state = AFTER[entry.kind] || seen.state;
-    if (entry.kind === "start") seen.started = entry.shown?.started ?? null;
+    if (entry.kind === "start") {
+      seen.started = entry.shown?.started ?? null;
+      seen.gone.push(seen.started);
+    }
     seen.last = entry;
   }
   return seen;
@@ -46,6 +49,9 @@ export function draw(root, entries, clock) {
     for (const one of root.querySelectorAll("[data-want-reason]")) one.hidden = Boolean(seen.why);
   }
   if (seen.set) drawSet(root, seen.set);
+  for (const pk of seen.gone) {
+    for (const one of root.querySelectorAll(`[data-go="start-${pk}"]`)) (one.closest("li") || one).hidden = true;
+  }
   const item = seen.started && root.querySelector(`template[data-as-started="${seen.started}"]`);
   if (item) {
     fill(root, "run-title", item.dataset.title);
