@@ -41,7 +41,8 @@ class Memo:
         old: dict[str, Any] = {}
         new: dict[str, Any] = {}
         for name, value in values.items():
-            attname = row._meta.get_field(name).attname  # type: ignore[union-attr]
+            field: Any = row._meta.get_field(name)
+            attname = field.attname
             before = getattr(row, attname)
             setattr(row, name, value)
             after = getattr(row, attname)
