@@ -54,6 +54,19 @@ class Variance:
         return 1 - self.spent.get(s.UNKNOWN, 0) / self.elapsed_us
 
 
+# Our assumption: a source whose pierce lines come before half of the planned delay marks the
+# beginning of a pierce, not its end, and then cannot tell piercing from cutting.
+LEAST_PIERCE = 0.5
+
+
+def pierce_ends_known(burns: Sequence[Burn], plan: PlannedTimes | None) -> bool:
+    """Whether the pierce lines of these arcs can be the instants at which they were through."""
+    seen = [burn.pierced_us - burn.on_us for burn in burns if burn.pierced_us is not None]
+    if not seen or plan is None or not plan.arc_by_contour_us:
+        return False
+    return sum(seen) / len(seen) >= LEAST_PIERCE * plan.pierce_us / len(plan.arc_by_contour_us)
+
+
 def run_variance(
     windows: Iterable[Span],
     burns: Sequence[Burn],
@@ -63,20 +76,22 @@ def run_variance(
     *,
     pierces_known: bool,
 ) -> Variance:
-    """A measured run's variance. `windows` are its segments and its own stoppages."""
+    """A measured run's variance. `windows` are its segments and its own stoppages. Piercing is
+    apart from cutting only where the source tells of pierces and of their ends."""
+    apart = pierces_known and pierce_ends_known(burns, plan)
     spent = s.spent(
         windows,
         burns,
         stoppages,
         silences,
-        pierces_known=pierces_known,
+        pierces_known=apart,
         planned_arc_us=plan.arc_by_contour_us if plan else None,
         travel_us=plan.travel_by_contour_us if plan else None,
     )
     planned: dict[str, int] = {}
     if plan:
         merged = s.TRAVEL_WITH_WAITING in spent
-        if pierces_known:
+        if apart:
             planned = {s.CUTTING: plan.cut_us, s.PIERCING: plan.pierce_us}
         else:
             planned = {s.CUTTING_WITH_PIERCING: plan.cut_us + plan.pierce_us}

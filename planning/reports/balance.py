@@ -24,8 +24,8 @@ QUARTER_US = 900_000_000
 def balance_days(*, first: date, last: date) -> pd.DataFrame:
     """One row a shift date, table and duty: day, table, duty (fine, fast, unassigned), planned_min,
     burnt_min, runs. Burnt minutes are torch minutes; planned are of the runs begun that day and,
-    from today on, of what waits in the queue (on its due date, at the earliest today). Units and
-    coverage in `attrs`. Six queries."""
+    from today on, of the queue worked through in its order in the shop's shifts. Units and coverage
+    in `attrs`. Eight queries at most."""
     rows = (
         RunDay.objects.filter(shift_date__range=(first, last))
         .order_by()
@@ -65,16 +65,29 @@ def _midnight(day: date) -> datetime:
 
 
 def _queued(first: date, last: date, shifts: ShiftBook) -> list[DayPart]:
-    today = timezone.now().astimezone(shifts.zone).date()
-    if last < today:
+    """The queue worked through in its order from now on, table by table, in the shop's shifts."""
+    now_us = to_us(timezone.now())
+    if shifts.date_of(now_us) > last:
         return []
+    at: dict[int, int] = {}
     parts = []
     for item in queue_plans():
-        due = item.due_at.astimezone(shifts.zone).date() if item.due_at else today
-        day = max(due, today)
-        if first <= day <= last and item.arc_s is not None:
+        begun = _at_work(at.get(item.table_id, now_us), shifts)
+        if item.arc_s is None or item.total_s is None or begun is None:
+            continue
+        day = shifts.date_of(begun)
+        at[item.table_id] = begun + round(item.total_s * 1_000_000)
+        if first <= day <= last:
             parts.append(DayPart(day, item.table_id, item.duty, planned_s=item.arc_s))
     return parts
+
+
+def _at_work(at_us: int, shifts: ShiftBook) -> int | None:
+    """The first instant from `at_us` on that lies in a shift; None after the last one laid out.
+    A nest begun in one is taken to be finished, its time over the end of a shift not cut off."""
+    if not shifts.worked:
+        return at_us
+    return next((max(at_us, start) for start, end in shifts.worked if end > at_us), None)
 
 
 def _burnt(

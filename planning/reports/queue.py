@@ -13,7 +13,7 @@ from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem
 @dataclass(frozen=True, slots=True)
 class Queued:
     """`arc_s` and `total_s` (with load and unload) are None where there is no plan; `why` then
-    says why. `arcs_s` are left out unless asked for."""
+    says why. `due_at` is the item's own, else its first job's. `arcs_s` only where asked for."""
 
     item_id: int
     table_id: int
@@ -57,7 +57,7 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
             ),
         )
     }
-    jobs = _jobs(revisions)
+    jobs, due = _jobs(revisions)
     found = []
     for row in rows:
         revision = newest.get(row.nest_id)
@@ -72,7 +72,7 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
                 revision_id=revision,
                 wear_set=str(row.nest.wear_set),
                 duty=row.nest.wear_set.duty,
-                due_at=row.due_at,
+                due_at=row.due_at or due.get(revision or 0),
                 arc_s=(plan.cut_s or 0.0) + (plan.pierce_s or 0.0) if plan and known else None,
                 total_s=(plan.total_s or 0.0) + (plan.load_s or 0.0) if plan and known else None,
                 arcs_s=tuple(plan.arcs_s) if plan and arcs and known else (),
@@ -83,18 +83,22 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
     return found
 
 
-def _jobs(revisions: Sequence[int]) -> dict[int, tuple[str, ...]]:
+def _jobs(revisions: Sequence[int]) -> tuple[dict[int, tuple[str, ...]], dict[int, datetime]]:
+    """The jobs on each revision, and when the first of them is due."""
     rows = chunked(
         revisions,
         lambda some: (
             Contour.objects.filter(revision__in=some)
             .exclude(line=None)
             .order_by("line__job__number")
-            .values_list("revision_id", "line__job__number")
+            .values_list("revision_id", "line__job__number", "line__job__due_at")
             .distinct()
         ),
     )
     jobs: dict[int, list[str]] = {}
-    for revision, number in rows:
+    due: dict[int, datetime] = {}
+    for revision, number, due_at in rows:
         jobs.setdefault(revision, []).append(number)
-    return {revision: tuple(own) for revision, own in jobs.items()}
+        if due_at is not None:
+            due[revision] = min(due_at, due.get(revision, due_at))
+    return {revision: tuple(own) for revision, own in jobs.items()}, due

@@ -9,7 +9,7 @@ from planning.inputs.shifts import ShiftBook
 from planning.inputs.silences import hearings
 from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
-from planning.reports.today_notes import lede, table_notes, wear_notes
+from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_notes
 from planning.reports.today_table import Window, shares_of, table_today
 from shopfloor.calendar import day_span
 from shopfloor.models import Stoppage, Table
@@ -30,7 +30,7 @@ def today(*, now: datetime) -> Today:
         for each, row in zip(data, rows, strict=True)
         for note in table_notes(each, row, shifts.zone)
     ]
-    notes += wear_notes()
+    notes += overdue_notes(now, shifts.zone) + wear_notes()
     notes.sort(key=lambda note: note.kind != "now")
     return Today(
         now=now,

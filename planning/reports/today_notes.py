@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 
+from planning.reports.jobs import jobs_today
 from planning.reports.shapes import Act, Note, TableToday
 from planning.reports.today_data import TableData
 from shopfloor.models import Fitting
 from shopfloor.selectors.arcs import from_us, to_us
 
 MINUTE_US = 60_000_000
+MOST_LATE = 3
 
 
 def _clock(at_us: int, zone: tzinfo) -> str:
@@ -66,22 +68,33 @@ def _reasons(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
 
 
 def _late(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
-    """Queue items whose plan ends after they are due."""
+    """Queue items whose plan ends after they are due: the first of each job, a few of them."""
     at = today.strip.now_us
     if today.current and today.current.rest_s:
         at += round(today.current.rest_s * 1_000_000)
-    notes = []
+    act = (Act("Change the order", "queue", today.code),)
+    notes: list[Note] = []
+    more, said = 0, set[tuple[str, ...]]()
     for item in data.queue:
         if item.total_s is None:
             break
         at += round(item.total_s * 1_000_000)
-        if item.due_at is not None and at > to_us(item.due_at):
-            due = f"{item.due_at.astimezone(zone):%a %H:%M}"
-            ends = f"{from_us(at).astimezone(zone):%a %H:%M}"
-            whose = f" for {', '.join(item.jobs)}" if item.jobs else ""
-            body = f"{item.nest}{whose} is planned to end {ends}; it is due {due}."
-            act = Act("Change the order", "queue", today.code)
-            notes.append(Note("now", "It will be late", body, (act,), today.code))
+        if item.due_at is None or item.jobs in said:
+            continue
+        if not today.strip.now_us < to_us(item.due_at) < at:  # what is overdue is said by job
+            continue
+        said.add(item.jobs or (item.nest,))
+        if len(notes) == MOST_LATE:
+            more += 1
+            continue
+        due = f"{item.due_at.astimezone(zone):%a %d %b %H:%M}"
+        ends = f"{from_us(at).astimezone(zone):%a %d %b %H:%M}"
+        whose = f" for {', '.join(item.jobs)}" if item.jobs else ""
+        body = f"{item.nest}{whose} is planned to end {ends} at the earliest; it is due {due}."
+        notes.append(Note("now", "It will be late", body, act, today.code))
+    if more:
+        body = f"{more} more jobs in {today.name}'s queue end after they are due."
+        notes.append(Note("soon", "More will be late", body, act, today.code))
     return notes
 
 
@@ -111,6 +124,22 @@ def _overtime(today: TableToday, zone: tzinfo) -> list[Note]:
     )
     act = Act("Change the order", "queue", today.code)
     return [Note("soon", "More than the shift holds", body, (act,), today.code)]
+
+
+def overdue_notes(now: datetime, zone: tzinfo) -> list[Note]:
+    """Open jobs that were due and still owe parts: the first few, then how many more."""
+    frame = jobs_today(now=now)
+    rows = [row for row in frame.to_dict("records") if row["late"]]
+    notes = []
+    for row in rows[:MOST_LATE]:
+        due = f"{row['due_at'].astimezone(zone):%a %d %b %H:%M}"
+        body = f"{row['job']} for {row['customer']} was due {due} and owes {row['shortage']} parts."
+        act = Act("Open the job", "job", str(row["job_id"]))
+        notes.append(Note("now", "A job is late", body, (act,)))
+    if len(rows) > MOST_LATE:
+        body = f"{len(rows) - MOST_LATE} more jobs are past their due date and owe parts."
+        notes.append(Note("soon", "More jobs are late", body))
+    return notes
 
 
 def wear_notes() -> list[Note]:

@@ -116,6 +116,17 @@ def test_what_wants_a_hand_is_said_with_its_action(half_burnt, north, operator):
     assert board.lede.endswith("North has a run open.")
 
 
+def test_a_job_past_its_due_date_that_owes_parts_is_said(half_burnt, north):
+    now = cast.at(SHIFT, 3600)
+    _listening(north, now)
+    job = half_burnt.revision.contours.first().line.job
+    job.due_at = SHIFT - timedelta(days=1)
+    job.save()
+    [note] = [note for note in today(now=now).notes if note.head == "A job is late"]
+    assert "J-1 for Fallow Gate Farms was due Mon 05 Oct 06:00 and owes 50 parts" in note.body
+    assert note.acts[0].target == str(job.pk)
+
+
 def test_a_silent_source_is_unknown_since_its_last_sign(half_burnt, north):
     from telemetry.models import Health
 
@@ -158,5 +169,5 @@ def test_as_many_queries_for_many_runs_as_for_few(
         cast.arcs(run, [(n * 3, n * 3 + 2, 1) for n in range(100)], start=begun)
         _queue(south, operator, total_s=500, name=f"Q-{number}")
         run_figures(key=str(run.pk), payload={})
-    with django_assert_max_num_queries(26):
+    with django_assert_max_num_queries(34):
         today(now=now)

@@ -8,7 +8,12 @@ from hypothesis import strategies as st
 
 from planning.calc import spent as s
 from planning.calc.spent import Burn, repeated, shares, spent
-from planning.calc.variance import PlannedTimes, entered_variance, run_variance
+from planning.calc.variance import (
+    PlannedTimes,
+    entered_variance,
+    pierce_ends_known,
+    run_variance,
+)
 
 US = 1_000_000
 times = st.integers(0, 10_000)
@@ -110,3 +115,14 @@ def test_nothing_known_gives_no_share_of_burning():
     assert shares([(0, 480)], [(0, 190)], [(200, 260)], [(300, 328)]).burning() == pytest.approx(
         (190 / 452, 190 / 480, 218 / 480)
     )
+
+
+def test_pierce_lines_at_the_start_of_a_pierce_tell_it_from_cutting_as_little_as_none():
+    plan = PlannedTimes(18, 2, 0, 0, 0, arc_by_contour_us={1: 10, 2: 10})
+    late = [Burn(0, 10, 1, pierced_us=1), Burn(20, 30, 2, pierced_us=21)]
+    early = [Burn(0, 10, 1, pierced_us=0), Burn(20, 30, 2, pierced_us=20)]
+    assert pierce_ends_known(late, plan)
+    assert not pierce_ends_known(early, plan)
+    found = run_variance([(0, 30)], early, [], [], plan, pierces_known=True)
+    assert found.terms[s.CUTTING_WITH_PIERCING] == 0
+    assert s.PIERCING not in found.spent
