@@ -120,6 +120,11 @@ def arcs_loose(first_key: str) -> Unassigned:
     return desk_arcs.arcs_loose(first_key)
 
 
+def runs_between(start: datetime, end: datetime) -> list[desk_runs.RunOfShift]:
+    """Runs that were open in [start, end), the newest first."""
+    return desk_runs.runs_between(start, end)
+
+
 def run_map(run_id: str) -> desk_runs.RunMap:
     return desk_runs.run_map(run_id)
 

@@ -47,6 +47,7 @@ def dash_app(name: str, prefix: str, title: str, build: Callable[[Dash], None]) 
                 csrf_header_name="X-CSRFToken",
                 update_title="",
                 enable_mcp=False,
+                use_async=False,  # Django's connections belong to this very thread
                 add_log_handler=False,
             )
             build(app)

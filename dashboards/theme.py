@@ -14,6 +14,7 @@ from planning.reports.shapes import Coverage
 FONT = "Vollkorn, Iowan Old Style, Charter, Georgia, serif"
 UNKNOWN = "unknown"
 NONE = "–"
+SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
 # What a chart may do: nothing that sends it anywhere, no bar of buttons.
 CONFIG: dict[str, Any] = {
     "displayModeBar": False,
@@ -152,6 +153,11 @@ def percent(share: float | None, of: str) -> str:
     return f"share of {of} unknown" if share is None else f"{share * 100:.0f} % of {of}"
 
 
+def span_short(seconds: float | None) -> str:
+    """The same with less ink, for a narrow column: 2 h 42, 18 min."""
+    return span(seconds).removesuffix(" min") if seconds and seconds >= 3600 else span(seconds)
+
+
 def span(seconds: float | None) -> str:
     """2 h 42 min, 18 min, 40 s."""
     if seconds is None:
@@ -174,8 +180,12 @@ def coverage_words(coverage: Coverage, digits: int) -> str:
         return "Nothing is posted yet."
     base = money(round(coverage.total), digits, whole=True)
     said = [
-        f"{(coverage.share(word) or 0) * 100:.0f} % {word}"
+        f"{_percent(coverage.share(word) or 0)} {word}"
         for word in ("measured", "entered", "planned", "unknown")
         if coverage.share(word)
     ]
     return f"Of amounts of {base}: {', '.join(said)}."
+
+
+def _percent(share: float) -> str:
+    return "under 1 %" if share < 0.005 else f"{share * 100:.0f} %"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 
 import plotly.graph_objects as go
 
@@ -25,7 +25,7 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> go.Fig
         ("fast", bar_fill(palette, "planned"), True),
         ("fine", bar_fill(palette, "planned"), True),
     ):
-        minutes = [(day.planned if dim else day.burnt)[name] for day in days]
+        minutes = [(day.planned if dim else day.burnt)[name] or None for day in days]
         if not any(minutes):
             continue
         what = "planned" if dim else "burnt"
@@ -42,15 +42,15 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> go.Fig
         barmode="stack",
         bargap=0.25,
         bargroupgap=0.08,
-        margin={"l": 58, "r": 12, "t": 14, "b": 54},
+        margin={"l": 58, "r": 12, "t": 26, "b": 54},
         xaxis={
             "title": {"text": "shift date"},
-            "tickformat": "%a %d %b" if len(days) <= 14 else "%d %b",
+            "tickformat": "%-d %b",
             "range": _range(days),
             "showgrid": False,
             "nticks": 14,
         },
-        yaxis={"title": {"text": "torch minutes burnt, min"}, "rangemode": "tozero"},
+        yaxis={"title": {"text": "torch time, min"}, "rangemode": "tozero", "tickformat": ",.0f"},
     )
     if any(day.day == today for day in days):
         figure.add_annotation(
@@ -68,4 +68,5 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> go.Fig
 def _range(days: Sequence[Day]) -> list[str]:
     if not days:
         return []
-    return [f"{days[0].day}T00:00:00", f"{days[-1].day}T23:59:59"]
+    before = days[0].day - timedelta(days=1)
+    return [f"{before}T12:00:00", f"{days[-1].day}T12:00:00"]

@@ -8,6 +8,7 @@ from html import escape
 
 from shopfloor.strip import Svg
 
+NARROW_BELOW = 460
 Place = Callable[[float], float]
 
 
@@ -58,14 +59,16 @@ def pit_figure(chart: PitChart, width: int = 478, height: int = 420) -> Svg:
         last = chart.now[-1]
         words = f"{last.pit_mm:.2f} mm, {last.label}" if last.label else f"{last.pit_mm:.2f} mm"
         end = x(last.starts) > (left + right) / 2
+        lift = 18 if y(last.pit_mm) < top + 24 else -8
         parts.append(
             f'<text class="lab b" x="{x(last.starts) + (-10 if end else 10):.1f}" '
-            f'y="{y(last.pit_mm) - 8:.1f}" text-anchor="{"end" if end else "start"}">'
+            f'y="{y(last.pit_mm) + lift:.1f}" text-anchor="{"end" if end else "start"}">'
             f"{escape(words)}</text>"
         )
     parts += _outlook(chart, x, y, (left, right, bottom))
+    css = "narrow" if width < NARROW_BELOW else "wide"
     return Svg(
-        f'<svg class="ink strip pit" viewBox="0 0 {width} {height}" width="{width}" '
+        f'<svg class="ink strip pit {css}" viewBox="0 0 {width} {height}" width="{width}" '
         f'height="{height}" role="img" aria-label="{escape(said(chart))}">{"".join(parts)}</svg>'
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from html import escape
 
 from dashboards import theme
@@ -31,52 +32,68 @@ SHAPES: dict[str, tuple[str, str, int, int]] = {
     "shield": ("M-44 0H44V12L20 34H-20L-44 12Z", "M-44 6H44M-5 26V34M5 26V34", 34, 44),
 }  # fmt: skip
 OTHER = ("M-30 0H30V30H-30Z", "M-30 6H30M-30 24H30", 30, 30)
-DRAWN_PX = 160
-ROW_LEAST_PX = 72
-SCALE = 1.4
+NARROW_BELOW = 480
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """Of the drawing in px: room for the parts, the least height of a row, scale of a part."""
+
+    drawn: int
+    row: int
+    scale: float
+    lines: int  # what is said of a piece takes so many
+
+
+WIDE = Sizes(160, 72, 1.4, 1)
+NARROW = Sizes(104, 88, 1.0, 2)
 
 
 def stack(pieces: Sequence[PieceRow], label: str, width: int = 560) -> Svg:
     """The whole stack with a line of life beside each part. Width in px."""
+    size = NARROW if width < NARROW_BELOW else WIDE
     parts, y = [], 8.0
-    left, right = DRAWN_PX + 26, width - 8
+    left, right = size.drawn + 26, width - 8
+    middle_x = size.drawn / 2
     for index, piece in enumerate(pieces):
         outline, details, tall, half = SHAPES.get(piece.kind, OTHER)
-        height = max(tall * SCALE + 12, ROW_LEAST_PX)
-        top = y + (height - tall * SCALE) / 2
-        parts.append(_part(index, piece, outline, details, tall, top))
+        height = max(tall * size.scale + 12, size.row)
+        top = y + (height - tall * size.scale) / 2
+        parts.append(_part(f"{width}-{index}", piece, (outline, details, tall), top, size))
         middle = y + height / 2
-        edge = DRAWN_PX / 2 + half * SCALE + 4
+        edge = middle_x + half * size.scale + 4
         parts.append(f'<path class="leader" d="M{edge:.0f} {middle:.1f}H{left - 6}"/>')
-        parts.append(_life(piece, left, right, middle))
+        parts.append(_life(piece, left, right, middle, size))
         y += height
-    centre = f'<path class="centre" d="M{DRAWN_PX / 2:.0f} 0V{y + 8:.0f}"/>'
+    centre = f'<path class="centre" d="M{middle_x:.0f} 0V{y + 8:.0f}"/>'
+    css = "narrow" if size is NARROW else "wide"
     return Svg(
-        f'<svg class="ink stack" viewBox="0 0 {width} {y + 8:.0f}" width="{width}" '
+        f'<svg class="ink stack {css}" viewBox="0 0 {width} {y + 8:.0f}" width="{width}" '
         f'height="{y + 8:.0f}" role="img" aria-label="{escape(label)}">{centre}'
         f"{''.join(parts)}</svg>"
     )
 
 
-def _part(index: int, piece: PieceRow, outline: str, details: str, tall: int, top: float) -> str:
+def _part(name: str, piece: PieceRow, drawn: tuple[str, str, int], top: float, size: Sizes) -> str:
     """Outline, and the hatch that rises as life is used; no hatch where nobody knows."""
+    outline, details, tall = drawn
     fill = ""
     if piece.used is not None:
         level = tall * (1 - min(piece.used, 1.0))
         fill = (
-            f'<g clip-path="url(#part-{index})"><rect fill="url(#h-stop)" x="-50" '
+            f'<g clip-path="url(#part-{name})"><rect fill="url(#h-stop)" x="-50" '
             f'y="{level:.1f}" width="100" height="{tall - level:.1f}"/>'
             f'<path class="level" d="M-50 {level:.1f}H50"/></g>'
         )
     return (
-        f'<g transform="translate({DRAWN_PX / 2:.0f} {top:.1f}) scale({SCALE})">'
-        f'<clipPath id="part-{index}"><path d="{outline}"/></clipPath>'
+        f'<g transform="translate({size.drawn / 2:.0f} {top:.1f}) scale({size.scale})">'
+        f'<clipPath id="part-{name}"><path d="{outline}"/></clipPath>'
         f'<path class="ground" d="{outline}"/>{fill}<path class="detail" d="{details}"/>'
         f'<path class="outline" d="{outline}"/></g>'
     )
 
 
-def _life(piece: PieceRow, left: int, right: int, y: float) -> str:
+def _life(piece: PieceRow, left: int, right: int, y: float, size: Sizes) -> str:
     """The line of life: ink as far as used, a bracket where it may end."""
     length = right - left
     parts = [f'<path class="feint whole" d="M{left} {y:.1f}H{right}"/>']
@@ -91,13 +108,17 @@ def _life(piece: PieceRow, left: int, right: int, y: float) -> str:
             )
     said = left_words(piece)
     off = " off" if piece.due == "due" else ""
-    facts = escape(age_words(piece))
     parts.append(
         f'<text class="name" x="{left}" y="{y - 9:.1f}">{escape(piece.kind)}</text>'
         f'<text class="left{off}" x="{right}" y="{y - 9:.1f}" text-anchor="end">{escape(said[0])}'
         f'<tspan class="pencil"> {escape(said[1])}</tspan></text>'
-        f'<text class="facts" x="{left}" y="{y + 18:.1f}">{facts}</text>'
     )
+    words = age_words(piece)
+    lines = [words] if size.lines == 1 else words.split(", fitted ")
+    for place, line in enumerate(lines):
+        said_line = f"fitted {line}" if place else line
+        at = y + 18 + 17 * place
+        parts.append(f'<text class="facts" x="{left}" y="{at:.1f}">{escape(said_line)}</text>')
     return "".join(parts)
 
 

@@ -50,13 +50,14 @@ def steps_figure(bridge: Bridge, palette: Palette, *, currency: str, digits: int
         xaxis={
             "side": "top",
             "range": _range(levels, scale),
-            "tickformat": ",.0f",
-            "nticks": 5,
+            "tickformat": "~s",
+            "tickangle": 0,
+            "nticks": 4,
             "showline": False,
             "ticks": "",
             "title": {"text": f"cost, {currency}", "standoff": 4},
         },
-        yaxis={"range": [rows[-1] + 0.55, -0.6], "visible": False},
+        yaxis={"range": [rows[-1] + 0.6, -0.6], "visible": False},
     )
     return figure
 
@@ -106,6 +107,7 @@ def _shapes(
 
     drawn = [rule(row + 0.5, palette.rule) for row in range(last - 1)]
     drawn += [rule(last - 0.5, palette.ink), rule(last + 0.47, palette.ink)]
+    drawn.append(rule(last + 0.57, palette.ink))
     drawn.append(mark(-0.4, 0.4, bridge.planned_minor, palette.pencil, 2.5))
     for row, level in enumerate(levels[1:], 1):
         if row < last - 1 or bridge.steps:

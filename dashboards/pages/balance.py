@@ -64,7 +64,7 @@ def drawn(
     """The whole page."""
     days = ledgers.days(frame, first, last, table)
     names = ledgers.tables(frame)
-    shown = [day for day in days if day.day <= today]
+    shown = [day for day in days if day.day < today]
     return html.Div(
         [
             parts.dateline(
@@ -91,18 +91,18 @@ def drawn(
 
 
 def lede(days: list[ledgers.Day]) -> Drawn:
-    """How much was cut fine, of what, against the plan."""
+    """How much was cut fine, of what, against the plan, on days that are over."""
     burnt = sum(day.burnt_min for day in days)
     planned = sum(day.planned_min for day in days)
     fine = sum(day.burnt["fine"] for day in days)
     if not burnt:
-        return "Nothing was burnt in this time."
+        return "Nothing was burnt before today in this time."
     whole = theme.span(burnt * 60)
     words = f"{fine / burnt * 100:.0f} % of {whole} on the torch was cut fine."
     if planned:
         over = burnt - planned
         how = f"{theme.span(abs(over) * 60)} {'more' if over > 0 else 'less'} than planned"
-        return [html.B(f"{how}. "), words]
+        return ["Before today the tables burnt ", html.B(how), f". {words}"]
     return words
 
 

@@ -42,12 +42,12 @@ def _columns(sight: Sight, currency: str) -> list[Column]:
         Column("Set"),
         Column("Duty"),
         Column("Pierces", num=True),
-        Column("Cut, min", num=True),
-        Column("Pierce, min", num=True),
-        Column("Travel, min", num=True),
+        Column("Cut", num=True),
+        Column("Pierce", num=True),
+        Column("Travel", num=True),
         Column("In all, min", num=True),
         Column("Bench, min", num=True),
-        Column("Against chosen", num=True),
+        Column("More, min", num=True),
     ]
     if sight.cost:
         columns += [Column(f"Wear, {currency}", num=True), Column(f"Cost, {currency}", num=True)]
@@ -88,4 +88,4 @@ def _against(row: dict[str, Any], chosen: dict[str, Any] | None) -> str:
     if row["total_s"] is None or chosen["total_s"] is None:
         return theme.UNKNOWN
     more = (row["total_s"] - chosen["total_s"]) / 60
-    return f"{'+' if more > 0 else '−' if more < 0 else ''}{abs(more):.1f} min"
+    return f"{'+' if more > 0 else '−' if more < 0 else ''}{abs(more):.1f}"

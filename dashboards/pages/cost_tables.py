@@ -110,6 +110,7 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
     """Cost of a metre or foot, fine beside fast."""
     length = "foot" if sight.inch else "metre"
     short = "ft" if sight.inch else "m"
+    sign = theme.SIGNS.get(currency, currency)
     rows = ledgers.metres(month, per_foot=sight.inch)
     title = f"A {length} of cut"
     if not rows:
@@ -145,8 +146,8 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
     columns = (
         Column("Material"),
         Column("Thick", num=True),
-        Column(f"Fine, {currency}", num=True),
-        Column(f"Fast, {currency}", num=True),
+        Column(f"Fine, {sign}", num=True),
+        Column(f"Fast, {sign}", num=True),
         Column("Ratio", num=True, pencil=True),
         Column(f"{short} fine", num=True),
         Column(f"{short} fast", num=True),
@@ -157,7 +158,7 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
 def hours_table(month: CostMonth) -> Drawn:
     """Hours by material, thickness and duty, until 80 % of them are named."""
     rows = ledgers.hours(month)
-    title = "Where 80 % of the hours go"
+    title = "Where four fifths of the hours go"
     if not rows:
         return parts.section(title, parts.state("empty", text="No run is worked out yet."))
     lines = [
@@ -179,7 +180,7 @@ def hours_table(month: CostMonth) -> Drawn:
         Column("Thick", num=True),
         Column("Duty"),
         Column("Hours", num=True),
-        Column(f"Up to here, of {whole:,.1f} h", num=True),
+        Column(f"Of {whole:,.0f} h", num=True),
     )
     return parts.section(title, parts.ledger(title, columns, lines))
 

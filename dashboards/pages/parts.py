@@ -16,6 +16,7 @@ from dashboards.shell import current_request
 from dashboards.theme import CONFIG, LIGHT, Palette
 
 log = logging.getLogger(__name__)
+SLIM = 4  # a table of so few columns fits a phone
 Drawn = Any  # a Dash component or a list of them
 
 
@@ -177,7 +178,7 @@ def ledger(
     inside: list[Drawn] = [html.Caption(caption)] if caption else []
     inside += [html.Thead(html.Tr(heads)), html.Tbody(body)]
     return html.Div(
-        html.Table(inside, className="ledger"),
+        html.Table(inside, className="ledger slim" if len(columns) <= SLIM else "ledger"),
         className="scroll",
         tabIndex="0",
         role="region",
@@ -218,7 +219,7 @@ def chart(figure: Any, label: str, height_px: int, name: str) -> Drawn:
             style={"height": height_px},
         ),
         role="img",
-        className="chart",
+        className=f"chart {looker().palette.name}",
         **aria(label),
     )
 

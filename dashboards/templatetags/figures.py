@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django import template
+from django.utils import timezone
 from django.utils.safestring import SafeString
 
+from dashboards import theme
 from shopfloor.templatetags.office import UNKNOWN
 
 register = template.Library()
@@ -29,3 +33,29 @@ def more(seconds: float | None) -> str | SafeString:
     minutes = round(seconds / 60, 1)
     sign = "+" if minutes > 0 else "−" if minutes < 0 else ""
     return f"{sign}{abs(minutes):,.1f} min"
+
+
+@register.filter
+def span(seconds: float | None) -> str | SafeString:
+    """2 h 42 min, 18 min, 40 s."""
+    return UNKNOWN if seconds is None else theme.span(seconds)
+
+
+@register.filter
+def grouped(number: float | None, blank: str = "") -> str | SafeString:
+    """A count with its thousands apart; `blank` stands for none."""
+    if number is None:
+        return blank or UNKNOWN
+    return f"{number:,.0f}"
+
+
+@register.filter
+def clock(moment: datetime | None, beside: datetime | None = None) -> str:
+    """HH:MM in the shop's zone, with the day where that is not the day of `beside`; blank where
+    it has not come yet."""
+    if moment is None:
+        return ""
+    here = timezone.localtime(moment)
+    if beside is not None and timezone.localtime(beside).date() != here.date():
+        return f"{here:%a} {here.day} {here:%b} {here:%H:%M}"
+    return f"{here:%H:%M}"

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import Any
+from urllib.parse import quote
 
 from django.urls import NoReverseMatch, reverse
 
@@ -32,18 +35,6 @@ def act_view(act: Act, sight: Sight, *, second: bool) -> dict[str, Any] | None:
     url = address(act.code, act.target)
     if url is None:
         return None
-    if act.code == "assign_arcs":
-        first, _, run_id = act.target.rpartition("@run:")
-        if first:
-            fields = {"first_key": first, "run_id": run_id, "arcs": "600"}
-            give = reverse("arcs_give")
-            return {
-                "label": act.label,
-                "url": give,
-                "post": True,
-                "second": second,
-                "fields": fields,
-            }
     return {"label": act.label, "url": url, "second": second}
 
 
@@ -55,28 +46,48 @@ def address(code: str, target: str) -> str | None:
     name, argument = place
     try:
         if code == "assign_arcs":
-            return f"{reverse(name)}?first={_quoted(target.partition('@run:')[0])}"
+            return f"{reverse(name)}?first={quote(target, safe='')}"
         if code == "wear" and target:
-            return f"{reverse(name)}?piece={_quoted(target)}"
+            return f"{reverse(name)}?piece={quote(target, safe='')}"
         if code == "queue" and target:
-            return f"{reverse(name)}?table={_quoted(target)}"
+            return f"{reverse(name)}?table={quote(target, safe='')}"
         return reverse(name, kwargs={argument: target}) if argument else reverse(name)
     except NoReverseMatch:
         return None
 
 
-def _quoted(text: str) -> str:
-    from urllib.parse import quote
-
-    return quote(text, safe="")
-
-
-def note_view(note: Note, sight: Sight) -> dict[str, Any]:
-    """A note as `_note.html` draws it: its first act is the one, the rest are other ways."""
-    drawn = [act_view(act, sight, second=index > 0) for index, act in enumerate(note.acts)]
+def note_view(note: Note, sight: Sight, suggested: Mapping[str, Suggested]) -> dict[str, Any]:
+    """A note as `_note.html` draws it: its first act is the one, the rest are other ways. Arcs
+    that most likely were one run can be given to it in one press."""
+    drawn: list[dict[str, Any] | None] = []
+    for act in note.acts:
+        guess = suggested.get(act.target) if act.code == "assign_arcs" and sight.assign else None
+        if guess is not None:
+            drawn.append(give_view(act.target, guess))
+        drawn.append(
+            act_view(replace(act, label="Other ways") if guess else act, sight, second=bool(drawn))
+        )
     return {
         "kind": note.kind,
         "head": note.head,
         "body": note.body,
         "actions": [act for act in drawn if act is not None],
     }
+
+
+@dataclass(frozen=True, slots=True)
+class Suggested:
+    """The run or nest some loose arcs most likely were, and how many arcs that is of."""
+
+    nest: str
+    arcs: int
+    run_id: str = ""
+    revision_id: str = ""
+
+
+def give_view(first_key: str, guess: Suggested) -> dict[str, Any]:
+    """The form that gives them in one press."""
+    label = f"Give them to {guess.nest}" if guess.run_id else f"Open a run of {guess.nest}"
+    fields = {"first_key": first_key, "arcs": str(guess.arcs)}
+    fields |= {"run_id": guess.run_id} if guess.run_id else {"revision_id": guess.revision_id}
+    return {"label": label, "url": reverse("arcs_give"), "post": True, "fields": fields}

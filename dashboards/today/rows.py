@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from dashboards import theme
 from dashboards.access import Sight
-from dashboards.today.addresses import note_view
+from dashboards.today.addresses import Suggested, note_view
 from planning.reports.shapes import TableToday, Today
 from shopfloor import strip
 from shopfloor.strip.model import StripTable
-from shopfloor.strip.words import clock, off_plan
+from shopfloor.strip.words import clock, local, off_plan
 
 log = logging.getLogger(__name__)
+STILL_OPEN = ("assign_arcs", "reason", "run")  # what can be done of a shift that is over
 MANY = 5  # more tables than this are drawn with low strips
 SAFE = "This strip could not be drawn. Its lines are safe in the journal."
 THEN = "Load the page again; the sources page says what came in."
@@ -47,18 +49,56 @@ class Page:
     tight: bool
 
 
-def page_of(today: Today, sight: Sight) -> Page:
-    """The whole page of one shift."""
+def page_of(
+    today: Today, sight: Sight, suggested: Mapping[str, Suggested], *, live: bool = True
+) -> Page:
+    """The whole page of one shift. `suggested` is by the key of a stretch's first arc. Of a shift
+    that is over, what was still expected at its end is left out."""
+    if not live:
+        today = _over(today)
     tight = len(today.tables) > MANY
-    rows = [_row(table, sight, tight) for table in today.tables]
+    tables = aligned(today.tables)
+    rows = [_row(table, sight, tight) for table in tables]
     by_table = {row.code: row for row in rows} | {row.name: row for row in rows}
     loose: list[dict[str, Any]] = []
     for note in today.notes:
-        view = note_view(note, sight)
+        view = note_view(note, sight, suggested)
         row = by_table.get(note.table)
         (row.notes if row else loose).append(view)
-    hours = strip.hours(today.tables[0].strip) if today.tables else ""
+    hours = strip.hours(tables[0].strip) if tables else ""
     return Page(today.lede, hours, rows, loose, len(today.notes), tight)
+
+
+def _over(today: Today) -> Today:
+    tables = tuple(
+        replace(
+            table,
+            outlook=None,
+            strip=replace(table.strip, planned=(), forecast=None, plan_end_us=None),
+        )
+        for table in today.tables
+    )
+    notes = tuple(note for note in today.notes if any(act.code in STILL_OPEN for act in note.acts))
+    burnt = [f"{table.name} burnt {theme.span(table.shares.burning_s)}" for table in tables]
+    said = f"{', '.join(burnt)}." if burnt else today.lede
+    return replace(today, tables=tables, notes=notes, lede=said)
+
+
+def window(today: Today, at: datetime) -> tuple[datetime, datetime]:
+    """From when to when the page tells, as far as it has come."""
+    begin = min((local(table.strip.start_us, UTC) for table in today.tables), default=at)
+    return begin, at
+
+
+def aligned(tables: Sequence[TableToday]) -> list[TableToday]:
+    """The same window for every strip, so that an hour stands under the same hour everywhere."""
+    if not tables:
+        return []
+    start = min(table.strip.start_us for table in tables)
+    end = max(table.strip.end_us for table in tables)
+    return [
+        replace(table, strip=replace(table.strip, start_us=start, end_us=end)) for table in tables
+    ]
 
 
 def _row(table: TableToday, sight: Sight, tight: bool) -> Row:
@@ -96,8 +136,8 @@ def _facts(table: TableToday, sight: Sight) -> list[str]:
     shares = table.shares
     known_s = shares.total_s - shares.unknown_s
     if shares.total_s > 0:
-        said.append(f"arc {theme.span(shares.burning_s)}")
-        said.append(theme.percent(shares.burning_share, theme.span(known_s)))
+        said.append(f"arc {theme.span_short(shares.burning_s)}")
+        said.append(theme.percent(shares.burning_share, theme.span_short(known_s)))
     if (
         shares.unknown_s >= 60
         and shares.burning_low is not None
@@ -136,9 +176,9 @@ def _silent(drawn: StripTable) -> str:
 
 def heading(today: Today, at: datetime, zone: ZoneInfo) -> tuple[str, str]:
     """Thursday 8 October; early shift, 06:00–14:30."""
-    local = at.astimezone(zone)
+    here = at.astimezone(zone)
     if not today.tables:
-        return f"{local:%A} {local.day} {local:%B}", ""
+        return f"{here:%A} {here.day} {here:%B}", ""
     first = today.tables[0]
     day = first.shift_date
     begins = clock(first.strip.start_us, zone)

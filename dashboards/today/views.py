@@ -13,14 +13,17 @@ from django.template.loader import render_to_string
 from django.views.decorators.http import condition, require_safe
 
 from dashboards import data
-from dashboards.access import desk, sight_of
+from dashboards.access import Sight, desk, sight_of
 from dashboards.today import rows, undo
+from dashboards.today.addresses import Suggested
 from dashboards.today.shifts import Choice, chosen, neighbours
+from planning.reports.shapes import Today
 
 log = logging.getLogger(__name__)
 # The page is drawn anew this often even where nothing came in: now moves on.
 TICK_S = 15
 LEFT_FOR = timedelta(hours=16)
+MOST_SUGGESTED = 4
 
 
 @desk()
@@ -62,25 +65,52 @@ def _context(request: HttpRequest, choice: Choice, now: datetime) -> dict[str, A
     sight = sight_of(request.user)
     before, after = neighbours(choice, now)
     day = choice.span.date if choice.span else now.astimezone(data.zone()).date()
-    context: dict[str, Any] = {"live": choice.live, "before": before, "after": after, "day": day}
+    context: dict[str, Any] = {
+        "live": choice.live,
+        "at": choice.at,
+        "before": before,
+        "after": after,
+        "day": day,
+    }
     context |= _day(choice, sight)
     context["left"] = data.lines_left(since=choice.at - LEFT_FOR, until=choice.at)
     context["left_by"] = _left_by(choice)
     return context
 
 
-def _day(choice: Choice, sight: Any) -> dict[str, Any]:
+def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
     try:
         report = data.today(choice.at)
-        page = rows.page_of(report, sight)
+        page = rows.page_of(report, sight, _suggested(report, sight), live=choice.live)
         title, sub = rows.heading(report, choice.at, data.zone())
         jobs = data.rows(data.jobs_today(choice.at)) if choice.live else []
+        runs = data.runs_between(*rows.window(report, choice.at))
     except Exception:
         log.exception("today at %s", choice.at)
         local = choice.at.astimezone(data.zone())
         title, sub = f"{local:%A} {local.day} {local:%B}", ""
         return {"failed": True, "title": title, "sub": sub}
-    return {"page": page, "title": title, "sub": sub, "jobs": jobs}
+    return {"page": page, "title": title, "sub": sub, "jobs": jobs, "runs": runs}
+
+
+def _suggested(report: Today, sight: Sight) -> dict[str, Suggested]:
+    """For the first loose stretches: the run with about as many contours without an arc, else the
+    waiting nest with exactly as many contours."""
+    if not sight.assign:
+        return {}
+    keys = [act.target for note in report.notes for act in note.acts if act.code == "assign_arcs"]
+    found = {}
+    for key in keys[:MOST_SUGGESTED]:
+        try:
+            loose = data.arcs_loose(key)
+        except LookupError:
+            continue
+        for one in loose.suggestions[:1]:
+            if one.run is not None:
+                found[key] = Suggested(one.nest, loose.arcs, run_id=str(one.run))
+            elif one.contours == loose.arcs:
+                found[key] = Suggested(one.nest, loose.arcs, revision_id=str(one.revision_id))
+    return found
 
 
 def _left_by(choice: Choice) -> str:

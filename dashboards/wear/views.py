@@ -102,7 +102,7 @@ def _stacks(torch: TorchRow) -> list[str]:
     label = f"{torch.table}, torch {torch.torch}: " + "; ".join(
         f"{piece.kind} {' '.join(left_words(piece))}".strip() for piece in torch.pieces
     )
-    return [stack(torch.pieces, label)]
+    return [stack(torch.pieces, label, width) for width in (358, 560)]
 
 
 def _pit(board: WearBoard, torch: TorchRow) -> dict[str, Any]:
@@ -130,5 +130,7 @@ def _pit(board: WearBoard, torch: TorchRow) -> dict[str, Any]:
         low=piece.low,
         high=piece.high,
     )
-    drawn = pit_figure(chart) if chart.now or chart.before else ""
+    drawn = []
+    if chart.now or chart.before:
+        drawn = [pit_figure(chart, 358, 380), pit_figure(chart)]
     return {"pit": chart, "pit_drawn": drawn, "pit_piece": piece, "theme": theme}

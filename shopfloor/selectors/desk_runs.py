@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import Q, Sum
@@ -22,6 +22,7 @@ from shopfloor.models import (
 )
 from shopfloor.partsmap import Part, PartState
 
+STALE = timedelta(days=2)  # an open run older than this is not of today
 # Rows of a run's history: only columns a reader can make sense of.
 SAID = {
     "state": "state", "closed_at": "closed", "opened_at": "opened", "note": "note",
@@ -30,6 +31,22 @@ SAID = {
     "outcome": "outcome", "cause": "cause", "first_contour": "first contour",
     "last_contour": "last contour", "end_assumed": "end assumed", "u_mm": "u, mm",
 }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class RunOfShift:
+    """One run begun or going on in a span of time."""
+
+    run_id: str
+    nest: str
+    table: str
+    opened_at: datetime
+    closed_at: datetime | None
+    state: str
+    evidence: str
+    jobs: str
+    good: int
+    scrap: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +76,48 @@ class ChangeSeen:
     who: str
     why: str
     said: str
+
+
+def runs_between(start: datetime, end: datetime, most: int = 60) -> list[RunOfShift]:
+    """Runs that were open in [start, end), the newest first; three queries."""
+    runs = list(
+        Run.objects.filter(opened_at__lt=end)
+        .filter(Q(closed_at=None, opened_at__gte=start - STALE) | Q(closed_at__gt=start))
+        .exclude(state=RunState.VOIDED)
+        .select_related("revision__nest", "table")
+        .order_by("-opened_at")[:most]
+    )
+    jobs: dict[int, set[str]] = defaultdict(set)
+    for revision, number in (
+        Contour.objects.filter(revision__in={run.revision_id for run in runs}, inner=False)
+        .exclude(line=None)
+        .values_list("revision", "line__job__number")
+        .distinct()
+    ):
+        jobs[revision].add(number)
+    counts: dict[Any, dict[str, int]] = defaultdict(dict)
+    for run_id, outcome, total in (
+        PartResult.objects.filter(run__in=[run.pk for run in runs])
+        .order_by()
+        .values_list("run", "outcome")
+        .annotate(total=Sum("quantity"))
+    ):
+        counts[run_id][outcome] = total
+    return [
+        RunOfShift(
+            str(run.pk),
+            run.revision.nest.name,
+            run.table.name,
+            run.opened_at,
+            run.closed_at,
+            str(RunState(run.state).label),
+            str(run.evidence),
+            ", ".join(sorted(jobs[run.revision_id])),
+            counts[run.pk].get("good", 0),
+            counts[run.pk].get("scrap", 0),
+        )
+        for run in runs
+    ]
 
 
 def run_map(run_id: str) -> RunMap:
