@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from uuid import uuid4
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -9,8 +11,10 @@ from django.views.decorators.http import require_GET, require_POST
 
 from shopfloor.errors import PinLocked
 from shopfloor.models import Table, Terminal, User
+from shopfloor.services.actions import action_receive
 from shopfloor.services.people import pin_verify
 from shopfloor.terminal.access import at_table, crew, crew_joins, crew_leaves
+from shopfloor.terminal.board import open_run
 from shopfloor.terminal.forms import SignInForm
 from shopfloor.terminal.views.signin_page import signin_page
 
@@ -25,7 +29,27 @@ def sign_in(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRespo
     if problem or person is None:
         return signin_page(request, terminal, table, beside=beside, problem=problem, chosen=person)
     crew_joins(request, table, person, alone=not beside)
+    if beside:
+        handed_over(person, terminal, table)
     return redirect("floor:table", table.code)
+
+
+def handed_over(person: User, terminal: Terminal, table: Table) -> None:
+    """The run goes on under the new person's name from here; nothing is cut short."""
+    now = timezone.now()
+    if open_run(table, now) is None:
+        return
+    action_receive(
+        envelope={
+            "id": str(uuid4()),
+            "kind": "handover",
+            "payload": {"table": table.code},
+            "at": now.isoformat(),
+        },
+        person=person,
+        terminal=terminal,
+        now=now,
+    )
 
 
 def pin_problem(person: User | None, form: SignInForm) -> str:

@@ -203,3 +203,13 @@ def test_answers_carry_no_money_and_no_inner_memo(signed_in, here, floor, operat
     assert "undo" not in text
     assert "minor" not in text
     assert "price" not in text
+
+
+def test_a_hand_over_carries_the_run_on_under_the_new_name(
+    signed_in, here, floor, operator, supervisor
+):
+    deliver(signed_in, entry(operator, here, "start", {"queue_item": floor.items[0].pk}))
+    signed_in.post("/floor/north/sign-in", {"badge": supervisor.badge, "pin": PIN, "beside": "yes"})
+    run = Run.objects.get()
+    assert run.state == "open"
+    assert [one.operator for one in run.segments.order_by("pk")] == [operator, supervisor]

@@ -129,6 +129,7 @@ def test_scrap_needs_a_cause_and_rework_and_uncut_parts_do_not(hand, stage):
     hand.tap("9 good, 3 marked")
     hand.settled()
     facts = stage.facts()
+    assert facts["actions"][-1][:2] == ["finish", "applied"], facts["actions"][-1]
     assert facts["results"] == [["good", 9, ""], ["scrap", 1, "dross"], ["rework", 1, ""]]
     assert facts["actions"][-1][2]["remnant"] == {"length_mm": 900, "width_mm": 600}
     hand.sees("Mark heat 4B-7701 on S-1101-R1")

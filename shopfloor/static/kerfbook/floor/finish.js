@@ -93,7 +93,8 @@ export class Finishing {
     const last = this.marks.by.get(this.marks.last);
     const causes = screen.querySelector("[data-causes]");
     causes.hidden = !last || last.outcome === "not_cut";
-    if (last) causes.querySelector("[data-cause-of]").textContent = `${this.words[last.outcome]} at ${this.marks.last}`;
+    const named = box.querySelector(`[data-contour="${this.marks.last}"] span`)?.firstChild.textContent;
+    if (last) causes.querySelector("[data-cause-of]").textContent = `${this.words[last.outcome]}, ${named || this.marks.last}`;
     for (const one of causes.querySelectorAll("[data-cause]")) one.setAttribute("aria-pressed", String(one.dataset.cause === last?.cause));
     const dark = this.unseen();
     const unseen = dark.filter((contour) => !this.marks.by.has(contour));
