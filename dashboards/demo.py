@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from random import Random
 
 from django.core.management import call_command
 
@@ -12,6 +13,7 @@ from planning.services.history import figures_of_history, plan_all
 from shopfloor.acting import acting
 from shopfloor.celery import app as celery_app
 from shopfloor.demo import cast, load
+from shopfloor.demo.promises import keep_plans, keep_quotes
 from shopfloor.services.follow import follow_arcs
 from telemetry.services import feed_register
 
@@ -42,7 +44,8 @@ def _load(say: Callable[[str], None]) -> None:
     with acting("command start", why="the invented shop"):
         step("planning its nests")
         plan_all(now=now)
-        load.keep_plans()
+        keep_plans()
+        keep_quotes(Random(load.SEED))  # noqa: S311 - a demo, not a secret
         for code, path in loaded.feeds.items():
             feed_register(name=code, text=load.feed_text(code), by="command start")
             step(f"taking in the lines of {code}")

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import uuid
 from datetime import UTC, datetime
+from functools import cache
 from random import Random
 from typing import Any
 
 from shopfloor.demo import cast
 from shopfloor.demo.catalogue import DESIGNS, program_of
-from shopfloor.demo.orders import Written
+from shopfloor.demo.chart import SETS
+from shopfloor.demo.orders import Written, read
 from shopfloor.demo.rows import History, PieceRow, RunRow
 from shopfloor.models import (
     BenchEntry,
@@ -40,6 +42,13 @@ PLACES = ("rack A1", "rack A2", "rack B1", "rack B2", "rack C1")
 
 def when(seconds: float) -> datetime:
     return datetime.fromtimestamp(seconds, UTC)
+
+
+@cache
+def bench_minutes(design: int) -> float:
+    """The clean-up the demo's chart expects of one sheet."""
+    per_m = next(demo for demo in SETS if demo.code == DESIGNS[design].set).bench_min_per_m
+    return per_m * sum(contour.length_mm for contour in read(design).contours) / 1000
 
 
 class Writer:
@@ -171,7 +180,7 @@ class Writer:
                 checks.append(
                     Check(run=row, at=at, by=by, measured={"u_mm": run.check_u}, u_mm=run.check_u)
                 )
-            if self.random.random() < 0.5:
+            if self.random.random() < 0.9:
                 bench.append(self._bench(run, by))
         PartResult.objects.bulk_create(results)
         Check.objects.bulk_create(checks)
@@ -200,9 +209,8 @@ class Writer:
         return judged
 
     def _bench(self, run: RunRow, by: User) -> BenchEntry:
-        design = DESIGNS[run.lot.design]
         lines = self.written[run.lot.order.number, run.lot.position].lines
-        minutes = (6.0 if design.set == "P120" else 2.5) * self.random.lognormvariate(0, 0.4)
+        minutes = bench_minutes(run.lot.design) * self.random.lognormvariate(0.06, 0.3)
         return BenchEntry(
             line=lines[0],
             kind=self.random.choice(("dross", "edge")),

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -22,9 +21,8 @@ from shopfloor.demo.history import Table as Simulated
 from shopfloor.demo.lines import FEED, history_lines, write_csv
 from shopfloor.demo.orders import expected, lots_of, write
 from shopfloor.demo.rows import History
-from shopfloor.models import Job, JobState, Run, Shop, User
+from shopfloor.models import Job, JobState, Shop, User
 from shopfloor.selectors.shop import shift_patterns
-from shopfloor.services.runs import plan_snapshot
 
 SEED = 20260611
 DAYS = 90
@@ -117,16 +115,3 @@ def _close_jobs(history: History) -> None:
             Job.objects.filter(number=f"K-{number}").update(
                 state=JobState.CLOSED, closed_at=datetime.fromtimestamp(closed, UTC)
             )
-
-
-def keep_plans() -> None:
-    """Gives every run the plan it would have opened with, as the terminal does at a start."""
-    plans: dict[tuple[int, int], dict[str, Any]] = {}
-    runs = list(Run.objects.filter(plan={}).select_related("revision__nest__wear_set", "table"))
-    for run in runs:
-        key = (run.revision_id, run.table_id)
-        if key not in plans:
-            plans[key] = plan_snapshot(run.revision, run.table, run.revision.nest.wear_set)
-        run.plan = plans[key]
-    with acting("command start", why="the invented shop"):
-        Run.objects.bulk_update(runs, ["plan"], batch_size=200)

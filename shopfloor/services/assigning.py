@@ -34,6 +34,7 @@ from shopfloor.selectors.matching_input import (
     with_said,
 )
 from shopfloor.selectors.shop import the_shop
+from shopfloor.services.assignment_rows import Made, assignments_insert
 from shopfloor.services.work import work_want
 
 
@@ -76,7 +77,8 @@ def _write_assignments(
     now: datetime,
 ) -> set[int | None]:
     touched: set[int | None] = set()
-    made, changed, gone = [], [], []
+    made: list[Made] = []
+    changed, gone = [], []
     for decision in decisions:
         row = rows.get(decision.key)
         if row is not None and row.by_id:
@@ -90,15 +92,7 @@ def _write_assignments(
             if row is not None:
                 gone.append(row)
         elif row is None:
-            made.append(
-                ArcAssignment(
-                    arc_key=decision.key,
-                    segment_id=decision.segment,
-                    contour_number=decision.contour,
-                    repeat=decision.repeat,
-                    at=now,
-                )
-            )
+            made.append((decision.key, decision.segment, decision.contour, decision.repeat))
             touched.add(decision.segment)
         elif (row.segment_id, row.contour_number, row.repeat) != (
             decision.segment,
@@ -112,7 +106,7 @@ def _write_assignments(
     there = {arc.key for arc in arcs}
     gone += [row for key, row in rows.items() if key not in there and not row.by_id]
     touched |= {row.segment_id for row in gone}
-    ArcAssignment.objects.bulk_create(made, batch_size=500)
+    assignments_insert(made, at=now)
     ArcAssignment.objects.bulk_update(
         changed, ["segment", "contour_number", "repeat", "at"], batch_size=200
     )
