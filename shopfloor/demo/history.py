@@ -111,7 +111,7 @@ class Table:
             if self.t > self.end - 240:
                 return self._hand_over(run)
             before = expected.before_s[number - 1] * self.random.lognormvariate(0.05, 0.08)
-            self._arc(run, before, expected.arcs_s[number - 1] * factor)
+            self._arc(run, before, expected.arcs_s[number - 1] * factor, expected.pierce_s)
             if self.t >= self.now:
                 run.arcs = [arc for arc in run.arcs if arc.off < self.now]
                 self.open_run = run
@@ -121,13 +121,15 @@ class Table:
         self._finish(run)
         return None
 
-    def _arc(self, run: RunRow, before: float, seconds: float) -> None:
+    def _arc(self, run: RunRow, before: float, seconds: float, pierce_s: float) -> None:
         self.t += before
         if self.random.random() < 0.012:  # no transfer: a short arc, and the contour again
             run.arcs.append(Arc(self.t, self.t + self.random.uniform(0.4, 1.4), False))
             self.t += self.random.uniform(6, 11)
         failed = self.drawer.start()
-        run.arcs.append(Arc(self.t, self.t + seconds * self.random.lognormvariate(0, 0.015), True))
+        off = self.t + seconds * self.random.lognormvariate(0, 0.015)
+        through = min(pierce_s * self.random.lognormvariate(0.04, 0.05), 0.8 * (off - self.t))
+        run.arcs.append(Arc(self.t, off, True, through))
         self.t = run.arcs[-1].off
         if failed and self.t < self.now - 1200:
             run.scrap.append((run.contours_done + 1, "wear part failed"))

@@ -56,9 +56,9 @@ def arc_lines(arc: Arc, amps: float | None) -> Iterator[tuple[float, str, str]]:
     the table reports its current now and then only (`amps` None: not this time)."""
     yield arc.on, "ARC ON", ""
     if arc.pierced:
-        yield arc.on + 0.2, "PIERCE", ""
         if amps is not None:
-            yield arc.on + 0.6, "AMPS", f"{amps:.1f}"
+            yield arc.on + 0.5 * arc.pierce_s, "AMPS", f"{amps:.1f}"
+        yield arc.on + arc.pierce_s, "PIERCE", ""
     yield arc.off, "ARC OFF", ""
 
 

@@ -54,6 +54,7 @@ class Burning:
     run_id: object
     arcs_s: list[float]
     before_s: float
+    pierce_s: float
     amps: float
     next: int = 0
 
@@ -114,9 +115,9 @@ class SimulatedTable:
             ArcAssignment.objects.filter(segment__run=run, repeat=False).values("contour_number")
         ).distinct()
         before = ((plan.travel_s or 0) + (plan.touch_off_s or 0)) / len(plan.arcs_s)
-        return Burning(
-            run.pk, plan.arcs_s, before, run.revision.nest.wear_set.current_a, next=len(done)
-        )
+        pierce = (plan.pierce_s or 0) / len(plan.arcs_s)
+        amps = run.revision.nest.wear_set.current_a
+        return Burning(run.pk, plan.arcs_s, before, pierce, amps, next=len(done))
 
     def _next_arc(self, now: float) -> None:
         burning = self.burning
@@ -129,8 +130,8 @@ class SimulatedTable:
         burning.next += 1
         self.due = [
             (on, "ARC ON", ""),
-            (on + 0.2, "PIERCE", ""),
-            (on + 0.6, "AMPS", f"{burning.amps:.1f}"),
+            (on + 0.5 * burning.pierce_s, "AMPS", f"{burning.amps:.1f}"),
+            (on + min(burning.pierce_s, 0.8 * seconds), "PIERCE", ""),
             (on + seconds, "ARC OFF", ""),
         ]
 

@@ -53,7 +53,7 @@ def expected(table: str, design: int) -> Expected:
         Cutting(row.speed_mm_min, row.pierce_delay_s, row.touch_off_s),
     )
     before = tuple(contour.travel_s + contour.touch_off_s for contour in plan.contours)
-    return Expected(arcs_s=plan.arcs, before_s=before)
+    return Expected(arcs_s=plan.arcs, pierce_s=row.pierce_delay_s, before_s=before)
 
 
 def lots_of(orders: Iterable[Order], random: Random) -> list[Lot]:

@@ -12,6 +12,7 @@ class Expected:
     """A design's plan on one table, contour by contour, in seconds."""
 
     arcs_s: tuple[float, ...]
+    pierce_s: float
     before_s: tuple[float, ...]  # travel and touch-off before each
 
 
@@ -32,6 +33,7 @@ class Arc:
     on: float
     off: float
     pierced: bool
+    pierce_s: float = 0.0  # from arc on until through
 
 
 @dataclass(slots=True)
