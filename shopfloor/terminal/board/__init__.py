@@ -13,7 +13,7 @@ from shopfloor.selectors.floor_shapes import FloorTable
 from shopfloor.selectors.running import current_run
 from shopfloor.selectors.shop import the_shop
 from shopfloor.terminal.board import changes, items, lines
-from shopfloor.terminal.board.cautions import CHANGE
+from shopfloor.terminal.board.cautions import CHANGE, RESTART
 from shopfloor.terminal.board.cutting import Cutting, Stopped, cutting_of, stopped_of
 from shopfloor.terminal.board.late import clashes, last_undo
 from shopfloor.terminal.board.torches import TorchKeys, torches_of
@@ -125,6 +125,7 @@ def change_lists(torches: list[TorchKeys], wanted: Any) -> dict[str, Any]:
         "removal_states": changes.REMOVALS,
         "removal_reasons": changes.REASONS,
         "change_caution": CHANGE,
+        "restart_caution": RESTART,
     }
 
 

@@ -33,6 +33,16 @@ CHANGE = Caution(
     ordered=True,
 )
 
+RESTART = Caution(
+    title="After a crash or a power cut",
+    lines=(
+        "Isolate and lock out before hands go near torch, lead or plate.",
+        "Have position and torch looked at before it moves again.",
+    ),
+    references="ANSI Z49.1, 29 CFR 1910.147, the maker’s manual or your local code. This screen "
+    "can’t tell whether the machine is safe.",
+)
+
 _END = "Follow the maker’s manual and your local code. Not sure? Ask someone qualified."
 METALS = {
     "chromium": Caution(

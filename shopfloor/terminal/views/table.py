@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -34,7 +35,7 @@ def page(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse
     context["names"] = " and ".join(one.shown_name for one in people)
     context["theme"] = people[0].theme or None
     response = render(request, "kerfbook/floor/table.html", context)
-    cookie_set(response, request.COOKIES[COOKIE], secure=request.is_secure())
+    cookie_set(response, request.COOKIES[COOKIE], secure=settings.SESSION_COOKIE_SECURE)
     return response
 
 

@@ -48,7 +48,7 @@ CUT_OFF = f"""() => {{
 class Touch:
     def __init__(self, page: Any, stage: Any, name: str) -> None:
         self.page, self.stage, self.name = page, stage, name
-        self.taps = 0
+        self.taps, self.begun = 0, time.monotonic()
         self.errors: list[str] = []
         page.on("pageerror", lambda error: self.errors.append(str(error)))
         page.on("console", self._console)
@@ -111,6 +111,18 @@ class Touch:
         while not true():
             assert time.monotonic() < end, "it did not come about"
             self.page.wait_for_timeout(50)
+
+    def begin(self) -> None:
+        self.taps, self.begun = 0, time.monotonic()
+
+    def needed(self, what: str) -> int:
+        """Taps since `begin`; noted with the seconds beside the pictures, where those are kept."""
+        folder = os.environ.get("KERFBOOK_PICTURES")
+        if folder:
+            with Path(folder, "taps.txt").open("a") as notes:
+                seconds = time.monotonic() - self.begun
+                notes.write(f"{self.name} {what}: {self.taps} taps, {seconds:.1f} s\n")
+        return self.taps
 
     def picture(self, name: str) -> None:
         folder = os.environ.get("KERFBOOK_PICTURES")

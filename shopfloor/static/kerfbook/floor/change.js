@@ -40,6 +40,7 @@ export class Changing {
       this.scannedLabel = this.chosen.length === 1 ? this.scannedLabel : "";
       this.draw();
     }
+    if (field.closest("[data-out]")) this.draw();
   }
 
   draw() {
@@ -52,7 +53,9 @@ export class Changing {
     this.screen.querySelector("[data-new-said]").textContent = !chosen.length
       ? this.scannedLabel ? `${this.scannedLabel} is scanned. Touch the part it replaces.` : "Scan its label or its tray, or take the next from the drawer."
       : `${names}: ${from}.`;
-    this.screen.querySelector("[data-changed-words]").textContent = `${chosen.length > 1 ? "old ones go" : "old one goes"} out as worn`;
+    const become = [...this.screen.querySelectorAll("[data-out]:not([hidden]) input:checked")].map((one) => one.parentElement.textContent.trim().toLowerCase());
+    const out = chosen.length > 1 ? "old ones" : "old one";
+    this.screen.querySelector("[data-changed-words]").textContent = become.length ? `${out}: ${become.join(", ")}` : `${out} out as worn`;
   }
 
   click(target) {

@@ -44,6 +44,7 @@ export class Starting {
     const expected = form.dataset.expected;
     const swapped = Boolean(expected) && plain(expected) !== code;
     screen.querySelector("[data-sheet-said]").textContent = `Sheet ${code}`;
+    for (const one of screen.querySelectorAll("[data-start-sheet]")) one.textContent = `on sheet ${code}`;
     screen.querySelector("[data-sheet-hint]").textContent = swapped ? `Planned was ${expected}.` : "As scanned.";
     this.swap(screen, swapped);
     this.screens.busy(form);
