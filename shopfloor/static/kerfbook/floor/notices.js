@@ -1,9 +1,8 @@
 /* What the page tells the person: the connection, and what became of an entry. */
 
 export class Connection {
-  constructor(clock, name) {
+  constructor(clock) {
     this.clock = clock;
-    this.name = name;
     this.bar = document.getElementById("offline");
   }
 
