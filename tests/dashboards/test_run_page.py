@@ -1,0 +1,127 @@
+from __future__ import annotations
+
+import pytest
+
+from planning.services.run_figures import run_figures
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def worked_out(a_run):
+    cast.rate("machine", 9600)
+    run_figures(key=str(a_run.pk), payload={})
+    return a_run
+
+
+def test_a_run_opens_down_to_its_arcs(worked_out, as_):
+    body = as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
+    assert "N-1" in body
+    assert body.count("/figures/arc/") == 3
+    assert "600" in body or "10 min 00 s" in body
+    assert "Milo Brandt" in body
+
+
+def test_what_it_cost_is_shown_only_to_those_who_see_cost(worked_out, as_):
+    assert "Who pays" in as_("owner").get(f"/runs/{worked_out.pk}/").content.decode()
+    assert "Who pays" not in as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
+
+
+def test_who_may_not_see_persons_times_sees_no_operator(worked_out, as_):
+    body = as_("planner").get(f"/runs/{worked_out.pk}/").content.decode()
+    assert "Milo Brandt" not in body
+    assert "Segments" in body
+
+
+def test_its_strip_is_drawn_from_its_own_arcs(worked_out, as_):
+    body = as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
+    assert "North, N-1: " in body
+    assert "3 arcs, 30 min of arc" in body
+
+
+def test_its_history_names_who_changed_it(worked_out, as_):
+    from shopfloor.acting import acting
+
+    with acting("user:dana", why="counted again"):
+        worked_out.note = "two tipped up"
+        worked_out.save(update_fields=["note"])
+    body = as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
+    assert "user:dana, counted again" in body
+    assert "note none → two tipped up" in body
+
+
+def test_a_run_that_is_not_worked_out_says_so(a_run, as_):
+    body = as_("supervisor").get(f"/runs/{a_run.pk}/").content.decode()
+    assert "Not worked out yet" in body or "Where the time went" in body
+
+
+@pytest.mark.parametrize("kind", ["run", "arc", "posting", "job"])
+def test_each_figure_opens_and_leads_on(worked_out, as_, kind):
+    from shopfloor.models import ArcAssignment, JobLine, Posting
+
+    keys = {
+        "run": str(worked_out.pk),
+        "arc": ArcAssignment.objects.first().arc_key,
+        "posting": str(Posting.objects.filter(kind="machine").first().pk),
+        "job": str(JobLine.objects.get().job_id),
+    }
+    from urllib.parse import quote
+
+    answer = as_("owner").get(f"/figures/{kind}/{quote(keys[kind])}/")
+    assert answer.status_code == 200
+    assert "Made from" in answer.content.decode()
+
+
+def test_a_figure_leads_from_the_job_down_to_an_arc(worked_out, as_):
+    """Follows the links themselves, as a reader would."""
+    import re
+
+    from shopfloor.models import JobLine
+
+    client = as_("owner")
+    seen, waiting = set(), [f"/figures/job/{JobLine.objects.get().job_id}/"]
+    while waiting and not any("/figures/arc/" in url for url in seen):
+        url = waiting.pop(0)
+        if url in seen or len(seen) > 60:
+            continue
+        seen.add(url)
+        answer = client.get(url)
+        assert answer.status_code == 200, url
+        waiting += re.findall(r'class="opens" href="([^"]+)"', answer.content.decode())
+    assert any("/figures/arc/" in url for url in seen)
+
+
+def test_a_figure_hides_amounts_from_those_who_may_not_see_them(worked_out, as_):
+    from dashboards.opened.views import is_money
+    from planning import reports
+
+    found = reports.open_figure(kind="run", id=str(worked_out.pk))
+    amounts = [row.value for row in found.rows if is_money(row)]
+    body = as_("supervisor").get(f"/figures/run/{worked_out.pk}/").content.decode()
+    for amount in amounts:
+        assert amount not in body
+
+
+def test_a_jobs_cost_shows_its_postings(worked_out, as_):
+    from shopfloor.models import JobLine
+
+    body = as_("owner").get(f"/cost/jobs/{JobLine.objects.get().job_id}/").content.decode()
+    # an hour at $96: 96.00
+    assert "96.00" in body
+    assert f"/runs/{worked_out.pk}/" in body
+
+
+def test_the_wear_page_tells_what_is_fitted(north, operator, as_, at_noon):
+    piece = cast.piece("electrode", label="E-7")
+    cast.fitting(piece, north, cast.NOON, by=operator)
+    body = as_("supervisor").get("/wear/").content.decode()
+    assert "E-7" in body
+    assert "ANSI Z49.1" in body
+    assert "19.00" not in body
+    assert "19.00" in as_("owner").get("/wear/").content.decode()
+
+
+def test_a_shop_with_empty_torches_says_what_comes_first(shop, as_):
+    body = as_("supervisor").get("/wear/").content.decode()
+    assert "No torch has a piece in it yet." in body

@@ -1,0 +1,180 @@
+from __future__ import annotations
+
+import pytest
+
+from tests.dashboards.conftest import NOW
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_page_tells_each_table_with_its_strip(a_run, south, as_, at_noon):
+    body = as_("supervisor").get("/today/").content.decode()
+    assert "Tuesday 6 October" in body
+    assert "early shift, 06:00–14:00" in body
+    for name in ("North", "South"):
+        assert f'aria-label="{name}"' in body
+    # three arcs of 600 s by hand: 30 min; 13:06 less 06:00 is 7 h 06 min of known time at most
+    assert "arc 30 min" in body
+    assert f'href="/runs/{a_run.pk}/"' in body
+
+
+def test_an_operators_name_is_shown_only_to_those_who_may_see_it(north, operator, as_, at_noon):
+    _, [line] = cast.job("J-1")
+    revision = cast.nest(operator, [(line, 1e5, 500)])
+    run = cast.run(
+        revision, north, seconds=None, state="open", operator=operator, plan=cast.plan([500])
+    )
+    cast.arcs(run, [(3900, 3950, 1)])
+    assert "Milo Brandt" in as_("supervisor").get("/today/strips/").content.decode()
+    assert "Milo Brandt" not in as_("planner").get("/today/strips/").content.decode()
+
+
+def test_an_empty_shop_says_what_comes_first(shop, as_, at_noon):
+    body = as_("supervisor").get("/today/").content.decode()
+    assert "No table is set up yet." in body
+
+
+def test_a_day_that_cannot_be_worked_out_says_what_is_safe(north, as_, at_noon, monkeypatch):
+    def broken(at):
+        raise RuntimeError("no")
+
+    monkeypatch.setattr("dashboards.data.today", broken)
+    answer = as_("supervisor").get("/today/")
+    assert answer.status_code == 200
+    assert "Lines and records are safe." in answer.content.decode()
+
+
+def test_one_strip_that_fails_leaves_the_others(north, south, as_, at_noon, monkeypatch):
+    from dashboards.today import rows
+
+    draw = rows.strip.strips
+
+    def one(table, *args):
+        if table.name == "North":
+            raise ValueError("no")
+        return draw(table, *args)
+
+    monkeypatch.setattr(rows.strip, "strips", one)
+    body = as_("supervisor").get("/today/").content.decode()
+    assert "North: This strip could not be drawn." in body
+    assert body.count("This strip could not be drawn.") >= 1
+    assert "South: " in body
+
+
+def test_a_shift_that_is_over_is_told_as_it_was(a_run, as_, at_noon):
+    later = cast.at(NOW, 24 * 3600)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("dashboards.data.now", lambda: later)
+        answer = as_("supervisor").get("/today/?day=2026-10-06&shift=early")
+    body = answer.content.decode()
+    assert "Tuesday 6 October" in body
+    assert "North burnt 30 min." in body
+    assert "data-live" not in body
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ("day=2026-13-45", "is not a date"),
+        ("day=2026-10-06&shift=noon", "There was no noon shift on Tuesday 6 October 2026."),
+        ("day=2026-10-07", "There was no shift on Wednesday 7 October 2026."),  # not begun yet
+    ],
+)
+def test_a_shift_there_was_not_is_said_to_be_missing(shop, as_, at_noon, query, said):
+    answer = as_("supervisor").get(f"/today/?{query}")
+    assert answer.status_code == 404
+    assert said in answer.content.decode()
+
+
+def test_the_moving_part_is_not_sent_again_when_nothing_moved(a_run, as_, at_noon):
+    client = as_("supervisor")
+    first = client.get("/today/strips/")
+    assert first.status_code == 200
+    again = client.get("/today/strips/", headers={"If-None-Match": first.headers["ETag"]})
+    assert (again.status_code, again.content) == (304, b"")
+
+
+def test_another_arc_moves_it(a_run, as_, at_noon):
+    client = as_("supervisor")
+    tag = client.get("/today/strips/").headers["ETag"]
+    [arc] = cast.arcs(a_run, [(2200, 2300, None)])
+    type(arc).objects.filter(pk=arc.pk).update(changed_us=5)
+    assert client.get("/today/strips/", headers={"If-None-Match": tag}).status_code == 200
+
+
+def test_a_changed_record_moves_it(a_run, as_, at_noon):
+    client = as_("supervisor")
+    tag = client.get("/today/strips/").headers["ETag"]
+    cast.stoppage(a_run, cast.at(cast.NOON, 2500), 300)
+    assert client.get("/today/strips/", headers={"If-None-Match": tag}).status_code == 200
+
+
+def test_time_going_by_moves_it(a_run, as_, at_noon, monkeypatch):
+    client = as_("supervisor")
+    tag = client.get("/today/strips/").headers["ETag"]
+    monkeypatch.setattr("dashboards.data.now", lambda: cast.at(NOW, 15))
+    assert client.get("/today/strips/", headers={"If-None-Match": tag}).status_code == 200
+
+
+def test_what_one_person_may_see_is_never_handed_to_another(a_run, as_, at_noon):
+    tag = as_("supervisor").get("/today/strips/").headers["ETag"]
+    other = as_("planner").get("/today/strips/", headers={"If-None-Match": tag})
+    assert other.status_code == 200
+
+
+def test_a_304_takes_few_queries_and_no_report(
+    a_run, as_, at_noon, django_assert_max_num_queries, monkeypatch
+):
+    client = as_("supervisor")
+    tag = client.get("/today/strips/").headers["ETag"]
+    monkeypatch.setattr("dashboards.data.today", None)
+    with django_assert_max_num_queries(12):
+        again = client.get("/today/strips/", headers={"If-None-Match": tag})
+    assert again.status_code == 304
+
+
+def test_more_runs_take_no_more_queries(a_run, operator, as_, at_noon):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    client = as_("supervisor")
+    client.get("/today/strips/")
+    with CaptureQueriesContext(
+        connection,
+    ) as few:
+        client.get("/today/strips/")
+    for n in range(4):
+        more = cast.run(
+            a_run.revision, a_run.table, start=cast.at(cast.NOON, -4000 * (n + 1)), seconds=600,
+            operator=operator, plan=cast.plan([500] * 3),
+        )  # fmt: skip
+        cast.arcs(more, [(10, 200, 1)], start=cast.at(cast.NOON, -4000 * (n + 1)))
+    with CaptureQueriesContext(connection) as many:
+        client.get("/today/strips/")
+    assert len(many) <= len(few) + 1  # jobs of the first run are one query more than of none
+    assert len(few) < 60
+
+
+def test_a_line_left_stands_on_the_page(shop, as_, supervisor):
+    client = as_("supervisor")
+    said = "Bay water table low, <b>topped up</b> 22:10."
+    assert client.post("/today/line/", {"text": f"  {said}\n"}).status_code == 302
+    body = client.get("/today/").content.decode()
+    assert "Bay water table low, &lt;b&gt;topped up&lt;/b&gt; 22:10." in body
+    assert "Dana Okell" in body
+
+
+@pytest.mark.parametrize("text", ["", "   ", "x" * 301])
+def test_an_empty_or_endless_line_is_refused(shop, as_, text):
+    client = as_("supervisor")
+    body = client.post("/today/line/", {"text": text}, follow=True).content.decode()
+    assert "The line is" in body
+    from shopfloor.models import Action
+
+    assert not Action.objects.exists()
+
+
+def test_the_page_is_live_now(north, as_):
+    body = as_("supervisor").get("/today/").content.decode()
+    assert 'data-live="/today/strips/"' in body
