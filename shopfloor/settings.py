@@ -135,6 +135,8 @@ SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SILENCED_SYSTEM_CHECKS = [
     "security.W004",  # HSTS follows KERFBOOK_TLS: a plain-HTTP shop LAN must not set it
+    "security.W005",  # other hosts of the shop's domain are not ours to bind to HTTPS
+    "security.W021",  # and so is a browser's preload list
     "security.W008",  # the redirect belongs to the proxy
     "security.W012",
     "security.W016",
