@@ -125,6 +125,10 @@ def runs_between(start: datetime, end: datetime) -> list[desk_runs.RunOfShift]:
     return desk_runs.runs_between(start, end)
 
 
+def table_name(code: str) -> str:
+    return desk.table_name(code)
+
+
 def run_map(run_id: str) -> desk_runs.RunMap:
     return desk_runs.run_map(run_id)
 

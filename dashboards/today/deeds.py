@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -17,6 +18,7 @@ from shopfloor.services import desk as deeds
 
 ASSIGN = "assign_arcs"
 MOST = 600
+NEAR = timedelta(hours=3)
 
 
 @desk(ASSIGN)
@@ -28,7 +30,17 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
         loose = data.arcs_loose(first)
     except LookupError as gone:
         return render(request, "kerfbook/today/arcs.html", {"gone": str(gone)}, status=404)
-    return render(request, "kerfbook/today/arcs.html", {"loose": loose, "first": first})
+    near = data.runs_between(loose.start - NEAR, loose.end + NEAR)
+    table = data.table_name(loose.table)
+    unlike = {(one.run, one.revision_id): one for one in loose.suggestions}
+    context = {
+        "loose": loose,
+        "first": first,
+        "table": table,
+        "suggestions": list(unlike.values()),
+        "near": [run for run in near if run.table == table],
+    }
+    return render(request, "kerfbook/today/arcs.html", context)
 
 
 @desk(ASSIGN)

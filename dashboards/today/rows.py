@@ -19,6 +19,7 @@ from shopfloor.strip.words import clock, local, off_plan
 
 log = logging.getLogger(__name__)
 STILL_OPEN = ("assign_arcs", "reason", "run")  # what can be done of a shift that is over
+BESIDE = 2  # notes beside a strip, so that the next table stays in sight
 MANY = 5  # more tables than this are drawn with low strips
 SAFE = "This strip could not be drawn. Its lines are safe in the journal."
 THEN = "Load the page again; the sources page says what came in."
@@ -37,6 +38,11 @@ class Row:
     strips: str
     silent: str
     notes: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def more(self) -> int:
+        """Notes that do not fit beside the strip."""
+        return max(len(self.notes) - BESIDE, 0)
 
 
 @dataclass(slots=True)

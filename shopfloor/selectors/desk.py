@@ -18,6 +18,7 @@ from shopfloor.models import (
     PieceUse,
     Reason,
     Stoppage,
+    Table,
 )
 from telemetry.models import Arc, Cursor, Health
 
@@ -130,6 +131,12 @@ def inspections(piece_ids: Sequence[int]) -> list[Inspected]:
         if row.pit_mm is not None:
             found.append(Inspected(row.piece_id, row.at, (before or 0) + counted, row.pit_mm))
     return found
+
+
+def table_name(code: str) -> str:
+    """What people call the table; its code where nobody named it."""
+    name = Table.objects.filter(code=code).values_list("name", flat=True).first()
+    return name or code
 
 
 def nests_to_choose(most: int = 200) -> list[tuple[int, str]]:

@@ -19,6 +19,15 @@ def test_loose_arcs_are_shown_with_what_they_could_have_been(loose, as_):
     assert "They belong to no job" in body
 
 
+def test_every_run_near_them_on_that_table_can_be_chosen(loose, a_run, south, planner, as_):
+    revision = cast.nest(planner, [(None, 1e5, 20)], name="N-9")
+    other = cast.run(revision, south, plan=cast.plan([20]))
+    body = as_("supervisor").get("/today/arcs/", {"first": loose[0]}).content.decode()
+    assert f'name="run_id" value="{a_run.pk}"' in body
+    assert str(other.pk) not in body
+    assert "North, Tue 6 Oct 13:01 to 13:03" in body  # 3700 s after noon
+
+
 def test_arcs_given_to_a_run_are_on_record_with_who_said_so(loose, a_run, as_, supervisor, at_noon):
     client = as_("supervisor")
     form = {"first_key": loose[0], "run_id": str(a_run.pk), "arcs": "4"}
