@@ -13,7 +13,7 @@ from django.utils import timezone
 from planning import reports
 from planning.reports.shapes import CostMonth, Figure, JobCost, RunDetail, Today, WearBoard
 from shopfloor.calendar import ShiftSpan, shift_at, shifts_between
-from shopfloor.selectors import desk, desk_arcs, desk_runs
+from shopfloor.selectors import desk, desk_arcs, desk_runs, work
 from shopfloor.selectors.shop import shift_patterns, shop_zone, the_shop
 from shopfloor.selectors.unassigned import Unassigned
 
@@ -123,6 +123,11 @@ def arcs_loose(first_key: str) -> Unassigned:
 def runs_between(start: datetime, end: datetime) -> list[desk_runs.RunOfShift]:
     """Runs that were open in [start, end), the newest first."""
     return desk_runs.runs_between(start, end)
+
+
+def backlog() -> tuple[int, int]:
+    """Figures that are still being worked out, and those that could not be."""
+    return work.backlog()
 
 
 def table_name(code: str) -> str:

@@ -169,6 +169,11 @@ def span(seconds: float | None) -> str:
     return f"{m} min" if m < 60 else f"{m // 60} h {m % 60:02d} min"
 
 
+def age(seconds: float) -> str:
+    """How old: 18 min, 3 h 10 min, 4 days."""
+    return span(max(seconds, 0)) if seconds < 172_800 else f"{seconds // 86_400:.0f} days"
+
+
 def count(number: int, one: str, many: str = "") -> str:
     """1 arc, 27 arcs."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"

@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import html
 
-from dashboards import theme
+from dashboards import data, theme
 from dashboards.access import Sight
 from dashboards.pages import parts
 from dashboards.pages.parts import Cell, Column, Drawn, Line
@@ -24,6 +24,10 @@ def sets_table(rows: list[dict[str, Any]], sight: Sight, currency: tuple[str, in
         columns = _columns(sight, currency[0])
         lines = [_line(row, chosen, sight, currency[1]) for row in able]
         caption = "● is the nest's own route; minutes and cost are of one sheet, material apart"
+        made = [row["computed_at"] for row in able if row["computed_at"] is not None]
+        if made:
+            age_s = (data.now() - min(made)).total_seconds()
+            caption += f"; worked out {theme.age(age_s)} ago"
         table = parts.ledger("By table and set", columns, lines)
         found += [table, html.P(caption, className="key")]
     refused = [row for row in rows if row["problem"]]

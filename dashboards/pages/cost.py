@@ -148,7 +148,7 @@ def months_picker(months: list[date], chosen: date) -> Drawn:
 
 
 def _margin(month: CostMonth, bridge: ledgers.Bridge, who: Looker, digits: int) -> list[Drawn]:
-    notes = [*_step_notes(month, bridge, digits), *_job_notes(month, who, digits)]
+    notes = [*_stale(), *_step_notes(month, bridge, digits), *_job_notes(month, who, digits)]
     notes += [parts.note("soon", "Not in these figures", said) for said in month.unknown]
     for term in bridge.unpriced:
         words = ledgers.WORDS.get(term, term)
@@ -167,6 +167,21 @@ def _margin(month: CostMonth, bridge: ledgers.Bridge, who: Looker, digits: int) 
     notes.append(_closing(month, who))
     notes.append(html.P(theme.coverage_words(month.coverage, digits), className="remark key"))
     return notes
+
+
+def _stale() -> list[Drawn]:
+    """What the figures do not hold yet, and what they cannot hold until somebody looks."""
+    waiting, failed = data.backlog()
+    found = []
+    if waiting:
+        words = "They are worked out in the background; load the page again in a minute."
+        head = f"{theme.count(waiting, 'figure')} not in yet"
+        found.append(parts.note("soon", head, words))
+    if failed:
+        head = f"{theme.count(failed, 'figure')} could not be worked out"
+        words = "These amounts are without them. What was posted before stays."
+        found.append(parts.note("now", head, words))
+    return found
 
 
 def _step_notes(month: CostMonth, bridge: ledgers.Bridge, digits: int) -> list[Drawn]:

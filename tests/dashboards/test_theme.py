@@ -44,6 +44,13 @@ def test_a_span_is_said_as_people_say_it(seconds, said):
     assert theme.span(seconds) == said
 
 
+@pytest.mark.parametrize(
+    ("seconds", "said"), [(-3, "0 s"), (1080, "18 min"), (11400, "3 h 10 min"), (345_601, "4 days")]
+)
+def test_an_age_is_said_in_words(seconds, said):
+    assert theme.age(seconds) == said
+
+
 def test_a_share_never_stands_without_its_base():
     assert theme.percent(0.512, "5 h 20") == "51 % of 5 h 20"
     assert theme.percent(None, "0 s") == "share of 0 s unknown"

@@ -139,3 +139,12 @@ def test_a_month_is_closed_by_the_press_of_a_button(shop, as_, owner):
 @pytest.mark.parametrize("month", ["2026-13", "nonsense", "2019-01"])
 def test_a_month_there_is_not_cannot_be_closed(shop, as_, month):
     assert as_("owner").get(f"/cost/close/{month}/").status_code == 404
+
+
+def test_figures_that_are_not_in_yet_are_said_to_be_missing(month, owner, monkeypatch):
+    monkeypatch.setattr("dashboards.data.backlog", lambda: (3, 1))
+    said = made.texts(seen_by(owner))
+    assert "3 figures not in yet" in said
+    assert "1 figure could not be worked out" in said
+    monkeypatch.setattr("dashboards.data.backlog", lambda: (0, 0))
+    assert "not in yet" not in made.texts(seen_by(owner))

@@ -178,3 +178,34 @@ def test_an_empty_or_endless_line_is_refused(shop, as_, text):
 def test_the_page_is_live_now(north, as_):
     body = as_("supervisor").get("/today/").content.decode()
     assert 'data-live="/today/strips/"' in body
+
+
+@pytest.mark.parametrize(("tables", "tight"), [(5, False), (6, True)])
+def test_many_tables_are_drawn_with_low_strips(shop, as_, at_noon, tables, tight):
+    from shopfloor.models import Table, Torch
+
+    for n in range(tables):
+        table = Table.objects.create(code=f"t{n}", name=f"T{n}", order=n)
+        Torch.objects.create(table=table, code="1")
+    body = as_("supervisor").get("/today/").content.decode()
+    assert ('class="trow tight"' in body) is tight
+
+
+def test_every_strip_shows_the_same_hours(a_run, south, as_, at_noon):
+    from dashboards import data
+    from dashboards.today.rows import aligned
+
+    tables = aligned(data.today(at_noon).tables)
+    assert len({(table.strip.start_us, table.strip.end_us) for table in tables}) == 1
+    for table, drawn in zip(data.today(at_noon).tables, tables, strict=True):
+        assert drawn.strip.start_us <= table.strip.start_us
+        assert drawn.strip.end_us >= table.strip.end_us
+
+
+def test_a_late_jobs_note_offers_the_job(a_run, as_, at_noon):
+    from shopfloor.models import Job
+
+    Job.objects.update(due_at=cast.at(cast.NOON, -86_400))
+    body = as_("supervisor").get("/today/").content.decode()
+    assert "late" in body
+    assert f'href="/jobs/{Job.objects.get().pk}/"' in body
