@@ -48,7 +48,8 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> go.Fig
             "tickformat": "%-d %b",
             "range": _range(days),
             "showgrid": False,
-            "nticks": 14,
+            "nticks": 8,
+            "tickangle": 0,
         },
         yaxis={"title": {"text": "torch time, min"}, "rangemode": "tozero", "tickformat": ",.0f"},
     )
