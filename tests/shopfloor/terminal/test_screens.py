@@ -92,7 +92,7 @@ def test_a_scanned_traveler_opens_its_start_and_a_scanned_tray_its_change(hand, 
     hand.sees("Before your hands go near")
     hand.scan("T-fine")
     hand.settled()
-    assert stage.facts()["fitted"][0] == "FI-EL-1"
+    hand.until(lambda: stage.facts()["fitted"][0] == "FI-EL-1")
 
 
 def test_starting_over_an_open_run_asks_why_it_is_set_aside(hand, stage):

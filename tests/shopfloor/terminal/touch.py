@@ -7,6 +7,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+from playwright.sync_api import Error as PlaywrightError
+
 PIN = "2468"
 LEAST_PX = 64
 APART_PX = 9
@@ -75,12 +77,22 @@ class Touch:
         self.taps += 1
 
     def tap_corner(self, css: str) -> None:
-        """Touches a shape on the map just inside its corner, where no hole lies."""
-        self.page.wait_for_load_state("networkidle")  # the run's own map takes the nest's place
-        shape = self.page.locator(css)
-        shape.scroll_into_view_if_needed()
-        box = shape.bounding_box()
-        self.page.touchscreen.tap(box["x"] + 6, box["y"] + 6)
+        """Touches a shape on the map just inside its corner, where no hole lies. The run's own map
+        takes the nest's place once it is there, so the shape may move or be drawn anew before."""
+        boxes: list[Any] = []
+
+        def rests() -> bool:
+            try:
+                shape = self.page.locator(css)
+                shape.scroll_into_view_if_needed(timeout=2000)
+                boxes.append(shape.bounding_box())
+            except PlaywrightError:
+                boxes.clear()
+            self.page.wait_for_timeout(300)
+            return len(boxes) > 2 and boxes[-1] == boxes[-2] == boxes[-3]
+
+        self.until(rests)
+        self.page.touchscreen.tap(boxes[-1]["x"] + 6, boxes[-1]["y"] + 6)
         self.taps += 1
 
     def scan(self, code: str) -> None:
@@ -101,10 +113,15 @@ class Touch:
 
     def settled(self, timeout_s: float = 25) -> None:
         """Everything entered is acknowledged and in the state on the page."""
-        self.until(
-            lambda: self.page.evaluate("document.documentElement.dataset.kept") == "0", timeout_s
-        )
-        self.page.wait_for_timeout(350)
+        kept = "document.documentElement.dataset.kept"
+        quiet = [""]
+
+        def still() -> bool:
+            self.page.wait_for_timeout(150)
+            quiet.append(self.page.evaluate(kept))
+            return quiet[-4:] == ["0"] * 4
+
+        self.until(still, timeout_s)
 
     def until(self, true: Any, timeout_s: float = 25) -> None:
         end = time.monotonic() + timeout_s
