@@ -37,6 +37,7 @@ from shopfloor.models import (
     WearSet,
 )
 
+QUEUE_AT_MOST = 14
 PLACES = ("rack A1", "rack A2", "rack B1", "rack B2", "rack C1")
 
 
@@ -98,7 +99,9 @@ class Writer:
                 key = (lot.order.number, lot.position)
                 if key not in self.written:
                     continue
-                for _ in range(min(lot.sheets - lot.done, 4)):
+                for _ in range(min(lot.sheets - lot.done, 3)):
+                    if position >= QUEUE_AT_MOST:
+                        break
                     position += 1
                     nest = self.written[key].revision.nest
                     sheet = self._sheet(lot.design, f"W{position}-{code[0].upper()}")

@@ -15,7 +15,7 @@ from shopfloor.models import Nest, QueueItem, Sheet, Table
 from shopfloor.office.access import ANY, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import When, attempt
 from shopfloor.selectors.nests import queue_by_table, sheets_for
-from shopfloor.services.queue_office import queue_add, queue_drop, queue_move
+from shopfloor.services.queue_office import queue_add, queue_drop, queue_first, queue_move
 
 
 class QueueForm(forms.Form):
@@ -81,6 +81,8 @@ def act(request: DeskRequest, pk: int) -> HttpResponse:
     try:
         if what in ("up", "down"):
             queue_move(item=item, up=what == "up")
+        elif what == "first":
+            queue_first(item=item)
         elif what == "drop":
             queue_drop(item=item)
     except ValidationError as problem:

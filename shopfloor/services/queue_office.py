@@ -46,18 +46,31 @@ def _sheet_fits(nest: Nest, sheet: Sheet) -> None:
 
 
 @transaction.atomic
+def queue_first(*, item: QueueItem) -> None:
+    """To the head of what waits on the same table; the others keep their order."""
+    waiting = _waiting(item)
+    if any(other.pk == item.pk for other in waiting):
+        _number(sorted(waiting, key=lambda other: other.pk != item.pk))
+
+
+@transaction.atomic
 def queue_move(*, item: QueueItem, up: bool) -> None:
     """One place up or down among what waits on the same table."""
-    waiting = list(
-        QueueItem.objects.select_for_update()
-        .filter(table=item.table_id, state="waiting")
-        .order_by("position", "pk")
-    )
+    waiting = _waiting(item)
     at = next((index for index, other in enumerate(waiting) if other.pk == item.pk), None)
     to = -1 if at is None else at + (-1 if up else 1)
     if at is None or not 0 <= to < len(waiting):
         return
     waiting[at], waiting[to] = waiting[to], waiting[at]
+    _number(waiting)
+
+
+def _waiting(item: QueueItem) -> list[QueueItem]:
+    rows = QueueItem.objects.select_for_update().filter(table=item.table_id, state="waiting")
+    return list(rows.order_by("position", "pk"))
+
+
+def _number(waiting: list[QueueItem]) -> None:
     for index, other in enumerate(waiting, 1):
         other.position = index * STEP
     QueueItem.objects.bulk_update(waiting, ["position"])

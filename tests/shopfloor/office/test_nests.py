@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from shopfloor.models import Contour, Nest, NestRevision, QueueItem, Work
 from shopfloor.services.nests import nest_tie, revision_add, revision_groups
-from shopfloor.services.queue_office import queue_add, queue_drop, queue_move
+from shopfloor.services.queue_office import queue_add, queue_drop, queue_first, queue_move
 from tests.shopfloor.office.conftest import PROGRAM
 
 
@@ -196,6 +196,14 @@ class TestQueue:
         queue_move(item=items[0], up=False)
         assert self.order(north) == [third, first, second]
 
+    def test_first_goes_before_all_that_waits_and_leaves_their_order(self, items, north):
+        first, second, third = (item.pk for item in items)
+        queue_first(item=items[2])
+        assert self.order(north) == [third, first, second]
+        QueueItem.objects.filter(pk=third).update(state="running")
+        queue_first(item=items[2])  # it waits no more
+        assert self.order(north) == [first, second]
+
     def test_the_ends_stay_the_ends(self, items, north):
         queue_move(item=items[0], up=True)
         queue_move(item=items[2], up=False)
@@ -223,5 +231,7 @@ class TestQueue:
     def test_the_list_moves_by_its_buttons(self, items, north, sign_in, planner):
         page = sign_in(planner)
         page.post(reverse("queue_act", args=[items[1].pk]), {"do": "up"})
+        page.post(reverse("queue_act", args=[items[2].pk]), {"do": "first"})
+        assert self.order(north) == [items[2].pk, items[1].pk, items[0].pk]
         page.post(reverse("queue_act", args=[items[2].pk]), {"do": "drop"})
         assert self.order(north) == [items[1].pk, items[0].pk]
