@@ -10,7 +10,18 @@ from typing import Any
 from django.db.models import Count, F, Max, Q, QuerySet, Sum
 
 from telemetry.locks import is_held
-from telemetry.models import Alarm, Arc, Cursor, Event, Feed, Health, Reject, Repeat, Rollup
+from telemetry.models import (
+    Alarm,
+    Arc,
+    Cursor,
+    Event,
+    Feed,
+    GoneArc,
+    Health,
+    Reject,
+    Repeat,
+    Rollup,
+)
 from telemetry.paths import lock_path
 
 SILENT_US = 10 * 60 * 1_000_000
@@ -47,6 +58,13 @@ def arcs_changed_since(changed_us: int = 0, after_id: int = 0, count: int = 1000
     """
     later = Q(changed_us__gt=changed_us) | Q(changed_us=changed_us, id__gt=after_id)
     return list(Arc.objects.filter(later).order_by("changed_us", "id")[:count])
+
+
+def arcs_gone_since(changed_us: int = 0, after_id: int = 0, count: int = 1000) -> list[GoneArc]:
+    """Arcs that went after the cursor (changed_us, id), in that order; a cursor of its own. One
+    that came again since is among them, and among those of `arcs_changed_since`."""
+    later = Q(changed_us__gt=changed_us) | Q(changed_us=changed_us, id__gt=after_id)
+    return list(GoneArc.objects.filter(later).order_by("changed_us", "id")[:count])
 
 
 def rejects_of(feed: Feed, count: int = 100) -> list[Reject]:

@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from shopfloor.matching import ArcSeen
 from shopfloor.models import Table
 from telemetry.models import Arc, Feed
+from telemetry.selectors import arcs_gone_since
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MICROSECOND = timedelta(microseconds=1)
@@ -64,6 +65,14 @@ def arcs_changed(changed_us: int, row_id: int, limit: int) -> list[tuple[int, in
         .order_by("changed_us", "pk")
         .values_list("changed_us", "pk", "table", "on_us", "key")[:limit]
     )
+
+
+def arcs_gone(changed_us: int, row_id: int, limit: int) -> list[tuple[int, int, str, int, str]]:
+    """(changed_us, id, table, on_us, key) of arcs that went after a watermark, in that order."""
+    return [
+        (row.changed_us, row.pk, row.table, row.on_us, row.key)
+        for row in arcs_gone_since(changed_us, row_id, limit)
+    ]
 
 
 def table_listens(table: Table) -> bool:

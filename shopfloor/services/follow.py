@@ -4,7 +4,7 @@ a person said of an arc is never overwritten."""
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from django.db import transaction
@@ -14,24 +14,38 @@ from shopfloor.acting import acting
 from shopfloor.errors import FloorError
 from shopfloor.matching import ArcSeen
 from shopfloor.models import ArcAssignment, Run, RunState, Segment, Table, Torch, User, Watermark
-from shopfloor.selectors.arcs import arcs_by_key, arcs_changed, arcs_there, from_us
+from shopfloor.selectors.arcs import (
+    arcs_by_key,
+    arcs_changed,
+    arcs_gone,
+    arcs_there,
+    from_us,
+    to_us,
+)
 from shopfloor.selectors.matching_input import ASSIGNED, UNDONE
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.work import work_want
 
 MARK = "arcs"
+MARK_GONE = "arcs gone"
+Row = tuple[int, int, str, int, str]  # changed_us, id, table, on_us, key
 APART_US = 6 * 3_600_000_000  # arcs further apart than this are matched as two stretches
 
 
 def follow_arcs(*, limit: int = 2000) -> int:
-    """Matches arcs changed since the watermark, at most `limit`; returns how many. Call again
-    until 0. None is passed over: intake's `changed_us` grows from one commit to the next."""
-    mark = Watermark.objects.filter(name=MARK).first() or Watermark(name=MARK)
-    if not arcs_changed(mark.changed_us, mark.row_id, 1):
+    """Matches arcs changed or gone since the watermarks, at most `limit` of each; returns how
+    many. Call again until 0. None is passed over: intake's `changed_us` grows from one commit to
+    the next."""
+    return _follow(MARK, arcs_changed, limit) + _follow(MARK_GONE, arcs_gone, limit)
+
+
+def _follow(name: str, since: Callable[[int, int, int], list[Row]], limit: int) -> int:
+    mark = Watermark.objects.filter(name=name).first() or Watermark(name=name)
+    if not since(mark.changed_us, mark.row_id, 1):
         return 0  # looking takes no write lock
     with transaction.atomic(), acting("follow"):
-        mark, _ = Watermark.objects.select_for_update().get_or_create(name=MARK)
-        rows = arcs_changed(mark.changed_us, mark.row_id, limit)
+        mark, _ = Watermark.objects.select_for_update().get_or_create(name=name)
+        rows = since(mark.changed_us, mark.row_id, limit)
         if rows:
             _match_rows(rows, timezone.now())
             mark.changed_us, mark.row_id = rows[-1][:2]
@@ -39,12 +53,22 @@ def follow_arcs(*, limit: int = 2000) -> int:
     return len(rows)
 
 
-def _match_rows(rows: Sequence[tuple[int, int, str, int, str]], now: datetime) -> None:
+def _match_rows(rows: Sequence[Row], now: datetime) -> None:
     tables = {table.code: table for table in Table.objects.all()}
     at: dict[str, list[int]] = defaultdict(list)
     for _, _, code, on_us, _ in rows:
         at[code].append(on_us)
     wanted: set[str] = set()
+    keys = [row[4] for row in rows]
+    for index in range(0, len(keys), 500):
+        held = ArcAssignment.objects.filter(arc_key__in=keys[index : index + 500])
+        places = held.exclude(segment=None).values_list(
+            "segment__run", "segment__torch__table__code", "segment__started_at"
+        )
+        for of_run, at_table, started_at in places.distinct():
+            # An arc that moved or went leaves a hole where it was: that stretch is matched too.
+            at[at_table].append(to_us(started_at))
+            wanted.add(str(of_run))
     for code, moments in at.items():
         if code not in tables:  # intake may listen to a table the shop has not drawn up yet
             continue
@@ -52,11 +76,6 @@ def _match_rows(rows: Sequence[tuple[int, int, str, int, str]], now: datetime) -
             wanted |= arcs_matched(
                 table=tables[code], start=from_us(first), end=from_us(last + 1), now=now
             )
-    keys = [row[4] for row in rows]
-    for index in range(0, len(keys), 500):
-        held = ArcAssignment.objects.filter(arc_key__in=keys[index : index + 500])
-        runs = held.exclude(segment=None).values_list("segment__run", flat=True).distinct()
-        wanted.update(str(run) for run in runs)
     for run in sorted(wanted):
         work_want(kind="run", key=run)
 

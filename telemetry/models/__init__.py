@@ -3,8 +3,8 @@ beside a table. Instants are integer microseconds since 1970 UTC."""
 
 from __future__ import annotations
 
-from telemetry.models.arcs import Arc, Rollup, Stray
-from telemetry.models.feeds import ClockOffset, Feed, FeedVersion
+from telemetry.models.arcs import Arc, GoneArc, Rollup, Stray
+from telemetry.models.feeds import ClockOffset, Feed, FeedVersion, PushToken
 from telemetry.models.positions import Alarm, Cursor, Health, SourcePosition
 from telemetry.models.records import Event, Gap, Reject, Repeat
 
@@ -17,7 +17,9 @@ __all__ = [
     "Feed",
     "FeedVersion",
     "Gap",
+    "GoneArc",
     "Health",
+    "PushToken",
     "Reject",
     "Repeat",
     "Rollup",

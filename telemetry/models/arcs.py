@@ -46,6 +46,23 @@ class Arc(models.Model):
         return None if self.off_us is None else (self.off_us - self.on_us) / 1_000_000
 
 
+class GoneArc(models.Model):
+    """An arc that is no more: a late line or a mended description made another of it. Kept so that
+    those who follow arcs hear of it; `changed_us` is of the same count as that of arcs."""
+
+    key = models.CharField(max_length=200)
+    table = models.CharField(max_length=60)
+    torch = models.CharField(max_length=20)
+    on_us = models.BigIntegerField()
+    changed_us = models.BigIntegerField()
+
+    class Meta:
+        indexes = [models.Index(fields=["changed_us", "id"], name="gonearc_changed")]
+
+    def __str__(self) -> str:
+        return f"{self.key} is gone"
+
+
 class Stray(models.Model):
     """An arc_off with no arc, or a pierce outside one: kept, because both say lines were missed."""
 

@@ -73,3 +73,29 @@ class ClockOffset(models.Model):
 
     def __str__(self) -> str:
         return f"{self.feed_id} clock v{self.version}: {self.offset_us} us"
+
+
+class PushToken(models.Model):
+    """Opens one pushed feed to one collector. Only a hash is kept; a newer token ends the older.
+
+    `collector` is empty until the first delivery and then the only one that may use it, so that
+    two collectors can never mix their bytes in one feed.
+    """
+
+    feed = models.ForeignKey(Feed, on_delete=models.CASCADE, related_name="push_tokens")
+    token_hash = models.CharField(max_length=64, unique=True)
+    collector = models.CharField(max_length=32, blank=True)
+    made_at = models.DateTimeField()
+    made_by = models.CharField(max_length=150, blank=True)
+    ended_at = models.DateTimeField(null=True)
+    seen_us = models.BigIntegerField(null=True, help_text="the last delivery")
+    clock_off_us = models.BigIntegerField(
+        null=True, help_text="how far the collector's clock is ahead of this machine's"
+    )
+    waiting = models.BigIntegerField(null=True, help_text="records the collector still holds")
+
+    class Meta:
+        ordering = ["feed", "-made_at"]
+
+    def __str__(self) -> str:
+        return f"{self.feed_id} for {self.collector or 'the first to come'}"

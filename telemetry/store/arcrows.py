@@ -68,21 +68,27 @@ def arcs_from(feed_id: int, torch: str, from_us: int | None, to_us: int | None) 
 
 
 def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = ()) -> None:
-    """Inserts or updates arcs by key, each with a later `changed_us` than any before it."""
+    """Inserts or updates arcs by key, each with a later `changed_us` than any before it. Of arcs
+    that go a note stays, for those who follow them."""
     gone = list(gone)
     if not rows and not gone:
         return
     marks = ", ".join(["%s"] * (len(_FIELDS) + 1))
     update = ", ".join(f"{name} = excluded.{name}" for name in [*_FIELDS[1:], "changed_us"])
     with connection.cursor() as cursor:
+        changed_us = _next_change(cursor)
         if rows:
-            changed_us = _next_change(cursor)
             cursor.executemany(
                 f"INSERT INTO telemetry_arc ({_COLUMNS}, changed_us) VALUES ({marks}) "
                 f"ON CONFLICT (key) DO UPDATE SET {update}",
                 [(*row, changed_us) for row in rows],
             )
         if gone:
+            cursor.executemany(
+                'INSERT INTO telemetry_gonearc (key, "table", torch, on_us, changed_us) SELECT '
+                'key, "table", torch, on_us, %s FROM telemetry_arc WHERE key = %s',
+                [(changed_us, key) for key in gone],
+            )
             cursor.executemany("DELETE FROM telemetry_arc WHERE key = %s", [(k,) for k in gone])
 
 
@@ -91,9 +97,11 @@ def _next_change(cursor: Any) -> int:
     whoever follows arcs by (changed_us, id) then misses none."""
     if connection.vendor == "postgresql":
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_ADVISORY])
-    cursor.execute("SELECT max(changed_us) FROM telemetry_arc")
-    last = cursor.fetchone()[0]
-    return max(time.time_ns() // 1000, (last or 0) + 1)
+    last = 0
+    for table in ("telemetry_arc", "telemetry_gonearc"):
+        cursor.execute(f"SELECT max(changed_us) FROM {table}")
+        last = max(last, cursor.fetchone()[0] or 0)
+    return max(time.time_ns() // 1000, last + 1)
 
 
 def save_strays(feed_id: int, new: Sequence[Event], gone: Iterable[str] = ()) -> None:

@@ -12,7 +12,7 @@ from telemetry.description import parse_description
 from telemetry.models import Arc, Event, Gap, Reject, Rollup, Stray
 from telemetry.rebuild import rebuild
 from telemetry.sample import as_json, decode_sample
-from telemetry.selectors import feed_status
+from telemetry.selectors import arcs_gone_since, feed_status
 from telemetry.services import clock_correct, feed_register
 from telemetry.worker import run_once
 from tests.telemetry.table_lines import arcs_of, feed_text, simulate, strays_of
@@ -298,3 +298,24 @@ def test_a_corrected_zone_does_not_double_history(tmp_path):
     done = backfill(feed, path, lambda done, of: None)
     assert (done.events, done.known) == (0, 80)
     assert Event.objects.count() == 80
+
+
+def test_an_arc_that_a_rebuild_does_not_find_leaves_a_note_for_those_who_follow(tmp_path):
+    table = Table(tmp_path, numbered=True)
+    table.hear(simulate(3, 60))
+    stray = Arc.objects.order_by("on_us").last()
+    before = max(Arc.objects.values_list("changed_us", flat=True))
+    stray.pk, stray.key, stray.on_us = None, "n|1|ffff", stray.on_us + 1
+    stray.off_us, stray.ended, stray.changed_us = stray.on_us + 5, "off", before + 1
+    stray.save(force_insert=True)
+    rebuild(table.feed)
+    (gone,) = arcs_gone_since()
+    assert (gone.key, gone.table, gone.torch, gone.on_us) == (
+        "n|1|ffff",
+        "north",
+        stray.torch,
+        stray.on_us,
+    )
+    assert gone.changed_us > before + 1
+    assert arcs_gone_since(gone.changed_us, gone.pk) == []
+    assert not Arc.objects.filter(key="n|1|ffff").exists()

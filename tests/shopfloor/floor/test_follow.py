@@ -196,6 +196,44 @@ def test_a_corrected_clock_moves_arcs_to_the_run_they_belong_to(floor):
     assert set(keys) <= set(said())
 
 
+def test_an_arc_that_is_no_more_is_taken_off_its_run_and_the_run_worked_out_again(
+    floor, runs_wanted
+):
+    from shopfloor.models import Work
+    from telemetry.models import GoneArc
+
+    run = floor.done("start", T0, queue_item=floor.queue(floor.nest(contours=4)).pk)["run"]
+    floor.arcs(T0 + SECOND, [30.0] * 3)
+    floor.follow()
+    keys = sorted(said())
+    Work.objects.all().delete()
+    gone = Arc.objects.get(key=keys[1])
+    GoneArc.objects.create(
+        key=gone.key, table=gone.table, torch=gone.torch, on_us=gone.on_us,
+        changed_us=next(floor._stamp),
+    )  # fmt: skip
+    gone.delete()
+    assert floor.follow() == 1
+    assert said() == {keys[0]: (run, 1), keys[2]: (run, 2)}
+    assert runs_wanted() == {run}
+    assert floor.follow() == 0
+
+
+def test_the_run_an_arc_moved_away_from_is_put_right_too(floor):
+    """An arc of the morning's run is found to have burnt a day later: the morning keeps two."""
+    run = floor.done("start", T0, queue_item=floor.queue(floor.nest(contours=4)).pk)["run"]
+    floor.arcs(T0 + SECOND, [30.0] * 3)
+    floor.follow()
+    arc = Arc.objects.order_by("-on_us").first()
+    arc.on_us += 86_400_000_000
+    arc.off_us += 86_400_000_000
+    arc.changed_us = next(floor._stamp)
+    arc.save()
+    floor.follow()
+    assert [said()[key] for key in sorted(said())] == [(run, 1), (run, 2)]
+    assert Segment.objects.get().last_contour == 2
+
+
 def test_arcs_of_a_second_source_are_not_counted_twice(floor):
     from telemetry.models import Feed
 
@@ -272,7 +310,7 @@ def test_matching_a_long_run_again_takes_few_queries(floor, django_assert_max_nu
     floor.arcs(T0 + SECOND, [10.0] * 399)
     floor.follow()
     floor.arc(T0 + timedelta(seconds=399 * 15 + 5), 10.0)
-    with django_assert_max_num_queries(35):
+    with django_assert_max_num_queries(37):
         follow_arcs()
     assert len(said()) == 400
     assert to_us(T0) < Arc.objects.last().on_us
