@@ -64,5 +64,7 @@ def progress_of(run: Run) -> Progress:
 def plural(names: Sequence[str], count: int) -> str:
     """The one part's name where there is one kind, else parts."""
     if len(names) == 1 and names[0]:
-        return names[0] if count == 1 or names[0].endswith("s") else f"{names[0]}s"
+        # A name that ends in a size or a number takes no s.
+        bare = count == 1 or names[0].endswith("s") or not names[0][-1:].isalpha()
+        return names[0] if bare else f"{names[0]}s"
     return "part" if count == 1 else "parts"

@@ -146,6 +146,16 @@ def test_a_tap_on_the_map_itself_marks_and_a_second_takes_it_off(hand):
     hand.sees("12 parts, close this run")
 
 
+def test_the_map_stays_while_arcs_come_in_under_it(hand, stage):
+    started(hand)
+    stage.does("began earlier", minutes=20)
+    hand.tap("Finish")
+    hand.sees("12 parts, close this run")
+    stage.does("burn", first=1, last=8)
+    hand.sees("8 not seen cut: left uncut")  # 8 contours are 4 plates of 12
+    assert hand.page.locator("[data-map=finish] svg").count() == 1
+
+
 def test_a_run_burns_again_from_the_contour_that_is_tapped(hand, stage):
     started(hand)
     stage.does("began earlier", minutes=20)

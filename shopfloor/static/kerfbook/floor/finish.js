@@ -50,6 +50,13 @@ export class Finishing {
     this.draw();
   }
 
+  /** A newer state is on the page: the open map follows it, unless somebody is marking on it. */
+  redrawn() {
+    const name = this.screens.shown;
+    const box = this.root.querySelector(`[data-map="${name}"]`);
+    if (box && !this.marks.by.size && !box.closest("[data-busy]")) this.opened(name);
+  }
+
   click(target) {
     if (target.closest("[data-cause]")) {
       this.marks.cause(target.closest("[data-cause]").dataset.cause);

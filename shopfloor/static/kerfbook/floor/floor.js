@@ -103,7 +103,7 @@ document.addEventListener("submit", (event) => {
   event.preventDefault();
   if (form.dataset.form !== undefined) forms.submit(form, { finishing, starting });
 });
-root.addEventListener("applied", () => { show(); finishing.prefetch(); });
+root.addEventListener("applied", () => { show(); finishing.prefetch(); finishing.redrawn(); });
 root.addEventListener("shown", (event) => {
   document.getElementById("back").hidden = event.detail === "main";
   document.getElementById("hand-over").hidden = document.getElementById("sign-out").hidden = event.detail !== "main";
