@@ -121,5 +121,10 @@ def _flat(values: dict[str, Any], before: str = "") -> Any:
         if isinstance(value, dict):
             yield from _flat(value, f"{label}, ")
         elif not isinstance(value, list) and value not in (None, ""):
-            said = f"{value:,.3g}" if isinstance(value, float) else str(value)
+            said = plain(value) if isinstance(value, float) else str(value)
             yield {"label": label, "value": said}
+
+
+def plain(value: float) -> str:
+    """A figure without powers of ten: 1,770 and 0.184."""
+    return f"{value:,.3f}".rstrip("0").rstrip(".")

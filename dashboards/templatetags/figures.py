@@ -27,9 +27,12 @@ def arc_length(seconds: float | None) -> str | SafeString:
 
 @register.filter
 def more(seconds: float | None) -> str | SafeString:
-    """A difference in minutes with its sign: +12.4 min, −3.0 min."""
+    """A difference with its sign: +12.4 min, −3.0 min, +4.2 s."""
     if seconds is None:
         return UNKNOWN
+    if abs(seconds) < 59.95:
+        tenths = round(seconds, 1)
+        return f"{'+' if tenths > 0 else '−' if tenths < 0 else ''}{abs(tenths):.1f} s"
     minutes = round(seconds / 60, 1)
     sign = "+" if minutes > 0 else "−" if minutes < 0 else ""
     return f"{sign}{abs(minutes):,.1f} min"
