@@ -4,6 +4,7 @@ TelemetryError
     DescriptionError    a feed description that cannot be used; mended by a person
     ParseError          one line that means nothing; kept as a reject, reading continues
     SourceError         a port or file that cannot be read; `retry` says whether waiting helps
+    PushError           a delivery that is not taken; `status` is that of HTTP
 """
 
 from __future__ import annotations
@@ -36,3 +37,15 @@ class ParseError(TelemetryError):
 
 class SourceError(TelemetryError):
     """A port or file that cannot be opened or read."""
+
+
+class PushError(TelemetryError):
+    """A collector's delivery that is not taken. `status` as in HTTP (RFC 9110); `next` is the
+    number the inbox waits for, where that is the matter."""
+
+    def __init__(
+        self, status: int, message: str, *, retry: bool = False, next_sequence: int | None = None
+    ) -> None:
+        super().__init__(message, retry=retry)
+        self.status = status
+        self.next_sequence = next_sequence

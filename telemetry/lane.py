@@ -129,6 +129,8 @@ class Lane:
         if isinstance(item, Damage):
             self._now.damages.append(item)
             return
+        if "path" in item.meta:
+            self._place(item)
         if item.kind is Kind.DATA:
             self._data(item)
         elif item.kind is Kind.FLUSH:
@@ -149,20 +151,25 @@ class Lane:
         if self._decoder is None:
             raise RuntimeError(f"journal record {record.sequence} comes before any description")
         meta = record.meta
+        came_us = meta.get("came_us", record.utc_us)  # pushed lines came in where they were read
         batch = self._decoder.feed_block(
             record.body,
             position=meta.get("at", 0),
-            arrival_us=record.utc_us,
+            arrival_us=came_us,
             source=meta.get("source", ""),
         )
         self._source = meta.get("source", "")
         self.bytes_end = meta.get("at", 0) + len(record.body)
         if batch.lines:
-            self._now.last_line_us = record.utc_us
-        if "path" in meta:
-            key = (meta["path"], meta.get("generation", 1))
-            self._now.sources[key] = {**meta["file"], "byte_offset": meta["at"] + len(record.body)}
+            self._now.last_line_us = max(came_us, self._now.last_line_us or 0)
         self._add(batch)
+
+    def _place(self, record: Record) -> None:
+        """How far a source with places of its own has been read."""
+        meta = record.meta
+        key = (meta["path"], meta.get("generation", 1))
+        end = meta.get("at", 0) + len(record.body)
+        self._now.sources[key] = {**meta["file"], "byte_offset": end}
 
     def _flush(self, fragment: Fragment) -> None:
         if self._decoder is not None:
@@ -172,7 +179,7 @@ class Lane:
         """`fresh`: read again from its start, by a decoder that knows nothing. `broken`: the
         link was down; a half line of before can never be finished."""
         if message := record.meta.get("message"):
-            self._now.link_gaps.append((record.utc_us, message))
+            self._now.link_gaps.append((record.meta.get("came_us", record.utc_us), message))
         if record.meta.get("fresh"):
             self._restart(reread=True)
 

@@ -14,5 +14,10 @@ def journal_folder(feed_name: str, lane: str) -> Path:
     return Path(settings.DATA_DIR) / "journal" / feed_name / lane
 
 
+def inbox_folder(feed_name: str) -> Path:
+    """What collectors delivered, a folder for each, until the feed's own journal has it."""
+    return Path(settings.DATA_DIR) / "journal" / feed_name / "push"
+
+
 def lock_path(feed_name: str, lane: str) -> Path:
     return Path(settings.DATA_DIR) / "journal" / feed_name / f"{lane}.lock"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import secrets
 import time
 
 from django.db import transaction
@@ -12,7 +13,7 @@ from django.utils import timezone
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
 from telemetry.feeds import make_source
-from telemetry.models import Alarm, ClockOffset, Feed, FeedVersion
+from telemetry.models import Alarm, ClockOffset, Feed, FeedVersion, PushToken
 from telemetry.paths import NAME
 
 
@@ -88,3 +89,25 @@ def clock_correct(
 
 def alarm_clear(*, alarm: Alarm) -> None:
     Alarm.objects.filter(pk=alarm.pk, cleared_us=None).update(cleared_us=time.time_ns() // 1000)
+
+
+@transaction.atomic
+def push_token_issue(*, feed: Feed, by: str = "") -> str:
+    """A new token for a pushed feed; the one before ends. Returned once, kept only as a hash."""
+    if feed.kind != "push":
+        raise DescriptionError(f"{feed.name}: is a source of kind {feed.kind}, not push")
+    now = timezone.now()
+    PushToken.objects.filter(feed=feed, ended_at=None).update(ended_at=now)
+    token = secrets.token_urlsafe(32)
+    PushToken.objects.create(feed=feed, token_hash=_hashed(token), made_at=now, made_by=by)
+    return token
+
+
+def push_token_find(*, feed_name: str, token: str) -> PushToken | None:
+    """The token's row where it opens this feed now."""
+    found = PushToken.objects.filter(token_hash=_hashed(token), ended_at=None)
+    return found.filter(feed__name=feed_name, feed__kind="push").select_related("feed").first()
+
+
+def _hashed(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()

@@ -8,6 +8,7 @@ from django.urls import path
 from shopfloor.office import (
     chart,
     health,
+    intake,
     job_import,
     jobs,
     jobs_edit,
@@ -33,6 +34,7 @@ urlpatterns = [
     path("me/", preferences.preferences, name="preferences"),
     path("me/password/", preferences.password, name="password"),
     path("healthz", health.healthz, name="healthz"),
+    path("intake/<str:name>/", intake.deliver, name="intake"),
     path("jobs/", jobs.jobs, name="jobs"),
     path("jobs/list.csv", jobs.jobs_csv, name="jobs_csv"),
     path("jobs/add/", jobs_edit.add, name="job_add"),

@@ -112,10 +112,10 @@ def test_a_file_for_a_level_that_is_read_live_is_refused(tmp_path):
     assert refused("backfill", "bare", str(path)).startswith("bare: a bare level read live")
 
 
-def test_a_pushed_feed_can_be_described_and_backfilled_but_not_listened_to(path):
+def test_a_pushed_feed_takes_files_too(path):
     text = feed_text("x").replace('kind = "csv_file"\npath = "x"', 'kind = "push"')
     feed_register(name="p", text=text, by="test")
-    assert refused("intake", "p", "--once") == "p: pushed lines are not taken yet, use backfill"
+    assert answer("intake", "p", "--once")["feeds"][0]["state"] == "never"
     assert answer("backfill", "p", str(path))["lines"] == 50
 
 

@@ -28,8 +28,9 @@ class CsvFileFeed:
         path = Path(self._path or "").absolute()
         if not path.exists():
             raise SourceError(f"{path}: no such file", retry=True)
-        mine = [row for row in known.files if row["path"] == str(path)]
-        self._file = FollowedFile(path, place_of(mine[-1]) if mine else None)
+        if self._file is None:  # opened again after a fault it goes on where it was
+            mine = [row for row in known.files if row["path"] == str(path)]
+            self._file = FollowedFile(path, place_of(mine[-1]) if mine else None)
         return []
 
     def read(self) -> list[Chunk]:
@@ -50,4 +51,3 @@ class CsvFileFeed:
     def close(self) -> None:
         if self._file is not None:
             self._file.close()
-            self._file = None

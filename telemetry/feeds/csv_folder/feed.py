@@ -40,8 +40,7 @@ class CsvFolderFeed:
         folder = Path(self._path or "").absolute()
         if not folder.is_dir():
             raise SourceError(f"{folder}: no such folder", retry=True)
-        self._known = known
-        self._files, self._done, self._current = {}, {}, None
+        self._known = known  # opened again after a fault, the files go on where they were
         return []
 
     def read(self) -> list[Chunk]:
@@ -62,7 +61,6 @@ class CsvFolderFeed:
     def close(self) -> None:
         for file in self._files.values():
             file.close()
-        self._files.clear()
 
     def _candidates(self) -> list[Path]:
         found = []

@@ -11,7 +11,6 @@ from django.core.management.base import CommandParser
 from django.db import Error as DatabaseError
 from django.db import connection
 
-from telemetry.errors import SourceError
 from telemetry.management.base import IntakeCommand, feed_named
 from telemetry.models import Feed
 from telemetry.selectors import feed_status
@@ -57,14 +56,10 @@ class Command(IntakeCommand):
 
 
 def _feeds(names: list[str]) -> list[Feed]:
-    """The feeds asked for; without names every enabled one that can be listened to."""
+    """The feeds asked for; without names every enabled one."""
     if names:
-        feeds = [feed_named(name) for name in dict.fromkeys(names)]
-        for feed in feeds:
-            if feed.kind == "push":
-                raise SourceError(f"{feed.name}: pushed lines are not taken yet, use backfill")
-        return feeds
-    return list(Feed.objects.filter(enabled=True).exclude(kind="push"))
+        return [feed_named(name) for name in dict.fromkeys(names)]
+    return list(Feed.objects.filter(enabled=True))
 
 
 def _differ(names: list[str], known: list[tuple[int, int, int]]) -> bool:
