@@ -41,7 +41,7 @@ contact = "transfer"
 pierces = true
 
 [order]
-window_s = 1.0
+window_s = 0.2
 """
 SAMPLE_EVERY = 12
 CURRENT = {demo.code: demo.current_a for demo in SETS}
