@@ -55,6 +55,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "source_add": (ADMIN, ""),
     "source": (ALL, "feed"),
     "source_change": (ADMIN, "feed"),
+    "shop": (ADMIN, ""),
     "people": (ADMIN, ""),
     "person_add": (ADMIN, ""),
     "person": (ADMIN, "person"),
@@ -72,15 +73,18 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "source_act": (ADMIN, "feed"),
     "alarm_seen": (ADMIN, "alarm"),
     "terminal_retire": (ADMIN, "terminal"),
+    "shift_end": (ADMIN, "shift"),
+    "reason_retire": (ADMIN, "reason"),
     "work_act": (ADMIN, "work"),
 }
 # Everybody's own, or nobody's: tested by themselves below.
-OWN = {"home", "login", "logout", "preferences", "password", "healthz"}
+# "intake" takes collectors by their own token.
+OWN = {"home", "login", "logout", "preferences", "password", "healthz", "intake"}
 
 
 @pytest.fixture
 def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
-    from shopfloor.models import ChartRow, QueueItem, Terminal, Work
+    from shopfloor.models import ChartRow, QueueItem, Reason, Shift, Terminal, Work
     from telemetry.models import Alarm
 
     at = datetime(2026, 10, 1, tzinfo=UTC)
@@ -108,6 +112,8 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "queue": [QueueItem.objects.create(nest=nest, table=north, position=10).pk],
         "row": [row.pk],
         "alarm": [Alarm.objects.create(feed=feed, code="disk", message="full", at_us=1).pk],
+        "shift": [Shift.objects.order_by("pk")[0].pk],
+        "reason": [Reason.objects.create(code="crane-busy", label="crane busy").pk],
         "terminal": [Terminal.objects.create(code="t", name="T").pk],
         "work": [Work.objects.create(kind="nest", key="1", state="failed", wanted_at=at).pk],
     }

@@ -1,0 +1,133 @@
+"""The shop's settings, for administrators and the owner."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from shopfloor.models import Reason, Shift
+from shopfloor.office.access import DeskRequest, administrator
+from shopfloor.office.forms import Day, attempt
+from shopfloor.selectors.shop import the_shop
+from shopfloor.services.shop_office import (
+    reason_add,
+    reason_retire,
+    shift_add,
+    shift_end,
+    shop_set,
+)
+
+RULES = (
+    "name",
+    "zone",
+    "currency",
+    "currency_digits",
+    "ask_reason_after_s",
+    "run_gap_s",
+    "pit_limit_mm",
+    "remnant_factor",
+)
+
+
+class ShopForm(forms.Form):
+    name = forms.CharField(max_length=120)
+    zone = forms.CharField(max_length=64, label="Time zone", help_text="America/Chicago")
+    currency = forms.CharField(max_length=3, min_length=3, help_text="ISO 4217, such as USD")
+    currency_digits = forms.IntegerField(
+        min_value=0, max_value=3, label="Digits of the minor unit", help_text="cents: 2"
+    )
+    ask_reason_after_s = forms.IntegerField(
+        min_value=30, max_value=7200, label="Ask why after", help_text="seconds of standing still"
+    )
+    run_gap_s = forms.IntegerField(
+        min_value=60,
+        max_value=86400,
+        label="A run ends after",
+        help_text="seconds without an arc, where nobody pressed",
+    )
+    pit_limit_mm = forms.FloatField(
+        min_value=0.1,
+        max_value=5,
+        label="Electrode due at a pit of, mm",
+        help_text="1.6 is common practice; the part's maker may say otherwise",
+    )
+    remnant_factor = forms.FloatField(
+        min_value=0, max_value=1, label="A remnant is worth", help_text="of its share of the sheet"
+    )
+
+
+class ShiftForm(forms.Form):
+    name = forms.CharField(max_length=40)
+    start = forms.TimeField(help_text="06:00")
+    end = forms.TimeField(help_text="an end before the start is the next morning")
+    weekdays = forms.CharField(max_length=7, initial="12345", help_text="1 Monday to 7 Sunday")
+    valid_from = forms.DateField(widget=Day, label="From")
+    breaks = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 2}), required=False, help_text="10:00 15 break"
+    )
+
+
+class ReasonForm(forms.Form):
+    label = forms.CharField(max_length=60, label="Reason")
+    planned = forms.BooleanField(
+        required=False, label="Planned", help_text="a break or a set change: held against nobody"
+    )
+
+
+@administrator
+def shop(request: DeskRequest) -> HttpResponse:
+    """Three forms on one page; `which` says which of them was sent."""
+    which = request.POST.get("which", "")
+    known = the_shop()
+    data = request.POST or None
+    forms_shown = {
+        "shop": ShopForm(
+            data if which == "shop" else None,
+            initial={name: getattr(known, name) for name in RULES},
+        ),
+        "shift": ShiftForm(
+            data if which == "shift" else None, initial={"valid_from": timezone.localdate()}
+        ),
+        "reason": ReasonForm(data if which == "reason" else None),
+    }
+    writes: dict[str, Callable[..., object]] = {
+        "shop": shop_set,
+        "shift": shift_add,
+        "reason": reason_add,
+    }
+    form = forms_shown.get(which)
+    if form is not None and form.is_valid():
+        values = form.cleaned_data
+        if attempt(form, lambda: writes[which](**values)):
+            messages.success(request, "Kept.")
+            return redirect("shop")
+    rows = {
+        "shifts": Shift.objects.order_by("name", "valid_from"),
+        "reasons": Reason.objects.filter(active=True),
+    }
+    return render(request, "kerfbook/office/shop.html", {**forms_shown, **rows})
+
+
+@administrator
+@require_POST
+def end_shift(request: DeskRequest, pk: int) -> HttpResponse:
+    shift = get_object_or_404(Shift, pk=pk)
+    try:
+        shift_end(shift=shift, last_day=timezone.localdate())
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+    return redirect("shop")
+
+
+@administrator
+@require_POST
+def retire_reason(request: DeskRequest, pk: int) -> HttpResponse:
+    reason_retire(reason=get_object_or_404(Reason, pk=pk))
+    return redirect("shop")

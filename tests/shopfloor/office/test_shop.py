@@ -1,0 +1,77 @@
+"""The shop's own settings."""
+
+from __future__ import annotations
+
+from datetime import date, time
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.urls import reverse
+
+from shopfloor.models import Reason, Shift, Shop
+from shopfloor.services.shop_office import reason_add, reason_retire, shift_add, shift_end, shop_set
+
+
+@pytest.mark.django_db
+def test_an_empty_shop_gets_its_one_row_and_a_zone_that_exists():
+    shop_set(name="Brindle Weir Fabricating", zone="America/Denver")
+    shop_set(name="Brindle Weir", zone="America/Chicago")
+    assert list(Shop.objects.values_list("name", "zone")) == [("Brindle Weir", "America/Chicago")]
+    with pytest.raises(ValidationError, match="no time zone"):
+        shop_set(zone="Chicago time")
+
+
+def test_a_shift_of_the_same_name_takes_over_from_its_day(shop):
+    made = shift_add(
+        name="early", start=time(5, 30), end=time(13, 30), weekdays="54321",
+        breaks="09:30 20 tea\n12:00 10", valid_from=date(2026, 10, 5),
+    )  # fmt: skip
+    before = Shift.objects.get(name="early", start=time(6))
+    assert before.valid_to == date(2026, 10, 4)
+    assert made.weekdays == "12345"
+    assert made.breaks == [["09:30", 20, "tea"], ["12:00", 10, "break"]]
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [("weekdays", "1289"), ("weekdays", ""), ("breaks", "at nine"), ("breaks", "09:00 900 tea"),
+     ("valid_from", date(2025, 12, 1))],
+)  # fmt: skip
+def test_a_shift_that_cannot_be_names_its_field(shop, field, value):
+    values = {"name": "early", "start": time(6), "end": time(14), "weekdays": "12345"}
+    values |= {"breaks": "", "valid_from": date(2026, 12, 1), field: value}
+    with pytest.raises(ValidationError) as refused:
+        shift_add(**values)
+    assert field in refused.value.message_dict
+    assert Shift.objects.filter(name="early").count() == 1
+
+
+def test_a_shift_ends_on_a_day_not_before_it_began(shop):
+    shift = Shift.objects.get(name="late")
+    with pytest.raises(ValidationError):
+        shift_end(shift=shift, last_day=date(2025, 12, 31))
+    shift_end(shift=shift, last_day=date(2026, 10, 31))
+    shift.refresh_from_db()
+    assert shift.valid_to == date(2026, 10, 31)
+
+
+@pytest.mark.django_db
+def test_a_retired_reason_comes_back_by_its_words():
+    reason = reason_add(label="Crane busy", planned=False)
+    reason_retire(reason=reason)
+    assert not Reason.objects.get().active
+    reason_add(label="crane busy", planned=True)
+    assert list(Reason.objects.values_list("code", "planned", "active")) == [
+        ("crane-busy", True, True)
+    ]
+
+
+def test_the_page_keeps_what_is_sent_and_says_what_is_wrong(shop, sign_in, administrator):
+    page = sign_in(administrator)
+    shift = {"which": "shift", "name": "weekend", "start": "08:00", "end": "12:00"}
+    shift |= {"weekdays": "6", "valid_from": "2026-12-01", "breaks": "soon"}
+    answer = page.post(reverse("shop"), shift)
+    assert "give start, minutes and a word" in answer.content.decode()
+    answer = page.post(reverse("shop"), {**shift, "breaks": ""})
+    assert answer.status_code == 302
+    assert Shift.objects.get(name="weekend").weekdays == "6"
