@@ -214,15 +214,15 @@ class Decoder:
         newest_us = self._newest_us
         seq = None
         if self._has_seq:
-            seq_text, seq = running_number(seq_text)
+            seq = running_number(seq_text)
         if self._timed:
             stamp = (stamp or "").strip()
             if not stamp:
                 raise ParseError("missing field", "no time")
-            time_us, flags = self._stamp(stamp, newest_us)
+            time_us, flags, mark = self._stamp(stamp, newest_us)
         else:
             # feed_block has made sure that there is one.
-            time_us, flags, stamp = self._arrival_us or 0, 0, ""
+            time_us, flags, mark, stamp = self._arrival_us or 0, 0, 0, ""
         session, is_duplicate = 0, False
         if seq is not None:
             if seq == self._sequence.next_seq and time_us >= newest_us:
@@ -247,11 +247,11 @@ class Decoder:
         position = line.position
         if not self._timed:
             key = position_key(self._source, position)
-        elif seq_text is not None:
-            key = seq_key(seq_text, stamp)
+        elif seq is not None:
+            key = seq_key(seq, mark)
         else:
             number = self._occurrences.count(line.raw, time_us, self._newest_us)
-            key = stamp_key(stamp, line.raw, number)
+            key = stamp_key(mark, line.raw, number)
         event = Event(
             key, time_us, kind, torch, seq, session, stamp, value, name, flags,
             position, self._line, self._arrival_us, self._source,

@@ -11,11 +11,11 @@ _DECIMAL: Final = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?\Z", r
 _LONGEST_SEQ: Final = 18  # digits that fit a 64-bit column
 
 
-def running_number(text: str | None) -> tuple[str, int]:
-    """A device's running number as written and as a number. Raises ParseError."""
+def running_number(text: str | None) -> int:
+    """A device's running number. Raises ParseError."""
     text = (text or "").strip()
     if text.isdigit() and text.isascii() and len(text) <= _LONGEST_SEQ:
-        return text, int(text)
+        return int(text)
     if not text:
         raise ParseError("missing field", "no seq")
     raise ParseError("bad seq", f"{text!r} is not a running number")

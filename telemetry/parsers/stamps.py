@@ -37,18 +37,29 @@ _NUMBER: Final = re.compile(r"(\d{1,14})(?:\.(\d{1,6})\d{0,6})?\Z", re.ASCII)
 _DAY_US: Final = 86_400 * SECOND_US
 _CACHED_MINUTES: Final = 4096
 
-ReadStamp = Callable[[str, int], tuple[int, int]]
+_OFFSET_BITS: Final = 12
+_NO_OFFSET: Final = 0
+_OF_EPOCH: Final = (1 << _OFFSET_BITS) - 1
+
+ReadStamp = Callable[[str, int], tuple[int, int, int]]
 
 
 def make_reader(format_: str, zone: str | None, window_us: int) -> ReadStamp:
-    """A function (stamp, newest time so far in us) -> (time in us, flags).
+    """A function (stamp, newest time so far in us) -> (time in us, flags, mark).
 
+    The mark is what the stamp says by itself, whatever the feed's zone: its wall time in us and
+    behind it, in twelve bits, its offset. It grows as stamps of one offset do.
     It raises ParseError with `bad time`, `no such local time` or `time out of range`.
     """
     if format_ == "iso":
         return _IsoReader(zone, window_us).read
     digits = 6 if format_ == "epoch_s" else 3
-    return lambda text, _newest_us: (within_range(epoch_us(text, digits)), 0)
+
+    def read(text: str, _newest_us: int) -> tuple[int, int, int]:
+        time_us = within_range(epoch_us(text, digits))
+        return time_us, 0, time_us << _OFFSET_BITS | _OF_EPOCH
+
+    return read
 
 
 def within_range(time_us: int) -> int:
@@ -74,9 +85,9 @@ class _IsoReader:
     def __init__(self, zone: str | None, window_us: int) -> None:
         self._zone = None if zone is None else ZoneInfo(zone)
         self._window_us = window_us
-        self._minutes: dict[tuple[str, str | None], tuple[int, int]] = {}
+        self._minutes: dict[tuple[str, str | None], tuple[int, int, int]] = {}
 
-    def read(self, text: str, newest_us: int) -> tuple[int, int]:
+    def read(self, text: str, newest_us: int) -> tuple[int, int, int]:
         text = text.strip()
         head = text[:16]
         found = _REST.match(text, 16)
@@ -101,10 +112,10 @@ class _IsoReader:
             flags |= _leap(second, minute[0])
         if not EARLIEST_US <= time_us < LATEST_US:
             within_range(time_us)
-        return time_us, flags
+        return time_us, flags, minute[2] + (part_us << _OFFSET_BITS)
 
-    def _readings(self, head: str, offset: str | None) -> tuple[int, int]:
-        """Earlier and later reading of a minute, equal but in the repeated hour."""
+    def _readings(self, head: str, offset: str | None) -> tuple[int, int, int]:
+        """Earlier and later reading of a minute, equal but in the repeated hour, and its mark."""
         found = _HEAD.match(head)
         if not found:
             raise ParseError("bad time", f"{head!r} is not an ISO date and time")
@@ -115,14 +126,15 @@ class _IsoReader:
             raise ParseError("bad time", f"{head!r}: {error}") from error
         if offset is not None:
             exact = _us(wall.replace(tzinfo=_zone_of(offset)))
-            return exact, exact
+            minutes = (_us(wall) - exact) // (60 * SECOND_US)
+            return exact, exact, _us(wall) << _OFFSET_BITS | minutes + 1 + 24 * 60
         if self._zone is None:
             raise ParseError("bad time", "no offset, and the feed names no zone")
         first = _us(wall.replace(tzinfo=self._zone, fold=0))
         second = _us(wall.replace(tzinfo=self._zone, fold=1))
         if first > second:
             raise ParseError("no such local time", f"{head!r} is in the hour spring skips")
-        return first, second
+        return first, second, _us(wall) << _OFFSET_BITS | _NO_OFFSET
 
 
 def _us(moment: datetime) -> int:

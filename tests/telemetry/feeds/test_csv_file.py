@@ -97,14 +97,16 @@ def test_truncated_and_grown_past_the_old_end_unseen_it_starts_over(feed, path):
 def test_exported_again_whole_only_the_new_lines_are_added(feed, path, in_place):
     path.write_text(rows(1, 40))
     assert after(feed) == (40, 40, 0, 0)
-    text = rows(1, 40).replace("T06:00:40", "T06:00:40.0") + rows(41, 55)
+    text = rows(1, 40).replace("T06:00:39", "T06:00:39.0").replace("T06:00:40", "T06:00:40.5")
+    text += rows(41, 55)
     if in_place:
         path.write_text(text)
     else:
         other = path.with_suffix(".new")
         other.write_text(text)
         os.replace(other, path)
-    # Line 40 came back with another stamp: by its bytes a line of its own, the rest is known.
+    # Line 40 came back with another stamp: a line of its own. Line 39 came back with a zero behind
+    # the same stamp: known, as is the rest.
     assert after(feed) == (56, 56, 0, 0)
 
 

@@ -29,8 +29,8 @@ def test_everything_else_is_refused(text: str | None, point: str) -> None:
     assert caught.value.reason == "bad value"
 
 
-def test_running_number_keeps_its_digits_as_written() -> None:
-    assert running_number(" 007 ") == ("007", 7)
+def test_running_number_is_read_with_its_zeros() -> None:
+    assert running_number(" 007 ") == 7
 
 
 @pytest.mark.parametrize("text", ["-1", "+1", "1.0", "1_0", "²", "９", "9" * 19])

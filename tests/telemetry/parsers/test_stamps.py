@@ -15,8 +15,16 @@ from telemetry.parsers import stamps
 from telemetry.parsers.stamps import EARLIEST_US, LATEST_US, epoch_us, make_reader
 
 WINDOW_US = 2_000_000
-ISO = make_reader("iso", None, WINDOW_US)
-CHICAGO = make_reader("iso", "America/Chicago", WINDOW_US)
+
+
+def timed(format_: str, zone: str | None, window_us: int):
+    """A reader's time and flags."""
+    read = make_reader(format_, zone, window_us)
+    return lambda text, newest_us: read(text, newest_us)[:2]
+
+
+ISO = timed("iso", None, WINDOW_US)
+CHICAGO = timed("iso", "America/Chicago", WINDOW_US)
 
 
 def us(text: str) -> int:
@@ -126,9 +134,21 @@ def test_stamp_with_an_offset_reads_as_the_standard_library_does(moment: datetim
 @given(st.integers(EARLIEST_US, LATEST_US - 1))
 def test_epoch_stamps_keep_every_microsecond(time_us: int) -> None:
     seconds, part = divmod(time_us, 1_000_000)
-    assert make_reader("epoch_s", None, 0)(f"{seconds}.{part:06d}", 0) == (time_us, 0)
+    assert timed("epoch_s", None, 0)(f"{seconds}.{part:06d}", 0) == (time_us, 0)
     millis, part = divmod(time_us, 1000)
-    assert make_reader("epoch_ms", None, 0)(f"{millis}.{part:03d}", 0) == (time_us, 0)
+    assert timed("epoch_ms", None, 0)(f"{millis}.{part:03d}", 0) == (time_us, 0)
+
+
+def test_a_mark_tells_wall_times_and_offsets_apart_and_knows_no_zone() -> None:
+    def mark(text: str, zone: str | None = "UTC") -> int:
+        return make_reader("iso", zone, 0)(text, 0)[2]
+
+    bare, zulu, five = (mark(f"2026-03-02T16:00:00{end}") for end in ("", "Z", "+05:00"))
+    assert len({bare, zulu, five}) == 3
+    assert bare == mark("2026-03-02T16:00:00.000", "Asia/Tokyo")
+    # A microsecond on counts more than any offset: marks grow as stamps do.
+    assert max(bare, zulu, five) < mark("2026-03-02T16:00:00.000001")
+    assert bare >> 12 == us("2026-03-02T16:00:00+00:00")
 
 
 @pytest.mark.parametrize(
