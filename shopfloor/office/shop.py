@@ -17,6 +17,7 @@ from shopfloor.office.access import DeskRequest, administrator
 from shopfloor.office.forms import Day, attempt
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.shop_office import (
+    USUAL_REASONS,
     reason_add,
     reason_retire,
     shift_add,
@@ -88,8 +89,8 @@ def shop(request: DeskRequest) -> HttpResponse:
     known = the_shop()
     data = request.POST or None
     forms_shown = {
-        "shop": ShopForm(
-            data if which == "shop" else None,
+        "rules": ShopForm(
+            data if which == "rules" else None,
             initial={name: getattr(known, name) for name in RULES},
         ),
         "shift": ShiftForm(
@@ -98,7 +99,7 @@ def shop(request: DeskRequest) -> HttpResponse:
         "reason": ReasonForm(data if which == "reason" else None),
     }
     writes: dict[str, Callable[..., object]] = {
-        "shop": shop_set,
+        "rules": shop_set,
         "shift": shift_add,
         "reason": reason_add,
     }
@@ -123,6 +124,14 @@ def end_shift(request: DeskRequest, pk: int) -> HttpResponse:
         shift_end(shift=shift, last_day=timezone.localdate())
     except ValidationError as problem:
         messages.error(request, " ".join(problem.messages))
+    return redirect("shop")
+
+
+@administrator
+@require_POST
+def usual_reasons(request: DeskRequest) -> HttpResponse:
+    for label, planned in USUAL_REASONS:
+        reason_add(label=label, planned=planned)
     return redirect("shop")
 
 

@@ -52,7 +52,9 @@ class SignIn(LoginView):
 @signed_in
 def home(request: DeskRequest) -> HttpResponse:
     """To the page this person begins with; to the next best while it does not exist."""
-    names = FIRST_PAGE.get(Role(request.user.role), ("jobs",))
+    # Whoever was made on the command line has no role yet, and a shop to set up.
+    role = Role.ADMINISTRATOR if request.user.is_superuser else Role(request.user.role)
+    names = FIRST_PAGE.get(role, ("jobs",))
     for name in (*names, "preferences"):
         try:
             return HttpResponseRedirect(reverse(name))

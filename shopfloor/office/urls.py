@@ -84,6 +84,7 @@ urlpatterns = [
     path("sources/at/<str:name>/act/", sources.act, name="source_act"),
     path("sources/shop/", shop.shop, name="shop"),
     path("sources/shop/shifts/<int:pk>/end/", shop.end_shift, name="shift_end"),
+    path("sources/shop/reasons/usual/", shop.usual_reasons, name="reasons_usual"),
     path("sources/shop/reasons/<int:pk>/retire/", shop.retire_reason, name="reason_retire"),
     path("sources/people/", people.people, name="people"),
     path("sources/people/add/", people.add, name="person_add"),

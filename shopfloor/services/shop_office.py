@@ -13,6 +13,20 @@ from django.utils.text import slugify
 from shopfloor.models import Reason, Shift, Shop
 from shopfloor.selectors.shop import the_shop
 
+# What shops stand still for, label and whether it is planned (common practice, no source).
+USUAL_REASONS = (
+    ("crane busy", False),
+    ("plate not in", False),
+    ("arc trouble", False),
+    ("slats and slag", False),
+    ("waiting for program", False),
+    ("torch crash", False),
+    ("power lost", False),
+    ("set change", True),
+    ("break", True),
+    ("shift change", True),
+)
+
 
 @transaction.atomic
 def shop_set(**values: Any) -> Shop:

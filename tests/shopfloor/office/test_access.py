@@ -75,6 +75,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "terminal_retire": (ADMIN, "terminal"),
     "shift_end": (ADMIN, "shift"),
     "reason_retire": (ADMIN, "reason"),
+    "reasons_usual": (ADMIN, ""),
     "work_act": (ADMIN, "work"),
 }
 # Everybody's own, or nobody's: tested by themselves below.

@@ -66,6 +66,14 @@ def test_a_retired_reason_comes_back_by_its_words():
     ]
 
 
+def test_a_shop_without_reasons_can_begin_with_the_usual_ones_twice(shop, sign_in, administrator):
+    page = sign_in(administrator)
+    for _ in range(2):
+        page.post(reverse("reasons_usual"))
+    assert Reason.objects.filter(active=True).count() == 10
+    assert Reason.objects.filter(planned=True).count() == 3
+
+
 def test_the_page_keeps_what_is_sent_and_says_what_is_wrong(shop, sign_in, administrator):
     page = sign_in(administrator)
     shift = {"which": "shift", "name": "weekend", "start": "08:00", "end": "12:00"}
@@ -75,3 +83,13 @@ def test_the_page_keeps_what_is_sent_and_says_what_is_wrong(shop, sign_in, admin
     answer = page.post(reverse("shop"), {**shift, "breaks": ""})
     assert answer.status_code == 302
     assert Shift.objects.get(name="weekend").weekdays == "6"
+
+
+def test_the_rules_are_changed_on_the_page(shop, sign_in, administrator):
+    page = sign_in(administrator)
+    rules = {"which": "rules", "name": "Weir", "zone": "Europe/Berlin", "currency": "EUR"}
+    rules |= {"currency_digits": 2, "ask_reason_after_s": 240, "run_gap_s": 600}
+    rules |= {"pit_limit_mm": 1.5, "remnant_factor": 0.4}
+    assert page.post(reverse("shop"), rules).status_code == 302
+    shop.refresh_from_db()
+    assert (shop.zone, shop.run_gap_s, shop.pit_limit_mm) == ("Europe/Berlin", 600, 1.5)
