@@ -9,12 +9,12 @@ from typing import Any
 
 from django.db.models import Count, F, Max, Q, QuerySet, Sum
 
+from telemetry.clockwatch import ClockEstimate
 from telemetry.locks import is_held
 from telemetry.models import (
     Alarm,
     Arc,
     Cursor,
-    Event,
     Feed,
     GoneArc,
     Health,
@@ -183,28 +183,13 @@ def feed_status(feed: Feed) -> dict[str, Any]:
     }
 
 
-@dataclass(frozen=True, slots=True)
-class ClockEstimate:
-    """Arrival minus stamp, over the last lines heard live; the clock's error plus its delay."""
-
-    n: int
-    median_us: int
-    spread_us: int
-
-
-def clock_estimate(feed: Feed, count: int = 200) -> ClockEstimate | None:
-    """How far the source's clock seems behind the host's; None with fewer than 20 live lines.
-
-    Means something for ports only: a file is read when it is read.
-    """
-    if feed.kind != "serial":
+def clock_estimate(feed: Feed) -> ClockEstimate | None:
+    """How far the source's clock seems behind the host's, by what intake heard live since the
+    clock was corrected last; None with fewer than 20 lines, or where times are those of arrival."""
+    health = Health.objects.filter(feed=feed).first()
+    if health is None or health.lag_us is None or health.lag_spread_us is None:
         return None
-    rows = Event.objects.filter(feed=feed).order_by("-at_us").values_list("received_us", "at_us")
-    lags = sorted(received - at for received, at in rows[:count])
-    if len(lags) < 20:
-        return None
-    quarter = len(lags) // 4
-    return ClockEstimate(len(lags), lags[len(lags) // 2], lags[-quarter - 1] - lags[quarter])
+    return ClockEstimate(health.lag_lines, health.lag_us, health.lag_spread_us)
 
 
 def iso(instant_us: int) -> str:

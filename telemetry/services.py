@@ -7,13 +7,13 @@ import secrets
 import time
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 from django.utils import timezone
 
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
 from telemetry.feeds import make_source
-from telemetry.models import Alarm, ClockOffset, Feed, FeedVersion, PushToken
+from telemetry.models import Alarm, ClockOffset, Feed, FeedVersion, Health, PushToken
 from telemetry.paths import NAME
 
 
@@ -38,9 +38,12 @@ def feed_register(*, name: str, text: str, by: str = "", source_name: str = "") 
         if current.sha256 == sha256:
             return feed
     torch = description.torch or ""
+    others = _watching(description.table, torch).filter(master=True)
     if feed is None:
-        taken = Feed.objects.filter(table=description.table, torch=torch, master=True).exists()
+        taken = others.exists()
         feed = Feed(name=name, version=0, master=not taken, created_us=time.time_ns() // 1000)
+    elif (feed.table, feed.torch) != (description.table, torch):
+        feed.master = not others.exclude(pk=feed.pk).exists()
     feed.table, feed.torch, feed.kind = description.table, torch, description.source.kind
     feed.version += 1
     feed.full_clean()
@@ -63,9 +66,16 @@ def feed_set_enabled(*, feed: Feed, enabled: bool) -> None:
 @transaction.atomic
 def feed_set_master(*, feed: Feed) -> None:
     """Of the sources that watch one torch of a table, this one's arcs are summed."""
-    Feed.objects.filter(table=feed.table, torch=feed.torch).exclude(pk=feed.pk).update(master=False)
+    _watching(feed.table, feed.torch).exclude(pk=feed.pk).update(master=False)
     feed.master = True
     feed.save(update_fields=["master"])
+
+
+def _watching(table: str, torch: str) -> QuerySet[Feed]:
+    """Sources whose arcs could be those of this torch; one that names torches line by line ("")
+    may speak of any."""
+    feeds = Feed.objects.filter(table=table)
+    return feeds.filter(torch__in=(torch, "")) if torch else feeds
 
 
 @transaction.atomic
@@ -84,7 +94,23 @@ def clock_correct(
     )  # fmt: skip
     feed.clock_version = offset.version
     feed.save(update_fields=["clock_version"])
+    # What was heard under the old clock says nothing of the new one.
+    Health.objects.filter(feed=feed).update(lag_us=None, lag_spread_us=None, lag_lines=0)
     return offset
+
+
+@transaction.atomic
+def feed_reread(*, feed: Feed, by: str = "") -> FeedVersion:
+    """The description in force once more, as a new version: lines that could not be read are then
+    read again by intake, and by any rebuild."""
+    feed = Feed.objects.select_for_update().get(pk=feed.pk)
+    current = FeedVersion.objects.get(feed=feed, version=feed.version)
+    feed.version += 1
+    feed.save(update_fields=["version"])
+    return FeedVersion.objects.create(
+        feed=feed, version=feed.version, text=current.text, sha256=current.sha256,
+        made_at=timezone.now(), made_by=by,
+    )  # fmt: skip
 
 
 def alarm_clear(*, alarm: Alarm) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Count, Max, Q, QuerySet, Sum
 
+from telemetry.clockwatch import ClockEstimate
 from telemetry.models import (
     Alarm,
     ClockOffset,
@@ -20,7 +21,7 @@ from telemetry.models import (
     Reject,
     Repeat,
 )
-from telemetry.selectors import ClockEstimate, clock_estimate, feed_health
+from telemetry.selectors import clock_estimate, feed_health
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 # Lines that came in bulk tell nothing of a clock: their lags differ by more than a queue's.

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
 from shopfloor.matching import Cluster, clusters
 from shopfloor.models import ArcAssignment, NestRevision, QueueItem, Run, RunState, Table
 from shopfloor.selectors.arcs import arcs_between, arcs_there, from_us, to_us
+from shopfloor.selectors.programs import programs_of
 from shopfloor.selectors.shop import the_shop
 
 MOST = 5
@@ -36,6 +37,7 @@ class Unassigned:
     arc_s: float
     keys: tuple[str, ...]
     suggestions: tuple[Suggestion, ...]
+    programs: tuple[str, ...] = ()  # what the table said it ran, by any of its sources
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,7 @@ def unassigned_clusters(table: Table, start: datetime, end: datetime) -> list[Un
         rows = ArcAssignment.objects.filter(arc_key__in=keys[index : index + 500])
         held.update(rows.values_list("arc_key", flat=True))
     loose = [arc for arc in arcs if arc.key not in held]
+    said = programs_of(table, loose)
     return [
         Unassigned(
             table=table.code,
@@ -67,7 +70,8 @@ def unassigned_clusters(table: Table, start: datetime, end: datetime) -> list[Un
             arcs=len(cluster.keys),
             arc_s=cluster.arc_s,
             keys=cluster.keys,
-            suggestions=tuple(_suggestions(table, cluster)),
+            suggestions=tuple(_named_first(_suggestions(table, cluster), _programs(cluster, said))),
+            programs=_programs(cluster, said),
         )
         for cluster in clusters(loose, gap_us=the_shop().run_gap_s * 1_000_000)
     ]
@@ -89,6 +93,33 @@ def assignments_without_arc() -> list[Orphan]:
         for row in rows
         if row.arc_key not in there
     ]
+
+
+def _programs(cluster: Cluster, said: dict[str, str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(said[key] for key in cluster.keys if key in said))
+
+
+def _named_first(found: list[Suggestion], programs: tuple[str, ...]) -> list[Suggestion]:
+    """Nests whose program the table named come before the others, and say so."""
+    stems = {_stem(program) for program in programs}
+    files = dict(
+        NestRevision.objects.filter(pk__in=[one.revision_id for one in found]).values_list(
+            "pk", "file_name"
+        )
+    )
+    named = [
+        replace(one, why=f"its program was loaded; {one.why}")
+        for one in found
+        if {_stem(one.nest), _stem(files.get(one.revision_id, ""))} & stems
+    ]
+    rest = {one.revision_id for one in named}
+    return named + [one for one in found if one.revision_id not in rest]
+
+
+def _stem(name: str) -> str:
+    """A program's name without folder and ending, as controllers differ in what they say."""
+    last = name.replace("\\", "/").rpartition("/")[2].strip()
+    return last.rsplit(".", 1)[0].casefold()
 
 
 def _suggestions(table: Table, cluster: Cluster) -> list[Suggestion]:

@@ -53,6 +53,11 @@ def _follow(name: str, since: Callable[[int, int, int], list[Row]], limit: int) 
     return len(rows)
 
 
+def follow_from_start() -> None:
+    """Every arc is looked at again, stretch by stretch, as other arcs count now."""
+    Watermark.objects.filter(name=MARK).update(changed_us=0, row_id=0)
+
+
 def _match_rows(rows: Sequence[Row], now: datetime) -> None:
     tables = {table.code: table for table in Table.objects.all()}
     at: dict[str, list[int]] = defaultdict(list)

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from shopfloor.models import Table, Torch
+from shopfloor.selectors.arcs import to_us
+from shopfloor.selectors.sources import ESTIMATE_SPREAD_US
+from shopfloor.services.follow import follow_from_start
 from telemetry.description import Description, parse_description
 from telemetry.errors import DescriptionError
-from telemetry.models import Feed
+from telemetry.models import ClockOffset, Feed
 from telemetry.sample import Sample, decode_sample
-from telemetry.services import feed_register
+from telemetry.selectors import clock_estimate
+from telemetry.services import clock_correct, feed_register, feed_set_master, push_token_issue
 
 MAX_SAMPLE_BYTES = 5 * 1024 * 1024
 _CODE = re.compile(r"[A-Za-z0-9_-]{1,40}")
@@ -43,14 +48,50 @@ def source_register(*, name: str, text: str, by: str = "", source_name: str = ""
     except ValidationError as problem:
         raise DescriptionError(f"{shown}:1: {'; '.join(problem.messages)}") from problem
     table, made = Table.objects.get_or_create(
-        code=description.table, defaults={"name": _named(description.table), "arc_feed": name}
+        code=description.table, defaults={"name": _named(description.table)}
     )
     if description.torch is not None or not table.torches.exists():
         Torch.objects.get_or_create(table=table, code=description.torch or "1")
-    if not table.arc_feed:
-        table.arc_feed = name
-        table.save(update_fields=["arc_feed"])
+    _masters_named(table)
     return Registered(feed, table, made, before != feed.version)
+
+
+@transaction.atomic
+def source_master(*, feed: Feed) -> None:
+    """Of the sources that watch the same torch, this one's arcs count from now on, in all of
+    history. Every arc is matched to its run again."""
+    feed_set_master(feed=feed)
+    for table in Table.objects.filter(code=feed.table):
+        _masters_named(table)
+    follow_from_start()
+
+
+def _masters_named(table: Table) -> None:
+    """`arc_feed` names the one master; with a master for each torch none is named, and all
+    count."""
+    masters = Feed.objects.filter(table=table.code, master=True).values_list("name", flat=True)
+    arc_feed = masters[0] if len(masters) == 1 else ""
+    if table.arc_feed != arc_feed:
+        table.arc_feed = arc_feed
+        table.save(update_fields=["arc_feed"])
+
+
+def clock_put_right(*, feed: Feed, at: datetime | None, by: str, reason: str) -> ClockOffset:
+    """Adds what the clock is off by now, as estimated from arrival, to stamps from the moment
+    `at` on (None: all of history). Raises ValidationError where no estimate can be made."""
+    estimate = clock_estimate(feed)
+    if estimate is None or estimate.spread_us > ESTIMATE_SPREAD_US:
+        raise ValidationError("How far its clock is off is unknown now.")
+    standing = feed.clock_offsets.get(version=feed.clock_version).offset_us
+    offset_us = standing + estimate.median_us
+    # `at` is by the shop's clock; stamps are told apart as the source wrote them.
+    from_us = None if at is None else to_us(at) - offset_us
+    return clock_correct(feed=feed, offset_us=offset_us, from_us=from_us, by=by, reason=reason)
+
+
+def source_token_issue(*, feed: Feed, by: str) -> str:
+    """A collector's token for a pushed source, to be shown once. Raises DescriptionError."""
+    return push_token_issue(feed=feed, by=by)
 
 
 def _named(code: str) -> str:

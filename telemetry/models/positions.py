@@ -59,6 +59,10 @@ class Health(models.Model):
     since_us = models.BigIntegerField()
     beat_us = models.BigIntegerField()
     last_byte_us = models.BigIntegerField(null=True)
+    # How far the source's stamps lag behind arrival, over lines heard live under one clock version.
+    lag_us = models.BigIntegerField(null=True)
+    lag_spread_us = models.BigIntegerField(null=True)
+    lag_lines = models.PositiveIntegerField(default=0)
 
     def __str__(self) -> str:
         return f"{self.feed_id} {self.link}"

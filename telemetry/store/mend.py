@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.db.models import QuerySet
+
 from telemetry.decode import Decoder
 from telemetry.description import Description, parse_description
 from telemetry.events import Event
@@ -19,9 +21,7 @@ def mend_rejects(feed: Feed, version: int) -> list[Event]:
     description = parse_description(text, name=feed.name)
     if description.line.format == "level":
         return mended  # what a level means depends on the one before it
-    waiting = Reject.objects.filter(feed=feed, mended_version=None, feed_version__lt=version)
-    waiting = waiting.exclude(reason__in=_NEVER)
-    for reject in waiting.iterator():
+    for reject in _waiting(feed).filter(feed_version__lt=version).iterator():
         raw = bytes(reject.raw)
         if len(raw) >= KEEP_BYTES:
             continue
@@ -32,6 +32,23 @@ def mend_rejects(feed: Feed, version: int) -> list[Event]:
         reject.mended_version = version
         reject.save(update_fields=["mended_version"])
     return mended
+
+
+def mendable(feed: Feed, text: str, most: int = 5_000) -> tuple[int, int]:
+    """(lines looked at, those a description would read now), of the latest that were refused;
+    stores nothing. Raises DescriptionError."""
+    description = parse_description(text, name=feed.name)
+    rejects = _waiting(feed).order_by("-received_us", "-pk")[:most]
+    if description.line.format == "level":
+        return len(rejects), 0
+    good = [
+        r for r in rejects if len(bytes(r.raw)) < KEEP_BYTES and _read(description, bytes(r.raw), r)
+    ]
+    return len(rejects), len(good)
+
+
+def _waiting(feed: Feed) -> QuerySet[Reject]:
+    return Reject.objects.filter(feed=feed, mended_version=None).exclude(reason__in=_NEVER)
 
 
 def _read(description: Description, raw: bytes, reject: Reject) -> list[Event]:

@@ -10,10 +10,12 @@ from collections.abc import Callable, Sequence
 from django.db import Error as DatabaseError
 from django.db import close_old_connections, connection
 
+from telemetry.clockwatch import HostClock
 from telemetry.errors import TelemetryError
 from telemetry.journal import JournalError
 from telemetry.journal.writer import clock_us
 from telemetry.models import Alarm, Feed, Health
+from telemetry.worker.clocks import clock_alarm, host_clock_alarm
 from telemetry.worker.runner import Runner
 
 log = logging.getLogger("telemetry.worker")
@@ -113,6 +115,7 @@ def _commit(
     changed: Callable[[], bool],
 ) -> None:
     beat_us, wait_s = 0, 0.0
+    host = HostClock(*clock_us())
     while not stop.is_set():
         synced.wait(COMMIT_S)
         synced.clear()
@@ -122,6 +125,7 @@ def _commit(
             now_us = clock_us()[0]
             if now_us - beat_us > _BEAT_US:
                 beat_us = now_us
+                host_clock_alarm(host.step(*clock_us()), now_us)
                 for runner in runners:
                     _beat(runner, runner.link)
                 if changed():
@@ -163,6 +167,18 @@ def _last_commits(runners: list[Runner]) -> None:
         log.warning("the rest is in the journal and will be stored at the next start: %s", error)
 
 
+def _lag(runner: Runner) -> dict[str, int]:
+    """How far the source's clock is off; left as it is while too little was heard since."""
+    found = runner.storing.watch.estimate()
+    if found is None:
+        return {}
+    return {
+        "lag_us": found.median_us,
+        "lag_spread_us": found.spread_us,
+        "lag_lines": found.n,
+    }
+
+
 def _beat(runner: Runner, link: str) -> None:
     """Says what is known of the feed now, and raises or clears its alarms."""
     now_us = clock_us()[0]
@@ -175,8 +191,10 @@ def _beat(runner: Runner, link: str) -> None:
             "since_us": runner.since_us,
             "beat_us": now_us,
             "last_byte_us": runner.last_byte_us,
+            **_lag(runner),
         },
     )
+    clock_alarm(runner.feed, runner.storing.watch.jump())
     for damage in runner.damages:
         Alarm.objects.get_or_create(
             feed=runner.feed, code="journal damaged", message=str(damage),

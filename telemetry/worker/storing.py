@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from telemetry.clockwatch import KEEP, ClockWatch
 from telemetry.journal import Kind, Position, Writer
 from telemetry.journal.writer import clock_us
 from telemetry.lane import Lane, Versions
 from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
 from telemetry.paths import journal_folder
+from telemetry.selectors import clock_estimate
 from telemetry.store import CursorMoved, Gathered, commit
 from telemetry.store.commit import Keeper
+
+LIVE_KINDS = ("serial", "push")
 
 
 def load_lane(feed: Feed, name: str) -> Lane:
@@ -50,6 +54,7 @@ class Storing:
     def __init__(self, feed: Feed, name: str) -> None:
         self.feed = feed
         self.lane = load_lane(feed, name)
+        self.watch = ClockWatch(clock_estimate(feed))
         self._keeper = Keeper()
         self._pending: Gathered | None = None
         self._source: Iterator[Gathered] | None = None
@@ -76,8 +81,22 @@ class Storing:
             self._source = self._pending = None
             self.lane = load_lane(self.feed, self.lane.name)
             return True
+        self._watch(self._pending)
         self._pending = None
         return True
+
+    def _watch(self, gathered: Gathered) -> None:
+        """Lines heard live say how far their clock is off; those of a file or of arrival do not."""
+        description = self.lane.description
+        if self.feed.kind not in LIVE_KINDS or gathered.reread or self.lane.name != "live":
+            return
+        if description is None or description.times_from_arrival:
+            return
+        if gathered.new_clock is not None:
+            self.watch = ClockWatch()
+        both = [event for event, _ in gathered.events] + [event for event, _ in gathered.late]
+        heard = [(event.arrival_us or 0, event.time_us) for event in both]
+        self.watch.see(sorted(heard)[-KEEP:])
 
     def drain(self, until: Position | None = None) -> None:
         """Commits all there is."""

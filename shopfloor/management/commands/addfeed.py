@@ -11,7 +11,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from shopfloor.acting import acting
-from shopfloor.services.sources_office import source_register
+from shopfloor.services.sources_office import source_register, source_token_issue
 from telemetry.database import ensure_database
 from telemetry.errors import DescriptionError, TelemetryError
 
@@ -23,10 +23,14 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("name", help="what the source is called")
         parser.add_argument("path", metavar="FEED.toml", type=Path, help="its description")
+        parser.add_argument(
+            "--token", action="store_true", help="issue a collector's token, shown this once"
+        )
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["path"]
+        token = None
         try:
             text = _text(path)
             ensure_database()
@@ -34,12 +38,14 @@ class Command(BaseCommand):
                 done = source_register(
                     name=options["name"], text=text, by="command addfeed", source_name=str(path)
                 )
+                if options["token"]:
+                    token = source_token_issue(feed=done.feed, by="command addfeed")
         except TelemetryError as problem:
             print(_one_line(problem.message, path), file=sys.stderr)
             sys.exit(2)
         feed = done.feed
         if options["json"]:
-            told = {
+            told: dict[str, Any] = {
                 "name": feed.name,
                 "table": feed.table,
                 "torch": feed.torch or None,
@@ -48,11 +54,15 @@ class Command(BaseCommand):
                 "changed": done.changed,
                 "new_table": done.new_table,
             }
+            if token is not None:
+                told["token"] = token
             print(json.dumps(told))
             return
         what = f"version {feed.version}" if done.changed else f"version {feed.version}, unchanged"
         made = ", table made" if done.new_table else ""
         print(f"{feed.name}: {feed.kind} source of table {feed.table}, {what}{made}")
+        if token is not None:
+            print(f"token (not shown again; the one before ends): {token}")
 
 
 def _text(path: Path) -> str:
