@@ -82,7 +82,7 @@ class Table:
 
     def _begin(self, lot: Lot) -> None:
         run = RunRow(lot, lot.done + 1, self.t)
-        run.forgotten = self.random.random() < 0.006 and self.t < self.now - 7200
+        run.forgotten = self._forgets()
         self.history.runs.append(run)
         if self.random.random() < 0.3:
             thickness = DESIGNS[lot.design].thickness_mm
@@ -91,6 +91,14 @@ class Table:
         run.segments.append(SegmentRow(self.operator, self.t, None, 1, None, ""))
         self.t = min(self.t + 340 * self.random.lognormvariate(0, 0.25), max(self.t, self.now - 15))
         self._burn(run)
+
+    def _forgets(self) -> bool:
+        """Nobody pressed start: now and then, and once this morning on South, so that whoever
+        opens the demo finds arcs without a job to give away."""
+        if self.end > self.now and self.code == "south":
+            today = [run for run in self.history.runs if run.opened > self.end - 36_000]
+            return len(today) == 2 and self.t < self.now - 3600
+        return self.random.random() < 0.006 and self.t < self.now - 7200
 
     def _resume(self, run: RunRow) -> None:
         """The next shift goes on where the last one stopped."""
