@@ -95,7 +95,7 @@ def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
 
 def _suggested(report: Today, sight: Sight) -> dict[str, Suggested]:
     """For the first loose stretches: the run with about as many contours without an arc, else the
-    waiting nest with exactly as many contours."""
+    only nest with about as many contours."""
     if not sight.assign:
         return {}
     keys = [act.target for note in report.notes for act in note.acts if act.code == "assign_arcs"]
@@ -108,9 +108,17 @@ def _suggested(report: Today, sight: Sight) -> dict[str, Suggested]:
         for one in loose.suggestions[:1]:
             if one.run is not None:
                 found[key] = Suggested(one.nest, loose.arcs, run_id=str(one.run))
-            elif one.contours == loose.arcs:
+                continue
+            fit = [other for other in loose.suggestions if _fits(other.contours, loose.arcs)]
+            if fit == [one]:
                 found[key] = Suggested(one.nest, loose.arcs, revision_id=str(one.revision_id))
     return found
+
+
+def _fits(contours: int, arcs: int) -> bool:
+    """As many arcs as contours, or a few more for starts that had to be repeated. Where two nests
+    fit, neither is offered in one press."""
+    return 0 <= arcs - contours <= max(1, round(0.05 * contours))
 
 
 def _left_by(choice: Choice) -> str:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
+
+from django.db.models import Count
 
 from shopfloor.matching import Cluster, clusters
 from shopfloor.models import ArcAssignment, NestRevision, QueueItem, Run, RunState, Table
@@ -13,6 +15,7 @@ from shopfloor.selectors.programs import programs_of
 from shopfloor.selectors.shop import the_shop
 
 MOST = 5
+AROUND = timedelta(hours=12)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,10 +154,34 @@ def _suggestions(table: Table, cluster: Cluster) -> list[Suggestion]:
                 )
             )
     found.sort(key=lambda one: abs(one.contours - count))
-    return (found + _nests(table, count))[:MOST]
+    return (found + _nests(table, count, start, end))[:MOST]
 
 
-def _nests(table: Table, count: int) -> list[Suggestion]:
+def _nests(table: Table, count: int, start: datetime, end: datetime) -> list[Suggestion]:
+    """Nests that were not started, nearest in number first: what is burnt on the table around
+    that time is often burnt once more, and what waits may have been taken early."""
+    found = {one.revision_id: one for one in _waiting(table)}
+    found |= {one.revision_id: one for one in _around(table, start, end)}
+    return sorted(found.values(), key=lambda one: abs(one.contours - count))
+
+
+def _around(table: Table, start: datetime, end: datetime) -> list[Suggestion]:
+    revisions = (
+        NestRevision.objects.filter(
+            runs__table=table, runs__opened_at__gt=start - AROUND, runs__opened_at__lt=end + AROUND
+        )
+        .select_related("nest")
+        .annotate(count=Count("contours", distinct=True))
+        .distinct()
+        .defer("program")
+    )
+    return [
+        Suggestion(None, one.nest.name, one.pk, one.count, f"burnt that day, {one.count} contours")
+        for one in revisions[:20]
+    ]
+
+
+def _waiting(table: Table) -> list[Suggestion]:
     items = QueueItem.objects.filter(table=table, state="waiting").select_related("nest")
     found = []
     for item in items.order_by("position")[:20]:
@@ -170,4 +197,4 @@ def _nests(table: Table, count: int) -> list[Suggestion]:
                     f"in the queue, {contours} contours",
                 )
             )
-    return sorted(found, key=lambda one: abs(one.contours - count))
+    return found

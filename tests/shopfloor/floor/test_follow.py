@@ -56,6 +56,22 @@ def test_arcs_of_nobody_are_listed_with_every_nest_they_may_be(floor, twins):
     assert [one.nest for one in found.suggestions] == ["N-A", "N-B"]
 
 
+def test_a_nest_burnt_that_day_comes_before_one_that_waits_with_other_numbers(floor):
+    burnt = floor.nest("N-BURNT", contours=4)
+    floor.done("start", T0, queue_item=floor.queue(burnt).pk)
+    end = floor.arcs(T0 + SECOND, [30.0] * 4)
+    floor.follow()
+    floor.done("finish", end + SECOND, exceptions=[])
+    floor.queue(floor.nest("N-WAITS", contours=9))
+    floor.arcs(end + 40 * MINUTE, [30.0] * 4)
+    floor.follow()
+    (found,) = unassigned_clusters(floor.table, T0, T0 + timedelta(hours=2))
+    assert [(one.nest, one.contours) for one in found.suggestions] == [
+        ("N-BURNT", 4),
+        ("N-WAITS", 9),
+    ]
+
+
 def test_what_the_supervisor_said_survives_a_rebuild_and_names_him(floor, twins, supervisor):
     _, two = twins
     (found,) = unassigned_clusters(floor.table, T0, T0 + timedelta(hours=1))
@@ -113,7 +129,10 @@ def test_taking_back_a_given_run_leaves_no_empty_segment(floor, supervisor):
     floor.arcs(end + 2 * MINUTE, [30.0] * 2)
     floor.follow()
     (found,) = unassigned_clusters(floor.table, T0, T0 + timedelta(hours=1))
-    assert found.suggestions == ()  # the run was over, and nothing waits in the queue
+    # The run was over and nothing waits in the queue: only its nest may have been burnt again.
+    assert [(one.run, one.why) for one in found.suggestions] == [
+        (None, "burnt that day, 6 contours")
+    ]
     arcs_assign(arc_keys=found.keys, run=run, by=supervisor, why="two were missing")
     assert [said()[key] for key in found.keys] == [(run_id, 3), (run_id, 4)]
     assert run.segments.count() == 2
