@@ -33,6 +33,7 @@ from shopfloor.models import (
     Stoppage,
     Table,
     Torch,
+    Tray,
     User,
     WearSet,
 )
@@ -235,6 +236,16 @@ class Writer:
             for stop in history.stops
         )
 
+    def _trays(self, pieces: list[PieceRow], rows: dict[str, Piece]) -> None:
+        """What is in a torch or half used lies on the tray of its table and set."""
+        trays: dict[str, Tray] = {}
+        for piece in pieces:
+            if piece.state in ("fitted", "shelved"):
+                label = f"T-{piece.set}-{piece.fits[-1].table[0].upper()}"
+                if label not in trays:
+                    trays[label] = Tray.objects.create(label=label, wear_set=self.sets[piece.set])
+                rows[piece.label].tray = trays[label]
+
     def _pieces(self, pieces: list[PieceRow]) -> None:
         parts = {(p.wear_set.code, p.kind): p for p in SetPart.objects.select_related("wear_set")}
         rows = {}
@@ -247,6 +258,7 @@ class Writer:
                 price_minor=part.price_minor,
                 rated_starts=part.rated_starts,
             )
+        self._trays(pieces, rows)
         Piece.objects.bulk_create(rows.values())
         Fitting.objects.bulk_create(
             Fitting(

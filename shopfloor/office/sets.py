@@ -12,10 +12,18 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
 from shopfloor.models import PieceKind, RateKind, Table, WearSet
-from shopfloor.office.access import ANY, CHART, COST, WAGE, DeskRequest, may, right
+from shopfloor.office.access import ANY, CHART, COST, FLOOR, PLAN, WAGE, DeskRequest, may, right
 from shopfloor.office.forms import Day, attempt, from_minor, money_field, to_minor
-from shopfloor.selectors.chart import WAGES, materials_list, rates_list, set_parts, sets_list
+from shopfloor.selectors.chart import (
+    WAGES,
+    materials_list,
+    rates_list,
+    set_parts,
+    sets_list,
+    trays_of,
+)
 from shopfloor.services.chart_office import CAUTIONS, material_add, part_set, rate_set
+from shopfloor.services.trays import tray_make_up
 
 FAMILIES = ["mild steel", "stainless", "aluminium", "galvanised", "copper", "brass"]
 
@@ -87,7 +95,8 @@ def one_set(request: DeskRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "kerfbook/office/set.html",
-        {"set": wear_set, "parts": set_parts(wear_set), "form": form,
+        {"set": wear_set, "parts": set_parts(wear_set), "trays": trays_of(wear_set), "form": form,
+         "may_tray": may(request.user, PLAN, CHART, FLOOR),
          "prices": may(request.user, COST, CHART)},
     )  # fmt: skip
 
@@ -99,6 +108,30 @@ def _part_initial(wear_set: WearSet, kind: str) -> dict[str, Any]:
         return {"kind": kind}
     known = {name: getattr(part, name) for name in PartForm.base_fields}
     return {**known, "price": from_minor(part.price_minor)}
+
+
+class TrayForm(forms.Form):
+    label = forms.CharField(
+        max_length=40, help_text="as on the tray, to be scanned; the same again fills it up"
+    )
+
+
+@right(PLAN, CHART, FLOOR)
+def make_tray(request: DeskRequest, pk: int) -> HttpResponse:
+    wear_set = get_object_or_404(WearSet, pk=pk)
+    form = TrayForm(request.POST or None)
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and attempt(form, lambda: tray_make_up(wear_set=wear_set, **form.cleaned_data))
+    ):
+        messages.success(request, f"Tray {form.cleaned_data['label']} is made up.")
+        return redirect("set", pk)
+    return render(
+        request, "kerfbook/office/form.html",
+        {"form": form, "heading": str(wear_set).capitalize(), "sub": "a tray of its pieces",
+         "submit": "Make it up", "back": "set", "back_pk": pk},
+    )  # fmt: skip
 
 
 @right(*ANY)

@@ -67,6 +67,7 @@ urlpatterns = [
     path("nests/chart/<int:pk>/end/", chart.end, name="chart_end"),
     path("nests/sets/", sets.sets, name="sets"),
     path("nests/sets/<int:pk>/", sets.one_set, name="set"),
+    path("nests/sets/<int:pk>/tray/", sets.make_tray, name="tray_make"),
     path("nests/materials/", sets.materials, name="materials"),
     path("nests/rates/", sets.rates, name="rates"),
     path("stock/", stock.stock, name="stock"),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Prefetch, Q, QuerySet
 
-from shopfloor.models import ChartRow, Material, Rate, SetPart, WearSet
+from shopfloor.models import ChartRow, Material, Piece, Rate, SetPart, Tray, WearSet
 
 
 def chart_rows(
@@ -33,6 +33,11 @@ def sets_list() -> QuerySet[WearSet]:
 
 def set_parts(wear_set: WearSet) -> QuerySet[SetPart]:
     return wear_set.parts.order_by("kind")
+
+
+def trays_of(wear_set: WearSet) -> QuerySet[Tray]:
+    pieces = Prefetch("pieces", Piece.objects.order_by("part__kind", "label"))
+    return wear_set.trays.prefetch_related(pieces).order_by("label")
 
 
 def materials_list() -> QuerySet[Material]:
