@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 LEAST = 20  # lines heard live before anything is said
 KEEP = 200
+_STEP = 10
 JUMP_US = 5_000_000
 HOST_STEP_US = 2_000_000
 
@@ -51,6 +52,7 @@ class ClockWatch:
     def __init__(self, before: ClockEstimate | None = None) -> None:
         self._lags: deque[tuple[int, int]] = deque(maxlen=KEEP)
         self._before = before
+        self._jumps: list[ClockJump] = []
 
     def see(self, heard: Iterable[tuple[int, int]]) -> None:
         """Takes (arrival, stamp) in order of arrival. Of lines that came together the latest
@@ -58,14 +60,23 @@ class ClockWatch:
         latest: dict[int, int] = {}
         for arrival_us, stamp_us in heard:
             latest[arrival_us] = max(stamp_us, latest.get(arrival_us, stamp_us))
-        self._lags.extend((arrival, arrival - stamp) for arrival, stamp in latest.items())
+        lags = [(arrival, arrival - stamp) for arrival, stamp in latest.items()]
+        for start in range(0, len(lags), _STEP):  # much may come at once, after a fault
+            self._lags.extend(lags[start : start + _STEP])
+            jump = self._jump()
+            if jump is not None:
+                self._jumps.append(jump)
 
     def estimate(self) -> ClockEstimate | None:
         return estimate([lag for _, lag in self._lags])
 
-    def jump(self) -> ClockJump | None:
-        """Whether the last 20 lag otherwise than what came before, by more than five seconds and
-        three times what either scatters. Told once; what was before is then forgotten."""
+    def jumps(self) -> list[ClockJump]:
+        """Steps since last asked: where the last 20 lines lagged otherwise than what came before,
+        by more than five seconds and three times what either scatters."""
+        found, self._jumps = self._jumps, []
+        return found
+
+    def _jump(self) -> ClockJump | None:
         rows = list(self._lags)
         new = estimate([lag for _, lag in rows[-LEAST:]])
         old = estimate([lag for _, lag in rows[:-LEAST]]) or self._before

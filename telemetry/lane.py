@@ -143,7 +143,9 @@ class Lane:
             self._new_version(item)
         elif item.kind is Kind.CLOCK:
             meta = item.meta
-            clock = Clock(meta["version"], meta["offset_us"], meta["from_us"])
+            clock = Clock(
+                meta["version"], meta["offset_us"], meta["from_us"], meta.get("heard_from_us")
+            )
             self._clocks.append(clock)
             self._now.new_clock = clock
 
@@ -228,7 +230,7 @@ class Lane:
             return events
         corrected = []
         for event in events:
-            clock = clock_at(self._clocks, event.time_us)
+            clock = clock_at(self._clocks, event.time_us, event.arrival_us or 0)
             self._now.clock_versions[event.key] = clock.version
             corrected.append(event._replace(time_us=event.time_us + clock.offset_us))
         return corrected
@@ -256,7 +258,7 @@ class Lane:
             "tie": self._tie,
             "rejects": dict(self._rejects),
             "repeats": dict(self._repeats),
-            "clocks": [[c.version, c.offset_us, c.from_us] for c in self._clocks],
+            "clocks": [[c.version, c.offset_us, c.from_us, c.heard_from_us] for c in self._clocks],
             "decoder": {} if self._decoder is None else self._decoder.state(),
         }
 

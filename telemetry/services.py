@@ -80,9 +80,16 @@ def _watching(table: str, torch: str) -> QuerySet[Feed]:
 
 @transaction.atomic
 def clock_correct(
-    *, feed: Feed, offset_us: int, from_us: int | None = None, by: str = "", reason: str = ""
+    *,
+    feed: Feed,
+    offset_us: int,
+    from_us: int | None = None,
+    heard_from_us: int | None = None,
+    by: str = "",
+    reason: str = "",
 ) -> ClockOffset:
-    """A new clock version: `offset_us` is added to raw stamps from `from_us` on (None: all).
+    """A new clock version: `offset_us` is added to raw stamps from `from_us` on (None: all), and
+    of those only in lines that arrived from `heard_from_us` on (None: any).
 
     The worker journals it and puts stored events and their arcs right; a rebuild does the same.
     """
@@ -90,6 +97,7 @@ def clock_correct(
     last = ClockOffset.objects.filter(feed=feed).aggregate(last=Max("version"))["last"] or 0
     offset = ClockOffset.objects.create(
         feed=feed, version=last + 1, offset_us=offset_us, from_us=from_us,
+        heard_from_us=heard_from_us,
         made_at=timezone.now(), made_by=by, reason=reason,
     )  # fmt: skip
     feed.clock_version = offset.version

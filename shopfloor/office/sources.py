@@ -2,75 +2,46 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
 
-from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from shopfloor.office.access import ANY, FEEDS, DeskRequest, may, right
-from shopfloor.office.forms import page_of, upload_bytes
+from shopfloor.office.forms import page_of
+from shopfloor.office.source_forms import ClockForm, ClockNowForm
+from shopfloor.selectors.source_page import (
+    description_of,
+    source_collector,
+    source_knows,
+    source_watchers,
+)
 from shopfloor.selectors.sources import (
     instant,
     reject_reasons,
     source_alarms,
     source_clock,
     source_gaps,
+    source_jumped_at,
     source_rejects,
     source_state,
     source_versions,
     sources_list,
 )
-from shopfloor.services.sources_office import MAX_SAMPLE_BYTES, sample_try, source_register
+from shopfloor.services.sources_office import (
+    clock_put_right,
+    source_master,
+    source_reread,
+    source_token_issue,
+)
 from telemetry.errors import DescriptionError
 from telemetry.models import Alarm, Feed
-from telemetry.sample import as_json
-from telemetry.services import alarm_clear, clock_correct, feed_set_enabled, feed_set_master
-
-SHOWN = 25
-EXAMPLE = """table = "north"
-torch = "1"
-[source]
-kind = "csv_file"
-path = "/srv/north/lines.csv"
-[line]
-format = "columns"
-separator = ","
-columns = ["seq", "time", "signal", "value"]
-[time]
-from = "line"
-format = "iso"
-zone = "America/Chicago"
-[signals]
-arc_on = ["ARC ON"]
-arc_off = ["ARC OFF"]
-pierce = ["PIERCE"]
-"""
-
-
-class SourceForm(forms.Form):
-    name = forms.RegexField(
-        r"^[A-Za-z0-9][A-Za-z0-9._-]{0,59}$",
-        help_text="Letters, digits, dot, dash; it stays for good",
-    )
-    text = forms.CharField(
-        label="Description (TOML)", max_length=50_000, strip=False,
-        widget=forms.Textarea(attrs={"class": "code", "rows": 22, "spellcheck": "false"}),
-    )  # fmt: skip
-    sample = forms.FileField(
-        required=False, label="A sample of its lines", help_text="To try it out; nothing is stored"
-    )
-
-
-class ClockForm(forms.Form):
-    seconds = forms.FloatField(
-        min_value=-400_000, max_value=400_000, label="Add to its stamps, s",
-        help_text="Whole history; the stamps as written are kept",
-    )  # fmt: skip
-    reason = forms.CharField(max_length=200)
+from telemetry.services import alarm_clear, clock_correct, feed_set_enabled
 
 
 @right(*ANY)
@@ -101,84 +72,90 @@ def source(request: DeskRequest, name: str) -> HttpResponse:
             "versions": source_versions(feed), "alarms": source_alarms(feed),
             "may_manage": may(request.user, FEEDS),
             "clock": source_clock(feed), "clock_form": ClockForm(),
+            "clock_now_form": ClockNowForm(initial={"since": source_jumped_at(feed)}),
+            "knows": source_knows(description_of(feed)), "watchers": source_watchers(feed),
+            "collector": source_collector(feed),
         },
     )  # fmt: skip
-
-
-@right(FEEDS)
-def change(request: DeskRequest, name: str = "") -> HttpResponse:
-    """Adds a source or gives one a new description; "try" decodes a sample and stores nothing."""
-    feed = get_object_or_404(Feed, name=name) if name else None
-    form = _form(request, feed)
-    tried: dict[str, Any] | None = None
-    if request.method == "POST" and form.is_valid():
-        try:
-            if request.POST.get("do") == "try":
-                tried = _tried(form)
-            else:
-                _save(request, form, feed)
-                return redirect("source", form.cleaned_data["name"])
-        except (DescriptionError, ValidationError) as problem:
-            form.add_error("text", str(getattr(problem, "message", problem)))
-    return render(
-        request, "kerfbook/office/source_change.html", {"form": form, "feed": feed, "tried": tried}
-    )
-
-
-def _form(request: DeskRequest, feed: Feed | None) -> SourceForm:
-    text = EXAMPLE
-    if feed is not None:
-        text = feed.versions.get(version=feed.version).text
-    initial = {"name": feed.name if feed else "", "text": text}
-    form = SourceForm(request.POST or None, request.FILES or None, initial=initial)
-    form.fields["name"].disabled = feed is not None
-    return form
-
-
-def _tried(form: SourceForm) -> dict[str, Any]:
-    upload = form.cleaned_data["sample"]
-    if upload is None:
-        raise ValidationError("Choose a sample of its lines to try the description on.")
-    raw = upload_bytes(upload, MAX_SAMPLE_BYTES)
-    description, sample = sample_try(text=form.cleaned_data["text"], raw=raw)
-    shown = as_json(sample, description)
-    shown["more_arcs"] = max(0, len(shown["arcs"]) - SHOWN)
-    shown["more_rejects"] = max(0, len(shown["rejects"]) - SHOWN)
-    shown["arcs"], shown["rejects"] = shown["arcs"][:SHOWN], shown["rejects"][:SHOWN]
-    return {**shown, "name": upload.name}
-
-
-def _save(request: DeskRequest, form: SourceForm, feed: Feed | None) -> None:
-    name = form.cleaned_data["name"]
-    if feed is None and Feed.objects.filter(name=name).exists():
-        raise ValidationError(f"There is a source {name} already; change it on its own page.")
-    done = source_register(
-        name=name, text=form.cleaned_data["text"].replace("\r\n", "\n"),
-        by=request.user.get_username(), source_name="description",
-    )  # fmt: skip
-    made = f" Table {done.table.name} was made." if done.new_table else ""
-    messages.success(request, f"{name}, version {done.feed.version}.{made}")
 
 
 @right(FEEDS)
 @require_POST
 def act(request: DeskRequest, name: str) -> HttpResponse:
     feed = get_object_or_404(Feed, name=name)
-    what = request.POST.get("do", "")
-    if what in ("on", "off"):
-        feed_set_enabled(feed=feed, enabled=what == "on")
-    elif what == "master":
-        feed_set_master(feed=feed)
-    elif what == "clock":
-        form = ClockForm(request.POST)
-        if form.is_valid():
-            clock_correct(
-                feed=feed, offset_us=round(form.cleaned_data["seconds"] * 1e6),
-                by=request.user.get_username(), reason=form.cleaned_data["reason"],
-            )  # fmt: skip
-        else:
-            messages.error(request, "The clock was left as it was: say how many seconds and why.")
+    deed = DEEDS.get(request.POST.get("do", ""))
+    if deed is not None:
+        try:
+            deed(request, feed)
+        except (ValidationError, DescriptionError) as problem:
+            messages.error(request, str(getattr(problem, "message", problem)))
     return redirect("source", name)
+
+
+def _heard(enabled: bool) -> Callable[[DeskRequest, Feed], None]:
+    return lambda request, feed: feed_set_enabled(feed=feed, enabled=enabled)
+
+
+def _master(request: DeskRequest, feed: Feed) -> None:
+    source_master(feed=feed)
+    messages.success(request, f"The arcs of {feed.name} count; every run is matched again.")
+
+
+def _clock(request: DeskRequest, feed: Feed) -> None:
+    form = ClockForm(request.POST)
+    if not form.is_valid():
+        raise ValidationError("The clock was left as it was: say how many seconds and why.")
+    clock_correct(
+        feed=feed, offset_us=round(form.cleaned_data["seconds"] * 1e6),
+        by=request.user.get_username(), reason=form.cleaned_data["reason"],
+    )  # fmt: skip
+
+
+def _clock_now(request: DeskRequest, feed: Feed) -> None:
+    form = ClockNowForm(request.POST)
+    if not form.is_valid():
+        raise ValidationError("The clock was left as it was: that is no day and time.")
+    made = clock_put_right(
+        feed=feed, at=form.cleaned_data["since"], by=request.user.get_username(),
+        reason="as lines arrive",
+    )  # fmt: skip
+    messages.success(request, f"{made.offset_us / 1e6:.1f} s are added to its stamps.")
+
+
+def _reread(request: DeskRequest, feed: Feed) -> None:
+    looked, readable = source_reread(feed=feed, by=request.user.get_username())
+    if readable:
+        messages.success(
+            request, f"{readable} of {looked} lines can be read now; intake takes them in."
+        )
+    else:
+        messages.error(
+            request,
+            f"None of the {looked} lines can be read by its description: change that first.",
+        )
+
+
+DEEDS: dict[str, Callable[[DeskRequest, Feed], None]] = {
+    "on": _heard(True),
+    "off": _heard(False),
+    "master": _master,
+    "clock": _clock,
+    "clock_now": _clock_now,
+    "reread": _reread,
+}
+
+
+@right(FEEDS)
+@require_POST
+@never_cache
+def token(request: DeskRequest, name: str) -> HttpResponse:
+    """A new token for the collector of a pushed source, shown on this one answer only."""
+    feed = get_object_or_404(Feed, name=name, kind="push")
+    made = source_token_issue(feed=feed, by=request.user.get_username())
+    url = request.build_absolute_uri(reverse("intake", args=[name]))
+    return render(
+        request, "kerfbook/office/source_token.html", {"feed": feed, "token": made, "url": url}
+    )
 
 
 @right(FEEDS)

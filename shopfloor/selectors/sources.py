@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Count, Max, Q, QuerySet, Sum
 
+from telemetry.backlog import backlog_bytes
 from telemetry.clockwatch import ClockEstimate
 from telemetry.models import (
     Alarm,
@@ -56,6 +57,8 @@ class SourceState:
     state: str
     since: datetime | None
     words: str
+    backlog_bytes: int
+    behind_us: int | None  # how far its clock seems behind; None where that cannot be told
 
     @property
     def off_plan(self) -> bool:
@@ -63,7 +66,7 @@ class SourceState:
 
 
 def sources_list() -> list[SourceState]:
-    """Every source; two queries each for its health, the counts of all in four."""
+    """Every source; three queries each for its health, the rest of all in seven."""
     return _states(Feed.objects.order_by("table", "name"))
 
 
@@ -88,6 +91,7 @@ def _states(feeds: QuerySet[Feed]) -> list[SourceState]:
         .values_list("feed")
         .annotate(total=Sum("times"))
     )
+    backlog, behind = backlog_bytes(found), _behind(ids)
     rows = []
     for feed in found:
         health = feed_health(feed)
@@ -105,9 +109,17 @@ def _states(feeds: QuerySet[Feed]) -> list[SourceState]:
                 state=health.state if feed.enabled else "switched off",
                 since=instant(health.since_us),
                 words=f"{words}: {health.message}" if health.state == "failed" else words,
+                backlog_bytes=backlog[feed.pk],
+                behind_us=behind.get(feed.pk),
             )
         )
     return rows
+
+
+def _behind(ids: list[int]) -> dict[int, int]:
+    """By feed how far its clock seems behind, where its lines scatter little enough to tell."""
+    rows = Health.objects.filter(feed__in=ids, lag_spread_us__lte=ESTIMATE_SPREAD_US)
+    return {feed: lag for feed, lag in rows.values_list("feed", "lag_us") if lag is not None}
 
 
 def _counted(rows: QuerySet[Reject] | QuerySet[Gap]) -> dict[int, int]:
@@ -152,6 +164,12 @@ def source_clock(feed: Feed) -> tuple[ClockEstimate | None, list[tuple[ClockOffs
     if estimate is not None and estimate.spread_us > ESTIMATE_SPREAD_US:
         estimate = None
     return estimate, [(offset, offset.offset_us / 1e6) for offset in offsets]
+
+
+def source_jumped_at(feed: Feed) -> datetime | None:
+    """When its clock jumped, by an alarm that still stands."""
+    alarm = Alarm.objects.filter(feed=feed, code="clock jump", cleared_us=None).first()
+    return None if alarm is None else instant(alarm.at_us)
 
 
 def source_alarms(feed: Feed | None = None) -> list[tuple[Alarm, datetime | None]]:

@@ -18,7 +18,14 @@ from telemetry.errors import DescriptionError
 from telemetry.models import ClockOffset, Feed
 from telemetry.sample import Sample, decode_sample
 from telemetry.selectors import clock_estimate
-from telemetry.services import clock_correct, feed_register, feed_set_master, push_token_issue
+from telemetry.services import (
+    clock_correct,
+    feed_register,
+    feed_reread,
+    feed_set_master,
+    push_token_issue,
+)
+from telemetry.store.mend import mendable
 
 MAX_SAMPLE_BYTES = 5 * 1024 * 1024
 _CODE = re.compile(r"[A-Za-z0-9_-]{1,40}")
@@ -84,9 +91,23 @@ def clock_put_right(*, feed: Feed, at: datetime | None, by: str, reason: str) ->
         raise ValidationError("How far its clock is off is unknown now.")
     standing = feed.clock_offsets.get(version=feed.clock_version).offset_us
     offset_us = standing + estimate.median_us
-    # `at` is by the shop's clock; stamps are told apart as the source wrote them.
-    from_us = None if at is None else to_us(at) - offset_us
-    return clock_correct(feed=feed, offset_us=offset_us, from_us=from_us, by=by, reason=reason)
+    # `at` is by the shop's clock; stamps are as the source wrote them, and a clock that went back
+    # wrote some of them twice.
+    at_us = None if at is None else to_us(at)
+    return clock_correct(
+        feed=feed, offset_us=offset_us, from_us=None if at_us is None else at_us - offset_us,
+        heard_from_us=at_us, by=by, reason=reason,
+    )  # fmt: skip
+
+
+def source_reread(*, feed: Feed, by: str) -> tuple[int, int]:
+    """Has refused lines read again by the description in force: (looked at, can be read). Where
+    none can, nothing is done. Intake does the reading, a rebuild does the same."""
+    text = feed.versions.get(version=feed.version).text
+    looked, readable = mendable(feed, text)
+    if readable:
+        feed_reread(feed=feed, by=by)
+    return looked, readable
 
 
 def source_token_issue(*, feed: Feed, by: str) -> str:

@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from planning.calc.units import ft_from_mm, in_from_mm
 from shopfloor.models import NestPlan, PieceKind, RateKind, RunState, SheetState, Units
+from shopfloor.selectors.sources import instant
 
 register = template.Library()
 UNKNOWN = mark_safe('<span class="unknown">unknown</span>')
@@ -126,6 +127,28 @@ def seconds_text(seconds: float | None) -> str | SafeString:
 def clock(us: int | None) -> str | SafeString:
     """A clock's error in microseconds as seconds."""
     return UNKNOWN if us is None else f"{us / 1e6:.1f} s"
+
+
+@register.filter
+def clock_off(us: int | None) -> str | SafeString:
+    """A clock's error in one cell: 420 s slow, 3 s fast, right."""
+    if us is None:
+        return UNKNOWN
+    if abs(us) < 1_000_000:
+        return "right"
+    return f"{abs(us) / 1e6:.0f} s {'slow' if us > 0 else 'fast'}"
+
+
+@register.filter
+def behind(us: int) -> str:
+    """A clock's error as part of a sentence."""
+    return f"{abs(us) / 1e6:.1f} s {'behind' if us >= 0 else 'ahead of'} this machine"
+
+
+@register.filter
+def moment(us: int | None) -> datetime | None:
+    """Microseconds since 1970 as a moment."""
+    return instant(us)
 
 
 @register.filter

@@ -50,7 +50,8 @@ class FeedVersion(models.Model):
 
 
 class ClockOffset(models.Model):
-    """What is added to a feed's stamps, from `from_us` (by the raw stamp) on.
+    """What is added to a feed's stamps, from `from_us` (by the raw stamp) on, and of those only to
+    lines that arrived from `heard_from_us` on.
 
     Version 0 adds nothing.
     """
@@ -61,6 +62,10 @@ class ClockOffset(models.Model):
     version = models.PositiveIntegerField(default=0)
     offset_us = models.BigIntegerField(default=0)
     from_us = models.BigIntegerField(null=True, help_text="raw stamp; null: all of history")
+    # A clock that went back gave the same stamps twice: only arrival tells which were wrong.
+    heard_from_us = models.BigIntegerField(
+        null=True, help_text="and only lines that arrived from then on; null: any"
+    )
     made_at = models.DateTimeField()
     made_by = models.CharField(max_length=150, blank=True)
     reason = models.CharField(max_length=200, blank=True)

@@ -8,10 +8,10 @@ from telemetry.models import ClockOffset, Feed
 from telemetry.store.gathered import Clock
 
 
-def clock_at(clocks: list[Clock], raw_us: int) -> Clock:
+def clock_at(clocks: list[Clock], raw_us: int, arrival_us: int) -> Clock:
     """The offset in force for a raw stamp: of those that reach it, the latest version."""
     for clock in reversed(clocks):
-        if clock.from_us is None or raw_us >= clock.from_us:
+        if clock.reaches(raw_us, arrival_us):
             return clock
     return Clock()
 
@@ -21,7 +21,8 @@ def retime_all(feed: Feed, upto: Clock | None = None) -> int:
     rows = ClockOffset.objects.filter(feed=feed, version__gt=0).order_by("version")
     if upto is not None:
         rows = rows.filter(version__lte=upto.version)
-    return sum(_retime(feed, Clock(row.version, row.offset_us, row.from_us)) for row in rows)
+    clocks = [Clock(row.version, row.offset_us, row.from_us, row.heard_from_us) for row in rows]
+    return sum(_retime(feed, clock) for clock in clocks)
 
 
 def _retime(feed: Feed, clock: Clock) -> int:
@@ -38,6 +39,8 @@ def _retime(feed: Feed, clock: Clock) -> int:
             args = [clock.offset_us - offset_us, clock.version, feed.pk, version]
             if clock.from_us is not None:
                 sql, args = sql + " AND at_us >= %s", [*args, clock.from_us + offset_us]
+            if clock.heard_from_us is not None:
+                sql, args = sql + " AND received_us >= %s", [*args, clock.heard_from_us]
             cursor.execute(sql, args)
             moved += cursor.rowcount
     return moved

@@ -11,11 +11,18 @@ from telemetry.journal import Damage, Position
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """One version of a feed's clock offset, in force for raw stamps from `from_us` on."""
+    """One version of a feed's clock offset, in force for raw stamps from `from_us` on in lines
+    that arrived from `heard_from_us` on."""
 
     version: int = 0
     offset_us: int = 0
     from_us: int | None = None
+    heard_from_us: int | None = None
+
+    def reaches(self, raw_us: int, arrival_us: int) -> bool:
+        if self.heard_from_us is not None and arrival_us < self.heard_from_us:
+            return False
+        return self.from_us is None or raw_us >= self.from_us
 
 
 @dataclass(slots=True)

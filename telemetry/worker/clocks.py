@@ -9,10 +9,8 @@ from telemetry.selectors import iso
 SOURCE, HOST = "clock jump", "host clock"
 
 
-def clock_alarm(feed: Feed, jump: ClockJump | None) -> None:
+def clock_alarm(feed: Feed, jump: ClockJump) -> None:
     """The stamps of a source moved against arrival: a person must say from when they are wrong."""
-    if jump is None:
-        return
     way = "back" if jump.by_us > 0 else "forward"
     Alarm.objects.create(
         feed=feed, code=SOURCE, at_us=jump.at_us,

@@ -194,7 +194,8 @@ def _beat(runner: Runner, link: str) -> None:
             **_lag(runner),
         },
     )
-    clock_alarm(runner.feed, runner.storing.watch.jump())
+    for jump in runner.storing.watch.jumps():
+        clock_alarm(runner.feed, jump)
     for damage in runner.damages:
         Alarm.objects.get_or_create(
             feed=runner.feed, code="journal damaged", message=str(damage),

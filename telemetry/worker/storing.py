@@ -43,7 +43,12 @@ def announce(feed: Feed, lane: Lane, writer: Writer) -> None:
         writer.append(Kind.VERSION, meta=meta, body=text.encode(), utc_us=utc_us, mono_us=mono_us)
     newer = ClockOffset.objects.filter(feed=feed, version__gt=lane.clock_version)
     for clock in newer.order_by("version"):
-        meta = {"version": clock.version, "offset_us": clock.offset_us, "from_us": clock.from_us}
+        meta = {
+            "version": clock.version,
+            "offset_us": clock.offset_us,
+            "from_us": clock.from_us,
+            "heard_from_us": clock.heard_from_us,
+        }
         writer.append(Kind.CLOCK, meta=meta, utc_us=utc_us, mono_us=mono_us)
     writer.sync()
 

@@ -67,7 +67,7 @@ class _Inbox:
 
     def __init__(self, folder: Path, rows: list[dict[str, Any]], first_of_all: bool) -> None:
         self._folder = folder
-        self._position = _position_of(rows[-1]) if rows else Position()
+        self._position = position_of(rows[-1]) if rows else Position()
         self._takes_over = not rows and not first_of_all
         self._items: Iterator[tuple[Record | Damage, Position]] | None = None
         self._looked = (-1, -1)
@@ -134,6 +134,6 @@ class _Inbox:
 _KEPT = ("source", "at", "broken", "fresh", "rotated", "message")
 
 
-def _position_of(row: dict[str, Any]) -> Position:
+def position_of(row: dict[str, Any]) -> Position:
     segment, offset = row["inode"].split(".")
     return Position(int(segment), int(offset), int(row["prefix_hash"]))

@@ -30,8 +30,11 @@ def test_trying_a_description_stores_nothing(page, shop):
         {"name": "bay", "text": FEED, "sample": SimpleUploadedFile("l.csv", LINES), "do": "try"},
     )
     tried = answer.context["tried"]
-    assert (tried["lines"], tried["events"], tried["rejected"]) == (3, 2, 1)
-    assert [arc["seconds"] for arc in tried["arcs"]] == [30.0]
+    shown = tried.shown
+    assert (shown["lines"], shown["events"], shown["rejected"]) == (3, 2, 1)
+    assert [arc["seconds"] for arc in shown["arcs"]] == [30.0]
+    assert tried.verdict == "1 of 3 lines could not be read; the others hold 1 arc."
+    assert tried.strip is not None
     assert "<b>IS</b>" not in answer.content.decode()
     assert not Feed.objects.exists()
     assert not Table.objects.exists()

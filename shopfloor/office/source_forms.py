@@ -1,0 +1,68 @@
+"""The forms of signal sources."""
+
+from __future__ import annotations
+
+from django import forms
+
+from shopfloor.office.forms import When, upload_bytes
+from shopfloor.services.sources_office import MAX_SAMPLE_BYTES
+
+EXAMPLE = """table = "north"
+torch = "1"
+[source]
+kind = "csv_file"
+path = "/srv/north/lines.csv"
+[line]
+format = "columns"
+separator = ","
+columns = ["seq", "time", "signal", "value"]
+[time]
+from = "line"
+format = "iso"
+zone = "America/Chicago"
+[signals]
+arc_on = ["ARC ON"]
+arc_off = ["ARC OFF"]
+pierce = ["PIERCE"]
+"""
+
+
+class SourceForm(forms.Form):
+    name = forms.RegexField(
+        r"^[A-Za-z0-9][A-Za-z0-9._-]{0,59}$",
+        help_text="Letters, digits, dot, dash; it stays for good",
+    )
+    text = forms.CharField(
+        label="Description (TOML)", max_length=50_000, strip=False,
+        widget=forms.Textarea(attrs={"class": "code", "rows": 22, "spellcheck": "false"}),
+    )  # fmt: skip
+    pasted = forms.CharField(
+        label="Lines to try it on", max_length=MAX_SAMPLE_BYTES, strip=False, required=False,
+        widget=forms.Textarea(attrs={"class": "code", "rows": 8, "spellcheck": "false"}),
+        help_text="Paste some as they come from the table; nothing of them is stored",
+    )  # fmt: skip
+    sample = forms.FileField(required=False, label="Or a file of them")
+
+    def sample_bytes(self) -> tuple[str, bytes]:
+        """What to try the description on: its name and bytes, both empty without any. Raises
+        ValidationError where it is too big."""
+        upload = self.cleaned_data["sample"]
+        if upload is not None:
+            return upload.name, upload_bytes(upload, MAX_SAMPLE_BYTES)
+        pasted: str = self.cleaned_data["pasted"]
+        return ("the lines pasted" if pasted else ""), pasted.replace("\r\n", "\n").encode()
+
+
+class ClockForm(forms.Form):
+    seconds = forms.FloatField(
+        min_value=-400_000, max_value=400_000, label="Add to its stamps, s",
+        help_text="Whole history; the stamps as written are kept",
+    )  # fmt: skip
+    reason = forms.CharField(max_length=200)
+
+
+class ClockNowForm(forms.Form):
+    since = forms.DateTimeField(
+        required=False, label="From when on", widget=When(),
+        help_text="By the shop's clock; empty: all of history",
+    )  # fmt: skip

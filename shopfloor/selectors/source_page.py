@@ -1,0 +1,102 @@
+"""What one source's own page shows beside its state: what it can tell, who else watches its
+torches, who delivers it, and what its refused lines might become."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Count, Max, Min
+
+from shopfloor.selectors.sources import instant
+from telemetry.description import Description, parse_description
+from telemetry.models import Arc, Feed, FeedVersion, PushToken
+
+CONTACTS = {
+    "torch_on": "that the torch is switched on",
+    "pilot": "that the pilot arc burns",
+    "transfer": "that the arc has gone over to the plate",
+}
+CANNOT = "can’t know"
+
+
+def description_of(feed: Feed) -> Description:
+    text = FeedVersion.objects.get(feed=feed, version=feed.version).text
+    return parse_description(text, name=feed.name)
+
+
+@dataclass(frozen=True, slots=True)
+class Knowing:
+    """What a source can tell: each of its `rows` is a thing and how it is known."""
+
+    contact: str
+    pierces: bool
+    from_arrival: bool
+    rows: tuple[tuple[str, str], ...]
+
+
+def source_knows(description: Description) -> Knowing:
+    """For pages: what follows from a source's signals, and what no line of it can ever say."""
+    kinds = set(description.signals.values())
+    pierces = description.knows.pierces
+    contact = description.knows.contact or ""
+    rows = [
+        ("its contact says", CONTACTS.get(contact, "not stated")),
+        ("starts", "counted"),
+        ("misfires", "counted where a plan says what should have pierced" if pierces else CANNOT),
+        ("piercing and cutting", "told apart" if pierces else "told together as arc time"),
+        ("program", "named" if 4 in kinds else CANNOT),
+        ("current", "measured" if 5 in kinds else CANNOT),
+    ]
+    return Knowing(contact, pierces, description.times_from_arrival, tuple(rows))
+
+
+@dataclass(frozen=True, slots=True)
+class Watcher:
+    """One of the sources that watch a torch, and the arcs it gave."""
+
+    feed: Feed
+    arcs: int
+    first: datetime | None
+    last: datetime | None
+
+
+def source_watchers(feed: Feed) -> list[Watcher]:
+    """All sources of the table whose arcs could be the same ones, this one among them; empty
+    where it is alone."""
+    feeds = [
+        other
+        for other in Feed.objects.filter(table=feed.table).order_by("name")
+        if not other.torch or not feed.torch or other.torch == feed.torch
+    ]
+    if len(feeds) < 2:
+        return []
+    given: dict[int, tuple[int, int, int]] = {
+        feed_id: (n, first, last)
+        for feed_id, n, first, last in Arc.objects.filter(feed__in=feeds)
+        .order_by()
+        .values_list("feed")
+        .annotate(n=Count("id"), first=Min("on_us"), last=Max("on_us"))
+    }
+    found = []
+    for one in feeds:
+        n, first, last = given.get(one.pk, (0, None, None))
+        found.append(Watcher(one, n, instant(first), instant(last)))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Delivering:
+    """The collector that may deliver a pushed source now."""
+
+    token: PushToken
+    seen: datetime | None
+    clock_off_s: float | None
+
+
+def source_collector(feed: Feed) -> Delivering | None:
+    token = PushToken.objects.filter(feed=feed, ended_at=None).first()
+    if token is None:
+        return None
+    off_us = token.clock_off_us
+    return Delivering(token, instant(token.seen_us), None if off_us is None else off_us / 1e6)

@@ -1,0 +1,228 @@
+"""From lines through intake to runs: wrong clocks, two sources on one table, late lines."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from shopfloor.models import ArcAssignment, Run
+from shopfloor.selectors.arcs import from_us, master_arcs, to_us
+from shopfloor.selectors.unassigned import unassigned_clusters
+from shopfloor.services.sources_office import clock_put_right, source_master, source_register
+from telemetry.journal import Kind, Record
+from telemetry.models import Alarm, Arc, Event, Feed
+from telemetry.push import Delivery, _inboxes, push_take
+from telemetry.rebuild import rebuild
+from telemetry.selectors import burn_sums, clock_estimate
+from telemetry.services import push_token_find, push_token_issue
+from telemetry.worker import run_once
+from tests.telemetry.test_store import everything
+
+from .conftest import MINUTE, SECOND, T0
+
+LOG = """table = "north"
+[source]
+kind = "push"
+[line]
+format = "columns"
+columns = ["seq", "time", "signal", "value"]
+[time]
+zone = "UTC"
+[signals]
+arc_on = ["ON"]
+arc_off = ["OFF"]
+program = ["PROGRAM"]
+"""
+CONTACT = """table = "north"
+[source]
+kind = "push"
+[line]
+format = "level"
+columns = ["time", "level"]
+[time]
+zone = "UTC"
+[knows]
+contact = "transfer"
+"""
+
+
+class Source:
+    """A pushed source; lines are heard at a true time and stamped `slow` before it."""
+
+    def __init__(self, name, text):
+        _inboxes.clear()
+        self.feed = source_register(name=name, text=text, by="theo").feed
+        self.token = push_token_find(feed_name=name, token=push_token_issue(feed=self.feed))
+        self.sequence, self.at, self.seq = 1, 0, 0
+
+    def hear(self, moments, *, slow=timedelta(0), numbered=True):
+        """(moment, rest of the line), each delivered by itself as it happens."""
+        body = b""
+        for moment, rest in moments:
+            self.seq += 1
+            head = f"{self.seq}," if numbered else ""
+            raw = f"{head}{(moment - slow).replace(tzinfo=None).isoformat()},{rest}\n".encode()
+            meta = {"source": "live", "at": self.at}
+            body += Record(Kind.DATA, self.sequence, to_us(moment), 1, meta, raw).pack()
+            self.sequence, self.at = self.sequence + 1, self.at + len(raw)
+        push_take(token=self.token, body=body, delivery=Delivery("f" * 32))
+        self.take()
+
+    def take(self):
+        run_once([Feed.objects.get(pk=self.feed.pk)])
+
+    def page(self, client, user):
+        client.force_login(user)
+        return client.get(f"/sources/at/{self.feed.name}/").content.decode()
+
+
+def burns(start, lengths, *, gap_s=30.0, on="ON,", off="OFF,"):
+    at, found = start, []
+    for seconds in lengths:
+        found += [(at, on), (at + timedelta(seconds=seconds), off)]
+        at += timedelta(seconds=seconds + gap_s)
+    return found
+
+
+def runs_of_arcs():
+    rows = ArcAssignment.objects.select_related("segment").order_by("arc_key")
+    return {row.arc_key: str(row.segment.run_id) for row in rows if row.segment}
+
+
+@pytest.fixture
+def slow_clock(floor):
+    """Run 1 ended 09:58, run 2 opened 10:02 and burnt from 10:03; the controller is 7 min slow,
+    so its arcs are stamped from 09:56 on."""
+    nine = T0.replace(hour=9)
+    first = floor.done("start", nine, queue_item=floor.queue(floor.nest("N-1")).pk)["run"]
+    floor.done("finish", nine + 58 * MINUTE, exceptions=[])
+    second = floor.done(
+        "start", nine + 62 * MINUTE, queue_item=floor.queue(floor.nest("N-2", contours=12)).pk
+    )["run"]
+    source = Source("log", LOG)
+    source.hear(burns(nine + 63 * MINUTE, [45.0] * 12, gap_s=45.0), slow=7 * MINUTE)
+    floor.follow()
+    return source, first, second
+
+
+def test_a_slow_clock_is_shown_and_one_press_gives_all_arcs_to_their_run(
+    floor, slow_clock, client, administrator
+):
+    source, first, second = slow_clock
+    assert set(runs_of_arcs().values()) == {first, second}  # 09:56 lay in the first
+    assert clock_estimate(source.feed).median_us == 420_000_000
+    page = source.page(client, administrator)
+    assert "420.0 s behind this machine" in page
+    raw = set(Event.objects.values_list("key", "stamp"))
+    client.post(f"/sources/at/{source.feed.name}/act/", {"do": "clock_now", "since": ""})
+    source.take()
+    floor.follow()
+    assert set(runs_of_arcs().values()) == {second}
+    assert len(runs_of_arcs()) == 12
+    assert from_us(Arc.objects.order_by("on_us").first().on_us) == T0.replace(hour=10, minute=3)
+    assert set(Event.objects.values_list("key", "stamp")) == raw
+    before, held = everything(), runs_of_arcs()
+    rebuild(Feed.objects.get(pk=source.feed.pk))
+    floor.follow()
+    assert everything() == before
+    assert runs_of_arcs() == held
+    assert Run.objects.get(pk=first).segments.get().ended_at == T0.replace(hour=9, minute=58)
+
+
+def test_a_clock_that_jumps_is_an_alarm_and_is_put_right_from_then_on(floor):
+    """Right until noon; then set back by an hour. Lines before noon stay as they are."""
+    source = Source("log", LOG)
+    source.hear(burns(T0 - timedelta(hours=1), [30.0] * 30))
+    assert not Alarm.objects.exists()
+    source.hear(burns(T0, [30.0] * 30), slow=timedelta(hours=1))
+    alarm = Alarm.objects.get(code="clock jump")
+    assert from_us(alarm.at_us) == T0
+    assert "back by 3600 s" in alarm.message
+    made = clock_put_right(
+        feed=Feed.objects.get(pk=source.feed.pk), at=T0, by="theo", reason="set back"
+    )
+    assert made.offset_us == 3_600_000_000
+    assert from_us(made.from_us) == T0 - timedelta(hours=1)
+    source.hear(burns(T0 + timedelta(hours=2), [30.0]), slow=timedelta(hours=1))
+    # Set back at noon, it wrote the hour before noon once more: only arrival tells them apart.
+    on = sorted(from_us(us) for us in Arc.objects.values_list("on_us", flat=True))
+    hour = [T0 - timedelta(hours=1) + n * MINUTE for n in range(30)]
+    assert on == [*hour, *(T0 + n * MINUTE for n in range(30)), T0 + timedelta(hours=2)]
+    before = everything()
+    rebuild(Feed.objects.get(pk=source.feed.pk))
+    assert everything() == before
+
+
+def test_of_a_contact_and_a_program_log_one_counts_and_the_other_names_the_program(
+    floor, north, client, administrator
+):
+    contact, log = Source("contact", CONTACT), Source("log", LOG)
+    north.refresh_from_db()
+    assert (north.arc_feed, contact.feed.master, log.feed.master) == ("contact", True, False)
+    nest = floor.nest("N-7", contours=4)
+    other = floor.nest("N-8", contours=4)
+    floor.queue(other)
+    floor.queue(nest)
+    log.hear([(T0 - MINUTE, "PROGRAM,/jobs/n-7.NC"), *burns(T0 + SECOND, [29.0] * 4, gap_s=6.0)])
+    contact.hear(burns(T0, [30.0] * 4, gap_s=5.0, on="1", off="0"), numbered=False)
+    floor.follow()
+    assert master_arcs(north).count() == 4
+    assert burn_sums(0, 2**62)[0].burn_us == 120_000_000  # 4 x 30 s, not 236 s
+    (found,) = unassigned_clusters(north, T0 - MINUTE, T0 + timedelta(hours=1))
+    assert (found.arcs, found.arc_s) == (4, 120.0)
+    assert found.programs == ("/jobs/n-7.NC",)
+    assert [one.nest for one in found.suggestions] == ["N-7", "N-8"]
+    assert "its program was loaded" in found.suggestions[0].why
+    page = log.page(client, administrator)
+    assert "Who counts arcs here" in page
+
+
+def test_choosing_the_other_master_matches_every_run_anew(floor, north, client, administrator):
+    contact, log = Source("contact", CONTACT), Source("log", LOG)
+    run = floor.done("start", T0 - SECOND, queue_item=floor.queue(floor.nest()).pk)["run"]
+    log.hear(burns(T0 + SECOND, [29.0] * 4, gap_s=6.0))
+    contact.hear(burns(T0, [30.0] * 4, gap_s=5.0, on="1", off="0"), numbered=False)
+    floor.follow()
+    assert {key.split("|")[0] for key in runs_of_arcs()} == {"contact"}
+    client.force_login(administrator)
+    client.post("/sources/at/log/act/", {"do": "master"})
+    floor.follow()
+    north.refresh_from_db()
+    assert north.arc_feed == "log"
+    assert {key.split("|")[0] for key in runs_of_arcs()} == {"log"}
+    assert set(runs_of_arcs().values()) == {run}
+    source_master(feed=Feed.objects.get(name="contact"))
+    floor.follow()
+    assert {key.split("|")[0] for key in runs_of_arcs()} == {"contact"}
+
+
+def test_two_torches_with_a_source_each_both_count(floor, north):
+    one = Source("one", 'torch = "1"\n' + LOG)
+    two = Source("two", 'torch = "2"\n' + LOG)
+    north.refresh_from_db()
+    assert north.arc_feed == ""
+    one.hear(burns(T0, [300.0]))
+    two.hear(burns(T0 + 2 * MINUTE, [120.0]))
+    assert sorted(arc.seconds for arc in master_arcs(north)) == [120.0, 300.0]
+
+
+def test_a_source_that_names_torches_line_by_line_is_no_second_master(floor, north):
+    Source("one", 'torch = "1"\n' + LOG)
+    every = LOG.replace('"signal"', '"torch", "signal"')
+    assert source_register(name="every", text=every, by="theo").feed.master is False
+
+
+def test_lines_heard_late_close_an_open_arc_and_the_run_is_worked_out_again(floor, runs_wanted):
+    from shopfloor.models import Work
+
+    source = Source("log", LOG)
+    run = floor.done("start", T0 - SECOND, queue_item=floor.queue(floor.nest()).pk)["run"]
+    source.hear([(T0, "ON,")])
+    floor.follow()
+    assert Arc.objects.get().ended == "open"
+    Work.objects.all().delete()
+    source.hear([(T0 + timedelta(seconds=30), "OFF,")])
+    floor.follow()
+    assert (Arc.objects.get().ended, Arc.objects.get().seconds) == ("off", 30.0)
+    assert runs_wanted() == {run}
