@@ -86,12 +86,7 @@ class Decoder:
         `arrival_us` is when the block came in; needed where times come from arrival (ValueError
         without it), else it only goes along on the events.
         """
-        if arrival_us is None and not self._timed:
-            raise ValueError("times come from arrival, so every block needs its arrival_us")
-        batch = self._batch = Batch()
-        if source != self._source:
-            self._change_source(source)
-        self._arrival_us = arrival_us
+        batch = self._begin(arrival_us, source)
         for line in self._splitter.feed(raw, position):
             self._take(line)
         self._outlet.let_go(self._newest_us, batch)
@@ -152,6 +147,15 @@ class Decoder:
         decoder._source = state["source"]
         decoder._arrival_us = state["arrival_us"]
         return decoder
+
+    def _begin(self, arrival_us: int | None, source: str) -> Batch:
+        if arrival_us is None and not self._timed:
+            raise ValueError("times come from arrival, so every block needs its arrival_us")
+        self._batch = Batch()
+        if source != self._source:
+            self._change_source(source)
+        self._arrival_us = arrival_us
+        return self._batch
 
     def _change_source(self, source: str) -> None:
         self._reject_fragment()

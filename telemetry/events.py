@@ -56,6 +56,23 @@ REASONS: Final = (
 )
 
 
+class Columns(NamedTuple):
+    """Plain lines, an entry a line. `keys` are the 16 bytes that `Event.key` spells in hex."""
+
+    keys: list[bytes]
+    times_us: list[int]
+    seqs: list[int]
+    torches: list[str]
+    kinds: list[int]
+    values: list[float | None]
+    names: list[str | None]
+    stamps: list[str]
+
+    def part(self, first: int, last: int) -> Columns:
+        """Lines `first` to before `last`."""
+        return Columns._make(column[first:last] for column in self)
+
+
 class Event(NamedTuple):
     """One decoded line.
 
@@ -129,7 +146,7 @@ class Batch:
     long before (then they are duplicates; take `events` first, the first of the two may be
     among them), and arcs from their time on must be worked out again. `lines` counts lines with
     content that this call completed; header lines are not counted. `repeats` counts level polls
-    that were no edge of their own.
+    that were no edge of their own. `runs` take the place of `events` in bulk.
     """
 
     events: list[Event] = field(default_factory=list)
@@ -139,6 +156,19 @@ class Batch:
     duplicates: list[Duplicate] = field(default_factory=list)
     lines: int = 0
     repeats: int = 0
+    runs: list[Run] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Events of a batch in bulk: those before the plain lines, then the plain lines.
+
+    A decoder that may give runs gives all events in order in them, and none in `events`.
+    """
+
+    events: list[Event]
+    columns: Columns | None
+    arrival_us: int | None
 
 
 def order_of(event: Event) -> tuple[int, int, int, int]:

@@ -40,6 +40,15 @@ class LineSplitter:
         """The unfinished last line (its head only, where it is overlong)."""
         return self._tail
 
+    @property
+    def between_lines(self) -> bool:
+        """True where the next byte begins a line like any other."""
+        return not (self._tail or self._at_start or self._utf16)
+
+    def pass_over(self, position: int) -> None:
+        """Whole lines up to `position` have been read by somebody else."""
+        self._tail_position = position
+
     def feed(self, raw: bytes, position: int) -> list[RawLine]:
         """Lines finished by this block, whose first byte is at `position`."""
         if not raw:

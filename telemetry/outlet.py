@@ -47,6 +47,17 @@ class Outlet:
         # Without stamps nothing is put in order, so late numbers get a few lines' grace instead.
         self._find_gaps(len(self._unchecked) - (0 if self._timed else NEAR), batch)
 
+    def pass_through(
+        self, batch: Batch, session: int, seqs: list[int], time_us: int, at: int
+    ) -> None:
+        """Makes way for lines that leave at once: in order, behind all that waits, numbered without
+        a break. The first of them is of `time_us`, at position `at`."""
+        self._release(self.window.release(None), batch)
+        self._find_gaps(len(self._unchecked), batch)
+        release = self._sequence.release
+        batch.gaps += [Gap(session, *run, time_us, at) for run in release(session, seqs[0])]
+        release(session, seqs[-1])
+
     def empty(self, batch: Batch) -> None:
         """Release everything, edges that wait to be proven too."""
         self._release(self.window.release(None), batch)

@@ -120,6 +120,21 @@ class Sequence:
         self.next_seq = seq + 1
         return now.index
 
+    def follow_all(self, seqs: list[int], times_us: list[int]) -> int:
+        """`follow` for lines that each follow the one before; returns their session."""
+        now = self._now
+        if now is None:
+            raise ValueError("nothing to follow")
+        limit_us, mark_us = self._window_us + _SLACK_US, self._mark_us
+        for seq, time_us in zip(seqs, times_us, strict=True):
+            if time_us - mark_us >= limit_us:
+                self._mark(time_us, seq - 1)
+                mark_us = time_us
+        now.top = now.ranges[-1][1] = seqs[-1]
+        now.newest_us = times_us[-1]
+        self.next_seq = seqs[-1] + 1
+        return now.index
+
     def _judge(self, seq: int, time_us: int, newest_us: int) -> tuple[int, bool]:
         now = self._now
         if now is None:

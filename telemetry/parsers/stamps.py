@@ -52,7 +52,7 @@ def make_reader(format_: str, zone: str | None, window_us: int) -> ReadStamp:
     It raises ParseError with `bad time`, `no such local time` or `time out of range`.
     """
     if format_ == "iso":
-        return _IsoReader(zone, window_us).read
+        return IsoReader(zone, window_us).read
     digits = 6 if format_ == "epoch_s" else 3
 
     def read(text: str, _newest_us: int) -> tuple[int, int, int]:
@@ -79,7 +79,7 @@ def epoch_us(text: str, digits: int) -> int:
     return int(whole) * int(10**digits) + part
 
 
-class _IsoReader:
+class IsoReader:
     """Reads ISO stamps; the readings of a minute are kept, since lines come in crowds."""
 
     def __init__(self, zone: str | None, window_us: int) -> None:
@@ -96,9 +96,10 @@ class _IsoReader:
         second, fraction, offset = found.groups()
         minute = self._minutes.get((head, offset))
         if minute is None:
+            minute = self.minute(head, offset)
             if len(self._minutes) >= _CACHED_MINUTES:
                 self._minutes.clear()
-            minute = self._minutes[head, offset] = self._readings(head, offset)
+            self._minutes[head, offset] = minute
         part_us = int(second) * SECOND_US
         if fraction:
             part_us += int(fraction.ljust(6, "0"))
@@ -114,7 +115,7 @@ class _IsoReader:
             within_range(time_us)
         return time_us, flags, minute[2] + (part_us << _OFFSET_BITS)
 
-    def _readings(self, head: str, offset: str | None) -> tuple[int, int, int]:
+    def minute(self, head: str, offset: str | None) -> tuple[int, int, int]:
         """Earlier and later reading of a minute, equal but in the repeated hour, and its mark."""
         found = _HEAD.match(head)
         if not found:

@@ -1,0 +1,101 @@
+"""The decoder for long inputs: what plainly goes on is taken by the run, the rest line by line."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+
+from telemetry.decode import Decoder, Fragment
+from telemetry.description import Description
+from telemetry.events import Batch, Run
+from telemetry.plain import About, Block, PlainReader
+
+_SMALL = 2048  # bytes below which a line at a time is quicker
+_SHORT = 4  # lines; likewise
+
+
+class BulkDecoder(Decoder):
+    """Decodes to the same events, state and all else as Decoder; gives them as `Batch.runs`."""
+
+    def __init__(self, description: Description) -> None:
+        super().__init__(description)
+        self._plain = PlainReader.make(description)
+
+    def feed_block(
+        self, raw: bytes, *, position: int, arrival_us: int | None, source: str
+    ) -> Batch:
+        last = raw.rfind(b"\n") + 1
+        if self._plain is None or last < _SMALL:
+            batch = super().feed_block(raw, position=position, arrival_us=arrival_us, source=source)
+            return self._in_runs(batch)
+        batch = self._begin(arrival_us, source)
+        first = raw.find(b"\n") + 1  # may finish a line of the block before, or begin with a mark
+        self._lines(raw[:first], position)
+        if self._splitter.between_lines:
+            self._whole_lines(raw[first:last], position + first)
+            self._splitter.pass_over(position + last)
+        else:
+            self._lines(raw[first:last], position + first)
+        self._lines(raw[last:], position + last)
+        self._outlet.let_go(self._newest_us, batch)
+        return self._in_runs(batch)
+
+    def flush(self, *, fragment: Fragment = "keep") -> Batch:
+        return self._in_runs(super().flush(fragment=fragment))
+
+    def _in_runs(self, batch: Batch) -> Batch:
+        if batch.events:
+            batch.runs.append(Run(batch.events, None, None))
+            batch.events = []
+        return batch
+
+    def _lines(self, raw: bytes, position: int) -> None:
+        for line in self._splitter.feed(raw, position):
+            self._take(line)
+
+    def _whole_lines(self, raw: bytes, position: int) -> None:
+        layout = self._parser.layout
+        if self._plain is None or layout is None or not raw:
+            return
+        block = self._plain.read(raw, layout)
+        seqs, times_us = block.columns.seqs, block.columns.times_us
+        at = turn = 0
+        while at < len(block.starts):
+            while block.breaks[turn] <= at:
+                turn += 1
+            end = block.breaks[turn]
+            goes_on = (
+                end - at >= _SHORT and block.plain[at]
+                and seqs[at] == self._sequence.next_seq and times_us[at] >= self._newest_us
+            )  # fmt: skip
+            if goes_on:
+                self._run(block, at, end, position)
+                at = end
+                continue
+            start = block.starts[at]
+            self._lines(raw[start : block.ends[at]], position + start)
+            at += 1
+            if self._parser.layout is not layout:  # that was a header
+                rest = block.ends[at - 1]
+                self._whole_lines(raw[rest:], position + rest)
+                return
+
+    def _run(self, block: Block, first: int, last: int, position: int) -> None:
+        """Takes lines `first` to before `last`, each plainly the next."""
+        columns, batch = block.columns.part(first, last), self._batch
+        times_us = columns.times_us
+        session = self._sequence.follow_all(columns.seqs, times_us)
+        cut = bisect_right(times_us, times_us[-1] - self._window_us)
+        if cut:
+            at = position + block.starts[first]
+            self._outlet.pass_through(batch, session, columns.seqs[:cut], times_us[0], at)
+            batch.runs.append(Run(batch.events, columns.part(0, cut), self._arrival_us))
+            batch.events = []
+        about = About(self._arrival_us, self._source)
+        for n in range(first + cut, last):
+            line = self._line + n - first + 1
+            self._outlet.window.add(
+                block.event(n, session=session, position=position, line=line, about=about)
+            )
+        self._newest_us = times_us[-1]
+        self._line += last - first
+        batch.lines += last - first
