@@ -10,12 +10,14 @@ from typing import Any
 from django.db.models import Count, F, Max, Q, QuerySet, Sum
 
 from telemetry.clockwatch import ClockEstimate
+from telemetry.description import parse_description
 from telemetry.locks import is_held
 from telemetry.models import (
     Alarm,
     Arc,
     Cursor,
     Feed,
+    FeedVersion,
     GoneArc,
     Health,
     Reject,
@@ -179,6 +181,7 @@ def feed_status(feed: Feed) -> dict[str, Any]:
         "state": health.state,
         "since": None if health.since_us is None else iso(health.since_us),
         "message": health.message,
+        "knows": _knows(feed),
         "links_lost": feed.gaps.filter(kind="link").count(),
     }
 
@@ -190,6 +193,13 @@ def clock_estimate(feed: Feed) -> ClockEstimate | None:
     if health is None or health.lag_us is None or health.lag_spread_us is None:
         return None
     return ClockEstimate(health.lag_lines, health.lag_us, health.lag_spread_us)
+
+
+def _knows(feed: Feed) -> dict[str, Any]:
+    """What the source can tell; a script must take the rest as unknown, not as zero."""
+    text = FeedVersion.objects.get(feed=feed, version=feed.version).text
+    knows = parse_description(text, name=feed.name).knows
+    return {"contact": knows.contact, "pierces": knows.pierces}
 
 
 def iso(instant_us: int) -> str:

@@ -12,7 +12,7 @@ from django.db.models import Q
 
 from planning.calc.wear import Inspected
 from planning.inputs.chunks import chunked
-from shopfloor.models import Fitting, Inspection, Piece
+from shopfloor.models import EnteredCount, Fitting, Inspection, Piece
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.shop import the_shop
 from telemetry.models import Arc
@@ -177,10 +177,19 @@ class _TorchArcs:
         rows = arcs.order_by("on_us").values_list("on_us", "off_us")
         self._on: list[int] = []
         self._sum = [0]
+        # What was entered for a time the source was not heard, until lines of it come.
+        self._entered = [
+            (to_us(started_at), starts, round(arc_s * 1_000_000))
+            for started_at, starts, arc_s in EnteredCount.objects.filter(
+                torch__table__code=table, torch__code=torch, replaced_at=None
+            ).values_list("started_at", "starts", "arc_s")
+        ]
         for on_us, off_us in rows.iterator(chunk_size=5_000):
             self._on.append(on_us)
             self._sum.append(self._sum[-1] + ((off_us or on_us) - on_us))
 
     def count(self, low: int, high: int) -> tuple[int, int]:
         first, last = bisect_left(self._on, low), bisect_left(self._on, high)
-        return max(0, last - first), max(0, self._sum[last] - self._sum[first])
+        entered = [(n, us) for at, n, us in self._entered if low <= at < high]
+        starts = max(0, last - first) + sum(n for n, _ in entered)
+        return starts, max(0, self._sum[last] - self._sum[first]) + sum(us for _, us in entered)

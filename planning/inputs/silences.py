@@ -7,12 +7,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from planning.calc.spans import Span, union
+from django.db.models import Max, Min
+
+from planning.calc.spans import Span, subtract, union
 from shopfloor.models import Table
 from shopfloor.selectors.arcs import to_us
-from telemetry.models import Arc, Cursor, Feed, Gap
+from telemetry.models import Arc, Cursor, Event, Feed, Gap
 
 BEAT_LATE_US = 90_000_000  # a worker writes its beat far more often than this
+_AFTER_US = 3_600_000_000  # the line that shows a gap comes within an hour of the link
 _DOWN = re.compile(r"down for ([0-9.]+) s")
 
 
@@ -30,8 +33,8 @@ class Hearing:
 def hearings(
     tables: Iterable[Table], start_us: int, end_us: int, now: datetime
 ) -> dict[str, Hearing]:
-    """By table code, over [start, end). Three queries, and one for each link that came back
-    without saying how long it was away."""
+    """By table code, over [start, end). Three queries, and two or three for each link
+    that came back."""
     wanted = {table.code: table for table in tables}
     feeds = [
         feed
@@ -43,7 +46,7 @@ def hearings(
     gaps: dict[int, list[Span]] = {}
     rows = Gap.objects.filter(feed__in=feeds, kind="link", at_us__gte=start_us).order_by("at_us")
     for feed_id, at_us, message in rows.values_list("feed_id", "at_us", "message"):
-        gaps.setdefault(feed_id, []).append((_began(feed_id, at_us, message), at_us))
+        gaps.setdefault(feed_id, []).extend(_unheard(feed_id, at_us, message))
     last_line = _last_lines(feeds)
     now_us = to_us(now)
     found = {code: Hearing(False, ((start_us, end_us),), None, "") for code in wanted}
@@ -53,6 +56,21 @@ def hearings(
         clipped = union((max(a, start_us), min(b, end_us)) for a, b in spans)
         found[feed.table] = Hearing(True, tuple(clipped), since, feed.name)
     return found
+
+
+def _unheard(feed_id: int, back_us: int, message: str) -> list[Span]:
+    """What of a silence no line has told of since: a file read in later fills it. Where the source
+    numbers its lines and none is missing, all of it is told."""
+    silence = (_began(feed_id, back_us, message), back_us)
+    told = Event.objects.filter(feed=feed_id, at_us__gt=silence[0], at_us__lt=back_us)
+    found = told.aggregate(first=Min("at_us"), last=Max("at_us"), numbered=Min("seq"))
+    if found["first"] is None:
+        return [silence]
+    around = Gap.objects.filter(feed=feed_id, kind="seq", at_us__gt=silence[0])
+    missing = around.filter(at_us__lte=back_us + _AFTER_US).exists()
+    if found["numbered"] >= 0 and not missing:
+        return []
+    return subtract([silence], [(found["first"], found["last"])])
 
 
 def _last_lines(feeds: list[Feed]) -> dict[int, int]:

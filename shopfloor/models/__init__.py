@@ -1,6 +1,7 @@
 """The shop's records. One file a subject; import from here."""
 
 from shopfloor.models.chart import ChartRow, Material
+from shopfloor.models.entered import EnteredCount
 from shopfloor.models.equipment import (
     Duty,
     Fitting,
@@ -54,6 +55,7 @@ __all__ = [
     "Contour",
     "Customer",
     "Duty",
+    "EnteredCount",
     "Evidence",
     "Fitting",
     "Heat",

@@ -20,6 +20,7 @@ WAGE = "see_wage"
 MARGIN = "see_margin"
 CHART = "edit_chart"
 FEEDS = "manage_feeds"
+ASSIGN = "assign_arcs"
 FLOOR = "work_floor"
 # Reading jobs, nests and stock takes any right at all: a person with none sees nothing.
 ANY = (PLAN, COST, CHART, FEEDS, FLOOR, "assign_arcs", "see_person_times", "close_month")

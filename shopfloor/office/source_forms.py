@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 
+from shopfloor.models import Torch
 from shopfloor.office.forms import When, upload_bytes
 from shopfloor.services.sources_office import MAX_SAMPLE_BYTES
+from telemetry.models import Feed
 
 EXAMPLE = """table = "north"
 torch = "1"
@@ -59,6 +63,22 @@ class ClockForm(forms.Form):
         help_text="Whole history; the stamps as written are kept",
     )  # fmt: skip
     reason = forms.CharField(max_length=200)
+
+
+class EnteredForm(forms.Form):
+    torch = forms.ModelChoiceField(Torch.objects.none(), empty_label=None)
+    started_at = forms.DateTimeField(label="From", widget=When())
+    ended_at = forms.DateTimeField(label="To", widget=When())
+    starts = forms.IntegerField(min_value=0, max_value=100_000, label="Starts")
+    minutes = forms.FloatField(min_value=0, max_value=100_000, label="Burning, min")
+    why = forms.CharField(max_length=200, required=False, label="How it is known")
+
+    def __init__(self, feed: Feed, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        torches = Torch.objects.filter(table__code=feed.table)
+        choice: Any = self.fields["torch"]
+        choice.queryset = torches.filter(code=feed.torch) if feed.torch else torches
+        choice.label_from_instance = lambda torch: torch.code
 
 
 class ClockNowForm(forms.Form):

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
-from shopfloor.office.access import ANY, FEEDS, DeskRequest, may, right
+from shopfloor.office.access import ANY, ASSIGN, FEEDS, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.office.source_forms import ClockForm, ClockNowForm
 from shopfloor.selectors.source_page import (
@@ -70,7 +70,7 @@ def source(request: DeskRequest, name: str) -> HttpResponse:
             "rejects": rejects, "every": every, "reasons": reject_reasons(feed),
             "gaps": source_gaps(feed),
             "versions": source_versions(feed), "alarms": source_alarms(feed),
-            "may_manage": may(request.user, FEEDS),
+            "may_manage": may(request.user, FEEDS), "may_assign": may(request.user, ASSIGN),
             "clock": source_clock(feed), "clock_form": ClockForm(),
             "clock_now_form": ClockNowForm(initial={"since": source_jumped_at(feed)}),
             "knows": source_knows(description_of(feed)), "watchers": source_watchers(feed),

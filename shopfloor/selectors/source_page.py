@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.db.models import Count, Max, Min
 
+from shopfloor.models import EnteredCount
 from shopfloor.selectors.sources import instant
 from telemetry.description import Description, parse_description
 from telemetry.models import Arc, Feed, FeedVersion, PushToken
@@ -83,6 +84,31 @@ def source_watchers(feed: Feed) -> list[Watcher]:
         n, first, last = given.get(one.pk, (0, None, None))
         found.append(Watcher(one, n, instant(first), instant(last)))
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """What somebody entered for a time without lines, and what lines said of it since. The
+    differences are measured less entered; None while nothing was measured."""
+
+    row: EnteredCount
+    starts_off: int | None
+    arc_off_s: float | None
+
+
+def entered_counts(feed: Feed, most: int = 30) -> list[Entered]:
+    """Of the torches this source speaks of, the latest first."""
+    rows = EnteredCount.objects.filter(torch__table__code=feed.table).select_related("torch", "by")
+    if feed.torch:
+        rows = rows.filter(torch__code=feed.torch)
+    return [
+        Entered(
+            row,
+            None if row.measured_starts is None else row.measured_starts - row.starts,
+            None if row.measured_arc_s is None else row.measured_arc_s - row.arc_s,
+        )
+        for row in rows[:most]
+    ]
 
 
 @dataclass(frozen=True, slots=True)

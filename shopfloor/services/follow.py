@@ -24,6 +24,7 @@ from shopfloor.selectors.arcs import (
 )
 from shopfloor.selectors.matching_input import ASSIGNED, UNDONE
 from shopfloor.services.assigning import arcs_matched
+from shopfloor.services.entered import counts_replaced
 from shopfloor.services.work import work_want
 
 MARK = "arcs"
@@ -81,6 +82,7 @@ def _match_rows(rows: Sequence[Row], now: datetime) -> None:
             wanted |= arcs_matched(
                 table=tables[code], start=from_us(first), end=from_us(last + 1), now=now
             )
+        counts_replaced(table=tables[code], moments_us=moments, now=now)
     for run in sorted(wanted):
         work_want(kind="run", key=run)
 

@@ -130,6 +130,20 @@ def clock(us: int | None) -> str | SafeString:
 
 
 @register.filter
+def minutes_figure(seconds: float | None) -> float | None:
+    """Seconds as minutes with one place, for a column or a sentence that names the unit."""
+    return None if seconds is None else round(seconds / 60, 1)
+
+
+@register.filter
+def signed(figure: float | None) -> str | SafeString:
+    """A difference with its sign."""
+    if figure is None:
+        return UNKNOWN
+    return f"+{figure:g}" if figure > 0 else f"−{-figure:g}" if figure < 0 else "no difference"
+
+
+@register.filter
 def clock_off(us: int | None) -> str | SafeString:
     """A clock's error in one cell: 420 s slow, 3 s fast, right."""
     if us is None:

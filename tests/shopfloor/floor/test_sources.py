@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from shopfloor.models import ArcAssignment, Run
+from shopfloor.models import ArcAssignment, EnteredCount, Run
 from shopfloor.selectors.arcs import from_us, master_arcs, to_us
 from shopfloor.selectors.unassigned import unassigned_clusters
 from shopfloor.services.sources_office import clock_put_right, source_master, source_register
@@ -226,3 +226,142 @@ def test_lines_heard_late_close_an_open_arc_and_the_run_is_worked_out_again(floo
     floor.follow()
     assert (Arc.objects.get().ended, Arc.objects.get().seconds) == ("off", 30.0)
     assert runs_wanted() == {run}
+
+
+def test_what_was_entered_for_a_dead_source_gives_way_to_its_lines_once(
+    floor, north, supervisor, client, tmp_path
+):
+    """Heard to 12:00, then nothing for 28 min while 12 arcs of 60 s burnt. The supervisor enters
+    10 starts and 9 min; the controller's own file, read in later, says 12 starts and 12 min."""
+    from planning.inputs.pieces import load_pieces
+    from planning.inputs.silences import hearings
+    from shopfloor.models import Piece, Work
+    from telemetry.backfill import backfill
+
+    source = Source("log", LOG)
+    floor.tray(label="A")
+    floor.done("change_tray", T0 - timedelta(hours=1), tray="A")
+    piece = Piece.objects.get(label="A-nozzle")
+    before = burns(T0 - timedelta(minutes=10), [60.0] * 5, gap_s=60.0)
+    dead = burns(T0 + MINUTE, [60.0] * 12, gap_s=60.0)
+    source.hear(before)
+    back = T0 + 28 * MINUTE
+    opened = {"broken": True, "message": "the link was down for 1680.0 s"}
+    push_take(
+        token=source.token,
+        body=Record(Kind.OPENED, source.sequence, to_us(back), 1, opened, b"").pack(),
+        delivery=Delivery("f" * 32),
+    )
+    source.sequence += 1
+    source.seq += len(dead)  # the controller counted on, and nobody heard it
+    source.hear(burns(back + MINUTE, [60.0]))
+    floor.follow()
+
+    def silent_s():
+        hearing = hearings([north], to_us(T0 - MINUTE), to_us(back), back)["north"]
+        return sum(end - start for start, end in hearing.silences) / 1e6
+
+    def age():
+        (found,) = load_pieces([piece.pk])
+        return found.arcs, found.arc_us / 1e6
+
+    assert silent_s() == 1680.0
+    assert age() == (6, 360.0)
+    client.force_login(supervisor)
+    client.post(
+        "/sources/at/log/entered/",
+        {"torch": floor.torch.pk, "started_at": "2026-06-01T07:00", "ended_at": "2026-06-01T07:28",
+         "starts": "10", "minutes": "9", "why": "counted on the table"},
+    )  # fmt: skip
+    entered = EnteredCount.objects.get()
+    assert (entered.started_at, entered.arc_s) == (T0, 540.0)  # 07:00 in Chicago
+    assert age() == (16, 900.0)
+    assert Arc.objects.count() == 6  # nothing is made up
+
+    Work.objects.all().delete()
+    path = tmp_path / "controller.csv"
+    lines = [*before, *dead, *burns(back + MINUTE, [60.0])]
+    path.write_text(
+        "".join(
+            f"{n},{moment.replace(tzinfo=None).isoformat()},{rest}\n"
+            for n, (moment, rest) in enumerate(lines, 1)
+        )
+    )
+    for _ in range(2):
+        backfill(source.feed, path, lambda done, of: None)
+        floor.follow()
+        entered.refresh_from_db()
+        assert Arc.objects.count() == 18
+        assert age() == (18, 1080.0)
+        assert (entered.measured_starts, entered.measured_arc_s) == (12, 720.0)
+    assert str(piece.pk) in set(Work.objects.filter(kind="piece").values_list("key", flat=True))
+    assert silent_s() == 0
+    page = client.get("/sources/at/log/entered/").content.decode()
+    assert "lines came: 12 starts (+2), 12.0 min (+3); they count" in page
+    replaced_at = entered.replaced_at
+    floor.follow()
+    entered.refresh_from_db()
+    assert entered.replaced_at == replaced_at
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"starts": "1", "minutes": "31"}, "More burning than there was time."),
+        ({"ended_at": "2026-06-01T07:00"}, "It must end after it begins"),
+        ({"started_at": "2026-06-01T06:40", "ended_at": "2026-06-01T07:10"}, "Arcs were heard"),
+    ],
+)
+def test_counts_that_cannot_be_are_not_kept(floor, supervisor, client, change, said):
+    Source("log", LOG).hear(burns(T0 - timedelta(minutes=10), [60.0]))
+    client.force_login(supervisor)
+    values = {"torch": floor.torch.pk, "started_at": "2026-06-01T07:00",
+              "ended_at": "2026-06-01T07:28", "starts": "10", "minutes": "9"}  # fmt: skip
+    page = client.post("/sources/at/log/entered/", {**values, **change}).content.decode()
+    assert said in page
+    assert not EnteredCount.objects.exists()
+
+
+def test_twelve_hundred_closures_polled_ten_times_a_second(
+    floor, north, client, administrator, supervisor, tmp_path
+):
+    """A transfer contact, 1,200 closures of 2 s with 1 s between, polled at 10 Hz: 36,000 lines.
+    Every one is a start; whether it pierced is beyond what a contact can tell."""
+    from planning.inputs.pieces import load_pieces
+    from planning.services.work import work_drain
+    from shopfloor.models import Piece, RunVariance
+    from telemetry.selectors import feed_status
+
+    text = CONTACT.replace('kind = "push"', 'kind = "csv_file"\npath = "{path}"')
+    path = tmp_path / "contact.csv"
+    feed = source_register(name="bare", text=text.format(path=path), by="theo").feed
+    floor.tray(label="A")
+    floor.done("change_tray", T0 - MINUTE, tray="A")
+    revision = floor.nest(contours=1200, seconds=2.0)
+    run = floor.done("start", T0 - SECOND, queue_item=floor.queue(revision).pk)["run"]
+    with path.open("w") as file:
+        for n in range(1200):
+            for tenth in range(30):
+                moment = T0 + timedelta(seconds=3 * n + tenth / 10)
+                file.write(f"{moment.replace(tzinfo=None).isoformat()},{int(tenth < 20)}\n")
+    run_once([feed])
+    floor.follow()
+    status = feed_status(feed)
+    assert (status["lines"], status["events"], status["rejected"]) == (36_000, 2_400, 0)
+    assert (status["arcs"], status["arc_seconds"], status["pierces"]) == (1200, 2400.0, None)
+    assert status["knows"] == {"contact": "transfer", "pierces": False}
+    assert not Arc.objects.exclude(ended="off").exists()
+    floor.done("finish", T0 + timedelta(seconds=3601), exceptions=[])
+    work_drain()
+    variance = RunVariance.objects.get(run=run)
+    assert (variance.arcs, variance.pierces, variance.misfires) == (1200, None, None)
+    assert variance.spent["cutting with piercing"] == pytest.approx(2400)
+    assert not {"cutting", "piercing", "repeats"} & (set(variance.spent) | set(variance.terms))
+    (age,) = load_pieces([Piece.objects.get(label="A-nozzle").pk])
+    assert age.arcs == 1200
+    client.force_login(administrator)
+    page = client.get("/sources/at/bare/").content.decode()
+    assert page.count("can’t know") >= 2
+    client.force_login(supervisor)
+    shown = client.get(f"/runs/{run}/").content.decode()
+    assert "this source cannot know" in shown

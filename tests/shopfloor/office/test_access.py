@@ -56,6 +56,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "source_add": (ADMIN, ""),
     "source": (ALL, "feed"),
     "source_change": (ADMIN, "feed"),
+    "source_entered": (PLAN - ADMIN, "feed"),
     "shop": (ADMIN, ""),
     "people": (ADMIN, ""),
     "person_add": (ADMIN, ""),
