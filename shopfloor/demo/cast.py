@@ -67,7 +67,7 @@ class ShiftOf:
 
 SHIFTS = (
     ShiftOf("early", time(6), time(14, 30), "12345", ("north", "south"), ("milo", "tess")),
-    ShiftOf("late", time(14, 30), time(22, 30), "24", ("north",), ("per",)),
+    ShiftOf("late", time(14, 30), time(22, 30), "2", ("north",), ("per",)),
 )
 BREAKS = {"early": [["10:00", 15, "break"]], "late": [["18:30", 15, "break"]]}
 
