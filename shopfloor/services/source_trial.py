@@ -78,5 +78,5 @@ def _verdict(sample: Sample) -> tuple[str, bool]:
     if refused:
         return f"{refused} of {lines} lines could not be read; the others hold {burnt}.", True
     if not arcs:
-        return f"All {lines} lines can be read, but no arc is among them.", True
+        return f"Every line ({lines}) can be read, but no arc is among them.", True
     return f"It works: {lines} lines, all read, {burnt}.", True

@@ -150,3 +150,118 @@ class TestAddfeed:
             assert told.startswith(f"{path}:1: ")
             assert told.count("\n") == 1
             path.write_text(FEED)
+
+
+class TestTrying:
+    def attempt(self, page, name="", **values):
+        url = reverse("source_try_at", args=[name]) if name else reverse("source_try")
+        return page.post(url, {"text": FEED, **values})
+
+    def test_lines_pasted_are_decoded_as_a_piece_of_page(self, page, shop):
+        answer = self.attempt(page, pasted=LINES.decode())
+        shown = answer.content.decode()
+        assert "<html" not in shown
+        assert "1 of 3 lines could not be read; the others hold 1 arc." in shown
+        assert "unknown signal 1" in shown
+        assert shown.count("<rect") == 1
+        assert not Feed.objects.exists()
+
+    def test_a_description_that_is_wrong_says_where(self, page, shop):
+        answer = self.attempt(page, text=FEED.replace('"columns"', '"rows"'), pasted="x")
+        assert "description:5: format: unknown value" in answer.content.decode()
+
+    @pytest.mark.parametrize(
+        ("pasted", "said"),
+        [
+            ("", "It was tried on no lines."),
+            ("\n\n", "There is no whole line in the sample."),
+            ("x\ny\n", "It does not work: none of the 2 lines could be read."),
+            ("1,2026-10-08T08:00:00,ARC OFF,\n", "Every line (1) can be read, but no arc"),
+            (LINES.decode().rsplit("\n", 2)[0] + "\n", "It works: 2 lines, all read, 1 arc."),
+        ],
+    )
+    def test_it_says_plainly_whether_it_works(self, page, shop, pasted, said):
+        assert said in self.attempt(page, pasted=pasted).content.decode()
+
+    def test_a_description_that_reads_no_line_of_its_sample_is_not_kept(self, page, shop):
+        values = {"name": "bay", "text": FEED, "pasted": "x\ny\n", "do": "save"}
+        answer = page.post(reverse("source_add"), values)
+        assert "none of the 2 lines could be read" in answer.content.decode()
+        assert not Feed.objects.exists()
+        page.post(reverse("source_add"), {**values, "pasted": LINES.decode()})
+        assert Feed.objects.get().name == "bay"
+
+    def test_what_a_bare_contact_cannot_know_is_said_before_it_is_kept(self, page, shop):
+        level = FEED.split("[line]")[0] + (
+            '[line]\nformat = "level"\ncolumns = ["time", "level"]\n[time]\nzone = "UTC"\n'
+            '[knows]\ncontact = "transfer"\n'
+        )
+        shown = self.attempt(page, text=level, pasted="2026-10-08T08:00:00,1\n").content.decode()
+        assert "misfires: can’t know" in shown
+        assert "told together as arc time" in shown
+
+    def test_a_sample_of_arrival_times_shows_no_lengths(self, page, shop):
+        level = FEED.split("[line]")[0] + '[line]\nformat = "level"\n'
+        shown = self.attempt(page, text=level, pasted="1\n1\n0\n").content.decode()
+        assert "Its times are those of arrival" in shown
+        assert "<rect" not in shown
+
+
+class TestReadingAgain:
+    @pytest.fixture
+    def refused(self, feed, tmp_path):
+        """Two lines with a word that is not listed, one that is cut."""
+        from telemetry.backfill import backfill
+
+        path = tmp_path / "lines.csv"
+        path.write_text(
+            "1,2026-10-08T08:00:00,BURN,\n2,2026-10-08T08:00:30,ARC OFF,\n"
+            "3,2026-10-08T08:01:00,BURN,\n4,2026-10-08T08:0\n"
+        )
+        backfill(feed, path, lambda done, of: None)
+        return feed
+
+    def test_the_change_page_counts_what_it_would_read(self, page, refused):
+        url = reverse("source_try_at", args=[refused.name])
+        mended = FEED.replace('["ARC ON"]', '["ARC ON", "BURN"]')
+        assert "it would read 0" in page.post(url, {"text": FEED}).content.decode()
+        assert "Of the 3 lines refused so far it would read 2." in (
+            page.post(url, {"text": mended}).content.decode()
+        )
+
+    def test_one_press_reads_them_again_and_says_how_many(self, page, refused):
+        from telemetry.models import Arc
+        from telemetry.worker import run_once
+
+        act = reverse("source_act", args=[refused.name])
+        said = page.post(act, {"do": "reread"}, follow=True).content.decode()
+        assert "None of the 3 lines can be read by its description" in said
+        assert Feed.objects.get().version == 1
+        # As if a newer program read what an older one refused.
+        text = refused.versions.get()
+        text.text = FEED.replace('["ARC ON"]', '["ARC ON", "BURN"]')
+        text.save()
+        said = page.post(act, {"do": "reread"}, follow=True).content.decode()
+        assert "2 of 3 lines can be read now" in said
+        run_once([Feed.objects.get()])
+        assert Reject.objects.filter(mended_version=None).count() == 1
+        assert [arc.ended for arc in Arc.objects.order_by("on_us")] == ["off", "open"]
+
+
+def test_what_waits_on_disk_is_shown(page, feed):
+    from telemetry.journal import Kind, Record
+    from telemetry.push import Delivery, push_take
+    from telemetry.services import push_token_find, push_token_issue
+    from telemetry.worker import run_once
+
+    token = push_token_find(feed_name=feed.name, token=push_token_issue(feed=feed))
+    body = Record(Kind.DATA, 1, 5, 5, {"source": "live", "at": 0}, LINES).pack()
+    push_take(token=token, body=body, delivery=Delivery("c" * 32, waiting=7))
+    (row,) = page.get(reverse("sources")).context["sources"]
+    assert row.backlog_bytes == len(body)
+    assert (
+        "7 records waited there" in page.get(reverse("source", args=["north-a"])).content.decode()
+    )
+    run_once([feed])
+    (row,) = page.get(reverse("sources")).context["sources"]
+    assert (row.backlog_bytes, row.lines, row.rejects) == (0, 3, 1)
