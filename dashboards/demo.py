@@ -7,8 +7,10 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from random import Random
 
+from django.conf import settings
 from django.core.management import call_command
 
+from dashboards.launch import StartError
 from planning.services.history import figures_of_history, plan_all
 from shopfloor.acting import acting
 from shopfloor.celery import app as celery_app
@@ -19,10 +21,16 @@ from telemetry.services import feed_register
 
 
 def prepare(*, say: Callable[[str], None]) -> list[str]:
-    """Loads the invented shop if the data folder is empty. Returns the lines that tell how to
-    sign in."""
-    if not load.is_loaded():
-        _load(say)
+    """Loads the invented shop if the data folder is empty, or goes on where a load was cut short.
+    Returns the lines that tell how to sign in. Raises `StartError` where the folder holds a real
+    shop: the example never mixes with one."""
+    here = load.shop_here()
+    if here == "own":
+        raise StartError(
+            f"{settings.DATA_DIR}: holds a shop of your own; give the demo another --data folder"
+        )
+    if not load.ready_mark().exists():
+        _load(say, begin=here == "none")
     lines = [f"Example shop: {cast.SHOP}. Its charts are example values, not for cutting."]
     lines += [
         f"  {person.role:<13} {person.username} / {cast.PASSWORD}   badge {person.badge} PIN "
@@ -32,15 +40,16 @@ def prepare(*, say: Callable[[str], None]) -> list[str]:
     return lines
 
 
-def _load(say: Callable[[str], None]) -> None:
+def _load(say: Callable[[str], None], *, begin: bool) -> None:
+    """Every step after the first can be repeated."""
     begun = time.monotonic()
 
     def step(text: str) -> None:
         say(f"[{time.monotonic() - begun:5.1f} s] {text}")
 
     now = datetime.now(UTC)
-    step("inventing a shop with ninety days behind it")
-    loaded = load.load(now=now)
+    step("inventing a shop with ninety days behind it" if begin else "going on with the shop")
+    loaded = load.load(now=now) if begin else load.resume()
     with acting("command start", why="the invented shop"):
         step("planning its nests")
         plan_all(now=now)
@@ -56,4 +65,5 @@ def _load(say: Callable[[str], None]) -> None:
         step("working out times, wear and costs; closing months")
         figures_of_history(closed_by="ann", now=now)
         celery_app.control.purge()  # what was wanted on the way is done
+    load.ready_mark().touch()
     step(f"ready: {loaded.lines:,} lines")

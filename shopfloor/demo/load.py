@@ -32,15 +32,18 @@ AHEAD = 5  # orders whose cutting has not begun
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """The CSV of lines each feed is still to take in, and since when the history runs."""
+    """The CSV of lines each feed is to take in, and how many lines that is."""
 
     feeds: dict[str, Path]
-    begin: datetime
     lines: int
 
 
-def is_loaded() -> bool:
-    return Shop.objects.exists()
+def shop_here() -> str:
+    """Whose shop the database holds: "none", "example", or "own"."""
+    shop = Shop.objects.first()
+    if shop is None:
+        return "none"
+    return "example" if shop.is_demo else "own"
 
 
 def port_of(table: str) -> Path:
@@ -70,15 +73,37 @@ def load(*, now: datetime) -> Loaded:
         writer.write(history)
         writer.queue(history)
         _close_jobs(history)
-    feeds, count = {}, 0
+        # Lines are on disk before the records are, so that a load cut short can be gone on with.
+        _write_lines(history)
+    return resume()
+
+
+def resume() -> Loaded:
+    """The lines of a shop whose records are there, as `load` left them."""
+    feeds = {code: _folder() / f"{code}.csv" for code, *_rest in cast.TABLES}
+    count = 0
+    for path in feeds.values():
+        with path.open("rb") as lines:
+            count += sum(1 for _ in lines)
+    return Loaded(feeds, count)
+
+
+def ready_mark() -> Path:
+    """Stands in the data folder once everything about the shop has been worked out."""
+    return _folder() / "ready"
+
+
+def _folder() -> Path:
     folder = Path(settings.DATA_DIR) / "example"
     folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def _write_lines(history: History) -> None:
     for code, *_rest in cast.TABLES:
         runs = [run for run in history.runs if run.lot.table == code]
         quiet = [(begun, ended) for table, begun, ended in history.silent if table == code]
-        feeds[code] = folder / f"{code}.csv"
-        count += write_csv(feeds[code], history_lines(runs, quiet))
-    return Loaded(feeds, begin, count)
+        write_csv(_folder() / f"{code}.csv", history_lines(runs, quiet))
 
 
 def _simulate(begin: datetime, now: datetime, random: Random) -> History:

@@ -1,0 +1,70 @@
+"""The example shop, loaded by the real command, cut short, and gone on with."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sys
+
+import pytest
+
+from tests.processes import ROOT, environment, free_port, get, manage, manage_json, running, until
+
+pytestmark = pytest.mark.slow
+
+MAKE_OWN = """
+from shopfloor.models import Shop
+Shop.objects.create(name="Somebody's own")
+"""
+COUNTS = """
+import json
+from shopfloor.models import ArcAssignment, Month, NestPlan, Posting, Run, RunVariance, Shop
+from telemetry.models import Arc
+print(json.dumps({
+    "shops": Shop.objects.count(), "runs": Run.objects.count(), "arcs": Arc.objects.count(),
+    "tied": ArcAssignment.objects.count(), "plans": NestPlan.objects.exclude(arcs_s=[]).count(),
+    "figures": RunVariance.objects.count(), "closed": Month.objects.exclude(closed_at=None).count(),
+    "planless": Run.objects.filter(plan={}).count(), "postings": Posting.objects.count(),
+}))
+"""
+
+
+def start(folder, port):
+    command = [sys.executable, str(ROOT / "manage.py"), "start", "--demo", "--port", str(port)]
+    return running(command, environment(folder), folder.parent / "demo.log")
+
+
+def test_a_load_cut_short_is_gone_on_with_and_the_shop_is_whole(tmp_path):
+    folder, port = tmp_path / "shop", free_port()
+    log = tmp_path / "demo.log"
+    with start(folder, port) as process:
+        until(lambda: "lines of south" in log.read_text(), within_s=240, what="half loaded")
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait(timeout=10)
+    assert not (folder / "example" / "ready").exists()
+    with start(folder, port):
+        until(lambda: get(f"http://127.0.0.1:{port}/healthz"), within_s=300, what="it answers")
+        until(lambda: "PIN 2468" in log.read_text(), within_s=20, what="sign-ins are told")
+    env = environment(folder)
+    done = manage("shell", "-v0", "-c", COUNTS, env=env)
+    counts = json.loads(done.stdout)
+    assert counts["shops"] == 1
+    assert counts["runs"] > 1500
+    assert counts["figures"] == counts["runs"]
+    assert counts["planless"] == 0
+    assert counts["closed"] >= 2  # the months before this one
+    assert counts["arcs"] > 80_000
+    # All but what the demo leaves without a run on purpose is tied.
+    assert 0.97 * counts["arcs"] < counts["tied"] < counts["arcs"]
+    for feed in manage_json("status", env=env)["feeds"]:
+        assert (feed["rejected"], feed["duplicates"], feed["gaps"]) == (0, 0, 0), feed
+
+
+def test_the_example_never_mixes_with_a_shop_of_ones_own(tmp_path):
+    env = environment(tmp_path / "own")
+    assert manage("migrate", "-v0", env=env).returncode == 0
+    assert manage("shell", "-v0", "-c", MAKE_OWN, env=env).returncode == 0
+    done = manage("start", "--demo", "--port", str(free_port()), env=env, timeout=60)
+    assert done.returncode == 2
+    assert "a shop of your own" in done.stderr
