@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, Self
 
 from telemetry.description import Description
 from telemetry.errors import ParseError
@@ -134,7 +134,7 @@ class Decoder:
         }
 
     @classmethod
-    def from_state(cls, description: Description, state: dict[str, Any]) -> Decoder:
+    def from_state(cls, description: Description, state: dict[str, Any]) -> Self:
         """The decoder that `state()` described, under the same description."""
         decoder = cls(description)
         decoder._splitter = LineSplitter.from_state(state["splitter"])

@@ -7,17 +7,18 @@ decoder's and a little beside it; the same records from the same state give the 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from telemetry.decode import Decoder, Fragment
+from telemetry.decode import Fragment
 from telemetry.description import Description, parse_description
-from telemetry.events import Batch, Event, Reject
+from telemetry.events import Batch, Columns, Event, Reject
 from telemetry.journal import Damage, Kind, Position, Record, read
 from telemetry.store.clock import clock_at
-from telemetry.store.gathered import Clock, Gathered
+from telemetry.store.gathered import AnyRow, Clock, Gathered, row_of, rows_of
+from telemetry.wholesale import BulkDecoder
 
 LANES = ("live", "backfill")
 _TURNS = (Kind.VERSION, Kind.CLOCK, Kind.OPENED)
@@ -54,11 +55,11 @@ class Lane:
         self._rejects: dict[str, int] = state.get("rejects", {})
         self._repeats: dict[str, int] = state.get("repeats", {})
         self._clocks = [Clock(*values) for values in state.get("clocks", [])]
-        self._decoder: Decoder | None = None
+        self._decoder: BulkDecoder | None = None
         self.description: Description | None = None
         if self._version:
             self.description = versions.description(self._version)
-            self._decoder = Decoder.from_state(self.description, state["decoder"])
+            self._decoder = BulkDecoder.from_state(self.description, state["decoder"])
         self._now = self._fresh()
 
     @property
@@ -204,7 +205,7 @@ class Lane:
 
     def _restart(self, *, reread: bool) -> None:
         if self.description is not None:
-            self._decoder = Decoder(self.description)
+            self._decoder = BulkDecoder(self.description)
         self._stream += 1
         self._reread = reread
         self._tie, self._rejects, self._repeats = [-1, 0], {}, {}
@@ -212,9 +213,12 @@ class Lane:
     def _add(self, batch: Batch) -> None:
         now = self._now
         now.lines += batch.lines - (batch.repeats if self._reread else 0)
-        now.events.extend((event, self._tie_of(event)) for event in self._clocked(batch.events))
-        late = self._clocked(batch.late)
-        now.late.extend((event, _LATE_TIE if event.seq is None else 0) for event in late)
+        for run in batch.runs:
+            now.events.extend(self._row(event, self._tie_of(event)) for event in run.events)
+            if run.columns is not None:
+                now.events.extend(self._rows(run.columns, run.arrival_us or 0))
+        for event in batch.late:
+            now.late.append(self._row(event, _LATE_TIE if event.seq is None else 0))
         now.gaps.extend(batch.gaps)
         for reject in batch.rejects:
             now.rejects.append((self._reject_key(reject), reject))
@@ -225,15 +229,17 @@ class Lane:
         _trim(self._rejects)
         _trim(self._repeats)
 
-    def _clocked(self, events: list[Event]) -> list[Event]:
-        if not self._clocks:
-            return events
-        corrected = []
-        for event in events:
-            clock = clock_at(self._clocks, event.time_us, event.arrival_us or 0)
-            self._now.clock_versions[event.key] = clock.version
-            corrected.append(event._replace(time_us=event.time_us + clock.offset_us))
-        return corrected
+    def _row(self, event: Event, tie: int) -> AnyRow:
+        row = row_of(event, tie, self._now.feed_version, 0)
+        return self._clocked(row) if self._clocks else row
+
+    def _rows(self, columns: Columns, received_us: int) -> Iterable[AnyRow]:
+        rows = rows_of(columns, received_us, self._now.feed_version)
+        return map(self._clocked, rows) if self._clocks else rows
+
+    def _clocked(self, row: AnyRow) -> AnyRow:
+        clock = clock_at(self._clocks, row[1], row[9])
+        return (row[0], row[1] + clock.offset_us, *row[2:11], clock.version)
 
     def _tie_of(self, event: Event) -> int:
         if event.seq is not None:

@@ -92,22 +92,39 @@ class Pairer:
 
     def feed(self, event: Event) -> Arc | None:
         """Take the next event; returns the arc it ended, if any."""
-        kind = event.kind
+        return self.take(event.key, event.time_us, event.kind, event.value, event.text)
+
+    def take(
+        self, key: str, time_us: int, kind: int, value: float | None, text: str | None
+    ) -> Arc | None:
+        """`feed` of what counts of an event."""
         burning = self._burning
         self.stray = False
         if kind == ARC_ON:
-            self._burning = _Burning(event.key, event.time_us, self.program)
+            self._burning = _Burning(key, time_us, self.program)
             return None if burning is None else self._arc(burning, burning.last_seen_us, "lost")
         if kind == PROGRAM:
-            self.program = event.text
+            self.program = text
             return None
         if burning is None:
             self.stray = kind in (ARC_OFF, PIERCE)
             return None
         if kind == ARC_OFF:
             self._burning = None
-            return self._arc(burning, event.time_us, "off")
-        self._show(burning, event)
+            return self._arc(burning, time_us, "off")
+        if kind == PIERCE:
+            burning.pierces += 1
+            if burning.first_pierce_us is None:
+                burning.first_pierce_us = time_us
+        elif value is None or value <= 0:
+            return None
+        elif kind == SAMPLE_A:
+            burning.a_sum += value
+            burning.a_n += 1
+        elif kind == SAMPLE_V:
+            burning.v_sum += value
+            burning.v_n += 1
+        burning.last_seen_us = time_us
         return None
 
     def open_arc(self) -> Arc | None:
@@ -135,23 +152,6 @@ class Pairer:
             for name, value in state["burning"].items():
                 setattr(burning, name, value)
         return pairer
-
-    def _show(self, burning: _Burning, event: Event) -> None:
-        if event.kind == PIERCE:
-            burning.pierces += 1
-            if burning.first_pierce_us is None:
-                burning.first_pierce_us = event.time_us
-        else:
-            value = event.value
-            if value is None or value <= 0:
-                return
-            if event.kind == SAMPLE_A:
-                burning.a_sum += value
-                burning.a_n += 1
-            elif event.kind == SAMPLE_V:
-                burning.v_sum += value
-                burning.v_n += 1
-        burning.last_seen_us = event.time_us
 
     def _arc(self, burning: _Burning, off_us: int | None, ended: Ended) -> Arc:
         return Arc(

@@ -18,10 +18,11 @@ from telemetry.store import Gathered, commit
 from telemetry.store.asides import drop_filled
 from telemetry.store.clock import retime_all
 from telemetry.store.commit import Keeper, torches_of
+from telemetry.store.gathered import row_of
 from telemetry.store.mend import mend_rejects
 from telemetry.store.repair import repair
 from telemetry.store.rollups import Dirty
-from telemetry.store.rows import event_row, insert_events
+from telemetry.store.rows import insert_events
 from telemetry.worker.storing import versions_of
 
 
@@ -84,8 +85,8 @@ def _replay(feed: Feed, from_us: int | None) -> None:
     keeper = Keeper()
     for name, gathered in heapq.merge(*lanes, key=lambda pair: pair[1].began_us):
         if from_us is not None:
-            gathered.events = [item for item in gathered.events if item[0].time_us >= from_us]
-            gathered.late = [item for item in gathered.late if item[0].time_us >= from_us]
+            gathered.events = [row for row in gathered.events if row[1] >= from_us]
+            gathered.late = [row for row in gathered.late if row[1] >= from_us]
         commit(feed, name, gathered, keeper, pierces=False, pair=False)
     if from_us is not None:
         for name, row in before.items():
@@ -109,7 +110,7 @@ def _mend(feed: Feed) -> None:
     """Every version once more over what is refused still: lanes can have met it in any order."""
     for version in range(2, feed.version + 1):
         events = mend_rejects(feed, version)
-        insert_events([event_row(event, 0, feed.pk, version, 0) for event in events])
+        insert_events(feed.pk, [row_of(event, 0, version, 0) for event in events])
 
 
 def _pair(feed: Feed, from_us: int | None) -> None:

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from django.db import connection
 
 from telemetry import pairing
-from telemetry.events import ARC_OFF, Event
+from telemetry.events import ARC_OFF
 from telemetry.models import Feed
 
 _COLUMNS = (
@@ -17,6 +17,7 @@ _COLUMNS = (
     "amps, volts, feed_version, clock_version"
 )
 _FIELDS = _COLUMNS.split(", ")
+_COPY_FROM = 200
 _ADVISORY = 0x6B657266  # any number, the same in every process
 
 
@@ -73,16 +74,23 @@ def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = ()) -> None:
     gone = list(gone)
     if not rows and not gone:
         return
-    marks = ", ".join(["%s"] * (len(_FIELDS) + 1))
     update = ", ".join(f"{name} = excluded.{name}" for name in [*_FIELDS[1:], "changed_us"])
     with connection.cursor() as cursor:
         changed_us = _next_change(cursor)
         if rows:
-            cursor.executemany(
-                f"INSERT INTO telemetry_arc ({_COLUMNS}, changed_us) VALUES ({marks}) "
-                f"ON CONFLICT (key) DO UPDATE SET {update}",
-                [(*row, changed_us) for row in rows],
-            )
+            into = f"INSERT INTO telemetry_arc ({_COLUMNS}, changed_us)"
+            on_conflict = f"ON CONFLICT (key) DO UPDATE SET {update}"
+            changed = [(*row, changed_us) for row in rows]
+            if connection.vendor == "postgresql" and len(rows) >= _COPY_FROM:
+                _copy(cursor, changed)
+                cursor.execute(
+                    f"{into} SELECT {_COLUMNS}, changed_us FROM incoming_arc {on_conflict}"
+                )
+            else:
+                raw = cursor.cursor if connection.vendor == "sqlite" else cursor
+                mark = "?" if connection.vendor == "sqlite" else "%s"
+                marks = ", ".join([mark] * (len(_FIELDS) + 1))
+                raw.executemany(f"{into} VALUES ({marks}) {on_conflict}", changed)
         if gone:
             cursor.executemany(
                 'INSERT INTO telemetry_gonearc (key, "table", torch, on_us, changed_us) SELECT '
@@ -90,6 +98,17 @@ def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = ()) -> None:
                 [(changed_us, key) for key in gone],
             )
             cursor.executemany("DELETE FROM telemetry_arc WHERE key = %s", [(k,) for k in gone])
+
+
+def _copy(cursor: Any, rows: Sequence[tuple[Any, ...]]) -> None:
+    cursor.execute(
+        f"CREATE TEMPORARY TABLE IF NOT EXISTS incoming_arc ON COMMIT DELETE ROWS AS "
+        f"SELECT {_COLUMNS}, changed_us FROM telemetry_arc WITH NO DATA"
+    )
+    cursor.execute("TRUNCATE incoming_arc")
+    with cursor.copy(f"COPY incoming_arc ({_COLUMNS}, changed_us) FROM STDIN") as copy:
+        for row in rows:
+            copy.write_row(row)
 
 
 def _next_change(cursor: Any) -> int:
@@ -104,15 +123,18 @@ def _next_change(cursor: Any) -> int:
     return max(time.time_ns() // 1000, last + 1)
 
 
-def save_strays(feed_id: int, new: Sequence[Event], gone: Iterable[str] = ()) -> None:
+StrayRow = tuple[str, int, int, str]  # torch, at_us, kind of the event, key
+
+
+def save_strays(feed_id: int, new: Sequence[StrayRow], gone: Iterable[str] = ()) -> None:
     with connection.cursor() as cursor:
         if new:
             cursor.executemany(
                 "INSERT INTO telemetry_stray (feed_id, torch, at_us, kind, event_key) "
                 "VALUES (%s, %s, %s, %s, %s) ON CONFLICT DO NOTHING",
                 [
-                    (feed_id, e.torch, e.time_us, "off" if e.kind == ARC_OFF else "pierce", e.key)
-                    for e in new
+                    (feed_id, torch, at_us, "off" if kind == ARC_OFF else "pierce", key)
+                    for torch, at_us, kind, key in new
                 ],
             )
         if lost := [(feed_id, key) for key in gone]:

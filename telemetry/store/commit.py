@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import time
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 from django.db import connection, transaction
 
-from telemetry.events import ARC_ON, Event
 from telemetry.models import Cursor, Feed
 from telemetry.store import asides
 from telemetry.store.clock import retime_all
-from telemetry.store.gathered import Gathered
+from telemetry.store.gathered import AnyRow, Gathered, row_of
 from telemetry.store.mend import mend_rejects
 from telemetry.store.repair import repair
 from telemetry.store.rollups import Dirty
-from telemetry.store.rows import event_row, insert_events, raise_ties, stored_ties
+from telemetry.store.rows import insert_new, raise_ties, stored_ties
 from telemetry.store.tail import Tail
 
 
@@ -65,7 +64,7 @@ def _store(
     dirty = Dirty()
     if gathered.new_version is not None:
         mended = mend_rejects(feed, gathered.new_version)
-        gathered.late.extend((event, 0) for event in mended)
+        gathered.late.extend(row_of(event, 0, gathered.feed_version, 0) for event in mended)
     known, changed = _events(feed, gathered, keeper, dirty, pierces, pair)
     turned = gathered.new_clock is not None or gathered.new_version is not None
     if turned and feed.clock_version and retime_all(feed, gathered.new_clock):
@@ -106,63 +105,66 @@ def _events(
     feed: Feed, gathered: Gathered, keeper: Keeper, dirty: Dirty, pierces: bool, pair: bool
 ) -> tuple[int, Spans]:
     """Stores the events; returns how many were known, and the spans to pair again by torch."""
-    if not gathered.events and not gathered.late:
+    events = gathered.events
+    if not events and not gathered.late:
         return 0, {}
-    if not gathered.late:
+    tail = None
+    if pair and events:
+        keeper.tail = tail = keeper.tail or Tail(feed, pierces=pierces)
+    if not gathered.late and (tail is None or tail.follows(events[0][1], gathered.stream)):
+        if _quickly(feed, gathered, events, tail, dirty):
+            gathered.stored = len(events)
+            return 0, {}
+        keeper.forget()
         tail = None
-        if pair:
-            keeper.tail = tail = keeper.tail or Tail(feed, pierces=pierces)
-        if tail is None or tail.follows(gathered.events[0][0], gathered.stream):
-            try:
-                with transaction.atomic():
-                    _quickly(feed, gathered, tail, dirty)
-            except _NotAllNew:
-                keeper.forget()
-            else:
-                gathered.stored = len(gathered.events)
-                return 0, {}
-    return _carefully(feed, gathered, pair)
+    return _carefully(feed, gathered, tail, dirty, pair)
 
 
-def _quickly(feed: Feed, gathered: Gathered, tail: Tail | None, dirty: Dirty) -> None:
+def _quickly(
+    feed: Feed, gathered: Gathered, rows: Sequence[AnyRow], tail: Tail | None, dirty: Dirty
+) -> bool:
+    """Stores rows behind all others; False, with nothing stored, where one was there already."""
+    try:
+        with transaction.atomic():
+            if tail is not None:
+                tail.load({row[4] for row in rows})
+            if not insert_new(feed.pk, rows):
+                raise _NotAllNew
+    except _NotAllNew:
+        return False
     if tail is not None:
-        tail.load({event.torch for event, _ in gathered.events})
-    rows = _rows(feed, gathered, gathered.events)
-    if insert_events(rows) != len(gathered.events):
-        raise _NotAllNew
-    if tail is None:
-        return
-    versions = {
-        event.key: (gathered.feed_version, gathered.clock_versions.get(event.key, 0))
-        for event, _ in gathered.events
-        if event.kind == ARC_ON
-    }
-    tail.extend([event for event, _ in gathered.events], versions, gathered.stream, dirty)
+        tail.extend(rows, gathered.stream, dirty)
+    return True
 
 
-def _carefully(feed: Feed, gathered: Gathered, pair: bool) -> tuple[int, Spans]:
+def _carefully(
+    feed: Feed, gathered: Gathered, tail: Tail | None, dirty: Dirty, pair: bool
+) -> tuple[int, Spans]:
     """Looks up what is there, stores the rest and says which spans it touched."""
     both = gathered.events + gathered.late
-    first: dict[str, tuple[Event, int]] = {}
-    for event, tie in both:
-        first.setdefault(event.key, (event, tie))
+    first = {row[0]: row for row in reversed(both)}
     stored = stored_ties(feed.pk, list(first))
-    new = [item for key, item in first.items() if key not in stored]
-    inserted = insert_events(_rows(feed, gathered, new))
-    if inserted != len(new):
-        raise RuntimeError(f"{feed.name}: {len(new) - inserted} events vanished on the way in")
-    higher = {key: tie for key, (_, tie) in first.items() if key in stored and tie > stored[key][0]}
+    higher = {key: first[key][3] for key, (tie, _) in stored.items() if first[key][3] > tie}
+    torches = {key: first[key][4] for key in higher}
+    new = [row for row in both if row[0] not in stored and first.pop(row[0], None) is row]
     raise_ties(feed.pk, higher)
-    again = len(both) - len(first)  # within this stretch: the same line, long after
-    late_again = [event.key for event, _ in gathered.late if event.key in stored]
+    again = len(both) - len(stored) - len(new)  # within this stretch: the same line, long after
+    late_again = [row[0].hex() for row in gathered.late if row[0] in stored]
     if not gathered.reread:
         for key in late_again:
             now, in_all = gathered.repeats.get(key, (0, 0))
             gathered.repeats[key] = (now + 1, in_all + 1)
-    gathered.stored = inserted
-    touched = [(event.torch, event.time_us) for event, _ in new]
-    touched += [(first[key][0].torch, stored[key][1]) for key in higher]
+    gathered.stored = len(new)
     known = len(stored) + (again if gathered.reread else -len(set(late_again)))
+    behind = tail is not None and not gathered.late and not higher
+    if new and behind and tail is not None and tail.follows(new[0][1], ""):
+        if not _quickly(feed, gathered, new, tail, dirty):
+            raise RuntimeError(f"{feed.name}: events appeared beside the only writer")
+        return known, {}
+    if not insert_new(feed.pk, new):
+        raise RuntimeError(f"{feed.name}: events appeared beside the only writer")
+    touched = [(row[4], row[1]) for row in new]
+    touched += [(torches[key], stored[key][1]) for key in higher]
     return known, _spans(feed, touched) if pair else {}
 
 
@@ -189,13 +191,6 @@ def torches_of(feed: Feed) -> set[str]:
         )
         named = {row[0] for row in cursor.fetchall()}
     return named | set(feed.arcs.order_by().values_list("torch", flat=True).distinct())
-
-
-def _rows(feed: Feed, gathered: Gathered, items: list[tuple[Event, int]]) -> list[Any]:
-    version, clocks, pk = gathered.feed_version, gathered.clock_versions, feed.pk
-    if not clocks:
-        return [event_row(event, tie, pk, version, 0) for event, tie in items]
-    return [event_row(e, tie, pk, version, clocks.get(e.key, 0)) for e, tie in items]
 
 
 def _advance(cursor: Cursor, gathered: Gathered, known: int) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from itertools import repeat
+from typing import Any, NamedTuple
 
-from telemetry.events import Event, Gap, Reject
+from telemetry.events import Columns, Event, Gap, Reject
 from telemetry.journal import Damage, Position
 
 
@@ -25,12 +27,53 @@ class Clock:
         return self.from_us is None or raw_us >= self.from_us
 
 
+class Row(NamedTuple):
+    """An event as its table holds it, but for the feed. `seq` is -1 where the source numbers no
+    lines; `tie` orders lines of one instant that have no number."""
+
+    key: bytes
+    at_us: int
+    seq: int
+    tie: int
+    torch: str
+    kind: int
+    number: float | None
+    text: str | None
+    stamp: str
+    received_us: int
+    feed_version: int
+    clock_version: int
+
+
+# A row of `Row`'s fields, or a plain tuple of them: quicker to make by the hundred thousand.
+AnyRow = tuple[
+    bytes, int, int, int, str, int, float | None, str | None, str, int, int, int
+]  # fmt: skip
+
+
+def row_of(event: Event, tie: int, feed_version: int, clock_version: int) -> Row:
+    return Row(
+        bytes.fromhex(event.key), event.time_us, -1 if event.seq is None else event.seq, tie,
+        event.torch, event.kind, event.value, event.text, event.raw_stamp[:64],
+        event.arrival_us or 0, feed_version, clock_version,
+    )  # fmt: skip
+
+
+def rows_of(columns: Columns, received_us: int, feed_version: int) -> Iterator[AnyRow]:
+    """The same for plain lines: numbered, and timed by no corrected clock."""
+    return zip(
+        columns.keys, columns.times_us, columns.seqs, repeat(0), columns.torches, columns.kinds,
+        columns.values, columns.names, columns.stamps, repeat(received_us), repeat(feed_version),
+        repeat(0),
+    )  # fmt: skip
+
+
 @dataclass(slots=True)
 class Gathered:
     """Rows to be, and where the lane stands once they are stored.
 
-    `events` are (event, tie) in order, their times already corrected by `clock`; `late` are
-    those out of order. `reread` says that the source is being read again from its start: what
+    `events` are rows in order, their times already corrected by the clock; `late` those out of
+    order. `reread` says that the source is being read again from its start: what
     is stored already is then no news and counts nowhere. `repeats` holds, by key, how often a
     numbered line came again: (in this stretch, in its stream so far).
     """
@@ -41,9 +84,8 @@ class Gathered:
     reread: bool
     feed_version: int
     clock: Clock
-    events: list[tuple[Event, int]] = field(default_factory=list)
-    late: list[tuple[Event, int]] = field(default_factory=list)
-    clock_versions: dict[str, int] = field(default_factory=dict)
+    events: list[AnyRow] = field(default_factory=list)
+    late: list[AnyRow] = field(default_factory=list)
     rejects: list[tuple[str, Reject]] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     link_gaps: list[tuple[int, str]] = field(default_factory=list)

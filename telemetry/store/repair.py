@@ -90,7 +90,8 @@ def _write(
     old = stray_keys(feed.pk, torch, *span)
     old = old if seen is None else old & seen
     new = {event.key for event in strays}
-    save_strays(feed.pk, [event for event in strays if event.key not in old], old - new)
+    fresh = [(e.torch, e.time_us, e.kind, e.key) for e in strays if e.key not in old]
+    save_strays(feed.pk, fresh, old - new)
 
 
 def start(

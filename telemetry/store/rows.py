@@ -8,96 +8,134 @@ from typing import Any
 from django.db import connection
 
 from telemetry.events import Event
+from telemetry.store.gathered import AnyRow
 
-EVENT_COLUMNS = (
+_COLUMNS = (
     "feed_id, key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, "
     "feed_version, clock_version"
 )
-_EVENT_MARKS = ", ".join(["%s"] * 13)
-EventRow = tuple[Any, ...]
 _IN_CHUNK = 900
+_SCAN_CHUNK = 2_000
 _COPY_FROM = 200
+_UNIQUE_VIOLATION = "23505"
 
 
-def event_row(
-    event: Event, tie: int, feed_id: int, feed_version: int, clock_version: int
-) -> EventRow:
-    return (
-        feed_id,
-        bytes.fromhex(event.key),
-        event.time_us,
-        -1 if event.seq is None else event.seq,
-        tie,
-        event.torch,
-        event.kind,
-        event.value,
-        event.text,
-        event.raw_stamp[:64],
-        event.arrival_us or 0,
-        feed_version,
-        clock_version,
-    )
-
-
-def insert_events(rows: list[EventRow]) -> int:
+def insert_events(feed_id: int, rows: Sequence[AnyRow]) -> int:
     """Inserts what is not there yet; returns how many were."""
     if not rows:
         return 0
-    rows.sort(key=lambda row: row[1])  # by key: neighbours in the tree are written together
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
+            # The driver itself: Django's cursor would rewrite every mark and row.
             raw = cursor.cursor
-            sql = f"INSERT OR IGNORE INTO telemetry_event ({EVENT_COLUMNS}) VALUES ({_EVENT_MARKS})"
-            raw.executemany(sql, rows)
+            marks = ", ".join("?" * 12)
+            raw.executemany(
+                f"INSERT OR IGNORE INTO telemetry_event ({_COLUMNS}) VALUES ({feed_id}, {marks})",
+                rows,
+            )
             return int(raw.rowcount)
-        if len(rows) >= _COPY_FROM:
-            return _copy_events(cursor, rows)
+        marks = ", ".join(["%s"] * 12)
         cursor.executemany(
-            f"INSERT INTO telemetry_event ({EVENT_COLUMNS}) VALUES ({_EVENT_MARKS}) "
+            f"INSERT INTO telemetry_event ({_COLUMNS}) VALUES ({feed_id}, {marks}) "
             "ON CONFLICT DO NOTHING",
             rows,
         )
         return int(cursor.rowcount)
 
 
-def _copy_events(cursor: Any, rows: list[EventRow]) -> int:
-    cursor.execute(
-        "CREATE TEMPORARY TABLE IF NOT EXISTS incoming_event "
-        "(LIKE telemetry_event INCLUDING DEFAULTS) ON COMMIT DELETE ROWS"
-    )
-    cursor.execute("TRUNCATE incoming_event")
-    with cursor.copy(f"COPY incoming_event ({EVENT_COLUMNS}) FROM STDIN") as copy:
-        for row in rows:
-            copy.write_row(row)
-    cursor.execute(
-        f"INSERT INTO telemetry_event ({EVENT_COLUMNS}) SELECT {EVENT_COLUMNS} "
-        "FROM incoming_event ON CONFLICT DO NOTHING"
-    )
-    return int(cursor.rowcount)
+def insert_new(feed_id: int, rows: Sequence[AnyRow]) -> bool:
+    """Inserts rows that should all be new; False where one was not. Then the caller's savepoint
+    must be rolled back."""
+    if connection.vendor == "sqlite" or len(rows) < _COPY_FROM:
+        return insert_events(feed_id, rows) == len(rows)
+    try:
+        with (
+            connection.cursor() as cursor,
+            cursor.copy(f"COPY telemetry_event ({_COLUMNS}) FROM STDIN") as copy,
+        ):
+            for at in range(0, len(rows), _SCAN_CHUNK):
+                copy.write(_copy_text(feed_id, rows[at : at + _SCAN_CHUNK]))
+    except Exception as error:
+        # COPY raises the driver's own errors, and the driver is there only where it is used.
+        if getattr(error, "sqlstate", None) == _UNIQUE_VIOLATION:
+            return False
+        raise
+    return True
 
 
-def stored_ties(feed_id: int, keys: Sequence[str]) -> dict[str, tuple[int, int]]:
+def _copy_text(feed_id: int, rows: Sequence[AnyRow]) -> str:
+    """Rows as PostgreSQL's text form of COPY: tabs between, \\N for null, backslashes escaped."""
+    feed = f"{feed_id}\t\\\\x"
+    lines = [
+        f"{feed}{key.hex()}\t{at_us}\t{seq}\t{tie}\t{_escaped(torch)}\t{kind}\t"
+        f"{_NULL if number is None else repr(number)}\t"
+        f"{_NULL if text is None else _escaped(text)}\t{_escaped(stamp)}\t{received_us}\t"
+        f"{feed_version}\t{clock_version}\n"
+        for key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, feed_version,
+        clock_version in rows
+    ]  # fmt: skip
+    return "".join(lines)
+
+
+_NULL = "\\N"
+
+
+def _escaped(text: str) -> str:
+    if text.isalnum():
+        return text
+    text = text.replace("\\", "\\\\").replace("\t", "\\t")
+    return text.replace("\n", "\\n").replace("\r", "\\r")
+
+
+def stored_ties(feed_id: int, keys: Sequence[bytes]) -> dict[bytes, tuple[int, int]]:
     """Of these keys, those already stored: key -> (tie, at_us)."""
-    found: dict[str, tuple[int, int]] = {}
+    found: dict[bytes, tuple[int, int]] = {}
+    keys = sorted(keys)
     with connection.cursor() as cursor:
-        for some in _chunks(keys):
-            marks = ", ".join(["%s"] * len(some))
-            cursor.execute(
-                "SELECT key, tie, at_us FROM telemetry_event "
-                f"WHERE feed_id = %s AND key IN ({marks})",
-                [feed_id, *(bytes.fromhex(key) for key in some)],
-            )
-            for key, tie, at_us in cursor.fetchall():
-                found[bytes(key).hex()] = (tie, at_us)
+        for at in range(0, len(keys), _SCAN_CHUNK):
+            some = keys[at : at + _SCAN_CHUNK]
+            if len(some) < _IN_CHUNK or not _scan(cursor, feed_id, some, found):
+                _look_up(cursor, feed_id, some, found)
     return found
 
 
-def raise_ties(feed_id: int, ties: dict[str, int]) -> None:
+def _scan(
+    cursor: Any, feed_id: int, keys: Sequence[bytes], found: dict[bytes, tuple[int, int]]
+) -> bool:
+    """Reads the stretch of the table the keys lie in; False where it holds too much else."""
+    most = 2 * len(keys)
+    cursor.execute(
+        "SELECT key, tie, at_us FROM telemetry_event "
+        f"WHERE feed_id = %s AND key BETWEEN %s AND %s ORDER BY feed_id, key LIMIT {most + 1}",
+        [feed_id, keys[0], keys[-1]],
+    )
+    rows = cursor.fetchall()
+    if len(rows) > most:
+        return False
+    wanted = set(keys)
+    found.update((key, (tie, at_us)) for key, tie, at_us in rows if key in wanted)
+    return True
+
+
+def _look_up(
+    cursor: Any, feed_id: int, keys: Sequence[bytes], found: dict[bytes, tuple[int, int]]
+) -> None:
+    for at in range(0, len(keys), _IN_CHUNK):
+        some = keys[at : at + _IN_CHUNK]
+        marks = ", ".join(["%s"] * len(some))
+        cursor.execute(
+            f"SELECT key, tie, at_us FROM telemetry_event WHERE feed_id = %s AND key IN ({marks})",
+            [feed_id, *some],
+        )
+        found.update((bytes(key), (tie, at_us)) for key, tie, at_us in cursor.fetchall())
+
+
+def raise_ties(feed_id: int, ties: dict[bytes, int]) -> None:
     """Moves stored events behind others of their instant, as a fuller source gave them."""
     with connection.cursor() as cursor:
         cursor.executemany(
             "UPDATE telemetry_event SET tie = %s WHERE feed_id = %s AND key = %s",
-            [(tie, feed_id, bytes.fromhex(key)) for key, tie in ties.items()],
+            [(tie, feed_id, key) for key, tie in ties.items()],
         )
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.db import connection
 
-from telemetry.events import ARC_ON, Event
+from telemetry.events import ARC_ON
 from telemetry.models import Feed
 from telemetry.pairing import Pairer
-from telemetry.store.arcrows import ArcRow, arc_row, save_arcs, save_strays
+from telemetry.store.arcrows import ArcRow, StrayRow, arc_row, save_arcs, save_strays
+from telemetry.store.gathered import AnyRow
 from telemetry.store.repair import start
 from telemetry.store.rollups import Dirty
 
@@ -29,11 +32,11 @@ class Tail:
             cursor.execute("SELECT max(at_us) FROM telemetry_event WHERE feed_id = %s", [feed.pk])
             self.head_us: int | None = cursor.fetchone()[0]
 
-    def follows(self, event: Event, stream: str) -> bool:
-        """Whether this event, and what its stream gives after it, comes after all stored ones."""
-        if self.head_us is None or event.time_us > self.head_us:
+    def follows(self, at_us: int, stream: str) -> bool:
+        """Whether an event, and what its stream gives after it, comes after all stored ones."""
+        if self.head_us is None or at_us > self.head_us:
             return True
-        return stream == self.owner and event.time_us == self.head_us
+        return stream == self.owner and at_us == self.head_us
 
     def load(self, torches: set[str]) -> None:
         """Brings the pairers of these torches up to the stored events, before new ones go in."""
@@ -46,28 +49,32 @@ class Tail:
                 pairer.feed(event)
             self._pairers[torch] = pairer
 
-    def extend(
-        self, events: list[Event], versions: dict[str, tuple[int, int]], stream: str, dirty: Dirty
-    ) -> None:
-        """Feeds events already stored, in order; writes what they ended, opened or left over."""
-        self._versions.update(versions)
+    def extend(self, rows: Sequence[AnyRow], stream: str, dirty: Dirty) -> None:
+        """Feeds rows already stored, in order; writes what they ended, opened or left over."""
         arcs: list[ArcRow] = []
-        strays: list[Event] = []
-        for event in events:
-            if not event.torch:
-                for every in self._pairers.values():
-                    every.feed(event)
+        strays: list[StrayRow] = []
+        pairers, versions, feed = self._pairers, self._versions, self._feed
+        touched = set()
+        for key, at_us, _, _, torch, kind, number, text, _, _, *both in rows:
+            if not torch:
+                for every in pairers.values():
+                    every.take("", at_us, kind, number, text)
                 continue
-            pairer = self._pairers[event.torch]
-            ended = pairer.feed(event)
+            touched.add(torch)
+            pairer = pairers[torch]
+            name = ""
+            if kind == ARC_ON:
+                name = key.hex()
+                versions[name] = both[0], both[1]
+            ended = pairer.take(name, at_us, kind, number, text)
             if ended is not None:
-                arcs.append(arc_row(self._feed, ended, self._versions.pop(ended.key)))
+                arcs.append(arc_row(feed, ended, versions.pop(ended.key)))
             elif pairer.stray:
-                strays.append(event)
-        for torch in {event.torch for event in events} - {""}:
-            still = self._pairers[torch].open_arc()
+                strays.append((torch, at_us, kind, key.hex()))
+        for torch in touched:
+            still = pairers[torch].open_arc()
             if still is not None:
-                row = arc_row(self._feed, still, self._versions[still.key])
+                row = arc_row(feed, still, versions[still.key])
                 if self._stored.get(torch) != row:
                     self._stored[torch] = row
                     arcs.append(row)
@@ -75,4 +82,4 @@ class Tail:
             dirty.add(row)
         save_arcs(arcs)
         save_strays(self._feed.pk, strays)
-        self.owner, self.head_us = stream, events[-1].time_us
+        self.owner, self.head_us = stream, rows[-1][1]

@@ -99,8 +99,7 @@ class Storing:
             return
         if gathered.new_clock is not None:
             self.watch = ClockWatch()
-        both = [event for event, _ in gathered.events] + [event for event, _ in gathered.late]
-        heard = [(event.arrival_us or 0, event.time_us) for event in both]
+        heard = [(row[9], row[1]) for row in [*gathered.events, *gathered.late]]
         self.watch.see(sorted(heard)[-KEEP:])
 
     def drain(self, until: Position | None = None) -> None:
