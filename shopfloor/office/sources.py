@@ -51,6 +51,7 @@ def sources(request: DeskRequest) -> HttpResponse:
         request,
         "kerfbook/office/sources.html",
         {"sources": rows, "troubled": [row for row in rows if row.off_plan],
+         "clocks_off": [row for row in rows if row.clock_off],
          "alarms": source_alarms(),
          "may_manage": may(request.user, FEEDS)},
     )  # fmt: skip

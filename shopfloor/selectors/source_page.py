@@ -117,7 +117,7 @@ class Delivering:
 
     token: PushToken
     seen: datetime | None
-    clock_off_s: float | None
+    behind_us: int | None  # its machine's clock, against this one's
 
 
 def source_collector(feed: Feed) -> Delivering | None:
@@ -125,4 +125,4 @@ def source_collector(feed: Feed) -> Delivering | None:
     if token is None:
         return None
     off_us = token.clock_off_us
-    return Delivering(token, instant(token.seen_us), None if off_us is None else off_us / 1e6)
+    return Delivering(token, instant(token.seen_us), None if off_us is None else -off_us)

@@ -27,6 +27,7 @@ from telemetry.selectors import clock_estimate, feed_health
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 # Lines that came in bulk tell nothing of a clock: their lags differ by more than a queue's.
 ESTIMATE_SPREAD_US = 10_000_000
+CLOCK_OFF_US = 30_000_000  # our assumption: shorter than any change of nest
 SAID = {
     "alive": "lines come in",
     "silent": "listened to, but no line has come",
@@ -63,6 +64,11 @@ class SourceState:
     @property
     def off_plan(self) -> bool:
         return self.state in ("silent", "failed", "off")
+
+    @property
+    def clock_off(self) -> bool:
+        """Far enough for arcs to land in the run before or after."""
+        return self.behind_us is not None and abs(self.behind_us) > CLOCK_OFF_US
 
 
 def sources_list() -> list[SourceState]:

@@ -114,6 +114,7 @@ def test_a_slow_clock_is_shown_and_one_press_gives_all_arcs_to_their_run(
     assert clock_estimate(source.feed).median_us == 420_000_000
     page = source.page(client, administrator)
     assert "420.0 s behind this machine" in page
+    assert "The clock of log seems 420 s slow." in client.get("/sources/").content.decode()
     raw = set(Event.objects.values_list("key", "stamp"))
     client.post(f"/sources/at/{source.feed.name}/act/", {"do": "clock_now", "since": ""})
     source.take()
