@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import random
 import signal
 import subprocess
@@ -59,7 +60,9 @@ class Both:
 
     def _start(self, command: list[str], env: dict[str, str]) -> subprocess.Popen:
         with (self.folder / "log").open("ab") as log:
-            return subprocess.Popen(command, env=env, cwd=ROOT, stdout=log, stderr=log)
+            return subprocess.Popen(
+                command, env=env, cwd=ROOT, stdout=log, stderr=log, start_new_session=True
+            )
 
     def up(self) -> bool:
         return get(f"http://127.0.0.1:{self.port}/healthz")[0] == 200
@@ -78,7 +81,8 @@ def killed(process: subprocess.Popen) -> Iterator[subprocess.Popen]:
     try:
         yield process
     finally:
-        process.send_signal(signal.SIGKILL)
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)  # the server's own workers too
         process.wait()
 
 
@@ -99,7 +103,7 @@ def test_both_ends_killed_at_any_instant_a_file_arrives_once_and_whole(both, tmp
             if turn != 3:  # once there is no server at all
                 stack.enter_context(killed(both.web()))
                 stack.enter_context(killed(both.intake()))
-                until(both.up, within_s=30, what="the server")
+                until(both.up, within_s=90, what="the server")
             stack.enter_context(killed(both.collector()))
             stop = time.monotonic() + 1.5 + chance.uniform(0, 1.5)
             while time.monotonic() < stop:
@@ -113,7 +117,7 @@ def test_both_ends_killed_at_any_instant_a_file_arrives_once_and_whole(both, tmp
                 time.sleep(chance.uniform(0, 0.03))
     assert at > 300
     with killed(both.web()):
-        until(both.up, within_s=30, what="the server")
+        until(both.up, within_s=90, what="the server")
         done = manage_json(*both.words, "--once", env=both.beside)
         assert done["waiting"] == 0
         assert manage_json(*both.words, "--once", env=both.beside)["sent"] == 0
@@ -140,7 +144,7 @@ def test_a_port_is_heard_without_network_and_its_lines_arrive_later_as_they_came
         heard_us = time.time_ns() // 1000
         assert b"records wait here" in (tmp_path / "log").read_bytes()
         with killed(both.web()):
-            until(both.up, within_s=30, what="the server")
+            until(both.up, within_s=90, what="the server")
             until(lambda: both.status()["lines"] == 400, within_s=60, what="all lines")
         collector.send_signal(signal.SIGTERM)
         assert collector.wait(timeout=15) == 0
