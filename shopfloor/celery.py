@@ -6,12 +6,14 @@ from __future__ import annotations
 import os
 
 from celery import Celery
+from kombu.transport import TRANSPORT_ALIASES
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
 
 from django.conf import settings
 
 app = Celery("kerfbook")
+TRANSPORT_ALIASES["files"] = "shopfloor.broker:Transport"
 
 
 def _embedded() -> dict[str, object]:
@@ -19,7 +21,7 @@ def _embedded() -> dict[str, object]:
     for name in ("queue", "processed", "control"):
         (folder / name).mkdir(parents=True, exist_ok=True)
     return {
-        "broker_url": "filesystem://",
+        "broker_url": "files://",
         "broker_transport_options": {
             # One folder in and out: what a worker reads is what the web process wrote.
             "data_folder_in": str(folder / "queue"),
