@@ -51,6 +51,8 @@ class Command(BaseCommand):
             from dashboards.demo import prepare
 
             signins = prepare(say=self.say)
+            # Loading takes a minute; whoever took the port meanwhile must not answer for us.
+            launch.check_port(options["bind"], options["port"])
         address = f"http://{options['bind']}:{options['port']}/"
         manage = Path(settings.BASE_DIR) / "manage.py"
         supervisor = Supervisor(
