@@ -20,11 +20,11 @@ from kombu.utils.json import dumps, loads
 
 
 class Channel(filesystem.Channel):
-    def _put(self, queue: str, message: Any, **_: Any) -> None:
+    def _put(self, queue: str, payload: dict[str, Any], **_: Any) -> None:
         folder = Path(self.data_folder_out)
         name = f"{time.monotonic_ns() // 1_000_000}_{uuid.uuid4()}.{queue}.msg"
         unseen = folder / f".{name}.part"
-        unseen.write_bytes(str_to_bytes(dumps(message)))
+        unseen.write_bytes(str_to_bytes(dumps(payload)))
         os.replace(unseen, folder / name)
 
     def _get(self, queue: str, timeout: float | None = None) -> Any:
