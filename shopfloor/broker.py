@@ -20,7 +20,8 @@ from kombu.utils.json import dumps, loads
 
 
 class Channel(filesystem.Channel):
-    def _put(self, queue: str, payload: dict[str, Any], **_: Any) -> None:
+    # kombu's channels name the second argument in two ways, so no signature suits both
+    def _put(self, queue: str, payload: dict[str, Any], **_: Any) -> None:  # type: ignore[override]
         folder = Path(self.data_folder_out)
         name = f"{time.monotonic_ns() // 1_000_000}_{uuid.uuid4()}.{queue}.msg"
         unseen = folder / f".{name}.part"
