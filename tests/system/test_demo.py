@@ -19,9 +19,14 @@ Shop.objects.create(name="Somebody's own")
 """
 COUNTS = """
 import json
+from statistics import median
+from django.db.models import Sum
+from shopfloor.models import Job
 from shopfloor.models import ArcAssignment, Month, NestPlan, Posting, Run, RunVariance, Shop
 from telemetry.models import Arc
+closed = Job.objects.filter(state="closed").annotate(cost=Sum("lines__postings__amount_minor"))
 print(json.dumps({
+    "quote_over_cost": median(job.quote_minor / job.cost for job in closed if job.cost),
     "shops": Shop.objects.count(), "runs": Run.objects.count(), "arcs": Arc.objects.count(),
     "tied": ArcAssignment.objects.count(), "plans": NestPlan.objects.exclude(arcs_s=[]).count(),
     "figures": RunVariance.objects.count(), "closed": Month.objects.exclude(closed_at=None).count(),
@@ -53,6 +58,8 @@ def test_a_load_cut_short_is_gone_on_with_and_the_shop_is_whole(tmp_path):
     assert counts["runs"] > 1500
     assert counts["figures"] == counts["runs"]
     assert counts["planless"] == 0
+    # A margin of 6 to 34 % on the plan, and what was burnt came near the plan.
+    assert 0.9 < counts["quote_over_cost"] < 1.6
     assert counts["closed"] >= 2  # the months before this one
     assert counts["arcs"] > 80_000
     # All but what the demo leaves without a run on purpose is tied.
