@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
@@ -11,6 +12,7 @@ from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
 
 from planning.services.run_figures import run_figures
+from shopfloor.models import Shift
 from shopfloor.roles import roles_sync
 from tests.planning import cast
 
@@ -50,9 +52,15 @@ def chromium():
 
 @pytest.fixture
 def work(north, operator):
-    """A run of the last hour, worked out, so that every page has something to draw."""
+    """A run of the last hour, worked out, so that every page has something to draw. Its shift
+    began three hours ago: beside the shop's own, a run of early morning is yesterday's."""
     now = timezone.now()
     start = now - timedelta(minutes=70)
+    begun = (now - timedelta(hours=3)).astimezone(ZoneInfo("America/Chicago"))
+    halves = [begun.time(), (begun + timedelta(hours=12)).time()]
+    Shift.objects.filter(name="night").delete()
+    for name, begins, ends in (("early", *halves), ("late", *reversed(halves))):
+        Shift.objects.filter(name=name).update(start=begins, end=ends)
     cast.rate("machine", 9600)
     _, [line] = cast.job("J-1", quantity=3)
     revision = cast.nest(operator, [(line, 1e5, 500)] * 3)
