@@ -10,11 +10,13 @@ from django.db import connection
 
 
 def large_cache() -> None:
-    """Keys are hashes, so rows land all over their tree: with SQLite's usual 2 MB of it in memory
-    a long run reads and writes most pages again and again."""
+    """Arcs and events of several feeds lie all over their trees: with SQLite's usual 2 MB in memory
+    a long run reads and writes most pages again and again. Likewise the log is written back a
+    tenth as often, every 40 MB."""
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA cache_size = -131072")
+            cursor.execute("PRAGMA wal_autocheckpoint = 10000")
 
 
 @contextlib.contextmanager

@@ -168,7 +168,8 @@ class Run:
 
     events: list[Event]
     columns: Columns | None
-    arrival_us: int | None
+    arrival_us: int | None = None
+    session: int = 0
 
 
 def order_of(event: Event) -> tuple[int, int, int, int]:

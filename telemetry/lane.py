@@ -51,6 +51,7 @@ class Lane:
         self._reread: bool = state.get("reread", False)
         self._source: str = state.get("source", "")
         self.bytes_end: int = state.get("bytes_end", 0)
+        self.due: dict[str, list[int]] = state.get("due", {})  # when it was loaded
         self._tie: list[int] = state.get("tie", [-1, 0])
         self._rejects: dict[str, int] = state.get("rejects", {})
         self._repeats: dict[str, int] = state.get("repeats", {})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import os
 from pathlib import Path
@@ -26,8 +27,9 @@ class Lock:
             os.close(self._descriptor)
             who = f"process {holder}" if holder else "another process"
             raise Busy(f"{what} is already being read by {who}", retry=True) from None
-        os.ftruncate(self._descriptor, 0)
-        os.pwrite(self._descriptor, str(os.getpid()).encode(), 0)
+        with contextlib.suppress(OSError):  # a full disk costs the name, not the lock
+            os.ftruncate(self._descriptor, 0)
+            os.pwrite(self._descriptor, str(os.getpid()).encode(), 0)
 
     def release(self) -> None:
         os.close(self._descriptor)

@@ -16,15 +16,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from telemetry.events import ARC_OFF, ARC_ON, PIERCE, PROGRAM, SAMPLE_A, SAMPLE_V, Event
 
 Ended = Literal["off", "lost", "open"]
 
 
-@dataclass(frozen=True, slots=True)
-class Arc:
+class Arc(NamedTuple):
     """One arc-on interval of one torch.
 
     `key` is the key of its arc_on event. `off_us` is None while `ended` is "open". `pierces` is
@@ -155,18 +154,11 @@ class Pairer:
 
     def _arc(self, burning: _Burning, off_us: int | None, ended: Ended) -> Arc:
         return Arc(
-            torch=self.torch,
-            key=burning.key,
-            on_us=burning.on_us,
-            off_us=off_us,
-            pierces=burning.pierces if self.knows_pierces else None,
-            first_pierce_us=burning.first_pierce_us,
-            ended=ended,
-            program=burning.program,
-            amps=burning.a_sum / burning.a_n if burning.a_n else None,
-            volts=burning.v_sum / burning.v_n if burning.v_n else None,
-            last_seen_us=burning.last_seen_us,
-        )
+            self.torch, burning.key, burning.on_us, off_us,
+            burning.pierces if self.knows_pierces else None, burning.first_pierce_us, ended,
+            burning.program, burning.a_sum / burning.a_n if burning.a_n else None,
+            burning.v_sum / burning.v_n if burning.v_n else None, burning.last_seen_us,
+        )  # fmt: skip
 
 
 def pair(

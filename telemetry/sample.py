@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import json
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
-from telemetry.decode import Decoder
 from telemetry.description import Description
-from telemetry.events import Batch, Event, Gap, Reject, order_of
+from telemetry.events import Batch, Gap, Reject
+from telemetry.kept import Kept
 from telemetry.pairing import Arc, Pairing, pair
+from telemetry.wholesale import BulkDecoder
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -20,7 +22,7 @@ class Sample:
     """What a file came to. `unfinished` is a last line without its end that does not decode."""
 
     lines: int = 0
-    events: list[Event] = field(default_factory=list)
+    events: Kept = field(default_factory=Kept)
     rejects: list[Reject] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     duplicates: int = 0
@@ -34,37 +36,53 @@ def decode_sample(description: Description, blocks: Iterable[bytes]) -> Sample:
         # Without times no level can be said to have stood for so long.
         line = replace(description.line, debounce_s=0.0)
         description = replace(description, line=line)
-    decoder = Decoder(description)
+    decoder = BulkDecoder(description)
     sample = Sample()
     position = 0
-    keys: set[str] = set()
     for block in blocks:
         batch = decoder.feed_block(block, position=position, arrival_us=0, source="sample")
         position += len(block)
-        _collect(sample, batch, keys)
-    _collect(sample, decoder.flush(fragment="take"), keys)
+        _collect(sample, batch)
+    _collect(sample, decoder.flush(fragment="take"))
     sample.unfinished = decoder.fragment
-    sample.events.sort(key=order_of)
-    sample.pairing = pair(sample.events, knows_pierces=description.knows.pierces)
+    sample.duplicates += sample.events.repeated
+    sample.pairing = pair(sample.events.ordered(), knows_pierces=description.knows.pierces)
     return sample
 
 
-def _collect(sample: Sample, batch: Batch, keys: set[str]) -> None:
+def _collect(sample: Sample, batch: Batch) -> None:
     sample.lines += batch.lines
     sample.rejects += batch.rejects
     sample.gaps += batch.gaps
     sample.duplicates += len(batch.duplicates)
-    for event in batch.events + batch.late:
-        if event.key in keys:
-            sample.duplicates += 1
-        else:
-            keys.add(event.key)
-            sample.events.append(event)
+    for run in batch.runs:
+        for event in run.events:
+            sample.events.add(event)
+        if run.columns is not None:
+            sample.events.add_all(run.columns, run.session)
+    for event in batch.late:
+        sample.events.add(event)
+
+
+def json_pieces(sample: Sample, description: Description) -> Iterator[str]:
+    """The sample as JSON, an arc at a time."""
+    yield json.dumps(_but_for_arcs(sample, description))[:-1] + ', "arcs": ['
+    timed = not description.times_from_arrival
+    between = ""
+    for arc in sample.pairing.arcs:
+        yield between + json.dumps(_arc(arc, description.table, timed))
+        between = ", "
+    yield "]}"
 
 
 def as_json(sample: Sample, description: Description) -> dict[str, Any]:
     """The sample as plain values, with the keys that scripts rely on."""
     timed = not description.times_from_arrival
+    arcs = [_arc(arc, description.table, timed) for arc in sample.pairing.arcs]
+    return {**_but_for_arcs(sample, description), "arcs": arcs}
+
+
+def _but_for_arcs(sample: Sample, description: Description) -> dict[str, Any]:
     unfinished = sample.unfinished[:200].decode("utf-8", "backslashreplace")
     return {
         "lines": sample.lines,
@@ -74,7 +92,6 @@ def as_json(sample: Sample, description: Description) -> dict[str, Any]:
         "gaps": len(sample.gaps),
         "stray_offs": len(sample.pairing.stray_offs),
         "stray_pierces": len(sample.pairing.stray_pierces),
-        "arcs": [_arc(arc, description.table, timed) for arc in sample.pairing.arcs],
         "rejects": [
             {"line": r.line, "reason": r.reason, "text": r.text, "message": r.message}
             for r in sample.rejects

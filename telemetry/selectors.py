@@ -138,7 +138,8 @@ def feed_health(feed: Feed, now_us: int | None = None) -> FeedHealth:
     if health is not None and read_now and health.link in ("waiting", "failed"):
         return FeedHealth(health.link, health.since_us, health.message, last_us)
     if last_us is None:
-        return FeedHealth("never", None, "", None)
+        trouble = health.message if health is not None and read_now else ""
+        return FeedHealth("never", None, trouble, None)
     if not read_now or health is None or now_us - health.beat_us > _BEAT_LATE_US:
         since_us = last_us if health is None else max(last_us, health.beat_us)
         return FeedHealth("off", since_us, "no worker reads this feed", last_us)

@@ -125,11 +125,12 @@ class Sequence:
         now = self._now
         if now is None:
             raise ValueError("nothing to follow")
-        limit_us, mark_us = self._window_us + _SLACK_US, self._mark_us
+        limit_us = self._window_us + _SLACK_US
+        mark_us, mark_top, old_top = self._mark_us, self._mark_top, self._old_top
         for seq, time_us in zip(seqs, times_us, strict=True):
             if time_us - mark_us >= limit_us:
-                self._mark(time_us, seq - 1)
-                mark_us = time_us
+                mark_us, mark_top, old_top = time_us, seq - 1, mark_top
+        self._mark_us, self._mark_top, self._old_top = mark_us, mark_top, old_top
         now.top = now.ranges[-1][1] = seqs[-1]
         now.newest_us = times_us[-1]
         self.next_seq = seqs[-1] + 1

@@ -44,7 +44,7 @@ class BulkDecoder(Decoder):
 
     def _in_runs(self, batch: Batch) -> Batch:
         if batch.events:
-            batch.runs.append(Run(batch.events, None, None))
+            batch.runs.append(Run(batch.events, None))
             batch.events = []
         return batch
 
@@ -88,7 +88,7 @@ class BulkDecoder(Decoder):
         if cut:
             at = position + block.starts[first]
             self._outlet.pass_through(batch, session, columns.seqs[:cut], times_us[0], at)
-            batch.runs.append(Run(batch.events, columns.part(0, cut), self._arrival_us))
+            batch.runs.append(Run(batch.events, columns.part(0, cut), self._arrival_us, session))
             batch.events = []
         about = About(self._arrival_us, self._source)
         for n in range(first + cut, last):

@@ -68,13 +68,41 @@ def arcs_from(feed_id: int, torch: str, from_us: int | None, to_us: int | None) 
     return _select(f"SELECT {_COLUMNS} FROM telemetry_arc WHERE {where}", args)
 
 
-def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = ()) -> None:
+class Burnt(NamedTuple):
+    """What a rollup wants of an arc."""
+
+    on_us: int
+    off_us: int | None
+    pierces: int | None
+
+
+def burnt_within(feed_id: int, torch: str, from_us: int, to_us: int) -> list[Burnt]:
+    """Of the arcs that began within [from_us, to_us], and of the last before them."""
+    where = "FROM telemetry_arc WHERE feed_id = %s AND torch = %s AND on_us"
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT on_us, off_us, pierces {where} = (SELECT max(on_us) {where} < %s)",
+            [feed_id, torch, feed_id, torch, from_us],
+        )
+        before = cursor.fetchall()
+        cursor.execute(
+            f"SELECT on_us, off_us, pierces {where} BETWEEN %s AND %s",
+            [feed_id, torch, from_us, to_us],
+        )
+        return [Burnt(*row) for row in [*before, *cursor.fetchall()]]
+
+
+def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = (), *, all_new: bool = False) -> None:
     """Inserts or updates arcs by key, each with a later `changed_us` than any before it. Of arcs
-    that go a note stays, for those who follow them."""
+    that go a note stays, for those who follow them. `all_new` says that none is there yet, as those
+    of events behind all others."""
     gone = list(gone)
     if not rows and not gone:
         return
-    update = ", ".join(f"{name} = excluded.{name}" for name in [*_FIELDS[1:], "changed_us"])
+    # The key names the feed, so it stays; to set it again would have SQLite check it once more for
+    # every row, at twice the cost.
+    changes = [name for name in [*_FIELDS[1:], "changed_us"] if name != "feed_id"]
+    update = ", ".join(f"{name} = excluded.{name}" for name in changes)
     with connection.cursor() as cursor:
         changed_us = _next_change(cursor)
         if rows:
@@ -82,10 +110,11 @@ def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = ()) -> None:
             on_conflict = f"ON CONFLICT (key) DO UPDATE SET {update}"
             changed = [(*row, changed_us) for row in rows]
             if connection.vendor == "postgresql" and len(rows) >= _COPY_FROM:
-                _copy(cursor, changed)
-                cursor.execute(
-                    f"{into} SELECT {_COLUMNS}, changed_us FROM incoming_arc {on_conflict}"
-                )
+                _copy(cursor, "telemetry_arc" if all_new else _staging(cursor), changed)
+                if not all_new:
+                    cursor.execute(
+                        f"{into} SELECT {_COLUMNS}, changed_us FROM incoming_arc {on_conflict}"
+                    )
             else:
                 raw = cursor.cursor if connection.vendor == "sqlite" else cursor
                 mark = "?" if connection.vendor == "sqlite" else "%s"
@@ -100,13 +129,17 @@ def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = ()) -> None:
             cursor.executemany("DELETE FROM telemetry_arc WHERE key = %s", [(k,) for k in gone])
 
 
-def _copy(cursor: Any, rows: Sequence[tuple[Any, ...]]) -> None:
+def _staging(cursor: Any) -> str:
     cursor.execute(
-        f"CREATE TEMPORARY TABLE IF NOT EXISTS incoming_arc ON COMMIT DELETE ROWS AS "
+        "CREATE TEMPORARY TABLE IF NOT EXISTS incoming_arc ON COMMIT DELETE ROWS AS "
         f"SELECT {_COLUMNS}, changed_us FROM telemetry_arc WITH NO DATA"
     )
     cursor.execute("TRUNCATE incoming_arc")
-    with cursor.copy(f"COPY incoming_arc ({_COLUMNS}, changed_us) FROM STDIN") as copy:
+    return "incoming_arc"
+
+
+def _copy(cursor: Any, table: str, rows: Sequence[tuple[Any, ...]]) -> None:
+    with cursor.copy(f"COPY {table} ({_COLUMNS}, changed_us) FROM STDIN") as copy:
         for row in rows:
             copy.write_row(row)
 

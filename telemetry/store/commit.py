@@ -35,6 +35,7 @@ class Keeper:
     def __init__(self) -> None:
         self.tail: Tail | None = None
         self.marks: dict[str, tuple[int, int]] = {}
+        self.due = Dirty()  # buckets left for later, as the lane's cursor says too
 
     def forget(self) -> None:
         self.tail = None
@@ -62,6 +63,7 @@ def _store(
     gathered = replace(gathered, late=list(gathered.late), repeats=dict(gathered.repeats))
     cursor = _lock(feed, lane, gathered, keeper)
     dirty = Dirty()
+    dirty.take_over(keeper.due)
     if gathered.new_version is not None:
         mended = mend_rejects(feed, gathered.new_version)
         gathered.late.extend(row_of(event, 0, gathered.feed_version, 0) for event in mended)
@@ -80,13 +82,34 @@ def _store(
     dirty.recompute(feed)
     _advance(cursor, gathered, known)
     keeper.marks[lane] = (cursor.sequence, cursor.changed_us)
+    keeper.due = Dirty()
+
+
+def settle(feed: Feed, lane: str, keeper: Keeper) -> None:
+    """Brings the buckets left for later up to the arcs."""
+    with transaction.atomic():
+        lock_feeds([feed.pk])
+        Dirty.listed(keeper.due.as_lists()).recompute(feed)
+        cursor = Cursor.objects.get(feed=feed, lane=lane)
+        cursor.state.pop("due", None)
+        cursor.save(update_fields=["state"])
+    keeper.due = Dirty()
+
+
+def lock_feeds(feed_ids: Sequence[int]) -> None:
+    """One writer a feed at a time. SQLite has only one in all."""
+    if connection.vendor == "postgresql":
+        marks = ", ".join(["%s"] * len(feed_ids))
+        with connection.cursor() as raw:
+            raw.execute(
+                f"SELECT id FROM telemetry_feed WHERE id IN ({marks}) ORDER BY id FOR UPDATE",
+                feed_ids,
+            )
 
 
 def _lock(feed: Feed, lane: str, gathered: Gathered, keeper: Keeper) -> Cursor:
     """One writer a feed at a time; notices what others wrote since this process last did."""
-    if connection.vendor == "postgresql":
-        with connection.cursor() as raw:
-            raw.execute("SELECT id FROM telemetry_feed WHERE id = %s FOR UPDATE", [feed.pk])
+    lock_feeds([feed.pk])
     rows = {row.lane: row for row in Cursor.objects.filter(feed=feed).defer("state")}
     marks = {name: (row.sequence, row.changed_us) for name, row in rows.items()}
     if marks != keeper.marks:

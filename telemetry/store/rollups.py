@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from typing import TypeVar
 
 from django.db import connection
 
 from telemetry.models import Feed, Rollup
-from telemetry.store.arcrows import ArcRow, arcs_from, last_arcs_before
+from telemetry.store.arcrows import ArcRow, Burnt, arcs_from, burnt_within, last_arcs_before
 
 BUCKET_US = 15 * 60 * 1_000_000
 _DAY = 96
+_AT_ONCE = 100  # rows a statement
+T = TypeVar("T")
 
 
 class Dirty:
@@ -19,10 +23,34 @@ class Dirty:
     def __init__(self) -> None:
         self._buckets: dict[str, set[int]] = defaultdict(set)
 
+    @classmethod
+    def listed(cls, buckets: dict[str, list[int]]) -> Dirty:
+        """Those that `as_lists` gave."""
+        dirty = cls()
+        for torch, numbers in buckets.items():
+            dirty._buckets[torch].update(numbers)
+        return dirty
+
+    def as_lists(self) -> dict[str, list[int]]:
+        """As JSON values."""
+        return {torch: sorted(buckets) for torch, buckets in self._buckets.items()}
+
+    def take_over(self, other: Dirty) -> None:
+        """Adds all of another's."""
+        for torch, buckets in other._buckets.items():
+            self._buckets[torch] |= buckets
+
+    def __bool__(self) -> bool:
+        return any(self._buckets.values())
+
     def add(self, row: ArcRow) -> None:
         first = row.on_us // BUCKET_US
         last = first if row.off_us is None else row.off_us // BUCKET_US
-        self._buckets[row.torch].update(range(first, last + 1))
+        buckets = self._buckets[row.torch]
+        if first == last:
+            buckets.add(first)
+        else:
+            buckets.update(range(first, last + 1))
 
     def recompute_from(self, feed: Feed, torch: str, from_us: int | None) -> None:
         """All buckets of one torch anew, from the one that holds `from_us` on (None: all)."""
@@ -59,25 +87,36 @@ def _runs(buckets: list[int]) -> list[set[int]]:
 
 def _recompute(feed: Feed, torch: str, buckets: set[int]) -> None:
     first_us, last_us = min(buckets) * BUCKET_US, (max(buckets) + 1) * BUCKET_US - 1
-    arcs = last_arcs_before(feed.pk, torch, first_us) + arcs_from(feed.pk, torch, first_us, last_us)
+    arcs = burnt_within(feed.pk, torch, first_us, last_us)
     rows = [
         (feed.pk, feed.table, torch, bucket * BUCKET_US, *sums)
         for bucket, sums in sum_buckets(arcs, buckets).items()
     ]
+    stale = [bucket * BUCKET_US for bucket in buckets]
     with connection.cursor() as cursor:
-        cursor.executemany(
-            "DELETE FROM telemetry_rollup WHERE feed_id = %s AND torch = %s AND bucket_us = %s",
-            [(feed.pk, torch, bucket * BUCKET_US) for bucket in buckets],
-        )
-        if rows:
-            cursor.executemany(
+        for some in batched(stale, _AT_ONCE):
+            marks = ", ".join(["%s"] * len(some))
+            cursor.execute(
+                "DELETE FROM telemetry_rollup WHERE feed_id = %s AND torch = %s "
+                f"AND bucket_us IN ({marks})",
+                [feed.pk, torch, *some],
+            )
+        for rows_ in batched(rows, _AT_ONCE):
+            marks = ", ".join(["(%s, %s, %s, %s, %s, %s, %s)"] * len(rows_))
+            cursor.execute(
                 'INSERT INTO telemetry_rollup (feed_id, "table", torch, bucket_us, burn_us, arcs, '
-                "pierces) VALUES (%s, %s, %s, %s, %s, %s, %s)",
-                rows,
+                f"pierces) VALUES {marks}",
+                [value for row in rows_ for value in row],
             )
 
 
-def sum_buckets(arcs: list[ArcRow], wanted: set[int]) -> dict[int, tuple[int, int, int | None]]:
+def batched(items: Sequence[T], size: int) -> Iterator[Sequence[T]]:
+    return (items[at : at + size] for at in range(0, len(items), size))
+
+
+def sum_buckets(
+    arcs: Sequence[ArcRow | Burnt], wanted: set[int]
+) -> dict[int, tuple[int, int, int | None]]:
     """bucket number -> (burning us, arcs begun, pierces of those or None). Pure."""
     burn: dict[int, int] = defaultdict(int)
     begun: dict[int, int] = defaultdict(int)

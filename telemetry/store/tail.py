@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from django.db import connection
 
@@ -13,6 +14,14 @@ from telemetry.store.arcrows import ArcRow, StrayRow, arc_row, save_arcs, save_s
 from telemetry.store.gathered import AnyRow
 from telemetry.store.repair import start
 from telemetry.store.rollups import Dirty
+
+
+class Made(NamedTuple):
+    """Rows of arcs that stand in the database as open, of others, and of strays."""
+
+    known: list[ArcRow]
+    new: list[ArcRow]
+    strays: list[StrayRow]
 
 
 class Tail:
@@ -27,6 +36,7 @@ class Tail:
         self._pairers: dict[str, Pairer] = {}
         self._versions: dict[str, tuple[int, int]] = {}
         self._stored: dict[str, ArcRow] = {}
+        self._open: set[str] = set()  # keys of arcs that are stored as open
         self.owner = ""
         with connection.cursor() as cursor:
             cursor.execute("SELECT max(at_us) FROM telemetry_event WHERE feed_id = %s", [feed.pk])
@@ -38,6 +48,10 @@ class Tail:
             return True
         return stream == self.owner and at_us == self.head_us
 
+    def knows(self, torches: set[str]) -> bool:
+        """Whether the pairers of all these torches are there."""
+        return torches - {""} <= self._pairers.keys()
+
     def load(self, torches: set[str]) -> None:
         """Brings the pairers of these torches up to the stored events, before new ones go in."""
         for torch in torches - self._pairers.keys() - {""}:
@@ -48,9 +62,20 @@ class Tail:
                     self._versions[event.key] = (feed_version, clock_version)
                 pairer.feed(event)
             self._pairers[torch] = pairer
+            if (still := pairer.open_arc()) is not None:
+                self._open.add(f"{self._feed.name}|{torch}|{still.key}")
 
     def extend(self, rows: Sequence[AnyRow], stream: str, dirty: Dirty) -> None:
         """Feeds rows already stored, in order; writes what they ended, opened or left over."""
+        made = self.pair(rows, stream)
+        for row in [*made.known, *made.new]:
+            dirty.add(row)
+        save_arcs(made.known)
+        save_arcs(made.new, all_new=True)
+        save_strays(self._feed.pk, made.strays)
+
+    def pair(self, rows: Sequence[AnyRow], stream: str) -> Made:
+        """Feeds rows, in order; what they ended, opened or left over is still to be written."""
         arcs: list[ArcRow] = []
         strays: list[StrayRow] = []
         pairers, versions, feed = self._pairers, self._versions, self._feed
@@ -78,8 +103,9 @@ class Tail:
                 if self._stored.get(torch) != row:
                     self._stored[torch] = row
                     arcs.append(row)
-        for row in arcs:
-            dirty.add(row)
-        save_arcs(arcs)
-        save_strays(self._feed.pk, strays)
+        known = [row for row in arcs if row.key in self._open]
+        new = [row for row in arcs if row.key not in self._open]
+        self._open.difference_update(row.key for row in known)
+        self._open.update(row.key for row in arcs if row.ended == "open")
         self.owner, self.head_us = stream, rows[-1][1]
+        return Made(known, new, strays)

@@ -12,11 +12,12 @@ from django.db import close_old_connections, connection
 
 from telemetry.clockwatch import HostClock
 from telemetry.errors import TelemetryError
-from telemetry.journal import JournalError
 from telemetry.journal.writer import clock_us
 from telemetry.models import Alarm, Feed, Health
 from telemetry.worker.clocks import clock_alarm, host_clock_alarm
+from telemetry.worker.log import log_alarm
 from telemetry.worker.runner import Runner
+from telemetry.worker.together import settle_some, store_together, write_together
 
 log = logging.getLogger("telemetry.worker")
 COMMIT_S = 0.05
@@ -93,15 +94,7 @@ def _take(feeds: Sequence[Feed]) -> list[Runner]:
 def _journal(runners: list[Runner], ending: threading.Event) -> None:
     while not ending.is_set():
         began = time.monotonic()
-        for runner in runners:
-            try:
-                runner.journal()
-                runner.flush_if_quiet()
-                runner.journal_fault = ""
-            except JournalError as error:
-                if not runner.journal_fault:
-                    log.error("%s: %s; it waits in memory", runner.feed.name, error)
-                runner.journal_fault = str(error)
+        write_together(runners)
         faulty = any(runner.journal_fault for runner in runners)
         left_s = (0.5 if faulty else COMMIT_S) - (time.monotonic() - began)
         if left_s > 0:
@@ -120,12 +113,15 @@ def _commit(
         synced.wait(COMMIT_S)
         synced.clear()
         try:
+            store_together([runner for runner in runners if not runner.stuck])
             for runner in runners:
                 _store(runner, stop)
+            settle_some(runners)
             now_us = clock_us()[0]
             if now_us - beat_us > _BEAT_US:
                 beat_us = now_us
                 host_clock_alarm(host.step(*clock_us()), now_us)
+                log_alarm(now_us)
                 for runner in runners:
                     _beat(runner, runner.link)
                 if changed():
@@ -144,6 +140,8 @@ def _store(runner: Runner, stop: threading.Event) -> None:
     """Commits what one feed has. A fault of our own in it must not hold up the other feeds: it
     is an alarm, the journal keeps the bytes, and it is tried again every half minute."""
     if time.monotonic() < runner.stuck_until:
+        return
+    if not runner.stuck and runner.storing.is_done(runner.writer.durable):
         return
     try:
         while runner.storing.step(runner.writer.durable) and not stop.is_set():

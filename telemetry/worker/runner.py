@@ -17,6 +17,7 @@ from telemetry.reading import Reader
 from telemetry.worker.storing import Storing, announce
 
 log = logging.getLogger("telemetry.worker")
+_QUIET_S = 0.25  # a window of nothing needs no letting go after every line
 
 
 class Runner(Reader):
@@ -28,6 +29,7 @@ class Runner(Reader):
         super().__init__(feed.name)
         self.journal_fault = self.stuck = ""
         self.stuck_until = 0.0
+        self.settled = 0  # how often sums left for later were brought up to date
         self.ready = False  # prepared: source, journal and storing are there
 
     def prepare(self) -> None:
@@ -55,11 +57,16 @@ class Runner(Reader):
         """For `--once`: reads until nothing comes for a moment. Raises SourceError."""
         self.read_once(self._store_some)
 
+    @property
+    def has_work(self) -> bool:
+        """Whether anything is to be journalled, or soon will be."""
+        return bool(self._queue) or self._quiet_since is not None or bool(self.journal_fault)
+
     def flush_if_quiet(self, *, now: bool = False) -> None:
         """Lets the reorder window go once nothing has come for as long as it is, as a record."""
         if self._quiet_since is None:
             return
-        if now or time.monotonic() - self._quiet_since >= self.description.window_s:
+        if now or time.monotonic() - self._quiet_since >= max(self.description.window_s, _QUIET_S):
             self._quiet_since = None
             utc_us, mono_us = clock_us()
             self.writer.append(Kind.FLUSH, meta={}, utc_us=utc_us, mono_us=mono_us)

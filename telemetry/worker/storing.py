@@ -13,7 +13,9 @@ from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
 from telemetry.store import CursorMoved, Gathered, commit
-from telemetry.store.commit import Keeper
+from telemetry.store.commit import Keeper, settle
+from telemetry.store.rollups import Dirty
+from telemetry.store.together import News, is_plain
 
 LIVE_KINDS = ("serial", "push")
 
@@ -61,34 +63,68 @@ class Storing:
         self.lane = load_lane(feed, name)
         self.watch = ClockWatch(clock_estimate(feed))
         self._keeper = Keeper()
-        self._pending: Gathered | None = None
+        self._keeper.due = Dirty.listed(self.lane.due)
+        self.pending: Gathered | None = None  # decoded, not committed yet
         self._source: Iterator[Gathered] | None = None
 
     def step(self, until: Position | None = None) -> bool:
         """Commits one transaction's worth. True if there may be more. Database errors are raised
         and change nothing: call again."""
-        if self._pending is None:
+        gathered = self._next(until)
+        if gathered is None:
+            return False
+        try:
+            self._commit(gathered)
+        except CursorMoved:
+            self._source = self.pending = None
+            self.lane = load_lane(self.feed, self.lane.name)
+            return True
+        self.stored()
+        return True
+
+    def is_done(self, until: Position) -> bool:
+        """Whether all up to a position is stored."""
+        return self.pending is None and until.sequence <= self.lane.position.sequence
+
+    def plain_news(self, until: Position) -> News | None:
+        """What is next, if it can be stored together with other feeds'; then call `stored`."""
+        if self.is_done(until):
+            return None
+        gathered = self._next(until)
+        if gathered is None:
+            return None
+        news = News(self.feed, self.lane.name, gathered, self._keeper)
+        return news if is_plain(news) else None
+
+    def stored(self) -> None:
+        """What was next is committed."""
+        if self.pending is not None:
+            self._watch(self.pending)
+        self.pending = None
+
+    @property
+    def due(self) -> bool:
+        """Whether sums were left for later."""
+        return bool(self._keeper.due)
+
+    def settle(self) -> None:
+        """Brings sums left for later up to date."""
+        settle(self.feed, self.lane.name, self._keeper)
+
+    def _next(self, until: Position | None) -> Gathered | None:
+        if self.pending is None:
             if self._source is None:
                 folder = journal_folder(self.feed.name, self.lane.name)
                 self._source = self.lane.gather(folder, until)
             try:
-                self._pending = next(self._source, None)
+                self.pending = next(self._source, None)
             except BaseException:
                 self._source = None
                 self.lane = load_lane(self.feed, self.lane.name)
                 raise
-        if self._pending is None:
+        if self.pending is None:
             self._source = None
-            return False
-        try:
-            self._commit(self._pending)
-        except CursorMoved:
-            self._source = self._pending = None
-            self.lane = load_lane(self.feed, self.lane.name)
-            return True
-        self._watch(self._pending)
-        self._pending = None
-        return True
+        return self.pending
 
     def _watch(self, gathered: Gathered) -> None:
         """Lines heard live say how far their clock is off; those of a file or of arrival do not."""
@@ -106,6 +142,8 @@ class Storing:
         """Commits all there is."""
         while self.step(until):
             pass
+        if self.due:
+            self.settle()
 
     def _commit(self, gathered: Gathered) -> None:
         description = self.lane.description

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from io import StringIO
 from pathlib import Path
 
 import pytest
 from django.core.management import ManagementUtility, call_command
+
+from telemetry.bench.shop import FEED, make_table
+from tests.processes import ROOT, environment
 
 FEEDS = Path(__file__).parents[2] / "fixtures" / "feeds"
 GOOD = FEEDS / "columns" / "feed.toml"
@@ -56,3 +62,27 @@ def test_options_are_refused_in_one_line(capsys: pytest.CaptureFixture[str]) -> 
     said = capsys.readouterr()
     assert said.out == ""
     assert said.err == "readfeed: the following arguments are required: FEED.toml, FILE\n"
+
+
+@pytest.mark.slow
+def test_half_a_million_lines_are_read_in_little_memory(tmp_path: Path) -> None:
+    """Under 150 MB on top of the program itself, which an empty file shows."""
+    script = (
+        "import resource, sys\n"
+        "from django.core.management import execute_from_command_line\n"
+        "execute_from_command_line(['manage.py', 'readfeed', *sys.argv[1:], '--json'])\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)\n"
+    )
+    table = make_table("north", 500_000, 1)
+    (tmp_path / "feed.toml").write_text(FEED.format(table="north", window_s=2.0))
+    (tmp_path / "long.csv").write_bytes(table.text())
+    (tmp_path / "empty.csv").touch()
+    most = {}
+    for name in ("empty.csv", "long.csv"):
+        words = [sys.executable, "-c", script, str(tmp_path / "feed.toml"), str(tmp_path / name)]
+        env = environment(tmp_path / "data", DJANGO_SETTINGS_MODULE="shopfloor.settings")
+        done = subprocess.run(words, cwd=ROOT, env=env, capture_output=True, check=True)
+        most[name] = int(done.stderr)
+        shown = json.loads(done.stdout)
+    assert (shown["lines"], len(shown["arcs"])) == (len(table.lines), len(table.arcs))
+    assert most["long.csv"] - most["empty.csv"] < 150_000

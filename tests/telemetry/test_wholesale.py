@@ -108,7 +108,7 @@ def spelt_out(batch: Batch) -> list[tuple]:
     """Runs as (key, time, kind, torch, seq, stamp, value, name, arrival), the common part."""
     events = [*batch.events]
     rows: list[tuple] = []
-    for run in [*batch.runs, Run(events, None, None)]:
+    for run in [*batch.runs, Run(events, None)]:
         rows += [
             (e.key, e.time_us, e.kind, e.torch, e.seq, e.raw_stamp, e.value, e.text, e.arrival_us)
             for e in run.events

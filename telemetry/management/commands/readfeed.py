@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,7 +13,7 @@ from telemetry.bulk import few_collections
 from telemetry.description import Description, read_description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.management.base import OneLineCommand
-from telemetry.sample import Sample, as_json, decode_sample
+from telemetry.sample import Sample, as_json, decode_sample, json_pieces
 
 _BLOCK = 1 << 20
 _SHOWN = 10
@@ -41,7 +40,9 @@ class Command(OneLineCommand):
         except (DescriptionError, SourceError) as error:
             self._fail(str(error))
         if options["json"]:
-            self.stdout.write(json.dumps(as_json(sample, description)))
+            for piece in json_pieces(sample, description):
+                self.stdout.write(piece, ending="")
+            self.stdout.write("")
         else:
             text = "\n".join(_summary(sample, description))
             encoding = getattr(sys.stdout, "encoding", None) or "utf-8"

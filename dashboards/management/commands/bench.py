@@ -1,0 +1,36 @@
+"""`bench NAME [--quick] [--json]`: our figure, the reference of the same run, the ratio."""
+
+from __future__ import annotations
+
+import json
+from argparse import ArgumentParser
+from importlib import import_module
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+# A module with run(*, quick: bool) -> dict and table(dict) -> list[str].
+BENCHES = {
+    "intake": "telemetry.bench.intake",
+    "board": "telemetry.bench.board",
+    "plan": "planning.bench.plan",
+}
+
+
+class Command(BaseCommand):
+    help = "Measure a part of Kerfbook against a reference, on data of its own."
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("name", choices=sorted(BENCHES))
+        parser.add_argument("--quick", action="store_true", help="a smaller, rougher run")
+        parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        module = import_module(BENCHES[options["name"]])
+        answer = module.run(quick=options["quick"])
+        if options["json"]:
+            self.stdout.write(json.dumps({"name": options["name"], **answer}))
+            return
+        for line in module.table(answer):
+            self.stdout.write(line)
