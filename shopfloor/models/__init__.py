@@ -26,6 +26,7 @@ from shopfloor.models.jobs import (
     NestRevision,
 )
 from shopfloor.models.money import Month, Posting, PostingKind, RunVariance
+from shopfloor.models.papers import Paper
 from shopfloor.models.people import Action, ActionState, Role, Terminal, Units, User
 from shopfloor.models.runs import (
     ArcAssignment,
@@ -41,6 +42,7 @@ from shopfloor.models.runs import (
 )
 from shopfloor.models.shop import Rate, RateKind, Reason, Shift, Shop
 from shopfloor.models.stock import Customer, Heat, Sheet, SheetState
+from shopfloor.models.sureness import Factor, FactorState, Quote, QuoteLine, QuoteState
 from shopfloor.models.usage import PieceUse, RunDay
 from shopfloor.models.work import Change, Watermark, Work
 
@@ -57,6 +59,8 @@ __all__ = [
     "Duty",
     "EnteredCount",
     "Evidence",
+    "Factor",
+    "FactorState",
     "Fitting",
     "Heat",
     "Inspection",
@@ -68,6 +72,7 @@ __all__ = [
     "Nest",
     "NestPlan",
     "NestRevision",
+    "Paper",
     "PartResult",
     "Piece",
     "PieceKind",
@@ -77,6 +82,9 @@ __all__ = [
     "Posting",
     "PostingKind",
     "QueueItem",
+    "Quote",
+    "QuoteLine",
+    "QuoteState",
     "Rate",
     "RateKind",
     "Reason",

@@ -148,6 +148,10 @@ class NestPlan(models.Model):
     touch_off_s = models.FloatField(null=True, blank=True)
     load_s = models.FloatField(null=True, blank=True)  # load and unload
     total_s = models.FloatField(null=True, blank=True)  # arc on + travel + touch-off
+    factor = models.ForeignKey(
+        "shopfloor.Factor", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )  # the shop's own, in force when it was planned
+    expected_s = models.FloatField(null=True, blank=True)  # total and load x the factor
     bench_min = models.FloatField(null=True, blank=True)
     arcs_s = models.JSONField(default=list)  # planned seconds of each contour's arc, in order
     costs_minor = models.JSONField(default=dict)  # by posting kind, without material

@@ -33,6 +33,7 @@ class User(AbstractUser):
     pin_locked_until = models.DateTimeField(null=True, blank=True)
     units = models.CharField(max_length=8, default=Units.METRIC)
     theme = models.CharField(max_length=8, blank=True)  # light, dark, or blank for the device's own
+    needs_countersign = models.BooleanField(default=False)  # their first pieces take a second badge
 
     class Meta(AbstractUser.Meta):
         permissions = [

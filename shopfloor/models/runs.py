@@ -29,6 +29,13 @@ class QueueItem(models.Model):
     class Meta:
         ordering = ["table", "position"]
         indexes = [models.Index(fields=["table", "state", "position"])]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["sheet"],
+                condition=models.Q(state__in=("waiting", "running")),
+                name="sheet_promised_once",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.nest_id} on {self.table_id}"
@@ -181,6 +188,12 @@ class Check(models.Model):
     dross = models.CharField(max_length=20, blank=True)
     u_range = models.PositiveSmallIntegerField(null=True, blank=True)
     passed = models.BooleanField(null=True, blank=True)
+    shape = models.CharField(max_length=8, blank=True)  # outside, hole: what the sizes are of
+    correction_mm = models.FloatField(null=True, blank=True)  # of the kerf, per side, with sign
+    countersigned_by = models.ForeignKey(
+        "shopfloor.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    countersigned_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["at"]

@@ -16,6 +16,8 @@ class Shop(models.Model):
     run_gap_s = models.PositiveIntegerField(default=900)
     remnant_min_mm2 = models.PositiveBigIntegerField(default=250_000)
     remnant_factor = models.FloatField(default=0.5)
+    remnant_days = models.PositiveSmallIntegerField(default=180)  # then it may be written off
+    scrap_minor_kg = models.BigIntegerField(null=True, blank=True)  # blank: scrap is worth nothing
     pit_limit_mm = models.FloatField(default=1.6)
     is_demo = models.BooleanField(default=False)
 
