@@ -152,6 +152,25 @@ def remnant_credit(
     return rounded(Fraction(left_mm2) / Fraction(sheet_mm2) * sheet_minor * Fraction(factor))
 
 
+def remnant_value(
+    sheet_minor: int,
+    sheet_mm2: float,
+    left_mm2: float,
+    *,
+    factor: float,
+    least_mm2: float,
+    left_kg: float,
+    scrap_minor_kg: int | None,
+) -> int:
+    """What is left of a sheet is worth, minor units: `remnant_credit` from the least area up, below
+    it its weight x what scrap brings a kg (0 where scrap brings nothing). Never above its share of
+    what the sheet cost. Common practice, no source."""
+    if left_mm2 >= least_mm2 or sheet_mm2 <= 0:
+        return remnant_credit(sheet_minor, sheet_mm2, left_mm2, factor=factor, least_mm2=least_mm2)
+    scrap = rounded(Fraction(left_kg) * (scrap_minor_kg or 0))
+    return min(scrap, rounded(Fraction(left_mm2) / Fraction(sheet_mm2) * sheet_minor))
+
+
 @dataclass(frozen=True, slots=True)
 class Crash:
     """What a crash cost: the unused worth of the pieces it took, the stop, the spoilt parts."""

@@ -81,76 +81,127 @@ def move_times(moves: Moves, speed_mm_min: Floats, motion: TableMotion) -> Float
     some = np.flatnonzero(moves.length_mm > _SHORTEST_MM)
     if not len(some):
         return times
-    length, accel = moves.length_mm[some], motion.accel_mm_s2
-    top = np.minimum(mm_s_from_mm_min(1.0) * speed_mm_min[some], _arc_speed(moves, accel)[some])
+    path, accel = _path(moves, some, motion), motion.accel_mm_s2
+    speed = speed_mm_min if len(some) == len(moves) else speed_mm_min[some]
+    top2 = np.minimum((mm_s_from_mm_min(1.0) * speed) ** 2, _arc_limit(path, accel))
     joints = np.zeros(len(some) + 1)
-    joints[1:-1] = np.minimum(top[:-1], top[1:]) ** 2
-    joints[1:-1] = np.minimum(joints[1:-1], _corner_limit(moves, some, motion))
-    joints[1:-1][_stops(moves, some, motion)[:-1]] = 0.0
-    times[some] = _trapezoids(length, top**2, _look_ahead(joints, length, accel), accel)
+    joints[1:-1] = np.minimum(np.minimum(top2[:-1], top2[1:]), _corner_limit(path, accel))
+    joints[1:-1][path.stops[:-1]] = 0.0
+    times[some] = _trapezoids(path.length, top2, _look_ahead(joints, path.length, accel), accel)
     return times
 
 
-def _arc_speed(moves: Moves, accel: float) -> Floats:
-    """Highest mm/s on each move under a centripetal acceleration of ``accel``."""
-    sweep = np.abs(moves.sweep_rad)
-    radius = np.divide(moves.length_mm, sweep, out=np.full(len(moves), np.inf), where=sweep > 0)
-    return np.asarray(np.sqrt(accel * radius))
+@dataclass(frozen=True, slots=True)
+class _Path:
+    """The moves that have a length, an entry each: ends and length in mm, whether the table rests
+    after it, the tolerance of its corner in mm, and how it turns."""
+
+    x0: Floats
+    y0: Floats
+    x1: Floats
+    y1: Floats
+    length: Floats
+    sweep: Floats
+    cx: Floats
+    cy: Floats
+    stops: Bools
+    tolerance: Floats | float
 
 
-def _stops(moves: Moves, some: Indices, motion: TableMotion) -> Bools:
-    """Whether the table rests after each move of ``some``, a stop at a move of no length kept."""
+def _path(moves: Moves, some: Indices, motion: TableMotion) -> _Path:
+    """A stop at a move of no length is kept by the one before it."""
+    every = len(some) == len(moves)
+
+    def own(values: Floats) -> Floats:
+        return values if every else values[some]
+
     exact = moves.exact_stop if motion.corner is None else motion.corner == "stop"
-    rests = (moves.stop_after | exact).astype(np.int64)
-    return np.add.reduceat(rests, some) > 0
+    rests = moves.stop_after | exact
+    tolerance: Floats | float
+    if motion.tolerance_mm is None:
+        given = own(moves.tolerance_mm)
+        tolerance = np.where(np.isnan(given), DEFAULT_TOLERANCE_MM, given)[:-1]
+    else:
+        tolerance = motion.tolerance_mm
+    return _Path(
+        own(moves.x0), own(moves.y0), own(moves.x), own(moves.y), own(moves.length_mm),
+        own(moves.sweep_rad), own(moves.cx), own(moves.cy),
+        rests if every else np.logical_or.reduceat(rests, some), tolerance,
+    )  # fmt: skip
 
 
-def _corner_limit(moves: Moves, some: Indices, motion: TableMotion) -> Floats:
-    """Highest v^2 (mm2/s2) at the joint between one move of ``some`` and the next.
+def _arc_limit(path: _Path, accel: float) -> Floats:
+    """Highest v^2 (mm2/s2) on each move under a centripetal acceleration of ``accel``."""
+    sweep = np.abs(path.sweep)
+    none = np.full(len(sweep), np.inf)
+    return np.asarray(accel * np.divide(path.length, sweep, out=none, where=sweep > 0))
+
+
+def _corner_limit(path: _Path, accel: float) -> Floats:
+    """Highest v^2 (mm2/s2) at the joint between one move and the next.
 
     v^2 = a R with R = min(d s / (1 - s), (Lmin / 2) / tan(phi / 2)), s = cos(phi / 2): the circle
     that leaves the corner by the tolerance d and uses up half of the shorter straight run at most.
     """
-    out_x, out_y, in_x, in_y, curve = _directions(moves, some)
-    cos = out_x[:-1] * in_x[1:] + out_y[:-1] * in_y[1:]
-    sin = out_x[:-1] * in_y[1:] - out_y[:-1] * in_x[1:]
-    half = np.abs(np.arctan2(sin, cos)) / 2
-    onward = 2 * half < _STRAIGHT_ON_RAD
-    same_run = onward & np.isclose(curve[:-1], curve[1:], rtol=1e-3, atol=0)
-    same_run &= ~_stops(moves, some, motion)[:-1]
-    run = _run_lengths(moves.length_mm[some], same_run)
-    shortest = np.minimum(run[:-1], run[1:])
+    out_x, out_y, in_x, in_y, curve = _directions(path)
+    cos = out_x[:-1] * in_x[1:]
+    cos += out_y[:-1] * in_y[1:]
+    sin = out_x[:-1] * in_y[1:]
+    sin -= out_y[:-1] * in_x[1:]
+    np.abs(sin, out=sin)
+    onward = sin < _STRAIGHT_ON_RAD
+    onward &= cos > 0
+    same_run = onward & ~path.stops[:-1]
+    if curve is not None:
+        same_run &= np.abs(curve[:-1] - curve[1:]) <= 1e-3 * np.abs(curve[1:])
+    run = _run_lengths(path.length, same_run)
+    limit = _rounding_mm(cos, sin, path.tolerance, np.minimum(run[:-1], run[1:]))
+    limit *= accel
+    limit[onward] = np.inf
+    return limit
+
+
+def _rounding_mm(cos: Floats, sin: Floats, tolerance: Floats | float, shortest: Floats) -> Floats:
+    """Radius of the rounding of each corner, from cosine and size of the sine of its turn.
+
+    Half-angle formulas by the sine, in the form that keeps its digits at small and full turns.
+    """
+    cos2, sin2 = np.abs(cos), sin * sin
+    cos2 += 1
+    sin2 /= 2 * cos2
+    cos2 /= 2
+    wide = np.flatnonzero(cos < 0)
+    cos2[wide], sin2[wide] = sin2[wide], cos2[wide]
     with np.errstate(divide="ignore", invalid="ignore"):
-        s = np.cos(half)
-        by_tolerance = _tolerance(moves, some, motion)[:-1] * s / (2 * np.sin(half / 2) ** 2)
-        by_length = shortest / 2 / np.tan(half)
-    limit = motion.accel_mm_s2 * np.minimum(by_tolerance, by_length)
-    return np.asarray(np.where(onward, np.inf, np.maximum(limit, 0.0)))
+        by_tolerance = np.sqrt(cos2)
+        by_tolerance += cos2
+        by_tolerance *= tolerance
+        by_tolerance /= sin2
+        cos2 /= sin2
+        by_length = np.sqrt(cos2, out=cos2)
+    by_length *= shortest
+    by_length /= 2
+    return np.fmin(by_tolerance, by_length)
 
 
-def _tolerance(moves: Moves, some: Indices, motion: TableMotion) -> Floats:
-    if motion.tolerance_mm is not None:
-        return np.full(len(some), motion.tolerance_mm)
-    given = moves.tolerance_mm[some]
-    return np.where(np.isnan(given), DEFAULT_TOLERANCE_MM, given)
-
-
-def _directions(moves: Moves, some: Indices) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Unit tangents at the end (x, y) and start (x, y) of moves, and their curvature in 1/mm."""
-    x0 = np.where(some > 0, moves.x[some - 1], 0.0)
-    y0 = np.where(some > 0, moves.y[some - 1], 0.0)
-    x1, y1, sweep = moves.x[some], moves.y[some], moves.sweep_rad[some]
-    curved = sweep != 0
-    straight = np.where(curved, 1.0, np.hypot(x1 - x0, y1 - y0))
-    out_x, out_y = (x1 - x0) / straight, (y1 - y0) / straight
+def _directions(path: _Path) -> tuple[Floats, Floats, Floats, Floats, Floats | None]:
+    """Unit tangents at the end (x, y) and start (x, y) of moves, and their curvature in 1/mm;
+    None where all are straight."""
+    curved = path.sweep != 0
+    out_x, out_y = (path.x1 - path.x0) / path.length, (path.y1 - path.y0) / path.length
+    if not curved.any():
+        return out_x, out_y, out_x, out_y, None
     in_x, in_y = out_x.copy(), out_y.copy()
-    turn = np.sign(sweep[curved])
-    cx, cy = moves.cx[some][curved], moves.cy[some][curved]
-    for x, y, to_x, to_y in ((x0, y0, in_x, in_y), (x1, y1, out_x, out_y)):
+    turn = np.sign(path.sweep[curved])
+    cx, cy = path.cx[curved], path.cy[curved]
+    for x, y, to_x, to_y in (
+        (path.x0, path.y0, in_x, in_y),
+        (path.x1, path.y1, out_x, out_y),
+    ):
         rx, ry = x[curved] - cx, y[curved] - cy
         radius = np.hypot(rx, ry)
         to_x[curved], to_y[curved] = -turn * ry / radius, turn * rx / radius
-    return out_x, out_y, in_x, in_y, sweep / moves.length_mm[some]
+    return out_x, out_y, in_x, in_y, path.sweep / path.length
 
 
 def _run_lengths(length: Floats, onward: Bools) -> Floats:
@@ -172,9 +223,14 @@ def _look_ahead(joints: Floats, length: Floats, accel: float) -> Floats:
 def _trapezoids(length: Floats, top: Floats, joints: Floats, accel: float) -> Floats:
     """Seconds of moves with v^2 ``top`` at most and ``joints`` at their ends."""
     enter, leave = joints[:-1], joints[1:]
-    peak = np.minimum(top, (enter + leave) / 2 + accel * length)
-    peak = np.maximum(peak, np.maximum(enter, leave))
-    speed = np.sqrt(peak)
-    changing = (2 * speed - np.sqrt(enter) - np.sqrt(leave)) / accel
-    level = np.maximum(length - (2 * peak - enter - leave) / (2 * accel), 0.0)
-    return np.asarray(changing + level / speed)
+    ends = enter + leave
+    peak = np.minimum(top, ends / 2 + accel * length)
+    np.maximum(peak, np.maximum(enter, leave), out=peak)
+    speed, root = np.sqrt(peak), np.sqrt(joints)
+    changing = (2 * speed - root[:-1] - root[1:]) / accel
+    peak *= 2
+    peak -= ends
+    peak /= 2 * accel
+    level = np.maximum(length - peak, 0.0)
+    level /= speed
+    return np.asarray(changing + level)

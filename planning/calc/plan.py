@@ -164,9 +164,8 @@ def _note_first(moves: Moves, where: Bools, text: str, notes: list[Note]) -> Non
 
 
 def _by_arc(moves: Moves, values: Floats, arcs: int) -> Floats:
-    burnt = moves.torch
-    total = np.bincount(moves.arc[burnt], weights=values[burnt], minlength=arcs)
-    return total.astype(np.float64)
+    total = np.bincount(moves.arc + 1, weights=values, minlength=arcs + 1)
+    return total[1:].astype(np.float64)
 
 
 def _travel(program: Program, times: Floats) -> Floats:

@@ -4,14 +4,39 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from planning.calc.program import arcs, codes
 from planning.calc.program.block import Block
 from planning.calc.program.modes import Modes
 from planning.calc.program.notes import NoteBook
+from planning.calc.program.stretches import StraightPath
 from planning.calc.program.track import Track
-from planning.calc.program.types import ARC_CCW, ARC_CW, RAPID, Dialect, Program, ProgramError
+from planning.calc.program.types import (
+    ARC_CCW,
+    ARC_CW,
+    RAPID,
+    Dialect,
+    Floats,
+    Program,
+    ProgramError,
+)
 
 _MOTION = {0.0: RAPID, 1.0: 1, 2.0: ARC_CW, 3.0: ARC_CCW}
+
+
+def _held(values: Floats, first: float) -> Floats:
+    """Each value, or where there is none (NaN) the one before it."""
+    lacking = np.isnan(values)
+    if not lacking.any():
+        return values
+    at = np.arange(1, len(values) + 1)
+    at[lacking] = 0
+    return np.asarray(np.concatenate(([first], values))[np.maximum.accumulate(at)])
+
+
+def _summed(steps: Floats, first: float) -> Floats:
+    return np.cumsum(np.concatenate(([first], np.nan_to_num(steps))))[1:]
 
 
 class Interpreter:
@@ -69,6 +94,30 @@ class Interpreter:
             to_y = self.y if y is None else self.y + float(y) * scale
         self._straight(motion, to_x, to_y, line)
         return True
+
+    def stretch(self, path: StraightPath) -> tuple[bool, int]:
+        """Run straight blocks at once: whether it could be done, and how many there were."""
+        count = len(path.line)
+        if self.modes.inverse or (self.motion not in (0, 1) and count and np.isnan(path.g[0])):
+            return False, 0
+        if not count:
+            return True, 0
+        track, scale = self.track, self.modes.scale
+        kind = _held(path.g, float(self.motion or 0))
+        if self.modes.absolute:
+            x, y = _held(path.x * scale, self.x), _held(path.y * scale, self.y)
+        else:
+            x, y = _summed(path.x * scale, self.x), _summed(path.y * scale, self.y)
+        fed = np.flatnonzero(~np.isnan(path.f))
+        if len(fed):
+            at = (fed + len(track.x)).tolist()
+            track.feeds += [
+                (i, value * scale or math.nan)
+                for i, value in zip(at, path.f[fed].tolist(), strict=True)
+            ]
+        track.extend(kind, x, y, path.line + 1)
+        self.motion, self.x, self.y = int(kind[-1]), float(x[-1]), float(y[-1])
+        return True, count
 
     def finish(self, blocks: int, last: int) -> Program:
         """The program as read, up to and including line ``last``."""

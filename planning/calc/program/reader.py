@@ -2,14 +2,23 @@
 
 Order within a block is NISTIR 6556 table 8: units, feed, torch, dwell, modes, home, motion, stop.
 So a torch code acts before the motion of its own block, and a program ends after it.
+
+Long straight stretches are read by ``stretches``, as arrays; whatever is not plainly straight
+comes here, line by line.
 """
 
 from __future__ import annotations
 
+from typing import Final
+
 from planning.calc.program.block import Block, parse_block
 from planning.calc.program.interpreter import Interpreter
+from planning.calc.program.stretches import Stretches
 from planning.calc.program.types import Dialect, Program, ProgramError
-from planning.calc.program.words import STRAIGHT, lines_of, without_comments, words_of
+from planning.calc.program.words import STRAIGHT, bare_bytes, without_comments, words_of
+
+# A shorter stretch is read sooner line by line than as arrays.
+LEAST_STRETCH: Final = 12
 
 
 def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
@@ -18,34 +27,80 @@ def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
     Raises ``ProgramError`` with the line (from 1) where it cannot be read or where reading on would
     guess at the path.
     """
-    machine = Interpreter(dialect or Dialect())
-    lines = lines_of(text)
-    last, blocks, fenced = len(lines), 0, False
-    for number, line in enumerate(lines, 1):
-        if not line:
-            continue
-        simple = STRAIGHT.fullmatch(line)
-        if simple is not None and machine.straight(number, simple[1], simple[2], simple[3]):
-            blocks += 1
-            continue
-        if line[0] == "%":
-            if fenced or blocks:
+    bare = bare_bytes(text)
+    stretches = Stretches.of(bare)
+    reading = _Reading(dialect or Dialect())
+    if stretches is None:
+        return reading.lines(bare.decode("latin-1").split("\n"))
+    return reading.stretches(stretches)
+
+
+def read_plainly(text: bytes, dialect: Dialect | None = None) -> Program:
+    """``read_program`` line by line throughout: slower, the same answer."""
+    return _Reading(dialect or Dialect()).lines(bare_bytes(text).decode("latin-1").split("\n"))
+
+
+class _Reading:
+    """One program on its way through the interpreter."""
+
+    def __init__(self, dialect: Dialect) -> None:
+        self.machine = Interpreter(dialect)
+        self.blocks = 0
+        self.fenced = False
+
+    def lines(self, lines: list[str]) -> Program:
+        last = len(lines)
+        for number, line in enumerate(lines, 1):
+            if line and self.step(line, number):
                 last = number
                 break
-            fenced = True
-            continue
+        return self._finish(last, lines[last:])
+
+    def stretches(self, text: Stretches) -> Program:
+        last, at = text.count, 0
+        for odd in [*text.odd, text.count]:
+            if odd - at < LEAST_STRETCH:
+                steps = range(at, odd)
+            else:
+                read = self.machine.stretch(text.path(at, odd))
+                self.blocks += read[1]
+                steps = range(at, odd) if not read[0] else range(0)
+            for index in steps:
+                if line := text.line(index):
+                    self.step(line, index + 1)
+            if odd < text.count and self.step(text.line(odd), odd + 1):
+                last = odd + 1
+                break
+            at = odd + 1
+        return self._finish(last, text.lines_from(last))
+
+    def step(self, line: str, number: int) -> bool:
+        """Read one line that is not empty; True where the program ends with it."""
+        machine = self.machine
+        simple = STRAIGHT.fullmatch(line)
+        if simple is not None and machine.straight(number, simple[1], simple[2], simple[3]):
+            self.blocks += 1
+            return False
+        if line[0] == "%":
+            if self.fenced or self.blocks:
+                return True
+            self.fenced = True
+            return False
         block = _block(line, number, machine)
-        if block is None:
-            continue
-        blocks += 1
-        machine.run(block, number)
-        if machine.ended:
-            last = number
-            break
-    if not blocks:
-        raise ProgramError(1, "there is no block in it")
-    _rest_of_file(lines, last, machine)
-    return machine.finish(blocks, last)
+        if block is not None:
+            self.blocks += 1
+            machine.run(block, number)
+        return machine.ended
+
+    def _finish(self, last: int, rest: list[str]) -> Program:
+        if not self.blocks:
+            raise ProgramError(1, "there is no block in it")
+        for number, line in enumerate(rest, last + 1):
+            if line and line[0] not in "%(;":
+                text = "not read: it stands after the end of the program"
+                self.machine.notes.add(number, text)
+                break
+        return self.machine.finish(self.blocks, last)
 
 
 def _block(line: str, number: int, machine: Interpreter) -> Block | None:
@@ -58,10 +113,3 @@ def _block(line: str, number: int, machine: Interpreter) -> Block | None:
     if line.startswith(":"):
         line = "N" + line[1:]
     return parse_block(words_of(line, number), number) if line else None
-
-
-def _rest_of_file(lines: list[str], last: int, machine: Interpreter) -> None:
-    for number, line in enumerate(lines[last:], last + 1):
-        if line and line[0] not in "%(;":
-            machine.notes.add(number, "not read: it stands after the end of the program")
-            return

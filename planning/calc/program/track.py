@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,6 +13,7 @@ from planning.calc.program.types import (
     Bools,
     Dwell,
     Floats,
+    Indices,
     Ints,
     Moves,
     ProgramError,
@@ -29,10 +31,10 @@ class Track:
     moves a minute, slowest mm/min); ``paths`` hold EXACT_STOP, or the tolerance of G64 (NaN: none).
     """
 
-    kind: list[int] = field(default_factory=list)
-    x: list[float] = field(default_factory=list)
-    y: list[float] = field(default_factory=list)
-    line: list[int] = field(default_factory=list)
+    kind: array[int] = field(default_factory=lambda: array("b"))
+    x: array[float] = field(default_factory=lambda: array("d"))
+    y: array[float] = field(default_factory=lambda: array("d"))
+    line: array[int] = field(default_factory=lambda: array("i"))
     arcs: list[tuple[int, float, float, float, float]] = field(default_factory=list)
     feeds: list[tuple[int, float]] = field(default_factory=list)
     inverse: list[tuple[int, float, float]] = field(default_factory=list)
@@ -46,6 +48,13 @@ class Track:
     @property
     def burning(self) -> bool:
         return len(self.on) > len(self.off)
+
+    def extend(self, kind: Floats, x: Floats, y: Floats, line: Indices) -> None:
+        """Many moves at once, arrays of one entry a move."""
+        self.kind.frombytes(kind.astype(np.int8).tobytes())
+        self.x.frombytes(x.tobytes())
+        self.y.frombytes(y.tobytes())
+        self.line.frombytes(line.astype(np.intc).tobytes())
 
     def rest(self) -> None:
         """The table comes to rest here."""

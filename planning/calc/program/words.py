@@ -13,18 +13,19 @@ _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
 STRAIGHT = re.compile(rf"(?:N[0-9]+)?(?:G0?([01]))?(?:X({_NUMBER}))?(?:Y({_NUMBER}))?")
 _COMMENT = re.compile(r"\([^()]*\)|;.*$")
+_UPPER = bytes(range(256)).upper()
 _BLANKS = b" \t\x0b\x0c\x00\x1a"
 
 
-def lines_of(text: bytes) -> list[str]:
-    """The program's lines, upper-case and without blanks: RS-274 is case-blind and ignores
-    spaces, even inside a number (NISTIR 6556, 3.3). Any line ending is taken."""
+def bare_bytes(text: bytes) -> bytes:
+    """The program upper-case and without blanks: RS-274 is case-blind and ignores spaces, even
+    inside a number (NISTIR 6556, 3.3). Any line ending is taken; lines end in a newline."""
     if text.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise ProgramError(1, "saved as UTF-16; save it as plain text")
-    text = text.removeprefix(b"\xef\xbb\xbf").upper().translate(None, _BLANKS)
+    text = text.removeprefix(b"\xef\xbb\xbf").translate(_UPPER, _BLANKS)
     if b"\r" in text:
         text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    return text.decode("latin-1").split("\n")
+    return text
 
 
 def without_comments(line: str, number: int) -> str:
