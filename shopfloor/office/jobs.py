@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from shopfloor.importing.table import neutral
 from shopfloor.models import Job, JobState
-from shopfloor.office.access import ANY, COST, MARGIN, PLAN, DeskRequest, may, right
+from shopfloor.office.access import ANY, ASSIGN, COST, MARGIN, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.selectors.jobs import (
     job_costs,
@@ -62,6 +62,8 @@ def job(request: DeskRequest, pk: int) -> HttpResponse:
             "job": found,
             "lines": lines,
             "short": sum(stands.short for stands in lines),
+            "doubt": any(stands.good_low != stands.good_high for stands in lines),
+            "may_decide": may(request.user, ASSIGN, PLAN),
             "late": found.state == JobState.OPEN
             and found.due_at is not None
             and found.due_at < timezone.now(),

@@ -11,17 +11,26 @@ from shopfloor.models import NestPlan, PostingKind, User
 from shopfloor.office.access import COST, WAGE, may
 from shopfloor.selectors.chart import WAGES
 from shopfloor.selectors.shop import the_shop
-from shopfloor.templatetags.office import distance, minutes, money_text, size, speed, when, words
+from shopfloor.templatetags.office import (
+    distance,
+    fine,
+    minutes,
+    money_text,
+    size,
+    speed,
+    when,
+    words,
+)
 
 Row = dict[str, Any]
 Section = tuple[str, list[Row]]
 NAMES = {
     "speed_mm_min": "cutting speed", "pierce_delay_s": "pierce delay, s", "touch_off_s":
     "touch-off a pierce, s", "accel_mm_s2": "acceleration, mm/s²", "rapid_mm_min": "rapid",
-    "corner": "corners", "tolerance_mm": "corner tolerance, mm", "thickness_mm": "thickness",
-    "kerf_mm": "kerf, mm", "arc_v": "arc voltage, V", "current_a": "current, A",
-    "pierce_height_mm": "pierce height, mm", "cut_height_mm": "cut height, mm",
-    "max_pierce_mm": "pierces to", "u_mm": "u expected, mm",
+    "corner": "corners", "tolerance_mm": "corner tolerance", "thickness_mm": "thickness",
+    "kerf_mm": "kerf", "arc_v": "arc voltage, V", "current_a": "current, A",
+    "pierce_height_mm": "pierce height", "cut_height_mm": "cut height",
+    "max_pierce_mm": "pierces to", "u_mm": "u expected",
 }  # fmt: skip
 
 
@@ -138,6 +147,8 @@ def _shown(name: str, value: Any, user: User) -> Any:
         return speed(value, user)
     if name in ("thickness_mm", "max_pierce_mm"):
         return size(value, user)
+    if name in ("kerf_mm", "pierce_height_mm", "cut_height_mm", "u_mm", "tolerance_mm"):
+        return fine(value, user)
     return f"{value:.4g}" if isinstance(value, float) else value
 
 

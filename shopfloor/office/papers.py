@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-import segno
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
-from django.utils.html import format_html
-from django.utils.safestring import SafeString
+from django.utils import timezone
 
 from shopfloor.models import Job, Nest, NestPlan, QueueItem
 from shopfloor.office.access import ANY, DeskRequest, right
-from shopfloor.partsmap import Svg, extents, parts_map
+from shopfloor.partsmap import extents, parts_map
+from shopfloor.printed import code_svg
 from shopfloor.selectors.jobs import job_heats, job_lines
 from shopfloor.selectors.nests import (
     chosen_plan,
@@ -22,36 +19,32 @@ from shopfloor.selectors.nests import (
     revision_contours,
     revision_plans,
 )
+from shopfloor.selectors.papers import (
+    SETUP,
+    TRAVELER,
+    paper_code,
+    setup_figures,
+    setup_said,
+    traveler_said,
+)
 from shopfloor.services.nests import revision_groups
-
-HEIGHTS = [
-    ("cutting speed, mm/min", "speed_mm_min"), ("pierce delay, s", "pierce_delay_s"),
-    ("pierce height, mm", "pierce_height_mm"), ("cut height, mm", "cut_height_mm"),
-    ("arc voltage, V", "arc_v"), ("kerf, mm", "kerf_mm"), ("gas", "gas"),
-]  # fmt: skip
-
-
-def code_svg(text: str) -> SafeString:
-    """A QR code (ISO/IEC 18004) with the text under it, for a scanner or a tired eye."""
-    drawn = segno.make(text, error="m", micro=False).svg_inline(scale=2.6, light="#fff")
-    return format_html(
-        '<figure class="qr" aria-label="Code {}">{}<figcaption>{}</figcaption></figure>',
-        text,
-        Svg(drawn),
-        text,
-    )
+from shopfloor.services.papers import paper_drawn
 
 
 @right(*ANY)
 def traveler(request: DeskRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("customer"), pk=pk)
     lines = job_lines(job)
-    rows = [(stands, code_svg(f"{job.number}/{stands.line.number}")) for stands in lines]
-    return render(
-        request,
-        "kerfbook/office/traveler.html",
-        {"job": job, "rows": rows, "code": code_svg(job.number), "heats": job_heats(job)},
+    codes = [f"{job.number}/{stands.line.number}" for stands in lines]
+    rows = [(one, code_svg(code, bars=False)) for one, code in zip(lines, codes, strict=True)]
+    paper = paper_drawn(
+        kind=TRAVELER, job=job, said=traveler_said(job), by=request.user, now=timezone.now()
     )
+    return render(
+        request, "kerfbook/office/traveler.html",
+        {"job": job, "rows": rows, "code": code_svg(paper_code(paper)), "paper": paper,
+         "heats": job_heats(job)},
+    )  # fmt: skip
 
 
 @right(*ANY)
@@ -67,12 +60,18 @@ def setup(request: DeskRequest, pk: int) -> HttpResponse:
     sheet = item.sheet if item else None
     outline = (sheet.length_mm, sheet.width_mm) if sheet else None
     plan = _plan(nest, item, revision_plans(revision))
+    table = item.table if item else nest.table
+    said = setup_said(nest, revision, plan)
+    paper = paper_drawn(
+        kind=SETUP, nest=nest, table=table, said=said, by=request.user, now=timezone.now()
+    )
     return render(
         request,
         "kerfbook/office/setup.html",
         {
             "nest": nest, "revision": revision, "item": item, "sheet": sheet, "plan": plan,
-            "figures": _figures(plan), "code": code_svg(nest.name),
+            "figures": setup_figures(plan, inch=request.user.units == "inch"),
+            "code": code_svg(paper_code(paper)), "paper": paper,
             "sheet_code": code_svg(sheet.code) if sheet else None,
             "example": any(r.get("example") for r in plan.snapshot.get("chart_rows", []))
             if plan
@@ -100,14 +99,3 @@ def _plan(nest: Nest, item: QueueItem | None, plans: list[NestPlan]) -> NestPlan
         return chosen_plan(nest, plans)
     here = (item.table_id, nest.wear_set_id)
     return next((plan for plan in plans if (plan.table_id, plan.wear_set_id) == here), None)
-
-
-def _figures(plan: NestPlan | None) -> list[dict[str, Any]]:
-    """What to dial in, as the plan's snapshot has it; a figure the chart lacks is unknown."""
-    chart = plan.snapshot.get("chart", {}) if plan else {}
-    rows = []
-    for label, name in HEIGHTS:
-        value = chart.get(name)
-        shown = f"{value:g}" if isinstance(value, int | float) else value
-        rows.append({"label": label, "value": "unknown" if value is None else shown})
-    return rows

@@ -48,6 +48,11 @@ class AddForm(PersonForm):
 
 
 class EditForm(PersonForm):
+    needs_countersign = forms.BooleanField(
+        required=False,
+        label="First pieces take a second signature",
+        help_text="somebody else’s badge and PIN at the terminal",
+    )
     active = forms.BooleanField(required=False, label="May sign in")
 
 
@@ -114,7 +119,8 @@ def _forms(request: DeskRequest, user: User) -> dict[str, forms.Form]:
     which = request.POST.get("form", "")
     extra = user.user_permissions.values_list("codename", flat=True)
     known = {"first_name": user.first_name, "last_name": user.last_name, "role": user.role,
-             "badge": user.badge or "", "active": user.is_active}  # fmt: skip
+             "badge": user.badge or "", "active": user.is_active,
+             "needs_countersign": user.needs_countersign}  # fmt: skip
     kinds: dict[str, tuple[type[forms.Form], dict[str, Any]]] = {
         "person": (EditForm, known),
         "rights": (RightsForm, {"codes": list(extra) if request.method == "GET" else []}),

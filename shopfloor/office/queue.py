@@ -11,11 +11,12 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
-from shopfloor.models import Nest, QueueItem, Sheet, Table
+from shopfloor.models import Nest, QueueItem, Sheet, Table, User
 from shopfloor.office.access import ANY, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import When, attempt
 from shopfloor.selectors.nests import queue_by_table, sheets_for
 from shopfloor.services.queue_office import queue_add, queue_drop, queue_first, queue_move
+from shopfloor.templatetags.office import size
 
 
 class QueueForm(forms.Form):
@@ -26,20 +27,20 @@ class QueueForm(forms.Form):
     )
     due_at = forms.DateTimeField(required=False, widget=When(), label="Due")
 
-    def __init__(self, nest: Nest, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, nest: Nest, user: User, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.sheets = {str(sheet.pk): sheet for sheet in sheets_for(nest)}
         sheet = self.fields["sheet"]
         if isinstance(sheet, forms.ChoiceField):
-            words = [(pk, _sheet_words(found)) for pk, found in self.sheets.items()]
+            words = [(pk, _sheet_words(found, user)) for pk, found in self.sheets.items()]
             sheet.choices = [("", "chosen at the table"), *words]
 
     def clean_sheet(self) -> Sheet | None:
         return self.sheets.get(self.cleaned_data["sheet"])
 
 
-def _sheet_words(sheet: Sheet) -> str:
-    words = f"{sheet.code}: {sheet.length_mm:.0f} × {sheet.width_mm:.0f} mm"
+def _sheet_words(sheet: Sheet, user: User) -> str:
+    words = f"{sheet.code}: {size(sheet.length_mm, user)} × {size(sheet.width_mm, user)}"
     words += f", {sheet.thickness_text}"
     if sheet.heat is not None:
         words += f", heat {sheet.heat.number}"
@@ -58,7 +59,7 @@ def queue(request: DeskRequest) -> HttpResponse:
 @right(PLAN)
 def put(request: DeskRequest, pk: int) -> HttpResponse:
     nest = get_object_or_404(Nest.objects.select_related("material"), pk=pk)
-    form = QueueForm(nest, request.POST or None, initial={"table": nest.table_id})
+    form = QueueForm(nest, request.user, request.POST or None, initial={"table": nest.table_id})
     if (
         request.method == "POST"
         and form.is_valid()

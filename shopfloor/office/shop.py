@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from decimal import Decimal
 
 from django import forms
 from django.contrib import messages
@@ -14,7 +15,7 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Reason, Shift
 from shopfloor.office.access import DeskRequest, administrator
-from shopfloor.office.forms import Day, attempt
+from shopfloor.office.forms import Day, attempt, from_minor, to_minor
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.shop_office import (
     USUAL_REASONS,
@@ -34,6 +35,7 @@ RULES = (
     "run_gap_s",
     "pit_limit_mm",
     "remnant_factor",
+    "remnant_days",
 )
 
 
@@ -62,6 +64,16 @@ class ShopForm(forms.Form):
     remnant_factor = forms.FloatField(
         min_value=0, max_value=1, label="A remnant is worth", help_text="of its share of the sheet"
     )
+    remnant_min_m2 = forms.FloatField(
+        min_value=0, max_value=100, label="From an area of, m²", help_text="smaller ones are scrap"
+    )
+    scrap_kg = forms.DecimalField(
+        min_value=0, max_digits=9, decimal_places=3, required=False, label="Scrap brings, a kg"
+    )
+    remnant_days = forms.IntegerField(
+        min_value=1, max_value=3650, label="Remnants are kept, days",
+        help_text="after that they may be written off, to the shop",
+    )  # fmt: skip
 
 
 class ShiftForm(forms.Form):
@@ -82,6 +94,12 @@ class ReasonForm(forms.Form):
     )
 
 
+def rules_keep(*, remnant_min_m2: float, scrap_kg: Decimal | None, **values: object) -> None:
+    shop_set(
+        remnant_min_mm2=round(remnant_min_m2 * 1e6), scrap_minor_kg=to_minor(scrap_kg), **values
+    )
+
+
 @administrator
 def shop(request: DeskRequest) -> HttpResponse:
     """Three forms on one page; `which` says which of them was sent."""
@@ -91,7 +109,11 @@ def shop(request: DeskRequest) -> HttpResponse:
     forms_shown = {
         "rules": ShopForm(
             data if which == "rules" else None,
-            initial={name: getattr(known, name) for name in RULES},
+            initial={
+                **{name: getattr(known, name) for name in RULES},
+                "remnant_min_m2": known.remnant_min_mm2 / 1e6,
+                "scrap_kg": from_minor(known.scrap_minor_kg),
+            },
         ),
         "shift": ShiftForm(
             data if which == "shift" else None, initial={"valid_from": timezone.localdate()}
@@ -99,7 +121,7 @@ def shop(request: DeskRequest) -> HttpResponse:
         "reason": ReasonForm(data if which == "reason" else None),
     }
     writes: dict[str, Callable[..., object]] = {
-        "rules": shop_set,
+        "rules": rules_keep,
         "shift": shift_add,
         "reason": reason_add,
     }

@@ -258,5 +258,9 @@ def _planned_s(revision: NestRevision | None, table: Table, wear_set: WearSet) -
 
 
 def _first_piece_needed(run: Run) -> bool:
-    """Until a cut of this run, or of this revision by anyone before, was measured and passed."""
+    """Until a cut of this run, or of this revision by anyone before, was measured and passed. For
+    those whose first pieces take a second signature: until one of this run was."""
+    segment = run.segments.select_related("operator").order_by("-started_at", "-pk").first()
+    if segment is not None and segment.operator and segment.operator.needs_countersign:
+        return not run.checks.filter(passed=True).exists()
     return not run.revision.runs.filter(checks__passed=True).exists()

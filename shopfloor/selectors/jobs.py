@@ -23,6 +23,7 @@ from shopfloor.models import (
     Run,
     Segment,
 )
+from shopfloor.selectors.lines import line_counts
 
 
 def jobs_list(*, text: str = "", state: str = JobState.OPEN) -> QuerySet[Job]:
@@ -58,6 +59,8 @@ class LineStands:
 
     line: JobLine
     good: int = 0
+    good_low: int = 0  # differs from good_high while a sheet has two counts
+    good_high: int = 0
     scrap: int = 0
     rework: int = 0
     nested: int = 0
@@ -67,6 +70,19 @@ class LineStands:
     @property
     def short(self) -> int:
         return max(0, self.line.quantity - self.good)
+
+    @property
+    def good_words(self) -> str:
+        """Good parts, both counts where a sheet has two."""
+        if self.good_low == self.good_high:
+            return str(self.good)
+        return f"{self.good_low}–{self.good_high}"
+
+    @property
+    def short_words(self) -> str:
+        low = max(0, self.line.quantity - self.good_high)
+        high = max(0, self.line.quantity - self.good_low)
+        return str(self.short) if low == high else f"{low}–{high}"
 
 
 @dataclass(slots=True)
@@ -97,6 +113,8 @@ def job_lines(job: Job) -> list[LineStands]:
     for stands in lines.values():
         stands.bench_min = getattr(stands.line, "bench_sum", None) or 0.0
     _count_results(lines, PartResult.objects.filter(line__job=job))
+    for line_id, count in line_counts(lines).items():
+        lines[line_id].good_low, lines[line_id].good_high = count.good_low, count.good_high
     runs = _count_nests(lines, job)
     _attach_runs(lines, job, runs)
     return list(lines.values())

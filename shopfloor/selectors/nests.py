@@ -85,7 +85,7 @@ def newest_revision(nest: Nest) -> NestRevision | None:
 def revision_plans(revision: NestRevision) -> list[NestPlan]:
     """Every plan of a revision, by table and current."""
     return list(
-        revision.plans.select_related("table", "wear_set")
+        revision.plans.select_related("table", "wear_set", "factor")
         .defer("arcs_s", "snapshot")
         .order_by("table__order", "table__name", "wear_set__current_a")
     )

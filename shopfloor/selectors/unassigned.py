@@ -73,11 +73,18 @@ def unassigned_clusters(table: Table, start: datetime, end: datetime) -> list[Un
             arcs=len(cluster.keys),
             arc_s=cluster.arc_s,
             keys=cluster.keys,
-            suggestions=tuple(_named_first(_suggestions(table, cluster), _programs(cluster, said))),
+            suggestions=suggestions_for(table, cluster, _programs(cluster, said)),
             programs=_programs(cluster, said),
         )
         for cluster in clusters(loose, gap_us=the_shop().run_gap_s * 1_000_000)
     ]
+
+
+def suggestions_for(
+    table: Table, cluster: Cluster, programs: tuple[str, ...]
+) -> tuple[Suggestion, ...]:
+    """What these arcs may have been, the likeliest first; `programs` are names the table said."""
+    return tuple(_named_first(_suggestions(table, cluster), programs))
 
 
 def assignments_without_arc() -> list[Orphan]:

@@ -8,12 +8,19 @@ from typing import Any
 
 from django.db import transaction
 
-from planning.calc.quality import QualityError, u_from_angle_mm, u_from_sizes_mm, u_range
+from planning.calc.quality import (
+    QualityError,
+    kerf_correction_mm,
+    u_from_angle_mm,
+    u_from_sizes_mm,
+    u_range,
+)
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, BenchEntry, Check, JobLine, Run, User
 from shopfloor.services.memo import Memo
 from shopfloor.services.work import work_want
 
+SHAPES = ("outside", "hole")
 BENCH_KINDS = ("dross", "edge", "holes", "flatten")
 
 
@@ -26,6 +33,8 @@ class Measured:
     top_mm: float | None = None
     bottom_mm: float | None = None
     thickness_mm: float | None = None  # blank: the nest's
+    nominal_mm: float | None = None  # the size asked, for the kerf's correction
+    shape: str = ""  # what the sizes are of: outside, hole
     rz5_um: float | None = None
     kerf_mm: float | None = None
     dross: str = ""
@@ -39,6 +48,7 @@ def check_record(
     """Writes a check down and returns it with the u range asked of this sheet (None: nothing is
     asked). `passed` is the person's word, else what u says of what is asked, else unknown."""
     thickness_mm = measured.thickness_mm or run.revision.nest.thickness_mm
+    correction_mm = _correction_mm(measured)
     try:
         u_mm = _u_mm(measured, thickness_mm)
         reached = u_range(u_mm, thickness_mm) if u_mm is not None else None
@@ -63,10 +73,29 @@ def check_record(
             dross=measured.dross[:20],
             u_range=reached,
             passed=passed,
+            shape=measured.shape,
+            correction_mm=correction_mm,
         )
     )
     work_want(kind="run", key=str(run.pk))
     return check, asked
+
+
+@transaction.atomic
+def check_countersign(*, check: Check, by: User, at: datetime, memo: Memo | None = None) -> None:
+    """A second person's word that they measured it too. Not the one who checked, and nobody whose
+    own first pieces want a second signature."""
+    if by.pk == check.by_id:
+        raise FloorError("You checked it yourself.", "Somebody else has to sign.")
+    if by.needs_countersign:
+        raise FloorError(
+            f"{by.shown_name}’s own first pieces take a second signature.", "Ask somebody else."
+        )
+    if not by.has_perm("shopfloor.work_floor"):
+        raise FloorError(f"{by.shown_name} does not work at the tables.")
+    if check.countersigned_by_id is not None:
+        raise FloorError("It is signed already.")
+    (memo or Memo()).change(check, countersigned_by=by, countersigned_at=at)
 
 
 @transaction.atomic
@@ -112,6 +141,19 @@ def _u_mm(measured: Measured, thickness_mm: float) -> float | None:
     if top is None or bottom is None:
         raise FloorError("Both sizes are needed, top and bottom.")
     return u_from_sizes_mm(top, bottom, thickness_mm)
+
+
+def _correction_mm(measured: Measured) -> float | None:
+    """The kerf's correction a side from the mean of top and bottom and the size asked."""
+    if measured.nominal_mm is None:
+        return None
+    if measured.shape not in SHAPES:
+        raise FloorError("Is it an outside size or a hole?", "The sign depends on it.")
+    sizes = [size for size in (measured.top_mm, measured.bottom_mm) if size is not None]
+    if len(sizes) != 2 or measured.nominal_mm <= 0:
+        raise FloorError("The kerf needs the size asked, and the size at top and bottom.")
+    mean = sum(sizes) / 2
+    return kerf_correction_mm(measured.nominal_mm, mean, hole=measured.shape == "hole")
 
 
 def _asked(run: Run) -> int | None:

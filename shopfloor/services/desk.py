@@ -52,14 +52,14 @@ def arcs_give(
     run_id: str = "",
     revision_id: int | None = None,
 ) -> Given:
-    """Gives the stretch of loose arcs that `first_key` lies in to a run, or to a nest nobody
-    pressed start for (a run is opened where its first arc began), or, with neither, to no job at
-    all. `arcs` is how many the person saw: later ones are left alone."""
+    """Gives loose arcs to a run, or to a nest nobody pressed start for (a run is opened where its
+    first arc began), or, with neither, to no job at all. It is `arcs` of them from `first_key` on:
+    what lies before and what came after the person looked is left alone."""
     try:
-        loose = arcs_loose(first_key)
+        loose = arcs_loose(first_key, arcs)
     except LookupError as gone:
         raise FloorError(str(gone), "Load the page again.") from gone
-    keys = loose.keys[: max(arcs, 1)]
+    keys = loose.keys
     memo = Memo()
     run = None
     if run_id:

@@ -42,15 +42,25 @@ def person_add(
 
 @transaction.atomic
 def person_edit(
-    *, user: User, first_name: str, last_name: str, role: str, badge: str, active: bool, by: User
+    *,
+    user: User,
+    first_name: str,
+    last_name: str,
+    role: str,
+    badge: str,
+    active: bool,
+    by: User,
+    needs_countersign: bool = False,
 ) -> None:
     """Changes a person. Nobody takes their own administration away: somebody must be left."""
     if user.pk == by.pk and (role != user.role or not active):
         raise ValidationError("Your own role is changed by another administrator.")
     user.first_name, user.last_name = first_name.strip(), last_name.strip()
     user.badge, user.is_active = badge.strip() or None, active
+    user.needs_countersign = needs_countersign
     user.full_clean()
-    user.save(update_fields=["first_name", "last_name", "badge", "is_active"])
+    fields = ["first_name", "last_name", "badge", "is_active", "needs_countersign"]
+    user.save(update_fields=fields)
     if role != user.role or not user.groups.filter(name=role).exists():
         role_give(user=user, role=role)
 

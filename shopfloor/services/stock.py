@@ -6,6 +6,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from planning.calc.cost import remnant_value
 from shopfloor.errors import FloorError
 from shopfloor.models import Sheet, SheetState
 from shopfloor.selectors.shop import the_shop
@@ -32,7 +33,7 @@ def remnant_add(
 ) -> Sheet:
     """What is left of a sheet, as stock of its own with the sheet's heat and owner. Its cost is
     the share of the sheet's by area, times the shop's factor; unknown where the sheet's is, 0
-    for a customer's plate, and 0 below the shop's smallest remnant (scrap)."""
+    for a customer's plate, and what scrap brings below the shop's smallest remnant."""
     if length_mm <= 0 or width_mm <= 0:
         raise FloorError("A remnant has a length and a width above zero.")
     area = area_mm2 if area_mm2 is not None else length_mm * width_mm
@@ -68,9 +69,15 @@ def _credit_minor(sheet: Sheet, area_mm2: float) -> int | None:
     if sheet.cost_minor is None:
         return None
     shop = the_shop()
-    if area_mm2 < shop.remnant_min_mm2:
-        return 0
-    return round(sheet.cost_minor * area_mm2 / sheet.area_mm2 * shop.remnant_factor)
+    return remnant_value(
+        sheet.cost_minor,
+        sheet.area_mm2,
+        area_mm2,
+        factor=shop.remnant_factor,
+        least_mm2=shop.remnant_min_mm2,
+        left_kg=area_mm2 * sheet.thickness_mm * 1e-9 * sheet.material.density_kg_m3,
+        scrap_minor_kg=shop.scrap_minor_kg,
+    )
 
 
 def _free_code(sheet: Sheet) -> str:

@@ -13,7 +13,10 @@ from django.db import transaction
 from django.utils import timezone
 
 from shopfloor.models import Customer, Heat, Material, QueueItem, Sheet, SheetState
+from shopfloor.selectors.remnants import remnants_old
+from shopfloor.selectors.shop import shift_date_of
 from shopfloor.services.jobs import customer_named, thickness_of
+from shopfloor.services.work import work_want
 
 MAX_CERTIFICATE_BYTES: Final = 10 * 1024 * 1024
 # What a certificate comes as, by its first bytes: the name of a file proves nothing.
@@ -151,3 +154,29 @@ def sheet_leave(*, sheet: Sheet, state: str, why: str) -> None:
     sheet.state, sheet.note = state, why.strip()[:200]
     sheet.full_clean()
     sheet.save(update_fields=["state", "note"])
+    work_want(
+        kind="sheet", key=str(sheet.pk), payload={"on": shift_date_of(timezone.now()).isoformat()}
+    )
+
+
+@transaction.atomic
+def sheet_back(*, sheet: Sheet, why: str) -> None:
+    """Takes a written-off sheet back into stock: it was found, or not meant."""
+    if sheet.state != SheetState.WRITTEN_OFF:
+        raise ValidationError("The sheet was not written off.")
+    if not why.strip():
+        raise ValidationError("Say why.")
+    sheet.state, sheet.note = SheetState.IN_STOCK, why.strip()[:200]
+    sheet.save(update_fields=["state", "note"])
+    work_want(kind="sheet", key=str(sheet.pk))
+
+
+@transaction.atomic
+def remnants_write_off(*, now: datetime) -> list[Sheet]:
+    """Writes off every remnant of the shop's that has lain longer than the shop keeps them and is
+    promised to nothing. Their worth goes to the shop, never to a job."""
+    gone = list(remnants_old(now=now))
+    for sheet in gone:
+        days = (now - sheet.received_at).days
+        sheet_leave(sheet=sheet, state=SheetState.WRITTEN_OFF, why=f"lay {days} days")
+    return gone

@@ -45,6 +45,36 @@ def size(mm: float | None, user: Any = None) -> str | SafeString:
 
 
 @register.filter
+def fine(mm: float | None, user: Any = None) -> str | SafeString:
+    """A length measured to hundredths of a mm, or to tenths of a thousandth of an inch."""
+    if mm is None:
+        return "–"
+    return f"{in_from_mm(mm):.4f} in" if _inch(user) else f"{mm:.2f} mm"
+
+
+@register.filter
+def fine_figure(mm: float | None, user: Any = None) -> str:
+    """A small length without its unit, for a column that names it; "?" where it is unknown."""
+    if mm is None:
+        return "?"
+    return f"{in_from_mm(mm):.3f}" if _inch(user) else f"{mm:.2f}".rstrip("0").rstrip(".")
+
+
+@register.filter
+def place(mm: float | None, user: Any = None) -> str | SafeString:
+    """A coordinate of a program: tenths of a mm, or thousandths of an inch."""
+    if mm is None:
+        return UNKNOWN
+    figure = f"{in_from_mm(mm):.3f}" if _inch(user) else f"{mm:.1f}".removesuffix(".0")
+    return figure.replace("-", "−")
+
+
+@register.filter
+def fine_signed(mm: float, user: Any = None) -> str:
+    return f"{'−' if mm < 0 else '+'}{fine(abs(mm), user)}"
+
+
+@register.filter
 def distance(mm: float | None, user: Any = None) -> str | SafeString:
     """A length of cut or travel in m, or feet."""
     if mm is None:
@@ -157,6 +187,13 @@ def clock_off(us: int | None) -> str | SafeString:
 def behind(us: int) -> str:
     """A clock's error as part of a sentence."""
     return f"{abs(us) / 1e6:.1f} s {'behind' if us >= 0 else 'ahead of'} this machine"
+
+
+@register.filter
+def behind_s(seconds: float) -> str:
+    """A device's clock against the shop's: 3 min fast."""
+    size = seconds_text(abs(seconds))
+    return f"{size} {'fast' if seconds > 0 else 'slow'}"
 
 
 @register.filter

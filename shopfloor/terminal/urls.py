@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shopfloor.terminal.views import actions, home, maps, people, table
+from shopfloor.terminal.views import actions, countersign, help, home, maps, people, photo, table
 
 app_name = "floor"
 
 urlpatterns = [
     path("", home.home, name="home"),
+    path("help/", help.help_page, name="help"),
     path("register/", home.register, name="register"),
     path("<slug:table>/", table.page, name="table"),
     path("<slug:table>/state", table.state, name="state"),
     path("<slug:table>/actions", actions.deliver, name="actions"),
     path("<slug:table>/code", table.code, name="code"),
+    path("<slug:table>/photo", photo.photo, name="photo"),
     path("<slug:table>/map/<int:revision>", maps.planned, name="map"),
     path("<slug:table>/runmap/<uuid:run>", maps.of_run, name="runmap"),
     path("<slug:table>/sign-in", people.sign_in, name="sign_in"),
     path("<slug:table>/hand-over", people.hand_over, name="hand_over"),
+    path("<slug:table>/countersign", countersign.countersign, name="countersign"),
     path("<slug:table>/sign-out", people.sign_out, name="sign_out"),
 ]

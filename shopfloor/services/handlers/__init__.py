@@ -35,6 +35,7 @@ KINDS: dict[str, Kind] = {
     "change_piece": Kind("changed a piece", "changing:change_piece"),
     "inspect": Kind("looked at a piece", "changing:inspect"),
     "check": Kind("checked a cut", "checking:check"),
+    "countersign": Kind("signed a check", "checking:countersign"),
     "bench": Kind("worked at the bench", "benching:bench"),
     "note": Kind("wrote a note", "running:note"),
     "undo": Kind("took something back", "undoing:undo"),

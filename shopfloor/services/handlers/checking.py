@@ -1,11 +1,13 @@
-"""A measured cut."""
+"""A measured cut, and the second signature under it."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from shopfloor.errors import FloorError
-from shopfloor.services.checks import Measured, check_record
+from shopfloor.models import Check, Units
+from shopfloor.selectors.checks import correction_words
+from shopfloor.services.checks import Measured, check_countersign, check_record
 from shopfloor.services.handlers.call import Call
 
 
@@ -13,9 +15,11 @@ def check(call: Call) -> dict[str, Any]:
     passed = call.payload.get("passed")
     if passed is not None and not isinstance(passed, bool):
         raise FloorError("Good or not good?")
-    names = ("u_mm", "angle_deg", "top_mm", "bottom_mm", "thickness_mm", "rz5_um", "kerf_mm")
+    names = ("u_mm", "angle_deg", "top_mm", "bottom_mm", "thickness_mm", "rz5_um", "kerf_mm",
+             "nominal_mm")  # fmt: skip
     values = {name: call.number(name) for name in names}
-    measured = Measured(**values, dross=call.text("dross", most=20), passed=passed)
+    shape = call.text("shape", most=8) if values["nominal_mm"] is not None else ""
+    measured = Measured(**values, shape=shape, dross=call.text("dross", most=20), passed=passed)
     row, asked = check_record(
         run=call.the_run(), measured=measured, by=call.person, at=call.at, memo=call.memo
     )
@@ -25,4 +29,28 @@ def check(call: Call) -> dict[str, Any]:
         "u_range": row.u_range,
         "passed": row.passed,
         "asked": asked,
+        "correction_mm": row.correction_mm,
+        "countersign": call.person.needs_countersign,
+        "told": _told(row, asked, inch=call.person.units == Units.INCH),
     }
+
+
+def countersign(call: Call) -> dict[str, Any]:
+    number = call.number("check")
+    row = Check.objects.select_related("by").filter(pk=int(number or 0)).first()
+    if row is None:
+        raise FloorError("There is no such check.")
+    check_countersign(check=row, by=call.person, at=call.at, memo=call.memo)
+    return {"check": row.pk, "run": str(row.run_id), "by": call.person.shown_name}
+
+
+def _told(row: Check, asked: int | None, *, inch: bool) -> list[str]:
+    """What the check came to, for the person who measured."""
+    told = []
+    if row.u_mm is not None:
+        reached = f"range {row.u_range}" if row.u_range else "outside range 5"
+        wanted = f", asked is {asked}" if asked else ", nothing is asked"
+        told.append(f"u is {reached} of ISO 9013{wanted}.")
+    if row.correction_mm is not None:
+        told.append(correction_words(row.correction_mm, inch=inch))
+    return told

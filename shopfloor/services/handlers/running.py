@@ -35,6 +35,7 @@ def start(call: Call) -> dict[str, Any]:
     item, revision = _what(call, table)
     waiting = _waiting_run(item)
     sheet, questions = _sheet(call, item, revision, waiting)
+    _promise_ends(call, sheet, item)
     aside = _set_aside(call, table, waiting)
     for stoppage in Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=call.at):
         stoppage_close(stoppage=stoppage, at=call.at, memo=call.memo)
@@ -177,7 +178,7 @@ def _sheet(
             "Scan the one that lies there.",
             ask="sheet",
         )
-    why = _differs(sheet, expected, revision)
+    why = _differs(sheet, expected, revision) or _promised(sheet, item)
     if why and not call.text("swap_reason"):
         raise FloorError(
             why,
@@ -199,6 +200,24 @@ def _differs(sheet: Sheet, expected: Sheet | None, revision: NestRevision) -> st
             f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
         )
     return ""
+
+
+def _promised(sheet: Sheet, item: QueueItem | None) -> str:
+    """Whether the sheet was kept for another nest; once it is burnt that one chooses anew."""
+    others = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running"))
+    other = others.exclude(pk=item.pk if item else 0).select_related("nest", "table").first()
+    if other is None:
+        return ""
+    return f"Sheet {sheet.code} is promised to {other.nest.name} on {other.table.name}."
+
+
+def _promise_ends(call: Call, sheet: Sheet | None, item: QueueItem | None) -> None:
+    """A sheet that is being burnt is nobody else's any more."""
+    if sheet is None:
+        return
+    others = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running"))
+    for other in others.exclude(pk=item.pk if item else 0):
+        call.memo.change(other, sheet=None)
 
 
 def _stood(call: Call, run: Run, since: Any, reason: str) -> None:

@@ -15,6 +15,7 @@ from shopfloor.selectors.shop import the_shop
 from shopfloor.terminal.board import changes, items, lines
 from shopfloor.terminal.board.cautions import CHANGE, RESTART
 from shopfloor.terminal.board.cutting import Cutting, Stopped, cutting_of, stopped_of
+from shopfloor.terminal.board.firstpiece import signature_wanted
 from shopfloor.terminal.board.late import clashes, last_undo
 from shopfloor.terminal.board.torches import TorchKeys, torches_of
 from shopfloor.terminal.board.words import day_clock
@@ -40,6 +41,15 @@ RESTARTS = (
     ("shift", "Shift ended"),
     ("other", "Something else"),
 )
+
+
+# Steps and first figures of what is measured at the table, as each person reads lengths.
+MM = {"unit": "mm", "size_step": "10", "fine_step": "0.1", "u_step": "0.05", "u_start": "0.30",
+      "pit_step": "0.1", "pit_start": "1.0", "part_start": "20", "length_start": "1000",
+      "width_start": "500"}  # fmt: skip
+IN = {"unit": "in", "size_step": "1", "fine_step": "0.005", "u_step": "0.002", "u_start": "0.012",
+      "pit_step": "0.005", "pit_start": "0.040", "part_start": "1.000", "length_start": "40",
+      "width_start": "20"}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +90,8 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
     stoppage = Stoppage.objects.filter(table=table, ended_at=None).select_related("reason").first()
     wanted = run.revision.nest.wear_set if run else None
     torches = torches_of(table, wanted)
-    queue = items.items_of(table, torches[0].wear_set if torches else None)
+    inch = person.units == Units.INCH
+    queue = items.items_of(table, torches[0].wear_set if torches else None, inch=inch)
     seen = floor_table(table=table, now=now)
     cutting = cutting_of(run, seen.run.left_s, now) if run and seen.run else None
     state = "idle" if run is None else "stopped" if stoppage or run.state == "stopped" else "run"
@@ -97,6 +108,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             **measures(person),
             **run_facts(run, cutting, seen),
             "reasons": reasons_of(table, now),
+            "waiting_more": max(items.waiting(table).count() - len(queue), 0),
             "bench_lines": lines.bench_lines(table),
             "undo": last_undo(terminal, now),
             "conflicts": clashes(now),
@@ -145,14 +157,15 @@ def fixed_lists() -> dict[str, Any]:
 def measures(person: User) -> dict[str, Any]:
     """How this person reads lengths: steps, unit and what a figure is multiplied with for mm."""
     if person.units == Units.INCH:
-        return {"unit": "in", "scale": "25.4", "size_step": "1", "fine_step": "0.005"}
-    return {"unit": "mm", "scale": "1", "size_step": "10", "fine_step": "0.1"}
+        return {**IN, "scale": "25.4"}
+    return {**MM, "scale": "1"}
 
 
 def run_facts(run: Run | None, cutting: Cutting | None, seen: FloorTable) -> dict[str, Any]:
     if run is None or cutting is None:
         return {
             "first_piece_needed": False,
+            "countersign": None,
             "restart_at": 1,
             "contours": "",
             "restart_words": "",
@@ -160,6 +173,7 @@ def run_facts(run: Run | None, cutting: Cutting | None, seen: FloorTable) -> dic
         }
     return {
         "first_piece_needed": seen.first_piece_needed,
+        "countersign": signature_wanted(run),
         "restart_at": cutting.restart_at,
         "contours": cutting.progress.contours,
         "restart_words": restart_words(cutting),

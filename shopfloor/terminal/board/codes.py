@@ -22,7 +22,7 @@ def code_words(code: str, table: Table) -> str:
         state = SheetState(sheet.state).label
         return f"Sheet {sheet.code} is {state}. Touch what you start, then scan it again."
     if nest := Nest.objects.filter(name__iexact=wanted).first():
-        return f"Nest {nest.name} is not among the next on {table.name}. Ask the planner."
+        return f"Nest {nest.name} was withdrawn. Ask the planner which one replaces it."
     if Job.objects.filter(number__iexact=wanted).exists():
         return f"Job {wanted} has nothing next on {table.name}. Ask the planner."
     if tray := Tray.objects.filter(label__iexact=wanted).first():

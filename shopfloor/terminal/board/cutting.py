@@ -43,8 +43,8 @@ def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
     minute = now.replace(second=0, microsecond=0)
     facts = facts_of(run.revision)
     title = nest_title(run.revision, facts)
-    if not progress.listens or (progress.unplaced and not progress.done):
-        left_s = None  # nothing says how far the run is
+    if not progress.listens or progress.all_seen or (progress.unplaced and not progress.done):
+        left_s = None  # nothing says how far the run is, or nothing of it is left
     low_high = range_of(run, left_s)
     ends_at = minute + timedelta(seconds=left_s) if left_s is not None else None
     return Cutting(
@@ -89,12 +89,14 @@ def range_of(run: Run, left_s: float | None) -> tuple[float, float] | None:
 def count_words(
     progress: Progress, left_s: float | None, low_high: tuple[float, float] | None
 ) -> str:
+    if progress.all_seen:
+        return f"{progress.words}, every contour seen burnt"
     if left_s is None:
         return f"{progress.words}, time left unknown" if progress.listens else progress.words
     if low_high is None:
-        return f"{progress.words}, about {about(left_s)} left"
+        return f"{progress.words}, {about(left_s)} left"
     low, high = (round(one / 60) for one in low_high)
-    return f"{progress.words}, about {about(left_s)} left ({low}–{high})"
+    return f"{progress.words}, {about(left_s)} left ({low}–{high})"
 
 
 def evidence_of(run: Run, ends_at: datetime | None) -> str:

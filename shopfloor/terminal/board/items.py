@@ -5,7 +5,11 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, field
 
+from django.db.models import QuerySet
+
+from planning.calc.units import in_from_mm
 from shopfloor.models import NestPlan, NestRevision, QueueItem, Sheet, Table, WearSet
+from shopfloor.selectors.papers import paper_codes
 from shopfloor.terminal.board.cautions import Caution, metal_caution
 from shopfloor.terminal.board.words import Facts, about, facts_of, nest_title, part_names, set_words
 
@@ -37,7 +41,7 @@ class SheetKey:
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    pk: int
+    pk: str
     title: str
     what: str
     plan_words: str
@@ -54,31 +58,43 @@ class Item:
     caution: Caution | None
     wanted: WearSet
     sheets: list[SheetKey] = field(default_factory=list)
+    note: str = ""
 
 
-def items_of(table: Table, fitted: WearSet | None) -> list[Item]:
-    rows = QueueItem.objects.filter(table=table, state="waiting").select_related(
-        "nest__material", "nest__wear_set", "sheet__heat"
+def waiting(table: Table) -> QuerySet[QueueItem]:
+    rows = QueueItem.objects.filter(table=table, state="waiting")
+    return rows.select_related("nest__material", "nest__wear_set", "sheet__heat").order_by(
+        "position", "pk"
     )
+
+
+def items_of(table: Table, fitted: WearSet | None, *, inch: bool = False) -> list[Item]:
     found = []
-    for row in rows.order_by("position", "pk")[:SHOWN]:
+    for row in waiting(table)[:SHOWN]:
         revision = row.nest.revisions.defer("program").order_by("-revision").first()
         if revision is not None:
-            found.append(item_of(row, revision, table, fitted))
+            found.append(item_of(row, revision, table, fitted, inch=inch))
     return found
 
 
-def item_of(row: QueueItem, revision: NestRevision, table: Table, fitted: WearSet | None) -> Item:
+def item_of(
+    row: QueueItem,
+    revision: NestRevision,
+    table: Table,
+    fitted: WearSet | None,
+    *,
+    inch: bool = False,
+) -> Item:
     nest, sheet, facts = row.nest, row.sheet, facts_of(revision)
     right = None if fitted is None else fitted.pk == nest.wear_set_id
     made = [part_names(facts), f"{nest.thickness_text} {nest.material.name}"]
     heat = sheet.heat if sheet else None
     return Item(
-        pk=row.pk,
+        pk=str(row.pk) if row.pk else f"nest-{nest.pk}",
         title=nest_title(revision, facts),
         what=f"{', '.join(part for part in made if part)}, program {revision.file_name}.",
         plan_words=plan_words(revision, table, nest.wear_set),
-        payload=json.dumps({"queue_item": row.pk}),
+        payload=json.dumps({"queue_item": row.pk} if row.pk else {"revision": revision.pk}),
         codes=json.dumps(codes_of(row, revision, facts)),
         revision=revision.pk,
         sheet=sheet.code if sheet else "",
@@ -90,7 +106,7 @@ def item_of(row: QueueItem, revision: NestRevision, table: Table, fitted: WearSe
         change_words={True: "no change", False: "change the set", None: "set unknown"}[right],
         caution=metal_caution(nest.material.caution),
         wanted=nest.wear_set,
-        sheets=[] if sheet else sheets_for(row),
+        sheets=[] if sheet else sheets_for(row, inch=inch),
     )
 
 
@@ -105,16 +121,18 @@ def plan_words(revision: NestRevision, table: Table, wear_set: WearSet) -> str:
     plan = NestPlan.objects.filter(revision=revision, table=table, wear_set=wear_set).first()
     if plan is None or plan.total_s is None:
         return "No plan for this table and set"
-    return f"About {about(plan.total_s)} planned"
+    taken = about(plan.total_s)
+    return f"{taken[0].upper()}{taken[1:]} planned"
 
 
 def codes_of(row: QueueItem, revision: NestRevision, facts: Facts) -> list[str]:
     """What is printed on papers that lead here: traveler, setup sheet, the sheet itself."""
     sheet = [row.sheet.code] if row.sheet else []
-    return [row.nest.name, revision.file_name, *sheet, *facts.jobs]
+    papers = paper_codes(row.nest, list(facts.jobs), row.table)
+    return [row.nest.name, revision.file_name, *sheet, *facts.jobs, *papers]
 
 
-def sheets_for(row: QueueItem) -> list[SheetKey]:
+def sheets_for(row: QueueItem, *, inch: bool = False) -> list[SheetKey]:
     """Sheets in stock that fit a nest nobody planned a sheet for, remnants first."""
     nest = row.nest
     found = Sheet.objects.filter(
@@ -126,6 +144,12 @@ def sheets_for(row: QueueItem) -> list[SheetKey]:
         ),
     ).order_by("area_mm2", "code")
     return [
-        SheetKey(one.code, f"{one.length_mm:.0f} x {one.width_mm:.0f} mm {one.place}".strip())
+        SheetKey(one.code, f"{size_words(one.length_mm, one.width_mm, inch)} {one.place}".strip())
         for one in found[:SHEETS_SHOWN]
     ]
+
+
+def size_words(length_mm: float, width_mm: float, inch: bool) -> str:
+    if inch:
+        return f"{in_from_mm(length_mm):.1f} x {in_from_mm(width_mm):.1f} in"
+    return f"{length_mm:.0f} x {width_mm:.0f} mm"

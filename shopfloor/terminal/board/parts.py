@@ -35,18 +35,22 @@ def seen_contours(run: Run) -> Progress:
 
 
 def map_parts(revision: NestRevision, seen: Progress | None) -> TouchMap:
-    """Whole ordered parts: outline and holes together, judged as one."""
+    """Whole ordered parts: outline and holes together, judged as one. Each has the number its
+    outline is cut in, as on the setup sheet."""
     members: dict[tuple[int | None, str, int], list[Contour]] = {}
     for contour in revision.contours.exclude(line=None).order_by("number"):
         members.setdefault((contour.line_id, contour.part, contour.copy), []).append(contour)
     parts, keys = [], []
-    for (_, name, copy), contours in members.items():
+    for (_, name, _), contours in members.items():
         first = next((one for one in contours if not one.inner), contours[0])
         state = state_of([one.number for one in contours], seen)
-        title = f"{name} {copy}".strip()
-        keys.append(Key(first.number, title, words_of(state, seen), seen_of(state, seen)))
+        keys.append(
+            Key(
+                first.number, f"{first.number}: {name}", words_of(state, seen), seen_of(state, seen)
+            )
+        )
         drawn = [first, *(one for one in contours if one is not first)]
-        parts.append(drawn_part(str(copy), first.number, drawn, state, title))
+        parts.append(drawn_part(str(first.number), first.number, drawn, state, name))
     return TouchMap(svg_of(parts), keys, 0)
 
 

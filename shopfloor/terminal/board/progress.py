@@ -24,6 +24,10 @@ class Progress:
     listens: bool
 
     @property
+    def all_seen(self) -> bool:
+        return self.listens and 0 < self.contours <= len(self.done)
+
+    @property
     def words(self) -> str:
         """7 of 12 base plates; 31 of 48 contours where arcs cannot be placed."""
         if not self.listens:

@@ -58,14 +58,13 @@ def part_names(facts: Facts) -> str:
     return f"{told[0].upper()}{told[1:]}{more}"
 
 
-def about(seconds: float | None) -> str:
-    """28 min, 1 h 35 min; blank where nobody knows."""
-    if seconds is None:
-        return ""
+def about(seconds: float) -> str:
+    """About 28 min, about 1 h 35 min, under a minute."""
     minutes = max(round(seconds / 60), 0)
     if minutes < 1:
         return "under a minute"
-    return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"
+    long = f"{minutes // 60} h {minutes % 60:02d} min"
+    return f"about {long if minutes >= 100 else f'{minutes} min'}"
 
 
 def clock(moment: datetime | None) -> str:

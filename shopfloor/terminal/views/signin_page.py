@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.csrf import ensure_csrf_cookie
 
 from shopfloor.models import Run, RunState, Table, Terminal, User
-from shopfloor.selectors.shop import the_shop
+from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.terminal.board.people import floor_people
 from shopfloor.terminal.board.words import nest_title
 
@@ -25,6 +25,7 @@ def signin_page(
     context = {
         "table": table,
         "terminal": terminal,
+        "zone": shop_zone(),
         "people": floor_people(),
         "beside": beside,
         "problem": problem,

@@ -7,17 +7,20 @@ from typing import Any
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET
 
 from shopfloor.models import Table, Terminal, User
+from shopfloor.selectors.papers import paper_read
 from shopfloor.selectors.shop import shop_zone
 from shopfloor.terminal.access import COOKIE, at_table, cookie_set, crew, crew_touched
 from shopfloor.terminal.board import board_of
-from shopfloor.terminal.board.codes import code_words
+from shopfloor.terminal.board.codes import code_words, plain
 from shopfloor.terminal.board.mark import mark_of
+from shopfloor.terminal.board.scanned import scanned_item
 from shopfloor.terminal.tokens import entry_token
 from shopfloor.terminal.views.signin_page import signin_page
 
@@ -77,6 +80,18 @@ def screens(terminal: Terminal, table: Table, people: list[User], mark: str) -> 
 @require_GET
 @at_table
 def code(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
-    if not crew(request, terminal, table):
+    people = crew(request, terminal, table)
+    if not people:
         return HttpResponse(status=401)
-    return JsonResponse({"words": code_words(request.GET.get("code", "")[:120], table)})
+    text, void = paper_read(plain(request.GET.get("code", "")[:120]))
+    if void:
+        return JsonResponse({"words": void})
+    now = timezone.now()
+    board = board_of(table=table, terminal=terminal, person=people[0], now=now)
+    torch = board.torches[0] if board.torches else None
+    inch = people[0].units == "inch"
+    item = scanned_item(text, table, torch.wear_set if torch else None, inch=inch)
+    if item is None:
+        return JsonResponse({"words": code_words(text, table)})
+    shown = {"board": board, "item": item, "table": table}
+    return JsonResponse({"screen": render_to_string("kerfbook/floor/_start.html", shown)})

@@ -29,6 +29,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "job_quote": (OWNER, "job"),
     "job_line_add": (PLAN, "job"),
     "job_line": (PLAN, "line"),
+    "late": ({"supervisor", "planner", "owner", "administrator"}, ""),
     "nests": (ALL, ""),
     "nest_add": (PLAN, ""),
     "nest": (ALL, "nest"),
@@ -39,6 +40,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "nest_program": (ALL, "revision"),
     "plan": (ALL, "plan"),
     "queue": (ALL, ""),
+    "checks": (ALL, ""),
     "chart": (ALL, ""),
     "chart_import": (CHART, ""),
     "sets": (ALL, ""),
@@ -49,6 +51,9 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "stock": (ALL, ""),
     "stock_receive": (PLAN, ""),
     "sheet": (ALL, "sheet"),
+    "remnants": (ALL, ""),
+    "low_stock": (ALL, ""),
+    "labels": (ALL, ""),
     "heats": (ALL, ""),
     "heat": (ALL, "heat"),
     "certificate": (ALL, "heat"),
@@ -67,11 +72,14 @@ PAGES: dict[str, tuple[set[str], str]] = {
 ACTS: dict[str, tuple[set[str], str]] = {
     "job_act": (PLAN, "job"),
     "job_import_confirm": (PLAN, ""),
+    "late_decide": (PLAN, "late"),
     "nest_act": (PLAN, "nest"),
     "queue_act": (PLAN, "queue"),
     "chart_import_confirm": (CHART, ""),
     "chart_end": (CHART, "row"),
     "sheet_leave": (PLAN, "sheet"),
+    "sheet_back": (PLAN, "sheet"),
+    "remnants_write_off": (PLAN, ""),
     "source_act": (ADMIN, "feed"),
     "source_token": (ADMIN, "feed"),
     "source_try": (ADMIN, ""),
@@ -88,11 +96,12 @@ ANSWERED = {"source_token", "source_try", "source_try_at"}
 # Everybody's own, or nobody's: tested by themselves below.
 # "intake" takes collectors by their own token.
 OWN = {"home", "login", "logout", "preferences", "password", "healthz", "intake"}
+OWN |= {"help", "help_own"}
 
 
 @pytest.fixture
 def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
-    from shopfloor.models import ChartRow, QueueItem, Reason, Shift, Terminal, Work
+    from shopfloor.models import Action, ChartRow, QueueItem, Reason, Shift, Terminal, Work
     from telemetry.models import Alarm
 
     at = datetime(2026, 10, 1, tzinfo=UTC)
@@ -123,6 +132,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "shift": [Shift.objects.order_by("pk")[0].pk],
         "reason": [Reason.objects.create(code="crane-busy", label="crane busy").pk],
         "terminal": [Terminal.objects.create(code="t", name="T").pk],
+        "late": [Action.objects.create(kind="finish", person=operator, device_at=at, at=at).pk],
         "work": [Work.objects.create(kind="nest", key="1", state="failed", wanted_at=at).pk],
     }
 

@@ -96,6 +96,16 @@ def floor(table: Table, planner: User) -> Floor:
     return Floor(table, fast, fine, job, line, items, feed)
 
 
+def queued(made: Floor, name: str, code: str) -> QueueItem:
+    """One more sheet of a nest, behind all others."""
+    return QueueItem.objects.create(
+        nest=Nest.objects.get(name=name),
+        table=made.table,
+        position=QueueItem.objects.count() + 1,
+        sheet=Sheet.objects.get(code=code),
+    )
+
+
 def wear_set(code: str, duty: str, amps: float, by: User, table: Table, *, fitted: bool) -> WearSet:
     made = WearSet.objects.create(code=code, duty=duty, current_a=amps)
     tray = Tray.objects.create(label=f"T-{duty}", wear_set=made)

@@ -84,6 +84,10 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         from shopfloor.services.runs import run_close
 
         run_close(run=Run.objects.latest("opened_at"), at=timezone.now())
+    elif name == "plate":
+        cast.sheet(order["number"], made.line.material)
+    elif name == "queue":
+        cast.queued(made, order["nest"], order["sheet"])
     elif name == "gap":
         ended = timezone.now() - timedelta(minutes=30)
         Stoppage.objects.create(

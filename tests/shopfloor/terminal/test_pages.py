@@ -1,15 +1,21 @@
 from __future__ import annotations
 
+import json
 import re
 
 import pytest
 import time_machine
 from django.test import Client
 from django.utils import timezone
+from django.utils.html import escape
 
+from shopfloor.models import Nest, QueueItem
+from shopfloor.selectors.papers import paper_code, plan_on, setup_said
+from shopfloor.services.papers import paper_drawn
 from shopfloor.services.people import terminal_by_token, terminal_retire
 from telemetry.models import Arc
 from tests.conftest import PASSWORD, PIN
+from tests.shopfloor.terminal.cast import sheet
 
 pytestmark = pytest.mark.django_db
 PAGE = "/floor/north/"
@@ -181,6 +187,59 @@ def test_a_person_s_own_units_reach_the_figures(signed_in, operator):
 )
 def test_a_scanned_code_is_said_in_words(signed_in, code, says):
     assert says in signed_in.get(PAGE + "code", {"code": code}).json()["words"]
+
+
+def scanned(signed_in, code):
+    return signed_in.get(PAGE + "code", {"code": code}).json()
+
+
+def test_a_nest_further_down_the_list_starts_from_its_setup_sheet(signed_in, floor):
+    planned = sheet(4, floor.revision.nest.material)
+    item = QueueItem.objects.create(
+        nest=floor.items[0].nest, table=floor.table, position=9, sheet=planned
+    )
+    QueueItem.objects.filter(pk=floor.items[0].pk).update(state="done")
+    for code in ("K-2284-1", "nest:k-2284-1", planned.code):
+        screen = scanned(signed_in, code)["screen"]
+        assert f'data-screen="start-{item.pk}"' in screen
+        assert f"Sheet {planned.code}" in screen
+
+
+def test_a_nest_on_no_list_starts_from_its_setup_sheet_and_a_sheet_of_its_metal(signed_in, floor):
+    QueueItem.objects.filter(pk=floor.items[0].pk).update(state="done")
+    screen = scanned(signed_in, "K-2284-1")["screen"]
+    assert "Not on North’s list." in screen
+    assert "No sheet is planned" in screen
+    assert "S-1109" in screen  # S355 of 12 mm in stock
+    assert "S-1103" not in screen  # the stainless one
+    assert escape(json.dumps({"revision": floor.revision.pk})) in screen
+
+
+def printed(floor, planner):
+    nest, revision = floor.items[0].nest, floor.revision
+    said = setup_said(nest, revision, plan_on(nest, revision, floor.table))
+    return paper_drawn(
+        kind="setup", said=said, by=planner, now=timezone.now(), nest=nest, table=floor.table
+    )
+
+
+def test_a_setup_sheet_in_force_starts_its_nest_and_a_void_one_says_why(signed_in, floor, planner):
+    code = paper_code(printed(floor, planner))
+    assert escape(code) in signed_in.get(PAGE).content.decode()  # known without asking
+    assert f'data-screen="start-{floor.items[0].pk}"' in scanned(signed_in, code)["screen"]
+    Nest.objects.filter(name="K-2284-1").update(thickness_text="1/2 in")
+    assert "is void" in scanned(signed_in, code)["words"]
+
+
+def test_a_nest_on_another_table_s_list_says_so(signed_in, floor, south):
+    QueueItem.objects.filter(pk=floor.items[0].pk).update(table=south)
+    assert "It waits on the list of South." in scanned(signed_in, "K-2284-1")["screen"]
+
+
+def test_a_withdrawn_nest_does_not_start(signed_in, floor):
+    QueueItem.objects.filter(pk=floor.items[0].pk).update(state="done")
+    Nest.objects.filter(name="K-2284-1").update(withdrawn_at=timezone.now())
+    assert "was withdrawn" in scanned(signed_in, "K-2284-1")["words"]
 
 
 def test_an_unchanged_state_costs_a_handful_of_queries(

@@ -95,6 +95,24 @@ def test_a_scanned_traveler_opens_its_start_and_a_scanned_tray_its_change(hand, 
     hand.until(lambda: stage.facts()["fitted"][0] == "FI-EL-1")
 
 
+def test_a_nest_that_moved_up_the_list_can_be_touched(hand, stage):
+    stage.does("queue", nest="K-2284-1", sheet="S-1109")
+    hand.sees("1 more waits on the list.")
+    hand.tap("K-2297")
+    hand.tap("Go on with fast 120 A")
+    hand.tap("rush, cut it anyway")
+    hand.tap("Start")
+    hand.settled()
+    hand.tap("Finish")
+    hand.tap("All good")
+    hand.settled()
+    hand.touch(hand.page.locator(".starts button").nth(2))
+    hand.sees("Sheet S-1109")
+    hand.tap("Start")
+    hand.settled()
+    assert stage.facts()["runs"][-1] == ["K-2284-1", "open", "S-1109"]
+
+
 def test_starting_over_an_open_run_asks_why_it_is_set_aside(hand, stage):
     started(hand)
     hand.tap("K-2284, nest 2 of 2")

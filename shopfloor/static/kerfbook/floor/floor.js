@@ -9,6 +9,7 @@ import { draw, said, stood } from "./view.js";
 import { Changing } from "./change.js";
 import { Finishing } from "./finish.js";
 import { Forms } from "./forms.js";
+import { Photo } from "./photo.js";
 import { Starting } from "./start.js";
 
 const IDLE_CHECK_MS = 2000;
@@ -110,6 +111,7 @@ root.addEventListener("shown", (event) => {
   finishing.opened(event.detail);
 });
 new Scanner((text) => starting.scanned(text, { changing }));
+new Photo({ scanned: (text) => starting.scanned(text, { changing }), say: (...words) => notices.now(...words) });
 
 function tick() {
   document.getElementById("clock").textContent = clock(new Date(poll.now()));

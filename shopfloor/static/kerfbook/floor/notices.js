@@ -30,6 +30,12 @@ export class Notices {
     if (this.bar.hidden) this.next();
   }
 
+  /** What a person waits for: shown at once, in place of what was said before of the same. */
+  now(head, text, bad) {
+    this.waiting.unshift({ head, text, bad });
+    this.next();
+  }
+
   /** The person went on: what was only good to know goes away. */
   passed() {
     this.waiting = this.waiting.filter((one) => one.bad);
@@ -52,7 +58,7 @@ export function answerWords(result, entry, label, clock) {
   const hint = result.hint ? ` ${result.hint}` : "";
   if (result.state === "refused") return { head: `Not taken: ${label}${at}.`, text: `${result.message || ""}${hint}`, bad: true };
   if (result.state === "conflict") return { head: "Both are kept.", text: `${result.message || ""}${hint}`, bad: true };
-  const told = [...(result.questions || [])];
+  const told = [...(result.questions || []), ...(result.told || [])];
   if (result.heat_to_mark) told.push(`Mark heat ${result.heat_to_mark} on ${result.remnant || "what is left"} before it leaves the table.`);
   return told.length ? { head: `Taken: ${label}.`, text: told.join(" "), bad: false } : null;
 }

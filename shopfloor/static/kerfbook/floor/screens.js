@@ -68,11 +68,43 @@ export class Screens {
       now.replaceWith(copy);
       if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
     }
+    this.added();
     for (const name of ["state", "version", "as-of"]) {
       const value = this.latest.getAttribute(`data-${name}`);
       if (value !== null) this.root.setAttribute(`data-${name}`, value);
     }
     this.root.dispatchEvent(new CustomEvent("applied"));
+  }
+
+  /** A nest that moved up in the queue brings a screen of its own; one that left takes its away.
+      One that was scanned for stays: a refused start asks its question there. */
+  added() {
+    for (const next of this.latest.querySelectorAll("[data-screen]")) {
+      const mine = this.section(next.dataset.screen);
+      if (mine) delete mine.dataset.scanned;
+      else this.put(next);
+    }
+    for (const now of this.root.querySelectorAll("[data-screen]")) {
+      const gone = !this.section(now.dataset.screen, this.latest);
+      if (gone && now.dataset.screen !== this.shown && now.dataset.scanned === undefined) now.remove();
+    }
+  }
+
+  put(screen) {
+    const copy = document.importNode(screen, true);
+    copy.dataset.from = screen.outerHTML;
+    copy.hidden = true;
+    this.section(screen.dataset.screen)?.remove();
+    this.root.append(copy);
+    return copy;
+  }
+
+  /** A start that was scanned for and is not among the next in the queue. */
+  scanned(html) {
+    const found = new DOMParser().parseFromString(html, "text/html");
+    const screen = this.put(found.querySelector("[data-screen]"));
+    screen.dataset.scanned = "yes";
+    this.go(screen.dataset.screen);
   }
 }
 

@@ -9,7 +9,8 @@ const form = document.getElementById("signin");
 const pin = document.getElementById("pin");
 const dots = document.getElementById("dots");
 const asked = document.getElementById("asked");
-const clock = (moment) => moment.toTimeString().slice(0, 5);
+const zoned = new Intl.DateTimeFormat("en-GB", { timeZone: form.dataset.zone, hour: "2-digit", minute: "2-digit" });
+const clock = (moment) => zoned.format(moment); // the shop's clock, whatever the tablet is set to
 const connection = new Connection(clock);
 
 function show() {

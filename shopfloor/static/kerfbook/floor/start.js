@@ -20,10 +20,14 @@ export class Starting {
 
   find(code) {
     const wanted = plain(code);
-    return [...this.root.querySelectorAll("[data-codes]")].find((one) => JSON.parse(one.dataset.codes || "[]").some((own) => plain(own) === wanted));
+    return [...this.root.querySelectorAll("[data-codes]")].find((one) => (one.dataset.scanned === undefined || one === this.screen) && JSON.parse(one.dataset.codes || "[]").some((own) => plain(own) === wanted));
   }
 
   scanned(code, { changing }) {
+    if (this.looking) { // the sheet scanned right after its nest
+      this.looking.then(() => this.scanned(code, { changing }));
+      return undefined;
+    }
     const known = this.find(code);
     if (known?.dataset.screen && known !== this.screen && !(this.screen && plain(this.screen.querySelector("form").dataset.expected) === plain(code))) return this.screens.go(known.dataset.screen);
     if (known?.dataset.changeTray) return changing.trayScanned(known);
@@ -32,9 +36,11 @@ export class Starting {
       known.checked = true;
       return this.screens.busy(known);
     }
+    if (known && known === this.screen && plain(known.querySelector("form").dataset.expected) !== plain(code)) return; // its own paper again
     if (this.screen) return this.sheet(this.screen, plain(code));
     if (this.screens.shown === "change") return changing.pieceScanned(plain(code));
-    return this.look(code);
+    this.looking = this.look(code).finally(() => { this.looking = null; });
+    return undefined;
   }
 
   sheet(screen, code) {
@@ -92,6 +98,7 @@ export class Starting {
     try {
       const reply = await fetch(`${this.root.dataset.codeUrl}?${new URLSearchParams({ code })}`, { credentials: "same-origin" });
       const found = reply.ok ? await reply.json() : { words: "Nobody could say what that code is." };
+      if (found.screen) return this.screens.scanned(found.screen);
       document.getElementById("said-head").textContent = found.words;
     } catch {
       document.getElementById("said-head").textContent = `${code} is not among what this tablet knows, and there is no connection to ask.`;

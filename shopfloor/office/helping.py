@@ -1,0 +1,22 @@
+"""Help, for each person."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+
+from shopfloor.helptext import HELPS
+from shopfloor.office.access import DeskRequest, signed_in
+
+
+@signed_in
+def own(request: DeskRequest) -> HttpResponse:
+    role = request.user.role if request.user.role in HELPS else "supervisor"
+    return redirect("help", role)
+
+
+@signed_in
+def page(request: DeskRequest, role: str) -> HttpResponse:
+    if role not in HELPS:
+        raise Http404
+    return render(request, "kerfbook/office/help.html", {"help": HELPS[role], "roles": list(HELPS)})

@@ -1,0 +1,83 @@
+"""Remnants with their age and worth, plate against the lists, and labels to stick on either."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from shopfloor.models import Sheet
+from shopfloor.office.access import ANY, CHART, COST, PLAN, DeskRequest, may, right
+from shopfloor.printed import code_svg
+from shopfloor.selectors.low_stock import plates
+from shopfloor.selectors.remnants import (
+    customers_drop,
+    customers_returned,
+    promised_sheets,
+    remnants,
+    remnants_old,
+)
+from shopfloor.selectors.shop import the_shop
+from shopfloor.services.stock_office import remnants_write_off, sheet_back
+
+MOST_LABELS = 60
+
+
+@right(*ANY)
+def remnants_page(request: DeskRequest) -> HttpResponse:
+    now, rows = timezone.now(), list(remnants())
+    old = set(remnants_old(now=now).values_list("pk", flat=True))
+    worth = [row.cost_minor for row in rows if row.cost_minor is not None]
+    return render(
+        request, "kerfbook/office/remnants.html",
+        {
+            "rows": rows, "old": old, "promised": set(promised_sheets()), "rules": the_shop(),
+            "worth": sum(worth), "unknown": len(rows) - len(worth),
+            "drop": customers_drop(), "returned": customers_returned(),
+            "prices": may(request.user, COST, CHART), "may_plan": may(request.user, PLAN),
+        },
+    )  # fmt: skip
+
+
+@right(PLAN)
+@require_POST
+def write_off(request: DeskRequest) -> HttpResponse:
+    gone = remnants_write_off(now=timezone.now())
+    named = ", ".join(sheet.code for sheet in gone) or "none was old enough"
+    messages.success(request, f"Written off, to the shop: {named}.")
+    return redirect("remnants")
+
+
+@right(PLAN)
+@require_POST
+def back(request: DeskRequest, pk: int) -> HttpResponse:
+    sheet = get_object_or_404(Sheet, pk=pk)
+    try:
+        sheet_back(sheet=sheet, why=request.POST.get("why", ""))
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+    return redirect("sheet", pk)
+
+
+@right(*ANY)
+def low(request: DeskRequest) -> HttpResponse:
+    rows = plates()
+    short = [plate for plate in rows if plate.short]
+    return render(
+        request, "kerfbook/office/low_stock.html",
+        {"rows": rows, "short": short, "may_plan": may(request.user, PLAN)},
+    )  # fmt: skip
+
+
+@right(*ANY)
+def labels(request: DeskRequest) -> HttpResponse:
+    """`?sheet=` once for each sheet or remnant; without one all remnants. No money."""
+    asked = [int(pk) for pk in request.GET.getlist("sheet") if pk.isdecimal() and len(pk) < 12]
+    found = remnants().select_related("material", "heat", "owner")
+    if asked:
+        found = Sheet.objects.filter(pk__in=asked).select_related("material", "heat", "owner")
+    rows = [(sheet, code_svg(sheet.code)) for sheet in found[:MOST_LABELS]]
+    return render(request, "kerfbook/office/labels.html", {"rows": rows})

@@ -1,0 +1,41 @@
+"""Codes read from a photo, where there is no scanner."""
+
+from __future__ import annotations
+
+from io import BytesIO
+
+import zxingcpp
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+MOST_BYTES = 16 * 1024 * 1024
+MOST_PIXELS = 80_000_000
+SIDE_PX = 2400  # larger photos are read at this size: a code fills enough of it
+FORMATS = ("JPEG", "PNG", "WEBP")
+
+
+class PhotoError(ValueError):
+    """A photo that cannot be read, in words for whoever took it."""
+
+
+def codes_in(raw: bytes) -> list[str]:
+    """The texts of all codes on a photo, largest first, each once. Raises PhotoError."""
+    if len(raw) > MOST_BYTES:
+        raise PhotoError("The photo is over 16 MB. Take a smaller one.")
+    try:
+        with Image.open(BytesIO(raw), formats=FORMATS) as opened:
+            if opened.width * opened.height > MOST_PIXELS:
+                raise PhotoError("The photo has too many pixels. Take a smaller one.")
+            opened.draft("L", (SIDE_PX, SIDE_PX))
+            grey = ImageOps.exif_transpose(opened).convert("L")
+    except (UnidentifiedImageError, OSError, SyntaxError, Image.DecompressionBombError) as problem:
+        raise PhotoError("That is no photo this program can open (JPEG, PNG, WebP).") from problem
+    grey.thumbnail((SIDE_PX, SIDE_PX))
+    found = zxingcpp.read_barcodes(grey)
+    found.sort(key=lambda one: -_size(one))
+    return list(dict.fromkeys(one.text.strip() for one in found if one.text.strip()))
+
+
+def _size(found: zxingcpp.Barcode) -> int:
+    place = found.position
+    wide = abs(place.bottom_right.x - place.top_left.x)
+    return wide + abs(place.bottom_right.y - place.top_left.y)

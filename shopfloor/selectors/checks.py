@@ -1,0 +1,157 @@
+"""Measured cuts: which want a second signature, and how they stand over time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.db.models import Count, Max, QuerySet
+
+from planning.calc.control import Control, individuals
+from planning.calc.quality import QualityError, rz5_range, u_limits_mm, u_range
+from planning.calc.units import in_from_mm
+from shopfloor.models import Check, Material, Run, RunState, WearSet
+
+SHOWN = 60  # the newest of one set, material and thickness
+MEASURES = {"u": "u_mm", "kerf": "correction_mm"}
+
+
+def countersigns_wanted(run: Run | None = None) -> QuerySet[Check]:
+    """Passed first pieces by people whose checks take a second signature, where their run has none
+    signed yet. Newest first; the runs that stand, or just `run`'s."""
+    checks = Check.objects.filter(
+        by__needs_countersign=True, countersigned_by=None, passed=True
+    ).exclude(run__in=Check.objects.exclude(countersigned_by=None).values("run"))
+    if run is not None:
+        checks = checks.filter(run=run)
+    else:
+        checks = checks.filter(run__state__in=(RunState.OPEN, RunState.STOPPED))
+    return checks.select_related("by", "run__revision__nest", "run__table").order_by("-at")
+
+
+@dataclass(frozen=True, slots=True)
+class CheckGroup:
+    """What cuts compare with: one set, one material, one thickness."""
+
+    wear_set: WearSet
+    material: Material
+    thickness_mm: float
+    thickness_text: str
+    checks: int
+    last_at: datetime
+
+    @property
+    def key(self) -> str:
+        return f"{self.wear_set.pk}-{self.material.pk}-{self.thickness_mm:g}"
+
+
+@dataclass(slots=True)
+class CheckSeen:
+    check: Check
+    u_range: int | None = None
+    rz5_range: int | None = None
+    designation: str = ""
+    signals: list[str] = field(default_factory=list)
+
+
+def check_groups() -> list[CheckGroup]:
+    """Every set, material and thickness with a measured cut, the latest measured first."""
+    nest = "run__revision__nest"
+    rows = (
+        _measured()
+        .values(f"{nest}__wear_set", f"{nest}__material", f"{nest}__thickness_mm")
+        .annotate(checks=Count("pk"), last=Max("at"), text=Max(f"{nest}__thickness_text"))
+        .order_by("-last")
+    )
+    sets = WearSet.objects.in_bulk()
+    materials = Material.objects.in_bulk()
+    return [
+        CheckGroup(
+            sets[row[f"{nest}__wear_set"]],
+            materials[row[f"{nest}__material"]],
+            row[f"{nest}__thickness_mm"],
+            row["text"],
+            row["checks"],
+            row["last"],
+        )
+        for row in rows
+    ]
+
+
+def group_checks(group: CheckGroup) -> list[Check]:
+    """Its newest checks, oldest first."""
+    rows = (
+        Check.objects.filter(
+            run__revision__nest__wear_set=group.wear_set,
+            run__revision__nest__material=group.material,
+            run__revision__nest__thickness_mm=group.thickness_mm,
+        )
+        .exclude(run__state=RunState.VOIDED)
+        .select_related("by", "countersigned_by", "run__revision__nest", "run__table")
+        .defer("run__plan", "run__revision__program")
+        .order_by("-at", "-pk")
+    )
+    return list(reversed(rows[:SHOWN]))
+
+
+def control_of(
+    checks: list[Check], measure: str, *, scale: float = 1.0
+) -> tuple[list[Check], Control | None]:
+    """Those that have the measure, and their control chart (in mm x `scale`); None where they are
+    too few."""
+    name = MEASURES[measure]
+    known = [check for check in checks if getattr(check, name) is not None]
+    return known, individuals([getattr(check, name) * scale for check in known])
+
+
+def seen(checks: list[Check], known: list[Check], control: Control | None) -> list[CheckSeen]:
+    """Newest first, each with what the chart says of it."""
+    said: dict[int, list[str]] = {}
+    if control is not None:
+        for places, words in (
+            (control.beyond, "outside the limits"),
+            (control.one_side, "eighth or more in a row on one side"),
+            ([place + 1 for place in control.jumps], "jumped from the one before"),
+        ):
+            for place in places:
+                said.setdefault(known[place].pk, []).append(words)
+    found = []
+    for check in reversed(checks):
+        u, rz5 = _ranges(check)
+        named = f"ISO 9013-{u}{rz5}0" if u is not None and rz5 is not None else ""
+        found.append(CheckSeen(check, u, rz5, named, said.get(check.pk, [])))
+    return found
+
+
+def u_lines_mm(thickness_mm: float) -> list[tuple[int, float]]:
+    """The upper limits of the u ranges of ISO 9013 at a thickness; none where it has none."""
+    try:
+        return list(enumerate(u_limits_mm(thickness_mm), 1))
+    except QualityError:
+        return []
+
+
+def correction_words(correction_mm: float | None, *, inch: bool = False) -> str:
+    """Kerf +0.15 mm a side: the path goes further from the part."""
+    if correction_mm is None:
+        return ""
+    size = f"{in_from_mm(correction_mm):+.4f} in" if inch else f"{correction_mm:+.2f} mm"
+    if not float(size.split()[0]):
+        return "Kerf right: the path stays where it is."
+    away = "further from" if correction_mm > 0 else "nearer to"
+    return f"Kerf {size.replace('-', '−')} a side: the path goes {away} the part."
+
+
+def _measured() -> QuerySet[Check]:
+    return Check.objects.exclude(run__state=RunState.VOIDED)
+
+
+def _ranges(check: Check) -> tuple[int | None, int | None]:
+    """u and Rz5 ranges; None where it was not measured, or lies outside the last range."""
+    thickness_mm = check.run.revision.nest.thickness_mm
+    try:
+        u = None if check.u_mm is None else u_range(check.u_mm, thickness_mm)
+        rz5 = None if check.rz5_um is None else rz5_range(check.rz5_um, thickness_mm)
+    except QualityError:
+        return None, None
+    return u, rz5

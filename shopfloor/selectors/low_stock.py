@@ -1,0 +1,115 @@
+"""Whole sheets against what the lists want, by material and thickness."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+from django.db.models import Count, Q
+
+from shopfloor.models import Material, Nest, QueueItem, Run, RunState, Sheet, SheetState
+from shopfloor.services.queue_office import THICKNESS_SLACK
+
+
+@dataclass(slots=True)
+class Plate:
+    """One material and thickness. `free` are the shop's sheets in stock that nothing is promised,
+    `listed` nests on lists that choose their sheet at the table, `ahead` sheets nests still want
+    that are on no list; `nests` are those that go without where it is short."""
+
+    material: Material
+    thickness_mm: float
+    thickness_text: str
+    sheets: int = 0
+    promised: int = 0
+    remnants: int = 0
+    listed: int = 0
+    ahead: int = 0
+    nests: list[str] = field(default_factory=list)
+
+    @property
+    def free(self) -> int:
+        return self.sheets - self.promised
+
+    @property
+    def short(self) -> int:
+        """Sheets the lists want and the stock has not."""
+        return max(0, self.listed - self.free)
+
+    @property
+    def short_ahead(self) -> int:
+        return max(0, self.listed + self.ahead - self.free)
+
+
+def plates() -> list[Plate]:
+    """Every material and thickness in stock or wanted, the shortest first; six queries. Thickness
+    counts as the same within what a nest accepts."""
+    found: dict[int, list[Plate]] = defaultdict(list)
+    _stock(found)
+    _listed(found)
+    _ahead(found)
+    rows = [plate for own in found.values() for plate in own]
+    return sorted(
+        rows,
+        key=lambda one: (-one.short, -one.short_ahead, one.material.code, one.thickness_mm),
+    )
+
+
+def plates_short() -> list[Plate]:
+    return [plate for plate in plates() if plate.short]
+
+
+def _plate(found: dict[int, list[Plate]], material: Material, mm: float, text: str) -> Plate:
+    for plate in found[material.pk]:
+        if abs(plate.thickness_mm - mm) <= THICKNESS_SLACK * min(mm, plate.thickness_mm):
+            return plate
+    made = Plate(material, mm, text)
+    found[material.pk].append(made)
+    return made
+
+
+def _stock(found: dict[int, list[Plate]]) -> None:
+    promised = set(
+        QueueItem.objects.filter(state__in=("waiting", "running"), sheet__isnull=False).values_list(
+            "sheet", flat=True
+        )
+    )
+    rows = Sheet.objects.filter(state=SheetState.IN_STOCK, owner=None).select_related("material")
+    for sheet in rows.order_by("-thickness_mm", "pk"):
+        plate = _plate(found, sheet.material, sheet.thickness_mm, sheet.thickness_text)
+        if sheet.parent_id is not None:
+            plate.remnants += 1
+            continue
+        plate.sheets += 1
+        plate.promised += sheet.pk in promised
+
+
+def _listed(found: dict[int, list[Plate]]) -> None:
+    """Nests that wait without a sheet of their own: they will take a whole one."""
+    rows = QueueItem.objects.filter(state="waiting", sheet=None).select_related("nest__material")
+    for item in rows.order_by("table", "position"):
+        nest = item.nest
+        plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
+        plate.listed += 1
+        if plate.listed > plate.free:
+            plate.nests.append(nest.name)
+
+
+def _ahead(found: dict[int, list[Plate]]) -> None:
+    """Sheets nests still want: wanted less burnt, being burnt and listed."""
+    burnt = dict(
+        Run.objects.exclude(state=RunState.VOIDED)
+        .values_list("revision__nest")
+        .annotate(Count("pk"))
+        .order_by()
+    )
+    nests = (
+        Nest.objects.filter(withdrawn_at=None, revisions__contours__line__job__state="open")
+        .select_related("material")
+        .annotate(waits=Count("queue", filter=Q(queue__state="waiting"), distinct=True))
+    )
+    for nest in nests:
+        left = nest.sheets_wanted - burnt.get(nest.pk, 0) - nest.waits
+        if left > 0:
+            plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
+            plate.ahead += left

@@ -1,0 +1,26 @@
+"""A code photographed instead of scanned."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.views.decorators.http import require_POST
+
+from shopfloor.models import Table, Terminal
+from shopfloor.photo import MOST_BYTES, PhotoError, codes_in
+from shopfloor.terminal.access import at_table
+
+
+@require_POST
+@at_table
+def photo(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
+    """`{"codes": [text, ...]}`, the largest first; or `{"words"}` saying why there is none. What
+    was read goes the way of a scan from there on. The photo itself is not kept."""
+    upload = request.FILES.get("photo")
+    if upload is None or upload.size is None or upload.size > MOST_BYTES:
+        return JsonResponse({"codes": [], "words": "No photo arrived, or it is over 16 MB."})
+    try:
+        codes = codes_in(upload.read())
+    except PhotoError as problem:
+        return JsonResponse({"codes": [], "words": str(problem)})
+    words = "" if codes else "No code can be read on it. Nearer, flatter, without glare."
+    return JsonResponse({"codes": codes, "words": words})

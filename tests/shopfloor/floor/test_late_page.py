@@ -1,0 +1,110 @@
+"""Two counts of one sheet, from the tablet without a network to the supervisor's decision."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+
+import pytest
+from django.urls import reverse
+
+from planning.reports import today
+from shopfloor.models import Action, Run
+from shopfloor.selectors.lines import line_counts
+
+from .conftest import MINUTE
+
+DAY = datetime(2026, 6, 1, tzinfo=UTC)
+
+
+@pytest.fixture
+def late(floor, supervisor):
+    """A tablet 3 min fast says 14:10, which is 14:07, and 18 good; the desk said 20 at 14:20."""
+    line = floor.line(number="K-77", quantity=30)
+    revision = floor.nest(contours=20, lines=[line])
+    floor.done("start", DAY.replace(hour=13), queue_item=floor.queue(revision).pk)
+    closed = DAY.replace(hour=14, minute=20)
+    floor.done("finish", closed, person=supervisor, parts=[{"line": line.pk, "good": 20}])
+    floor.do(
+        "finish",
+        DAY.replace(hour=14, minute=7),
+        now=DAY.replace(hour=14, minute=40),
+        fast_by=3 * MINUTE,
+        parts=[{"line": line.pk, "good": 18, "scrap": 2, "cause": "double arc"}],
+        run=str(Run.objects.get().pk),
+    )
+    return line
+
+
+def words(page):
+    return " ".join(re.sub(r"<[^>]+>", " ", page.content.decode()).split())
+
+
+def decide(client, do, why="counted again"):
+    action = Action.objects.get(state="conflict")
+    url = reverse("late_decide", args=[action.pk])
+    return words(client.post(url, {"do": do, "why": why}, follow=True))
+
+
+def test_both_counts_stand_side_by_side(late, client, supervisor):
+    client.force_login(supervisor)
+    text = words(client.get(reverse("late")))
+    # 14:07 UTC is 09:07 in Chicago, 14:10 is 09:10, 14:20 is 09:20, 14:40 is 09:40.
+    assert "Came in late: Milo Brandt, Mon 1 Jun 09:07" in text
+    assert "In the books: Dana Okell, Mon 1 Jun 09:20" in text
+    assert "Mon 1 Jun 09:10 on a device 3 min fast" in text
+    assert "received Mon 1 Jun 09:40" in text
+    assert "K-77 /1 ring 18 2 0 20 0 0" in text
+
+
+def test_the_job_shows_a_range_until_somebody_decides(late, client, supervisor):
+    client.force_login(supervisor)
+    job = reverse("job", args=[late.job_id])
+    before = words(client.get(job))
+    assert "18–20" in before
+    assert "10–12" in before  # owed of 30
+    assert "A sheet has two counts. Decide between them" in before
+    assert "Milo Brandt’s entry is in the books now" in decide(client, "take")
+    after = words(client.get(job))
+    assert "18–20" not in after
+    assert (line_counts([late.pk])[late.pk].good, "two counts" in after) == (18, False)
+
+
+def test_set_aside_leaves_the_books_and_says_who_and_why(late, client, supervisor):
+    client.force_login(supervisor)
+    text = decide(client, "aside", "the pallet holds 20")
+    assert "set aside Dana Okell the pallet holds 20" in text
+    assert line_counts([late.pk])[late.pk].good_low == 20
+    assert not Action.objects.filter(state="conflict").exists()
+
+
+@pytest.mark.parametrize(("do", "why"), [("take", " "), ("", "x"), ("drop", "x")])
+def test_without_a_reason_or_a_choice_nothing_is_decided(late, client, supervisor, do, why):
+    client.force_login(supervisor)
+    decide(client, do, why)
+    assert Action.objects.filter(state="conflict").count() == 1
+
+
+def test_twice_decided_is_decided_once(late, client, supervisor):
+    client.force_login(supervisor)
+    action = Action.objects.get(state="conflict")
+    decide(client, "take")
+    url = reverse("late_decide", args=[action.pk])
+    text = words(client.post(url, {"do": "aside", "why": "x"}, follow=True))
+    assert "That is decided already." in text
+    assert line_counts([late.pk])[late.pk].good == 18
+
+
+def test_today_says_so_and_leads_there(late, client, supervisor, operator):
+    note = next(one for one in today(now=DAY.replace(hour=15)).notes if one.acts[0].code == "late")
+    assert "Milo Brandt counted 18 good at 09:07, the books say 20 by Dana Okell" in note.body
+    client.force_login(supervisor)
+    action = Action.objects.get(state="conflict")
+    assert f'href="/jobs/late/#entry-{action.pk}"' in client.get("/today/").content.decode()
+
+
+def test_an_operator_decides_nothing(late, client, operator):
+    client.force_login(operator)
+    assert client.get(reverse("late")).status_code == 403
+    url = reverse("late_decide", args=[Action.objects.get(state="conflict").pk])
+    assert client.post(url, {"do": "take", "why": "x"}).status_code == 403
