@@ -11,7 +11,12 @@ import pandas as pd
 from django.utils import timezone
 
 from planning import reports
+from planning.reports.factors import FactorBoard
+from planning.reports.measures import Measures
+from planning.reports.quotes import QuoteBoard, QuoteDetail
+from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, Figure, JobCost, RunDetail, Today, WearBoard
+from planning.reports.squareness import Squareness
 from shopfloor.calendar import ShiftSpan, shift_at, shifts_between
 from shopfloor.selectors import desk, desk_arcs, desk_runs, work
 from shopfloor.selectors.shop import shift_patterns, shop_zone, the_shop
@@ -67,6 +72,10 @@ def cost_month(first_day: date) -> CostMonth:
     return reports.cost_month(first_day=first_day)
 
 
+def squareness(first_day: date) -> Squareness:
+    return reports.squareness(first_day=first_day)
+
+
 def job_cost(job_id: int) -> JobCost:
     return reports.job_cost(job_id=job_id)
 
@@ -85,6 +94,26 @@ def balance_days(first: date, last: date) -> pd.DataFrame:
 
 def nest_by_sets(nest_id: int) -> pd.DataFrame:
     return reports.nest_by_sets(nest_id=nest_id)
+
+
+def nest_routes(nest_id: int, at: datetime, table_id: int | None, share: float) -> NestRoutes:
+    return reports.nest_routes(nest_id=nest_id, now=at, table_id=table_id, speed_share=share)
+
+
+def factor_board(at: datetime) -> FactorBoard:
+    return reports.factor_board(now=at)
+
+
+def measures(first: date, last: date, at: datetime) -> Measures:
+    return reports.measures(first=first, last=last, now=at)
+
+
+def quote_board(at: datetime) -> QuoteBoard:
+    return reports.quote_board(now=at)
+
+
+def quote_detail(quote_id: int, at: datetime) -> QuoteDetail:
+    return reports.quote_detail(quote_id=quote_id, now=at)
 
 
 def open_figure(kind: str, key: str) -> Figure:
@@ -115,9 +144,15 @@ def stoppage(stoppage_id: int) -> desk.StoppageSeen:
     return desk.stoppage_seen(stoppage_id)
 
 
-def arcs_loose(first_key: str) -> Unassigned:
-    """The stretch of arcs without a run that this one lies in, and what they could have been."""
-    return desk_arcs.arcs_loose(first_key)
+def arcs_loose(first_key: str, arcs: int | None = None) -> Unassigned:
+    """The stretch of arcs without a run that this one lies in, or so many of it from this one on,
+    and what they could have been."""
+    return desk_arcs.arcs_loose(first_key, arcs)
+
+
+def arc_pauses(loose: Unassigned) -> list[desk_arcs.Pause]:
+    """Where a stretch can be split."""
+    return desk_arcs.pauses(loose)
 
 
 def runs_between(start: datetime, end: datetime) -> list[desk_runs.RunOfShift]:

@@ -7,6 +7,7 @@ from django.urls import URLPattern, path, re_path
 from dashboards import views
 from dashboards.opened import closing, jobs
 from dashboards.opened.views import figure
+from dashboards.plans import factors, measures, quotes, routes
 from dashboards.runs.views import run
 from dashboards.today import deeds
 from dashboards.today import views as today_views
@@ -23,10 +24,18 @@ urlpatterns: list[URLPattern] = [
     path("runs/<uuid:run_id>/", run, name="run"),
     path("figures/<slug:kind>/<path:key>/", figure, name="figure"),
     path("wear/", wear, name="wear"),
+    path("jobs/quotes/", quotes.board, name="quotes"),
+    path("jobs/quotes/new/", quotes.make, name="quote_make"),
+    path("jobs/quotes/<int:quote_id>/", quotes.quote, name="quote"),
+    path("nests/factors/", factors.board, name="factors"),
+    path("nests/factors/propose/", factors.propose, name="factors_propose"),
+    path("nests/factors/<int:factor_id>/", factors.answer, name="factor_answer"),
+    path("nests/<int:nest_id>/routes/", routes.nest_routes, name="nest_routes"),
     path("cost/jobs/<int:job_id>/", jobs.job_cost, name="job_cost"),
     path("cost/close/<slug:month>/", closing.close, name="month_close"),
     path("cost/", views.cost, name="cost"),
     re_path(r"^cost/(?P<rest>(_dash|_reload|assets).*)$", views.cost, name="cost_dash"),
+    path("balance/measures/", measures.measures, name="measures"),
     path("balance/", views.balance, name="balance"),
     re_path(r"^balance/(?P<rest>(_dash|_reload|assets).*)$", views.balance, name="balance_dash"),
 ]

@@ -49,7 +49,7 @@ def _row(row: OpenedRow) -> dict[str, Any]:
 
 def is_money(row: OpenedRow) -> bool:
     """Whether a row tells an amount: those are for people who see cost."""
-    return row.kind in ("posting", "job", "job_kind", "month_kind") or any(
+    return row.kind in ("posting", "job", "job_kind", "month_kind", "squareness") or any(
         word in row.label.lower() for word in MONEY_WORDS
     )
 
@@ -60,7 +60,7 @@ def _up(kind: str, key: str) -> tuple[str, str]:
         return "The run", reverse("run", args=[key.partition(":")[0]])
     if kind in ("job", "job_kind"):
         return "The job's cost", reverse("job_cost", args=[key.partition(":")[0]])
-    if kind == "month_kind":
+    if kind in ("month_kind", "squareness"):
         return "The month", f"{reverse('cost')}?month={key[:7]}"
     if kind == "piece":
         return "Wear", f"{reverse('wear')}?piece={key}"

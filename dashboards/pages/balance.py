@@ -189,6 +189,12 @@ def _margin(names: list[str], span: int, table: str) -> list[Drawn]:
             "the queue. Burnt minutes are arc time, so two torches at once count twice.",
             [("Open the queue", reverse("queue"))],
         ),
+        parts.note(
+            "soon",
+            "Measures of ISO 22400-2",
+            "Ratios of time and parts by table, with what they rest on.",
+            [("Open the measures", reverse("measures"))],
+        ),
     ]
 
 

@@ -11,10 +11,11 @@ from django.urls import reverse
 from dashboards import data, theme
 from dashboards.figures.steps import height_px, steps_figure
 from dashboards.ledgers import cost as ledgers
-from dashboards.pages import cost_tables, parts
+from dashboards.pages import cost_square, cost_tables, parts
 from dashboards.pages.cost_address import address
 from dashboards.pages.parts import Drawn, Looker
 from planning.reports.shapes import CostMonth
+from planning.reports.squareness import Squareness
 
 MONEY_WORDS = {"USD": "dollars", "EUR": "euros", "GBP": "pounds"}
 
@@ -34,7 +35,8 @@ def page(search: str | None) -> Drawn:
     if chosen not in months:
         return nothing_in(chosen, months)
     everything, term = "all" in asked, asked.get("term", [""])[0]
-    return drawn(data.cost_month(chosen), months, parts.looker(), everything, term)
+    found = data.cost_month(chosen), months, parts.looker(), everything, term
+    return drawn(*found, square=data.squareness(chosen))
 
 
 def nothing_yet() -> Drawn:
@@ -47,7 +49,14 @@ def nothing_in(chosen: date, months: list[date]) -> Drawn:
     return html.Div([parts.dateline(f"{chosen:%B %Y}", "", words, months_picker(months, chosen))])
 
 
-def drawn(month: CostMonth, months: list[date], who: Looker, everything: bool, term: str) -> Drawn:
+def drawn(
+    month: CostMonth,
+    months: list[date],
+    who: Looker,
+    everything: bool,
+    term: str,
+    square: Squareness | None = None,
+) -> Drawn:
     """The whole page of one month."""
     currency, digits = data.currency()
     bridge = ledgers.bridge(month)
@@ -78,13 +87,15 @@ def drawn(month: CostMonth, months: list[date], who: Looker, everything: bool, t
             className="cols below",
         )
     )
+    if square is not None:
+        content.append(cost_square.square_tables(square, month, currency, digits, who.sight))
     content.append(cost_tables.kinds_table(month, digits))
     if len(month.late):
         content.append(cost_tables.late_table(month, digits))
     return html.Div(
         [
             _head(month, months, bridge, currency, digits),
-            parts.leaf(content, _margin(month, bridge, who, digits)),
+            parts.leaf(content, _margin(month, bridge, who, digits, square)),
         ],
         className="cost-page",
     )
@@ -147,8 +158,17 @@ def months_picker(months: list[date], chosen: date) -> Drawn:
     return html.Nav(links, className="picker", **parts.aria("Months"))
 
 
-def _margin(month: CostMonth, bridge: ledgers.Bridge, who: Looker, digits: int) -> list[Drawn]:
-    notes = [*_stale(), *_step_notes(month, bridge, digits), *_job_notes(month, who, digits)]
+def _margin(
+    month: CostMonth,
+    bridge: ledgers.Bridge,
+    who: Looker,
+    digits: int,
+    square: Squareness | None,
+) -> list[Drawn]:
+    notes = [*_stale(), *_step_notes(month, bridge, digits)]
+    if square is not None:
+        notes += cost_square.square_notes(square, digits)
+    notes += _job_notes(month, who, digits)
     notes += [parts.note("soon", "Not in these figures", said) for said in month.unknown]
     for term in bridge.unpriced:
         words = ledgers.WORDS.get(term, term)

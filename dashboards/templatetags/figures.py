@@ -62,3 +62,9 @@ def clock(moment: datetime | None, beside: datetime | None = None) -> str:
     if beside is not None and timezone.localtime(beside).date() != here.date():
         return f"{here:%a} {here.day} {here:%b} {here:%H:%M}"
     return f"{here:%H:%M}"
+
+
+@register.filter
+def hundred(share: float | None) -> str | SafeString:
+    """A share in hundredths: 0.0541 as 5.4."""
+    return UNKNOWN if share is None else f"{share * 100:.1f}"

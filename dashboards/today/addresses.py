@@ -22,13 +22,15 @@ PLACES: dict[str, tuple[str, str]] = {
     "feed": ("source", "name"),
     "reason": ("reason", "stoppage_id"),
     "assign_arcs": ("arcs", ""),
+    "late": ("late", ""),
+    "plate": ("low_stock", ""),
 }
 
 
 def act_view(act: Act, sight: Sight, *, second: bool) -> dict[str, Any] | None:
     """What the note's template draws for an act: a link, or a form that does it in one press.
     None where this person may not, or where the page is not there."""
-    if act.code in ("assign_arcs", "reason") and not sight.assign:
+    if act.code in ("assign_arcs", "reason", "late") and not sight.assign:
         return None
     if act.code == "feed" and not sight.feeds:
         return None
@@ -47,6 +49,8 @@ def address(code: str, target: str) -> str | None:
     try:
         if code == "assign_arcs":
             return f"{reverse(name)}?first={quote(target, safe='')}"
+        if code == "late" and target:
+            return f"{reverse(name)}#entry-{quote(target, safe='')}"
         if code == "wear" and target:
             return f"{reverse(name)}?piece={quote(target, safe='')}"
         if code == "queue" and target:

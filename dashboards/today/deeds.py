@@ -25,9 +25,9 @@ NEAR = timedelta(hours=3)
 @require_safe
 def arcs(request: HttpRequest) -> HttpResponseBase:
     """A stretch of arcs without a run, and everything it could have been."""
-    first = request.GET.get("first", "")
+    first, some = request.GET.get("first", ""), request.GET.get("arcs", "")
     try:
-        loose = data.arcs_loose(first)
+        loose = data.arcs_loose(first, int(some) if some.isdecimal() and len(some) < 9 else None)
     except LookupError as gone:
         return render(request, "kerfbook/today/arcs.html", {"gone": str(gone)}, status=404)
     near = data.runs_between(loose.start - NEAR, loose.end + NEAR)
@@ -35,7 +35,9 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
     unlike = {(one.run, one.revision_id): one for one in loose.suggestions}
     context = {
         "loose": loose,
-        "first": first,
+        "first": loose.keys[0],
+        "part": bool(some),
+        "pauses": data.arc_pauses(loose),
         "table": table,
         "suggestions": list(unlike.values()),
         "near": [run for run in near if run.table == table],

@@ -18,7 +18,7 @@ from shopfloor.strip.model import StripTable
 from shopfloor.strip.words import clock, local, off_plan
 
 log = logging.getLogger(__name__)
-STILL_OPEN = ("assign_arcs", "reason", "run")  # what can be done of a shift that is over
+STILL_OPEN = ("assign_arcs", "reason", "run", "late")  # what can be done of a shift that is over
 BESIDE = 2  # notes beside a strip, so that the next table stays in sight
 MANY = 5  # more tables than this are drawn with low strips
 SAFE = "This strip could not be drawn. Its lines are safe in the journal."

@@ -8,10 +8,15 @@ from __future__ import annotations
 
 from planning.reports.balance import balance_days
 from planning.reports.cost import cost_month, months
+from planning.reports.factors import factor_board
 from planning.reports.job import job_cost
 from planning.reports.jobs import jobs_today
+from planning.reports.measures import measures
 from planning.reports.nest import nest_by_sets
+from planning.reports.quotes import quote_board, quote_detail
+from planning.reports.routes import nest_routes
 from planning.reports.run import run_detail
+from planning.reports.squareness import squareness
 from planning.reports.today import table_shares, today
 from planning.reports.trace import open_figure
 from planning.reports.wear import wear_board
@@ -19,12 +24,18 @@ from planning.reports.wear import wear_board
 __all__ = [
     "balance_days",
     "cost_month",
+    "factor_board",
     "job_cost",
     "jobs_today",
+    "measures",
     "months",
     "nest_by_sets",
+    "nest_routes",
     "open_figure",
+    "quote_board",
+    "quote_detail",
     "run_detail",
+    "squareness",
     "table_shares",
     "today",
     "wear_board",

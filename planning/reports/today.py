@@ -9,6 +9,7 @@ from planning.inputs.shifts import ShiftBook
 from planning.inputs.silences import hearings
 from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
+from planning.reports.today_desk import late_notes, plate_notes, signature_notes
 from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_notes
 from planning.reports.today_table import Window, shares_of, table_today
 from shopfloor.calendar import day_span
@@ -30,7 +31,9 @@ def today(*, now: datetime) -> Today:
         for each, row in zip(data, rows, strict=True)
         for note in table_notes(each, row, shifts.zone)
     ]
-    notes += overdue_notes(now, shifts.zone) + wear_notes()
+    notes = late_notes(shifts.zone) + notes
+    notes += signature_notes()
+    notes += overdue_notes(now, shifts.zone) + wear_notes() + plate_notes()
     notes.sort(key=lambda note: note.kind != "now")
     return Today(
         now=now,

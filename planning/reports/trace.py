@@ -12,6 +12,7 @@ OPENERS: dict[str, Callable[[str], Figure]] = {
     "job": trace_money.job,
     "job_kind": trace_money.job_kind,
     "month_kind": trace_money.month_kind,
+    "squareness": trace_money.square,
     "run": trace_time.run,
     "run_term": trace_time.run_term,
     "plan": trace_time.plan,
@@ -22,8 +23,8 @@ OPENERS: dict[str, Callable[[str], Figure]] = {
 
 def open_figure(*, kind: str, id: str) -> Figure:
     """Kinds: posting, run, run_term ("RUN:TERM"), job, job_kind ("JOB:KIND"), month_kind
-    ("2026-10-01:KIND"), plan (a nest plan), piece, arc (its key). Raises `LookupError` for what
-    does not exist."""
+    ("2026-10-01:KIND"), squareness ("2026-10-01:JOB"), plan (a nest plan), piece, arc (its key).
+    Raises `LookupError` for what does not exist."""
     opener = OPENERS.get(kind)
     if opener is None:
         raise LookupError(f"nothing of kind {kind!r} opens; one of {', '.join(OPENERS)}")

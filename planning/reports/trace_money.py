@@ -10,6 +10,7 @@ from django.db.models import Sum
 
 from planning.reports.frames import coverage_of, currency
 from planning.reports.shapes import Coverage, Figure, OpenedRow
+from planning.reports.squareness import squareness
 from shopfloor.models import Fitting, Job, Month, Piece, PieceUse, Posting, PostingKind, RunVariance
 
 MOST = 200
@@ -106,6 +107,35 @@ def month_kind(id: str) -> Figure:
         raise LookupError(f"nothing was posted in {day}")
     rows = _postings(month=month, kind=kind)
     return _figure(f"{_label(kind)} in {month.first_day:%B %Y}", HOW.get(kind, ""), rows)
+
+
+def square(id: str) -> Figure:
+    """What a job was cut fine for nothing in a month ("2026-10-01:JOB"), run by run."""
+    day, _, job = id.partition(":")
+    found = squareness(first_day=date.fromisoformat(day))
+    own = [row for row in found.runs.to_dict("records") if str(row["job_id"]) == job]
+    if not own:
+        raise LookupError(f"job {job} has no fine cutting that nobody asked for in {day}")
+    money = say_money()
+    total = sum(int(row["more_minor"]) for row in own)
+    rows = [
+        OpenedRow(
+            f"{row['day']:%d %b %Y}, {row['nest']}",
+            money(int(row["more_minor"])),
+            "planned",
+            f"{row['cut_m']:,.1f} m cut fine, {row['hours_more'] * 60:,.0f} min more at the table",
+            "run",
+            str(row["run_id"]),
+        )
+        for row in own
+    ]
+    how = (
+        "metres measured x (a metre's plan with the set that cut it - with the cheapest fast set), "
+        "wear and bench included, where nothing was asked or the upper end of fast's u meets it"
+    )
+    rows.append(OpenedRow("Total", money(total), total=True))
+    title = f"{own[0]['job']} cut fine, not asked for"
+    return Figure(title, money(total), "planned", how, tuple(rows), None, {"amount_minor": total})
 
 
 def job_kind(id: str) -> Figure:

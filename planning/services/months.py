@@ -10,6 +10,8 @@ from django.utils import timezone
 
 from planning.reports.cost import cost_month
 from planning.reports.printed import to_print
+from planning.reports.squareness import squareness
+from planning.reports.squareness import to_print as square_to_print
 from planning.services.postings import next_month
 from shopfloor.acting import acting
 from shopfloor.models import Month, Run, RunState, User, Work
@@ -39,7 +41,9 @@ def month_close(*, first_day: date, by: User) -> Month:
     if Work.objects.filter(kind__in=("run", "piece", "line"), state="waiting").exists():
         raise MonthError("Figures are still being worked out: try again in a moment.")
     with acting(f"user:{by.username}", why=f"month {first_day:%Y-%m} closed"):
-        month.printed = to_print(cost_month(first_day=first_day))
+        month.printed = to_print(cost_month(first_day=first_day)) | {
+            "squareness": square_to_print(squareness(first_day=first_day))
+        }
         month.closed_at, month.closed_by = now, by
         month.save(update_fields=["printed", "closed_at", "closed_by"])
     return month

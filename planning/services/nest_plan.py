@@ -19,7 +19,8 @@ from planning.calc.program import Program, ProgramError, read_program
 from planning.inputs.chart import between, calc_rows, rows_in_force
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
-from shopfloor.models import ChartRow, NestPlan, NestRevision, SetPart, Table, WearSet
+from planning.services.factors import factors_in_force
+from shopfloor.models import ChartRow, Factor, NestPlan, NestRevision, SetPart, Table, WearSet
 from shopfloor.selectors.arcs import to_us
 from shopfloor.services.nests import dialect_of
 
@@ -61,6 +62,7 @@ def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
     parts: dict[int, list[SetPart]] = defaultdict(list)
     for part in SetPart.objects.filter(wear_set__in=by_set).order_by("pk"):
         parts[part.wear_set_id].append(part)
+    factors = factors_in_force(material_id=nest.material_id, thickness_mm=nest.thickness_mm, at=now)
     rates, today = rate_book(), ShiftBook(now, now).date_of(to_us(now))
     programs: dict[Any, Program | str] = {}
     plans = []
@@ -74,9 +76,27 @@ def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
                 revision=revision, table=table, wear_set=own[0].wear_set, computed_at=now
             )
             _fill(plan, programs[dialect], own, costs)
+            if plan.total_s is not None and (factor := factors.get(plan.wear_set_id)):
+                _expect(plan, factor)
             plans.append(plan)
     NestPlan.objects.filter(revision=revision).delete()
     return NestPlan.objects.bulk_create(plans)
+
+
+def _expect(plan: NestPlan, factor: Factor) -> None:
+    """What the shop's own factor makes of the bare plan, kept beside it and never in its place:
+    runs are held against the bare plan, or the factor would learn from itself."""
+    bare_s = (plan.total_s or 0.0) + (plan.load_s or 0.0)
+    plan.factor, plan.expected_s = factor, bare_s * factor.value
+    plan.snapshot["factor"] = {
+        "id": factor.pk,
+        "value": factor.value,
+        "low": factor.low,
+        "high": factor.high,
+        "runs": factor.runs,
+        "from": factor.valid_from.isoformat() if factor.valid_from else None,
+        "expected_s": plan.expected_s,
+    }
 
 
 def _read(raw: bytes, dialect: Any) -> Program | str:

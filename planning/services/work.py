@@ -26,6 +26,7 @@ KINDS: dict[str, str] = {
     "run": "planning.services.run_figures:run_figures",
     "piece": "planning.services.piece_figures:piece_figures",
     "line": "planning.services.line_figures:line_figures",
+    "sheet": "planning.services.sheet_loss:sheet_loss",
 }
 
 

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 import pandas as pd
 
 from planning.reports.shapes import CostMonth, Coverage
+from planning.reports.squareness import Squareness
 
 OCTOBER = date(2026, 10, 1)
 MONEY = {"currency": "USD", "currency_digits": 2}
@@ -93,6 +94,25 @@ def months() -> pd.DataFrame:
     return frame(
         "first_day closed_at closed_by amount_minor late_minor",
         [(OCTOBER, None, "", 162_500, 0), (date(2026, 9, 1), closed, "Ann Tiller", 100, 0)],
+    )
+
+
+def square(*, nothing: bool = False) -> Squareness:
+    """Two runs of A that asked nothing and one of B that asked range 3."""
+    rows = [
+        (1, "A", "title A", None, "r1", "A-1", OCTOBER, 40.0, 0.2, 1000),
+        (1, "A", "title A", None, "r2", "A-2", OCTOBER, 60.0, 0.3, 2000),
+        (2, "B", "title B", 3, "r3", "B-1", OCTOBER, 10.0, 0.1, 500),
+    ]
+    columns = "job_id job title asked run_id nest day cut_m hours_more more_minor"
+    tenths = (
+        "material thickness_mm fine_set fast_set fine_u_mm fast_u_mm per_m_minor per_tenth_minor"
+    )
+    return Squareness(
+        frame(columns, [] if nothing else rows),
+        frame(tenths, [("A36", 6.0, "fine 50 A", "fast 120 A", 0.15, 0.30, 37, 25)]),
+        {"asked for": 40.0} if nothing else {"not asked for": 110.0, "asked for": 40.0},
+        False,
     )
 
 

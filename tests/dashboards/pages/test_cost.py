@@ -14,6 +14,7 @@ pytestmark = pytest.mark.django_db
 def month(shop, monkeypatch):
     monkeypatch.setattr("dashboards.data.months", made.months)
     monkeypatch.setattr("dashboards.data.cost_month", lambda day: made.month(first_day=day))
+    monkeypatch.setattr("dashboards.data.squareness", lambda day: made.square())
 
 
 def seen_by(user, search=""):
@@ -148,3 +149,26 @@ def test_figures_that_are_not_in_yet_are_said_to_be_missing(month, owner, monkey
     assert "1 figure could not be worked out" in said
     monkeypatch.setattr("dashboards.data.backlog", lambda: (0, 0))
     assert "not in yet" not in made.texts(seen_by(owner))
+
+
+def test_fine_cutting_nobody_asked_for_is_named_with_what_it_cost(month, owner, monkeypatch):
+    said = made.texts(seen_by(owner))
+    # A: 40 + 60 m, 10.00 + 20.00; B: 10 m, 5.00
+    assert "A title A none 100 0.5 30" in said
+    assert "B title B range 3 10 0.1 5" in said
+    assert "Not asked for 110 0.6 35" in said
+    assert "Fine cutting nobody asked for: 35" in said
+    assert "of 150 m cut fine: 110 m nobody asked for it; 40 m asked for" in said
+    links = [link.href for link in made.find(seen_by(owner), "A")]
+    assert "/figures/squareness/2026-10-01:1/" in links
+    monkeypatch.setattr("dashboards.data.squareness", lambda day: made.square(nothing=True))
+    said = made.texts(seen_by(owner))
+    assert "No metre was cut fine that fast would have cut as well for less." in said
+    assert "nobody asked for:" not in said
+
+
+def test_a_tenth_of_a_millimetre_has_its_price_in_the_persons_units(month, owner):
+    assert "A36 6 mm fine 50 A, fast 120 A 0.15, 0.30 0.37 0.25" in made.texts(seen_by(owner))
+    owner.units = "inch"
+    # a foot is 0.3048 m: 0.37 x 0.3048 = 0.11
+    assert "0.15, 0.30 0.11 0.08" in made.texts(seen_by(owner))

@@ -154,3 +154,74 @@ def test_a_reason_that_is_not_on_the_list_is_refused(a_run, as_):
     )
     assert "There is no reason" in body
     assert Stoppage.objects.get(pk=stop.pk).reason is None
+
+
+@pytest.fixture
+def two_runs(a_run):
+    """Six loose arcs of 20 s: three, five minutes of nothing, three."""
+    spans = [(3700 + 30 * n, 3720 + 30 * n, None) for n in range(3)]
+    spans += [(4080 + 30 * n, 4100 + 30 * n, None) for n in range(3)]
+    keys = [arc.key for arc in cast.arcs(a_run, spans)]
+    ArcAssignment.objects.filter(arc_key__in=keys).delete()
+    return keys
+
+
+def test_a_stretch_can_be_split_at_its_pause(two_runs, a_run, as_, at_noon):
+    """3720 + 60 = 3780 is the last off before, 4080 the first on after: 300 s."""
+    client = as_("supervisor")
+    page = client.get("/today/arcs/", {"first": two_runs[0]})
+    [pause] = page.context["pauses"]
+    assert (pause.seconds, pause.before, pause.after) == (300.0, 3, 3)
+    assert pause.first_key == two_runs[3]
+    body = page.content.decode()
+    assert "&amp;arcs=3" in body
+    before = client.get("/today/arcs/", {"first": two_runs[0], "arcs": "3"}).content.decode()
+    assert "3 arcs without a job" in before
+    assert "Show the whole stretch" in before
+    client.post(
+        "/today/arcs/give/", {"first_key": two_runs[0], "arcs": "3", "run_id": str(a_run.pk)}
+    )
+    client.post("/today/arcs/give/", {"first_key": two_runs[3], "arcs": "3"})
+    given = _given(two_runs)
+    assert given == dict.fromkeys(two_runs[:3], a_run.pk) | dict.fromkeys(two_runs[3:])
+
+
+def test_the_second_part_can_be_given_first(two_runs, a_run, north, planner, as_, at_noon):
+    """A run is opened where the part begins, not where the stretch does."""
+    revision = cast.nest(planner, [(None, 1e5, 20)] * 3, name="N-2")
+    QueueItem.objects.create(nest=revision.nest, table=north, position=1)
+    client = as_("supervisor")
+    body = client.get("/today/arcs/", {"first": two_runs[3], "arcs": "3"}).content.decode()
+    assert f'name="first_key" value="{two_runs[3]}"' in body.replace("&#x27;", "'")
+    form = {"first_key": two_runs[3], "revision_id": str(revision.pk), "arcs": "3"}
+    client.post("/today/arcs/give/", form)
+    run = Run.objects.get(revision=revision)
+    assert run.opened_at == cast.at(a_run.opened_at, 4080)
+    assert set(_given(two_runs)) == set(two_runs[3:])
+
+
+def test_a_split_is_taken_back_as_a_whole_is(two_runs, a_run, as_, at_noon):
+    client = as_("supervisor")
+    form = {"first_key": two_runs[3], "run_id": str(a_run.pk), "arcs": "3"}
+    client.post("/today/arcs/give/", form)
+    client.post("/today/arcs/back/")
+    assert _given(two_runs) == {}
+    page = client.get("/today/arcs/", {"first": two_runs[0]}).content.decode()
+    assert "6 arcs without a job" in page
+
+
+def test_a_run_nobody_closed_ends_at_its_last_arc_and_says_assumed(
+    two_runs, a_run, north, planner, as_, at_noon
+):
+    """The shop's gap is 15 min: an hour later it has ended with its last arc, at 4160 s."""
+    from shopfloor.services.assigning import arcs_matched
+
+    revision = cast.nest(planner, [(None, 1e5, 20)] * 3, name="N-2")
+    form = {"first_key": two_runs[3], "revision_id": str(revision.pk), "arcs": "3"}
+    as_("supervisor").post("/today/arcs/give/", form)
+    run = Run.objects.get(revision=revision)
+    later = cast.at(a_run.opened_at, 4160 + 3600)
+    arcs_matched(table=north, start=run.opened_at, end=later, now=later)
+    segment = run.segments.get()
+    assert (segment.ended_at, segment.end_assumed) == (cast.at(a_run.opened_at, 4160), True)
+    assert "assumed" in as_("owner").get(f"/runs/{run.pk}/").content.decode()

@@ -1,0 +1,136 @@
+"""Cut fine, not asked for: the ledger of the cost page, and its note."""
+
+from __future__ import annotations
+
+from dash import html
+from django.urls import reverse
+
+from dashboards import theme
+from dashboards.access import Sight
+from dashboards.ledgers import square as ledgers
+from dashboards.pages import parts
+from dashboards.pages.parts import Cell, Column, Drawn, Line
+from planning.calc.units import ft_from_mm
+from planning.reports.shapes import CostMonth
+from planning.reports.squareness import Squareness
+
+TITLE = "Cut fine, not asked for"
+
+
+def square_tables(
+    found: Squareness, month: CostMonth, currency: str, digits: int, sight: Sight
+) -> Drawn:
+    """What was paid for squareness nobody asked for, and what squareness costs elsewhere."""
+    sign = theme.SIGNS.get(currency, currency)
+    return html.Div(
+        [_jobs(found, month, sign, digits, sight), _tenths(found, sign, digits, sight)],
+        className="cols below",
+    )
+
+
+def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, sight: Sight) -> Drawn:
+    rows = ledgers.by_job(found)
+    key = html.P(ledgers.standing_words(found), className="key")
+    if not rows:
+        words = "No metre was cut fine that fast would have cut as well for less."
+        return parts.section(TITLE, parts.state("empty", text=words), key, id="square")
+    lines = [
+        Line(
+            (
+                row.job,
+                row.title,
+                row.asked,
+                _length(row.cut_m, sight),
+                f"{row.hours:,.1f}",
+                Cell(
+                    theme.money(row.more_minor, digits, whole=True),
+                    _opened(month, row.job_id),
+                    True,
+                ),
+            )
+        )
+        for row in rows
+    ]
+    lines.append(
+        Line(
+            (
+                "Not asked for",
+                "",
+                _length(sum(row.cut_m for row in rows), sight),
+                f"{sum(row.hours for row in rows):,.1f}",
+                theme.money(found.total_minor, digits, whole=True),
+            ),
+            "total",
+            span=2,
+        )
+    )
+    columns = (
+        Column("Job"),
+        Column("What"),
+        Column("Asked"),
+        Column("ft" if sight.inch else "m", num=True),
+        Column("Hours more", num=True),
+        Column(f"Cost more, {sign}", num=True),
+    )
+    return parts.section(TITLE, parts.ledger(TITLE, columns, lines), key, id="square")
+
+
+def _opened(month: CostMonth, job_id: int | None) -> str:
+    return reverse("figure", args=["squareness", f"{month.first_day}:{job_id}"])
+
+
+def _length(metres: float, sight: Sight) -> str:
+    return f"{ft_from_mm(metres * 1000) if sight.inch else metres:,.0f}"
+
+
+def _tenths(found: Squareness, sign: str, digits: int, sight: Sight) -> Drawn:
+    """A tenth of a millimetre of u, by the shop's own checks."""
+    title = "What a squarer edge costs"
+    plain = found.tenths.astype(object).where(found.tenths.notna(), None).to_dict("records")
+    if not plain:
+        words = "No pair of sets has five checks each and a whole plan in one thickness."
+        return parts.section(title, parts.state("empty", text=words))
+    feet = 0.3048 if sight.inch else 1.0
+    lines = [
+        Line(
+            (
+                f"{row['material']} {row['thickness_mm']:g} mm",
+                f"{row['fine_set']}, {row['fast_set']}",
+                f"{row['fine_u_mm']:.2f}, {row['fast_u_mm']:.2f}",
+                _each(row["per_m_minor"], digits, feet),
+                _each(row["per_tenth_minor"], digits, feet),
+            )
+        )
+        for row in plain
+    ]
+    per = f"{'ft' if sight.inch else 'm'}, {sign}"
+    columns = (
+        Column("Plate"),
+        Column("Fine, fast"),
+        Column("u, mm", num=True),
+        Column(f"More a {per}", num=True),
+        Column("Each 0.1 mm", num=True),
+    )
+    return parts.section(
+        title,
+        parts.ledger(title, columns, lines),
+        key="wear and clean-up in it; below 0: fine saves",
+    )
+
+
+def _each(minor: int | None, digits: int, feet: float) -> str:
+    if minor is None:
+        return theme.NONE
+    return f"{minor * feet / 10**digits:,.{max(digits, 2)}f}".replace("-", "−")
+
+
+def square_notes(found: Squareness, digits: int) -> list[Drawn]:
+    """The note beside, where there is something to say."""
+    if not found.total_minor:
+        return []
+    rows = ledgers.by_job(found)
+    head = f"Fine cutting nobody asked for: {theme.money(found.total_minor, digits, whole=True)}"
+    hours = sum(row.hours for row in rows)
+    jobs = theme.count(len(rows), "job")
+    body = f"{jobs}, {hours:,.1f} h more at the table. Fast would have met what was asked."
+    return [parts.note("now", head, body, [("Show them", "#square")])]

@@ -1,0 +1,80 @@
+"""The shop's own factors: proposals, what holds, and the plan's error before and after."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST, require_safe
+
+from dashboards import data
+from dashboards.access import desk
+from planning.calc.factors import BackTest, NotEnoughData
+from planning.reports.factors import FactorBoard
+from planning.services.factors import FactorError, factor_answer, factors_propose
+from shopfloor.office.access import may
+
+DONE = {
+    "accept": "It holds from now on; its nests are being planned anew.",
+    "decline": "It is declined and comes back only when the figure moves.",
+    "end": "It has ended; plans are bare again.",
+}
+
+
+@desk()
+@require_safe
+def board(request: HttpRequest) -> HttpResponseBase:
+    found = data.factor_board(data.now())
+    user: Any = request.user
+    back = None if isinstance(found.back, NotEnoughData) else found.back
+    context = {
+        "found": found,
+        "back": back,
+        "lede": lede(found, back),
+        "waiting": [row for row in found.rows if row.proposed],
+        "may_edit": may(user, "edit_chart"),
+    }
+    return render(request, "kerfbook/factors.html", context)
+
+
+@desk("edit_chart")
+@require_POST
+def propose(request: HttpRequest) -> HttpResponseBase:
+    try:
+        made = factors_propose(now=data.now())
+    except FactorError as refused:
+        messages.error(request, str(refused))
+    else:
+        words = f"{len(made)} proposed." if made else "Nothing new: every figure stands."
+        messages.success(request, words)
+    return redirect("factors")
+
+
+@desk("edit_chart")
+@require_POST
+def answer(request: HttpRequest, factor_id: int) -> HttpResponseBase:
+    said, why = request.POST.get("do", ""), request.POST.get("why", "")
+    user: Any = request.user
+    try:
+        factor_answer(factor_id=factor_id, answer=said, by=user, why=why, now=data.now())
+    except FactorError as refused:
+        messages.error(request, str(refused))
+    else:
+        messages.success(request, DONE[said])
+    return redirect("factors")
+
+
+def lede(found: FactorBoard, back: BackTest[Any] | None) -> str:
+    """How far off the plan is, and what a factor would make of it."""
+    if found.not_enough is not None:
+        return f"How far plans are off is not known yet: {found.not_enough}."
+    if back is None:
+        return "Runs of two months are needed to tell how far plans are off."
+    before, after = back.before, back.after
+    change = "to" if after.median < before.median else "which factors would not better:"
+    return (
+        f"Half of {before.n:,} runs were more than {before.median * 100:.1f} % off their plan; "
+        f"with factors learnt from the other months {change} {after.median * 100:.1f} %."
+    )

@@ -1,0 +1,100 @@
+"""Measures of ISO 22400-2 by table: lines with what they rest on, none of them a headline."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from dashboards import data, theme
+from dashboards.access import desk
+from planning.reports.measures import Measures, TableMeasures
+
+RANGES = ((7, "1 week"), (28, "4 weeks"), (91, "13 weeks"))
+USUAL = 28
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """`top` and `bottom` are the elements a ratio is made of; blank: a product of the others."""
+
+    label: str
+    name: str
+    how: str
+    top: str = ""
+    bottom: str = ""
+    unit: str = "h"
+
+
+LINES = (
+    Line("Availability", "availability", "burning / planned busy time", "apt", "pbt"),
+    Line("Allocation efficiency", "allocation_efficiency", "in runs / planned busy time",
+         "aubt", "pbt"),
+    Line("Utilisation efficiency", "utilisation_efficiency", "burning / in runs", "apt", "aubt"),
+    Line("Technical efficiency", "technical_efficiency", "burning / (burning + unplanned stops)",
+         "apt"),
+    Line("Set-up rate", "setup_rate", "set changes / (burning + set changes)", "aust", "aupt"),
+    Line("Effectiveness", "effectiveness", "planned arc time / burning, of runs with a plan"),
+    Line("Quality ratio", "quality", "good parts / all parts", "gq", "pq", "parts"),
+    Line("Scrap ratio", "scrap", "scrap / all parts", "sq", "pq", "parts"),
+    Line("Rework ratio", "rework", "rework / all parts", "rq", "pq", "parts"),
+    Line("First pass yield", "first_pass_yield", "checks passed / checks judged", "gp", "ip",
+         "checks"),
+    Line("Overall equipment effectiveness", "oee", "availability × effectiveness × quality"),
+)  # fmt: skip
+
+
+@desk()
+@require_safe
+def measures(request: HttpRequest) -> HttpResponseBase:
+    """`days` in the address: 7, 28 or 91 shift dates up to yesterday."""
+    asked = request.GET.get("days", "")
+    days = next((n for n, _ in RANGES if str(n) == asked), USUAL)
+    last = data.now().astimezone(data.zone()).date() - timedelta(days=1)
+    found = data.measures(last - timedelta(days=days - 1), last, data.now())
+    context = {
+        "found": found,
+        "days": days,
+        "ranges": RANGES,
+        "rows": rows(found),
+        "covered": [covered(table) for table in found.tables],
+    }
+    return render(request, "kerfbook/measures.html", context)
+
+
+def rows(found: Measures) -> list[dict[str, Any]]:
+    """One a line: what it is, how it is made, and each table's figure with its base."""
+    return [
+        {"label": line.label, "how": line.how, "cells": [cell(line, t) for t in found.tables]}
+        for line in LINES
+    ]
+
+
+def cell(line: Line, table: TableMeasures) -> dict[str, str]:
+    value = getattr(table.ratios, line.name)
+    if value is None:
+        return {"value": "", "base": ""}
+    base = ""
+    if line.bottom:
+        top, bottom = (getattr(table.elements, name) for name in (line.top, line.bottom))
+        places = 1 if line.unit == "h" else 0
+        base = f"{top:,.{places}f} of {bottom:,.{places}f} {line.unit}"
+    return {"value": f"{value:.3f}", "base": base}
+
+
+def covered(table: TableMeasures) -> str:
+    """What a table's times rest on, with their base."""
+    if not table.busy_h:
+        return f"{table.table}: no run in this time."
+    whole = theme.span(table.busy_h * 3600)
+    measured = theme.percent(table.measured_h / table.busy_h, whole)
+    planned = (
+        ""
+        if table.planned_share is None
+        else (f"; {table.planned_share * 100:.0f} % of the burning had a plan")
+    )
+    return f"{table.table}: {measured} in runs measured, the rest entered{planned}."

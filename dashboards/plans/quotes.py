@@ -1,0 +1,160 @@
+"""Quotes: the list with how they fared, a new one, one opened."""
+
+from __future__ import annotations
+
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
+
+from dashboards import data
+from dashboards.access import desk, sight_of
+from planning.calc.quote import Score
+from planning.services.quotes import (
+    CHANCES,
+    LineAsked,
+    QuoteError,
+    quote_decide,
+    quote_found,
+    quote_make,
+    quote_revise,
+)
+
+ROWS = range(1, 5)  # nests a quote's form has room for
+MOST_DAYS = 365
+
+
+@desk("see_margin")
+@require_safe
+def board(request: HttpRequest) -> HttpResponseBase:
+    _margin_only(request)
+    found = data.quote_board(data.now())
+    context = {"found": found, "lede": lede(found.score, sum(bool(r.moved) for r in found.rows))}
+    return render(request, "kerfbook/quotes.html", context)
+
+
+@desk("see_margin")
+@require_http_methods(["GET", "POST"])
+def make(request: HttpRequest) -> HttpResponseBase:
+    _margin_only(request)
+    if request.method == "POST":
+        user: Any = request.user
+        try:
+            made = quote_make(**_asked(request), by=user, now=data.now())
+        except QuoteError as refused:
+            messages.error(request, str(refused))
+        else:
+            return redirect("quote", quote_id=made.pk)
+    context = {
+        "nests": data.nests_to_choose(),
+        "rows": [
+            (row, request.POST.get(f"nest{row}", ""), request.POST.get(f"sheets{row}", "1"))
+            for row in ROWS
+        ],
+        "chances": [(str(chance), f"{chance * 100:.0f} in 100") for chance in CHANCES],
+        "said": request.POST,
+    }
+    return render(request, "kerfbook/quote_make.html", context)
+
+
+@desk("see_margin")
+@require_http_methods(["GET", "POST"])
+def quote(request: HttpRequest, quote_id: int) -> HttpResponseBase:
+    _margin_only(request)
+    if request.method == "POST":
+        return _deed(request, quote_id)
+    try:
+        found = data.quote_detail(quote_id, data.now())
+    except LookupError as missing:
+        raise Http404(str(missing)) from missing
+    chance = f"{found.row.quote.overrun_chance * 100:.0f}"
+    context = {"found": found, "row": found.row, "chance": chance}
+    return render(request, "kerfbook/quote.html", context)
+
+
+def _deed(request: HttpRequest, quote_id: int) -> HttpResponseBase:
+    user: Any = request.user
+    do, said = request.POST.get("do", ""), request.POST
+    try:
+        row = quote_found(quote_id=quote_id)
+        if do == "revise":
+            row = quote_revise(quote=row, by=user, now=data.now())
+        elif do in ("won", "lost"):
+            quote_decide(
+                quote=row, won=do == "won", by=user, now=data.now(), why=said.get("why", ""),
+                job_number=said.get("job", ""),
+            )  # fmt: skip
+    except QuoteError as refused:
+        messages.error(request, str(refused))
+    return redirect("quote", quote_id=row.pk if do == "revise" else quote_id)
+
+
+def _asked(request: HttpRequest) -> dict[str, Any]:
+    """What the form says. Raises `QuoteError` for figures that are none."""
+    said = request.POST
+    lines = [
+        LineAsked(_whole(said[f"nest{row}"], "nest"), _whole(said.get(f"sheets{row}"), "sheets"))
+        for row in ROWS
+        if said.get(f"nest{row}")
+    ]
+    chance = said.get("chance", "")
+    if chance not in {str(one) for one in CHANCES}:
+        raise QuoteError("Choose a chance of an overrun.")
+    days = _whole(said.get("days"), "days")
+    if not 1 <= days <= MOST_DAYS:
+        raise QuoteError(f"It holds for 1 to {MOST_DAYS} days.")
+    return {
+        "customer": said.get("customer", ""),
+        "title": said.get("title", ""),
+        "lines": lines,
+        "chance": float(chance),
+        "valid_days": days,
+        "price_minor": _price(said.get("price", "")),
+    }
+
+
+def _whole(text: str | None, what: str) -> int:
+    if not text or not text.strip().isdecimal():
+        raise QuoteError(f"{text!r} is no number of {what}.")
+    return int(text)
+
+
+def _price(text: str) -> int | None:
+    """An amount as typed, in minor units; blank: what it comes to."""
+    if not text.strip():
+        return None
+    try:
+        amount = Decimal(text.strip().replace(",", ""))
+    except InvalidOperation:
+        amount = Decimal(-1)
+    scaled = amount.scaleb(data.currency()[1])
+    if not scaled.is_finite() or scaled < 0 or scaled != scaled.to_integral_value():
+        raise QuoteError(f"{text!r} is no price.")
+    return int(scaled)
+
+
+def _margin_only(request: HttpRequest) -> None:
+    """A quote gives cost and margin away: it takes both rights."""
+    if not sight_of(request.user).margin:
+        raise PermissionDenied
+
+
+def lede(score: Score | None, moved: int) -> str:
+    """What is wrong, then how the promise was kept."""
+    start = ""
+    if moved:
+        start = (
+            f"{moved} open quote{'s stand' if moved > 1 else ' stands'} at prices that have moved. "
+        )
+    if score is None:
+        return start + "No quote has become a closed job yet: nothing can be said of overruns."
+    promised, error = score.promised * 100, score.error * 100
+    kept = {True: "as promised", False: "not as promised", None: "too few to tell"}[score.kept]
+    return (
+        f"{start}{score.overruns} of {score.n} overran; {promised:.0f} ± {error:.0f} in 100 were "
+        f"promised: {kept}."
+    )

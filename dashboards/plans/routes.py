@@ -1,0 +1,78 @@
+"""A nest's routes side by side."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from dashboards import data
+from dashboards.access import desk, sight_of
+from dashboards.ledgers import routes as ledgers
+from planning.reports.routes import NestRoutes
+from shopfloor.office.access import may
+
+log = logging.getLogger(__name__)
+
+
+@desk()
+@require_safe
+def nest_routes(request: HttpRequest, nest_id: int) -> HttpResponseBase:
+    """`table` and `speed` (per cent of the chart's) come from the address."""
+    table, speed = request.GET.get("table", ""), request.GET.get("speed", "")
+    refused = ""
+    try:
+        share = float(speed) / 100 if speed else 1.0
+        found = _found(nest_id, table, share)
+    except ValueError as wrong:
+        refused, found = str(wrong), _found(nest_id, table, 1.0)
+    return render(request, "kerfbook/routes.html", _context(request, found, refused))
+
+
+def _found(nest_id: int, table: str, share: float) -> NestRoutes:
+    try:
+        return data.nest_routes(nest_id, data.now(), int(table) if table.isdigit() else None, share)
+    except LookupError as missing:
+        raise Http404(str(missing)) from missing
+
+
+def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str, Any]:
+    user: Any = request.user
+    sight, now = sight_of(user), data.now()
+    best = next((row for row in found.rows if row.least), None)
+    digits, wage = found.money["currency_digits"], may(user, "see_wage")
+    words = [
+        said
+        for row in found.rows
+        if best is not None
+        for said in ledgers.flip_words(row, best, sight, digits, wage=wage)
+    ]
+    return {
+        "found": found,
+        "routes": ledgers.said(found, data.zone(), now),
+        "flips": words,
+        "lede": ledgers.lede(found, sight),
+        "sight": sight,
+        "may_plan": may(user, "plan_work"),
+        "refused": refused,
+        "speed": request.GET.get("speed", ""),
+        "age_s": (now - found.computed_at).total_seconds() if found.computed_at else None,
+        "edges": _edges(found),
+        "unknown_prices": [
+            name
+            for name, price in (
+                ("machine or operator", found.prices.table),
+                ("bench", found.prices.bench),
+            )
+            if price is None
+        ],
+    }
+
+
+def _edges(found: NestRoutes) -> list[str]:
+    """What the next steps make of the edge, said once."""
+    rows = [row for row in found.rows if row.speed_share == 1.0]
+    return list(dict.fromkeys(words for row in rows for words in row.edges))

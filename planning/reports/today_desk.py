@@ -1,0 +1,61 @@
+"""Notes of today about entries and papers rather than about a table's minutes."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+
+from planning.reports.shapes import Act, Note
+from shopfloor.selectors.checks import countersigns_wanted
+from shopfloor.selectors.late import late_entries
+from shopfloor.selectors.low_stock import plates_short
+
+
+def late_notes(zone: tzinfo) -> list[Note]:
+    """Sheets with two counts: somebody has to say which holds."""
+    notes = []
+    for entry in late_entries():
+        action, run = entry.action, entry.run
+        nest = run.revision.nest.name if run else "A sheet"
+        mine = sum(one.mine["good"] for one in entry.lines if one.mine)
+        theirs = sum(one.theirs["good"] for one in entry.lines if one.theirs)
+        when = f"{action.at.astimezone(zone):%H:%M}"
+        body = (
+            f"{nest}: {action.person.shown_name} counted {mine} good at {when}, the books say "
+            f"{theirs} by {entry.their_name}."
+        )
+        act = Act("Decide between them", "late", str(action.pk))
+        notes.append(
+            Note("now", "Two counts of one sheet", body, (act,), run.table.code if run else "")
+        )
+    return notes
+
+
+def signature_notes() -> list[Note]:
+    """First pieces of people whose checks take a second signature, and have none."""
+    notes, said = [], set()
+    for check in countersigns_wanted():
+        if check.run_id in said:
+            continue
+        said.add(check.run_id)
+        body = (
+            f"{check.by.shown_name} checked the first piece of {check.run.revision.nest.name}; "
+            "nobody has signed it yet."
+        )
+        act = (Act("Open the run", "run", str(check.run_id)),)
+        notes.append(Note("soon", "A second signature is wanted", body, act, check.run.table.code))
+    return notes
+
+
+def plate_notes() -> list[Note]:
+    """Plate the lists want and the stock has not."""
+    act = (Act("Look at the plate", "plate", ""),)
+    return [
+        Note(
+            "soon",
+            "Plate is short",
+            f"{plate.material.code} {plate.thickness_text}: the lists want {plate.listed}, "
+            f"{plate.free} free. Without: {', '.join(plate.nests[:3])}.",
+            act,
+        )
+        for plate in plates_short()
+    ]

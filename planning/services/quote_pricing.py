@@ -1,0 +1,134 @@
+"""What a quote's lines cost as of now: the plan, the shop's own spread, the sheet."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from planning.calc.cost import rounded
+from planning.calc.factors import Fit, NotEnoughData, fit
+from planning.calc.quote import Spread, allowed, own_spread, pooled_spread
+from planning.inputs.taken import Cell, cell_of, taken_runs
+from planning.services.nest_plan import revision_plan
+from shopfloor.models import Nest, NestPlan, NestRevision, Sheet, Table, WearSet
+
+KINDS = ("machine", "labour", "gas", "energy", "wear", "bench")
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A line to price: a revision so many times, on a table with a set."""
+
+    revision: NestRevision
+    table: Table
+    wear_set: WearSet
+    sheets: int
+
+
+@dataclass(frozen=True)
+class Priced:
+    """Minor units of all sheets; None is unknown and `unknown` says why. `cost_minor` is the plan
+    with its allowance, `material_minor` the sheets without any."""
+
+    wanted: Wanted
+    plan_minor: int | None
+    cost_minor: int | None
+    material_minor: int | None
+    unknown: tuple[str, ...]
+    made_from: dict[str, Any] = field(default_factory=dict)
+
+
+class Spreads:
+    """The shop's ln(actual / plan), whole times with their stoppages: what is paid for is all of
+    it. Read once for any number of lines."""
+
+    def __init__(self, now: datetime) -> None:
+        self._cells: dict[Cell, list[float]] = defaultdict(list)
+        for run in taken_runs(now=now).runs:
+            self._cells[run.cell].append(run.log_whole)
+        self._shop: Fit[Cell] | NotEnoughData = fit(self._cells)
+
+    def of(self, cell: Cell) -> Spread | NotEnoughData:
+        own = self._cells.get(cell, [])
+        found = own_spread(own)
+        if not isinstance(found, NotEnoughData):
+            return found
+        if isinstance(self._shop, NotEnoughData):
+            return self._shop
+        return pooled_spread(self._shop, len(own))
+
+
+def price_line(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime) -> Priced:
+    """One line at the plan, rates and stock prices that stand now: it is planned anew, for a plan
+    keeps the rates of the day it was made."""
+    nest = wanted.revision.nest
+    revision_plan(revision=wanted.revision, now=now)
+    unknown: list[str] = []
+    plan = NestPlan.objects.filter(
+        revision=wanted.revision, table=wanted.table, wear_set=wanted.wear_set
+    ).first()
+    costs = plan.costs_minor if plan is not None and not plan.problem else {}
+    lacking = [kind for kind in KINDS if kind not in costs]
+    if plan is None or plan.problem:
+        why = plan.problem if plan else "not planned there yet"
+        unknown.append(f"{nest.name}: {why}")
+    elif lacking:
+        unknown.append(f"{nest.name}: {', '.join(lacking)} not known")
+    plan_minor = None if lacking else sum(costs[kind] for kind in KINDS) * wanted.sheets
+    spread = spreads.of(cell_of(wanted.wear_set.pk, nest.material_id, nest.thickness_mm))
+    cost_minor = None
+    if isinstance(spread, NotEnoughData):
+        unknown.append(f"{nest.name}: what runs take against their plan, {spread}")
+    elif plan_minor is not None:
+        cost_minor = rounded(allowed(plan_minor, spread, chance))
+    sheet = sheet_price(nest)
+    if sheet is None:
+        unknown.append(f"{nest.name}: no sheet of it has a price in stock")
+    material = None if sheet is None or sheet.cost_minor is None else sheet.cost_minor
+    return Priced(
+        wanted,
+        plan_minor,
+        cost_minor,
+        None if material is None else material * wanted.sheets,
+        tuple(unknown),
+        _made_from(plan, spread, sheet),
+    )
+
+
+def sheet_price(nest: Nest) -> Sheet | None:
+    """The whole sheet of the shop's own that came in last with a price: what the next one costs."""
+    return (
+        Sheet.objects.filter(
+            material=nest.material_id,
+            thickness_mm__range=(nest.thickness_mm - 0.01, nest.thickness_mm + 0.01),
+            owner=None,
+            parent=None,
+            cost_minor__isnull=False,
+        )
+        .order_by("-received_at", "-pk")
+        .first()
+    )
+
+
+def _made_from(
+    plan: NestPlan | None, spread: Spread | NotEnoughData, sheet: Sheet | None
+) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    if plan is not None:
+        found["costs_minor"] = plan.costs_minor
+        found["rates"] = plan.snapshot.get("rates", {})
+        found["wear"] = plan.snapshot.get("wear", [])
+        found["planned_at"] = plan.computed_at.isoformat()
+    if isinstance(spread, Spread):
+        found["spread"] = {
+            "mu": spread.mu,
+            "sigma": spread.sigma,
+            "se": spread.se,
+            "n": spread.n,
+            "words": spread.words,
+        }
+    if sheet is not None:
+        found["sheet"] = {"code": sheet.code, "minor": sheet.cost_minor}
+    return found

@@ -1,0 +1,181 @@
+"""Quotes: made at today's plan and prices, revised, and decided."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.db.models import Max
+
+from planning.services.quote_pricing import Priced, Spreads, Wanted, price_line
+from shopfloor.acting import acting
+from shopfloor.models import (
+    Customer,
+    Job,
+    Nest,
+    NestRevision,
+    Quote,
+    QuoteLine,
+    QuoteState,
+    User,
+)
+from shopfloor.selectors.shop import shift_date_of
+
+CHANCES = (0.1, 0.2, 0.3)
+
+
+class QuoteError(ValueError):
+    """What cannot be quoted or decided; the message is for the person asking."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineAsked:
+    """A nest so many times, on its own table with its own set."""
+
+    nest_id: int
+    sheets: int
+
+
+@transaction.atomic
+def quote_make(
+    *,
+    customer: str,
+    title: str,
+    lines: Sequence[LineAsked],
+    chance: float,
+    valid_days: int,
+    by: User,
+    now: datetime,
+    price_minor: int | None = None,
+) -> Quote:
+    """A new quote. `price_minor` blank asks what it comes to. Raises `QuoteError`."""
+    wanted = [_wanted(line) for line in lines]
+    if not wanted:
+        raise QuoteError("Name at least one nest.")
+    if not customer.strip() or not title.strip():
+        raise QuoteError("Say for whom it is, and what.")
+    last = Quote.objects.aggregate(last=Max("number"))["last"]
+    number = f"Q-{int(last.removeprefix('Q-')) + 1 if last else 1:04d}"
+    quote = Quote(
+        number=number,
+        customer=Customer.objects.get_or_create(name=customer.strip())[0],
+        title=title.strip()[:160],
+        overrun_chance=chance,
+    )
+    return _priced(quote, wanted, valid_days, price_minor, by, now)
+
+
+@transaction.atomic
+def quote_revise(
+    *, quote: Quote, by: User, now: datetime, valid_days: int = 30, price_minor: int | None = None
+) -> Quote:
+    """The next revision: the same lines with the nests' newest programs at today's prices. What
+    the one before said stays."""
+    old = Quote.objects.select_for_update().get(pk=quote.pk)
+    newest = Quote.objects.filter(number=old.number).order_by("-revision").first()
+    if old.state != QuoteState.OPEN or newest is None or newest.pk != old.pk:
+        raise QuoteError("Only the newest revision of an open quote is revised.")
+    wanted = [
+        Wanted(_newest(line.revision.nest), line.table, line.wear_set, line.sheets)
+        for line in old.lines.select_related("revision__nest", "table", "wear_set")
+    ]
+    made = Quote(
+        number=old.number,
+        revision=old.revision + 1,
+        customer_id=old.customer_id,
+        title=old.title,
+        overrun_chance=old.overrun_chance,
+    )
+    return _priced(made, wanted, valid_days, price_minor, by, now)
+
+
+@transaction.atomic
+def quote_decide(
+    *, quote: Quote, won: bool, by: User, now: datetime, why: str = "", job_number: str = ""
+) -> Quote:
+    """Won (with the job it became, where there is one) or lost. Once, on the newest revision."""
+    row = Quote.objects.select_for_update().get(pk=quote.pk)
+    if row.state != QuoteState.OPEN:
+        raise QuoteError("It was decided already.")
+    if Quote.objects.filter(number=row.number, revision__gt=row.revision).exists():
+        raise QuoteError("A newer revision stands: decide that one.")
+    if won and job_number.strip():
+        row.job = Job.objects.filter(number=job_number.strip()).first()
+        if row.job is None:
+            raise QuoteError(f"There is no job {job_number.strip()}.")
+    with acting(f"user:{by.username}", why=why or "decided"):
+        row.state = QuoteState.WON if won else QuoteState.LOST
+        row.decided_at, row.decided_by, row.why = now, by, why[:200]
+        row.save(update_fields=["state", "decided_at", "decided_by", "why", "job"])
+    return row
+
+
+def quote_found(*, quote_id: int) -> Quote:
+    """Raises `QuoteError` where there is none."""
+    row = Quote.objects.filter(pk=quote_id).first()
+    if row is None:
+        raise QuoteError("There is no such quote.")
+    return row
+
+
+def _wanted(line: LineAsked) -> Wanted:
+    nest = Nest.objects.filter(pk=line.nest_id).select_related("table", "wear_set").first()
+    if nest is None:
+        raise QuoteError(f"There is no nest {line.nest_id}.")
+    if nest.table is None:
+        raise QuoteError(f"{nest.name} has no table yet: choose its route first.")
+    if line.sheets < 1:
+        raise QuoteError(f"{nest.name}: how many sheets?")
+    return Wanted(_newest(nest), nest.table, nest.wear_set, line.sheets)
+
+
+def _newest(nest: Nest) -> NestRevision:
+    revision = nest.revisions.order_by("-revision").first()
+    if revision is None:
+        raise QuoteError(f"{nest.name} has no program.")
+    return revision
+
+
+def _priced(
+    quote: Quote,
+    wanted: Sequence[Wanted],
+    valid_days: int,
+    price_minor: int | None,
+    by: User,
+    now: datetime,
+) -> Quote:
+    spreads = Spreads(now)
+    found = [price_line(one, spreads, quote.overrun_chance, now=now) for one in wanted]
+    quote.plan_minor = _sum([one.plan_minor for one in found], found)
+    quote.cost_minor = _sum([one.cost_minor for one in found], found)
+    quote.price_minor = quote.cost_minor if price_minor is None else price_minor
+    quote.unknown = [said for one in found for said in one.unknown]
+    quote.price_date = shift_date_of(now)
+    quote.valid_until = quote.price_date + timedelta(days=valid_days)
+    quote.made_at, quote.made_by = now, by
+    quote.save()
+    QuoteLine.objects.bulk_create(
+        QuoteLine(
+            quote=quote,
+            number=number,
+            revision=one.wanted.revision,
+            table=one.wanted.table,
+            wear_set=one.wanted.wear_set,
+            sheets=one.wanted.sheets,
+            plan_minor=one.plan_minor,
+            cost_minor=one.cost_minor,
+            material_minor=one.material_minor,
+            made_from=one.made_from,
+        )
+        for number, one in enumerate(found, 1)
+    )
+    return quote
+
+
+def _sum(amounts: Sequence[int | None], found: Sequence[Priced]) -> int | None:
+    """With its material; None where any of it is unknown. Each line's allowance is added whole, as
+    if all overran together: never too little."""
+    parts = [*amounts, *(one.material_minor for one in found)]
+    return None if any(part is None for part in parts) else sum(part or 0 for part in parts)

@@ -1,0 +1,89 @@
+from __future__ import annotations
+
+import pytest
+from django.contrib.auth.models import Permission
+
+from shopfloor.models import Nest, Quote
+from tests.planning import cast
+from tests.planning.test_quotes import NOW
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _now(monkeypatch):
+    monkeypatch.setattr("dashboards.data.now", lambda: NOW)
+
+
+def form(nest_id, **more):
+    return {
+        "customer": "Fallow Gate Farms", "title": "plates", "nest1": str(nest_id), "sheets1": "2",
+        "chance": "0.2", "days": "30", "price": "",
+    } | more  # fmt: skip
+
+
+def test_a_quote_is_made_opened_and_decided(history, as_):
+    client = as_("owner")
+    assert "Nest 1" in client.get("/jobs/quotes/new/").content.decode()
+    answer = client.post("/jobs/quotes/new/", form(history.nest_id), follow=True)
+    body = answer.content.decode()
+    assert "Q-0001" in body
+    assert "20 in 100 such jobs take more" in body
+    assert "5 runs of its own" in body
+    quote = Quote.objects.get()
+    body = client.post(f"/jobs/quotes/{quote.pk}/", {"do": "revise"}, follow=True).content.decode()
+    assert "revision 2" in body
+    newest = Quote.objects.get(revision=2)
+    body = client.post(
+        f"/jobs/quotes/{newest.pk}/", {"do": "lost", "why": "too dear"}, follow=True
+    ).content.decode()
+    assert "Ann Tiller" in body
+    assert "too dear" in body
+    assert "nothing can be said of overruns" in client.get("/jobs/quotes/").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"sheets1": "two"}, "is no number of sheets"),
+        ({"days": "0"}, "1 to 365 days"),
+        ({"chance": "0.9"}, "Choose a chance"),
+        ({"price": "12.345"}, "is no price"),
+        ({"price": "dear"}, "is no price"),
+        ({"price": "NaN"}, "is no price"),
+        ({"nest1": "99999"}, "There is no nest 99999"),
+    ],
+)
+def test_a_wrong_figure_is_said_and_what_was_typed_stays(history, as_, more, said):
+    answer = as_("owner").post("/jobs/quotes/new/", form(history.nest_id, **more))
+    assert said in answer.content.decode()
+    assert "Fallow Gate Farms" in answer.content.decode()
+    assert not Quote.objects.exists()
+
+
+def test_a_price_as_asked_is_kept_beside_what_was_reckoned(history, as_):
+    as_("owner").post("/jobs/quotes/new/", form(history.nest_id, price="1,234.50"))
+    quote = Quote.objects.get()
+    assert quote.price_minor == 123_450
+    assert quote.cost_minor != quote.price_minor
+
+
+def test_moved_prices_are_said_on_the_list(history, as_):
+    as_("owner").post("/jobs/quotes/new/", form(history.nest_id))
+    cast.rate("bench", 5280, valid_from=NOW.date())
+    body = as_("owner").get("/jobs/quotes/").content.decode()
+    assert "1 open quote stands at prices that have moved." in body
+
+
+@pytest.mark.parametrize("right", ["see_margin", "see_cost"])
+def test_one_of_the_two_rights_is_not_enough(shop, as_, nobody, right):
+    nobody.user_permissions.add(Permission.objects.get(codename=right))
+    client = as_("nobody")
+    for address in ("/jobs/quotes/", "/jobs/quotes/new/", "/jobs/quotes/1/"):
+        assert client.get(address).status_code == 403
+
+
+def test_the_jobs_page_leads_there_only_those_who_may(shop, as_):
+    assert "/jobs/quotes/" in as_("owner").get("/jobs/").content.decode()
+    assert "/jobs/quotes/" not in as_("supervisor").get("/jobs/").content.decode()
+    assert Nest.objects.count() == 0

@@ -1,0 +1,90 @@
+"""A week of one table, every element worked by hand; formulas are those of ISO 22400-2 as
+`planning.calc.indicators` has them."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+
+from planning.reports import measures
+from shopfloor.models import Check, PartResult, Reason, RunDay, Shift
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+DAY = date(2026, 10, 6)
+NOW = cast.NOON + timedelta(days=2)
+
+
+@pytest.fixture
+def week(north, operator):
+    """One early shift of 8 h with a break of 30 min; 4 h in a run, 3 of them burning, planned 2.7;
+    half an hour of unplanned stop, 12 min of set change, 18 min of a planned meeting."""
+    Shift.objects.exclude(name="early").delete()
+    Shift.objects.update(breaks=[["09:30", 30, "break"]])
+    _, [line] = cast.job()
+    revision = cast.nest(operator, [(line, 1e4, 10)])
+    run = cast.run(revision, north)
+    RunDay.objects.create(
+        run=run, shift_date=DAY, table=north, wear_set=cast.wear_set(), arc_s=10_800.0,
+        elapsed_s=14_400.0, planned_arc_s=9_720.0, evidence="measured",
+    )  # fmt: skip
+    for outcome, quantity in (("good", 18), ("good", -1), ("scrap", 2), ("rework", 1)):
+        PartResult.objects.create(
+            run=run, line=line, outcome=outcome, quantity=quantity, by=operator, at=NOW
+        )
+    for passed in (True, True, True, False, None):
+        Check.objects.create(run=run, at=NOW, by=operator, passed=passed)
+    meeting = Reason.objects.create(code="meeting", label="meeting", planned=True)
+    change = Reason.objects.create(code="set-change", label="set change", planned=True)
+    for start, seconds, reason in ((0, 1800, None), (1800, 720, change), (3600, 1080, meeting)):
+        cast.stoppage(run, cast.at(cast.NOON, start), seconds, reason=reason)
+    return run
+
+
+def test_every_ratio_by_hand(week):
+    [north] = measures(first=DAY, last=DAY, now=NOW).tables
+    # planned busy: 8 h - 0.5 h break - 0.3 h meeting = 7.2 h
+    assert north.elements.pbt == pytest.approx(7.2)
+    r = north.ratios
+    assert r.availability == pytest.approx(3 / 7.2)
+    assert r.allocation_efficiency == pytest.approx(4 / 7.2)
+    assert r.utilisation_efficiency == pytest.approx(3 / 4)
+    assert r.technical_efficiency == pytest.approx(3 / 3.5)
+    assert r.setup_rate == pytest.approx(0.2 / 3.2)
+    assert r.effectiveness == pytest.approx(0.9)  # 9,720 / 10,800
+    # 17 good, 2 scrap, 1 rework: 20 parts
+    assert (r.quality, r.scrap, r.rework) == pytest.approx((0.85, 0.1, 0.05))
+    assert r.first_pass_yield == pytest.approx(0.75)
+    assert r.oee == pytest.approx(3 / 7.2 * 0.9 * 0.85)
+    assert (north.busy_h, north.measured_h, north.planned_share) == (4.0, 4.0, 1.0)
+
+
+def test_what_is_not_known_is_unknown_and_not_nothing(north):
+    [found] = measures(first=DAY, last=DAY, now=NOW).tables
+    r = found.ratios
+    assert (r.availability, r.quality, r.oee, r.effectiveness, r.first_pass_yield) == (None,) * 5
+    assert (found.elements.apt, found.planned_share) == (None, None)
+
+
+def test_effectiveness_is_of_runs_with_a_plan_alone(week, north):
+    other = cast.run(week.revision, north, start=cast.at(cast.NOON, -9000))
+    RunDay.objects.create(
+        run=other, shift_date=DAY, table=north, wear_set=cast.wear_set(), arc_s=3_600.0,
+        elapsed_s=3_600.0, evidence="entered",
+    )  # fmt: skip
+    [found] = measures(first=DAY, last=DAY, now=NOW).tables
+    assert found.ratios.effectiveness == pytest.approx(0.9)
+    assert found.planned_share == pytest.approx(0.75)
+    assert (found.busy_h, found.measured_h) == (5.0, 4.0)
+
+
+def test_a_shift_counts_as_far_as_it_is_over(week):
+    # at 11:00 in Chicago (16:00 UTC): 6:00 to 11:00 without the break
+    [found] = measures(first=DAY, last=DAY, now=cast.NOON - timedelta(hours=1)).tables
+    assert found.elements.pbt == pytest.approx(4.5)
+
+
+def test_dates_the_wrong_way_round_are_refused(shop):
+    with pytest.raises(ValueError, match="is after"):
+        measures(first=DAY, last=DAY - timedelta(days=1), now=NOW)

@@ -1,0 +1,209 @@
+"""Quotes from their plan to how they fared."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, timedelta
+
+import pytest
+
+from planning.reports import quote_board, quote_detail
+from planning.services.quotes import (
+    LineAsked,
+    QuoteError,
+    quote_decide,
+    quote_make,
+    quote_revise,
+)
+from shopfloor.models import JobState, Month, Nest, Posting, Quote, Sheet
+from tests.planning import cast
+from tests.planning.test_factors import taken
+from tests.planning.test_nest_plan import SQUARE, _row
+
+pytestmark = pytest.mark.django_db
+NOW = cast.NOON + timedelta(days=2)
+
+
+@pytest.fixture
+def nest(north, operator):
+    """A plan whose every kind is known, on North with the fast set."""
+    north.load_s = north.unload_s = 1800.0
+    north.save()
+    fast = cast.wear_set()
+    _row(fast, 6.0, 3000.0, bench_min_per_m=2.0)
+    cast.part("electrode", 1900, 1000, the_set=fast)
+    for kind, minor in (("machine", 6000), ("labour", 3000), ("gas", 3600), ("bench", 4800)):
+        cast.rate(kind, minor)
+    cast.rate("energy", 15)
+    _, [line] = cast.job()
+    revision = cast.nest(operator, [(line, 1e4, 10)], program=SQUARE)
+    Nest.objects.update(table=north)
+    cast.sheet(30_000, received_at=cast.NOON)
+    revision.refresh_from_db()
+    return revision
+
+
+@pytest.fixture
+def history(nest, north):
+    """Five runs of ln(actual / plan) 0, .1, .2, .1, .1: the formula gives x 1.179619 at 20 %."""
+    for day, log in enumerate((0.0, 0.1, 0.2, 0.1, 0.1)):
+        taken(nest, north, elapsed_s=1000.0 * math.exp(log), day=-day)
+    return nest
+
+
+def make(nest, by, *, sheets=2, chance=0.2, **more):
+    return quote_make(
+        customer="Fallow Gate Farms", title="plates", lines=[LineAsked(nest.nest_id, sheets)],
+        chance=chance, valid_days=30, by=by, now=more.pop("now", NOW), **more,
+    )  # fmt: skip
+
+
+def test_a_quote_is_the_plan_with_its_allowance_and_the_sheets(history, owner):
+    quote = make(history, owner)
+    [line] = quote.lines.all()
+    # one sheet: 3600 s of load and about 11 s of program at 90.00 an hour: 90.27; two of them
+    assert line.plan_minor == pytest.approx(2 * 9100, abs=120)
+    assert line.cost_minor == pytest.approx(line.plan_minor * 1.179619, abs=1)
+    assert line.material_minor == 60_000
+    assert quote.plan_minor == line.plan_minor + 60_000
+    assert quote.cost_minor == quote.price_minor == line.cost_minor + 60_000
+    assert (quote.number, quote.revision, quote.state) == ("Q-0001", 1, "open")
+    assert quote.price_date == date(2026, 10, 8)
+    assert quote.valid_until == date(2026, 11, 7)
+    assert line.made_from["spread"]["words"] == "5 runs of its own"
+
+
+def test_stoppages_are_in_what_a_quote_reckons_with(nest, north, owner):
+    for day in range(5):
+        taken(nest, north, elapsed_s=1500.0, stopped_s=500.0, day=-day)
+    [line] = make(nest, owner).lines.all()
+    assert line.made_from["spread"]["mu"] == pytest.approx(math.log(1.5))
+
+
+def test_a_cell_with_two_runs_falls_back_and_is_wider(history, north, owner):
+    _row(cast.wear_set(), 8.0, 2000.0, bench_min_per_m=2.0)
+    other = cast.nest(owner, [(None, 1e4, 10)], name="N-2", program=SQUARE)
+    Nest.objects.filter(pk=other.nest_id).update(thickness_mm=8.0, table=north)
+    for day in range(2):
+        taken(other, north, elapsed_s=1100.0, day=-day)
+    cast.sheet(30_000, thickness_mm=8.0)
+    own = make(history, owner).lines.get().made_from["spread"]
+    pooled = make(other, owner).lines.get().made_from["spread"]
+    assert pooled["words"].startswith("not enough data (2, needed 5): the whole shop's 7 runs")
+    assert math.hypot(pooled["sigma"], pooled["se"]) > math.hypot(own["sigma"], own["se"])
+
+
+def test_what_is_not_known_leaves_the_price_unknown_and_is_named(nest, owner):
+    Sheet.objects.all().delete()
+    quote = make(nest, owner)
+    assert (quote.cost_minor, quote.price_minor) == (None, None)
+    assert quote.unknown == [
+        "N-1: what runs take against their plan, not enough data (0, needed 5)",
+        "N-1: no sheet of it has a price in stock",
+    ]
+
+
+def test_a_rate_or_a_sheet_that_moves_flags_an_open_quote(history, owner):
+    quote = make(history, owner)
+    [row] = quote_board(now=NOW).rows
+    assert row.moved == ()
+    cast.rate("bench", 5280, valid_from=NOW.date())
+    cast.sheet(32_400, received_at=NOW)
+    [row] = quote_board(now=NOW).rows
+    assert row.moved == ("bench dearer by 10.0%", "MS 6 mm sheet dearer by 8.0%")
+    quote_decide(quote=quote, won=False, by=owner, now=NOW)
+    assert quote_board(now=NOW).rows[0].moved == ()
+
+
+def test_a_revision_is_priced_anew_and_the_old_one_stays(history, owner):
+    first = make(history, owner)
+    cast.rate("bench", 9600, valid_from=NOW.date())
+    second = quote_revise(quote=first, by=owner, now=NOW)
+    assert (second.number, second.revision) == ("Q-0001", 2)
+    assert second.cost_minor > first.cost_minor
+    assert Quote.objects.get(pk=first.pk).cost_minor == first.cost_minor
+    [row] = quote_board(now=NOW).rows
+    assert (row.quote.pk, row.moved) == (second.pk, ())
+    assert quote_detail(quote_id=first.pk, now=NOW).newest is False
+    with pytest.raises(QuoteError, match="newest revision"):
+        quote_revise(quote=first, by=owner, now=NOW)
+    with pytest.raises(QuoteError, match="A newer revision stands"):
+        quote_decide(quote=first, won=True, by=owner, now=NOW)
+
+
+def test_validity_runs_out(history, owner):
+    make(history, owner)
+    assert not quote_board(now=NOW + timedelta(days=30)).rows[0].late
+    assert quote_board(now=NOW + timedelta(days=31)).rows[0].late
+
+
+def won(history, owner, *, took_minor, number):
+    """A quote that became a job, closed, whose postings without material come to this."""
+    quote = make(history, owner)
+    _, [line] = cast.job(number, state=JobState.CLOSED)
+    month = Month.objects.get_or_create(first_day=date(2026, 10, 1))[0]
+    for kind, minor in (("machine", took_minor), ("material", 66_000)):
+        Posting.objects.create(
+            key=f"{number}{kind}", month=month, shift_date=NOW.date(), kind=kind, line=line,
+            amount_minor=minor, evidence="measured",
+        )  # fmt: skip
+    quote_decide(quote=quote, won=True, by=owner, now=NOW, job_number=number)
+    return quote, line
+
+
+def test_closed_jobs_score_the_promise_material_apart(history, owner):
+    allowed = make(history, owner).lines.get().cost_minor
+    won(history, owner, took_minor=allowed, number="J-11")
+    won(history, owner, took_minor=allowed + 1, number="J-12")
+    board = quote_board(now=NOW)
+    rows = {row.quote.job.number: row for row in board.rows if row.quote.job}
+    assert (rows["J-11"].overran, rows["J-12"].overran) == (False, True)
+    # 1 of 2 against 20 %: error sqrt(.2 x .8 / 2)
+    assert (board.score.overruns, board.score.n) == (1, 2)
+    assert board.score.error == pytest.approx(math.sqrt(0.08))
+    assert board.score.kept is None
+
+
+def test_material_splits_into_price_and_usage(history, north, owner):
+    quote, line = won(history, owner, took_minor=100, number="J-11")
+    # quoted 2 sheets at 300.00; burnt 3 at 310.00: by price 3 x 10, by usage 1 x 300
+    revision = cast.nest(owner, [(line, 1e4, 10)], name="N-9")
+    for day in range(3):
+        cast.run(revision, north, start=cast.at(NOW, -90_000 * (day + 1)), sheet=cast.sheet(31_000))
+    split = quote_detail(quote_id=quote.pk, now=NOW).row.material
+    assert (split.price, split.usage) == (3_000, 30_000)
+
+
+def test_an_open_job_is_not_scored_yet(history, owner):
+    quote, _ = won(history, owner, took_minor=100, number="J-11")
+    quote.refresh_from_db()
+    quote.job.state = JobState.OPEN
+    quote.job.save()
+    assert quote_board(now=NOW).score is None
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"lines": []}, "at least one nest"),
+        ({"customer": " "}, "for whom"),
+        ({"lines": [LineAsked(0, 1)]}, "no nest 0"),
+    ],
+)
+def test_a_quote_that_cannot_be_is_refused(history, owner, more, said):
+    asked = {
+        "customer": "x", "title": "y", "lines": [LineAsked(history.nest_id, 1)], "chance": 0.2,
+        "valid_days": 30, "by": owner, "now": NOW,
+    }  # fmt: skip
+    with pytest.raises(QuoteError, match=said):
+        quote_make(**(asked | more))
+    assert not Quote.objects.exists()
+
+
+def test_a_quote_is_decided_once_and_for_a_job_that_is_there(history, owner):
+    quote = make(history, owner)
+    with pytest.raises(QuoteError, match="There is no job J-404"):
+        quote_decide(quote=quote, won=True, by=owner, now=NOW, job_number="J-404")
+    quote_decide(quote=quote, won=False, by=owner, now=NOW, why="too dear")
+    with pytest.raises(QuoteError, match="decided already"):
+        quote_decide(quote=quote, won=True, by=owner, now=NOW)
