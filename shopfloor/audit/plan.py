@@ -13,7 +13,17 @@ MASK = "***"
 
 # Made by machines and rebuilt at will, or a log of their own.
 LEFT_OUT = frozenset(
-    {"Work", "Watermark", "Change", "NestPlan", "PieceOutlook", "PieceUse", "RunDay", "RunVariance"}
+    {
+        "Work",
+        "Incoming",
+        "Watermark",
+        "Change",
+        "NestPlan",
+        "PieceOutlook",
+        "PieceUse",
+        "RunDay",
+        "RunVariance",
+    }
 )
 # Their rows are their own record of having been made; only what happens to them later is kept.
 MADE_ELSEWHERE = frozenset({"Action", "Contour", "Posting"})

@@ -1,6 +1,6 @@
 """The shop's records. One file a subject; import from here."""
 
-from shopfloor.models.chart import ChartRow, Material
+from shopfloor.models.chart import ChartRow, ChartTrial, Dross, Material, ThicknessAnswer
 from shopfloor.models.entered import EnteredCount
 from shopfloor.models.equipment import (
     Duty,
@@ -44,7 +44,7 @@ from shopfloor.models.shop import Rate, RateKind, Reason, Shift, Shop
 from shopfloor.models.stock import Customer, Heat, Sheet, SheetState
 from shopfloor.models.sureness import Factor, FactorState, Quote, QuoteLine, QuoteState
 from shopfloor.models.usage import PieceUse, RunDay
-from shopfloor.models.work import Change, Watermark, Work
+from shopfloor.models.work import Change, Incoming, Watermark, Work
 
 __all__ = [
     "Action",
@@ -53,9 +53,11 @@ __all__ = [
     "BenchEntry",
     "Change",
     "ChartRow",
+    "ChartTrial",
     "Check",
     "Contour",
     "Customer",
+    "Dross",
     "Duty",
     "EnteredCount",
     "Evidence",
@@ -63,6 +65,7 @@ __all__ = [
     "FactorState",
     "Fitting",
     "Heat",
+    "Incoming",
     "Inspection",
     "Job",
     "JobLine",
@@ -102,6 +105,7 @@ __all__ = [
     "Stoppage",
     "Table",
     "Terminal",
+    "ThicknessAnswer",
     "Torch",
     "Tray",
     "Units",

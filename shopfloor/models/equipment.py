@@ -22,6 +22,7 @@ class Table(models.Model):
     load_s = models.FloatField(default=300.0)
     unload_s = models.FloatField(default=300.0)
     change_s = models.FloatField(default=720.0)
+    figures_at = models.DateTimeField(null=True, blank=True)  # last change of what plans rest on
     active = models.BooleanField(default=True)
     order = models.PositiveSmallIntegerField(default=100)
     arc_feed = models.CharField(max_length=60, blank=True)

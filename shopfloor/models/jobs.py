@@ -68,6 +68,9 @@ class Nest(models.Model):
     wear_set = models.ForeignKey("shopfloor.WearSet", on_delete=models.PROTECT)  # chosen route
     table = models.ForeignKey("shopfloor.Table", on_delete=models.PROTECT, null=True, blank=True)
     sheets_wanted = models.PositiveSmallIntegerField(default=1)
+    # The sheet it was laid out on, where it is known: what lies beyond it is said on reading.
+    sheet_length_mm = models.FloatField(null=True, blank=True)
+    sheet_width_mm = models.FloatField(null=True, blank=True)
     made_at = models.DateTimeField(auto_now_add=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
 
@@ -120,7 +123,12 @@ class Contour(models.Model):
     net_area_mm2 = models.FloatField(null=True, blank=True)  # of the part, on its outer contour
     pierces = models.PositiveSmallIntegerField(default=1)
     points = models.JSONField(default=list)  # [[x, y], ...] in mm, for the map
+    # Its own share of its arc: less than 1 where it cuts an edge for another part too, more where
+    # another contour cuts one of its edges.
     common_share = models.FloatField(default=1.0)
+    lit_line = models.PositiveIntegerField(null=True, blank=True)  # of the program
+    lead_in_mm = models.FloatField(default=0.0)  # of cut_mm
+    lead_out_mm = models.FloatField(default=0.0)
 
     class Meta:
         ordering = ["revision", "number"]
