@@ -14,11 +14,13 @@ from typing import Final
 from planning.calc.program.block import Block, parse_block
 from planning.calc.program.interpreter import Interpreter
 from planning.calc.program.stretches import Stretches
-from planning.calc.program.types import Dialect, Program, ProgramError
+from planning.calc.program.types import COMMENT_MARKS, Dialect, Program, ProgramError
+from planning.calc.program.variables import Variables
 from planning.calc.program.words import STRAIGHT, bare_bytes, without_comments, words_of
 
 # A shorter stretch is read sooner line by line than as arrays.
 LEAST_STRETCH: Final = 12
+_DRESSED: Final = frozenset("()" + COMMENT_MARKS)
 
 
 def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
@@ -45,6 +47,8 @@ class _Reading:
 
     def __init__(self, dialect: Dialect) -> None:
         self.machine = Interpreter(dialect)
+        self.marks = dialect.comment_marks
+        self.variables = Variables() if dialect.variables else None
         self.blocks = 0
         self.fenced = False
 
@@ -86,7 +90,7 @@ class _Reading:
                 return True
             self.fenced = True
             return False
-        block = _block(line, number, machine)
+        block = self._block(line, number)
         if block is not None:
             self.blocks += 1
             machine.run(block, number)
@@ -96,20 +100,22 @@ class _Reading:
         if not self.blocks:
             raise ProgramError(1, "there is no block in it")
         for number, line in enumerate(rest, last + 1):
-            if line and line[0] not in "%(;":
+            if line and line[0] not in "%(" + self.marks:
                 text = "not read: it stands after the end of the program"
                 self.machine.notes.add(number, text)
                 break
         return self.machine.finish(self.blocks, last)
 
-
-def _block(line: str, number: int, machine: Interpreter) -> Block | None:
-    """The block on a line, None where it holds only comments."""
-    if "(" in line or ";" in line or ")" in line:
-        line = without_comments(line, number)
-    if line.startswith("/"):
-        machine.notes.once(number, "a block with / is read as if block delete were off")
-        line = line[1:]
-    if line.startswith(":"):
-        line = "N" + line[1:]
-    return parse_block(words_of(line, number), number) if line else None
+    def _block(self, line: str, number: int) -> Block | None:
+        """The block on a line, None where it holds only comments or only sets variables."""
+        if not _DRESSED.isdisjoint(line):
+            line = without_comments(line, number, self.marks)
+        if self.variables is not None and "#" in line:
+            line = self.variables.resolve(line, number)
+        if line.startswith("/"):
+            text = "a block with / is read as if block delete were off"
+            self.machine.notes.once(number, text)
+            line = line[1:]
+        if line.startswith(":"):
+            line = "N" + line[1:]
+        return parse_block(words_of(line, number), number) if line else None

@@ -19,6 +19,7 @@ Ints = npt.NDArray[np.int32]
 Indices = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
+COMMENT_MARKS = ";'!"
 RAPID, LINE, ARC_CW, ARC_CCW = 0, 1, 2, 3
 
 
@@ -49,8 +50,10 @@ class Dialect:
     ``torch_on`` and ``torch_off`` are codes as written, M3 and M03 alike. ``dwell_word`` carries
     the time of a G4 in ``dwell_unit``. ``arc_centres_absolute`` and ``inch`` hold until the program
     says otherwise (G90.1/G91.1, G20/G21). ``arc_tolerance_mm`` replaces the 0.002 mm or 0.0002 in
-    by which the start and end radius of an arc may differ (NISTIR 6556). Raises ``ValueError``
-    where a torch code is no M code or lights and puts out at once.
+    by which the start and end radius of an arc may differ (NISTIR 6556). ``comment_marks`` are the
+    characters that make the rest of a line a comment, beside ( ); ``variables`` says that ``#1=2``
+    and ``X#1`` are read. Raises ``ValueError`` where a torch code is no M code or lights and puts
+    out at once, and for other comment marks than ``COMMENT_MARKS``.
     """
 
     torch_on: tuple[str, ...] = ("M3",)
@@ -60,8 +63,12 @@ class Dialect:
     arc_centres_absolute: bool = False
     inch: bool = False
     arc_tolerance_mm: float | None = None
+    comment_marks: str = ";"
+    variables: bool = False
 
     def __post_init__(self) -> None:
+        if not set(self.comment_marks) <= set(COMMENT_MARKS):
+            raise ValueError(f"a comment begins with one of {COMMENT_MARKS}")
         if self.on_codes & self.off_codes:
             raise ValueError("the same code lights the torch and puts it out")
 

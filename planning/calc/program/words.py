@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 
 from planning.calc.program.types import ProgramError
@@ -12,7 +13,6 @@ _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 # The bulk of any program: a straight move by X and Y, its G0 or G1 perhaps left out.
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
 STRAIGHT = re.compile(rf"(?:N[0-9]+)?(?:G0?([01]))?(?:X({_NUMBER}))?(?:Y({_NUMBER}))?")
-_COMMENT = re.compile(r"\([^()]*\)|;.*$")
 _UPPER = bytes(range(256)).upper()
 _BLANKS = b" \t\x0b\x0c\x00\x1a"
 
@@ -28,9 +28,16 @@ def bare_bytes(text: bytes) -> bytes:
     return text
 
 
-def without_comments(line: str, number: int) -> str:
-    """The line less its ( ) and ; comments. Raises on a parenthesis that has no partner."""
-    kept = _COMMENT.sub("", line)
+@functools.cache
+def _comment(marks: str) -> re.Pattern[str]:
+    tail = rf"|[{re.escape(marks)}].*$" if marks else ""
+    return re.compile(rf"\([^()]*\){tail}")
+
+
+def without_comments(line: str, number: int, marks: str = ";") -> str:
+    """The line less its ( ) comments and what follows one of ``marks``. Raises on a parenthesis
+    that has no partner."""
+    kept = _comment(marks).sub("", line)
     if "(" in kept:
         raise ProgramError(number, "a comment is opened with ( and not closed, or holds another (")
     if ")" in kept:
@@ -52,7 +59,7 @@ def _what_is_wrong(line: str) -> str:
         at = match.end()
     rest = line[at:]
     if not {"#", "[", "="}.isdisjoint(rest[:2]):
-        return f"parameters and expressions are not read: {_short(rest)}"
+        return f"variables and expressions are not read here: {_short(rest)}"
     if rest[0].isascii() and rest[0].isalpha():
         return f"no number after {rest[0]}: {_short(rest)}"
     return f"not a word of RS-274: {_short(rest)}"

@@ -51,7 +51,7 @@ ODD = [
     "G28", "/X{x}", ":7X{x}", "N{n}", "G1", "G80", "G92X0", "#1=2", "O100", "G2", "G1X{x}Z1",
     "F-1X1", "F0X{x}", "X1X2", "G1G0X1", "XY1", "X1..2", "X1.2.3", "X.", "X+", "X--1", "1X", "X-",
     "X99999999", "X9999999999", "N9999999999X1", "G1.0X{x}", "G01.X{x}", "G53X{x}", "M3X{x}",
-    "G10X1", "E5X1", "X1e-05", "\x80X1", "M98", "F1e9X1", "F0.0000001X1", "G54", "G55X{x}", "U1",
+    "X#1", "G1X-#1Y#2", "#1=#2", "'G1X1", "!", "G10X1", "E5X1", "X1e-05", "\x80X1", "M98", "F1e9X1", "F0.0000001X1", "G54", "G55X{x}", "U1",
 ]  # fmt: skip
 
 
@@ -75,14 +75,14 @@ def programs(draw) -> bytes:
 
 
 @settings(max_examples=600)
-@given(programs(), st.booleans())
-def test_every_program_reads_the_same_both_ways(text: bytes, inch: bool):
-    both(text, Dialect(inch=inch))
+@given(programs(), st.booleans(), st.booleans(), st.sampled_from([";", "", ";'", ";'!"]))
+def test_every_program_reads_the_same_both_ways(text: bytes, inch: bool, variables: bool, marks):
+    both(text, Dialect(inch=inch, variables=variables, comment_marks=marks))
 
 
-@given(st.text("GXYFN0123456789.+-\n(%;M", max_size=60))
-def test_every_heap_of_characters_reads_the_same_both_ways(text: str):
-    both(text.encode(), Dialect())
+@given(st.text("GXYFN0123456789.+-\n(%;M#='", max_size=60), st.booleans())
+def test_every_heap_of_characters_reads_the_same_both_ways(text: str, variables: bool):
+    both(text.encode(), Dialect(variables=variables, comment_marks="'" if variables else ";"))
 
 
 @pytest.mark.parametrize("line", ODD)
