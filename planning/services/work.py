@@ -27,6 +27,7 @@ KINDS: dict[str, str] = {
     "piece": "planning.services.piece_figures:piece_figures",
     "line": "planning.services.line_figures:line_figures",
     "sheet": "planning.services.sheet_loss:sheet_loss",
+    "reread": "shopfloor.services.tables:table_reread",
 }
 
 

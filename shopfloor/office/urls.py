@@ -30,6 +30,7 @@ from shopfloor.office import (
     source_entered,
     sources,
     stock,
+    tables,
     terminals,
     work,
 )
@@ -76,6 +77,8 @@ urlpatterns = [
     path("nests/chart/import/", chart.bring, name="chart_import"),
     path("nests/chart/import/confirm/", chart.confirm, name="chart_import_confirm"),
     path("nests/chart/<int:pk>/end/", chart.end, name="chart_end"),
+    path("nests/tables/", tables.tables, name="tables"),
+    path("nests/tables/<int:pk>/", tables.table, name="table_figures"),
     path("nests/sets/", sets.sets, name="sets"),
     path("nests/sets/<int:pk>/", sets.one_set, name="set"),
     path("nests/sets/<int:pk>/tray/", sets.make_tray, name="tray_make"),

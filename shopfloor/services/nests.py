@@ -92,15 +92,18 @@ def nest_add(
 
 
 @transaction.atomic
-def revision_add(*, nest: Nest, file_name: str, raw: bytes, by: User) -> tuple[NestRevision, str]:
+def revision_add(
+    *, nest: Nest, file_name: str, raw: bytes, by: User, reread: bool = False
+) -> tuple[NestRevision, str]:
     """Keeps a program's bytes as the nest's newest revision. Returns it and what changed:
-    "nothing" (the same bytes: no new revision), "comment" (the same path: setup sheets stay
-    good and every tie is kept) or "path" (ties are kept where a contour stayed as it was)."""
+    "nothing" (the same bytes: no new revision, unless they are `reread` in another way), "comment"
+    (the same path: setup sheets stay good and every tie is kept) or "path" (ties are kept where a
+    contour stayed as it was)."""
     if len(raw) > MAX_PROGRAM_BYTES:
         raise ValidationError(f"The program is over {MAX_PROGRAM_BYTES // 1024 // 1024} MB.")
     digest = hashlib.sha256(raw).hexdigest()
     last = nest.revisions.order_by("-revision").first()
-    if last is not None and last.bytes_sha256 == digest:
+    if last is not None and last.bytes_sha256 == digest and not reread:
         return last, "nothing"
     program = read_program(raw, dialect_of(nest.table))
     if not program.contours:

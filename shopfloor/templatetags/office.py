@@ -96,6 +96,13 @@ def speed_figure(mm_min: float, user: Any = None) -> str:
 
 
 @register.filter
+def accel(mm_s2: float | None, user: Any = None) -> str | SafeString:
+    if mm_s2 is None:
+        return UNKNOWN
+    return f"{in_from_mm(mm_s2):.1f} in/s²" if _inch(user) else f"{mm_s2:.0f} mm/s²"
+
+
+@register.filter
 def area(mm2: float | None, user: Any = None) -> str | SafeString:
     if mm2 is None:
         return UNKNOWN

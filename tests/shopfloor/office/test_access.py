@@ -43,6 +43,8 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "checks": (ALL, ""),
     "chart": (ALL, ""),
     "chart_import": (CHART, ""),
+    "tables": (ALL, ""),
+    "table_figures": (ALL, "table"),
     "sets": (ALL, ""),
     "set": (ALL, "set"),
     "tray_make": (ALL, "set"),
@@ -128,6 +130,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "person": [operator.pk],
         "queue": [QueueItem.objects.create(nest=nest, table=north, position=10).pk],
         "row": [row.pk],
+        "table": [north.pk],
         "alarm": [Alarm.objects.create(feed=feed, code="disk", message="full", at_us=1).pk],
         "shift": [Shift.objects.order_by("pk")[0].pk],
         "reason": [Reason.objects.create(code="crane-busy", label="crane busy").pk],
@@ -191,7 +194,7 @@ def test_a_person_without_rights_opens_only_their_own_settings(arguments, client
 def test_reading_pages_take_no_writes_from_those_who_only_read(arguments, client, operator):
     """Pages that show and also change: the change has its own right."""
     client.force_login(operator)
-    for name in ("set", "materials"):
+    for name in ("set", "materials", "table_figures"):
         url = reverse(name, args=arguments[PAGES[name][1]])
         assert client.post(url, {"name": "x"}).status_code == 403, name
     sheet = reverse("sheet", args=arguments["sheet"])

@@ -1,0 +1,155 @@
+"""Tables: how each one moves and how its control reads a program."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from planning.calc.units import in_from_mm, mm_from_in
+from shopfloor.models import Table, Units
+from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
+from shopfloor.office.forms import attempt
+from shopfloor.selectors.tables import stale_nests, table_history, tables_list
+from shopfloor.services.nests import dialect_of
+from shopfloor.services.tables import FIGURES, MOTION, TIMES, dialect_kept, table_set
+
+LENGTHS = ("accel_mm_s2", "rapid_mm_min", "corner_tolerance_mm")
+DIALECT = ("dwell_word", "dwell_unit", "arc_centres_absolute", "inch", "comment_marks", "variables")
+NAMES = {
+    "accel_mm_s2": "acceleration, mm/s²", "rapid_mm_min": "rapid, mm/min", "corner": "corners",
+    "corner_tolerance_mm": "corner tolerance, mm", "touch_off_s": "touch-off, s",
+    "load_s": "loading, s", "unload_s": "unloading, s", "change_s": "set change, s",
+    "torch_on": "lights the torch", "torch_off": "puts it out", "dialect": "reading",
+}  # fmt: skip
+MARKS = [(";", ";"), ("'", "'"), ("!", "!")]
+
+
+class TableForm(forms.Form):
+    accel_mm_s2 = forms.FloatField(
+        label="Acceleration", help_text="along the path, as the control is set"
+    )
+    rapid_mm_min = forms.FloatField(label="Rapid")
+    corner = forms.ChoiceField(
+        choices=[("", "as the program says"), ("stop", "stop at every block"),
+                 ("blend", "round within the tolerance")],
+        required=False, label="Corners", help_text="G61 stops, G64 rounds",
+    )  # fmt: skip
+    corner_tolerance_mm = forms.FloatField(min_value=0, label="Corner tolerance")
+    touch_off_s = forms.FloatField(
+        min_value=0, max_value=600, required=False, label="Touch-off a pierce, s",
+        help_text="blank: the chart row’s",
+    )  # fmt: skip
+    load_s = forms.FloatField(min_value=0, max_value=86_400, label="Loading a sheet, s")
+    unload_s = forms.FloatField(min_value=0, max_value=86_400, label="Unloading it, s")
+    change_s = forms.FloatField(min_value=0, max_value=86_400, label="Changing the set, s")
+    torch_on = forms.CharField(
+        max_length=20, label="Lights the torch", help_text="M3, or M3 M7 where either does"
+    )
+    torch_off = forms.CharField(max_length=20, label="Puts it out")
+    dwell_word = forms.ChoiceField(choices=[("P", "P"), ("X", "X")], label="A dwell’s time is in")
+    dwell_unit = forms.ChoiceField(
+        choices=[("s", "seconds"), ("ms", "milliseconds")], label="and counts"
+    )
+    arc_centres_absolute = forms.TypedChoiceField(
+        choices=[("", "from the arc’s start"), ("1", "from zero")], coerce=bool,
+        required=False, label="I and J are", help_text="until G90.1 or G91.1 says otherwise",
+    )  # fmt: skip
+    inch = forms.TypedChoiceField(
+        choices=[("", "millimetres"), ("1", "inches")], coerce=bool,
+        required=False, label="A program is in", help_text="until G20 or G21 says otherwise",
+    )  # fmt: skip
+    comment_marks = forms.MultipleChoiceField(
+        choices=MARKS, required=False, widget=forms.CheckboxSelectMultiple,
+        label="The rest of a line is a comment after", help_text="beside ( )",
+    )  # fmt: skip
+    variables = forms.BooleanField(
+        required=False, label="Variables are read", help_text="#1=12.5, then X#1"
+    )
+    why = forms.CharField(max_length=200, help_text="kept beside the change")
+
+    def __init__(self, table: Table, *, inch: bool, data: Any = None) -> None:
+        self.table, self.shown_inch = table, inch
+        known = dialect_of(table)
+        initial: dict[str, Any] = {name: getattr(table, name) for name in FIGURES}
+        initial |= {name: getattr(known, name) for name in DIALECT}
+        initial |= {name: "1" if initial[name] else "" for name in ("inch", "arc_centres_absolute")}
+        initial["comment_marks"] = list(known.comment_marks)
+        if inch:
+            initial |= {name: round(in_from_mm(initial[name]), 4) for name in LENGTHS}
+        super().__init__(data, initial=initial)
+        unit = "in" if inch else "mm"
+        for name, words in (("accel_mm_s2", "/s²"), ("rapid_mm_min", "/min"),
+                            ("corner_tolerance_mm", "")):  # fmt: skip
+            self.fields[name].label = f"{self.fields[name].label}, {unit}{words}"
+
+    def values(self) -> dict[str, Any]:
+        """What was changed, in mm: a figure left alone keeps its last digit."""
+        told = self.cleaned_data
+        values: dict[str, Any] = {name: told[name] for name in (*MOTION, *TIMES, "torch_on", "torch_off")
+                  if name in self.changed_data}  # fmt: skip
+        if self.shown_inch:
+            values |= {name: mm_from_in(values[name]) for name in LENGTHS if name in values}
+        reading = {name: told[name] for name in DIALECT}
+        reading |= {name: bool(told[name]) for name in ("inch", "arc_centres_absolute")}
+        reading["comment_marks"] = "".join(sorted(told["comment_marks"], key=";'!".index))
+        kept = dialect_of(self.table)
+        if kept.arc_tolerance_mm is not None:
+            reading["arc_tolerance_mm"] = kept.arc_tolerance_mm
+        return {**values, "dialect": dialect_kept(reading)}
+
+
+@right(*ANY)
+def tables(request: DeskRequest) -> HttpResponse:
+    rows = [(table, dialect_of(table), stale_nests(table).count()) for table in tables_list()]
+    return render(request, "kerfbook/office/tables.html", {"rows": rows})
+
+
+@right(*ANY)
+def table(request: DeskRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Table, pk=pk)
+    may_edit = may(request.user, CHART)
+    if request.method == "POST" and not may_edit:
+        raise PermissionDenied
+    inch = request.user.units == Units.INCH
+    form = TableForm(found, inch=inch, data=request.POST or None) if may_edit else None
+    if form is not None and request.method == "POST" and form.is_valid():
+        done: list[tuple[str, ...]] = []
+        values, why = form.values(), form.cleaned_data["why"]
+        if attempt(form, lambda: done.append(table_set(table=found, why=why, **values))):
+            messages.success(
+                request,
+                f"Changed: {', '.join(NAMES[name] for name in done[0])}. Nests are planned anew."
+                if done[0]
+                else "Nothing was changed.",
+            )
+            return redirect("table_figures", pk)
+    found.refresh_from_db()
+    return render(
+        request, "kerfbook/office/table.html",
+        {"table": found, "reading": dialect_of(found), "form": form,
+         "stale": stale_nests(found), "history": _told(found)},
+    )  # fmt: skip
+
+
+def _told(table: Table) -> list[dict[str, Any]]:
+    return [
+        {
+            "at": change.at, "who": change.who, "why": change.why,
+            "rows": [(NAMES[name], _shown(old), _shown(new)) for name, old, new in change.changes],
+        }
+        for change in table_history(table)
+    ]  # fmt: skip
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, dict):
+        words = [f"{name.replace('_', ' ')} {word!s}" for name, word in value.items()]
+        return "; ".join(words) or "ISO 6983"
+    if value is None or value == "":
+        return "blank"
+    return f"{value:g}" if isinstance(value, float) else str(value)
