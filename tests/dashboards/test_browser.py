@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import os
 from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
-from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
 
 from planning.services.run_figures import run_figures
 from shopfloor.models import Shift
 from shopfloor.roles import roles_sync
+from tests.browser import launched_beside_django, session_cookie
 from tests.planning import cast
 
 pytestmark = [
@@ -22,10 +20,6 @@ pytestmark = [
     # The live server starts before any test has its own static folder; files come from the finders.
     pytest.mark.filterwarnings("ignore:No directory at"),
 ]
-CHROMIUM = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 SIZES = {"desk": (1440, 900), "tablet": (1024, 768), "phone": (390, 844)}
 
 
@@ -37,17 +31,8 @@ def _roles(transactional_db):
 
 @pytest.fixture(scope="module")
 def chromium():
-    """One browser for the module. Its loop runs in this thread, which Django must bear."""
-    from playwright.sync_api import sync_playwright
-
-    before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-    with sync_playwright() as played:
-        browser = played.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+    with launched_beside_django() as browser:
         yield browser
-        browser.close()
-    if before is None:
-        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
 @pytest.fixture
@@ -78,17 +63,10 @@ def open_page(chromium, live_server, request):
 
     def opened(address: str, who: str = "owner", size: str = "desk", **more):
         user = request.getfixturevalue(who)
-        session = SessionStore()
-        session[SESSION_KEY] = str(user.pk)
-        session[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
-        session[HASH_SESSION_KEY] = user.get_session_auth_hash()
-        session.save()
         width, height = SIZES[size]
         context = chromium.new_context(viewport={"width": width, "height": height}, **more)
         contexts.append(context)
-        context.add_cookies(
-            [{"name": "sessionid", "value": session.session_key, "url": live_server.url}]
-        )
+        context.add_cookies([session_cookie(user, live_server.url)])
         page = context.new_page()
         wrong: list[str] = []
         page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)

@@ -2,20 +2,13 @@
 
 from __future__ import annotations
 
-import os
-
 import pytest
-from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
-from django.contrib.sessions.backends.db import SessionStore
 
 from shopfloor.roles import roles_sync
+from tests.browser import launched_beside_django, session_cookie
 from tests.shopfloor.office.conftest import fast, feed, job, nest, plan, run, sheet, steel
 
 __all__ = ["fast", "feed", "job", "nest", "plan", "run", "sheet", "steel"]
-CHROMIUM = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 
 
 @pytest.fixture(autouse=True)
@@ -26,17 +19,8 @@ def _roles(transactional_db):
 
 @pytest.fixture(scope="module")
 def chromium():
-    """One browser for the module. Its loop runs in this thread, which Django must bear."""
-    from playwright.sync_api import sync_playwright
-
-    before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-    with sync_playwright() as played:
-        browser = played.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+    with launched_beside_django() as browser:
         yield browser
-        browser.close()
-    if before is None:
-        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
 @pytest.fixture
@@ -45,18 +29,11 @@ def signed_in(chromium, live_server):
     contexts = []
 
     def window(user, width: int = 1440, height: int = 900, **more):
-        session = SessionStore()
-        session[SESSION_KEY] = str(user.pk)
-        session[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
-        session[HASH_SESSION_KEY] = user.get_session_auth_hash()
-        session.save()
         context = chromium.new_context(
             viewport={"width": width, "height": height}, base_url=live_server.url, **more
         )
         contexts.append(context)
-        context.add_cookies(
-            [{"name": "sessionid", "value": session.session_key, "url": live_server.url}]
-        )
+        context.add_cookies([session_cookie(user, live_server.url)])
         return context.new_page()
 
     yield window

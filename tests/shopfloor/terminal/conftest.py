@@ -12,21 +12,12 @@ from django.test import Client
 from django.urls import reverse
 
 from shopfloor.services.people import terminal_register
+from tests.browser import launched
 from tests.conftest import PIN
 from tests.shopfloor.terminal import cast
 from tests.shopfloor.terminal.touch import Touch
 
 ROOT = Path(__file__).resolve().parents[3]
-CHROMIUM = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 
 
 @pytest.fixture
@@ -117,12 +108,8 @@ def stage(tmp_path, empty_shop):
 
 @pytest.fixture(scope="session")
 def chromium():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+    with launched() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture(params=[(1024, 768), (390, 844)], ids=["tablet", "phone"])
