@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
+from planning.calc.program.common import borrowed_edge
+from planning.calc.program.leads import longest_loop
 from planning.calc.program.nesting import nest
 from planning.calc.program.types import Contour, Floats, Indices, Moves, Program
 
-CLOSE_MM = 0.02
 CHORD_MM = 0.02
-LEAST_SHARE = 0.5
 
 
 def contours_of(program: Program) -> tuple[Contour, ...]:
@@ -26,7 +27,11 @@ def contours_of(program: Program) -> tuple[Contour, ...]:
         at = _place(moves, start)
         points = _points(moves, x0, y0, start, end, at)
         loop = _loop(moves, start, end, at)
-        area = None if loop is None else _area(moves, x0, y0, *loop)
+        area, common = None, None
+        if loop is not None:
+            area = _area(moves, x0, y0, loop.first, loop.last)
+        elif common := borrowed_edge(points, (c for c in reversed(found) if c.area_mm2)):
+            area = _area(moves, x0, y0, start, end) + common.area_mm2
         found.append(
             Contour(
                 number=number,
@@ -36,16 +41,30 @@ def contours_of(program: Program) -> tuple[Contour, ...]:
                 travel_before_mm=float(travelled[start] - before),
                 pierces=1,
                 extents_mm=extents(moves, np.arange(start, end)) if end > start else (*at, *at),
-                closed=area is not None,
+                closed=loop is not None,
                 clockwise=None if area is None else area < 0,
                 area_mm2=None if area is None else abs(area),
                 net_area_mm2=None,
                 inside=None,
                 points=points,
+                lead_in_mm=loop.lead_in_mm if loop else 0.0,
+                lead_out_mm=loop.lead_out_mm if loop else 0.0,
+                common_with=common.of if common else None,
+                common_mm=common.length_mm if common else 0.0,
             )
         )
         before = float(travelled[end])
     return nest(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Loop:
+    """The moves ``first`` to before ``last`` close; leads in mm."""
+
+    first: int
+    last: int
+    lead_in_mm: float
+    lead_out_mm: float
 
 
 def arc_bounds(program: Program) -> list[tuple[int, int]]:
@@ -111,27 +130,16 @@ def _points(
     return np.concatenate(parts)
 
 
-def _loop(moves: Moves, start: int, end: int, at: tuple[float, float]) -> tuple[int, int] | None:
-    """The moves of the longest closed stretch of a contour, lead-in and lead-out left out.
-
-    Two vertices count as one place within ``CLOSE_MM``; the stretch must be ``LEAST_SHARE`` of the
-    contour. Both are our assumptions.
-    """
+def _loop(moves: Moves, start: int, end: int, at: tuple[float, float]) -> Loop | None:
+    """The loop of a contour, without its leads."""
     x = np.concatenate(([at[0]], moves.x[start:end]))
     y = np.concatenate(([at[1]], moves.y[start:end]))
     run = np.concatenate(([0.0], np.cumsum(moves.length_mm[start:end])))
-    best: tuple[float, int, int] = (LEAST_SHARE * float(run[-1]), -1, -1)
-    cells: dict[tuple[int, int], int] = {}
-    columns, rows = np.floor(x / CLOSE_MM).astype(int), np.floor(y / CLOSE_MM).astype(int)
-    for j, (column, row) in enumerate(zip(columns.tolist(), rows.tolist(), strict=True)):
-        for near in ((column + a, row + b) for a in (-1, 0, 1) for b in (-1, 0, 1)):
-            i = cells.get(near)
-            if i is None or math.hypot(x[i] - x[j], y[i] - y[j]) > CLOSE_MM:
-                continue
-            if run[j] - run[i] > best[0]:
-                best = (float(run[j] - run[i]), i, j)
-        cells.setdefault((column, row), j)
-    return None if best[1] < 0 else (start + best[1], start + best[2])
+    found = longest_loop(x, y, run)
+    if found is None:
+        return None
+    first, last = found
+    return Loop(start + first, start + last, float(run[first]), float(run[-1] - run[last]))
 
 
 def _area(moves: Moves, x0: Floats, y0: Floats, start: int, end: int) -> float:

@@ -32,7 +32,7 @@ def nest(contours: list[Contour]) -> tuple[Contour, ...]:
 
 def _parents(contours: list[Contour]) -> list[int | None]:
     parents: list[int | None] = [None] * len(contours)
-    closed = [i for i, c in enumerate(contours) if c.closed]
+    closed = [i for i, c in enumerate(contours) if c.area_mm2 is not None]
     if not closed:
         return parents
     boxes = np.array([contours[i].extents_mm for i in closed])

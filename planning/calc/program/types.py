@@ -138,6 +138,9 @@ class Contour:
     xmax, ymax) of the true arcs. ``area_mm2`` is the area the contour itself encloses and
     ``net_area_mm2`` that less the contours cut directly inside it; both None where the path does
     not close, ``net_area_mm2`` also for a contour that lies inside another (a hole).
+    ``lead_in_mm`` and ``lead_out_mm`` are part of ``length_mm``. A contour that does not close by
+    itself but borrows its last edge from another has that one's number in ``common_with``, the
+    edge's length in ``common_mm``, and areas.
     """
 
     number: int
@@ -153,6 +156,10 @@ class Contour:
     net_area_mm2: float | None
     inside: int | None
     points: Floats
+    lead_in_mm: float = 0.0
+    lead_out_mm: float = 0.0
+    common_with: int | None = None
+    common_mm: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

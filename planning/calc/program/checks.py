@@ -1,0 +1,154 @@
+"""What a person should know of a program before it is cut, each with its line.
+
+Notes, never refusals: the person at the table may know better.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+import numpy as np
+
+from planning.calc.program.common import burnt_twice, loop_points
+from planning.calc.program.types import Contour, Note
+from planning.calc.units import MM_PER_IN
+
+# Common practice, no source: a hole narrower than the plate is thick comes out too poor for a bolt.
+HOLE_TO_THICKNESS: Final = 1.0
+# How far a program may reach over the sheet before it is said: our assumption, a kerf's half.
+OVER_MM: Final = 1.0
+CHORD_MM: Final = 0.02  # by which a drawn arc may lie inside the true one
+# A program is taken for laid out in the other unit where, read so, it fits the sheet and fills this
+# share of it one way and this share the other. Our assumption: few parts on a large sheet do not.
+FILLS: Final = (0.75, 0.5)
+
+
+def small_holes(contours: Sequence[Contour], thickness_mm: float) -> list[Note]:
+    """Holes narrower than the plate is thick. Width is the least of the box's sides and of the
+    diameter of a disc of equal area; both in mm."""
+    found = []
+    depth = _depths(contours)
+    for contour in contours:
+        if not depth[contour.number] % 2 or contour.area_mm2 is None:
+            continue
+        wide = _width_mm(contour)
+        if wide < HOLE_TO_THICKNESS * thickness_mm - 1e-6:
+            text = (
+                f"contour {contour.number}: a hole {wide:.3g} mm wide in {thickness_mm:.4g} mm "
+                "plate, narrower than the plate is thick; mark it to be drilled, or cut it under "
+                "size and ream it"
+            )
+            found.append(Note(contour.line, text))
+    return found
+
+
+def outside_sheet(contours: Sequence[Contour], length_mm: float, width_mm: float) -> list[Note]:
+    """What lies beyond a sheet of ``length_mm`` along X and ``width_mm`` along Y. Its corner is at
+    X0 Y0 and it lies where the program cuts, so that a zero in any of its corners will do."""
+    if not contours:
+        return []
+    boxes = np.array([contour.extents_mm for contour in contours])
+    size = (boxes[:, 2:].max(axis=0) - boxes[:, :2].min(axis=0)).tolist()
+    x = _range(boxes[:, 0], boxes[:, 2], length_mm)
+    y = _range(boxes[:, 1], boxes[:, 3], width_mm)
+    beyond = np.maximum.reduce(
+        [x[0] - boxes[:, 0], boxes[:, 2] - x[1], y[0] - boxes[:, 1], boxes[:, 3] - y[1]]
+    )
+    out = np.flatnonzero(beyond > OVER_MM)
+    sheet = f"a sheet of {length_mm:.5g} x {width_mm:.5g} mm"
+    first = min(contour.line for contour in contours)
+    if mixed := _inch_mix(size, (length_mm, width_mm)):
+        return [Note(first, f"{_size(size)} against {sheet}: {mixed}")]
+    if not len(out):
+        return []
+    upright = size[0] <= length_mm + OVER_MM and size[1] <= width_mm + OVER_MM
+    if not upright and size[0] <= width_mm + OVER_MM and size[1] <= length_mm + OVER_MM:
+        said = f"{_size(size)} fits {sheet} only if the sheet is turned"
+        return [Note(contours[int(out[0])].line, said)]
+    notes = [
+        Note(
+            contours[i].line,
+            f"contour {contours[i].number} reaches {beyond[i]:.4g} mm beyond {sheet}",
+        )
+        for i in out[:20].tolist()
+    ]
+    if len(out) > 20:
+        notes.append(Note(contours[int(out[20])].line, f"and {len(out) - 20} more beyond {sheet}"))
+    return notes
+
+
+def edge_notes(contours: Sequence[Contour]) -> list[Note]:
+    """Edges burnt twice, and edges cut once for two parts."""
+    found = [
+        Note(
+            later.line,
+            f"contour {later.number} runs {length:.4g} mm along an edge of contour "
+            f"{earlier.number}: that is burnt twice",
+        )
+        for later, earlier, length in burnt_twice(contours)
+    ]
+    found += [
+        Note(
+            contour.line,
+            f"contour {contour.number} borrows an edge of {contour.common_mm:.4g} mm from contour "
+            f"{contour.common_with}: each carries half of it",
+        )
+        for contour in contours
+        if contour.common_with is not None
+    ]
+    return found
+
+
+def in_order(notes: Iterable[Note]) -> list[Note]:
+    return sorted(notes, key=lambda note: note.line)
+
+
+def _inch_mix(size: list[float], sheet: tuple[float, float]) -> str:
+    """What to say where a layout fits the sheet only once it is read in the other unit."""
+    fits = any(
+        size[0] <= wide + OVER_MM and size[1] <= high + OVER_MM
+        for wide, high in (sheet, sheet[::-1])
+    )
+    shares = [long / side for long, side in zip(sorted(size), sorted(sheet), strict=True)]
+    if fits and _fills([share * MM_PER_IN for share in shares]):
+        return "it would fill the sheet were it in inches; the program is read in millimetres"
+    if not fits and _fills([share / MM_PER_IN for share in shares]):
+        return "it would fit the sheet were it in millimetres; the program is read in inches"
+    return ""
+
+
+def _fills(shares: list[float]) -> bool:
+    most, least = max(shares), min(shares)
+    return FILLS[0] <= most <= 1.02 and least >= FILLS[1]
+
+
+def _range(low: np.ndarray, high: np.ndarray, side_mm: float) -> tuple[float, float]:
+    """Where along one axis the sheet lies: from zero to the side the program cuts on."""
+    return (-side_mm, 0.0) if high.max() <= OVER_MM and low.min() < -OVER_MM else (0.0, side_mm)
+
+
+def _size(size: list[float]) -> str:
+    return f"the program, {size[0]:.5g} x {size[1]:.5g} mm,"
+
+
+def _width_mm(contour: Contour) -> float:
+    if contour.lead_in_mm or contour.lead_out_mm:
+        loop = loop_points(contour)
+        box = loop.max(axis=0) - loop.min(axis=0) + 2 * CHORD_MM
+    else:
+        x0, y0, x1, y1 = contour.extents_mm
+        box = np.array([x1 - x0, y1 - y0])
+    return min(*box.tolist(), math.sqrt(4 * (contour.area_mm2 or 0.0) / math.pi))
+
+
+def _depths(contours: Sequence[Contour]) -> dict[int, int]:
+    inside = {contour.number: contour.inside for contour in contours}
+    depth: dict[int, int] = {}
+    for number in inside:
+        chain, at = 0, inside[number]
+        while at is not None and chain <= len(inside):
+            chain, at = chain + 1, inside[at]
+        depth[number] = chain
+    return depth

@@ -1,0 +1,154 @@
+"""Edges between two parts that are cut once, and edges that are burnt twice.
+
+A part that borrows an edge is cut as an open path with both ends on a contour cut before it. The
+way between the two ends along that contour is then its last edge: of the two ways there are the
+one with which it encloses less, since the other takes in the part it borrows from. Each part
+carries half of what burning the edge took. Parts joined in one torch-on path are not told apart.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from planning.calc.program.leads import loop_span
+from planning.calc.program.types import Contour, Floats
+
+ON_EDGE_MM: Final = 0.1  # our assumption: how far an end may lie off the edge it borrows
+LEAST_MM: Final = 1.0
+_ANGLE_RAD: Final = 1e-3
+_OFFSET_MM: Final = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Borrowed:
+    """An open contour's last edge: along contour ``of`` for ``length_mm``. ``area_mm2`` is the
+    signed area between that edge and the chord it spans, run from the path's end to its start."""
+
+    of: int
+    length_mm: float
+    area_mm2: float
+
+
+def borrowed_edge(path: Floats, others: Iterable[Contour]) -> Borrowed | None:
+    """The edge an open path, an (n, 2) array, borrows from one of ``others`` (closed, cut before),
+    the newest of them first; None where it borrows none."""
+    if len(path) < 2:
+        return None
+    start, end = path[0], path[-1]
+    for other in others:
+        box = other.extents_mm
+        if not (_near(box, start) and _near(box, end)):
+            continue
+        loop = loop_points(other)
+        at = [_along(loop, point) for point in (end, start)]
+        if at[0] is None or at[1] is None:
+            continue
+        edge = min(_ways(loop, at[0], at[1]), key=lambda way: abs(_shoelace(path) + _shoelace(way)))
+        length = float(np.hypot(*np.diff(edge, axis=0).T).sum())
+        if length >= LEAST_MM:
+            return Borrowed(other.number, length, _shoelace(edge))
+    return None
+
+
+def loop_points(contour: Contour) -> Floats:
+    first, last = loop_span(contour.points, contour.lead_in_mm, contour.lead_out_mm)
+    return contour.points[first : last + 1]
+
+
+def own_shares(contours: Sequence[Contour]) -> dict[int, float]:
+    """By number, the share of its own arc each contour carries: less than 1 for one that cuts an
+    edge for another too, more for the one that borrows it. Arcs times shares keep their sum where
+    arcs go by length."""
+    length = {contour.number: contour.length_mm for contour in contours}
+    moved: dict[int, float] = defaultdict(float)
+    for contour in contours:
+        if contour.common_with is not None:
+            moved[contour.common_with] -= contour.common_mm / 2
+            moved[contour.number] += contour.common_mm / 2
+    return {
+        number: 1 + moved[number] / mm if mm > 0 and number in moved else 1.0
+        for number, mm in length.items()
+    }
+
+
+def burnt_twice(contours: Sequence[Contour]) -> list[tuple[Contour, Contour, float]]:
+    """Pairs of contours whose straight edges run on one another, the later one first, with the
+    length in mm that is burnt twice. Leads are left out."""
+    found: dict[tuple[int, int], float] = defaultdict(float)
+    lines: dict[tuple[int, int], list[tuple[float, float, float, float, int]]] = defaultdict(list)
+    for index, contour in enumerate(contours):
+        for key, edge in _edges(contour):
+            a, b, angle, offset = edge
+            for near in ((key[0] + i, key[1] + j) for i in (-1, 0, 1) for j in (-1, 0, 1)):
+                for a1, b1, angle1, offset1, other in lines.get(near, ()):
+                    both = min(b, b1) - max(a, a1)
+                    if other == index or both < LEAST_MM or abs(offset - offset1) > _OFFSET_MM:
+                        continue
+                    if abs(angle - angle1) <= _ANGLE_RAD:
+                        found[index, other] += both
+            lines[key].append((*edge, index))
+    return [(contours[i], contours[j], length) for (i, j), length in sorted(found.items())]
+
+
+def _edges(contour: Contour) -> list[tuple[tuple[int, int], tuple[float, float, float, float]]]:
+    """Straight edges as (cell, (from, to, angle, offset)) along and off their own line."""
+    loop = loop_points(contour)
+    if len(loop) < 2:
+        return []
+    step = np.diff(loop, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    edges = []
+    for i in np.flatnonzero(length >= LEAST_MM).tolist():
+        angle = math.atan2(step[i, 1], step[i, 0]) % math.pi
+        if math.pi - angle < _ANGLE_RAD / 2:
+            angle = 0.0
+        ux, uy = math.cos(angle), math.sin(angle)
+        ends = sorted(float(p[0] * ux + p[1] * uy) for p in (loop[i], loop[i + 1]))
+        offset = float(loop[i, 1] * ux - loop[i, 0] * uy)
+        cell = (round(angle / _ANGLE_RAD), round(offset / _OFFSET_MM))
+        edges.append((cell, (ends[0], ends[1], angle, offset)))
+    return edges
+
+
+def _near(box: tuple[float, float, float, float], point: Floats) -> bool:
+    x, y = float(point[0]), float(point[1])
+    return (
+        box[0] - ON_EDGE_MM <= x <= box[2] + ON_EDGE_MM
+        and box[1] - ON_EDGE_MM <= y <= box[3] + ON_EDGE_MM
+    )
+
+
+def _along(loop: Floats, point: Floats) -> tuple[int, float] | None:
+    """(edge, share of it) of the place on a loop nearest to a point, None where it is too far."""
+    from_, step = loop[:-1], np.diff(loop, axis=0)
+    length2 = (step**2).sum(axis=1)
+    share = np.divide(
+        ((point - from_) * step).sum(axis=1), length2, out=np.zeros(len(step)), where=length2 > 0
+    ).clip(0, 1)
+    away = np.hypot(*(from_ + step * share[:, None] - point).T)
+    at = int(away.argmin())
+    return (at, float(share[at])) if away[at] <= ON_EDGE_MM else None
+
+
+def _ways(loop: Floats, begin: tuple[int, float], end: tuple[int, float]) -> tuple[Floats, Floats]:
+    """The points of both ways along a closed loop between two places on it."""
+    (i, s), (j, t) = begin, end
+    first = loop[i] + (loop[i + 1] - loop[i]) * s
+    last = loop[j] + (loop[j + 1] - loop[j]) * t
+    turns = len(loop) - 1
+    forward = [loop[k % turns] for k in range(i + 1, (j if (i, s) <= (j, t) else j + turns) + 1)]
+    onward = np.array([first, *forward, last])
+    back = [loop[k % turns] for k in range(i, (j if (i, s) >= (j, t) else j - turns), -1)]
+    backward = np.array([first, *back, last])
+    return onward, backward
+
+
+def _shoelace(points: Floats) -> float:
+    x, y = points[:, 0] - points[0, 0], points[:, 1] - points[0, 1]
+    return float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum() / 2)
