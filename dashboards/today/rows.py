@@ -144,6 +144,9 @@ def _facts(table: TableToday, sight: Sight) -> list[str]:
     if shares.total_s > 0:
         said.append(f"arc {theme.span_short(shares.burning_s)}")
         said.append(theme.percent(shares.burning_share, theme.span_short(known_s)))
+    begun = table.source_from_us
+    if begun is not None and table.strip.start_us < begun < table.strip.now_us:
+        said.append(f"no source before {clock(begun, table.strip.zone)}")
     if (
         shares.unknown_s >= 60
         and shares.burning_low is not None
@@ -176,6 +179,8 @@ def _ends(table: TableToday) -> str:
 def _silent(drawn: StripTable) -> str:
     if drawn.silent_since_us is None:
         return ""
+    if drawn.sourceless:
+        return "No source yet: nothing is measured."
     age = theme.span((drawn.now_us - drawn.silent_since_us) / 1e6)
     return f"No lines since {clock(drawn.silent_since_us, drawn.zone)}, {age} ago."
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Max, Min
+from django.db.models import Exists, Max, Min, OuterRef, Subquery
 
 from planning.calc.spans import Span, subtract, union
 from shopfloor.models import Table
@@ -17,17 +17,22 @@ from telemetry.models import Arc, Cursor, Event, Feed, Gap
 BEAT_LATE_US = 90_000_000  # a worker writes its beat far more often than this
 _AFTER_US = 3_600_000_000  # the line that shows a gap comes within an hour of the link
 _DOWN = re.compile(r"down for ([0-9.]+) s")
+_FIRST = Event.objects.filter(feed=OuterRef("pk")).order_by("at_us").values("at_us")[:1]
+_BURNT = Arc.objects.filter(feed=OuterRef("pk"))
 
 
 @dataclass(frozen=True, slots=True)
 class Hearing:
     """What is known of a table's source. `silent_since_us` is set while it is silent now;
-    `listens` is False where no source is set up, and then nothing is measured at all."""
+    `listens` is False where no source is set up, and then nothing is measured at all. Before
+    `from_us` there was no source yet: that time is no silence of it. Between `from_us` and its
+    first line it was silent."""
 
     listens: bool
     silences: tuple[Span, ...]
     silent_since_us: int | None
     feed: str
+    from_us: int = 0
 
 
 def hearings(
@@ -38,9 +43,9 @@ def hearings(
     wanted = {table.code: table for table in tables}
     feeds = [
         feed
-        for feed in Feed.objects.filter(table__in=wanted, master=True, enabled=True).select_related(
-            "health"
-        )
+        for feed in Feed.objects.filter(table__in=wanted, master=True, enabled=True)
+        .select_related("health")
+        .annotate(first_us=Subquery(_FIRST), burnt=Exists(_BURNT))
         if wanted[feed.table].arc_feed in ("", feed.name)
     ]
     gaps: dict[int, list[Span]] = {}
@@ -51,10 +56,16 @@ def hearings(
     now_us = to_us(now)
     found = {code: Hearing(False, ((start_us, end_us),), None, "") for code in wanted}
     for feed in feeds:
-        since = _silent_since(feed, last_line.get(feed.pk), now_us)
+        first_us = feed.first_us
+        from_us = feed.created_us if first_us is None else min(feed.created_us, first_us)
+        heard = last_line.get(feed.pk) is not None or feed.burnt
+        since = _silent_since(feed, last_line.get(feed.pk), now_us, heard=heard)
         spans = gaps.get(feed.pk, []) + ([(since, now_us)] if since is not None else [])
-        clipped = union((max(a, start_us), min(b, end_us)) for a, b in spans)
-        found[feed.table] = Hearing(True, tuple(clipped), since, feed.name)
+        if first_us is not None:
+            spans.append((from_us, first_us))
+        begin = max(start_us, from_us)
+        clipped = union((max(a, begin), min(b, end_us)) for a, b in spans)
+        found[feed.table] = Hearing(True, tuple(clipped), since, feed.name, from_us)
     return found
 
 
@@ -73,7 +84,7 @@ def _unheard(feed_id: int, back_us: int, message: str) -> list[Span]:
     return subtract([silence], [(found["first"], found["last"])])
 
 
-def _last_lines(feeds: list[Feed]) -> dict[int, int]:
+def _last_lines(feeds: Sequence[Feed]) -> dict[int, int]:
     latest: dict[int, int] = {}
     rows = Cursor.objects.filter(feed__in=feeds).values_list("feed_id", "last_line_us")
     for feed_id, at_us in rows:
@@ -95,14 +106,17 @@ def _began(feed_id: int, back_us: int, message: str) -> int:
     return back_us if arc is None else min(back_us, arc[1] or arc[0])
 
 
-def _silent_since(feed: Feed, last_line_us: int | None, now_us: int) -> int | None:
-    """None while the source is heard. A source nobody listens to is known up to its last line."""
+def _silent_since(feed: Feed, last_line_us: int | None, now_us: int, *, heard: bool) -> int | None:
+    """None while the source is heard. A source nobody listens to is known up to its last line; one
+    that never gave a byte is silent since it was set up, however good its link."""
     health = getattr(feed, "health", None)
+    if not heard and (health is None or health.last_byte_us is None):
+        return feed.created_us
     if health is None:
         return last_line_us
     if health.link == "open" and now_us - health.beat_us < BEAT_LATE_US:
         return None
-    heard = [at for at in (health.last_byte_us, last_line_us) if at is not None]
+    signs = [at for at in (health.last_byte_us, last_line_us) if at is not None]
     if health.link == "open":
-        heard.append(health.beat_us)
-    return max(heard) if heard else int(health.since_us)
+        signs.append(health.beat_us)
+    return max(signs) if signs else max(int(health.since_us), feed.created_us)

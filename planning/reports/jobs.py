@@ -15,11 +15,11 @@ from shopfloor.models import Contour, Job, JobLine, JobState, PartResult, Run, R
 
 def jobs_today(*, now: datetime) -> pd.DataFrame:
     """Open jobs by due date: job_id, job, customer, title, due_at, state, ordered, good, scrap,
-    shortage, planned_rest_s, running (bool), late (bool), hold_reason.
+    shortage, queued, planned_rest_s, running (bool), late (bool), hold_reason.
 
-    `planned_rest_s` is the planned time of the nests in the queue that hold its parts (all of a
-    shared nest counts for each of its jobs); None where one of them has no plan. Late: due before
-    now and parts still owed. Nine queries however many jobs."""
+    `queued` is how many sheets with its parts wait on a table, `planned_rest_s` their planned time
+    (all of a shared nest counts for each of its jobs); None where none waits or one of them has no
+    plan. Late: due before now and parts still owed. Nine queries however many jobs."""
     jobs = list(
         Job.objects.exclude(state=JobState.CLOSED)
         .select_related("customer")
@@ -42,7 +42,7 @@ def jobs_today(*, now: datetime) -> pd.DataFrame:
         .values_list("line__job_id", flat=True)
         .distinct()
     )
-    rest = _rest()
+    queued, rest = _waiting()
     rows = [
         (
             job.pk,
@@ -55,7 +55,8 @@ def jobs_today(*, now: datetime) -> pd.DataFrame:
             good[job.pk],
             scrap[job.pk],
             shortage[job.pk],
-            rest.get(job.number, 0.0),
+            queued.get(job.number, 0),
+            rest.get(job.number),
             job.pk in running,
             bool(job.due_at and job.due_at < now and shortage[job.pk]),
             job.hold_reason,
@@ -63,8 +64,8 @@ def jobs_today(*, now: datetime) -> pd.DataFrame:
         for job in jobs
     ]
     return frame(
-        "job_id job customer title due_at state ordered good scrap shortage planned_rest_s running "
-        "late hold_reason",
+        "job_id job customer title due_at state ordered good scrap shortage queued planned_rest_s "
+        "running late hold_reason",
         rows,
     )
 
@@ -91,10 +92,13 @@ def _parts(ids: set[int]) -> tuple[dict[int, int], dict[int, int], dict[int, int
     return good, scrap, owed
 
 
-def _rest() -> dict[str, float | None]:
+def _waiting() -> tuple[dict[str, int], dict[str, float | None]]:
+    """Sheets that wait, and their planned seconds, by job number."""
+    queued: dict[str, int] = defaultdict(int)
     rest: dict[str, float | None] = {}
     for item in queue_plans():
         for job in item.jobs:
+            queued[job] += 1
             had = rest.get(job, 0.0)
             rest[job] = None if had is None or item.total_s is None else had + item.total_s
-    return rest
+    return queued, rest

@@ -124,6 +124,9 @@ class TableToday:
     current: RunNow | None
     waiting: int  # queue items still to burn
     unassigned: tuple[Cluster, ...]
+    source_from_us: int | None = (
+        None  # None: no source is set up; shares begin there at the soonest
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
 from planning.reports.today_desk import late_notes, plate_notes, signature_notes
 from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_notes
-from planning.reports.today_table import Window, shares_of, table_today
+from planning.reports.today_table import Window, heard_span, shares_of, table_today
 from shopfloor.calendar import day_span
 from shopfloor.models import Stoppage, Table
 from shopfloor.selectors.arcs import master_arcs, to_us
@@ -75,5 +75,5 @@ def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime
     ]
     heard = hearings([table], low, high, now)[table.code]
     return shares_of(
-        spent.shares([(low, high)] if high > low else [], burns, stops, heard.silences)
+        spent.shares(heard_span(heard, burns, low, high), burns, stops, heard.silences)
     )

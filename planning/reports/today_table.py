@@ -8,6 +8,8 @@ from typing import Any
 
 from planning.calc import spent
 from planning.calc.forecast import Outlook, forecast
+from planning.calc.spans import Span
+from planning.inputs.silences import Hearing
 from planning.reports.queue import Queued
 from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToday
 from planning.reports.today_data import ArcNow, RunToday, TableData
@@ -51,9 +53,8 @@ def shares_of(window: spent.Shares) -> Shares:
 
 def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
     """Puts one table together."""
-    until = min(window.now_us, window.end_us)
-    whole = [(window.start_us, until)] if until > window.start_us else []
     burns = [(arc.on_us, arc.off_us) for arc in data.arcs]
+    whole = heard_span(data.hearing, burns, window.start_us, min(window.now_us, window.end_us))
     stops = [(stop.from_us, stop.to_us) for stop in data.stops]
     used = spent.shares(whole, burns, stops, data.hearing.silences)
     shares = shares_of(used)
@@ -81,7 +82,16 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
         current=_now(run, contour, rest),
         waiting=len(data.queue),
         unassigned=tuple(clusters_of(table.code, data.arcs, gap_us)),
+        source_from_us=data.hearing.from_us if data.hearing.listens else None,
     )
+
+
+def heard_span(hearing: Hearing, burns: Sequence[Span], start_us: int, until_us: int) -> list[Span]:
+    """The time a table is accounted for: not that before its source first was, unless another one
+    saw it burn then."""
+    first = min((on_us for on_us, _ in burns), default=until_us)
+    begin = max(start_us, min(hearing.from_us, first))
+    return [(begin, until_us)] if until_us > begin else []
 
 
 def _current(data: TableData) -> tuple[RunToday | None, int | None]:
@@ -189,6 +199,7 @@ def _strip(
         runs=tuple(_runs(data, window)),
         planned=tuple(planned),
         silent_since_us=data.hearing.silent_since_us if data.hearing.listens else window.start_us,
+        sourceless=not data.hearing.listens,
         pace=tuple(pace(data, window.start_us)),
         plan_end_us=plan_end,
         forecast=_forecast(outlook, window.now_us),

@@ -96,6 +96,7 @@ class StripTable:
     runs: tuple[Run, ...] = ()
     planned: tuple[Planned, ...] = ()
     silent_since_us: int | None = None
+    sourceless: bool = False  # silent because no source is set up
     pace: tuple[Pace, ...] = ()
     plan_end_us: int | None = None
     forecast: Forecast | None = None

@@ -37,10 +37,11 @@ def off_plan(pace: Pace | None) -> bool:
 
 
 def pace_words(table: StripTable) -> str:
-    """ "18 min behind", with the time it was true when the feed is silent."""
+    """ "18 min behind", with the time it was true when the feed is silent; "pace unknown" where
+    there is work and nothing to hold it against."""
     pace = table.last_pace
     if pace is None:
-        return ""
+        return "pace unknown" if table.arcs or table.runs else ""
     minutes = round(abs(pace.ahead_min))
     said = (
         "on plan" if minutes < 1 else f"{minutes} min {'ahead' if pace.ahead_min > 0 else 'behind'}"
@@ -48,6 +49,15 @@ def pace_words(table: StripTable) -> str:
     if table.silent_since_us is not None:
         said += f" at {clock(pace.at_us, table.zone)}"
     return said
+
+
+def silent_words(table: StripTable) -> str:
+    """ "no lines since 11:14", or nothing while the source is heard."""
+    if table.silent_since_us is None:
+        return ""
+    if table.sourceless:
+        return "no source yet"
+    return f"no lines since {clock(table.silent_since_us, table.zone, table.now_us)}"
 
 
 def ends_words(table: StripTable) -> str:
@@ -106,9 +116,8 @@ def _standing(table: StripTable) -> str:
         where = "ahead of" if pace.ahead_min > 0 else "behind"
         said = "on plan" if minutes < 1 else f"{minutes} {unit} {where} plan"
         said += f" at {clock(pace.at_us, table.zone)}"
-    if table.silent_since_us is not None:
-        said = f"no lines since {clock(table.silent_since_us, table.zone)}; {said}"
-    return said
+    silent = silent_words(table)
+    return f"{silent}; {said}" if silent else said
 
 
 def _ending(table: StripTable) -> str:

@@ -8,7 +8,7 @@ from html import escape
 from shopfloor.strip.frame import US, Bar, Frame, Scale, bars
 from shopfloor.strip.labels import Label, Place, over, px, text_width
 from shopfloor.strip.model import Planned, Run, StripTable
-from shopfloor.strip.words import clock, hour_ticks
+from shopfloor.strip.words import clock, hour_ticks, silent_words
 
 HATCH = {"planned": "h-plan", "stop": "h-stop", "ask": "h-off"}
 
@@ -152,7 +152,7 @@ def work_labels(table: StripTable, frame: Frame, scale: Scale) -> list[Label]:
     y, out = frame.lane - 6, []
     if table.silent_since_us is not None:
         x = scale.x(table.now_us)
-        words = f"no lines since {clock(table.silent_since_us, table.zone, table.now_us)}"
+        words = silent_words(table)
         places = (Place(x + 9, "start"), Place(scale.x(table.silent_since_us) - 4, "end"))
         out.append(Label(words, y, places, "remark off", 14, 9))
     for run in table.runs:

@@ -12,7 +12,7 @@ from planning.services import months
 from planning.services.line_figures import line_figures
 from planning.services.months import month_close
 from planning.services.run_figures import run_figures
-from shopfloor.models import BenchEntry, PartResult, Posting, Reason
+from shopfloor.models import BenchEntry, NestPlan, PartResult, Posting, QueueItem, Reason
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
@@ -200,6 +200,26 @@ def test_jobs_today_owes_what_is_not_good(shop_month, django_assert_max_num_quer
     assert rows.loc["J-1", "shortage"] == 49
     assert bool(rows.loc["J-1", "late"])
     assert not bool(rows.loc["J-2", "late"])
+
+
+def test_planned_minutes_of_a_job_are_unknown_where_nothing_waits_or_has_a_plan(north, operator):
+    """Nothing of J-1 waits. One sheet of J-2 waits without a plan. Of J-3 two wait: one takes
+    500 + 100 s (with its load), the other 900: 1,500 s. One of them is J-4's too."""
+    lines = {name: cast.job(name)[1][0] for name in ("J-1", "J-2", "J-3", "J-4")}
+    for place, (on, total_s, load_s) in enumerate(
+        ((("J-2",), None, 0), (("J-3",), 500, 100), (("J-3", "J-4"), 900, 0))
+    ):
+        revision = cast.nest(operator, [(lines[job], 1e4, 60) for job in on], name=f"W-{place}")
+        QueueItem.objects.create(nest=revision.nest, table=north, position=place)
+        if total_s is not None:
+            NestPlan.objects.create(
+                revision=revision, table=north, wear_set=cast.wear_set(), cut_s=total_s,
+                pierce_s=0, total_s=total_s, load_s=load_s, computed_at=cast.NOON,
+            )  # fmt: skip
+    rows = reports.jobs_today(now=cast.NOON).set_index("job")
+    assert [int(rows.loc[f"J-{n}", "queued"]) for n in (1, 2, 3, 4)] == [0, 1, 2, 1]
+    assert [pd.isna(rows.loc[f"J-{n}", "planned_rest_s"]) for n in (1, 2)] == [True, True]
+    assert [rows.loc[f"J-{n}", "planned_rest_s"] for n in (3, 4)] == [1500, 900]
 
 
 def test_frames_keep_their_columns_and_never_show_nan(north):

@@ -149,6 +149,94 @@ def test_a_table_without_a_source_is_never_called_waiting(north):
     assert row.shares.burning_share is None
 
 
+def _event(feed, at):
+    from telemetry.models import Event
+
+    at_us = cast.to_us(at)
+    Event.objects.create(
+        feed=feed, key=at_us.to_bytes(16, "big"), at_us=at_us, torch="1", kind=1,
+        stamp="", received_us=at_us, feed_version=1,
+    )  # fmt: skip
+
+
+def test_the_time_before_a_source_was_is_no_silence_of_it(north):
+    """Set up at 06:30, first line at 06:40, heard ever since; now it is 07:00. Accounted for are
+    30 min: 10 unknown, 20 waiting."""
+    now = cast.at(SHIFT, 3600)
+    feed = _listening(north, now)
+    feed.created_us = cast.to_us(cast.at(SHIFT, 1800))
+    feed.save()
+    _event(feed, cast.at(SHIFT, 2400))
+    [row] = today(now=now).tables
+    assert (row.shares.unknown_s, row.shares.waiting_s, row.shares.total_s) == (600, 1200, 1800)
+    assert row.source_from_us == feed.created_us
+    assert row.shares.burning_low == 0
+    assert row.shares.burning_high == pytest.approx(600 / 1800)
+
+
+def test_lines_from_before_a_source_was_set_up_count_from_the_first(north):
+    now = cast.at(SHIFT, 3600)
+    feed = _listening(north, now)
+    feed.created_us = cast.to_us(cast.at(SHIFT, 1800))
+    feed.save()
+    _event(feed, cast.at(SHIFT, 900))
+    [row] = today(now=now).tables
+    assert (row.shares.unknown_s, row.shares.waiting_s) == (0, 2700)
+
+
+def test_a_source_that_never_gave_a_line_is_unknown_since_it_was_set_up(north):
+    """However good its link. Before that it was not there."""
+    now = cast.at(SHIFT, 3600)
+    feed = _listening(north, now)
+    feed.health.last_byte_us = None
+    feed.health.save()
+    feed.created_us = cast.to_us(cast.at(SHIFT, 1200))
+    feed.save()
+    [row] = today(now=now).tables
+    assert (row.shares.unknown_s, row.shares.waiting_s) == (2400, 0)
+    assert row.strip.silent_since_us == feed.created_us
+    assert not row.strip.sourceless
+
+
+def test_a_table_without_a_source_says_so_on_its_strip(north):
+    [row] = today(now=cast.at(SHIFT, 600)).tables
+    assert row.source_from_us is None
+    assert row.strip.sourceless
+
+
+def test_the_pace_is_unknown_while_the_open_run_has_no_plan(north, operator):
+    now = cast.at(SHIFT, 600)
+    _listening(north, now)
+    revision = cast.nest(operator, [(None, 1e4, 60)] * 4)
+    run = cast.run(revision, north, start=SHIFT, seconds=None, state="open")
+    cast.arcs(run, [(10, 70, 1), (80, 140, 2)], start=SHIFT)
+    [row] = today(now=now).tables
+    assert row.strip.pace == ()
+
+
+def test_a_run_without_a_plan_that_is_over_is_neither_ahead_nor_behind(half_burnt, north, operator):
+    """half_burnt is 60 s behind at 340 s. An unplanned run filled the 1,000 s before it: with its
+    time left out the table is 60 s behind all the same."""
+    now = cast.at(SHIFT, 360)
+    _listening(north, now)
+    earlier = cast.at(SHIFT, -1000)
+    revision = cast.nest(operator, [(None, 1e4, 60)] * 2, name="bare")
+    cast.run(revision, north, start=earlier, seconds=1000)
+    from shopfloor.models import Shift
+
+    Shift.objects.all().delete()  # the window is the local day
+    before = (cast.to_us(earlier) - cast.to_us(SHIFT - timedelta(hours=6))) / 60e6
+    [row] = today(now=now).tables
+    assert row.strip.pace[-1].ahead_min == pytest.approx(-1 - before)
+
+
+def test_no_pace_is_drawn_where_nothing_planned_was_seen_burnt(north):
+    now = cast.at(SHIFT, 600)
+    _listening(north, now)
+    [row] = today(now=now).tables
+    assert row.strip.pace == ()
+
+
 def test_outside_any_shift_it_is_the_local_day(north):
     from shopfloor.models import Shift
 

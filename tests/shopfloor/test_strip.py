@@ -358,3 +358,16 @@ def test_no_two_labels_that_stand_ever_meet(labels: list[Label]) -> None:
 def test_spans_that_end_before_they_start_are_refused(changes: dict[str, Any], said: str) -> None:
     with pytest.raises(ValueError, match=said):
         a_table(**changes)
+
+
+def test_work_without_a_plan_has_an_unknown_pace_and_an_idle_table_none() -> None:
+    worked = a_table(arcs=(s.Arc(at(7), at(7, 1)),))
+    assert s.pace_words(worked) == "pace unknown"
+    assert "pace unknown" in s.strip(worked)
+    assert s.pace_words(a_table()) == ""
+
+
+def test_a_table_without_a_source_is_not_called_silent_since_a_time() -> None:
+    drawn_svg = s.strip(a_table(silent_since_us=at(6), sourceless=True))
+    assert "no source yet" in drawn_svg
+    assert "no lines since" not in drawn_svg
