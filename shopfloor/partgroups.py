@@ -1,14 +1,19 @@
 """Which contours of a program make one part, and which parts are copies of each other.
 
-Pure: contours in, groups out. Lengths mm, areas mm2. Two parts are taken for copies where outline,
-net area and holes agree in size; a mirrored part looks the same and has to be told apart by hand.
+Pure: contours in, groups out. Lengths mm, areas mm2. Two parts are copies where their outlines have
+one shape, turned, moved or mirrored, with holes in the same places; leads do not count. Open paths
+have no shape: they are copies where their lengths agree.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
+
+from planning.calc.program.shapes import Match, Point, compare, shape_of
+from planning.calc.program.shapes import Shape as Outline
 
 LENGTH_SLACK_MM: Final = 0.2  # our assumption: above the rounding of a program, below a real change
 AREA_SLACK: Final = 1e-3  # of the area
@@ -17,22 +22,31 @@ AREA_SLACK: Final = 1e-3  # of the area
 @dataclass(frozen=True, slots=True)
 class Shape:
     """A contour as grouping sees it. `outer` is the number of the contour its part is named
-    after: its own where it is an outline."""
+    after: its own where it is an outline. `loop` is its path without leads, `leads_mm` what of
+    `cut_mm` they are. Without a loop only sizes are compared."""
 
     number: int
     outer: int
     cut_mm: float
     net_area_mm2: float | None
+    loop: Sequence[Point] = ()
+    leads_mm: float = 0.0
+
+    @property
+    def loop_mm(self) -> float:
+        return self.cut_mm - self.leads_mm
 
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Copies of one part: `parts` has the contour numbers of each copy, its outline first."""
+    """Copies of one part: `parts` has the contour numbers of each copy, its outline first;
+    `mirrored` the outlines of those that are the first one turned over."""
 
     parts: tuple[tuple[int, ...], ...]
     cut_mm: float
     net_area_mm2: float | None
     holes: int
+    mirrored: frozenset[int] = frozenset()
 
     @property
     def label(self) -> str:
@@ -59,41 +73,72 @@ def groups_of(shapes: Iterable[Shape]) -> list[Group]:
     members: dict[int, list[Shape]] = {}
     for shape in sorted(shapes, key=lambda shape: shape.number):
         members.setdefault(shape.outer, []).append(shape)
-    kinds: list[tuple[_Size, list[tuple[int, ...]]]] = []
-    ordered = sorted(members.items(), key=lambda entry: entry[0])
-    for outer, shapes_of in ordered:
-        size = _size(outer, shapes_of)
+    kinds: list[_Kind] = []
+    for outer, shapes_of in sorted(members.items(), key=lambda entry: entry[0]):
+        looks = _looks(outer, shapes_of)
         part = (outer, *(shape.number for shape in shapes_of if shape.number != outer))
-        for known, parts in kinds:
-            if known.like(size):
-                parts.append(part)
+        for kind in kinds:
+            if match := kind.looks.match(looks):
+                kind.parts.append(part)
+                kind.mirrored.update({outer} if match == "mirrored" else ())
                 break
         else:
-            kinds.append((size, [part]))
+            kinds.append(_Kind(looks, [part], set()))
     return [
-        Group(tuple(parts), size.cut_mm, size.net_area_mm2, len(size.holes_mm))
-        for size, parts in kinds
+        Group(
+            tuple(kind.parts),
+            kind.looks.outline.cut_mm,
+            kind.looks.outline.net_area_mm2,
+            len(kind.looks.holes),
+            frozenset(kind.mirrored),
+        )
+        for kind in kinds
     ]
 
 
+@dataclass(frozen=True)
+class _Looks:
+    """A part as it is compared: sizes first, since most parts differ by them."""
+
+    outline: Shape
+    holes: tuple[Shape, ...]
+
+    def match(self, other: _Looks) -> Match | None:
+        if not self._like(other):
+            return None
+        if self._shape is None or other._shape is None:
+            return "same" if self._shape is other._shape else None
+        return compare(self._shape, other._shape)
+
+    def _like(self, other: _Looks) -> bool:
+        if len(self._sizes) != len(other._sizes):
+            return False
+        pairs = zip(self._sizes, other._sizes, strict=True)
+        if any(abs(mine - theirs) > LENGTH_SLACK_MM for mine, theirs in pairs):
+            return False
+        area, theirs = self.outline.net_area_mm2, other.outline.net_area_mm2
+        if area is None or theirs is None:
+            return area is theirs
+        return abs(area - theirs) <= AREA_SLACK * area
+
+    @cached_property
+    def _sizes(self) -> list[float]:
+        return [self.outline.loop_mm, *sorted(hole.loop_mm for hole in self.holes)]
+
+    @cached_property
+    def _shape(self) -> Outline | None:
+        if not len(self.outline.loop) or self.outline.net_area_mm2 is None:
+            return None
+        return shape_of(self.outline.loop, [(hole.loop, hole.loop_mm) for hole in self.holes])
+
+
 @dataclass(frozen=True, slots=True)
-class _Size:
-    cut_mm: float
-    net_area_mm2: float | None
-    holes_mm: tuple[float, ...]
-
-    def like(self, other: _Size) -> bool:
-        if len(self.holes_mm) != len(other.holes_mm):
-            return False
-        lengths = zip((self.cut_mm, *self.holes_mm), (other.cut_mm, *other.holes_mm), strict=True)
-        if any(abs(mine - theirs) > LENGTH_SLACK_MM for mine, theirs in lengths):
-            return False
-        if self.net_area_mm2 is None or other.net_area_mm2 is None:
-            return self.net_area_mm2 is other.net_area_mm2
-        return abs(self.net_area_mm2 - other.net_area_mm2) <= AREA_SLACK * self.net_area_mm2
+class _Kind:
+    looks: _Looks
+    parts: list[tuple[int, ...]]
+    mirrored: set[int]
 
 
-def _size(outer: int, shapes: Sequence[Shape]) -> _Size:
+def _looks(outer: int, shapes: Sequence[Shape]) -> _Looks:
     outline = next((shape for shape in shapes if shape.number == outer), shapes[0])
-    holes = sorted(shape.cut_mm for shape in shapes if shape.number != outer)
-    return _Size(outline.cut_mm, outline.net_area_mm2, tuple(holes))
+    return _Looks(outline, tuple(shape for shape in shapes if shape.number != outer))

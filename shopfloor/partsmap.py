@@ -38,7 +38,8 @@ class Svg(str):
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One part: its outline first, then its holes. `url` makes it a link (to choose it)."""
+    """One part: its outline first, then its holes, without their leads, which are drawn thin and
+    enclose nothing. `url` makes it a link (to choose it)."""
 
     number: str
     contours: tuple[tuple[Point, ...], ...]
@@ -46,6 +47,7 @@ class Part:
     selected: bool = False
     url: str = ""
     name: str = ""
+    leads: tuple[tuple[Point, ...], ...] = ()
 
     @property
     def words(self) -> str:
@@ -148,6 +150,8 @@ def _part(part: Part, place: Placing, font_px: float) -> str:
     d = "".join(_path(contour, place) for contour in part.contours)
     css = f"{part.state}{' selected' if part.selected else ''}"
     inside = f'<title>{escape(part.words)}</title><path class="part" fill-rule="evenodd" d="{d}"/>'
+    if part.leads:
+        inside += f'<path class="lead" d="{"".join(_path(lead, place) for lead in part.leads)}"/>'
     if hatch := HATCHED.get(part.state):
         inside += f'<path class="wash" fill-rule="evenodd" fill="url(#{hatch})" d="{d}"/>'
     own = extents(part.contours)

@@ -10,6 +10,8 @@ from django.db.models import Q
 from planning.calc.chart import ChartRow
 from shopfloor import models
 
+SAME_MM = 1e-6
+
 
 def rows_in_force(*, material_id: int, at: datetime) -> list[models.ChartRow]:
     """Rows of one material that hold at a moment, of sets in use."""
@@ -59,3 +61,15 @@ def between(rows: Sequence[models.ChartRow], name: str, thickness_mm: float) -> 
     if high == low:
         return float(first)
     return float(first + (last - first) * (thickness_mm - low) / (high - low))
+
+
+def answered_row_mm(
+    *, material_id: int, thickness_mm: float
+) -> dict[float, models.ThicknessAnswer]:
+    """Thicknesses of rows (to 1e-6 mm) by which a person said this thickness is cut."""
+    said = models.ThicknessAnswer.objects.filter(
+        material=material_id,
+        thickness_mm__range=(thickness_mm - SAME_MM, thickness_mm + SAME_MM),
+        by_row=True,
+    ).select_related("by")
+    return {round(answer.row_mm, 6): answer for answer in said}

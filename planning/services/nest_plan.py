@@ -16,11 +16,20 @@ from planning.calc.cost import RateBook, energy_kwh, rounded, time_amount
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, Plan, plan_program
 from planning.calc.program import Program, ProgramError, read_program
-from planning.inputs.chart import between, calc_rows, rows_in_force
+from planning.inputs.chart import SAME_MM, answered_row_mm, between, calc_rows, rows_in_force
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
-from shopfloor.models import ChartRow, Factor, NestPlan, NestRevision, SetPart, Table, WearSet
+from shopfloor.models import (
+    ChartRow,
+    Factor,
+    NestPlan,
+    NestRevision,
+    SetPart,
+    Table,
+    ThicknessAnswer,
+    WearSet,
+)
 from shopfloor.selectors.arcs import to_us
 from shopfloor.services.nests import dialect_of
 
@@ -62,6 +71,7 @@ def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
     parts: dict[int, list[SetPart]] = defaultdict(list)
     for part in SetPart.objects.filter(wear_set__in=by_set).order_by("pk"):
         parts[part.wear_set_id].append(part)
+    answers = answered_row_mm(material_id=nest.material_id, thickness_mm=nest.thickness_mm)
     factors = factors_in_force(material_id=nest.material_id, thickness_mm=nest.thickness_mm, at=now)
     rates, today = rate_book(), ShiftBook(now, now).date_of(to_us(now))
     programs: dict[Any, Program | str] = {}
@@ -75,7 +85,7 @@ def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
             plan = NestPlan(
                 revision=revision, table=table, wear_set=own[0].wear_set, computed_at=now
             )
-            _fill(plan, programs[dialect], own, costs)
+            _fill(plan, programs[dialect], own, costs, _answer(own, nest.thickness_mm, answers))
             if plan.total_s is not None and (factor := factors.get(plan.wear_set_id)):
                 _expect(plan, factor)
             plans.append(plan)
@@ -118,16 +128,31 @@ class _Costs:
         return self.rates.on(kind, self.day, self.table.pk)
 
 
-def _fill(row: NestPlan, program: Program | str, chart: Sequence[ChartRow], costs: _Costs) -> None:
+def _answer(
+    rows: Sequence[ChartRow], thickness_mm: float, answers: dict[float, ThicknessAnswer]
+) -> ThicknessAnswer | None:
+    """What a person said of a thickness this set has no row of its own for; the nearest row's."""
+    if any(abs(row.thickness_mm - thickness_mm) <= SAME_MM for row in rows):
+        return None
+    said = [answers[mm] for row in rows if (mm := round(row.thickness_mm, 6)) in answers]
+    return min(said, key=lambda answer: abs(answer.row_mm - thickness_mm), default=None)
+
+
+def _fill(
+    row: NestPlan,
+    program: Program | str,
+    chart: Sequence[ChartRow],
+    costs: _Costs,
+    answer: ThicknessAnswer | None = None,
+) -> None:
     """Puts the figures into a plan's row, or the reason why there are none."""
     if isinstance(program, str):
         row.problem = program[:300]
         return
     nest = row.revision.nest
+    cut_as_mm = answer.row_mm if answer else nest.thickness_mm
     try:
-        figure = lookup(
-            calc_rows(chart), costs.wear_set.code, nest.material.code, nest.thickness_mm
-        )
+        figure = lookup(calc_rows(chart), costs.wear_set.code, nest.material.code, cut_as_mm)
         plan = plan_program(program, motion_of(costs.table), _cutting(figure, costs.table))
     except ChartError as problem:
         row.problem = problem.message[:300]
@@ -136,7 +161,7 @@ def _fill(row: NestPlan, program: Program | str, chart: Sequence[ChartRow], cost
         row.problem = str(problem)[:300]
         return
     used = [each for each in chart if each.pk in {one.line for one in figure.rows}]
-    bench_m = between(used, "bench_min_per_m", nest.thickness_mm)
+    bench_m = between(used, "bench_min_per_m", cut_as_mm)
     for name in ("cut_mm", "travel_mm", "pierces", "cut_s", "pierce_s", "travel_s", "touch_off_s"):
         setattr(row, name, getattr(plan, name))
     row.total_s = plan.total_s
@@ -145,6 +170,12 @@ def _fill(row: NestPlan, program: Program | str, chart: Sequence[ChartRow], cost
     row.arcs_s = [round(each, 6) for each in plan.arcs]
     row.costs_minor, unknown = _costs_minor(row, figure, costs)
     row.snapshot = _snapshot(plan, figure, used, costs, unknown)
+    if answer:
+        said = (
+            f"{nest.thickness_text} is cut by the row for {used[0].thickness_text}, as "
+            f"{answer.by.shown_name} said on {answer.at:%Y-%m-%d}"
+        )
+        row.snapshot["warnings"] = [said, *row.snapshot["warnings"]]
 
 
 def motion_of(table: Table) -> TableMotion:

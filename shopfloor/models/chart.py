@@ -102,6 +102,9 @@ class ChartTrial(models.Model):
     def __str__(self) -> str:
         return f"trial {self.pk}: {self.wear_set} {self.material} {self.thickness_text}"
 
+    def dross_words(self) -> str:
+        return dict(Dross.choices).get(self.dross, self.dross)
+
 
 class ThicknessAnswer(models.Model):
     """What a person said once of a thickness that has no row of its own but nearly one:

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from planning.calc.chart import ChartError
@@ -40,13 +41,13 @@ class ConfirmForm(forms.Form):
     note = forms.CharField(max_length=200, required=False, widget=forms.HiddenInput())
 
 
-def _number(text: str | None) -> int | None:
+def number_of(text: str | None) -> int | None:
     return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None
 
 
 @right(*ANY)
 def chart(request: DeskRequest) -> HttpResponse:
-    wear_set, material = _number(request.GET.get("set")), _number(request.GET.get("material"))
+    wear_set, material = number_of(request.GET.get("set")), number_of(request.GET.get("material"))
     ended = request.GET.get("rows") == "ended"
     rows = chart_rows(wear_set=wear_set, material=material, ended=ended)
     return render(
@@ -55,7 +56,7 @@ def chart(request: DeskRequest) -> HttpResponse:
         {
             "page_obj": page_of(request, rows), "sets": WearSet.objects.all(),
             "materials": Material.objects.all(), "set": wear_set, "material": material,
-            "ended": ended, "may_edit": may(request.user, CHART),
+            "ended": ended, "may_edit": may(request.user, CHART), "now": timezone.now(),
             "example": rows.filter(example=True).exists(),
         },
     )  # fmt: skip

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST
 from planning.calc.program import ProgramError
 from shopfloor.models import Material, Nest, Table, WearSet
 from shopfloor.office.access import PLAN, DeskRequest, right
-from shopfloor.office.forms import attempt, refused, upload_bytes
+from shopfloor.office.forms import LENGTH_UNITS, attempt, refused, to_mm, upload_bytes
 from shopfloor.services.nests import (
     MAX_PROGRAM_BYTES,
     nest_add,
@@ -51,7 +51,28 @@ class NestForm(RouteForm):
     thickness_text = forms.CharField(
         max_length=40, label="Thickness", help_text="16 ga, 1/4 in, 6 mm"
     )
+    sheet_length = forms.DecimalField(
+        min_value=0, max_value=100_000, required=False, label="Sheet, along X",
+        help_text="what it was laid out on; what lies beyond it is said",
+    )  # fmt: skip
+    sheet_width = forms.DecimalField(
+        min_value=0, max_value=100_000, required=False, label="and along Y"
+    )
+    sheet_unit = forms.ChoiceField(choices=LENGTH_UNITS, label="in")
     field_order = ["file", "name", "material", "thickness_text", "wear_set", "table"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["sheet_unit"].required = False
+
+    def values(self) -> dict[str, Any]:
+        told = self.cleaned_data
+        unit = told["sheet_unit"] or "mm"
+        sides = {f"sheet_{side}_mm": told[f"sheet_{side}"] for side in ("length", "width")}
+        plain = ("material", "thickness_text", "wear_set", "table", "sheets_wanted")
+        return {name: told[name] for name in plain} | {
+            name: to_mm(side, unit) if side else None for name, side in sides.items()
+        }
 
 
 class ProgramForm(forms.Form):
@@ -76,7 +97,7 @@ def add(request: DeskRequest) -> HttpResponse:
     form = NestForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         made: list[Nest] = []
-        values = {k: v for k, v in form.cleaned_data.items() if k not in ("file", "name")}
+        values = form.values()
 
         def write(file_name: str, raw: bytes) -> None:
             name = form.cleaned_data["name"] or file_name[:80]

@@ -10,6 +10,7 @@ from shopfloor.office.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.office.opened import plan_rows
 from shopfloor.partsmap import extents, parts_map
+from shopfloor.selectors.nest_doubts import nearly_rows, older_because, plan_notes
 from shopfloor.selectors.nests import (
     chosen_plan,
     group_rows,
@@ -67,6 +68,9 @@ def nest(request: DeskRequest, pk: int) -> HttpResponse:
             if parts
             else None,
             "runs": nest_runs(found),
+            "older": older_because(chosen),
+            "nearly": nearly_rows(found),
+            "plan_notes": plan_notes(chosen, revision),
             "sees_cost": may(request.user, COST),
             "may_plan": may(request.user, PLAN),
         },

@@ -14,7 +14,13 @@ from django.views.decorators.http import require_POST
 from shopfloor.models import Nest, QueueItem, Sheet, Table, User
 from shopfloor.office.access import ANY, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import When, attempt
-from shopfloor.selectors.nests import queue_by_table, sheets_for
+from shopfloor.selectors.nest_doubts import beyond_sheet
+from shopfloor.selectors.nests import (
+    newest_revision,
+    queue_by_table,
+    revision_contours,
+    sheets_for,
+)
 from shopfloor.services.queue_office import queue_add, queue_drop, queue_first, queue_move
 from shopfloor.templatetags.office import size
 
@@ -66,12 +72,22 @@ def put(request: DeskRequest, pk: int) -> HttpResponse:
         and attempt(form, lambda: queue_add(nest=nest, **form.cleaned_data))
     ):
         messages.success(request, f"{nest.name} waits on {form.cleaned_data['table']}.")
+        _say_beyond(request, nest, form.cleaned_data["sheet"])
         return redirect("queue")
     return render(
         request, "kerfbook/office/form.html",
         {"form": form, "heading": nest.name, "sub": "onto a table’s list",
          "submit": "Put it on the list", "back": "nest", "back_pk": pk},
     )  # fmt: skip
+
+
+def _say_beyond(request: DeskRequest, nest: Nest, sheet: Sheet | None) -> None:
+    """Parts beyond the sheet are said, not refused: sheets are measured by hand."""
+    revision = newest_revision(nest)
+    if sheet is None or revision is None:
+        return
+    for note in beyond_sheet(revision_contours(revision), sheet)[:3]:
+        messages.warning(request, f"{revision.file_name}:{note.line}: {note.text}.")
 
 
 @right(PLAN)

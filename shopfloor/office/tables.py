@@ -90,8 +90,8 @@ class TableForm(forms.Form):
     def values(self) -> dict[str, Any]:
         """What was changed, in mm: a figure left alone keeps its last digit."""
         told = self.cleaned_data
-        values: dict[str, Any] = {name: told[name] for name in (*MOTION, *TIMES, "torch_on", "torch_off")
-                  if name in self.changed_data}  # fmt: skip
+        plain = (*MOTION, *TIMES, "torch_on", "torch_off")
+        values: dict[str, Any] = {name: told[name] for name in plain if name in self.changed_data}
         if self.shown_inch:
             values |= {name: mm_from_in(values[name]) for name in LENGTHS if name in values}
         reading = {name: told[name] for name in DIALECT}

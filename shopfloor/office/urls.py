@@ -7,6 +7,7 @@ from django.urls import path
 
 from shopfloor.office import (
     chart,
+    chart_rows,
     checks,
     health,
     helping,
@@ -32,6 +33,7 @@ from shopfloor.office import (
     stock,
     tables,
     terminals,
+    trials,
     work,
 )
 
@@ -76,7 +78,13 @@ urlpatterns = [
     path("nests/chart/", chart.chart, name="chart"),
     path("nests/chart/import/", chart.bring, name="chart_import"),
     path("nests/chart/import/confirm/", chart.confirm, name="chart_import_confirm"),
+    path("nests/chart/nearly/", chart_rows.nearly, name="thickness_answer"),
+    path("nests/chart/<int:pk>/", chart_rows.row, name="chart_row"),
     path("nests/chart/<int:pk>/end/", chart.end, name="chart_end"),
+    path("nests/trials/", trials.trials, name="trials"),
+    path("nests/trials/add/", trials.add, name="trial_add"),
+    path("nests/trials/<int:pk>/", trials.trial, name="trial"),
+    path("nests/trials/<int:pk>/strike/", trials.strike, name="trial_strike"),
     path("nests/tables/", tables.tables, name="tables"),
     path("nests/tables/<int:pk>/", tables.table, name="table_figures"),
     path("nests/sets/", sets.sets, name="sets"),

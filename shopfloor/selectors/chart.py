@@ -2,25 +2,103 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import Count, Prefetch, Q, QuerySet
+from django.utils import timezone
 
-from shopfloor.models import ChartRow, Material, Piece, Rate, SetPart, Tray, WearSet
+from planning.calc.chart import Finding
+from shopfloor.models import (
+    ChartRow,
+    ChartTrial,
+    Material,
+    Piece,
+    Rate,
+    SetPart,
+    Tray,
+    WearSet,
+)
+from shopfloor.services.chart_rows import SAME_MM, in_force, row_doubts
 
 
 def chart_rows(
     *, wear_set: int | None = None, material: int | None = None, ended: bool = False
 ) -> QuerySet[ChartRow]:
-    """Rows in force, or with `ended` those that no longer are, by set, material, thickness."""
-    rows = ChartRow.objects.select_related("wear_set", "material").filter(
-        valid_to__isnull=not ended
-    )
+    """Rows in force or to come, or with `ended` those that no longer are, by set, material,
+    thickness."""
+    over = Q(valid_to__lte=timezone.now())
+    rows = ChartRow.objects.select_related("wear_set", "material").filter(over if ended else ~over)
     if wear_set is not None:
         rows = rows.filter(wear_set=wear_set)
     if material is not None:
         rows = rows.filter(material=material)
     return rows.order_by("wear_set__current_a", "material__code", "thickness_mm", "-valid_from")
+
+
+def row_history(row: ChartRow) -> QuerySet[ChartRow]:
+    """Every row there was or will be for the same set, material and thickness, newest first."""
+    return (
+        ChartRow.objects.filter(
+            wear_set=row.wear_set_id, material=row.material_id, thickness_mm__range=_near(row)
+        )
+        .select_related("trial")
+        .order_by("-valid_from")
+    )
+
+
+def row_trials(row: ChartRow) -> QuerySet[ChartTrial]:
+    return _trials().filter(
+        wear_set=row.wear_set_id, material=row.material_id, thickness_mm__range=_near(row)
+    )
+
+
+def row_doubts_now(row: ChartRow) -> list[Finding]:
+    """What is odd about a row beside its neighbours."""
+    return row_doubts(
+        wear_set=row.wear_set, material=row.material, thickness_mm=row.thickness_mm,
+        figures=vars(row), at=timezone.now(),
+    )  # fmt: skip
+
+
+def trials_list(*, material: int | None = None) -> QuerySet[ChartTrial]:
+    """Trials, the newest first."""
+    found = _trials()
+    return found if material is None else found.filter(material=material)
+
+
+def trials_beside(trial: ChartTrial) -> QuerySet[ChartTrial]:
+    """Other trials of the same set, material and thickness."""
+    return (
+        _trials()
+        .filter(
+            wear_set=trial.wear_set_id, material=trial.material_id,
+            thickness_mm__range=_near(trial),
+        )
+        .exclude(pk=trial.pk)
+    )  # fmt: skip
+
+
+def row_now(trial: ChartTrial, now: datetime) -> ChartRow | None:
+    """The row in force for what a trial tried, None where there is none."""
+    return ChartRow.objects.filter(
+        in_force(now), wear_set=trial.wear_set_id, material=trial.material_id,
+        thickness_mm__range=_near(trial),
+    ).first()  # fmt: skip
+
+
+def trial_doubts(trial: ChartTrial) -> list[Finding]:
+    return row_doubts(
+        wear_set=trial.wear_set, material=trial.material, thickness_mm=trial.thickness_mm,
+        figures=vars(trial), current_a=trial.current_a, at=timezone.now(),
+    )  # fmt: skip
+
+
+def _trials() -> QuerySet[ChartTrial]:
+    return ChartTrial.objects.select_related("wear_set", "material", "table", "by", "row")
+
+
+def _near(one: ChartRow | ChartTrial) -> tuple[float, float]:
+    return one.thickness_mm - SAME_MM, one.thickness_mm + SAME_MM
 
 
 def sets_list() -> QuerySet[WearSet]:

@@ -20,6 +20,7 @@ from shopfloor.models import (
     Segment,
     Stoppage,
 )
+from shopfloor.partpaths import paths_of
 from shopfloor.partsmap import Part, PartState
 
 STALE = timedelta(days=2)  # an open run older than this is not of today
@@ -144,13 +145,12 @@ def run_map(run_id: str) -> RunMap:
     for (_, name, copy), contours in members.items():
         outline = next((one for one in contours if not one.inner), contours[0])
         drawn = [outline, *(one for one in contours if one is not outline)]
-        points = tuple(
-            tuple((float(x), float(y)) for x, y in one.points) for one in drawn if one.points
-        )
+        points, leads = paths_of(drawn)
         if points:
             numbers: set[int | None] = {one.number for one in contours}
             state = _state(numbers, burnt, judged, all_good)
-            parts.append(Part(str(outline.number), points, state, name=f"{name}, copy {copy}"))
+            named = f"{name}, copy {copy}"
+            parts.append(Part(str(outline.number), points, state, name=named, leads=leads))
     sheet = run.sheet
     size = (sheet.length_mm, sheet.width_mm) if sheet else None
     return RunMap(tuple(parts), size)

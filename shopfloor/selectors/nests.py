@@ -24,6 +24,7 @@ from shopfloor.models import (
     Work,
 )
 from shopfloor.partgroups import Group
+from shopfloor.partpaths import paths_of
 from shopfloor.partsmap import Part
 from shopfloor.services.queue_office import THICKNESS_SLACK
 
@@ -127,13 +128,9 @@ def map_parts(contours: Sequence[Contour]) -> list[Part]:
     for (_, name, copy), part in members.items():
         outline = next((contour for contour in part if not contour.inner), part[0])
         drawn = [outline, *(contour for contour in part if contour is not outline)]
-        paths = tuple(
-            tuple((float(x), float(y)) for x, y in contour.points)
-            for contour in drawn
-            if contour.points
-        )
+        paths, leads = paths_of(drawn)
         if paths:
-            found.append(Part(str(outline.number), paths, name=f"{name}, copy {copy}"))
+            found.append(Part(str(outline.number), paths, name=f"{name}, copy {copy}", leads=leads))
     return found
 
 
@@ -145,6 +142,7 @@ class GroupRow:
     size_mm: tuple[float, float]
     tied: tuple[tuple[JobLine | None, int], ...]
     numbers: str
+    mirrored: str = ""  # outlines that are the first one turned over
 
     @property
     def copies(self) -> int:
@@ -166,6 +164,7 @@ def group_rows(groups: Sequence[Group], contours: Sequence[Contour]) -> list[Gro
                 _extent(points),
                 tuple(tied.items()),
                 _ranges([number for part in group.parts for number in part]),
+                _ranges(list(group.mirrored)) if group.mirrored else "",
             )
         )
     return rows

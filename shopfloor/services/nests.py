@@ -15,6 +15,9 @@ from django.db.models import Max
 from django.utils import timezone
 
 from planning.calc.program import Dialect, Program, read_program
+from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
+from planning.calc.program.common import own_shares
+from planning.calc.program.leads import loop_span
 from shopfloor.models import (
     Contour,
     JobLine,
@@ -73,6 +76,8 @@ def nest_add(
     table: Table | None,
     by: User,
     sheets_wanted: int = 1,
+    sheet_length_mm: float | None = None,
+    sheet_width_mm: float | None = None,
 ) -> Nest:
     """A nest with its first revision. Raises ProgramError where the program cannot be read."""
     size = thickness_of(thickness_text, material)
@@ -84,6 +89,8 @@ def nest_add(
         wear_set=wear_set,
         table=table,
         sheets_wanted=sheets_wanted,
+        sheet_length_mm=sheet_length_mm,
+        sheet_width_mm=sheet_width_mm,
     )
     nest.full_clean()
     nest.save()
@@ -115,7 +122,7 @@ def revision_add(
         file_name=file_name[:160],
         bytes_sha256=digest,
         path_sha256=path_hash(program),
-        notes=[{"line": note.line, "text": note.text} for note in program.notes],
+        notes=program_notes(program, nest),
         extents_mm=_extents(program),
         made_by=by,
     )
@@ -127,6 +134,15 @@ def revision_add(
     return revision, "comment" if same else "path"
 
 
+def program_notes(program: Program, nest: Nest) -> list[dict[str, Any]]:
+    """What the reader and the checks say of a program for a nest's plate, in order of line."""
+    contours = program.contours
+    notes = [*program.notes, *small_holes(contours, nest.thickness_mm), *edge_notes(contours)]
+    if nest.sheet_length_mm and nest.sheet_width_mm:
+        notes += outside_sheet(contours, nest.sheet_length_mm, nest.sheet_width_mm)
+    return [{"line": note.line, "text": note.text} for note in in_order(notes)]
+
+
 def _extents(program: Program) -> list[float]:
     boxes = np.array([contour.extents_mm for contour in program.contours])
     low, high = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
@@ -135,9 +151,18 @@ def _extents(program: Program) -> list[float]:
 
 def _contours(revision: NestRevision, program: Program) -> list[Contour]:
     outer = outlines([contour.inside for contour in program.contours])
+    shares = own_shares(program.contours)
+    points = [np.round(contour.points, 2).tolist() for contour in program.contours]
     groups = groups_of(
-        Shape(contour.number, outline, contour.length_mm, contour.net_area_mm2)
-        for contour, outline in zip(program.contours, outer, strict=True)
+        Shape(
+            contour.number,
+            outline,
+            contour.length_mm,
+            contour.net_area_mm2,
+            _loop(path, contour.lead_in_mm, contour.lead_out_mm),
+            contour.lead_in_mm + contour.lead_out_mm,
+        )
+        for contour, outline, path in zip(program.contours, outer, points, strict=True)
     )
     named = {
         number: (group.label, copy)
@@ -156,10 +181,19 @@ def _contours(revision: NestRevision, program: Program) -> list[Contour]:
             cut_mm=contour.length_mm,
             net_area_mm2=contour.net_area_mm2 if outline == contour.number else None,
             pierces=contour.pierces,
-            points=np.round(contour.points, 2).tolist(),
+            points=path,
+            common_share=shares[contour.number],
+            lit_line=contour.line,
+            lead_in_mm=contour.lead_in_mm,
+            lead_out_mm=contour.lead_out_mm,
         )
-        for contour, outline in zip(program.contours, outer, strict=True)
+        for contour, outline, path in zip(program.contours, outer, points, strict=True)
     ]
+
+
+def _loop(points: list[Any], lead_in_mm: float, lead_out_mm: float) -> list[Any]:
+    first, last = loop_span(np.asarray(points, np.float64), lead_in_mm, lead_out_mm)
+    return points[first : last + 1]
 
 
 def _carry_ties(old: NestRevision, new: NestRevision) -> None:
@@ -177,8 +211,7 @@ def _carry_ties(old: NestRevision, new: NestRevision) -> None:
             # An untied part keeps its fresh name: old names could meet new ones.
             if kept is not None and kept.line_id is not None:
                 contour.line_id, contour.part, contour.copy = kept.line_id, kept.part, kept.copy
-                contour.common_share = kept.common_share
-    Contour.objects.bulk_update(fresh, ["line", "part", "copy", "common_share"], batch_size=500)
+    Contour.objects.bulk_update(fresh, ["line", "part", "copy"], batch_size=500)
 
 
 def _same(old: Contour | None, new: Contour) -> bool:
@@ -203,6 +236,8 @@ def revision_groups(contours: Sequence[Contour]) -> list[Group]:
             outline.get((contour.line_id, contour.part, contour.copy), contour.number),
             contour.cut_mm,
             contour.net_area_mm2,
+            _loop(contour.points, contour.lead_in_mm, contour.lead_out_mm),
+            contour.lead_in_mm + contour.lead_out_mm,
         )
         for contour in contours
     )

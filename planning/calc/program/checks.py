@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 
@@ -44,7 +44,18 @@ def small_holes(contours: Sequence[Contour], thickness_mm: float) -> list[Note]:
     return found
 
 
-def outside_sheet(contours: Sequence[Contour], length_mm: float, width_mm: float) -> list[Note]:
+class Laid(Protocol):
+    """A contour by where it lies: ``extents_mm`` is (xmin, ymin, xmax, ymax)."""
+
+    @property
+    def number(self) -> int: ...
+    @property
+    def line(self) -> int: ...
+    @property
+    def extents_mm(self) -> tuple[float, float, float, float]: ...
+
+
+def outside_sheet(contours: Sequence[Laid], length_mm: float, width_mm: float) -> list[Note]:
     """What lies beyond a sheet of ``length_mm`` along X and ``width_mm`` along Y. Its corner is at
     X0 Y0 and it lies where the program cuts, so that a zero in any of its corners will do."""
     if not contours:
@@ -140,7 +151,8 @@ def _width_mm(contour: Contour) -> float:
     else:
         x0, y0, x1, y1 = contour.extents_mm
         box = np.array([x1 - x0, y1 - y0])
-    return min(*box.tolist(), math.sqrt(4 * (contour.area_mm2 or 0.0) / math.pi))
+    disc = math.sqrt(4 * (contour.area_mm2 or 0.0) / math.pi)
+    return min(float(box[0]), float(box[1]), disc)
 
 
 def _depths(contours: Sequence[Contour]) -> dict[int, int]:

@@ -53,15 +53,15 @@ class _Reading:
         self.fenced = False
 
     def lines(self, lines: list[str]) -> Program:
-        last = len(lines)
-        for number, line in enumerate(lines, 1):
+        last = next((n for n in range(len(lines), 1, -1) if lines[n - 1]), 1)
+        for number, line in enumerate(lines[:last], 1):
             if line and self.step(line, number):
                 last = number
                 break
         return self._finish(last, lines[last:])
 
     def stretches(self, text: Stretches) -> Program:
-        last, at = text.count, 0
+        last, at = text.last_filled, 0
         for odd in [*text.odd, text.count]:
             if odd - at < LEAST_STRETCH:
                 steps = range(at, odd)

@@ -96,6 +96,12 @@ class Stretches:
     def count(self) -> int:
         return len(self.empty)
 
+    @property
+    def last_filled(self) -> int:
+        """How many lines there are up to the last that is not empty, 1 at least."""
+        filled = np.flatnonzero(~self.empty)
+        return int(filled[-1]) + 1 if len(filled) else 1
+
     def line(self, index: int) -> str:
         return self.text[self.starts[index] : self.starts[index + 1] - 1].decode("latin-1")
 

@@ -43,6 +43,18 @@ RESTART = Caution(
     "can’t tell whether the machine is safe.",
 )
 
+NEW_FIGURES = Caution(
+    title="Figures nobody has cut with yet",
+    lines=(
+        "Try them on scrap first, by someone qualified on that table.",
+        "Shade, gloves and extraction as for any cut; stand clear of the pierce.",
+        "Stay within the maker’s limits for the torch, its parts and its gas.",
+        "Figures from elsewhere are a beginning, never a promise.",
+    ),
+    references="ANSI Z49.1, 29 CFR 1910.252, .254 and .133, the maker’s manual or your local code. "
+    "This page can’t tell whether the machine is safe.",
+)
+
 _END = "Follow the maker’s manual and your local code. Not sure? Ask someone qualified."
 METALS = {
     "chromium": Caution(

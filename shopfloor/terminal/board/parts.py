@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from shopfloor.models import Contour, NestRevision, Run
+from shopfloor.partpaths import paths_of
 from shopfloor.partsmap import Part, PartState, Svg, parts_map
 from shopfloor.terminal.board.progress import Progress, progress_of
 
@@ -85,10 +86,10 @@ def seen_of(state: PartState, seen: Progress | None) -> str:
 def drawn_part(
     number: str, contour: int, contours: list[Contour], state: PartState, name: str
 ) -> Part:
-    paths = tuple(
-        tuple((float(x), float(y)) for x, y in one.points) for one in contours if one.points
+    paths, leads = paths_of(contours)
+    return Part(
+        number=number, contours=paths, state=state, url=f"#part-{contour}", name=name, leads=leads
     )
-    return Part(number=number, contours=paths, state=state, url=f"#part-{contour}", name=name)
 
 
 def extent(part: Part) -> float:

@@ -43,6 +43,10 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "checks": (ALL, ""),
     "chart": (ALL, ""),
     "chart_import": (CHART, ""),
+    "chart_row": (ALL, "row"),
+    "trials": (ALL, ""),
+    "trial_add": (CHART | {"operator", "supervisor"}, ""),
+    "trial": (ALL, "trial"),
     "tables": (ALL, ""),
     "table_figures": (ALL, "table"),
     "sets": (ALL, ""),
@@ -79,6 +83,8 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "queue_act": (PLAN, "queue"),
     "chart_import_confirm": (CHART, ""),
     "chart_end": (CHART, "row"),
+    "thickness_answer": (PLAN, ""),
+    "trial_strike": (CHART, "trial"),
     "sheet_leave": (PLAN, "sheet"),
     "sheet_back": (PLAN, "sheet"),
     "remnants_write_off": (PLAN, ""),
@@ -103,7 +109,16 @@ OWN |= {"help", "help_own"}
 
 @pytest.fixture
 def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
-    from shopfloor.models import Action, ChartRow, QueueItem, Reason, Shift, Terminal, Work
+    from shopfloor.models import (
+        Action,
+        ChartRow,
+        ChartTrial,
+        QueueItem,
+        Reason,
+        Shift,
+        Terminal,
+        Work,
+    )
     from telemetry.models import Alarm
 
     at = datetime(2026, 10, 1, tzinfo=UTC)
@@ -131,6 +146,19 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "queue": [QueueItem.objects.create(nest=nest, table=north, position=10).pk],
         "row": [row.pk],
         "table": [north.pk],
+        "trial": [
+            ChartTrial.objects.create(
+                wear_set=fast,
+                material=steel,
+                thickness_mm=6.35,
+                thickness_text="1/4 in",
+                current_a=120,
+                speed_mm_min=2300,
+                pierce_delay_s=0.5,
+                at=at,
+                by=operator,
+            ).pk
+        ],
         "alarm": [Alarm.objects.create(feed=feed, code="disk", message="full", at_us=1).pk],
         "shift": [Shift.objects.order_by("pk")[0].pk],
         "reason": [Reason.objects.create(code="crane-busy", label="crane busy").pk],
@@ -194,7 +222,7 @@ def test_a_person_without_rights_opens_only_their_own_settings(arguments, client
 def test_reading_pages_take_no_writes_from_those_who_only_read(arguments, client, operator):
     """Pages that show and also change: the change has its own right."""
     client.force_login(operator)
-    for name in ("set", "materials", "table_figures"):
+    for name in ("set", "materials", "table_figures", "chart_row", "trial"):
         url = reverse(name, args=arguments[PAGES[name][1]])
         assert client.post(url, {"name": "x"}).status_code == 403, name
     sheet = reverse("sheet", args=arguments["sheet"])
