@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from shopfloor.models import Run, RunState, Table
+from django.db.models import QuerySet
+
+from shopfloor.models import Nest, QueueItem, Run, RunState, Table
 
 
 def current_run(table: Table, at: datetime) -> Run | None:
@@ -21,3 +23,19 @@ def current_run(table: Table, at: datetime) -> Run | None:
         or runs.filter(state=RunState.STOPPED, segments__end_reason="").first()
         or runs.filter(closed_at__gte=at).first()
     )
+
+
+def runs_set_aside() -> QuerySet[Run]:
+    """Half burnt sheets that were taken off: stopped runs whose every segment was ended."""
+    return Run.objects.filter(state=RunState.STOPPED).exclude(segments__end_reason="")
+
+
+def set_aside_run(*, item: QueueItem | None, nest: Nest, table: Table) -> Run | None:
+    """The run a start carries on: that of the queue's item, or one of this nest here that came
+    from no list."""
+    runs = runs_set_aside().select_related("sheet__heat", "revision").defer("revision__program")
+    if item is not None and item.pk:
+        found = runs.filter(queue_item=item)
+    else:
+        found = runs.filter(queue_item=None, table=table, revision__nest=nest)
+    return found.order_by("-opened_at").first()

@@ -18,7 +18,7 @@ from shopfloor.models import (
     User,
 )
 from shopfloor.selectors.fitted import set_fitted
-from shopfloor.selectors.running import current_run
+from shopfloor.selectors.running import current_run, set_aside_run
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.handlers.call import Call
 from shopfloor.services.people import badge_lookup
@@ -33,9 +33,11 @@ def start(call: Call) -> dict[str, Any]:
     table = call.table()
     torch = call.torch(table)
     item, revision = _what(call, table)
-    waiting = _waiting_run(item)
+    waiting = _waiting_run(call, item, revision, table)
     sheet, questions = _sheet(call, item, revision, waiting)
     _promise_ends(call, sheet, item)
+    if item is not None and item.table_id != table.pk and waiting is None:
+        call.memo.change(item, table=table)  # scanned here, it waits there no more
     aside = _set_aside(call, table, waiting)
     for stoppage in Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=call.at):
         stoppage_close(stoppage=stoppage, at=call.at, memo=call.memo)
@@ -146,10 +148,19 @@ def _what(call: Call, table: Table) -> tuple[QueueItem | None, NestRevision]:
     return item, found
 
 
-def _waiting_run(item: QueueItem | None) -> Run | None:
-    if item is None or item.state != "running":
+def _waiting_run(
+    call: Call, item: QueueItem | None, revision: NestRevision, table: Table
+) -> Run | None:
+    """The half burnt sheet a start carries on. One that came from no list is known by its sheet:
+    another sheet scanned is another run."""
+    if item is not None and item.state != "running":
         return None
-    return item.runs.filter(state=RunState.STOPPED).order_by("-opened_at").first()
+    found = set_aside_run(item=item, nest=revision.nest, table=table)
+    if found is not None and item is None:
+        scanned = call.text("sheet")
+        if scanned and (found.sheet is None or found.sheet.code != scanned):
+            return None
+    return found
 
 
 def _set_aside(call: Call, table: Table, waiting: Run | None) -> Run | None:

@@ -5,13 +5,24 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, field
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils import timezone
 
 from planning.calc.units import in_from_mm
-from shopfloor.models import NestPlan, NestRevision, QueueItem, Sheet, Table, WearSet
+from shopfloor.models import NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
 from shopfloor.selectors.papers import paper_codes
+from shopfloor.selectors.running import runs_set_aside, set_aside_run
 from shopfloor.terminal.board.cautions import Caution, metal_caution
-from shopfloor.terminal.board.words import Facts, about, facts_of, nest_title, part_names, set_words
+from shopfloor.terminal.board.progress import progress_of
+from shopfloor.terminal.board.words import (
+    Facts,
+    about,
+    day_clock,
+    facts_of,
+    nest_title,
+    part_names,
+    set_words,
+)
 
 SHOWN = 3
 SHEETS_SHOWN = 6
@@ -62,9 +73,12 @@ class Item:
 
 
 def waiting(table: Table) -> QuerySet[QueueItem]:
-    rows = QueueItem.objects.filter(table=table, state="waiting")
+    """What can be started here: sheets set aside half burnt, then the list in its order."""
+    aside = Exists(runs_set_aside().filter(queue_item=OuterRef("pk")))
+    rows = QueueItem.objects.filter(table=table).annotate(aside=aside)
+    rows = rows.filter(Q(state="waiting") | Q(state="running", aside=True))
     return rows.select_related("nest__material", "nest__wear_set", "sheet__heat").order_by(
-        "position", "pk"
+        "-aside", "position", "pk"
     )
 
 
@@ -85,7 +99,9 @@ def item_of(
     *,
     inch: bool = False,
 ) -> Item:
-    nest, sheet, facts = row.nest, row.sheet, facts_of(revision)
+    nest, facts = row.nest, facts_of(revision)
+    half = set_aside_run(item=row, nest=nest, table=table) if half_burnt(row) else None
+    sheet = half.sheet if half else row.sheet
     right = None if fitted is None else fitted.pk == nest.wear_set_id
     made = [part_names(facts), f"{nest.thickness_text} {nest.material.name}"]
     heat = sheet.heat if sheet else None
@@ -93,12 +109,12 @@ def item_of(
         pk=str(row.pk) if row.pk else f"nest-{nest.pk}",
         title=nest_title(revision, facts),
         what=f"{', '.join(part for part in made if part)}, program {revision.file_name}.",
-        plan_words=plan_words(revision, table, nest.wear_set),
+        plan_words=half_words(half) if half else plan_words(revision, table, nest.wear_set),
         payload=json.dumps({"queue_item": row.pk} if row.pk else {"revision": revision.pk}),
         codes=json.dumps(codes_of(row, revision, facts)),
         revision=revision.pk,
         sheet=sheet.code if sheet else "",
-        sheet_words=sheet_words(sheet),
+        sheet_words=sheet_words(sheet, half=half is not None),
         heat_words=f"Mark heat {heat.number} on what stays before it is cut away." if heat else "",
         set_words=set_words(nest.wear_set),
         fitted_words=set_words(fitted),
@@ -106,14 +122,25 @@ def item_of(
         change_words={True: "no change", False: "change the set", None: "set unknown"}[right],
         caution=metal_caution(nest.material.caution),
         wanted=nest.wear_set,
-        sheets=[] if sheet else sheets_for(row, inch=inch),
+        sheets=[] if sheet or half else sheets_for(row, inch=inch),
     )
 
 
-def sheet_words(sheet: Sheet | None) -> str:
+def half_burnt(row: QueueItem) -> bool:
+    """A start of this may carry a run on: of the list's own item, or of a nest on no list."""
+    return row.pk is None or row.state == "running"
+
+
+def half_words(run: Run) -> str:
+    last = run.segments.order_by("-started_at", "-pk").first()
+    since = f" since {day_clock(last.ended_at, timezone.now())}" if last and last.ended_at else ""
+    return f"Half burnt: {progress_of(run).words}, set aside{since}"
+
+
+def sheet_words(sheet: Sheet | None, *, half: bool = False) -> str:
     if sheet is None:
-        return "No sheet is planned"
-    kind = "Remnant" if sheet.parent_id else "Sheet"
+        return "Half burnt, sheet not scanned" if half else "No sheet is planned"
+    kind = "Half burnt sheet" if half else "Remnant" if sheet.parent_id else "Sheet"
     return f"{kind} {sheet.code}" + (f", {sheet.place}" if sheet.place else "")
 
 

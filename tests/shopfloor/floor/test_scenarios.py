@@ -327,3 +327,32 @@ def test_parts_counted_while_the_sheet_burns_are_not_counted_twice(floor):
     )
     count = line_counts([line.pk])[line.pk]
     assert (count.good, count.scrap, count.shortage) == (6, 2, 2)
+
+
+def test_a_nest_taken_from_another_tables_list_waits_there_no_more_until_undone(floor, south):
+    item = floor.queue(floor.nest(contours=2), floor.sheet("S-1"))
+    item.table = south
+    item.save()
+    action = floor.do("start", T0, queue_item=item.pk, sheet="S-1")
+    item.refresh_from_db()
+    assert (item.state, item.table) == ("running", floor.table)
+    assert Run.objects.get().table == floor.table
+    floor.done("undo", T0 + MINUTE, action=str(action.pk))
+    item.refresh_from_db()
+    assert (item.state, item.table) == ("waiting", south)
+
+
+def test_a_set_aside_sheet_that_was_on_no_list_is_known_by_its_sheet(floor):
+    """Another sheet of the same nest is another run; the half burnt one goes on, and no third is
+    opened where no sheet is scanned."""
+    revision = floor.nest("N-1", contours=4)
+    floor.sheet("S-1"), floor.sheet("S-2")
+    one = floor.done("start", T0, nest="N-1", sheet="S-1")["run"]
+    rush = floor.nest("N-2", contours=1)
+    floor.done("start", T0 + 5 * MINUTE, nest=rush.nest.name, aside_reason="rush")
+    floor.done("finish", T0 + 8 * MINUTE, exceptions=[])
+    two = floor.done("start", T0 + 9 * MINUTE, nest="N-1", sheet="S-2")["run"]
+    assert two != one
+    floor.done("finish", T0 + 12 * MINUTE, exceptions=[])
+    again = floor.done("start", T0 + 13 * MINUTE, revision=revision.pk)
+    assert (again["run"], again["sheet"]) == (one, "S-1")

@@ -106,6 +106,17 @@ def queued(made: Floor, name: str, code: str) -> QueueItem:
     )
 
 
+def listed_last(made: Floor, number: str, by: User) -> QueueItem:
+    """A job of its own at the end of the list, with its nest and its sheet."""
+    metal = made.line.material
+    _, line = ordered(number, "rib", 12, metal)
+    fresh = nest(f"{number}-1", line, metal, made.fast, made.table, by)
+    position = QueueItem.objects.count() + 1
+    return QueueItem.objects.create(
+        nest=fresh, table=made.table, position=position, sheet=sheet(20 + position, metal)
+    )
+
+
 def wear_set(code: str, duty: str, amps: float, by: User, table: Table, *, fitted: bool) -> WearSet:
     made = WearSet.objects.create(code=code, duty=duty, current_a=amps)
     tray = Tray.objects.create(label=f"T-{duty}", wear_set=made)

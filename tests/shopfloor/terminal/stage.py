@@ -69,7 +69,7 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
     """Does one thing off the screen, or tells what is on record."""
     from django.utils import timezone
 
-    from shopfloor.models import Action, Job, Run, Segment, Stoppage
+    from shopfloor.models import Action, Job, QueueItem, Run, Segment, Stoppage
     from tests.shopfloor.terminal import cast
 
     name = order["do"]
@@ -88,6 +88,11 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         cast.sheet(order["number"], made.line.material)
     elif name == "queue":
         cast.queued(made, order["nest"], order["sheet"])
+    elif name == "more jobs":
+        from shopfloor.models import User
+
+        for number in order["numbers"]:
+            cast.listed_last(made, number, User.objects.get(username="dana"))
     elif name == "gap":
         ended = timezone.now() - timedelta(minutes=30)
         Stoppage.objects.create(
@@ -114,6 +119,7 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         ),
         "checks": [[c.u_mm, c.passed] for run in runs for c in run.checks.all()],
         "bench": [[b.kind, b.minutes] for b in made.line.bench.all()],
+        "queue": {item.nest.name: item.state for item in QueueItem.objects.order_by("position")},
         "jobs": {job.number: str(job.state) for job in Job.objects.all()},
     }
 

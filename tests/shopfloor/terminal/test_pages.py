@@ -233,7 +233,15 @@ def test_a_setup_sheet_in_force_starts_its_nest_and_a_void_one_says_why(signed_i
 
 def test_a_nest_on_another_table_s_list_says_so(signed_in, floor, south):
     QueueItem.objects.filter(pk=floor.items[0].pk).update(table=south)
-    assert "It waits on the list of South." in scanned(signed_in, "K-2284-1")["screen"]
+    for code in ("K-2284-1", "K-2284"):
+        screen = scanned(signed_in, code)["screen"]
+        if code == "K-2284-1":
+            assert "It is taken from the list of South." in screen
+            assert escape(json.dumps({"queue_item": floor.items[0].pk})) in screen
+        else:
+            assert "K-2284-2" in screen or "nest 2 of 2" in screen  # the job's own here goes first
+    QueueItem.objects.filter(pk=floor.items[1].pk).update(state="done")
+    assert "It is taken from the list of South." in scanned(signed_in, "K-2284")["screen"]
 
 
 def test_a_withdrawn_nest_does_not_start(signed_in, floor):

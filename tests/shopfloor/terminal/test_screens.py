@@ -113,6 +113,51 @@ def test_a_nest_that_moved_up_the_list_can_be_touched(hand, stage):
     assert stage.facts()["runs"][-1] == ["K-2284-1", "open", "S-1109"]
 
 
+@pytest.mark.parametrize("code", ["K-2306", "K-2306-1", "k-2306-1", "S-1127"])
+def test_what_is_far_down_the_list_starts_by_its_traveler_its_nest_or_its_sheet(hand, stage, code):
+    """Three are on show; seven wait, and the one scanned is the last of them, on sheet
+    S-1120 + 7."""
+    stage.does("more jobs", numbers=["K-2303", "K-2304", "K-2305", "K-2306"])
+    hand.sees("4 more wait on the list.")
+    hand.taps = 0
+    hand.scan(code)
+    hand.sees("Sheet S-1127")
+    assert hand.page.get_by_text("K-2306").locator("visible=true").count() >= 1
+    hand.scan("S-1127")
+    hand.tap("Start")
+    hand.settled()
+    assert hand.taps == 1
+    assert stage.facts()["runs"] == [["K-2306-1", "open", "S-1127"]]
+    assert stage.facts()["queue"] == {"K-2306-1": "running"} | dict.fromkeys(
+        ["K-2284-1", "K-2284-2", "K-2297-1", "K-2303-1", "K-2304-1", "K-2305-1"], "waiting"
+    )
+
+
+def test_a_half_burnt_sheet_comes_first_on_the_list_and_goes_on(hand, stage):
+    started(hand)
+    stage.does("began earlier", minutes=20)
+    stage.does("burn", first=1, last=8)
+    hand.sees("4 of 12 base plates")
+    hand.tap("K-2284, nest 2 of 2")
+    hand.tap("Rush job")
+    hand.tap("Start")
+    hand.settled()
+    hand.tap("Finish")
+    hand.tap("All good")
+    hand.settled()
+    hand.taps = 0
+    hand.sees("Half burnt sheet S-1101")
+    hand.looked_at("half-burnt")
+    hand.touch(hand.page.locator(".starts button").first)
+    hand.sees("Half burnt: 4 of 12 base plates, set aside since")
+    hand.tap("Start")
+    hand.settled()
+    assert hand.taps == 2
+    facts = stage.facts()
+    assert [run[:2] for run in facts["runs"]] == [["K-2284-1", "open"], ["K-2284-2", "finished"]]
+    assert [first for first, _ in facts["segments"]] == [1, 9, 1]
+
+
 def test_starting_over_an_open_run_asks_why_it_is_set_aside(hand, stage):
     started(hand)
     hand.tap("K-2284, nest 2 of 2")
