@@ -14,7 +14,7 @@ range read back from the store (`pair`). Events must come in the order of `event
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
@@ -125,6 +125,42 @@ class Pairer:
             burning.v_n += 1
         burning.last_seen_us = time_us
         return None
+
+    def take_all(self, rows: Iterable[Sequence[Any]]) -> Iterator[tuple[Arc | None, Sequence[Any]]]:
+        """`take` of many rows in order, at a third of its cost.
+
+        A row begins (key as bytes, time_us, seq, tie, torch, kind, value, text). Yields each arc
+        with the row that ended it, and None with each stray.
+        """
+        burning = self._burning
+        for row in rows:
+            kind = row[5]
+            if kind >= SAMPLE_A:
+                if burning is not None and (value := row[6]) is not None and value > 0:
+                    burning.last_seen_us = row[1]
+                    if kind == SAMPLE_A:
+                        burning.a_sum += value
+                        burning.a_n += 1
+                    else:
+                        burning.v_sum += value
+                        burning.v_n += 1
+            elif kind == ARC_ON:
+                before = burning
+                self._burning = burning = _Burning(row[0].hex(), row[1], self.program)
+                if before is not None:
+                    yield self._arc(before, before.last_seen_us, "lost"), row
+            elif kind == PROGRAM:
+                self.program = row[7]
+            elif burning is None:
+                yield None, row
+            elif kind == ARC_OFF:
+                before, self._burning, burning = burning, None, None
+                yield self._arc(before, row[1], "off"), row
+            else:
+                burning.pierces += 1
+                burning.last_seen_us = row[1]
+                if burning.first_pierce_us is None:
+                    burning.first_pierce_us = row[1]
 
     def open_arc(self) -> Arc | None:
         """The arc still burning, as `open`; the pairer keeps it."""

@@ -19,6 +19,7 @@ from telemetry.events import PROGRAM, SAMPLE_A, Columns, Event
 from telemetry.lines import MAX_LINE_BYTES
 from telemetry.parsers.numbers import decimal
 from telemetry.parsers.stamps import EARLIEST_US, LATEST_US, SECOND_US, IsoReader
+from telemetry.words import Words
 
 Ints = np.ndarray[Any, np.dtype[np.int64]]
 Flags = np.ndarray[Any, np.dtype[np.bool_]]
@@ -67,7 +68,7 @@ class PlainReader:
     def __init__(self, description: Description) -> None:
         self._separator = ord(description.line.separator)
         self._iso = IsoReader(description.time.zone, 0)
-        self._kinds = {word: kind for word, kind in description.signals.items() if word}
+        self._words = Words(description.signals)
         self._torch = description.torch
         self._torches: dict[str, str | None] = {}
         self._values: dict[str, float | None] = {}
@@ -98,7 +99,7 @@ class PlainReader:
         fields = self._fields(bytes_, starts, ends, plain, layout)
         seqs = _numbers(bytes_, *fields["seq"], plain)
         times, marks = self._times(bytes_, *fields["time"], plain)
-        columns = self._texts(raw.decode("latin-1"), fields, plain, seqs, times, marks)
+        columns = self._texts(raw, bytes_, fields, plain, seqs, times, marks)
         follows = plain[1:] & plain[:-1] & (np.diff(seqs) == 1) & (np.diff(times) >= 0)
         breaks = [*(np.flatnonzero(~follows) + 1).tolist(), len(starts)]
         return Block(starts.tolist(), after.tolist(), plain.tolist(), breaks, columns)
@@ -200,30 +201,35 @@ class PlainReader:
 
     def _texts(
         self,
-        text: str,
+        raw: bytes,
+        bytes_: Bytes,
         fields: dict[str, tuple[Ints, Ints]],
         plain: Flags,
         seqs: Ints,
         times: Ints,
         marks: Ints,
     ) -> Columns:
+        text = raw.decode("latin-1")
+
         def texts(name: str) -> list[str]:
             start, end = fields[name]
             pairs = zip(start.tolist(), np.where(plain, end, start).tolist(), strict=True)
             return [text[first:last] for first, last in pairs]
 
-        found = [self._kinds.get(word, 0) for word in texts("signal")]
-        kinds = np.array(found, np.int64)
+        kinds = self._words.kinds_of(raw, bytes_, *fields["signal"])
         plain &= kinds > 0
+        found = kinds.tolist()
         count = len(plain)
         torches = [self._torch] * count
         if "torch" in fields:
             torches = [self._torch_of(word) for word in texts("torch")]
         values: list[float | None] = [None] * count
         names: list[str | None] = [None] * count
-        start, end = fields.get("value", (None, None))
-        for at in np.flatnonzero(plain & (kinds >= PROGRAM)).tolist():
-            word = "" if start is None or end is None else text[start[at] : end[at]]
+        start, end = fields.get("value", (np.zeros(count, np.int64),) * 2)
+        with_value = np.flatnonzero(plain & (kinds >= PROGRAM))
+        spans = zip(start[with_value].tolist(), end[with_value].tolist(), strict=True)
+        for at, (first, last) in zip(with_value.tolist(), spans, strict=True):
+            word = text[first:last]
             if found[at] >= SAMPLE_A:
                 values[at] = value = self._value(word)
                 plain[at] = value is not None
@@ -231,7 +237,8 @@ class PlainReader:
             names[at] = name = word.strip()
             torches[at] = torches[at] or ""
             plain[at] = bool(name)
-        plain &= np.array([torch is not None for torch in torches], np.bool_)
+        if "torch" in fields or self._torch is None:
+            plain &= np.array([torch is not None for torch in torches], np.bool_)
         keys = np.empty((count, 2), ">u8")
         keys[:, 0], keys[:, 1] = marks, seqs
         packed = keys.tobytes()

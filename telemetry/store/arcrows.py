@@ -11,6 +11,7 @@ from django.db import connection
 from telemetry import pairing
 from telemetry.events import ARC_OFF
 from telemetry.models import Feed
+from telemetry.store.rows import insert_many
 
 _COLUMNS = (
     'key, feed_id, "table", torch, on_us, off_us, ended, pierces, first_pierce_us, program, '
@@ -68,12 +69,7 @@ def arcs_from(feed_id: int, torch: str, from_us: int | None, to_us: int | None) 
     return _select(f"SELECT {_COLUMNS} FROM telemetry_arc WHERE {where}", args)
 
 
-class Burnt(NamedTuple):
-    """What a rollup wants of an arc."""
-
-    on_us: int
-    off_us: int | None
-    pierces: int | None
+Burnt = tuple[int, int | None, int | None]  # on_us, off_us, pierces: what a rollup wants of an arc
 
 
 def burnt_within(feed_id: int, torch: str, from_us: int, to_us: int) -> list[Burnt]:
@@ -89,7 +85,7 @@ def burnt_within(feed_id: int, torch: str, from_us: int, to_us: int) -> list[Bur
             f"SELECT on_us, off_us, pierces {where} BETWEEN %s AND %s",
             [feed_id, torch, from_us, to_us],
         )
-        return [Burnt(*row) for row in [*before, *cursor.fetchall()]]
+        return [*before, *cursor.fetchall()]
 
 
 def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = (), *, all_new: bool = False) -> None:
@@ -115,6 +111,10 @@ def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = (), *, all_new: bool
                     cursor.execute(
                         f"{into} SELECT {_COLUMNS}, changed_us FROM incoming_arc {on_conflict}"
                     )
+            elif connection.vendor == "sqlite" and all_new:
+                insert_many(
+                    cursor.cursor, into, f"({', '.join('?' * (len(_FIELDS) + 1))})", changed
+                )
             else:
                 raw = cursor.cursor if connection.vendor == "sqlite" else cursor
                 mark = "?" if connection.vendor == "sqlite" else "%s"

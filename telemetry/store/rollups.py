@@ -114,27 +114,37 @@ def batched(items: Sequence[T], size: int) -> Iterator[Sequence[T]]:
     return (items[at : at + size] for at in range(0, len(items), size))
 
 
-def sum_buckets(
-    arcs: Sequence[ArcRow | Burnt], wanted: set[int]
-) -> dict[int, tuple[int, int, int | None]]:
+def sum_buckets(arcs: Sequence[Burnt], wanted: set[int]) -> dict[int, tuple[int, int, int | None]]:
     """bucket number -> (burning us, arcs begun, pierces of those or None). Pure."""
     burn: dict[int, int] = defaultdict(int)
     begun: dict[int, int] = defaultdict(int)
-    pierces: dict[int, int | None] = {}
-    for arc in arcs:
-        first = arc.on_us // BUCKET_US
+    pierces: dict[int, int] = defaultdict(int)
+    cannot: set[int] = set()  # buckets with an arc of a source that knows no pierces
+    for on_us, off_us, pierced in arcs:
+        first = on_us // BUCKET_US
         begun[first] += 1
-        before = pierces.get(first, 0)
-        known = before is not None and arc.pierces is not None
-        pierces[first] = (before or 0) + (arc.pierces or 0) if known else None
-        if arc.off_us is None:
+        if pierced is None:
+            cannot.add(first)
+        else:
+            pierces[first] += pierced
+        if off_us is None:
             continue
-        for bucket in range(first, arc.off_us // BUCKET_US + 1):
-            start, end = bucket * BUCKET_US, (bucket + 1) * BUCKET_US
-            burn[bucket] += min(arc.off_us, end) - max(arc.on_us, start)
-    quiet = None if any(arc.pierces is None for arc in arcs) else 0
+        end_us = (first + 1) * BUCKET_US
+        if off_us < end_us:
+            burn[first] += off_us - on_us
+            continue
+        burn[first] += end_us - on_us
+        last = off_us // BUCKET_US
+        for bucket in range(first + 1, last):
+            burn[bucket] += BUCKET_US
+        burn[last] += off_us - last * BUCKET_US
+    quiet = None if cannot else 0
     touched = (set(begun) | {bucket for bucket, us in burn.items() if us}) & wanted
     return {
-        bucket: (burn.get(bucket, 0), begun.get(bucket, 0), pierces.get(bucket, quiet))
+        bucket: (
+            burn.get(bucket, 0),
+            begun.get(bucket, 0),
+            None if bucket in cannot else pierces.get(bucket, quiet),
+        )
         for bucket in sorted(touched)
     }

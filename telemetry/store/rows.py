@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 from typing import Any
 
 from django.db import connection
@@ -17,6 +18,7 @@ _COLUMNS = (
 _IN_CHUNK = 900
 _SCAN_CHUNK = 2_000
 _COPY_FROM = 200
+_A_STATEMENT = 50  # rows; the oldest SQLite takes 999 values in one
 _UNIQUE_VIOLATION = "23505"
 
 
@@ -26,14 +28,8 @@ def insert_events(feed_id: int, rows: Sequence[AnyRow]) -> int:
         return 0
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
-            # The driver itself: Django's cursor would rewrite every mark and row.
-            raw = cursor.cursor
-            marks = ", ".join("?" * 12)
-            raw.executemany(
-                f"INSERT OR IGNORE INTO telemetry_event ({_COLUMNS}) VALUES ({feed_id}, {marks})",
-                rows,
-            )
-            return int(raw.rowcount)
+            into = f"INSERT OR IGNORE INTO telemetry_event ({_COLUMNS})"
+            return insert_many(cursor.cursor, into, f"({feed_id}, {', '.join('?' * 12)})", rows)
         marks = ", ".join(["%s"] * 12)
         cursor.executemany(
             f"INSERT INTO telemetry_event ({_COLUMNS}) VALUES ({feed_id}, {marks}) "
@@ -45,13 +41,34 @@ def insert_events(feed_id: int, rows: Sequence[AnyRow]) -> int:
 
 def insert_events_of(rows: Sequence[tuple[Any, ...]]) -> int:
     """`insert_events` for rows that name their feed, before all else."""
-    sqlite = connection.vendor == "sqlite"
-    marks = ", ".join(["?" if sqlite else "%s"] * 13)
-    verb, tail = ("INSERT OR IGNORE", "") if sqlite else ("INSERT", " ON CONFLICT DO NOTHING")
     with connection.cursor() as cursor:
-        raw = cursor.cursor if sqlite else cursor
-        raw.executemany(f"{verb} INTO telemetry_event ({_COLUMNS}) VALUES ({marks}){tail}", rows)
-        return int(raw.rowcount)
+        if connection.vendor == "sqlite":
+            into = f"INSERT OR IGNORE INTO telemetry_event ({_COLUMNS})"
+            return insert_many(cursor.cursor, into, f"({', '.join('?' * 13)})", rows)
+        marks = ", ".join(["%s"] * 13)
+        cursor.executemany(
+            f"INSERT INTO telemetry_event ({_COLUMNS}) VALUES ({marks}) ON CONFLICT DO NOTHING",
+            rows,
+        )
+        return int(cursor.rowcount)
+
+
+def insert_many(raw: Any, into: str, marks: str, rows: Sequence[Sequence[Any]]) -> int:
+    """Inserts rows by SQLite's own driver (Django's cursor would rewrite every mark and row), many
+    a statement: beginning one costs a quarter of an insert. Returns how many went in."""
+    whole = len(rows) - len(rows) % _A_STATEMENT
+    count = 0
+    if whole:
+        flat = (
+            list(chain.from_iterable(rows[at : at + _A_STATEMENT]))
+            for at in range(0, whole, _A_STATEMENT)
+        )
+        raw.executemany(f"{into} VALUES {', '.join([marks] * _A_STATEMENT)}", flat)
+        count += raw.rowcount
+    if whole < len(rows):
+        raw.executemany(f"{into} VALUES {marks}", rows[whole:])
+        count += raw.rowcount
+    return count
 
 
 def insert_new(feed_id: int, rows: Sequence[AnyRow]) -> bool:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from operator import itemgetter
 from typing import NamedTuple
 
 from django.db import connection
@@ -78,34 +80,35 @@ class Tail:
         """Feeds rows, in order; what they ended, opened or left over is still to be written."""
         arcs: list[ArcRow] = []
         strays: list[StrayRow] = []
-        pairers, versions, feed = self._pairers, self._versions, self._feed
-        touched = set()
-        for key, at_us, _, _, torch, kind, number, text, _, _, *both in rows:
+        pairers, versions = self._pairers, self._versions
+        versions.update((row[0].hex(), row[10:12]) for row in rows if row[5] == ARC_ON)
+        torches = {row[4] for row in rows}
+        for some in [rows] if len(torches) == 1 else _stretches(rows):
+            torch = some[0][4]
             if not torch:
                 for every in pairers.values():
-                    every.take("", at_us, kind, number, text)
+                    every.program = some[-1][7]
                 continue
-            touched.add(torch)
-            pairer = pairers[torch]
-            name = ""
-            if kind == ARC_ON:
-                name = key.hex()
-                versions[name] = both[0], both[1]
-            ended = pairer.take(name, at_us, kind, number, text)
-            if ended is not None:
-                arcs.append(arc_row(feed, ended, versions.pop(ended.key)))
-            elif pairer.stray:
-                strays.append((torch, at_us, kind, key.hex()))
-        for torch in touched:
+            for ended, row in pairers[torch].take_all(some):
+                if ended is None:
+                    strays.append((torch, row[1], row[5], row[0].hex()))
+                else:
+                    arcs.append(arc_row(self._feed, ended, versions.pop(ended.key)))
+        for torch in torches - {""}:
             still = pairers[torch].open_arc()
             if still is not None:
-                row = arc_row(feed, still, versions[still.key])
-                if self._stored.get(torch) != row:
-                    self._stored[torch] = row
-                    arcs.append(row)
+                arc = arc_row(self._feed, still, versions[still.key])
+                if self._stored.get(torch) != arc:
+                    self._stored[torch] = arc
+                    arcs.append(arc)
         known = [row for row in arcs if row.key in self._open]
         new = [row for row in arcs if row.key not in self._open]
         self._open.difference_update(row.key for row in known)
         self._open.update(row.key for row in arcs if row.ended == "open")
         self.owner, self.head_us = stream, rows[-1][1]
         return Made(known, new, strays)
+
+
+def _stretches(rows: Sequence[AnyRow]) -> Iterator[list[AnyRow]]:
+    """Neighbouring rows of one torch."""
+    return (list(some) for _, some in groupby(rows, key=itemgetter(4)))

@@ -138,3 +138,20 @@ def test_program_without_a_torch_is_the_whole_tables() -> None:
     )
     assert [arc.program for arc in found.arcs] == ["OLD", "P3", "P3"]
     assert {arc.pierces for arc in found.arcs} == {None}
+
+
+@given(histories(), st.integers(0, 40))
+def test_many_rows_at_once_pair_as_one_by_one(events: list[Event], cut: int) -> None:
+    one = [e for e in events if e.torch == "1"]
+    rows = [
+        (bytes.fromhex(e.key), e.time_us, e.seq, 0, e.torch, e.kind, e.value, e.text) for e in one
+    ]
+    slowly, quickly = Pairer("1", knows_pierces=True), Pairer("1", knows_pierces=True)
+    expected = []
+    for item, row in zip(one, rows, strict=True):
+        arc = slowly.feed(item)
+        if arc is not None or slowly.stray:
+            expected.append((arc, row))
+    found = [*quickly.take_all(rows[:cut]), *quickly.take_all(rows[cut:])]
+    assert found == expected
+    assert quickly.state() == slowly.state()
