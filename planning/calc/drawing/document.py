@@ -1,0 +1,90 @@
+"""From a file's bytes to a DXF document; everything that can be wrong with a file ends here."""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from planning.calc.drawing.types import DrawingError
+
+if TYPE_CHECKING:
+    from ezdxf.document import Drawing as Document
+
+MOST_BYTES = 64 * 1024 * 1024
+_BINARY = b" Binary DXF\r\n\x1a\x00"  # bytes 7 to 22 of every binary file
+_EOF = re.compile(rb"(?:^|[\r\n])[ \t]*0[ \t]*(?:\r\n|\n|\r)[ \t]*EOF[ \t]*(?:[\r\n]|$)")
+_LINE = re.compile(r"\bline[: ]+(\d+)", re.I)
+_TELLS = (
+    (b"AC10", "This is a DWG drawing: keep it as DXF."),
+    (b"%PDF", "This is a PDF: ask for the DXF."),
+    (b"PK\x03\x04", "This is a ZIP archive: unpack it first."),
+    (b"ISO-10303", "This is a STEP model: ask for the DXF of the flat part."),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    document: Document
+    mended: str | None  # what the second, lenient reading had to repair
+
+
+def open_document(raw: bytes) -> Opened:
+    """Reads ASCII and binary DXF of any release. A file that the strict reader refuses is read
+    again leniently, and what was mended is said. Raises ``DrawingError``."""
+    _look(raw)
+    try:
+        return Opened(_strict(raw), None)
+    except DrawingError:
+        raise
+    except MemoryError:
+        raise DrawingError("The drawing does not fit into memory.") from None
+    except Exception as problem:  # a damaged file can break the reader at any statement of it
+        return _lenient(raw, problem)
+
+
+def _look(raw: bytes) -> None:
+    if not raw.strip():
+        raise DrawingError("The file is empty.", "1")
+    if len(raw) > MOST_BYTES:
+        raise DrawingError(f"The drawing is over {MOST_BYTES // 1024 // 1024} MB.")
+    for tell, said in _TELLS:
+        if raw.startswith(tell):
+            raise DrawingError(said, "1")
+    if raw[7:22] == _BINARY:
+        if b"EOF\x00" not in raw[-256:]:
+            raise DrawingError("The file is cut short: its end mark is missing.")
+        return
+    if b"SECTION" not in raw[: 1024 * 1024]:
+        raise DrawingError("This is no DXF: it has no SECTION.", "1")
+    if not _EOF.search(raw):
+        lines = raw.count(b"\n") + 1
+        raise DrawingError("The file is cut short: its end mark (0, EOF) is missing.", str(lines))
+
+
+def _strict(raw: bytes) -> Document:
+    from ezdxf.document import Drawing as Document
+    from ezdxf.filemanagement import dxf_stream_info
+    from ezdxf.lldxf.tagger import binary_tags_loader
+
+    if raw[7:22] == _BINARY:
+        return Document.load(binary_tags_loader(raw))
+    flat = raw.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    encoding = dxf_stream_info(io.StringIO(flat.decode("utf-8", errors="ignore"))).encoding
+    return Document.read(io.StringIO(flat.decode(encoding, errors="surrogateescape")))
+
+
+def _lenient(raw: bytes, problem: Exception) -> Opened:
+    said = " ".join(str(problem).split())[:200] or type(problem).__name__
+    place = _LINE.search(said)
+    where = place.group(1) if place else None
+    if raw[7:22] == _BINARY:
+        raise DrawingError(f"The binary DXF cannot be read: {said}", where)
+    from ezdxf import recover
+
+    try:
+        document, _ = recover.read(io.BytesIO(raw))
+    except Exception as second:  # likewise
+        raise DrawingError(f"The DXF cannot be read: {said}", where) from second
+    return Opened(document, said)

@@ -1,0 +1,39 @@
+"""What a layer is for, by default. Common practice, no source: shops name layers as they like, so
+the default is only where the person's choice starts."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping
+from typing import Any
+
+from planning.calc.drawing.types import Role
+
+_MARK = re.compile(r"MARK|ETCH|SCRIB|ENGRAV|STAMP|PUNCH|PLOT", re.I)
+_IGNORE = re.compile(
+    r"DEFPOINTS|DIM|TEXT|NOTE|TITLE|FRAME|BORDER|HATCH|CENT(?:ER|RE)|HIDDEN|CONSTR|AXIS|AXES|"
+    r"BEND|FOLD|VIEW|REFERENCE|SHEET",
+    re.I,
+)
+_DASHED = re.compile(r"CENTER|HIDDEN|DASH|DOT|PHANTOM|DIVIDE", re.I)
+
+
+def defaults(document: Any, seen: Mapping[str, Counter[str]]) -> dict[str, tuple[Role, str]]:
+    """Role and reason by layer: what is off or frozen, drawn dashed or named like help lines is
+    left out; what is named like marking is marked; the rest is cut."""
+    return {name: _default(document, name) for name in seen}
+
+
+def _default(document: Any, name: str) -> tuple[Role, str]:
+    if document.layers.has_entry(name):
+        layer = document.layers.get(name)
+        if layer.is_off() or layer.is_frozen():
+            return "ignore", "switched off in the drawing"
+        if _DASHED.search(str(layer.dxf.get("linetype", ""))):
+            return "ignore", "its lines are not drawn through"
+    if _MARK.search(name):
+        return "mark", "named like marking"
+    if _IGNORE.search(name):
+        return "ignore", "named like help lines"
+    return "cut", "nothing speaks against it"

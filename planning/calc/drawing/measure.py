@@ -1,0 +1,171 @@
+"""A drawing measured: layers, contours, lengths, areas, and what was odd."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any
+
+from planning.calc.drawing.chains import Chain, chains_of
+from planning.calc.drawing.contours import contours_of, loose_contours
+from planning.calc.drawing.curves import Box
+from planning.calc.drawing.repeats import without_repeats
+from planning.calc.drawing.types import (
+    ROLES,
+    Contour,
+    Drawing,
+    DrawingError,
+    Layer,
+    Note,
+    Reading,
+    Role,
+    Strand,
+    UnitUnknown,
+)
+
+UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
+# DXF reference, header variable $INSUNITS; units no plate is drawn in are asked for like none.
+INSUNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
+LEAST_SIZE_MM, MOST_SIZE_MM = 3.0, 15_000.0  # our assumption: outside, the unit is asked after
+MOST_OF_A_KIND = 20
+
+
+def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
+    """Measures the model space of a DXF file's bytes.
+
+    Lengths are of the drawn lines: no kerf is taken off or added. Raises ``UnitUnknown`` where
+    neither the file nor ``reading`` says the unit, else ``DrawingError`` where it cannot be read,
+    nothing is left to cut or mark, or an entity on a layer in use cannot be measured.
+    """
+    from planning.calc.drawing.document import open_document
+    from planning.calc.drawing.entities import collect, passed_notes
+    from planning.calc.drawing.layers import defaults
+
+    reading = reading or Reading()
+    opened = open_document(raw)
+    unit, said = _unit(opened.document, reading)
+    found = collect(opened.document, UNITS_MM[unit or "mm"])
+    roles = defaults(opened.document, found.seen)
+    for name in found.seen:
+        if name in reading.roles:
+            roles[name] = (reading.roles[name], "chosen")
+    used = {name for name, (role, _) in roles.items() if role != "ignore"}
+    for name in sorted(used & set(found.faults)):
+        raise found.faults[name][0]
+    strands = [strand for strand in found.strands if strand.layer in used]
+    if unit is None:
+        raise UnitUnknown(_ask(strands))
+    notes: list[Note] = []
+    if opened.mended is not None:
+        notes.append(Note(f"the file is damaged and was mended in reading: {opened.mended}", True))
+    if reading.unit is not None and said not in (None, reading.unit):
+        notes.append(Note(f"the file says {said}, read as {reading.unit} because you chose it"))
+    notes += [each for each in found.notes if each.layer in used or each.layer is None]
+    notes += passed_notes(found)
+    notes += _unused(reading, found.seen)
+    return _measured(
+        strands, roles, found.seen, notes, reading,
+        unit=unit, unit_said=reading.unit is None, version=str(opened.document.acad_release),
+    )  # fmt: skip
+
+
+def _unit(document: Any, reading: Reading) -> tuple[str | None, str | None]:
+    """The unit to read in and the one the file says."""
+    code = document.header.get("$INSUNITS", 0)
+    said = INSUNITS.get(code) if isinstance(code, int) else None
+    if reading.unit is None:
+        return said, said
+    if reading.unit not in UNITS_MM:
+        raise DrawingError(f"A unit is {', '.join(UNITS_MM)}, not {reading.unit}.")
+    return reading.unit, said
+
+
+def _ask(strands: Sequence[Strand]) -> str:
+    asked = "The drawing does not say its unit: choose one."
+    if not strands:
+        return asked
+    x_min, y_min, x_max, y_max = union([curve.box for each in strands for curve in each.curves])
+    return f"{asked} It measures {x_max - x_min:.6g} by {y_max - y_min:.6g} of them."
+
+
+def _unused(reading: Reading, seen: dict[str, Any]) -> list[Note]:
+    return [
+        Note(f"there is nothing on layer {name}, which was chosen", False, None, name)
+        for name in sorted(set(reading.roles) - set(seen))
+    ]
+
+
+def _measured(
+    strands: Sequence[Strand],
+    roles: dict[str, tuple[Role, str]],
+    seen: dict[str, Any],
+    notes: list[Note],
+    reading: Reading,
+    *,
+    unit: str,
+    unit_said: bool,
+    version: str,
+) -> Drawing:
+    chains: dict[str, list[Chain]] = {}
+    lengths: dict[str, float] = defaultdict(float)
+    for role in ("cut", "mark"):
+        own = [each for each in strands if roles[each.layer][0] == role]
+        kept, repeats = without_repeats(own)
+        chains[role], gaps = chains_of(kept, reading.gap_mm)
+        notes += capped(repeats) + capped(gaps)
+        for strand in kept:
+            lengths[strand.layer] += math.fsum(curve.length_mm for curve in strand.curves)
+    if not chains["cut"] and not chains["mark"]:
+        raise DrawingError("Nothing is drawn on a layer that is cut or marked.")
+    contours, more, sound = contours_of(chains["cut"])
+    marks = loose_contours(chains["mark"])
+    notes += capped(more)
+    extents = union([each.extents_mm for each in (*contours, *marks)])
+    notes += _doubtful_size(extents)
+    return Drawing(
+        unit=unit,
+        unit_said=unit_said,
+        version=version,
+        layers=tuple(
+            Layer(name, *roles[name], dict(sorted(seen[name].items())), lengths[name])
+            for name in sorted(seen, key=lambda each: (ROLES.index(roles[each][0]), each))
+        ),
+        contours=contours,
+        marks=marks,
+        cut_mm=math.fsum(each.length_mm for each in contours),
+        mark_mm=math.fsum(each.length_mm for each in marks),
+        pierces=len(contours),
+        net_area_mm2=_net(contours) if sound else None,
+        extents_mm=extents,
+        notes=tuple(sorted(notes, key=lambda each: not each.fault)),
+    )
+
+
+def _net(contours: Sequence[Contour]) -> float | None:
+    found = [each.net_area_mm2 for each in contours if each.kind in ("outer", "island")]
+    return math.fsum(area or 0.0 for area in found) if found else None
+
+
+def _doubtful_size(extents: Box) -> list[Note]:
+    x_min, y_min, x_max, y_max = extents
+    size = max(x_max - x_min, y_max - y_min)
+    if LEAST_SIZE_MM <= size <= MOST_SIZE_MM:
+        return []
+    text = f"it measures {x_max - x_min:.4g} by {y_max - y_min:.4g} mm: is the unit right?"
+    return [Note(text, True)]
+
+
+def union(boxes: Sequence[Box]) -> Box:
+    """The smallest box around boxes, one at least."""
+    lows_x, lows_y, highs_x, highs_y = zip(*boxes, strict=True)
+    return min(lows_x), min(lows_y), max(highs_x), max(highs_y)
+
+
+def capped(notes: list[Note]) -> list[Note]:
+    """A flood of one kind cut short, and said so."""
+    if len(notes) <= MOST_OF_A_KIND:
+        return notes
+    more = len(notes) - MOST_OF_A_KIND
+    fault = any(each.fault for each in notes[MOST_OF_A_KIND:])
+    return [*notes[:MOST_OF_A_KIND], Note(f"and {more} more like these", fault)]

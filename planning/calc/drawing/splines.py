@@ -1,0 +1,70 @@
+"""B-splines, rational or not, as the Bezier curves they are made of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from planning.calc.drawing.curves import Bezier
+from planning.calc.drawing.quadrature import Floats
+
+MOST_DEGREE = 15
+
+
+def beziers(
+    points: Sequence[Sequence[float]],
+    knots: Sequence[float],
+    degree: int,
+    weights: Sequence[float] | None = None,
+) -> list[Bezier]:
+    """The curve from knot ``degree`` to knot ``-degree - 1``, one Bezier a span that has length.
+
+    ``points`` are (x, y) in mm. A span's Bezier points are values of its polar form (L. Ramshaw,
+    Blossoming: a connect-the-dots approach to splines, 1987); knots need not be clamped. Raises
+    ``ValueError`` for counts that do not fit, knots that fall, weights that are not positive.
+    """
+    count = len(points)
+    if not 1 <= degree <= MOST_DEGREE:
+        raise ValueError(f"a spline of degree {degree}")
+    if count < degree + 1:
+        raise ValueError(f"a spline of degree {degree} with {count} control points")
+    if len(knots) != count + degree + 1:
+        raise ValueError(
+            f"{count} control points need {count + degree + 1} knots, not {len(knots)}"
+        )
+    places: Floats = np.asarray(knots, dtype=np.float64)
+    if (np.diff(places) < 0).any() or not places[degree] < places[count]:
+        raise ValueError("its knots do not rise")
+    given: Floats = np.ones(count) if weights is None else np.asarray(weights, dtype=np.float64)
+    if len(given) != count or not (given > 0).all():
+        raise ValueError("its weights are not one positive number a control point")
+    plane: Floats = np.asarray(points, dtype=np.float64)[:, :2]
+    held: Floats = np.column_stack((plane * given[:, None], given))
+    return [
+        Bezier(
+            np.array(
+                [
+                    _polar(
+                        held, places, degree, k, [places[k]] * (degree - j) + [places[k + 1]] * j
+                    )
+                    for j in range(degree + 1)
+                ]
+            )
+        )
+        for k in range(degree, count)
+        if places[k] < places[k + 1]
+    ]
+
+
+def _polar(held: Floats, knots: Floats, degree: int, span: int, at: Sequence[float]) -> Floats:
+    """The span's polar form at ``degree`` arguments, by de Boor's triangle."""
+    found = held[span - degree : span + 1].copy()
+    for r in range(1, degree + 1):
+        for j in range(degree, r - 1, -1):
+            i = span - degree + j
+            low, high = knots[i], knots[i + degree - r + 1]
+            share = (at[r - 1] - low) / (high - low)
+            found[j] = (1 - share) * found[j - 1] + share * found[j]
+    last: Floats = found[degree]
+    return last
