@@ -9,12 +9,14 @@ import socket
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
 from dashboards.supervisor import Child, python
 
 THREADS = "8"
+LATE_S = 60.0
 
 
 class StartError(RuntimeError):
@@ -111,14 +113,30 @@ def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) ->
     return found
 
 
-def wait_until_up(url: str, *, within_s: float) -> bool:
-    """True once `/healthz` answers; False when it did not in time."""
-    until = time.monotonic() + within_s
-    while time.monotonic() < until:
-        try:
-            with urllib.request.urlopen(url, timeout=1) as answer:  # noqa: S310 - our own loopback
-                if answer.status == 200:
-                    return True
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.1)
-    return False
+class Announcement:
+    """Says that the web process answers, once; and, once, that it has not for a minute."""
+
+    def __init__(self, url: str, *, up: Callable[[], None], late: Callable[[], None]) -> None:
+        self.url = url
+        self.say_up, self.say_late = up, late
+        self.up = self.late = False
+        self.late_at = time.monotonic() + LATE_S
+
+    def __call__(self) -> None:
+        if self.up:
+            return
+        if answers(self.url):
+            self.up = True
+            self.say_up()
+        elif not self.late and time.monotonic() > self.late_at:
+            self.late = True
+            self.say_late()
+
+
+def answers(url: str) -> bool:
+    """Whether a GET of our own loopback gives 200 within a second."""
+    try:
+        with urllib.request.urlopen(url, timeout=1) as answer:  # noqa: S310 - our own loopback
+            return bool(answer.status == 200)
+    except (urllib.error.URLError, OSError):
+        return False

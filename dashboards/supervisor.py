@@ -50,15 +50,17 @@ class Supervisor:
     def stop(self, *_signal: object) -> None:
         self.stopping = True
 
-    def run(self, *, on_started: Callable[[], None] = lambda: None) -> None:
+    def run(self, *, each_round: Callable[[], None] = lambda: None) -> None:
+        """`each_round` is called five times a second between looking after the children, and must
+        not hold that up."""
         signal.signal(signal.SIGTERM, self.stop)
         signal.signal(signal.SIGINT, self.stop)
         try:
             for child in self.children:
                 self._start(child)
-            on_started()
             while not self.stopping:
                 self._mend()
+                each_round()
                 time.sleep(0.2)
         finally:
             self._end()

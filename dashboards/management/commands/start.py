@@ -66,17 +66,19 @@ class Command(BaseCommand):
             say=self.say,
         )
 
-        def started() -> None:
-            up = launch.wait_until_up(f"{address}healthz", within_s=60)
-            if not up:
-                self.say(f"the web process does not answer yet; see {folder / 'logs' / 'web.log'}")
+        def up() -> None:
             self.say(f"Kerfbook: {address}")
             for line in signins:
                 self.say(line)
             self.say("Ctrl-C ends all of it.")
 
+        def late() -> None:
+            log = folder / "logs" / "web.log"
+            self.say(f"the web process does not answer yet; see {log}")
+
+        announcement = launch.Announcement(f"{address}healthz", up=up, late=late)
         try:
-            supervisor.run(on_started=started)
+            supervisor.run(each_round=announcement)
         finally:
             lock.close()
 

@@ -15,7 +15,7 @@ export class Scanner {
   key(event) {
     if (event.ctrlKey || event.altKey || event.metaKey) return;
     if (event.target instanceof Element && event.target.closest("input:not([type=radio],[type=checkbox]),textarea,select")) return;
-    const now = performance.now();
+    const now = event.timeStamp; // when it was typed: a busy tablet may look at it later
     if (event.key === "Enter") {
       if (this.text.length >= LEAST && now - this.last <= BETWEEN_MS * 2) {
         event.preventDefault();
