@@ -28,6 +28,7 @@ KINDS: dict[str, str] = {
     "line": "planning.services.line_figures:line_figures",
     "sheet": "planning.services.sheet_loss:sheet_loss",
     "reread": "shopfloor.services.tables:table_reread",
+    "incoming": "shopfloor.services.incoming:incoming_take",
 }
 
 

@@ -35,5 +35,11 @@ def upload_read(digest: str) -> bytes | None:
     return raw if hashlib.sha256(raw).hexdigest() == digest else None
 
 
+def upload_drop(digest: str) -> None:
+    """Forgets the bytes of that hash."""
+    if _HASH.fullmatch(digest):
+        (_folder() / digest).unlink(missing_ok=True)
+
+
 def _folder() -> Path:
     return Path(settings.DATA_DIR) / "uploads"

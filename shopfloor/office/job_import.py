@@ -16,6 +16,7 @@ from shopfloor.importing.table import ENCODINGS, MAX_BYTES, ListError
 from shopfloor.office.access import PLAN, DeskRequest, right
 from shopfloor.office.forms import refused, upload_bytes
 from shopfloor.services.imports import import_apply, import_plan
+from shopfloor.services.incoming import LONG_LIST_BYTES, LONG_LIST_ROWS, incoming_add
 
 MEANS = {
     "job": "the order's number; rows of one job share it",
@@ -96,6 +97,12 @@ def confirm(request: DeskRequest) -> HttpResponse:
         messages.error(request, "That preview is no longer there. Nothing was written.")
         return redirect("job_import")
     how = form.cleaned_data
+    if raw.count(b"\n") > LONG_LIST_ROWS or len(raw) > LONG_LIST_BYTES:
+        options = {"encoding": how["encoding"], "date_order": how["date_order"]}
+        taken = incoming_add(
+            kind="jobs", name=how["name"], raw=raw, options=options, by=request.user
+        )
+        return redirect("incoming", taken.pk)
     try:
         plan = import_apply(
             raw, file_name=how["name"], encoding=how["encoding"], date_order=how["date_order"]

@@ -13,9 +13,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.calc.program import ProgramError
-from shopfloor.models import Material, Nest, Table, WearSet
+from shopfloor.models import Incoming, Material, Nest, Table, WearSet
 from shopfloor.office.access import PLAN, DeskRequest, right
 from shopfloor.office.forms import LENGTH_UNITS, attempt, refused, to_mm, upload_bytes
+from shopfloor.services.incoming import LONG_PROGRAM_BYTES, incoming_add
 from shopfloor.services.nests import (
     MAX_PROGRAM_BYTES,
     nest_add,
@@ -92,10 +93,32 @@ def _read(form: forms.Form, write: Any) -> bool:
     return False
 
 
+def _taken(
+    request: DeskRequest, form: NestForm | ProgramForm, nest: Nest | None = None
+) -> Incoming | None:
+    """A long program goes in beside the pages; None for a short one, or one too long."""
+    upload: UploadedFile[bytes] = form.cleaned_data["file"]
+    if not LONG_PROGRAM_BYTES < (upload.size or 0) <= MAX_PROGRAM_BYTES:
+        return None
+    file_name = upload.name or "program"
+    if isinstance(form, NestForm):
+        keys = ("material", "wear_set", "table")
+        values = form.values()
+        options = values | {name: values[name] and values[name].pk for name in keys}
+        options["name"] = form.cleaned_data["name"] or file_name[:80]
+    else:
+        options = {"nest": nest.pk if nest else None}
+    return incoming_add(
+        kind="program", name=file_name, raw=bytes(upload.read()), options=options, by=request.user
+    )
+
+
 @right(PLAN)
 def add(request: DeskRequest) -> HttpResponse:
     form = NestForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
+        if (taken := _taken(request, form)) is not None:
+            return redirect("incoming", taken.pk)
         made: list[Nest] = []
         values = form.values()
 
@@ -118,6 +141,8 @@ def revise(request: DeskRequest, pk: int) -> HttpResponse:
     nest = get_object_or_404(Nest.objects.select_related("table"), pk=pk)
     form = ProgramForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
+        if (taken := _taken(request, form, nest=nest)) is not None:
+            return redirect("incoming", taken.pk)
         changed: list[str] = []
 
         def write(file_name: str, raw: bytes) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
@@ -12,9 +13,9 @@ from django.db.models.functions import Lower
 
 from shopfloor.importing.job_rows import ALIASES, COLUMNS, NEEDED, JobRow, RowError, read_row
 from shopfloor.importing.table import read_table
-from shopfloor.models import Job, JobLine, Material
+from shopfloor.models import Customer, Job, JobLine, Material
 from shopfloor.selectors.shop import shop_zone, the_shop
-from shopfloor.services.jobs import job_add
+from shopfloor.services.jobs import customer_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +67,22 @@ class ImportPlan:
         return sum(job.existing is None for job in self.jobs)
 
 
-def import_plan(raw: bytes, *, encoding: str = "utf-8", date_order: str = "none") -> ImportPlan:
-    """What the list would do. Writes nothing. Raises ListError where it cannot be read."""
+Tell = Callable[[int, int], None]
+TOLD_EACH = 200
+
+
+def import_plan(
+    raw: bytes, *, encoding: str = "utf-8", date_order: str = "none", tell: Tell | None = None
+) -> ImportPlan:
+    """What the list would do. Writes nothing. `tell` hears how many of how many rows are read.
+    Raises ListError where it cannot be read."""
     rows = read_table(raw, columns=COLUMNS, needed=NEEDED, aliases=ALIASES, encoding=encoding)
     families = dict(Material.objects.values_list("code", "family"))
     zone = ZoneInfo(shop_zone())
     planner = _Planner({row.text("job").lower() for row in rows})
-    for row in rows:
+    for index, row in enumerate(rows):
+        if tell is not None and index % TOLD_EACH == 0:
+            tell(index, len(rows))
         try:
             planner.add(read_row(row, families=families, zone=zone, date_order=date_order))
         except RowError as fault:
@@ -86,20 +96,45 @@ def import_apply(
 ) -> ImportPlan:
     """Writes exactly the good rows, all or none. Repeating it writes nothing more."""
     plan = import_plan(raw, encoding=encoding, date_order=date_order)
+    plan_write(plan, file_name=file_name)
+    return plan
+
+
+@transaction.atomic
+def plan_write(plan: ImportPlan, *, file_name: str) -> None:
+    """Writes a plan, all of it or nothing."""
     materials = {material.code: material for material in Material.objects.all()}
-    for planned in plan.jobs:
-        job = planned.existing or job_add(
+    fresh = {
+        planned.number: Job(
             number=planned.number,
-            customer=planned.customer,
+            customer=customer,
             title=planned.title,
             due_at=planned.due_at,
             quote_minor=planned.quote_minor,
-            source=f"{file_name}:{planned.first_line}",
+            source=f"{file_name}:{planned.first_line}"[:200],
         )
-        JobLine.objects.bulk_create(
-            _line(job, line, materials) for line in planned.lines if not line.there
-        )
-    return plan
+        for planned, customer in _with_customers([job for job in plan.jobs if not job.existing])
+    }
+    for job in fresh.values():
+        job.clean_fields()
+    Job.objects.bulk_create(fresh.values(), batch_size=500)
+    JobLine.objects.bulk_create(
+        (
+            _line(planned.existing or fresh[planned.number], line, materials)
+            for planned in plan.jobs
+            for line in planned.lines
+            if not line.there
+        ),
+        batch_size=500,
+    )
+
+
+def _with_customers(jobs: list[PlannedJob]) -> list[tuple[PlannedJob, Customer]]:
+    named: dict[str, Customer] = {}
+    for job in jobs:
+        if job.customer not in named:
+            named[job.customer] = customer_named(name=job.customer)
+    return [(job, named[job.customer]) for job in jobs]
 
 
 def _line(job: Job, planned: PlannedLine, materials: dict[str, Material]) -> JobLine:

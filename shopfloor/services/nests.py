@@ -33,7 +33,7 @@ from shopfloor.partgroups import Group, Shape, groups_of, outlines
 from shopfloor.services.jobs import thickness_of
 from shopfloor.services.work import work_want
 
-MAX_PROGRAM_BYTES = 16 * 1024 * 1024
+MAX_PROGRAM_BYTES = 64 * 1024 * 1024
 
 
 def dialect_of(table: Table | None) -> Dialect:
@@ -78,8 +78,10 @@ def nest_add(
     sheets_wanted: int = 1,
     sheet_length_mm: float | None = None,
     sheet_width_mm: float | None = None,
+    program: Program | None = None,
 ) -> Nest:
-    """A nest with its first revision. Raises ProgramError where the program cannot be read."""
+    """A nest with its first revision. `program` is what the bytes read as on the table, where that
+    is known already. Raises ProgramError where the program cannot be read."""
     size = thickness_of(thickness_text, material)
     nest = Nest(
         name=name.strip(),
@@ -94,14 +96,15 @@ def nest_add(
     )
     nest.full_clean()
     nest.save()
-    revision_add(nest=nest, file_name=file_name, raw=raw, by=by)
+    revision_add(nest=nest, file_name=file_name, raw=raw, by=by, program=program)
     return nest
 
 
 @transaction.atomic
 def revision_add(
-    *, nest: Nest, file_name: str, raw: bytes, by: User, reread: bool = False
-) -> tuple[NestRevision, str]:
+    *, nest: Nest, file_name: str, raw: bytes, by: User, reread: bool = False,
+    program: Program | None = None,
+) -> tuple[NestRevision, str]:  # fmt: skip
     """Keeps a program's bytes as the nest's newest revision. Returns it and what changed:
     "nothing" (the same bytes: no new revision, unless they are `reread` in another way), "comment"
     (the same path: setup sheets stay good and every tie is kept) or "path" (ties are kept where a
@@ -112,7 +115,7 @@ def revision_add(
     last = nest.revisions.order_by("-revision").first()
     if last is not None and last.bytes_sha256 == digest and not reread:
         return last, "nothing"
-    program = read_program(raw, dialect_of(nest.table))
+    program = program or read_program(raw, dialect_of(nest.table))
     if not program.contours:
         raise ValidationError("The program never lights the torch; check the table's torch codes.")
     revision = NestRevision.objects.create(
@@ -126,7 +129,7 @@ def revision_add(
         extents_mm=_extents(program),
         made_by=by,
     )
-    Contour.objects.bulk_create(_contours(revision, program))
+    Contour.objects.bulk_create(_contours(revision, program), batch_size=500)
     if last is not None:
         _carry_ties(last, revision)
     work_want(kind="nest", key=str(revision.pk))

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from planning.calc.program.leads import loop_span
-from planning.calc.program.types import Contour, Floats
+from planning.calc.program.types import Contour, Floats, Indices
 
 ON_EDGE_MM: Final = 0.1  # our assumption: how far an end may lie off the edge it borrows
 LEAST_MM: Final = 1.0
@@ -81,39 +81,68 @@ def burnt_twice(contours: Sequence[Contour]) -> list[tuple[Contour, Contour, flo
     """Pairs of contours whose straight edges run on one another, the later one first, with the
     length in mm that is burnt twice. Leads are left out."""
     found: dict[tuple[int, int], float] = defaultdict(float)
-    lines: dict[tuple[int, int], list[tuple[float, float, float, float, int]]] = defaultdict(list)
-    for index, contour in enumerate(contours):
-        for key, edge in _edges(contour):
-            a, b, angle, offset = edge
-            for near in ((key[0] + i, key[1] + j) for i in (-1, 0, 1) for j in (-1, 0, 1)):
-                for a1, b1, angle1, offset1, other in lines.get(near, ()):
-                    both = min(b, b1) - max(a, a1)
-                    if other == index or both < LEAST_MM or abs(offset - offset1) > _OFFSET_MM:
-                        continue
-                    if abs(angle - angle1) <= _ANGLE_RAD:
-                        found[index, other] += both
-            lines[key].append((*edge, index))
+    edges, owner = _edges(contours)
+    for one, other in _in_one_line(edges, owner):
+        both = min(edges[one, 1], edges[other, 1]) - max(edges[one, 0], edges[other, 0])
+        alike = abs(edges[one, 2] - edges[other, 2]) <= _ANGLE_RAD
+        if both >= LEAST_MM and alike and abs(edges[one, 3] - edges[other, 3]) <= _OFFSET_MM:
+            found[int(owner[other]), int(owner[one])] += float(both)
     return [(contours[i], contours[j], length) for (i, j), length in sorted(found.items())]
 
 
-def _edges(contour: Contour) -> list[tuple[tuple[int, int], tuple[float, float, float, float]]]:
-    """Straight edges as (cell, (from, to, angle, offset)) along and off their own line."""
-    loop = loop_points(contour)
-    if len(loop) < 2:
-        return []
-    step = np.diff(loop, axis=0)
-    length = np.hypot(step[:, 0], step[:, 1])
-    edges = []
-    for i in np.flatnonzero(length >= LEAST_MM).tolist():
-        angle = math.atan2(step[i, 1], step[i, 0]) % math.pi
-        if math.pi - angle < _ANGLE_RAD / 2:
-            angle = 0.0
-        ux, uy = math.cos(angle), math.sin(angle)
-        ends = sorted(float(p[0] * ux + p[1] * uy) for p in (loop[i], loop[i + 1]))
-        offset = float(loop[i, 1] * ux - loop[i, 0] * uy)
-        cell = (round(angle / _ANGLE_RAD), round(offset / _OFFSET_MM))
-        edges.append((cell, (ends[0], ends[1], angle, offset)))
-    return edges
+def _edges(contours: Sequence[Contour]) -> tuple[Floats, Indices]:
+    """Straight edges as (n, 4) rows of (from, to, angle, offset) along and off their own line, and
+    the index of the contour each belongs to."""
+    loops = [loop_points(contour) for contour in contours]
+    steps = [np.diff(loop, axis=0) for loop in loops]
+    if not any(len(step) for step in steps):
+        return np.empty((0, 4)), np.empty(0, np.intp)
+    start = np.concatenate([loop[:-1] for loop in loops])
+    step = np.concatenate(steps)
+    owner = np.repeat(np.arange(len(loops)), [len(each) for each in steps])
+    long = np.hypot(step[:, 0], step[:, 1]) >= LEAST_MM
+    start, step, owner = start[long], step[long], owner[long]
+    angle = np.arctan2(step[:, 1], step[:, 0]) % math.pi
+    angle[math.pi - angle < _ANGLE_RAD / 2] = 0.0
+    ux, uy = np.cos(angle), np.sin(angle)
+    begin = start[:, 0] * ux + start[:, 1] * uy
+    end = begin + step[:, 0] * ux + step[:, 1] * uy
+    offset = start[:, 1] * ux - start[:, 0] * uy
+    return np.column_stack((np.minimum(begin, end), np.maximum(begin, end), angle, offset)), owner
+
+
+def _in_one_line(edges: Floats, owner: Indices) -> set[tuple[int, int]]:
+    """Pairs of edges of two contours that may lie in one line, the earlier contour's first. Every
+    edge is put into the four cells around its angle and offset, so that two that lie within a
+    cell's size of each other meet in one."""
+    pairs: set[tuple[int, int]] = set()
+    if not len(edges):
+        return pairs
+    turn = np.floor(edges[:, 2] / _ANGLE_RAD).astype(np.int64)
+    away = np.floor(edges[:, 3] / _OFFSET_MM).astype(np.int64)
+    for i in (0, 1):
+        for j in (0, 1):
+            cell = (turn + i) // 2 * (1 << 40) + (away + j) // 2
+            order = np.lexsort((owner, cell))
+            bounds = np.flatnonzero(np.diff(cell[order], prepend=cell[order[0]] - 1))
+            last = np.append(bounds[1:], len(order)) - 1
+            several = owner[order[bounds]] != owner[order[last]]
+            for start, end in zip(bounds[several].tolist(), last[several].tolist(), strict=True):
+                pairs.update(_overlapping(order[start : end + 1], edges, owner))
+    return pairs
+
+
+def _overlapping(group: Indices, edges: Floats, owner: Indices) -> list[tuple[int, int]]:
+    """Pairs in a group whose stretches overlap, found in order of where they begin."""
+    found: list[tuple[int, int]] = []
+    open_: list[int] = []
+    for one in group[np.argsort(edges[group, 0], kind="stable")].tolist():
+        open_ = [other for other in open_ if edges[other, 1] > edges[one, 0]]
+        for other in open_:
+            if owner[one] != owner[other]:
+                found.append((one, other) if owner[one] < owner[other] else (other, one))
+        open_.append(one)
+    return found
 
 
 def _near(box: tuple[float, float, float, float], point: Floats) -> bool:

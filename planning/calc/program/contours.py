@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,10 +14,13 @@ from planning.calc.program.nesting import nest
 from planning.calc.program.types import Contour, Floats, Indices, Moves, Program
 
 CHORD_MM = 0.02
+TOLD_EACH = 50
 
 
-def contours_of(program: Program) -> tuple[Contour, ...]:
-    """One contour a torch-on interval, in cut order."""
+def contours_of(
+    program: Program, tell: Callable[[int, int], None] | None = None
+) -> tuple[Contour, ...]:
+    """One contour a torch-on interval, in cut order; ``tell`` hears of every ``TOLD_EACH``."""
     moves = program.moves
     bounds = arc_bounds(program)
     travelled = np.concatenate(([0.0], np.cumsum(np.where(moves.torch, 0.0, moves.length_mm))))
@@ -24,6 +28,8 @@ def contours_of(program: Program) -> tuple[Contour, ...]:
     found: list[Contour] = []
     before = 0.0
     for number, (line, (start, end)) in enumerate(zip(program.arc_lines, bounds, strict=True), 1):
+        if tell is not None and number % TOLD_EACH == 1:
+            tell(number - 1, len(bounds))
         at = _place(moves, start)
         points = _points(moves, x0, y0, start, end, at)
         loop = _loop(moves, start, end, at)

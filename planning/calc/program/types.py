@@ -5,6 +5,7 @@ Units: mm, mm/min, s, rad. Angles are positive counter-clockwise.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -185,6 +186,14 @@ class Program:
         from planning.calc.program.contours import contours_of
 
         return contours_of(self)
+
+    def find_contours(self, tell: Callable[[int, int], None]) -> tuple[Contour, ...]:
+        """``contours``, telling now and then how many of how many are found. What ``tell`` raises
+        ends the search, and nothing of it is kept."""
+        from planning.calc.program.contours import contours_of
+
+        self.__dict__["contours"] = contours_of(self, tell)
+        return self.contours
 
     @cached_property
     def path_hash(self) -> str:

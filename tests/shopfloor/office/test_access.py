@@ -30,6 +30,8 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "job_line_add": (PLAN, "job"),
     "job_line": (PLAN, "line"),
     "late": ({"supervisor", "planner", "owner", "administrator"}, ""),
+    "incoming": (PLAN, "incoming"),
+    "incoming_how_far": (PLAN, "incoming"),
     "nests": (ALL, ""),
     "nest_add": (PLAN, ""),
     "nest": (ALL, "nest"),
@@ -79,6 +81,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "job_act": (PLAN, "job"),
     "job_import_confirm": (PLAN, ""),
     "late_decide": (PLAN, "late"),
+    "incoming_stop": (PLAN, "incoming"),
     "nest_act": (PLAN, "nest"),
     "queue_act": (PLAN, "queue"),
     "chart_import_confirm": (CHART, ""),
@@ -113,6 +116,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         Action,
         ChartRow,
         ChartTrial,
+        Incoming,
         QueueItem,
         Reason,
         Shift,
@@ -146,6 +150,11 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "queue": [QueueItem.objects.create(nest=nest, table=north, position=10).pk],
         "row": [row.pk],
         "table": [north.pk],
+        "incoming": [
+            Incoming.objects.create(
+                kind="program", name="long.nc", digest="0" * 64, size=1, by=operator, at=at
+            ).pk
+        ],
         "trial": [
             ChartTrial.objects.create(
                 wear_set=fast,
