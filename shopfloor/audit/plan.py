@@ -18,6 +18,7 @@ LEFT_OUT = frozenset(
         "Incoming",
         "Watermark",
         "Change",
+        "DrawingPlan",
         "NestPlan",
         "PieceOutlook",
         "PieceUse",
@@ -34,7 +35,7 @@ NOISE = {
     "Segment": frozenset({"last_contour"}),  # moves with every arc
 }
 # Heavy columns that can be made again from the program's bytes.
-HEAVY = {"Contour": frozenset({"points"})}
+HEAVY = {"Contour": frozenset({"points"}), "DrawingRevision": frozenset({"contours"})}
 # operation -> condition, with {old} and {new} for the row before and after
 ONLY_WHEN = {
     "ArcAssignment": {

@@ -1,6 +1,7 @@
 """The shop's records. One file a subject; import from here."""
 
 from shopfloor.models.chart import ChartRow, ChartTrial, Dross, Material, ThicknessAnswer
+from shopfloor.models.drawings import Drawing, DrawingPlan, DrawingRevision
 from shopfloor.models.entered import EnteredCount
 from shopfloor.models.equipment import (
     Duty,
@@ -57,6 +58,9 @@ __all__ = [
     "Check",
     "Contour",
     "Customer",
+    "Drawing",
+    "DrawingPlan",
+    "DrawingRevision",
     "Dross",
     "Duty",
     "EnteredCount",

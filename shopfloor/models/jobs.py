@@ -46,6 +46,9 @@ class JobLine(models.Model):
     u_range_asked = models.PositiveSmallIntegerField(null=True, blank=True)
     next_step = models.CharField(max_length=40, blank=True)  # weld, bend, coat, ...
     must_be_fine = models.BooleanField(default=False)
+    drawing = models.ForeignKey(
+        "shopfloor.Drawing", on_delete=models.SET_NULL, null=True, blank=True, related_name="lines"
+    )  # area, length and pierces come from its newest revision
 
     class Meta:
         ordering = ["job", "number"]

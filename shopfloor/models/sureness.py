@@ -105,14 +105,23 @@ class Quote(models.Model):
 
 
 class QuoteLine(models.Model):
-    """One program, on one table with one set, so many sheets. `made_from` keeps the plan, the
-    rates, the sheet's price and the shop's own spread it was priced from."""
+    """One program so many sheets, or one drawing so many parts (`sheets` then holds the sheets they
+    are reckoned to take), on one table with one set. `made_from` keeps the plan, the rates, the
+    sheet's price and the shop's own spread it was priced from."""
 
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="lines")
     number = models.PositiveSmallIntegerField()
     revision = models.ForeignKey(
-        "shopfloor.NestRevision", on_delete=models.PROTECT, related_name="+"
+        "shopfloor.NestRevision", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
+    drawing = models.ForeignKey(
+        "shopfloor.DrawingRevision",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+    )
+    parts = models.PositiveIntegerField(null=True, blank=True)  # of a drawing
     table = models.ForeignKey("shopfloor.Table", on_delete=models.PROTECT, related_name="+")
     wear_set = models.ForeignKey("shopfloor.WearSet", on_delete=models.PROTECT, related_name="+")
     sheets = models.PositiveIntegerField()
@@ -123,7 +132,14 @@ class QuoteLine(models.Model):
 
     class Meta:
         ordering = ["quote", "number"]
-        constraints = [models.UniqueConstraint(fields=["quote", "number"], name="quote_line_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["quote", "number"], name="quote_line_once"),
+            models.CheckConstraint(
+                condition=models.Q(revision=None, drawing__isnull=False, parts__gt=0)
+                | models.Q(revision__isnull=False, drawing=None, parts=None),
+                name="quote_line_of_nest_or_drawing",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.quote_id}/{self.number}"
