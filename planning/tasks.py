@@ -1,9 +1,12 @@
-"""The worker's tasks: one that does a row of work, one that sends what is not done again."""
+"""The worker's tasks: one that does a row of work, one that sends what is not done again, one that
+looks for plans grown old."""
 
 from __future__ import annotations
 
 from celery import shared_task
+from django.utils import timezone
 
+from planning.services.freshness import plans_freshen
 from planning.services.work import work_do, work_sweep
 
 
@@ -15,3 +18,8 @@ def work(work_id: int) -> None:
 @shared_task(name="kerfbook.sweep")
 def sweep() -> None:
     work_sweep()
+
+
+@shared_task(name="kerfbook.freshen")
+def freshen() -> None:
+    plans_freshen(now=timezone.now())

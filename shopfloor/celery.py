@@ -48,7 +48,10 @@ app.conf.update(
     worker_hijack_root_logger=False,
     worker_prefetch_multiplier=1,
     broker_connection_timeout=2,
-    beat_schedule={"sweep": {"task": "kerfbook.sweep", "schedule": 15.0}},
+    beat_schedule={
+        "sweep": {"task": "kerfbook.sweep", "schedule": 15.0},
+        "freshen": {"task": "kerfbook.freshen", "schedule": 300.0},
+    },
     timezone="UTC",
 )
 app.autodiscover_tasks(["planning"])

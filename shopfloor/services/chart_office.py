@@ -245,11 +245,13 @@ def part_set(
     in_drawer: int = 0,
     low_at: int = 2,
 ) -> SetPart:
-    """What a set takes of one kind. Pieces bought before keep the price they were bought at."""
+    """What a set takes of one kind. Pieces bought before keep the price they were bought at; plans
+    count the new one."""
     part = SetPart.objects.filter(wear_set=wear_set, kind=kind).first()
     part = part or SetPart(wear_set=wear_set, kind=kind)
     part.name, part.price_minor, part.rated_starts = name.strip(), price_minor, rated_starts
     part.pit_limit_mm, part.in_drawer, part.low_at = pit_limit_mm, in_drawer, low_at
     part.full_clean()
     part.save()
+    _plan_again(set(wear_set.chart_rows.values_list("material", flat=True)))
     return part
