@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import tzinfo
+from collections import defaultdict
+from datetime import datetime, tzinfo
 
 from planning.reports.shapes import Act, Note
+from shopfloor.models import Fitting, Torch
+from shopfloor.selectors.amps import amps_off
 from shopfloor.selectors.checks import countersigns_wanted
 from shopfloor.selectors.late import late_entries
 from shopfloor.selectors.low_stock import plates_short
@@ -43,6 +46,21 @@ def signature_notes() -> list[Note]:
         )
         act = (Act("Open the run", "run", str(check.run_id)),)
         notes.append(Note("soon", "A second signature is wanted", body, act, check.run.table.code))
+    return notes
+
+
+def amps_notes(now: datetime) -> list[Note]:
+    """Torches whose measured current is not that of the set on record."""
+    notes = []
+    fitted: dict[Torch, list[Fitting]] = defaultdict(list)
+    rows = Fitting.objects.filter(removed_at=None, torch__table__active=True)
+    for row in rows.select_related("piece__part__wear_set", "torch__table"):
+        fitted[row.torch].append(row)
+    for torch, inside in fitted.items():
+        if off := amps_off(torch, now, inside):
+            act = (Act("Look at the torch", "wear", str(inside[0].piece_id)),)
+            body = f"{torch.table.name}: {off.words}"
+            notes.append(Note("now", "The amps say another set", body, act, torch.table.code))
     return notes
 
 

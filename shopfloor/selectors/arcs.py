@@ -9,7 +9,7 @@ from django.db.models import Q, QuerySet
 
 from shopfloor.matching import ArcSeen
 from shopfloor.models import Table
-from telemetry.models import Arc, Feed
+from telemetry.models import Arc, Feed, Gap
 from telemetry.selectors import arcs_gone_since
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -78,6 +78,12 @@ def arcs_gone(changed_us: int, row_id: int, limit: int) -> list[tuple[int, int, 
 def table_listens(table: Table) -> bool:
     """Whether any source is set up for this table; without one its runs are entered by hand."""
     return Feed.objects.filter(table=table.code, enabled=True).exists()
+
+
+def first_missing_us(table: Table, since_us: int) -> int | None:
+    """When the first line of the table's sources since then went missing; None where none did."""
+    gaps = Gap.objects.filter(feed__table=table.code, feed__master=True, at_us__gte=since_us)
+    return gaps.order_by("at_us").values_list("at_us", flat=True).first()
 
 
 def _seen(arcs: QuerySet[Arc]) -> list[ArcSeen]:

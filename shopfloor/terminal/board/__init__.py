@@ -89,7 +89,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
     run = open_run(table, now)
     stoppage = Stoppage.objects.filter(table=table, ended_at=None).select_related("reason").first()
     wanted = run.revision.nest.wear_set if run else None
-    torches = torches_of(table, wanted)
+    torches = torches_of(table, wanted, now)
     inch = person.units == Units.INCH
     queue = items.items_of(table, torches[0].wear_set if torches else None, inch=inch)
     seen = floor_table(table=table, now=now)
@@ -183,12 +183,18 @@ def run_facts(run: Run | None, cutting: Cutting | None, seen: FloorTable) -> dic
 
 def restart_words(cutting: Cutting) -> str:
     progress = cutting.progress
+    begun = f" {progress.begun.words}" if progress.begun else ""
     if not progress.done:
-        return f"Contours 1 to {progress.contours}. The signal does not say which were burnt."
-    return (
+        none = "" if begun else " The signal does not say which were burnt."
+        return f"Contours 1 to {progress.contours}.{none}{begun}"
+    said = (
         f"Contours 1 to {progress.contours}; {len(progress.done)} seen burnt, the first not seen "
-        f"is {cutting.restart_at}."
+        f"is {cutting.restart_at}.{begun}"
     )
+    if progress.certain == max(progress.done):
+        return f"{said} The last certain one is {progress.certain}."
+    last = progress.certain or "none"
+    return f"{said} Lines or arcs are missing: the last certain one is {last}. Look at the plate."
 
 
 def asked_words(run: Run) -> str:

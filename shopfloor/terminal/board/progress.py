@@ -6,8 +6,27 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from shopfloor.matching.numbering import SHORT
 from shopfloor.models import ArcAssignment, Contour, Run
-from shopfloor.selectors.arcs import table_listens
+from shopfloor.selectors.arcs import arcs_by_key, first_missing_us, table_listens, to_us
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """A contour whose arc is too short for it, or burns still. `burnt_s` None: it burns now, or
+    its end was never told."""
+
+    contour: int
+    burnt_s: float | None
+    planned_s: float | None
+
+    @property
+    def words(self) -> str:
+        if self.burnt_s is None:
+            return f"{self.contour} was begun, and no line says that it ended."
+        return (
+            f"{self.contour} was begun: {self.burnt_s:.0f} of about {self.planned_s:.0f} s burnt."
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +41,8 @@ class Progress:
     parts_done: int
     part_name: str
     listens: bool
+    begun: Begun | None = None  # the last one, where it was not cut through
+    certain: int | None = None  # the last of the first, one after the other, with no line missing
 
     @property
     def all_seen(self) -> bool:
@@ -40,18 +61,22 @@ class Progress:
 
 
 def progress_of(run: Run) -> Progress:
-    numbers = list(
-        ArcAssignment.objects.filter(segment__run=run, repeat=False).values_list(
-            "contour_number", flat=True
-        )
-    )
-    done = frozenset(number for number in numbers if number is not None)
+    rows = ArcAssignment.objects.filter(segment__run=run, repeat=False)
+    placed = dict(rows.values_list("arc_key", "contour_number"))
+    numbers = list(placed.values())
+    ends: dict[int, int] = {}
+    burnt = defaultdict[int, list[float | None]](list)
+    for arc in arcs_by_key(list(placed)):
+        number = placed[arc.key]
+        if number is not None:
+            burnt[number].append(arc.seconds)
+            ends[number] = arc.off_us or arc.on_us
+    begun = _begun(run, burnt)
+    done = frozenset(number for number in burnt if begun is None or number != begun.contour)
     members: dict[tuple[int | None, str, int], list[int]] = defaultdict(list)
     names: set[str] = set()
-    rows = Contour.objects.filter(revision=run.revision_id).values_list(
-        "number", "line", "part", "copy"
-    )
-    for number, line, part, copy in rows:
+    contours = Contour.objects.filter(revision=run.revision_id)
+    for number, line, part, copy in contours.values_list("number", "line", "part", "copy"):
         members[line, part, copy].append(number)
         names.add(part)
     return Progress(
@@ -62,7 +87,32 @@ def progress_of(run: Run) -> Progress:
         parts_done=sum(1 for part in members.values() if done.issuperset(part)),
         part_name=plural(sorted(names), len(members)),
         listens=bool(numbers) or table_listens(run.table),
+        begun=begun,
+        certain=_certain(run, done, ends),
     )
+
+
+def _begun(run: Run, burnt: dict[int, list[float | None]]) -> Begun | None:
+    """The furthest contour, where its arcs together are short of its plan or one has no end."""
+    if not burnt:
+        return None
+    last = max(burnt)
+    plan = run.plan.get("arcs_s") or []
+    planned_s = plan[last - 1] if 0 < last <= len(plan) else None
+    arcs = burnt[last]
+    if None in arcs:
+        return Begun(last, None, planned_s)
+    whole_s = sum(seconds for seconds in arcs if seconds is not None)
+    return Begun(last, whole_s, planned_s) if planned_s and whole_s < SHORT * planned_s else None
+
+
+def _certain(run: Run, done: frozenset[int], ends: dict[int, int]) -> int | None:
+    """Counting from the first: where no arc is missing and no line of the source is."""
+    hole_us = first_missing_us(run.table, to_us(run.opened_at))
+    number = 0
+    while number + 1 in done and (hole_us is None or ends[number + 1] < hole_us):
+        number += 1
+    return number or None
 
 
 def plural(names: Sequence[str], count: int) -> str:

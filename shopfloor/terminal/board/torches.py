@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from shopfloor.models import Fitting, SetPart, Table, Torch, WearSet
+from shopfloor.selectors.amps import amps_off
 from shopfloor.selectors.fitted import fittings_in, set_of
 from shopfloor.terminal.board.words import kind_words, set_words
 
@@ -28,6 +30,7 @@ class TorchKeys:
     due_words: str
     right: bool | None
     wanted: str
+    amps_words: str = ""  # what was measured, where it says another set
 
     @property
     def code(self) -> str:
@@ -42,13 +45,15 @@ class TorchKeys:
         return f"pit-{self.torch.code}"
 
 
-def torches_of(table: Table, wanted: WearSet | None) -> list[TorchKeys]:
+def torches_of(table: Table, wanted: WearSet | None, now: datetime) -> list[TorchKeys]:
     """`wanted`: the set of the nest that cuts now; None where nothing does."""
-    return [torch_of(torch, wanted) for torch in table.torches.order_by("code")]
+    torches = table.torches.select_related("table").order_by("code")
+    return [torch_of(torch, wanted, now) for torch in torches]
 
 
-def torch_of(torch: Torch, wanted: WearSet | None) -> TorchKeys:
+def torch_of(torch: Torch, wanted: WearSet | None, now: datetime) -> TorchKeys:
     fitted = fittings_in(torch)
+    off = amps_off(torch, now, fitted)
     inside = set_of(fitted)
     drawer = {
         part.pk: part.in_drawer
@@ -72,6 +77,7 @@ def torch_of(torch: Torch, wanted: WearSet | None) -> TorchKeys:
         due_words=f"{' and '.join(due)} due".capitalize() if due else "",
         right=None if inside is None or wanted is None else inside.pk == wanted.pk,
         wanted=set_words(wanted),
+        amps_words=f"{off.words} Which set is in the torch?" if off else "",
     )
 
 
