@@ -15,7 +15,9 @@ from planning.inputs.rates import rate_book
 from planning.reports.frames import currency
 from planning.services.quote_pricing import sheet_price
 from shopfloor.models import (
+    Drawing,
     JobState,
+    Nest,
     Posting,
     Quote,
     QuoteLine,
@@ -69,7 +71,7 @@ def quote_board(*, now: datetime) -> QuoteBoard:
     """Every quote's newest revision, the newest first, and how closed ones were kept."""
     quotes = list(
         Quote.objects.select_related("customer", "job")
-        .prefetch_related("lines__revision__nest__material")
+        .prefetch_related("lines__revision__nest__material", "lines__drawing__drawing__material")
         .order_by("number", "revision")
     )
     newest = {quote.number: quote for quote in quotes}
@@ -83,7 +85,11 @@ def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:
     quote = Quote.objects.filter(pk=quote_id).select_related("customer", "job", "made_by").first()
     if quote is None:
         raise LookupError(f"there is no quote {quote_id}")
-    lines = tuple(quote.lines.select_related("revision__nest__material", "table", "wear_set"))
+    lines = tuple(
+        quote.lines.select_related(
+            "revision__nest__material", "drawing__drawing__material", "table", "wear_set"
+        )
+    )
     revisions = tuple(Quote.objects.filter(number=quote.number).order_by("-revision"))
     return QuoteDetail(_row(quote, now), lines, revisions, revisions[0].pk == quote.pk, currency())
 
@@ -108,7 +114,7 @@ def _moved(lines: Sequence[QuoteLine], now: datetime) -> list[str]:
     found: dict[str, None] = {}
     rates, day = rate_book(), shift_date_of(now)
     for line in lines:
-        nest = line.revision.nest
+        of = line_of(line)
         for kind in RATED:
             was = (line.made_from.get("rates", {}).get(kind) or {}).get("minor")
             rate = rates.on(kind, day, line.table_id)
@@ -121,12 +127,21 @@ def _moved(lines: Sequence[QuoteLine], now: datetime) -> list[str]:
         ):
             if parts.get(name) != price:
                 found[f"{name} {_change(parts.get(name), price)}"] = None
-        sheet = sheet_price(nest)
+        sheet = sheet_price(of)
         was = (line.made_from.get("sheet") or {}).get("minor")
         costs = sheet.cost_minor if sheet else None
         if was != costs:
-            found[f"{nest.material.code} {nest.thickness_text} sheet {_change(was, costs)}"] = None
+            found[f"{of.material.code} {of.thickness_text} sheet {_change(was, costs)}"] = None
     return list(found)
+
+
+def line_of(line: QuoteLine) -> Nest | Drawing:
+    """What a line is of."""
+    if line.drawing is not None:
+        return line.drawing.drawing
+    if line.revision is None:
+        raise LookupError(f"line {line.pk} names neither nest nor drawing")
+    return line.revision.nest
 
 
 def _change(was: int | None, now: int | None) -> str:
@@ -149,7 +164,8 @@ def _material(quote: Quote, lines: Sequence[QuoteLine]) -> Split | None:
     """Sheets quoted against sheets burnt, where both prices are known and all is of one kind."""
     if _actual(quote) is None or len(lines) != 1 or lines[0].material_minor is None:
         return None
-    quoted = lines[0].sheets
+    share = lines[0].made_from.get("sheets_share")
+    quoted = lines[0].sheets if share is None else share
     runs = Run.objects.filter(
         revision__contours__line__job=quote.job, state=RunState.FINISHED
     ).distinct()

@@ -22,7 +22,10 @@ from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
 from shopfloor.models import (
     ChartRow,
+    Drawing,
+    DrawingPlan,
     Factor,
+    Nest,
     NestPlan,
     NestRevision,
     SetPart,
@@ -81,11 +84,12 @@ def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
         if dialect not in programs:
             programs[dialect] = _read(bytes(revision.program), dialect)
         for own in by_set.values():
-            costs = _Costs(rates, today, table, own[0].wear_set, parts[own[0].wear_set_id])
+            costs = Costs(rates, today, table, own[0].wear_set, parts[own[0].wear_set_id])
             plan = NestPlan(
                 revision=revision, table=table, wear_set=own[0].wear_set, computed_at=now
             )
-            _fill(plan, programs[dialect], own, costs, _answer(own, nest.thickness_mm, answers))
+            answer = _answer(own, nest.thickness_mm, answers)
+            fill(plan, programs[dialect], own, costs, nest, answer)
             if plan.total_s is not None and (factor := factors.get(plan.wear_set_id)):
                 _expect(plan, factor)
             plans.append(plan)
@@ -117,7 +121,7 @@ def _read(raw: bytes, dialect: Any) -> Program | str:
 
 
 @dataclasses.dataclass(frozen=True)
-class _Costs:
+class Costs:
     rates: RateBook
     day: date
     table: Table
@@ -138,21 +142,24 @@ def _answer(
     return min(said, key=lambda answer: abs(answer.row_mm - thickness_mm), default=None)
 
 
-def _fill(
-    row: NestPlan,
+def fill(
+    row: NestPlan | DrawingPlan,
     program: Program | str,
     chart: Sequence[ChartRow],
-    costs: _Costs,
+    costs: Costs,
+    of: Nest | Drawing,
     answer: ThicknessAnswer | None = None,
+    *,
+    loaded: bool = True,
 ) -> None:
-    """Puts the figures into a plan's row, or the reason why there are none."""
+    """Puts the figures into a plan's row, or the reason why there are none. Without `loaded` its
+    costs leave the sheet's loading out."""
     if isinstance(program, str):
         row.problem = program[:300]
         return
-    nest = row.revision.nest
-    cut_as_mm = answer.row_mm if answer else nest.thickness_mm
+    cut_as_mm = answer.row_mm if answer else of.thickness_mm
     try:
-        figure = lookup(calc_rows(chart), costs.wear_set.code, nest.material.code, cut_as_mm)
+        figure = lookup(calc_rows(chart), costs.wear_set.code, of.material.code, cut_as_mm)
         plan = plan_program(program, motion_of(costs.table), _cutting(figure, costs.table))
     except ChartError as problem:
         row.problem = problem.message[:300]
@@ -165,14 +172,14 @@ def _fill(
     for name in ("cut_mm", "travel_mm", "pierces", "cut_s", "pierce_s", "travel_s", "touch_off_s"):
         setattr(row, name, getattr(plan, name))
     row.total_s = plan.total_s
-    row.load_s = costs.table.load_s + costs.table.unload_s
+    row.load_s = costs.table.load_s + costs.table.unload_s if loaded else 0.0
     row.bench_min = None if bench_m is None else bench_m * plan.cut_mm / 1000
     row.arcs_s = [round(each, 6) for each in plan.arcs]
-    row.costs_minor, unknown = _costs_minor(row, figure, costs)
+    row.costs_minor, unknown = costs_minor(row, figure.row.arc_v, costs)
     row.snapshot = _snapshot(plan, figure, used, costs, unknown)
     if answer:
         said = (
-            f"{nest.thickness_text} is cut by the row for {used[0].thickness_text}, as "
+            f"{of.thickness_text} is cut by the row for {used[0].thickness_text}, as "
             f"{answer.by.shown_name} said on {answer.at:%Y-%m-%d}"
         )
         row.snapshot["warnings"] = [said, *row.snapshot["warnings"]]
@@ -193,8 +200,8 @@ def _cutting(figure: ChartFigure, table: Table) -> Cutting:
     return Cutting(figure.row.speed_mm_min, figure.row.pierce_delay_s or 0.0, touch or 0.0)
 
 
-def _costs_minor(
-    row: NestPlan, figure: ChartFigure, costs: _Costs
+def costs_minor(
+    row: NestPlan | DrawingPlan, volts: float | None, costs: Costs
 ) -> tuple[dict[str, int], list[str]]:
     """Money by posting kind, material apart; a kind without a known figure is not among them."""
     found: dict[str, int] = {}
@@ -209,7 +216,7 @@ def _costs_minor(
             unknown.append(kind)
         else:
             found[kind] = time_amount(us, rate.amount_minor)
-    price, volts = costs.rate("energy"), figure.row.arc_v
+    price = costs.rate("energy")
     if price is None or volts is None:
         unknown.append("energy")
     else:
@@ -228,7 +235,7 @@ def _snapshot(
     plan: Plan,
     figure: ChartFigure,
     used: Sequence[ChartRow],
-    costs: _Costs,
+    costs: Costs,
     unknown: list[str],
 ) -> dict[str, Any]:
     """What the plan was made from, so that it can be opened years later."""

@@ -12,19 +12,32 @@ from planning.calc.factors import Fit, NotEnoughData, fit
 from planning.calc.quote import Spread, allowed, own_spread, pooled_spread
 from planning.inputs.taken import Cell, cell_of, taken_runs
 from planning.services.nest_plan import revision_plan
-from shopfloor.models import Nest, NestPlan, NestRevision, Sheet, Table, WearSet
+from shopfloor.models import (
+    Drawing,
+    DrawingPlan,
+    DrawingRevision,
+    Nest,
+    NestPlan,
+    NestRevision,
+    Sheet,
+    Table,
+    WearSet,
+)
 
 KINDS = ("machine", "labour", "gas", "energy", "wear", "bench")
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A line to price: a revision so many times, on a table with a set."""
+    """A line to price: a nest's revision so many times, or a drawing's for so many parts (`sheets`
+    is then worked out), on a table with a set."""
 
-    revision: NestRevision
+    revision: NestRevision | None
     table: Table
     wear_set: WearSet
     sheets: int
+    drawing: DrawingRevision | None = None
+    parts: int | None = None
 
 
 @dataclass(frozen=True)
@@ -63,6 +76,8 @@ class Spreads:
 def price_line(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime) -> Priced:
     """One line at the plan, rates and stock prices that stand now: it is planned anew, for a plan
     keeps the rates of the day it was made."""
+    if wanted.revision is None:
+        raise ValueError("a line of a drawing is priced by the part")
     nest = wanted.revision.nest
     revision_plan(revision=wanted.revision, now=now)
     unknown: list[str] = []
@@ -93,11 +108,11 @@ def price_line(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime
         cost_minor,
         None if material is None else material * wanted.sheets,
         tuple(unknown),
-        _made_from(plan, spread, sheet),
+        made_from(plan, spread, sheet),
     )
 
 
-def sheet_price(nest: Nest) -> Sheet | None:
+def sheet_price(nest: Nest | Drawing) -> Sheet | None:
     """The whole sheet of the shop's own that came in last with a price: what the next one costs."""
     return (
         Sheet.objects.filter(
@@ -112,9 +127,10 @@ def sheet_price(nest: Nest) -> Sheet | None:
     )
 
 
-def _made_from(
-    plan: NestPlan | None, spread: Spread | NotEnoughData, sheet: Sheet | None
+def made_from(
+    plan: NestPlan | DrawingPlan | None, spread: Spread | NotEnoughData, sheet: Sheet | None
 ) -> dict[str, Any]:
+    """What a line was priced from, to be kept with it."""
     found: dict[str, Any] = {}
     if plan is not None:
         found["costs_minor"] = plan.costs_minor

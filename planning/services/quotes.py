@@ -9,17 +9,22 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.db.models import Max
 
+from planning.services.quote_drawing import price_drawing
 from planning.services.quote_pricing import Priced, Spreads, Wanted, price_line
 from shopfloor.acting import acting
 from shopfloor.models import (
     Customer,
+    Drawing,
+    DrawingRevision,
     Job,
     Nest,
     NestRevision,
     Quote,
     QuoteLine,
     QuoteState,
+    Table,
     User,
+    WearSet,
 )
 from shopfloor.selectors.shop import shift_date_of
 
@@ -38,12 +43,25 @@ class LineAsked:
     sheets: int
 
 
+@dataclass(frozen=True, slots=True)
+class PartsAsked:
+    """Parts of a drawing, on a table with a set."""
+
+    drawing_id: int
+    table_id: int
+    wear_set_id: int
+    parts: int
+
+
+Asked = LineAsked | PartsAsked
+
+
 @transaction.atomic
 def quote_make(
     *,
     customer: str,
     title: str,
-    lines: Sequence[LineAsked],
+    lines: Sequence[Asked],
     chance: float,
     valid_days: int,
     by: User,
@@ -53,7 +71,7 @@ def quote_make(
     """A new quote. `price_minor` blank asks what it comes to. Raises `QuoteError`."""
     wanted = [_wanted(line) for line in lines]
     if not wanted:
-        raise QuoteError("Name at least one nest.")
+        raise QuoteError("Name at least one nest or drawing.")
     if not customer.strip() or not title.strip():
         raise QuoteError("Say for whom it is, and what.")
     last = Quote.objects.aggregate(last=Max("number"))["last"]
@@ -71,16 +89,14 @@ def quote_make(
 def quote_revise(
     *, quote: Quote, by: User, now: datetime, valid_days: int = 30, price_minor: int | None = None
 ) -> Quote:
-    """The next revision: the same lines with the nests' newest programs at today's prices. What
-    the one before said stays."""
+    """The next revision: the same lines with the newest programs and drawings at today's prices.
+    What the one before said stays."""
     old = Quote.objects.select_for_update().get(pk=quote.pk)
     newest = Quote.objects.filter(number=old.number).order_by("-revision").first()
     if old.state != QuoteState.OPEN or newest is None or newest.pk != old.pk:
         raise QuoteError("Only the newest revision of an open quote is revised.")
-    wanted = [
-        Wanted(_newest(line.revision.nest), line.table, line.wear_set, line.sheets)
-        for line in old.lines.select_related("revision__nest", "table", "wear_set")
-    ]
+    lines = old.lines.select_related("revision__nest", "drawing__drawing", "table", "wear_set")
+    wanted = [_again(line) for line in lines]
     made = Quote(
         number=old.number,
         revision=old.revision + 1,
@@ -120,7 +136,36 @@ def quote_found(*, quote_id: int) -> Quote:
     return row
 
 
-def _wanted(line: LineAsked) -> Wanted:
+def _again(line: QuoteLine) -> Wanted:
+    if line.drawing is not None:
+        newest = _newest_drawing(line.drawing.drawing)
+        return Wanted(None, line.table, line.wear_set, 0, newest, line.parts)
+    if line.revision is None:
+        raise QuoteError(f"Line {line.number} names neither nest nor drawing.")
+    return Wanted(_newest(line.revision.nest), line.table, line.wear_set, line.sheets)
+
+
+def _parts_wanted(line: PartsAsked) -> Wanted:
+    drawing = Drawing.objects.filter(pk=line.drawing_id).select_related("material").first()
+    table = Table.objects.filter(pk=line.table_id, active=True).first()
+    wear_set = WearSet.objects.filter(pk=line.wear_set_id, active=True).first()
+    if drawing is None or table is None or wear_set is None:
+        raise QuoteError("There is no such drawing, table or set any more.")
+    if line.parts < 1:
+        raise QuoteError(f"{drawing.name}: how many parts?")
+    return Wanted(None, table, wear_set, 0, _newest_drawing(drawing), line.parts)
+
+
+def _newest_drawing(drawing: Drawing) -> DrawingRevision:
+    revision = drawing.revisions.select_related("drawing__material").first()
+    if revision is None:
+        raise QuoteError(f"{drawing.name} has no revision.")
+    return revision
+
+
+def _wanted(line: Asked) -> Wanted:
+    if isinstance(line, PartsAsked):
+        return _parts_wanted(line)
     nest = Nest.objects.filter(pk=line.nest_id).select_related("table", "wear_set").first()
     if nest is None:
         raise QuoteError(f"There is no nest {line.nest_id}.")
@@ -147,7 +192,12 @@ def _priced(
     now: datetime,
 ) -> Quote:
     spreads = Spreads(now)
-    found = [price_line(one, spreads, quote.overrun_chance, now=now) for one in wanted]
+    found = [
+        (price_line if one.drawing is None else price_drawing)(
+            one, spreads, quote.overrun_chance, now=now
+        )
+        for one in wanted
+    ]
     quote.plan_minor = _sum([one.plan_minor for one in found], found)
     quote.cost_minor = _sum([one.cost_minor for one in found], found)
     quote.price_minor = quote.cost_minor if price_minor is None else price_minor
@@ -161,6 +211,8 @@ def _priced(
             quote=quote,
             number=number,
             revision=one.wanted.revision,
+            drawing=one.wanted.drawing,
+            parts=one.wanted.parts,
             table=one.wanted.table,
             wear_set=one.wanted.wear_set,
             sheets=one.wanted.sheets,

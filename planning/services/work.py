@@ -23,6 +23,7 @@ MAX_ATTEMPTS = 5
 # kind -> "module:function"; the function takes key and payload, and must be idempotent
 KINDS: dict[str, str] = {
     "nest": "planning.services.nest_plan:nest_plan",
+    "drawing": "planning.services.drawing_plan:drawing_plan",
     "run": "planning.services.run_figures:run_figures",
     "piece": "planning.services.piece_figures:piece_figures",
     "line": "planning.services.line_figures:line_figures",

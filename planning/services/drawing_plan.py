@@ -1,0 +1,79 @@
+"""What one part takes by its drawing, as long as there is no program. Work kind "drawing", key:
+drawing revision id."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from planning.calc.drawing import DrawingError, Reading, read_drawing
+from planning.calc.drawing.as_program import as_program, estimate_words, usual_lead_mm
+from planning.calc.program import Program
+from planning.inputs.chart import rows_in_force
+from planning.inputs.rates import rate_book
+from planning.inputs.shifts import ShiftBook
+from planning.services.nest_plan import Costs, fill
+from shopfloor.models import ChartRow, DrawingPlan, DrawingRevision, SetPart, Table
+from shopfloor.selectors.arcs import to_us
+from shopfloor.services.drawings import drawing_bytes
+
+
+def drawing_plan(*, key: str, payload: dict[str, Any]) -> None:
+    """Plans one revision. Harmless to repeat."""
+    revision = (
+        DrawingRevision.objects.select_related("drawing__material").filter(pk=int(key)).first()
+    )
+    if revision is not None:
+        drawing_revision_plan(revision=revision, now=timezone.now())
+
+
+@transaction.atomic
+def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[DrawingPlan]:
+    """Publishes a plan of one part, or a problem, for every active table and every set that has
+    chart rows for the material: by the planner, motion, chart, rates and wear a nest's plan goes
+    by, the drawing standing for the program. Loading is left out of its costs."""
+    drawing = revision.drawing
+    by_set: dict[int, list[ChartRow]] = defaultdict(list)
+    for row in rows_in_force(material_id=drawing.material_id, at=now):
+        by_set[row.wear_set_id].append(row)
+    parts: dict[int, list[SetPart]] = defaultdict(list)
+    for part in SetPart.objects.filter(wear_set__in=by_set).order_by("pk"):
+        parts[part.wear_set_id].append(part)
+    rates, today = rate_book(), ShiftBook(now, now).date_of(to_us(now))
+    lead_mm = usual_lead_mm(drawing.thickness_mm)
+    program = _program(revision, lead_mm)
+    plans = []
+    for table in Table.objects.filter(active=True).order_by("pk"):
+        for own in by_set.values():
+            wear_set = own[0].wear_set
+            plan = DrawingPlan(revision=revision, table=table, wear_set=wear_set, computed_at=now)
+            costs = Costs(rates, today, table, wear_set, parts[wear_set.pk])
+            fill(plan, program, own, costs, drawing, loaded=False)
+            if plan.total_s is not None:
+                plan.load_s = table.load_s + table.unload_s
+                plan.snapshot["rule"] = estimate_words(lead_mm)
+                plan.snapshot["lead_mm"] = lead_mm
+            plans.append(plan)
+    DrawingPlan.objects.filter(revision=revision).delete()
+    return DrawingPlan.objects.bulk_create(plans)
+
+
+def _program(revision: DrawingRevision, lead_mm: float) -> Program | str:
+    reading = Reading(
+        unit=revision.unit, roles={each["name"]: each["role"] for each in revision.layers},
+        gap_mm=revision.gap_mm,
+    )  # fmt: skip
+    try:
+        read = read_drawing(drawing_bytes(revision), reading)
+    except DrawingError as problem:
+        return problem.message
+    except ValidationError as problem:
+        return " ".join(problem.messages)
+    if not read.contours:
+        return "nothing is drawn on a layer that is cut"
+    return as_program(read, lead_mm)

@@ -1,0 +1,162 @@
+"""Quotes from drawings: the same cost path as a nest's plan, parts laid out by a stated rule."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from planning.calc.drawing import Reading
+from planning.reports import quote_board, quote_detail
+from planning.services.drawing_plan import drawing_plan
+from planning.services.nest_plan import revision_plan
+from planning.services.quotes import (
+    LineAsked,
+    PartsAsked,
+    QuoteError,
+    quote_decide,
+    quote_make,
+    quote_revise,
+)
+from shopfloor.models import DrawingPlan, JobState, Material, Month, NestPlan, Posting, Sheet
+from shopfloor.services.drawings import drawing_add, drawing_revise
+from tests.planning import cast
+from tests.planning.calc.drawing.made import dxf, square
+from tests.planning.test_quotes import NOW, history, nest
+
+pytestmark = pytest.mark.django_db
+__all__ = ["history", "nest"]  # fixtures
+
+
+@pytest.fixture
+def drawn(nest, owner, settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+    return drawing_add(
+        name="base plate", file_name="base.dxf", raw=dxf(square), by=owner,
+        material=Material.objects.get(pk=nest.nest.material_id), thickness_text="6 mm",
+        reading=Reading(),
+    )  # fmt: skip
+
+
+def ask(drawn, nest, by, parts=10, **more):
+    asked = PartsAsked(drawn.pk, nest.nest.table_id, nest.nest.wear_set_id, parts)
+    return quote_make(
+        customer="Fallow Gate Farms", title="plates", lines=[asked], chance=0.2, valid_days=30,
+        by=by, now=NOW, **more,
+    )  # fmt: skip
+
+
+def test_a_part_is_planned_on_every_table_and_set_as_a_nest_is(drawn, nest):
+    drawing_plan(key=str(drawn.revisions.get().pk), payload={})
+    revision_plan(revision=nest, now=NOW)
+    plans = DrawingPlan.objects.all()
+    assert {(p.table_id, p.wear_set_id) for p in plans} == {
+        (p.table_id, p.wear_set_id) for p in NestPlan.objects.all()
+    }
+    plan = plans.get(table=nest.nest.table_id, wear_set=nest.nest.wear_set_id)
+    assert plan.problem == ""
+    # 400 mm of outline and the lead-in of 6 mm for 6 mm plate
+    assert plan.cut_mm == pytest.approx(406)
+    assert plan.pierces == 1
+    assert plan.snapshot["rule"].startswith("estimated: no program yet; 6 mm of lead-in")
+    assert set(plan.costs_minor) == {"machine", "labour", "gas", "energy", "wear", "bench"}
+
+
+def test_a_quote_of_parts_is_times_the_rates_and_a_share_of_the_sheet(drawn, history, owner):
+    quote = ask(drawn, history, owner, parts=1000)
+    [line] = quote.lines.all()
+    sheet = Sheet.objects.get()
+    # boxes of 100 with 10 between and at edges, by hand
+    a_sheet = math.floor((sheet.length_mm - 10) / 110) * math.floor((sheet.width_mm - 10) / 110)
+    assert line.made_from["parts_a_sheet"] == a_sheet
+    assert (line.revision, line.parts) == (None, 1000)
+    assert line.sheets == math.ceil(1000 / a_sheet)
+    assert line.material_minor == round(30_000 * 1000 / a_sheet)
+    plan = DrawingPlan.objects.get(table=line.table, wear_set=line.wear_set)
+    hours = (1000 * plan.total_s + line.sheets * 3600) / 3600
+    arc_h = 1000 * (plan.cut_s + plan.pierce_s) / 3600
+    bench_h = 1000 * plan.bench_min / 60
+    wear = 1000 * 1900 / 1000
+    known = hours * 9000 + arc_h * 3600 + bench_h * 4800 + wear
+    energy = line.plan_minor - known
+    assert 0 <= energy < 0.05 * known
+    assert line.cost_minor == pytest.approx(line.plan_minor * 1.179619, rel=1e-5)
+    assert quote.cost_minor == line.cost_minor + line.material_minor
+    assert any("no nest yet" in rule for rule in line.made_from["rules"])
+
+
+def test_a_revision_takes_the_newest_drawing_and_the_old_quote_stays(drawn, history, owner):
+    first = ask(drawn, history, owner)
+    drawing_revise(
+        drawing=drawn, file_name="base2.dxf", raw=dxf(lambda s: square(s, side=200)),
+        reading=Reading(), by=owner,
+    )  # fmt: skip
+    second = quote_revise(quote=first, by=owner, now=NOW)
+    assert second.lines.get().drawing.revision == 2
+    assert second.cost_minor > first.cost_minor
+    assert first.lines.get().drawing.revision == 1
+
+
+def test_moved_prices_and_the_score_know_quotes_from_drawings(drawn, history, owner):
+    quote = ask(drawn, history, owner)
+    cast.rate("bench", 5280, valid_from=NOW.date())
+    cast.sheet(32_400, received_at=NOW)
+    assert quote_board(now=NOW).rows[0].moved == (
+        "bench dearer by 10.0%", "MS 6 mm sheet dearer by 8.0%",
+    )  # fmt: skip
+    _, [line] = cast.job("J-21", state=JobState.CLOSED)
+    month = Month.objects.create(first_day=NOW.date().replace(day=1))
+    Posting.objects.create(
+        key="x", month=month, shift_date=NOW.date(), kind="machine", line=line, evidence="measured",
+        amount_minor=quote.lines.get().cost_minor + 1,
+    )  # fmt: skip
+    quote_decide(quote=quote, won=True, by=owner, now=NOW, job_number="J-21")
+    row = quote_detail(quote_id=quote.pk, now=NOW).row
+    assert row.overran is True
+
+
+def test_a_line_of_each_kind_on_one_quote(drawn, history, owner):
+    asked = [
+        LineAsked(history.nest_id, 2),
+        PartsAsked(drawn.pk, history.nest.table_id, history.nest.wear_set_id, 3),
+    ]
+    quote = quote_make(
+        customer="x", title="y", lines=asked, chance=0.2, valid_days=30, by=owner, now=NOW
+    )
+    assert [line.parts for line in quote.lines.all()] == [None, 3]
+    assert quote.cost_minor == sum(li.cost_minor + li.material_minor for li in quote.lines.all())
+
+
+def test_a_part_larger_than_the_sheet_has_no_price_and_says_so(drawn, history, owner):
+    drawing_revise(
+        drawing=drawn, file_name="b.dxf", raw=dxf(lambda s: square(s, side=5000)),
+        reading=Reading(), by=owner,
+    )  # fmt: skip
+    quote = ask(drawn, history, owner)
+    assert quote.cost_minor is None
+    assert any("does not lie on a sheet" in said for said in quote.unknown)
+
+
+def test_what_is_not_known_is_named(drawn, nest, owner):
+    Sheet.objects.all().delete()
+    quote = ask(drawn, nest, owner)
+    assert quote.unknown == [
+        "base plate: no sheet of it has a price in stock",
+        "base plate: what runs take against their plan, not enough data (0, needed 5)",
+    ]
+
+
+@pytest.mark.parametrize(("parts", "said"), [(0, "how many parts"), (-3, "how many parts")])
+def test_no_parts_are_refused(drawn, history, owner, parts, said):
+    with pytest.raises(QuoteError, match=said):
+        ask(drawn, history, owner, parts=parts)
+
+
+def test_a_file_that_is_gone_leaves_a_problem_and_no_figure(drawn):
+    revision = drawn.revisions.get()
+    revision.file.delete(save=False)
+    type(revision).objects.filter(pk=revision.pk).update(file="drawings/gone.dxf")
+    drawing_plan(key=str(revision.pk), payload={})
+    assert {plan.problem for plan in DrawingPlan.objects.all()} == {
+        "The drawing's file is not there any more."
+    }
