@@ -9,6 +9,7 @@ from django import forms
 
 from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.models import Units, User
+from shopfloor.office.forms import plain
 
 DIGITS = 4
 
@@ -27,7 +28,9 @@ class FiguresForm(forms.Form):
             for name, value in initial.items()
             if value is not None
         }
-        rounded = {k: round(v, DIGITS) if isinstance(v, float) else v for k, v in shown.items()}
+        rounded = {
+            k: plain(round(v, DIGITS)) if isinstance(v, float) else v for k, v in shown.items()
+        }
         super().__init__(data, initial=rounded)
         for name, label in self.LENGTHS.items():
             unit = "in" if self.inch else "mm"

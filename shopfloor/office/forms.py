@@ -83,6 +83,11 @@ def to_mm(value: Decimal, unit: str) -> float:
     return mm_from_in(float(value)) if unit == "in" else float(value)
 
 
+def plain(value: Any) -> Any:
+    """A figure as a person would type it: 800, not 800.0. Still the same number to compare by."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
 def upload_bytes(upload: UploadedFile[bytes], most: int) -> bytes:
     """An upload's bytes. Raises ValidationError where it is bigger than `most` bytes."""
     if upload.size is None or upload.size > most:

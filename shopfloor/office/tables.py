@@ -13,12 +13,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.models import Table, Units
 from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
-from shopfloor.office.forms import attempt
+from shopfloor.office.forms import attempt, plain
 from shopfloor.selectors.tables import stale_nests, table_history, tables_list
 from shopfloor.services.nests import dialect_of
 from shopfloor.services.tables import FIGURES, MOTION, TIMES, dialect_kept, table_set
 
 LENGTHS = ("accel_mm_s2", "rapid_mm_min", "corner_tolerance_mm")
+YES_NO = ("arc_centres_absolute", "inch")
 DIALECT = ("dwell_word", "dwell_unit", "arc_centres_absolute", "inch", "comment_marks", "variables")
 NAMES = {
     "accel_mm_s2": "acceleration, mm/s²", "rapid_mm_min": "rapid, mm/min", "corner": "corners",
@@ -26,7 +27,8 @@ NAMES = {
     "load_s": "loading, s", "unload_s": "unloading, s", "change_s": "set change, s",
     "torch_on": "lights the torch", "torch_off": "puts it out", "dialect": "reading",
 }  # fmt: skip
-MARKS = [(";", ";"), ("'", "'"), ("!", "!")]
+MARKS = [(";", ";"), (";'", "; or '"), (";!", "; or !"), (";'!", "; or ' or !"), ("'", "'"),
+         ("!", "!"), ("none", "nothing")]  # fmt: skip
 
 
 class TableForm(forms.Form):
@@ -35,9 +37,9 @@ class TableForm(forms.Form):
     )
     rapid_mm_min = forms.FloatField(label="Rapid")
     corner = forms.ChoiceField(
-        choices=[("", "as the program says"), ("stop", "stop at every block"),
+        choices=[("program", "as the program says"), ("stop", "stop at every block"),
                  ("blend", "round within the tolerance")],
-        required=False, label="Corners", help_text="G61 stops, G64 rounds",
+        label="Corners", help_text="G61 stops, G64 rounds",
     )  # fmt: skip
     corner_tolerance_mm = forms.FloatField(min_value=0, label="Corner tolerance")
     touch_off_s = forms.FloatField(
@@ -55,18 +57,17 @@ class TableForm(forms.Form):
     dwell_unit = forms.ChoiceField(
         choices=[("s", "seconds"), ("ms", "milliseconds")], label="and counts"
     )
-    arc_centres_absolute = forms.TypedChoiceField(
-        choices=[("", "from the arc’s start"), ("1", "from zero")], coerce=bool,
-        required=False, label="I and J are", help_text="until G90.1 or G91.1 says otherwise",
+    arc_centres_absolute = forms.ChoiceField(
+        choices=[("no", "from the arc’s start"), ("yes", "from zero")], label="I and J are",
+        help_text="until G90.1 or G91.1 says otherwise",
     )  # fmt: skip
-    inch = forms.TypedChoiceField(
-        choices=[("", "millimetres"), ("1", "inches")], coerce=bool,
-        required=False, label="A program is in", help_text="until G20 or G21 says otherwise",
+    inch = forms.ChoiceField(
+        choices=[("no", "millimetres"), ("yes", "inches")], label="A program is in",
+        help_text="until G20 or G21 says otherwise",
     )  # fmt: skip
-    comment_marks = forms.MultipleChoiceField(
-        choices=MARKS, required=False, widget=forms.CheckboxSelectMultiple,
-        label="The rest of a line is a comment after", help_text="beside ( )",
-    )  # fmt: skip
+    comment_marks = forms.ChoiceField(
+        choices=MARKS, label="The rest of a line is a comment after", help_text="beside ( )"
+    )
     variables = forms.BooleanField(
         required=False, label="Variables are read", help_text="#1=12.5, then X#1"
     )
@@ -77,10 +78,12 @@ class TableForm(forms.Form):
         known = dialect_of(table)
         initial: dict[str, Any] = {name: getattr(table, name) for name in FIGURES}
         initial |= {name: getattr(known, name) for name in DIALECT}
-        initial |= {name: "1" if initial[name] else "" for name in ("inch", "arc_centres_absolute")}
-        initial["comment_marks"] = list(known.comment_marks)
+        initial |= {name: "yes" if initial[name] else "no" for name in YES_NO}
+        initial["comment_marks"] = known.comment_marks or "none"
+        initial["corner"] = table.corner or "program"
         if inch:
             initial |= {name: round(in_from_mm(initial[name]), 4) for name in LENGTHS}
+        initial = {name: plain(value) for name, value in initial.items()}
         super().__init__(data, initial=initial)
         unit = "in" if inch else "mm"
         for name, words in (("accel_mm_s2", "/s²"), ("rapid_mm_min", "/min"),
@@ -90,13 +93,15 @@ class TableForm(forms.Form):
     def values(self) -> dict[str, Any]:
         """What was changed, in mm: a figure left alone keeps its last digit."""
         told = self.cleaned_data
-        plain = (*MOTION, *TIMES, "torch_on", "torch_off")
-        values: dict[str, Any] = {name: told[name] for name in plain if name in self.changed_data}
+        names = (*MOTION, *TIMES, "torch_on", "torch_off")
+        values: dict[str, Any] = {name: told[name] for name in names if name in self.changed_data}
         if self.shown_inch:
             values |= {name: mm_from_in(values[name]) for name in LENGTHS if name in values}
+        if "corner" in values:
+            values["corner"] = "" if told["corner"] == "program" else told["corner"]
         reading = {name: told[name] for name in DIALECT}
-        reading |= {name: bool(told[name]) for name in ("inch", "arc_centres_absolute")}
-        reading["comment_marks"] = "".join(sorted(told["comment_marks"], key=";'!".index))
+        reading |= {name: told[name] == "yes" for name in YES_NO}
+        reading["comment_marks"] = told["comment_marks"].removeprefix("none")
         kept = dialect_of(self.table)
         if kept.arc_tolerance_mm is not None:
             reading["arc_tolerance_mm"] = kept.arc_tolerance_mm
