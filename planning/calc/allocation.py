@@ -54,8 +54,9 @@ def share_out(total: int, weights: Mapping[K, float]) -> dict[K, int]:
 @dataclass(frozen=True, slots=True)
 class ContourUse:
     """What one contour of a run took. `line` is the job line it was cut for, None for one that
-    belongs to nobody (its use is shared like travel is). `common` is the part of it that is its
-    own: 1, or less where an edge is cut once for two parts and each carries half."""
+    belongs to nobody (its use is shared like travel is). `common` is its share of its own
+    arc: 1, less where it cuts an edge for another part too and more where another cuts one of its
+    edges, so that each carries half. Starts are not shared."""
 
     line: int | None
     arc_us: int
@@ -81,8 +82,7 @@ def time_weights(contours: Iterable[ContourUse]) -> dict[int | None, float]:
 def wear_weights(contours: Iterable[ContourUse]) -> dict[int | None, float]:
     """Weights by line for wear: starts, and arc time as starts."""
     return _sums(
-        (each.line, (each.starts + each.arc_us / ARC_US_PER_START) * each.common)
-        for each in contours
+        (each.line, each.starts + each.arc_us * each.common / ARC_US_PER_START) for each in contours
     )
 
 

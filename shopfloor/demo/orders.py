@@ -170,6 +170,9 @@ def _nest(
             net_area_mm2=contour.net_area_mm2,
             pierces=contour.pierces,
             points=_points(lot.design, contour.number),
+            lit_line=contour.line,
+            lead_in_mm=contour.lead_in_mm,
+            lead_out_mm=contour.lead_out_mm,
         )
         for contour, placed in zip(read(lot.design).contours, program.placed, strict=True)
     )

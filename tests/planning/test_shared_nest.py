@@ -92,3 +92,20 @@ def test_the_rate_of_the_day_holds_and_the_tables_own_goes_first(shared, north):
     run_figures(key=str(run.pk), payload={})
     machine = Posting.objects.filter(kind="machine").aggregate(all=Sum("amount_minor"))["all"]
     assert machine == 8_000  # 80 min at $60, the table's own from 1 October; the run is of the 6th
+
+
+def test_a_common_edge_is_halved_between_its_two_jobs(north, operator):
+    """400 mm cut for the first, 50 of them the neighbour's half of the common edge; 260 mm for the
+    second, which owes those 50. Arcs of 1 s a mm at $96 an hour over 660 s, $17.60:
+    350 and 310 of 660, 9.3333 and 8.2667, so $9.33 and $8.27."""
+    cast.rate("machine", 9600)
+    _, [first] = cast.job("J-1")
+    _, [second] = cast.job("J-2", parts=("ring",))
+    revision = cast.nest(operator, [(first, 1e4, 400), (second, 8e3, 260)])
+    for number, share in ((1, 350 / 400), (2, 310 / 260)):
+        revision.contours.filter(number=number).update(common_share=share)
+    run = cast.run(revision, north, seconds=660, plan=cast.plan([400, 260]))
+    cast.arcs(run, [(0, 400, 1), (400, 660, 2)])
+    run_figures(key=str(run.pk), payload={})
+    amounts = _amounts(run)
+    assert (amounts[first.pk, "machine"], amounts[second.pk, "machine"]) == (933, 827)
