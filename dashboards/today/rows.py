@@ -156,6 +156,11 @@ def _facts(table: TableToday, sight: Sight) -> list[str]:
             f"{theme.span(shares.unknown_s)} unknown: {shares.burning_low * 100:.0f}–"
             f"{shares.burning_high * 100:.0f} % possible"
         )
+    if shares.entered_s >= 60:
+        said.append(
+            f"{theme.span(shares.entered_s)} as entered, not measured: "
+            f"{theme.span(shares.entered_burning_s)} burning"
+        )
     return said
 
 

@@ -45,13 +45,16 @@ class Burn:
 
 @dataclass(frozen=True, slots=True)
 class Shares:
-    """A window's microseconds; the four sum to the window. `torch_us` sums over torches."""
+    """A window's microseconds; the four sum to the window. `torch_us` sums over torches.
+    `told_us` of burning and waiting, with `told_burning_us` of burning, are as somebody entered."""
 
     burning_us: int
     stopped_us: int
     waiting_us: int
     unknown_us: int
     torch_us: int
+    told_us: int = 0
+    told_burning_us: int = 0
 
     @property
     def known_us(self) -> int:
@@ -75,17 +78,33 @@ def shares(
     burns: Iterable[Span],
     stoppages: Iterable[Span],
     silences: Iterable[Span],
+    told: Iterable[tuple[Span, int]] = (),
 ) -> Shares:
     """Where the time in `windows` went. `burns` of all torches; overlapping ones are one burning
-    table and so many burning torches."""
+    table and so many burning torches. `told` is what somebody says burnt in a time nothing was
+    heard: (span, us). The rest of such a span was no burning, so it is waiting, and no longer
+    unknown; of a span cut by the window or heard in part, its share counts. Our assumption: of two
+    torches' overlapping spans the table burnt as long as the one that burnt longer."""
     whole = union(windows)
     burns = list(burns)
     burning = intersect(union(burns), whole)
     stopped = subtract(intersect(union(stoppages), whole), burning)
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
-    rest = length(whole) - length(burning) - length(stopped) - length(unknown)
     torch_us = sum(length(intersect([burn], whole)) for burn in burns if burn[1] > burn[0])
-    return Shares(length(burning), length(stopped), rest, length(unknown), torch_us)
+    told_us = told_burning_us = 0
+    silent = unknown
+    for span, burnt_us in sorted(told, key=lambda item: item[1], reverse=True):
+        span_us = span[1] - span[0]
+        torch_us += burnt_us * length(intersect(silent, [span])) // span_us
+        covered_us = length(intersect(unknown, [span]))
+        unknown = subtract(unknown, [span])
+        told_us += covered_us
+        told_burning_us += burnt_us * covered_us // span_us
+    burning_us = length(burning) + told_burning_us
+    rest_us = length(whole) - burning_us - length(stopped) - length(unknown)
+    return Shares(
+        burning_us, length(stopped), rest_us, length(unknown), torch_us, told_us, told_burning_us
+    )
 
 
 def repeated(burns: Sequence[Burn], planned_arc_us: Mapping[int, int]) -> list[bool]:

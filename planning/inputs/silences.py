@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.db.models import Exists, Max, Min, OuterRef, Subquery
 
 from planning.calc.spans import Span, subtract, union
-from shopfloor.models import Table
-from shopfloor.selectors.arcs import to_us
+from shopfloor.models import EnteredCount, Table
+from shopfloor.selectors.arcs import from_us, to_us
 from telemetry.models import Arc, Cursor, Event, Feed, Gap
 
 BEAT_LATE_US = 90_000_000  # a worker writes its beat far more often than this
@@ -26,19 +27,21 @@ class Hearing:
     """What is known of a table's source. `silent_since_us` is set while it is silent now;
     `listens` is False where no source is set up, and then nothing is measured at all. Before
     `from_us` there was no source yet: that time is no silence of it. Between `from_us` and its
-    first line it was silent."""
+    first line it was silent. `told` is what somebody entered for a time of it, until lines come:
+    (span, us of burning)."""
 
     listens: bool
     silences: tuple[Span, ...]
     silent_since_us: int | None
     feed: str
     from_us: int = 0
+    told: tuple[tuple[Span, int], ...] = ()
 
 
 def hearings(
     tables: Iterable[Table], start_us: int, end_us: int, now: datetime
 ) -> dict[str, Hearing]:
-    """By table code, over [start, end). Three queries, and two or three for each link
+    """By table code, over [start, end). Four queries, and two or three for each link
     that came back."""
     wanted = {table.code: table for table in tables}
     feeds = [
@@ -57,15 +60,29 @@ def hearings(
     found = {code: Hearing(False, ((start_us, end_us),), None, "") for code in wanted}
     for feed in feeds:
         first_us = feed.first_us
-        from_us = feed.created_us if first_us is None else min(feed.created_us, first_us)
+        begun_us = feed.created_us if first_us is None else min(feed.created_us, first_us)
         heard = last_line.get(feed.pk) is not None or feed.burnt
         since = _silent_since(feed, last_line.get(feed.pk), now_us, heard=heard)
         spans = gaps.get(feed.pk, []) + ([(since, now_us)] if since is not None else [])
         if first_us is not None:
-            spans.append((from_us, first_us))
-        begin = max(start_us, from_us)
+            spans.append((begun_us, first_us))
+        begin = max(start_us, begun_us)
         clipped = union((max(a, begin), min(b, end_us)) for a, b in spans)
-        found[feed.table] = Hearing(True, tuple(clipped), since, feed.name, from_us)
+        found[feed.table] = Hearing(True, tuple(clipped), since, feed.name, begun_us)
+    told = _told(list(wanted.values()), start_us, end_us)
+    return {code: replace(hearing, told=tuple(told[code])) for code, hearing in found.items()}
+
+
+def _told(tables: Sequence[Table], start_us: int, end_us: int) -> dict[str, list[tuple[Span, int]]]:
+    """What was entered for these tables' torches and has not given way to lines, by table code."""
+    rows = EnteredCount.objects.filter(
+        torch__table__in=tables, replaced_at=None,
+        started_at__lt=from_us(end_us), ended_at__gt=from_us(start_us),
+    )  # fmt: skip
+    found: dict[str, list[tuple[Span, int]]] = defaultdict(list)
+    values = rows.values_list("torch__table__code", "started_at", "ended_at", "arc_s")
+    for code, begun, ended, arc_s in values:
+        found[code].append(((to_us(begun), to_us(ended)), round(arc_s * 1_000_000)))
     return found
 
 

@@ -39,7 +39,9 @@ class Coverage:
 @dataclass(frozen=True, slots=True)
 class Shares:
     """Where a window's time went, in seconds that sum to `total_s`. `burning_share` is of the time
-    that is known; low and high are what it can be if none or all of the unknown was burning."""
+    that is known; low and high are what it can be if none or all of the unknown was burning.
+    `entered_s` of it, with `entered_burning_s` of burning, is what somebody entered for a time
+    the source was not heard."""
 
     burning_s: float
     stopped_s: float
@@ -49,6 +51,8 @@ class Shares:
     burning_share: float | None
     burning_low: float | None
     burning_high: float | None
+    entered_s: float = 0.0
+    entered_burning_s: float = 0.0
 
     @property
     def total_s(self) -> float:

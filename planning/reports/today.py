@@ -75,5 +75,5 @@ def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime
     ]
     heard = hearings([table], low, high, now)[table.code]
     return shares_of(
-        spent.shares(heard_span(heard, burns, low, high), burns, stops, heard.silences)
+        spent.shares(heard_span(heard, burns, low, high), burns, stops, heard.silences, heard.told)
     )

@@ -48,6 +48,8 @@ def shares_of(window: spent.Shares) -> Shares:
         burning_share=share,
         burning_low=low,
         burning_high=high,
+        entered_s=window.told_us / S,
+        entered_burning_s=window.told_burning_us / S,
     )
 
 
@@ -56,7 +58,7 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
     burns = [(arc.on_us, arc.off_us) for arc in data.arcs]
     whole = heard_span(data.hearing, burns, window.start_us, min(window.now_us, window.end_us))
     stops = [(stop.from_us, stop.to_us) for stop in data.stops]
-    used = spent.shares(whole, burns, stops, data.hearing.silences)
+    used = spent.shares(whole, burns, stops, data.hearing.silences, data.hearing.told)
     shares = shares_of(used)
     run, contour = _current(data)
     rest = _rest_us(run, contour)
@@ -73,8 +75,8 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
         strip=_strip(data, window, run, rest, ahead, outlook),
         shares=shares,
         coverage=Coverage(
-            measured=shares.burning_s + shares.waiting_s,
-            entered=shares.stopped_s,
+            measured=shares.burning_s + shares.waiting_s - shares.entered_s,
+            entered=shares.stopped_s + shares.entered_s,
             unknown=shares.unknown_s,
         ),
         silences=data.hearing.silences,

@@ -13,7 +13,8 @@ from telemetry.models import Alarm, Feed, Gap, Reject, Repeat, SourcePosition
 from telemetry.store.gathered import Gathered
 from telemetry.store.rows import known_keys
 
-HOUR_US = 3_600_000_000
+LONGEST_GAP_US = 7 * 86_400_000_000  # between the lines around a gap; it is not looked at beyond
+_ASTRAY = 1_000  # lines that may stand among those of a gap by time, and are none of it
 
 
 def save_rejects(feed: Feed, gathered: Gathered) -> int:
@@ -88,21 +89,27 @@ def save_gaps(feed: Feed, gathered: Gathered, spans: list[tuple[int | None, int 
     drop_filled(feed, candidates)
     for first_us, last_us in spans:
         reach = Gap.objects.filter(feed=feed, kind="seq", at_us__gte=first_us)
-        drop_filled(feed, reach.filter(at_us__lte=(last_us or 0) + HOUR_US))
+        drop_filled(feed, reach.filter(at_us__lte=(last_us or 0) + LONGEST_GAP_US))
 
 
 def drop_filled(feed: Feed, gaps: QuerySet[Gap]) -> None:
-    """Drops gaps whose lines have all come since, late or from a file."""
+    """Drops gaps whose lines have all come since, late or from a file. They stand right before the
+    line that showed the gap, however long before."""
     for gap in gaps:
         if gap.first_seq is None or gap.last_seq is None:
             continue
+        missing = gap.last_seq - gap.first_seq + 1
         with connection.cursor() as cursor:
             cursor.execute(
-                "SELECT count(DISTINCT seq) FROM telemetry_event WHERE feed_id = %s "
-                "AND at_us BETWEEN %s AND %s AND seq BETWEEN %s AND %s",
-                [feed.pk, gap.at_us - HOUR_US, gap.at_us, gap.first_seq, gap.last_seq],
-            )
-            if cursor.fetchone()[0] == gap.last_seq - gap.first_seq + 1:
+                "SELECT count(DISTINCT seq) FROM (SELECT seq FROM telemetry_event "
+                "WHERE feed_id = %s AND at_us BETWEEN %s AND %s ORDER BY at_us DESC LIMIT %s) "
+                "AS before WHERE seq BETWEEN %s AND %s",
+                [
+                    feed.pk, gap.at_us - LONGEST_GAP_US, gap.at_us, missing + _ASTRAY,
+                    gap.first_seq, gap.last_seq,
+                ],
+            )  # fmt: skip
+            if cursor.fetchone()[0] == missing:
                 gap.delete()
 
 
