@@ -28,6 +28,7 @@ class Reader:
     source: ByteSource
     known: Known
     writer: Writer
+    joins = False  # whether pieces that came within a commit may become one record
 
     def __init__(self, name: str) -> None:
         self.name = name
@@ -66,8 +67,7 @@ class Reader:
         """Writes what is queued; True if there was any. Raises JournalError, losing nothing."""
         took = False
         while self._queue and self.writer.pending_bytes < 4 * BLOCK_BYTES:
-            chunk, utc_us, mono_us = self._queue.popleft()
-            self._queued_bytes -= len(chunk.body)
+            chunk, utc_us, mono_us = self._next_chunk()
             self.writer.append(
                 chunk.kind, meta=chunk.meta, body=chunk.body, utc_us=utc_us, mono_us=mono_us
             )
@@ -78,6 +78,26 @@ class Reader:
             self.writer.sync()
             self.synced.set()
         return took or bool(self._queue)
+
+    def _next_chunk(self) -> tuple[Chunk, int, int]:
+        """The next record to be: what came in small pieces as one, arrived with its last. Where
+        lines are timed by their arrival each piece keeps its own."""
+        chunk, utc_us, mono_us = self._queue.popleft()
+        bodies, at = [chunk.body], chunk.meta.get("at", 0) + len(chunk.body)
+        while self.joins and self._queue and at - chunk.meta.get("at", 0) < BLOCK_BYTES:
+            more = self._queue[0][0]
+            if (
+                not chunk.body
+                or more.kind is not chunk.kind
+                or more.meta != {**chunk.meta, "at": at}
+            ):
+                break
+            more, utc_us, mono_us = self._queue.popleft()
+            bodies.append(more.body)
+            at += len(more.body)
+        body = b"".join(bodies)
+        self._queued_bytes -= len(body)
+        return Chunk(chunk.kind, chunk.meta, body), utc_us, mono_us
 
     def join(self) -> None:
         """Stops reading; the queue keeps what was read."""

@@ -38,6 +38,7 @@ class Runner(Reader):
         self.description = parse_description(text, name=self.feed.name)
         self.source = make_source(self.description, name=self.feed.name)
         self.source.check()
+        self.joins = not self.description.times_from_arrival
         self.storing = Storing(self.feed, "live")
         self.storing.drain()
         lane = self.storing.lane
