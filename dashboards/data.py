@@ -84,6 +84,10 @@ def run_detail(run_id: str) -> RunDetail:
     return reports.run_detail(run_id=run_id)
 
 
+def air_by_shift(at: datetime) -> pd.DataFrame:
+    return reports.air_by_shift(now=at)
+
+
 def wear_board(at: datetime) -> WearBoard:
     return reports.wear_board(now=at)
 

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.safestring import SafeString
 
 from dashboards import theme
+from planning.calc.units import KPA_PER_BAR, KPA_PER_PSI
 from shopfloor.templatetags.office import UNKNOWN
 
 register = template.Library()
@@ -42,6 +43,14 @@ def more(seconds: float | None) -> str | SafeString:
 def span(seconds: float | None) -> str | SafeString:
     """2 h 42 min, 18 min, 40 s."""
     return UNKNOWN if seconds is None else theme.span(seconds)
+
+
+@register.filter
+def pressure(kpa: float | None, inch: bool = False) -> str | SafeString:
+    """Pressure of air in bar, or in psi for people who chose inches."""
+    if kpa is None:
+        return UNKNOWN
+    return f"{kpa / KPA_PER_PSI:.0f} psi" if inch else f"{kpa / KPA_PER_BAR:.1f} bar"
 
 
 @register.filter

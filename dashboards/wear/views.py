@@ -52,6 +52,7 @@ def _board(board: WearBoard, request: HttpRequest) -> dict[str, Any]:
         "low": [row for row in drawer if row["low"]],
         "shelved": ledgers.records(board.shelved),
         "history": ledgers.records(board.history)[:BEFORE],
+        "air": ledgers.records(data.air_by_shift(data.now()))[:BEFORE],
     }
     if chosen is not None:
         context |= {"lede": _lede(chosen), "stacks": _stacks(chosen)} | _pit(board, chosen)

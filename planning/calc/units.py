@@ -15,6 +15,8 @@ MM_PER_IN: Final = 25.4
 M_PER_FT: Final = 0.3048
 S_PER_MIN: Final = 60.0
 LB_PER_KG: Final = 1 / 0.45359237
+KPA_PER_BAR: Final = 100.0
+KPA_PER_PSI: Final = 0.45359237 * 9.80665 / 0.0254**2 / 1000  # pound-force a square inch
 
 # Overrides by (material family, gauge), in mm: lists of gauges in circulation disagree.
 GaugeOverrides = Mapping[tuple[str, int], float]

@@ -6,6 +6,7 @@ Shapes are in `planning.reports.shapes`; columns of every frame stand in their d
 
 from __future__ import annotations
 
+from planning.reports.air import air_by_shift
 from planning.reports.balance import balance_days
 from planning.reports.cost import cost_month, months
 from planning.reports.factors import factor_board
@@ -22,6 +23,7 @@ from planning.reports.trace import open_figure
 from planning.reports.wear import wear_board
 
 __all__ = [
+    "air_by_shift",
     "balance_days",
     "cost_month",
     "factor_board",

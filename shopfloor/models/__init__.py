@@ -1,5 +1,6 @@
 """The shop's records. One file a subject; import from here."""
 
+from shopfloor.models.air import AirReading
 from shopfloor.models.chart import ChartRow, ChartTrial, Dross, Material, ThicknessAnswer
 from shopfloor.models.drawings import Drawing, DrawingPlan, DrawingRevision
 from shopfloor.models.entered import EnteredCount
@@ -50,6 +51,7 @@ from shopfloor.models.work import Change, Incoming, Watermark, Work
 __all__ = [
     "Action",
     "ActionState",
+    "AirReading",
     "ArcAssignment",
     "BenchEntry",
     "Change",

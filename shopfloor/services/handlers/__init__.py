@@ -37,6 +37,7 @@ KINDS: dict[str, Kind] = {
     "check": Kind("checked a cut", "checking:check"),
     "countersign": Kind("signed a check", "checking:countersign"),
     "bench": Kind("worked at the bench", "benching:bench"),
+    "air": Kind("read the air", "airing:air"),
     "note": Kind("wrote a note", "running:note"),
     "undo": Kind("took something back", "undoing:undo"),
 }

@@ -13,6 +13,7 @@ from shopfloor.selectors.floor_shapes import FloorTable
 from shopfloor.selectors.running import current_run
 from shopfloor.selectors.shop import the_shop
 from shopfloor.terminal.board import changes, items, lines
+from shopfloor.terminal.board.air import air_of
 from shopfloor.terminal.board.cautions import CHANGE, RESTART
 from shopfloor.terminal.board.cutting import Cutting, Stopped, cutting_of, stopped_of
 from shopfloor.terminal.board.firstpiece import signature_wanted
@@ -110,6 +111,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             "reasons": reasons_of(table, now),
             "waiting_more": max(items.waiting(table).count() - len(queue), 0),
             "bench_lines": lines.bench_lines(table),
+            "air": air_of(table, now, inch=inch),
             "undo": last_undo(terminal, now),
             "conflicts": clashes(now),
         },

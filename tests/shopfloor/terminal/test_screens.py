@@ -290,6 +290,26 @@ def test_bench_work_is_three_touches_and_keep(hand, stage):
     assert stage.facts()["bench"] == [["dross", 20.0]]
 
 
+def test_the_air_is_two_touches(hand, stage):
+    hand.sees("not read today")
+    hand.taps = 0
+    hand.tap("Air")
+    hand.looked_at("air")
+    hand.touch(hand.page.get_by_label("6 bar, water drained"))
+    hand.settled()
+    assert hand.taps == 2
+    hand.sees("6 bar, drained")
+    hand.tap("Air")
+    hand.tap("Keep it")
+    hand.sees("Say what was measured.")
+    hand.touch(hand.page.get_by_label("Flowing: less"))
+    hand.tap("Not drained")
+    hand.page.locator("#air-kpa").fill("5,2")
+    hand.tap("Keep it")
+    hand.settled()
+    assert stage.facts()["air"] == [[600.0, True], [520.0, False]]
+
+
 def test_a_past_stop_gets_its_reason(hand, stage):
     stage.does("gap")
     hand.sees("without a reason")

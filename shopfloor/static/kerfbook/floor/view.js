@@ -4,7 +4,7 @@
 const SAID = {
   start: "started", stop: "stopped", resume: "cutting again", restart_at: "restarted", finish: "finished",
   change_tray: "changed the set", change_piece: "changed a part", check: "checked", bench: "bench work",
-  give_reason: "gave a reason", inspect: "measured a pit", note: "noted", handover: "handed over",
+  give_reason: "gave a reason", inspect: "measured a pit", note: "noted", handover: "handed over", air: "read the air",
 };
 const AFTER = { start: "run", stop: "stopped", resume: "run", restart_at: "run", finish: "idle" };
 

@@ -1,0 +1,70 @@
+"""What was read off the air, shift by shift, beside the wear parts that failed then."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import pandas as pd
+
+from planning.inputs.shifts import ShiftBook
+from planning.reports.frames import frame
+from shopfloor.models import AirReading, Fitting, PieceState
+from shopfloor.selectors.arcs import to_us
+
+DAYS = 28
+Key = tuple[date, str, str]
+
+
+def air_by_shift(*, now: datetime, days: int = DAYS) -> pd.DataFrame:
+    """One row for each table and shift with a reading or a piece that failed, the newest first:
+    shift_date, shift, table, low_kpa, high_kpa (None: not read), readings, drained (None: not
+    said), failures (incidents: pieces that failed together count once; crashes are none), pieces
+    (their labels with the reason). Two queries, and two for the shifts."""
+    since = now - timedelta(days=days)
+    read: dict[Key, list[AirReading]] = defaultdict(list)
+    rows = AirReading.objects.filter(at__gte=since, at__lte=now).select_related("table")
+    for row in rows.order_by("at"):
+        read[row.shift_date, row.shift, row.table.name].append(row)
+    failed: dict[Key, list[Fitting]] = defaultdict(list)
+    shifts = ShiftBook(since, now)
+    for out in _failures(since, now):
+        at_us = to_us(out.removed_at) if out.removed_at else 0
+        span = shifts.at(at_us)
+        name = span.name if span else ""
+        failed[shifts.date_of(at_us), name, out.torch.table.name].append(out)
+    began = {(span.date, span.name): span.start for span in shifts.spans}
+    keys = sorted(read.keys() | failed.keys(), key=lambda key: key[2])
+    keys.sort(key=lambda key: (key[0], began.get(key[:2], now)), reverse=True)
+    return frame(
+        "shift_date shift table low_kpa high_kpa readings drained failures pieces",
+        [(*key, *_air(read[key]), *_failed(failed[key])) for key in keys],
+    )
+
+
+def _failures(since: datetime, now: datetime) -> list[Fitting]:
+    rows = Fitting.objects.filter(
+        removal_state=PieceState.FAILED, removed_at__gte=since, removed_at__lte=now
+    )
+    return list(rows.select_related("piece", "torch__table").order_by("removed_at", "pk"))
+
+
+def _air(rows: list[AirReading]) -> tuple[Any, ...]:
+    pressures = [row.flowing_kpa for row in rows if row.flowing_kpa is not None]
+    said = [row.drained for row in rows if row.drained is not None]
+    return (
+        min(pressures, default=None),
+        max(pressures, default=None),
+        len(rows),
+        any(said) if said else None,
+    )
+
+
+def _failed(rows: list[Fitting]) -> tuple[int, str]:
+    incidents = {row.incident or row.pk for row in rows}
+    told = [
+        f"{row.piece.label} ({row.removal_reason})" if row.removal_reason else row.piece.label
+        for row in rows
+    ]
+    return len(incidents), ", ".join(told)
