@@ -53,7 +53,8 @@ def amps_off(
         table=torch.table.code, torch=torch.code, feed__master=True, amps__gt=0,
         on_us__gte=to_us(since), on_us__lt=to_us(now),
     )  # fmt: skip
-    seen = [float(amps) for amps in arcs.order_by("-on_us").values_list("amps", flat=True)[:ARCS]]
+    latest = arcs.order_by("-on_us").values_list("amps", flat=True)[:ARCS]
+    seen = [amps for amps in latest if amps is not None]
     if len(seen) < NEEDED or _agree(median(seen), fitted):
         return None
     others = [one for one in WearSet.objects.filter(active=True) if _agree(median(seen), one)]
