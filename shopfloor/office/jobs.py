@@ -12,6 +12,7 @@ from shopfloor.importing.table import neutral
 from shopfloor.models import Job, JobState
 from shopfloor.office.access import ANY, ASSIGN, COST, MARGIN, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import page_of
+from shopfloor.selectors.drawings import lines_drawn
 from shopfloor.selectors.jobs import (
     job_costs,
     job_heats,
@@ -69,6 +70,7 @@ def job(request: DeskRequest, pk: int) -> HttpResponse:
             and found.due_at < timezone.now(),
             "now_cut": job_last_segments(found),
             "heats": job_heats(found),
+            "drawn": lines_drawn(found),
             "costs": job_costs(found, [s.line for s in lines]) if sees_cost else None,
             "sees_quote": may(request.user, MARGIN),
             "may_plan": may(request.user, PLAN),

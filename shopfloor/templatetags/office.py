@@ -9,8 +9,8 @@ from django import template
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
-from planning.calc.units import ft_from_mm, in_from_mm
-from shopfloor.models import NestPlan, PieceKind, RateKind, RunState, SheetState, Units
+from planning.calc.units import ft_from_mm, in_from_mm, lb_from_kg
+from shopfloor.models import DrawingPlan, NestPlan, PieceKind, RateKind, RunState, SheetState, Units
 from shopfloor.selectors.sources import instant
 
 register = template.Library()
@@ -109,6 +109,14 @@ def area(mm2: float | None, user: Any = None) -> str | SafeString:
     if _inch(user):
         return f"{in_from_mm(in_from_mm(mm2)) / 144:.2f} ft²"
     return f"{mm2 / 1e6:.3f} m²" if mm2 >= 10_000 else f"{mm2 / 100:.1f} cm²"
+
+
+@register.filter
+def weight(kg: float | None, user: Any = None) -> str | SafeString:
+    if kg is None:
+        return UNKNOWN
+    figure, unit = (lb_from_kg(kg), "lb") if _inch(user) else (kg, "kg")
+    return f"{figure:.1f} {unit}" if figure >= 100 else f"{figure:.3g} {unit}"
 
 
 @register.simple_tag(takes_context=True)
@@ -224,7 +232,7 @@ def arc_on(plan: NestPlan) -> float | None:
 
 
 @register.filter
-def cost_sum(plan: NestPlan) -> int | None:
+def cost_sum(plan: NestPlan | DrawingPlan) -> int | None:
     """What a plan costs without material, in minor units; None where a part of it is unknown."""
     amounts = list(plan.costs_minor.values())
     known = [amount for amount in amounts if isinstance(amount, int)]

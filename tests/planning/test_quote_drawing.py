@@ -29,8 +29,7 @@ __all__ = ["history", "nest"]  # fixtures
 
 
 @pytest.fixture
-def drawn(nest, owner, settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path
+def drawn(nest, owner):
     return drawing_add(
         name="base plate", file_name="base.dxf", raw=dxf(square), by=owner,
         material=Material.objects.get(pk=nest.nest.material_id), thickness_text="6 mm",

@@ -7,7 +7,10 @@ from datetime import UTC, datetime
 import pytest
 from django.urls import get_resolver, reverse
 
+from planning.calc.drawing import Reading
 from shopfloor.office import urls as office_urls
+from shopfloor.services.drawings import drawing_add
+from tests.planning.calc.drawing.made import dxf, square
 
 ROLES = ("operator", "supervisor", "planner", "owner", "administrator")
 ALL = set(ROLES)
@@ -43,6 +46,11 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "plan": (ALL, "plan"),
     "queue": (ALL, ""),
     "checks": (ALL, ""),
+    "drawings": (ALL, ""),
+    "drawing_add": (PLAN, ""),
+    "drawing": (ALL, "drawing"),
+    "drawing_revise": (PLAN, "drawing"),
+    "drawing_file": (ALL, "drawn"),
     "chart": (ALL, ""),
     "chart_import": (CHART, ""),
     "chart_row": (ALL, "row"),
@@ -83,6 +91,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "late_decide": (PLAN, "late"),
     "incoming_stop": (PLAN, "incoming"),
     "nest_act": (PLAN, "nest"),
+    "drawing_act": (PLAN, "drawing"),
     "queue_act": (PLAN, "queue"),
     "chart_import_confirm": (CHART, ""),
     "chart_end": (CHART, "row"),
@@ -135,8 +144,14 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         pierce_delay_s=0.5,
         valid_from=at,
     )
+    drawing = drawing_add(
+        name="base plate", file_name="base.dxf", raw=dxf(square), material=steel, by=operator,
+        thickness_text="1/4 in", reading=Reading(),
+    )  # fmt: skip
     return {
         "": [],
+        "drawing": [drawing.pk],
+        "drawn": [drawing.revisions.get().pk],
         "job": [job.pk],
         "line": [job.pk, 1],
         "nest": [nest.pk],
@@ -246,7 +261,7 @@ def test_money_is_on_no_page_of_those_who_may_not_see_it(arguments, client, oper
     for user in (operator, supervisor):
         client.force_login(user)
         for name, (allowed, kind) in PAGES.items():
-            if user.role in allowed and name not in ("nest_program", "certificate"):
+            if user.role in allowed and name not in ("nest_program", "drawing_file", "certificate"):
                 text = client.get(reverse(name, args=arguments[kind])).content.decode()
                 for amount in ("415.00", "12.34", "12.90", "95.00", "9500", "41500"):
                     assert amount not in text, (user.role, name, amount)
