@@ -8,7 +8,7 @@ from typing import Any
 
 from telemetry.feeds.push.feed import PREFIX, position_of
 from telemetry.journal import Position
-from telemetry.journal.segments import HEAD, segment_numbers, segment_path
+from telemetry.journal.segments import HEAD, segment_numbers, size_of
 from telemetry.lane import LANES
 from telemetry.models import Cursor, Feed, SourcePosition
 from telemetry.paths import inbox_folder, journal_folder
@@ -47,5 +47,5 @@ def _behind(folder: Path, position: Position) -> int:
     for number in segment_numbers(folder):
         if number >= position.segment:
             start = position.offset if number == position.segment else len(HEAD)
-            waiting += max(0, segment_path(folder, number).stat().st_size - max(start, len(HEAD)))
+            waiting += max(0, size_of(folder, number) - max(start, len(HEAD)))
     return waiting

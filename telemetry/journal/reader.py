@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from telemetry.journal.record import Record, find_next, unpack
-from telemetry.journal.segments import HEAD, segment_numbers, segment_path
+from telemetry.journal.segments import HEAD, read_from, segment_numbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +64,7 @@ def read(
 
 
 def _read_segment(folder: Path, number: int, offset: int, expected: int) -> Iterator[Item]:
-    path = segment_path(folder, number)
-    with path.open("rb") as handle:
-        handle.seek(offset)
-        base, buffer, at = offset, handle.read(), 0
+    base, buffer, at = offset, read_from(folder, number, offset), 0
     while at < len(buffer):
         found = unpack(buffer, at)
         if found is None:

@@ -10,7 +10,7 @@ from typing import Any
 
 from telemetry.journal.reader import Damage, Position, read
 from telemetry.journal.record import Kind, Record
-from telemetry.journal.segments import HEAD, segment_numbers, segment_path
+from telemetry.journal.segments import HEAD, segment_numbers, segment_path, sync_folder
 
 SEGMENT_BYTES = 64 * 1024 * 1024
 
@@ -143,7 +143,7 @@ class Writer:
         try:
             _write_at(descriptor, HEAD, 0)
             os.fsync(descriptor)
-            _sync_folder(self._folder)
+            sync_folder(self._folder)
         except OSError:
             os.close(descriptor)
             with contextlib.suppress(OSError):
@@ -168,11 +168,3 @@ def _write_at(descriptor: int, data: bytes, offset: int) -> None:
     while view:
         written = os.pwrite(descriptor, view, offset)
         view, offset = view[written:], offset + written
-
-
-def _sync_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

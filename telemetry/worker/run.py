@@ -16,6 +16,7 @@ from telemetry.journal.writer import clock_us
 from telemetry.models import Alarm, Feed, Health
 from telemetry.worker.clocks import clock_alarm, host_clock_alarm
 from telemetry.worker.log import log_alarm
+from telemetry.worker.packing import pack_some
 from telemetry.worker.runner import Runner
 from telemetry.worker.together import settle_some, store_together, write_together
 
@@ -23,6 +24,7 @@ log = logging.getLogger("telemetry.worker")
 COMMIT_S = 0.05
 _BEAT_US = 2_000_000
 _STUCK_S = 30.0
+_TIDY_US = 60_000_000
 
 
 def run_once(feeds: Sequence[Feed]) -> None:
@@ -107,7 +109,7 @@ def _commit(
     stop: threading.Event,
     changed: Callable[[], bool],
 ) -> None:
-    beat_us, wait_s = 0, 0.0
+    beat_us, wait_s, tidied_us = 0, 0.0, clock_us()[0]
     host = HostClock(*clock_us())
     while not stop.is_set():
         synced.wait(COMMIT_S)
@@ -124,6 +126,9 @@ def _commit(
                 log_alarm(now_us)
                 for runner in runners:
                     _beat(runner, runner.link)
+                if now_us - tidied_us > _TIDY_US:
+                    tidied_us = now_us
+                    pack_some([runner.feed for runner in runners])
                 if changed():
                     return
             wait_s = 0.0
