@@ -21,6 +21,7 @@ Corner = Literal["stop", "blend"]
 # Our assumption for G64 without a P and no tolerance given.
 DEFAULT_TOLERANCE_MM: Final = 0.1
 _SHORTEST_MM: Final = 1e-9
+_PIECE: Final = 16_384
 # Speeds (mm/min) and accelerations (mm/s2) beyond these are slips; within, times stay finite.
 LEAST: Final = 1e-6
 MOST: Final = 1e9
@@ -130,8 +131,10 @@ def _path(moves: Moves, some: Indices, motion: TableMotion) -> _Path:
     )  # fmt: skip
 
 
-def _arc_limit(path: _Path, accel: float) -> Floats:
+def _arc_limit(path: _Path, accel: float) -> Floats | float:
     """Highest v^2 (mm2/s2) on each move under a centripetal acceleration of ``accel``."""
+    if not path.sweep.any():
+        return np.inf
     sweep = np.abs(path.sweep)
     none = np.full(len(sweep), np.inf)
     return np.asarray(accel * np.divide(path.length, sweep, out=none, where=sweep > 0))
@@ -144,44 +147,43 @@ def _corner_limit(path: _Path, accel: float) -> Floats:
     that leaves the corner by the tolerance d and uses up half of the shorter straight run at most.
     """
     out_x, out_y, in_x, in_y, curve = _directions(path)
-    cos = out_x[:-1] * in_x[1:]
-    cos += out_y[:-1] * in_y[1:]
-    sin = out_x[:-1] * in_y[1:]
-    sin -= out_y[:-1] * in_x[1:]
-    np.abs(sin, out=sin)
-    onward = sin < _STRAIGHT_ON_RAD
-    onward &= cos > 0
+    count = len(path.length) - 1
+    onward, limit, cot = np.empty(count, np.bool_), np.empty(count), np.empty(count)
+    for start in range(0, count, _PIECE):
+        own, after = slice(start, start + _PIECE), slice(start + 1, start + _PIECE + 1)
+        last = slice(start, min(start + _PIECE, count))
+        cos = out_x[last] * in_x[after] + out_y[last] * in_y[after]
+        sin = np.abs(out_x[last] * in_y[after] - out_y[last] * in_x[after])
+        onward[own] = (sin < _STRAIGHT_ON_RAD) & (cos > 0)
+        limit[own], cot[own] = _rounding(cos, sin)
     same_run = onward & ~path.stops[:-1]
     if curve is not None:
         same_run &= np.abs(curve[:-1] - curve[1:]) <= 1e-3 * np.abs(curve[1:])
     run = _run_lengths(path.length, same_run)
-    limit = _rounding_mm(cos, sin, path.tolerance, np.minimum(run[:-1], run[1:]))
+    with np.errstate(invalid="ignore"):  # straight on and no tolerance: settled below
+        limit *= path.tolerance
+    cot *= np.minimum(run[:-1], run[1:])
+    cot /= 2
+    np.fmin(limit, cot, out=limit)
     limit *= accel
     limit[onward] = np.inf
     return limit
 
 
-def _rounding_mm(cos: Floats, sin: Floats, tolerance: Floats | float, shortest: Floats) -> Floats:
-    """Radius of the rounding of each corner, from cosine and size of the sine of its turn.
+def _rounding(cos: Floats, sin: Floats) -> tuple[Floats, Floats]:
+    """For corners by cosine and size of the sine of their turn phi: s/(1 - s) with s =
+    cos(phi/2), and 1/tan(phi/2).
 
-    Half-angle formulas by the sine, in the form that keeps its digits at small and full turns.
+    With c2 = cos^2(phi/2) and s2 = sin^2(phi/2) these are (s + c2)/s2 and sqrt(c2/s2). Of c2 =
+    (1 + cos phi)/2 and s2 = sin^2 phi/(4 c2) that form keeps its digits at small turns; beyond a
+    right angle c2 and s2 change places.
     """
-    cos2, sin2 = np.abs(cos), sin * sin
-    cos2 += 1
-    sin2 /= 2 * cos2
-    cos2 /= 2
-    wide = np.flatnonzero(cos < 0)
-    cos2[wide], sin2[wide] = sin2[wide], cos2[wide]
+    cos2 = (1 + np.abs(cos)) / 2
+    sin2 = sin * sin / (4 * cos2)
+    wide = cos < 0
+    cos2, sin2 = np.where(wide, sin2, cos2), np.where(wide, cos2, sin2)
     with np.errstate(divide="ignore", invalid="ignore"):
-        by_tolerance = np.sqrt(cos2)
-        by_tolerance += cos2
-        by_tolerance *= tolerance
-        by_tolerance /= sin2
-        cos2 /= sin2
-        by_length = np.sqrt(cos2, out=cos2)
-    by_length *= shortest
-    by_length /= 2
-    return np.fmin(by_tolerance, by_length)
+        return (np.sqrt(cos2) + cos2) / sin2, np.sqrt(cos2 / sin2)
 
 
 def _directions(path: _Path) -> tuple[Floats, Floats, Floats, Floats, Floats | None]:
@@ -212,25 +214,47 @@ def _run_lengths(length: Floats, onward: Bools) -> Floats:
 
 
 def _look_ahead(joints: Floats, length: Floats, accel: float) -> Floats:
-    """Lower v^2 at joints to what acceleration can reach forwards and backwards."""
-    reach = np.concatenate(([0.0], np.cumsum(2 * accel * length)))
-    forward = np.minimum.accumulate(joints - reach) + reach
-    lowered = np.minimum(joints, forward)
-    backward = np.minimum.accumulate((lowered + reach)[::-1])[::-1] - reach
-    return np.asarray(np.maximum(np.minimum(lowered, backward), 0.0))
+    """Lower v^2 at joints to what acceleration can reach forwards and backwards.
+
+    ``reach`` is v^2 gained from the start without a break, so that what can be reached from a joint
+    is a running minimum of v^2 less ``reach``. In place: fresh arrays of this size cost more than
+    the arithmetic.
+    """
+    reach = np.empty(len(joints))
+    reach[0] = 0.0
+    np.cumsum(length, out=reach[1:])
+    reach *= 2 * accel
+    lowered = joints - reach
+    np.minimum.accumulate(lowered, out=lowered)
+    lowered += reach
+    np.minimum(lowered, joints, out=lowered)
+    backward = lowered + reach
+    np.minimum.accumulate(backward[::-1], out=backward[::-1])
+    backward -= reach
+    np.minimum(lowered, backward, out=lowered)
+    return np.maximum(lowered, 0.0, out=lowered)
 
 
 def _trapezoids(length: Floats, top: Floats, joints: Floats, accel: float) -> Floats:
-    """Seconds of moves with v^2 ``top`` at most and ``joints`` at their ends."""
+    """Seconds of moves with v^2 ``top`` at most and ``joints`` at their ends; a piece at a time,
+    so that what is in between stays in the processor's cache."""
+    times = np.empty(len(length))
+    for start in range(0, len(length), _PIECE):
+        own = slice(start, start + _PIECE)
+        ends = joints[start : start + _PIECE + 1]
+        times[own] = _trapezoids_of(length[own], top[own], ends, accel)
+    return times
+
+
+def _trapezoids_of(length: Floats, top: Floats, joints: Floats, accel: float) -> Floats:
+    """v^2 peaks at p = min(top, (u0 + u1)/2 + a L); speeding up and slowing down take
+    (2 sqrt p - sqrt u0 - sqrt u1)/a over (2 p - u0 - u1)/(2 a), the rest is at the peak's speed."""
     enter, leave = joints[:-1], joints[1:]
     ends = enter + leave
     peak = np.minimum(top, ends / 2 + accel * length)
     np.maximum(peak, np.maximum(enter, leave), out=peak)
     speed, root = np.sqrt(peak), np.sqrt(joints)
-    changing = (2 * speed - root[:-1] - root[1:]) / accel
-    peak *= 2
-    peak -= ends
-    peak /= 2 * accel
-    level = np.maximum(length - peak, 0.0)
-    level /= speed
-    return np.asarray(changing + level)
+    changing_s = (2 * speed - root[:-1] - root[1:]) / accel
+    changing_mm = (2 * peak - ends) / (2 * accel)
+    level_mm = np.maximum(length - changing_mm, 0.0)
+    return np.asarray(changing_s + level_mm / speed)
