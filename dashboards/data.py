@@ -18,7 +18,7 @@ from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, Figure, JobCost, RunDetail, Today, WearBoard
 from planning.reports.squareness import Squareness
 from shopfloor.calendar import ShiftSpan, shift_at, shifts_between
-from shopfloor.selectors import desk, desk_arcs, desk_runs, work
+from shopfloor.selectors import desk, desk_arcs, desk_runs, drawings, work
 from shopfloor.selectors.shop import shift_patterns, shop_zone, the_shop
 from shopfloor.selectors.unassigned import Unassigned
 
@@ -192,6 +192,11 @@ def inspections(piece_ids: list[int]) -> list[desk.Inspected]:
 def nests_to_choose() -> list[tuple[int, str]]:
     """Nests that are not withdrawn, the newest first: id and what it says of itself."""
     return desk.nests_to_choose()
+
+
+def drawings_to_choose() -> list[tuple[str, str]]:
+    """Drawings by table and set that can, the newest first: "drawing-table-set" and words."""
+    return drawings.drawings_to_choose()
 
 
 def pit_limit_mm() -> float:

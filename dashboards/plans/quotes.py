@@ -16,7 +16,9 @@ from dashboards.access import desk, sight_of
 from planning.calc.quote import Score
 from planning.services.quotes import (
     CHANCES,
+    Asked,
     LineAsked,
+    PartsAsked,
     QuoteError,
     quote_decide,
     quote_found,
@@ -24,7 +26,7 @@ from planning.services.quotes import (
     quote_revise,
 )
 
-ROWS = range(1, 5)  # nests a quote's form has room for
+ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
 MOST_DAYS = 365
 
 
@@ -51,14 +53,19 @@ def make(request: HttpRequest) -> HttpResponseBase:
             return redirect("quote", quote_id=made.pk)
     context = {
         "nests": data.nests_to_choose(),
-        "rows": [
-            (row, request.POST.get(f"nest{row}", ""), request.POST.get(f"sheets{row}", "1"))
-            for row in ROWS
-        ],
+        "rows": _rows(request, "nest", "sheets"),
+        "drawings": data.drawings_to_choose(),
+        "part_rows": _rows(request, "drawing", "parts"),
         "chances": [(str(chance), f"{chance * 100:.0f} in 100") for chance in CHANCES],
         "said": request.POST,
     }
     return render(request, "kerfbook/quote_make.html", context)
+
+
+def _rows(request: HttpRequest, what: str, count: str) -> list[tuple[int, str, str]]:
+    """What the form's rows said, to stand there again."""
+    said = request.POST
+    return [(row, said.get(f"{what}{row}", ""), said.get(f"{count}{row}", "1")) for row in ROWS]
 
 
 @desk("see_margin")
@@ -96,10 +103,15 @@ def _deed(request: HttpRequest, quote_id: int) -> HttpResponseBase:
 def _asked(request: HttpRequest) -> dict[str, Any]:
     """What the form says. Raises `QuoteError` for figures that are none."""
     said = request.POST
-    lines = [
+    lines: list[Asked] = [
         LineAsked(_whole(said[f"nest{row}"], "nest"), _whole(said.get(f"sheets{row}"), "sheets"))
         for row in ROWS
         if said.get(f"nest{row}")
+    ]
+    lines += [
+        _parts(said[f"drawing{row}"], said.get(f"parts{row}"))
+        for row in ROWS
+        if said.get(f"drawing{row}")
     ]
     chance = said.get("chance", "")
     if chance not in {str(one) for one in CHANCES}:
@@ -115,6 +127,14 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
         "valid_days": days,
         "price_minor": _price(said.get("price", "")),
     }
+
+
+def _parts(route: str, parts: str | None) -> PartsAsked:
+    """ "drawing-table-set" and how many."""
+    keys = [_whole(key, "drawing") for key in route.split("-")]
+    if len(keys) != 3:
+        raise QuoteError(f"{route!r} is no drawing with a table and a set.")
+    return PartsAsked(keys[0], keys[1], keys[2], _whole(parts, "parts"))
 
 
 def _whole(text: str | None, what: str) -> int:

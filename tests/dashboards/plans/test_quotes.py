@@ -3,8 +3,12 @@ from __future__ import annotations
 import pytest
 from django.contrib.auth.models import Permission
 
+from planning.calc.drawing import Reading
+from planning.services.drawing_plan import drawing_plan
 from shopfloor.models import Nest, Quote
+from shopfloor.services.drawings import drawing_add
 from tests.planning import cast
+from tests.planning.calc.drawing.made import dxf, square
 from tests.planning.test_quotes import NOW
 
 pytestmark = pytest.mark.django_db
@@ -87,3 +91,41 @@ def test_the_jobs_page_leads_there_only_those_who_may(shop, as_):
     assert "/jobs/quotes/" in as_("owner").get("/jobs/").content.decode()
     assert "/jobs/quotes/" not in as_("supervisor").get("/jobs/").content.decode()
     assert Nest.objects.count() == 0
+
+
+@pytest.fixture
+def drawn(history, owner):
+    made = drawing_add(
+        name="base plate", file_name="base.dxf", raw=dxf(square), by=owner,
+        material=history.nest.material, thickness_text="6 mm", reading=Reading(),
+    )  # fmt: skip
+    drawing_plan(key=str(made.revisions.get().pk), payload={})
+    return f"{made.pk}-{history.nest.table_id}-{history.nest.wear_set_id}"
+
+
+def test_a_quote_from_a_drawing_says_that_it_is_estimated(drawn, as_):
+    client = as_("owner")
+    assert "base plate, 6 mm MS" in client.get("/jobs/quotes/new/").content.decode()
+    asked = form("", drawing1=drawn, parts1="25")
+    body = client.post("/jobs/quotes/new/", asked, follow=True).content.decode()
+    assert "base plate</a> rev 1, 25 parts" in body
+    assert "estimated: no program yet" in body
+    assert "estimated: no nest yet" in body
+    assert Quote.objects.get().cost_minor > 0
+    assert "Q-0001" in client.get("/jobs/quotes/").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("route", "parts", "said"),
+    [
+        ("{}", "0", "how many parts"),
+        ("{}", "many", "is no number of parts"),
+        ("1-2", "3", "is no drawing with a table and a set"),
+        ("x-y-z", "3", "is no number of drawing"),
+        ("999-999-999", "3", "no such drawing, table or set"),
+    ],
+)
+def test_a_wrong_drawing_is_said(drawn, as_, route, parts, said):
+    asked = form("", drawing1=route.format(drawn), parts1=parts)
+    assert said in as_("owner").post("/jobs/quotes/new/", asked).content.decode()
+    assert not Quote.objects.exists()
