@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 from urllib.parse import parse_qs, urlencode
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, dcc, html
 from django.urls import reverse
 
 from dashboards import data, theme
@@ -23,10 +23,8 @@ AHEAD = 3  # days after today that show what waits
 
 
 def register(app: Dash) -> None:
-    app.config.suppress_callback_exceptions = True  # the nest's picker is drawn by the first one
     app.layout = parts.frame_of("Reading the days")
     parts.wire(app, page)
-    app.callback(Output("sets", "children"), Input("nest", "value"), on_error=parts.failed)(sets)
 
 
 def page(search: str | None) -> Drawn:
@@ -78,8 +76,7 @@ def drawn(
                     html.Div([_chart(days, today, who), _table(days)], className="cols lean-left"),
                     parts.section(
                         "What a nest would take",
-                        _chooser(nest),
-                        html.Div(id="sets"),
+                        *_nest(nest, span, table),
                         key="planned minutes and money on each table and set",
                     ),
                 ],
@@ -158,23 +155,32 @@ def _ranges(span: int, table: str) -> Drawn:
     return parts.picker(choices, "How far back")
 
 
-def _chooser(nest: str) -> Drawn:
+def _nest(nest: str, span: int, table: str) -> list[Drawn]:
+    """The nest asked for, else the first, under a plain form: it works by keyboard and by ear, and
+    its address can be kept."""
     known = data.nests_to_choose()
-    options = [{"label": words, "value": key} for key, words in known]
     chosen = int(nest) if nest.isdecimal() else (known[0][0] if known else None)
-    return html.Div(
+    options = [
+        html.Option(words, value=str(key), selected=key == chosen or None) for key, words in known
+    ]
+    kept = {"days": str(span), "table": table}
+    hidden = [
+        dcc.Input(type="hidden", name=name, value=value) for name, value in kept.items() if value
+    ]
+    form = html.Form(
         [
-            html.Label("Nest", htmlFor="nest"),
-            dcc.Dropdown(
-                id="nest",
-                options=options,
-                value=chosen,
-                clearable=False,
-                placeholder="Choose a nest",
+            *hidden,
+            html.Div(
+                [html.Label("Nest", htmlFor="nest"), html.Select(options, id="nest", name="nest")],
+                className="field",
             ),
+            html.Button("Show", type="submit", className="btn quiet"),
         ],
-        className="field chooser",
+        className="filters chooser",
+        method="get",
+        action=PREFIX,
     )
+    return [form, html.Div(sets(chosen), id="sets")]
 
 
 def _margin(names: list[str], span: int, table: str) -> list[Drawn]:

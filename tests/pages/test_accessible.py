@@ -29,7 +29,7 @@ OWN = ("preferences", "password")
 def filled(arguments, sheet, north, operator, planner):
     """Something of everything: a remnant, a measured run with a piece, loose arcs, a late count."""
     from planning.services.run_figures import run_figures
-    from shopfloor.models import Action, ArcAssignment, Check, Run
+    from shopfloor.models import Action, AirReading, ArcAssignment, Check, Factor, Run
 
     now = timezone.now()
     remnant_add(sheet=sheet, length_mm=1000, width_mm=600, at=now - timedelta(days=300))
@@ -48,6 +48,17 @@ def filled(arguments, sheet, north, operator, planner):
         at = start + timedelta(minutes=n)
         u_mm = 0.9 if n == 11 else 0.3 + n % 3 / 50
         Check.objects.create(run=run, at=at, by=operator, u_mm=u_mm, correction_mm=0.1)
+    AirReading.objects.create(
+        table=north, at=start, shift_date=start.date(), flowing_kpa=600.0, drained=True, by=operator
+    )
+    nest = revision.nest
+    for state, thickness_mm in (("proposed", 6.0), ("declined", 8.0)):
+        Factor.objects.create(
+            wear_set=nest.wear_set, material=nest.material, thickness_mm=thickness_mm, value=1.1,
+            low=1.0, high=1.2, bare=1.1, shop=1.1, runs=7, runs_from=start.date(),
+            runs_to=start.date(), state=state, proposed_at=start, decided_at=start,
+            decided_by=planner if state == "declined" else None, why="thin",
+        )  # fmt: skip
     parts = [{"line": line.pk, "good": 2, "scrap": 1, "rework": 0}]
     sides = {"run": str(run.pk), "by": "x", "at": now.isoformat(), "parts": parts}
     Action.objects.create(
@@ -72,7 +83,8 @@ def dashboard_pages(filled) -> list[str]:
     return [
         "/today/", f"/runs/{run.pk}/", f"/figures/run/{run.pk}/", "/wear/", "/cost/", "/balance/",
         f"/cost/jobs/{line.job_id}/", f"/today/arcs/?first={loose}",
-        f"/today/reason/{filled['stop']}/", "/nowhere/",
+        f"/today/reason/{filled['stop']}/", "/nests/factors/", "/jobs/quotes/", "/jobs/quotes/new/",
+        "/balance/measures/", f"/nests/{run.revision.nest_id}/routes/", "/nowhere/",
     ]  # fmt: skip
 
 
