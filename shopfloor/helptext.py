@@ -100,6 +100,8 @@ PLANNER = Help(
         ("Nests", "nests", "cut programs, their plan, which parts are for which line"),
         ("Lists", "queue", "what each table burns next, each with its sheet"),
         ("Cut chart", "chart", "the shop’s own: speed, heights, kerf by set and thickness"),
+        ("Trials", "trials", "cuts tried on scrap, and which became a row"),
+        ("Tables", "tables", "how each moves and reads a program"),
         ("Stock", "stock", "receive plate; a heat opens every part cut from it"),
         ("Plate wanted", "low_stock", "what the lists want against what is free"),
         ("Remnants", "remnants", "what could still be cut from"),
@@ -113,7 +115,10 @@ PLANNER = Help(
          "it until that place is dropped."),
         ("A changed program", "is a new revision. Where the torch’s path changed, setup sheets "
          "printed before are void and say so when scanned; a changed comment voids nothing."),
-        ("Plans", "come from program, chart and table. “Refused” says why there is none."),
+        ("Plans", "come from program, chart and table. “Refused” says why there is none. Where one "
+         "of the three changes they are made anew."),
+        ("A long file", "is taken in beside the pages. It shows how far it is and can be stopped; "
+         "nothing half is kept."),
     ),
     (*SHOP_WORDS, *EVIDENCE,
      ("duty", "fine: low current, squarer, slower; fast: high current, production")),
