@@ -35,6 +35,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "late": ({"supervisor", "planner", "owner", "administrator"}, ""),
     "incoming": (PLAN, "incoming"),
     "incoming_how_far": (PLAN, "incoming"),
+    "find": (ALL, ""),
     "nests": (ALL, ""),
     "nest_add": (PLAN, ""),
     "nest": (ALL, "nest"),
