@@ -236,19 +236,25 @@ class Decoder:
                 session, is_duplicate = self._sequence.arrive(seq, time_us, newest_us)
         if time_us > newest_us:
             self._newest_us = time_us
-        kind = self._signals.get(word or "") or self._kind(word)
-        torch = (torch.strip() if torch else "") or self._torch
-        value = name = None
-        if kind == PROGRAM:
-            torch = torch or ""  # a program without a torch is the whole table's
-            name = (value_text or "").strip()
-            if not name:
-                raise ParseError("bad value", "a program without its name")
-        elif kind >= SAMPLE_A:
-            value = decimal(value_text, self._decimal)
-        if torch is None:
-            raise ParseError("no torch", "the line names no torch and the feed neither")
         position = line.position
+        value = name = None
+        try:
+            kind = self._signals.get(word or "") or self._kind(word)
+            torch = (torch.strip() if torch else "") or self._torch
+            if kind == PROGRAM:
+                torch = torch or ""  # a program without a torch is the whole table's
+                name = (value_text or "").strip()
+                if not name:
+                    raise ParseError("bad value", "a program without its name")
+            elif kind >= SAMPLE_A:
+                value = decimal(value_text, self._decimal)
+            if torch is None:
+                raise ParseError("no torch", "the line names no torch and the feed neither")
+        except ParseError:
+            if seq is not None and not is_duplicate:
+                # It came, whatever it says: what is missing before it is missing.
+                self._outlet.pass_by(session, seq, time_us, position, newest_us)
+            raise
         if not self._timed:
             key = position_key(self._source, position)
         elif seq is not None:

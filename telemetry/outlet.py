@@ -12,6 +12,8 @@ from telemetry.events import Batch, Event, Gap
 from telemetry.ordering import Window
 from telemetry.sequence import NEAR, Sequence
 
+_REFUSED = 0  # the kind of a line that is no event
+
 
 class Outlet:
     """Puts events in order and lets them go into a batch."""
@@ -58,6 +60,14 @@ class Outlet:
         batch.gaps += [Gap(session, *run, time_us, at) for run in release(session, seqs[0])]
         release(session, seqs[-1])
 
+    def pass_by(self, session: int, seq: int, time_us: int, position: int, newest_us: int) -> None:
+        """A refused line in its place: no event, but its number can show a gap."""
+        if not self._timed or time_us >= newest_us - self._window_us:
+            self.window.add(
+                Event("", time_us, _REFUSED, "", seq, session, "", None, None, 0, position, 0,
+                      None, "")
+            )  # fmt: skip
+
     def empty(self, batch: Batch) -> None:
         """Release everything, edges that wait to be proven too."""
         self._release(self.window.release(None), batch)
@@ -87,9 +97,11 @@ class Outlet:
         if self._has_seq:
             self._unchecked += [[e.session, e.seq or 0, e.time_us, e.position] for e in events]
         if self._debounce_us is None:
-            batch.events += events
+            batch.events += [event for event in events if event.kind != _REFUSED]
             return
         for event in events:
+            if event.kind == _REFUSED:
+                continue
             edge = self._edges_of(event.torch).feed(event)
             if edge is None:
                 batch.repeats += 1

@@ -266,3 +266,19 @@ def test_contact_polled_at_10_hz_gives_its_closures_and_nothing_lost() -> None:
     assert len(events) == 2400
     assert [e.time_us for e in events[:3]] == [0, 3_000_000, 4_000_000]
     assert len({e.key for e in events}) == 2400
+
+
+def test_a_refused_line_shows_the_gap_before_it_even_as_the_last_one():
+    raw = (
+        "1,2026-03-10T06:00:00,ARC ON,\n2,2026-03-10T06:00:01,ARC OFF,\n"
+        "5,2026-03-10T06:00:05,NOISE,\n"
+    )
+    last = decode(FEED, [raw.encode()])
+    assert [reject.reason for reject in last.rejects] == ["unknown signal"]
+    assert [(gap.after_seq, gap.before_seq) for gap in last.gaps] == [(2, 5)]
+    more = decode(FEED, [f"{raw}6,2026-03-10T06:00:06,ARC ON,\n".encode()])
+    assert more.gaps == last.gaps
+    late = "4,2026-03-10T06:00:04,ARC OFF,\n3,2026-03-10T06:00:03,ARC ON,\n"
+    filled = decode(FEED, [f"{raw}{late}".encode()])
+    assert filled.gaps == []  # they came within the window, behind the refused one
+    assert [event.seq for event in filled.events] == [1, 2, 3, 4]

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
+import tempfile
 from io import StringIO
 from pathlib import Path
 
 import pytest
 from django.core.management import ManagementUtility, call_command
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from telemetry.bench.shop import FEED, make_table
 from tests.processes import ROOT, environment
@@ -86,3 +90,50 @@ def test_half_a_million_lines_are_read_in_little_memory(tmp_path: Path) -> None:
         shown = json.loads(done.stdout)
     assert (shown["lines"], len(shown["arcs"])) == (len(table.lines), len(table.arcs))
     assert most["long.csv"] - most["empty.csv"] < 150_000
+
+
+SIGNAL_LINES = st.sampled_from(
+    [b"1,2026-03-10T06:00:00,ARC ON,\n", b"2,2026-03-10T06:00:09,ARC OFF,\n", b"seq,time,signal\n"]
+)
+ANY_LINES = st.lists(st.one_of(SIGNAL_LINES, st.binary(max_size=60)), max_size=12).map(b"".join)
+CASES = st.sampled_from(sorted(path.parent for path in FEEDS.glob("*/feed.toml")))
+
+
+def outcome(feed: bytes, lines: bytes) -> tuple[dict | None, str]:
+    """What `readfeed` printed, or None where it ended with status 2, and its complaint."""
+    with tempfile.TemporaryDirectory() as folder:
+        description, sample = Path(folder) / "f.toml", Path(folder) / "lines"
+        description.write_bytes(feed)
+        sample.write_bytes(lines)
+        out, err, status = StringIO(), StringIO(), 0
+        try:
+            call_command("readfeed", description, sample, "--json", stdout=out, stderr=err)
+        except SystemExit as ended:
+            status = ended.code
+    complaint = err.getvalue().replace(f"{folder}/", "")
+    if status == 0:
+        return json.loads(out.getvalue()), complaint
+    assert (status, out.getvalue()) == (2, "")
+    assert re.fullmatch(r"(f\.toml|lines):\d+: .+\n", complaint)
+    return None, complaint
+
+
+@settings(max_examples=150)
+@given(CASES, ANY_LINES)
+def test_any_bytes_are_read_with_counts_that_add_up_or_refused_in_one_line(case, lines) -> None:
+    answer, complaint = outcome((case / "feed.toml").read_bytes(), lines)
+    if answer is None:
+        assert complaint.startswith("lines:")
+        return
+    assert complaint == ""
+    assert answer["rejected"] == len(answer["rejects"])
+    assert answer["events"] + answer["rejected"] + answer["duplicates"] <= answer["lines"]
+    assert answer["lines"] <= lines.count(b"\n") + 1
+
+
+@settings(max_examples=150)
+@given(st.binary(max_size=300), st.booleans())
+def test_any_bytes_for_a_description_are_taken_or_refused_in_one_line(raw, behind) -> None:
+    lines = GOOD.with_name("input.csv").read_bytes()
+    answer, complaint = outcome(GOOD.read_bytes() + raw if behind else raw, lines)
+    assert answer or complaint.startswith("f.toml:")

@@ -1,0 +1,39 @@
+"""Coverage-guided fuzzing of decoding, on demand: `python -m tests.telemetry.fuzz` (atheris and
+libFuzzer's options, say `-max_total_time=600`). The first byte chooses the description."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import atheris
+
+with atheris.instrument_imports():
+    from telemetry.decode import Decoder
+    from telemetry.description import parse_description
+    from telemetry.wholesale import BulkDecoder
+
+FEEDS = sorted((Path(__file__).parents[2] / "fixtures" / "feeds").glob("*/feed.toml"))
+DESCRIPTIONS = [parse_description(path.read_text()) for path in FEEDS]
+
+
+def one(data: bytes) -> None:
+    """Both decoders take any bytes, and come to the same."""
+    description = DESCRIPTIONS[data[0] % len(DESCRIPTIONS)] if data else DESCRIPTIONS[0]
+    found = []
+    for make in (Decoder, BulkDecoder):
+        decoder = make(description)
+        lines = 0
+        for at in range(1, len(data), 4096):
+            batch = decoder.feed_block(
+                data[at : at + 4096], position=at - 1, arrival_us=at, source="fuzz"
+            )
+            lines += batch.lines
+        rest = decoder.flush(fragment="take")
+        found.append((lines + rest.lines, decoder.state()))
+    assert found[0] == found[1]
+
+
+if __name__ == "__main__":
+    atheris.Setup(sys.argv, one)
+    atheris.Fuzz()
