@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from planning.calc.program.codes import (
+    CYCLES_OFF,
     MODAL_GROUP,
     PATH_CHANGING,
     PATH_WORDS,
@@ -59,7 +60,9 @@ def _number(letter: str, digits: str, line: int) -> float:
 
 def check_codes(block: Block, line: int) -> None:
     """Raises ``ProgramError`` for two codes of one modal group and for codes that change the path
-    in a way that is not followed, the unknown ones with axis words among them."""
+    in a way that is not followed, the unknown ones with axis words among them. G80 beside a motion
+    code is let pass, against the letter of NISTIR 6556: programs in circulation begin so, and it
+    ends cycles, of which none is read."""
     seen: dict[str, float] = {}
     for code in block.g:
         name = code_name("G", code)
@@ -70,7 +73,7 @@ def check_codes(block: Block, line: int) -> None:
             if not block.words.keys().isdisjoint(PATH_WORDS):
                 raise ProgramError(line, f"{name} is not known and may change the path")
             continue
-        if group in seen and group != "non-modal":
+        if group in seen and group != "non-modal" and CYCLES_OFF not in (code, seen[group]):
             other = code_name("G", seen[group])
             raise ProgramError(line, f"{other} and {name} cannot stand in one block")
         seen[group] = code

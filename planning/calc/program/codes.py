@@ -52,6 +52,7 @@ PATH_CHANGING: dict[float, str] = {
 # Words with which an unknown G code might move the torch.
 PATH_WORDS = frozenset("XYIJR")
 
+CYCLES_OFF = 80.0
 PROGRAM_END = frozenset((2.0, 30.0))
 PAUSE = frozenset((0.0, 1.0, 60.0))
 SUBPROGRAM = frozenset((97.0, 98.0, 99.0))

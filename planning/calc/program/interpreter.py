@@ -134,7 +134,7 @@ class Interpreter:
         for code in block.g:
             if code in _MOTION:
                 self.motion = _MOTION[code]
-            elif code == 80.0:
+            elif code == codes.CYCLES_OFF and _MOTION.keys().isdisjoint(block.g):
                 self.motion = None
             elif code == 53.0:
                 self.notes.once(line, "G53: the machine's zero is taken to be the program's X0 Y0")

@@ -212,6 +212,11 @@ def test_what_cannot_be_read_is_refused_with_its_line(text, line, said):
     assert caught.value.line == line
 
 
+@pytest.mark.parametrize("first", ["G0 G40 G49 G50 G80 G94", "G80 G0"])
+def test_cycles_may_be_ended_beside_a_motion_code(first):
+    assert ends(read(f"{first}\nX5")) == [(5.0, 0.0)]
+
+
 def test_unknown_codes_that_move_nothing_are_noted():
     program = read("G0 X1\nG123\nM66 P1\nG43 H1\nS100 T2")
     assert [(n.line, n.text) for n in program.notes] == [
