@@ -10,6 +10,7 @@ from django.contrib.auth.hashers import make_password
 
 from shopfloor.demo import cast
 from shopfloor.demo.chart import NOTE, SETS, rows
+from shopfloor.demo.trials import trials
 from shopfloor.models import (
     ChartRow,
     Customer,
@@ -38,6 +39,7 @@ def standing(*, begin: datetime, now: datetime, zone: str) -> None:
     _tables()
     _shifts(day, today)
     _chart(begin)
+    trials(now=now)
     for kind, amount in cast.RATES:
         Rate.objects.create(kind=kind, amount_minor=amount, valid_from=day, note="example value")
     Customer.objects.bulk_create(Customer(name=name) for name in cast.CUSTOMERS)
