@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 
+from dashboards.lengths import fine_said, thick
+from planning.calc.units import MM_PER_IN, in_from_mm
 from shopfloor.strip import Svg
 
 NARROW_BELOW = 460
@@ -31,10 +33,11 @@ class PitChart:
     left: int | None = None
     low: int | None = None
     high: int | None = None
+    inch: bool = False
 
 
 def pit_figure(chart: PitChart, width: int = 478, height: int = 420) -> Svg:
-    """Starts along the top, mm down. Drawn only with one measurement or more."""
+    """Starts along the top, depth down. Drawn only with one measurement or more."""
     left, top, right, bottom = 46, 40, width - 12, height - 44
     reach = _reach(chart)
     deepest = max([chart.limit_mm * 1.15, *(p.pit_mm * 1.05 for p in (*chart.now, *chart.before))])
@@ -57,7 +60,8 @@ def pit_figure(chart: PitChart, width: int = 478, height: int = 420) -> Svg:
     ]
     if chart.now:
         last = chart.now[-1]
-        words = f"{last.pit_mm:.2f} mm, {last.label}" if last.label else f"{last.pit_mm:.2f} mm"
+        words = fine_said(last.pit_mm, inch=chart.inch)
+        words += f", {last.label}" if last.label else ""
         end = x(last.starts) > (left + right) / 2
         lift = 18 if y(last.pit_mm) < top + 24 else -8
         parts.append(
@@ -78,7 +82,8 @@ def said(chart: PitChart) -> str:
     if not chart.now:
         return "No pit was measured on this electrode."
     last = chart.now[-1]
-    words = f"Pit {last.pit_mm:.2f} mm after {last.starts} starts; limit {chart.limit_mm:g} mm"
+    pit, limit = fine_said(last.pit_mm, inch=chart.inch), thick(chart.limit_mm, inch=chart.inch)
+    words = f"Pit {pit} after {last.starts} starts; limit {limit}"
     if chart.left is not None:
         words += f"; about {chart.left} starts left"
     return words + "."
@@ -97,12 +102,14 @@ def _frame(
     left, top, right, bottom = box
     parts = []
     step_mm = 0.4 if chart.limit_mm >= 1 else 0.1
+    if chart.inch:
+        step_mm = MM_PER_IN * (0.01 if chart.limit_mm >= 1 else 0.005)
     mm = 0.0
     while y(mm) <= bottom and mm < chart.limit_mm - 1e-9:
         parts.append(
             f'<path class="feint" d="M{left} {y(mm):.1f}H{right}"/>'
-            f'<text class="tick" x="{left - 8}" y="{y(mm) + 4:.1f}" text-anchor="end">{mm:.1f}'
-            "</text>"
+            f'<text class="tick" x="{left - 8}" y="{y(mm) + 4:.1f}" text-anchor="end">'
+            f"{_tick(mm, chart)}</text>"
         )
         mm += step_mm
     step = _step(reach)
@@ -117,11 +124,15 @@ def _frame(
         f'<rect fill="url(#h-stop)" x="{left}" y="{at:.1f}" width="{right - left}" '
         f'height="{bottom - at:.1f}"/><path class="limit" d="M{left} {at:.1f}H{right}"/>'
         f'<text class="tick em" x="{left - 8}" y="{at + 4:.1f}" text-anchor="end">'
-        f"{chart.limit_mm:.1f}</text>"
-        f'<text class="lab b" x="{left + 4}" y="{at - 6:.1f}">change at {chart.limit_mm:g} mm'
-        "</text>"
+        f"{_tick(chart.limit_mm, chart)}</text>"
+        f'<text class="lab b" x="{left + 4}" y="{at - 6:.1f}">change at '
+        f"{thick(chart.limit_mm, inch=chart.inch)}</text>"
     )
     return parts
+
+
+def _tick(mm: float, chart: PitChart) -> str:
+    return f"{in_from_mm(mm):.3f}" if chart.inch else f"{mm:.1f}"
 
 
 def _step(reach: float) -> int:

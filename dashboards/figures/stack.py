@@ -8,6 +8,7 @@ from html import escape
 
 from dashboards import theme
 from dashboards.ledgers.wear import PieceRow
+from dashboards.lengths import fine_said
 from shopfloor.strip import Svg
 
 # Our own elevation of five kinds of part, about x = 0, y downwards: outline, details, height, half
@@ -142,5 +143,5 @@ def age_words(piece: PieceRow) -> str:
     said.append(f"{theme.span(piece.arc_s)} arc")
     if piece.fitted_at is not None:
         said.append(f"fitted {piece.fitted_at.day} {piece.fitted_at:%b}")
-    pit = "" if piece.pit_mm is None else f"; pit {piece.pit_mm:.2f} mm"
+    pit = "" if piece.pit_mm is None else f"; pit {fine_said(piece.pit_mm, inch=piece.inch)}"
     return ", ".join(said) + pit

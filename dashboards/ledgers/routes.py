@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from dashboards import theme
+from dashboards import lengths, theme
 from dashboards.access import Sight
 from planning.calc.edge import PredictedU
 from planning.calc.routes import Flip
@@ -42,12 +42,12 @@ class RouteSaid:
     short: bool
 
 
-def said(found: NestRoutes, zone: tzinfo, now: datetime) -> list[RouteSaid]:
+def said(found: NestRoutes, zone: tzinfo, now: datetime, *, inch: bool = False) -> list[RouteSaid]:
     digits = found.money["currency_digits"]
-    return [_said(row, digits, zone, now) for row in found.rows]
+    return [_said(row, digits, zone, now, inch) for row in found.rows]
 
 
-def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime) -> RouteSaid:
+def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime, inch: bool) -> RouteSaid:
     route = row.route
     wear = None if route.wear_minor is None else round(route.wear_minor)
     return RouteSaid(
@@ -59,8 +59,8 @@ def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime) -> RouteSaid:
         bench=theme.UNKNOWN if route.bench_min is None else theme.minutes(route.bench_min),
         wear=theme.money(wear, digits),
         cost=theme.money(row.cost_minor, digits),
-        u=theme.UNKNOWN if route.u.u_mm is None else f"{route.u.u_mm:.2f}",
-        u_range=_ends(route.u),
+        u=theme.UNKNOWN if route.u.u_mm is None else lengths.fine(route.u.u_mm, inch=inch),
+        u_range=_ends(route.u, inch),
         u_from=_from(route.u),
         stands="; ".join(word for word in (row.range_words, STANDS[route.verdict]) if word),
         off=route.verdict == "fails",
@@ -70,10 +70,10 @@ def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime) -> RouteSaid:
     )
 
 
-def _ends(u: PredictedU) -> str:
+def _ends(u: PredictedU, inch: bool) -> str:
     if u.low_mm is None or u.high_mm is None:
         return theme.UNKNOWN
-    return f"{u.low_mm:.2f}–{u.high_mm:.2f}"
+    return f"{lengths.fine(u.low_mm, inch=inch)}–{lengths.fine(u.high_mm, inch=inch)}"
 
 
 def _from(u: PredictedU) -> str:

@@ -33,6 +33,7 @@ class PieceRow:
     basis: str
     price_minor: int | None
     charged_minor: int | None
+    inch: bool = False  # whoever looks reads inches
 
     @property
     def used(self) -> float | None:

@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from dashboards import data
+from dashboards import data, lengths
 from dashboards.access import desk, sight_of
 from planning.reports.shapes import OpenedRow
 
@@ -29,19 +29,19 @@ def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
         found = data.open_figure(kind, key)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    rows = [_row(row) for row in found.rows if sight.cost or not is_money(row)]
+    rows = [_row(row, inch=sight.inch) for row in found.rows if sight.cost or not is_money(row)]
     context = {"figure": found, "rows": rows, "kind": kind, "up": _up(kind, key), "sight": sight}
     return render(request, "kerfbook/figure.html", context)
 
 
-def _row(row: OpenedRow) -> dict[str, Any]:
+def _row(row: OpenedRow, *, inch: bool) -> dict[str, Any]:
     """A row as `_opened.html` draws it, leading on where it opens."""
     url = reverse("figure", args=[row.kind, row.id]) if row.kind and row.id else ""
     return {
         "label": row.label,
-        "value": row.value,
+        "value": lengths.words(row.value, inch=inch),
         "evidence": row.evidence,
-        "note": row.note,
+        "note": lengths.words(row.note, inch=inch),
         "total": row.total,
         "url": url,
     }

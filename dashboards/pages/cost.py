@@ -82,7 +82,7 @@ def drawn(
         html.Div(
             [
                 cost_tables.metres_table(month, who.sight, currency, digits),
-                cost_tables.hours_table(month),
+                cost_tables.hours_table(month, who.sight),
             ],
             className="cols below",
         )

@@ -5,15 +5,16 @@ from __future__ import annotations
 from dash import html
 from django.urls import reverse
 
-from dashboards import theme
+from dashboards import lengths, theme
 from dashboards.access import Sight
 from dashboards.ledgers import square as ledgers
 from dashboards.pages import parts
 from dashboards.pages.parts import Cell, Column, Drawn, Line
-from planning.calc.units import ft_from_mm
+from planning.calc.units import M_PER_FT, MM_PER_IN, ft_from_mm
 from planning.reports.shapes import CostMonth
 from planning.reports.squareness import Squareness
 
+STEP_IN = 0.005  # of u, for who reads inches: 0.127 mm
 TITLE = "Cut fine, not asked for"
 
 
@@ -90,15 +91,18 @@ def _tenths(found: Squareness, sign: str, digits: int, sight: Sight) -> Drawn:
     if not plain:
         words = "No pair of sets has five checks each and a whole plan in one thickness."
         return parts.section(title, parts.state("empty", text=words))
-    feet = 0.3048 if sight.inch else 1.0
+    feet = M_PER_FT if sight.inch else 1.0
+    step = STEP_IN * MM_PER_IN / 0.1 if sight.inch else 1.0
     lines = [
         Line(
             (
-                f"{row['material']} {row['thickness_mm']:g} mm",
+                f"{row['material']} {lengths.thick(row['thickness_mm'], inch=sight.inch)}",
                 f"{row['fine_set']}, {row['fast_set']}",
-                f"{row['fine_u_mm']:.2f}, {row['fast_u_mm']:.2f}",
+                ", ".join(
+                    lengths.fine(row[name], inch=sight.inch) for name in ("fine_u_mm", "fast_u_mm")
+                ),
                 _each(row["per_m_minor"], digits, feet),
-                _each(row["per_tenth_minor"], digits, feet),
+                _each(row["per_tenth_minor"], digits, feet * step),
             )
         )
         for row in plain
@@ -107,9 +111,9 @@ def _tenths(found: Squareness, sign: str, digits: int, sight: Sight) -> Drawn:
     columns = (
         Column("Plate"),
         Column("Fine, fast"),
-        Column("u, mm", num=True),
+        Column(f"u, {lengths.unit(inch=sight.inch)}", num=True),
         Column(f"More a {per}", num=True),
-        Column("Each 0.1 mm", num=True),
+        Column(f"Each {STEP_IN:g} in" if sight.inch else "Each 0.1 mm", num=True),
     )
     return parts.section(
         title,

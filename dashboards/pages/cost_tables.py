@@ -5,13 +5,13 @@ from __future__ import annotations
 from dash import html
 from django.urls import reverse
 
-from dashboards import theme
+from dashboards import lengths, theme
 from dashboards.access import Sight
 from dashboards.ledgers import cost as ledgers
 from dashboards.pages import parts
 from dashboards.pages.cost_address import address
 from dashboards.pages.parts import Cell, Column, Drawn, Line
-from planning.calc.units import ft_from_mm, in_from_mm
+from planning.calc.units import ft_from_mm
 from planning.reports.shapes import CostMonth
 
 TERM_OF = "the term's time at the machine and labour rate of each run"
@@ -131,9 +131,7 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
         Line(
             (
                 row.material,
-                f"{in_from_mm(row.thickness_mm):.3f} in"
-                if sight.inch
-                else f"{row.thickness_mm:g} mm",
+                lengths.thick(row.thickness_mm, inch=sight.inch),
                 each(row.fine_minor),
                 each(row.fast_minor),
                 f"× {row.ratio:.2f}" if row.ratio else theme.NONE,
@@ -155,7 +153,7 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
     return parts.section(title, parts.ledger(title, columns, lines), key="all but the material")
 
 
-def hours_table(month: CostMonth) -> Drawn:
+def hours_table(month: CostMonth, sight: Sight) -> Drawn:
     """Hours by material, thickness and duty, until 80 % of them are named."""
     rows = ledgers.hours(month)
     title = "Where four fifths of the hours go"
@@ -165,7 +163,7 @@ def hours_table(month: CostMonth) -> Drawn:
         Line(
             (
                 row["material"],
-                f"{row['thickness_mm']:g} mm",
+                lengths.thick(row["thickness_mm"], inch=sight.inch),
                 row["duty"],
                 f"{row['hours']:,.1f}",
                 f"{(row['running_share'] or 0) * 100:.0f} %",

@@ -52,7 +52,7 @@ def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str,
     ]
     return {
         "found": found,
-        "routes": ledgers.said(found, data.zone(), now),
+        "routes": ledgers.said(found, data.zone(), now, inch=sight.inch),
         "flips": words,
         "lede": ledgers.lede(found, sight),
         "sight": sight,

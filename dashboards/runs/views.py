@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_safe
 
-from dashboards import data
+from dashboards import data, lengths
 from dashboards.access import desk, sight_of
 from dashboards.ledgers.run import records, strip_of
 from planning.reports.shapes import RunDetail
@@ -42,7 +42,7 @@ def run(request: HttpRequest, run_id: UUID) -> HttpResponseBase:
     context = _tables(detail) | _drawings(detail) | {"run": detail, "sight": sight}
     context["checks"] = data.run_checks(str(run_id))
     context["changes"] = data.run_changes(str(run_id))
-    context["plan"] = list(plan_rows(detail.plan))
+    context["plan"] = list(plan_rows(detail.plan, inch=sight.inch))
     context["computed"] = parse_datetime(str(detail.plan.get("computed_at") or ""))
     return render(request, "kerfbook/run/run.html", context)
 
@@ -99,27 +99,30 @@ def _drawings(detail: RunDetail) -> dict[str, Any]:
     return drawn
 
 
-def plan_rows(plan: dict[str, Any]) -> Any:
-    """The plan the run was opened with, as rows."""
+def plan_rows(plan: dict[str, Any], *, inch: bool = False) -> Any:
+    """The plan the run was opened with, as rows; lengths and speeds in inches for who reads
+    those."""
     for name, label, unit in PLAN_WORDS:
         value = plan.get(name)
         if value in (None, ""):
             continue
         said = f"{value:,.1f} {unit}".strip() if isinstance(value, float) else f"{value} {unit}"
-        yield {"label": label, "value": said.strip()}
+        yield {"label": label, "value": lengths.words(said.strip(), inch=inch)}
     snapshot = plan.get("snapshot")
     if isinstance(snapshot, dict):
-        yield from _flat(snapshot)
+        yield from _flat(snapshot, inch=inch)
 
 
-def _flat(values: dict[str, Any], before: str = "") -> Any:
+def _flat(values: dict[str, Any], before: str = "", *, inch: bool = False) -> Any:
     """Single values of the snapshot; lists (contour by contour) and money are left out."""
     for name, value in values.items():
         if any(word in name for word in ("minor", "rate", "price", "cost")):
             continue
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            name, value = lengths.named(name, value, inch=inch)
         label = f"{before}{name.replace('_', ' ')}"
         if isinstance(value, dict):
-            yield from _flat(value, f"{label}, ")
+            yield from _flat(value, f"{label}, ", inch=inch)
         elif not isinstance(value, list) and value not in (None, ""):
             said = plain(value) if isinstance(value, float) else str(value)
             yield {"label": label, "value": said}

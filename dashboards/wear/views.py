@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards import data, theme
+from dashboards import data, lengths, theme
 from dashboards.access import desk, sight_of
 from dashboards.figures.pit import PitChart, Point, pit_figure
 from dashboards.figures.stack import left_words, stack
@@ -33,7 +34,7 @@ def wear(request: HttpRequest) -> HttpResponseBase:
     """The board of one torch, with every torch and the drawer beneath."""
     try:
         board = data.wear_board(data.now())
-        context = _board(board, request)
+        context = _board(board, request, inch=sight_of(request.user).inch)
     except Exception:
         log.exception("wear board")
         context = {"failed": True}
@@ -41,7 +42,7 @@ def wear(request: HttpRequest) -> HttpResponseBase:
     return render(request, "kerfbook/wear.html", context | {"sight": sight, "caution": CAUTION})
 
 
-def _board(board: WearBoard, request: HttpRequest) -> dict[str, Any]:
+def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, Any]:
     torches = ledgers.torches(board.fitted)
     chosen = _chosen(torches, request)
     drawer = [row for row in ledgers.records(board.drawer) if row["kind"]]
@@ -55,9 +56,20 @@ def _board(board: WearBoard, request: HttpRequest) -> dict[str, Any]:
         "air": ledgers.records(data.air_by_shift(data.now()))[:BEFORE],
     }
     if chosen is not None:
-        context |= {"lede": _lede(chosen), "stacks": _stacks(chosen)} | _pit(board, chosen)
+        chosen = _read_by(chosen, inch=inch)
+        context["chosen"] = chosen
+        context |= {"lede": _lede(chosen), "stacks": _stacks(chosen)}
+        context |= _pit(board, chosen, inch=inch)
         context["notes"] = [_note(piece) for piece in chosen.pieces if piece.due != "no"]
     return context
+
+
+def _read_by(torch: TorchRow, *, inch: bool) -> TorchRow:
+    """What the outlooks rest on, with its lengths as the person reads them."""
+    pieces = tuple(
+        replace(one, basis=lengths.words(one.basis, inch=inch), inch=inch) for one in torch.pieces
+    )
+    return replace(torch, pieces=pieces)
 
 
 def _chosen(torches: Sequence[TorchRow], request: HttpRequest) -> TorchRow | None:
@@ -106,7 +118,7 @@ def _stacks(torch: TorchRow) -> list[str]:
     return [stack(torch.pieces, label, width) for width in (358, 560)]
 
 
-def _pit(board: WearBoard, torch: TorchRow) -> dict[str, Any]:
+def _pit(board: WearBoard, torch: TorchRow, *, inch: bool) -> dict[str, Any]:
     """The electrode's pit beside those of the electrodes of this set before it."""
     piece = next((one for one in torch.pieces if one.kind == "electrode"), None)
     if piece is None:
@@ -130,6 +142,7 @@ def _pit(board: WearBoard, torch: TorchRow) -> dict[str, Any]:
         left=piece.left,
         low=piece.low,
         high=piece.high,
+        inch=inch,
     )
     drawn = []
     if chart.now or chart.before:

@@ -170,5 +170,8 @@ def test_fine_cutting_nobody_asked_for_is_named_with_what_it_cost(month, owner, 
 def test_a_tenth_of_a_millimetre_has_its_price_in_the_persons_units(month, owner):
     assert "A36 6 mm fine 50 A, fast 120 A 0.15, 0.30 0.37 0.25" in made.texts(seen_by(owner))
     owner.units = "inch"
-    # a foot is 0.3048 m: 0.37 x 0.3048 = 0.11
-    assert "0.15, 0.30 0.11 0.08" in made.texts(seen_by(owner))
+    # a foot is 0.3048 m: 0.37 x 0.3048 = 0.11; 0.15 mm is 0.0059 in; 0.005 in is 1.27 tenths of a
+    # mm: 0.25 x 0.3048 x 1.27 = 0.10
+    assert "A36 0.236 in fine 50 A, fast 120 A 0.0059, 0.0118 0.11 0.10" in made.texts(
+        seen_by(owner)
+    )
