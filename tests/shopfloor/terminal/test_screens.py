@@ -278,16 +278,37 @@ def test_a_scanned_piece_takes_the_place_of_the_one_touched(hand, stage):
     assert "FA-NO-2" in stage.facts()["fitted"]
 
 
-def test_bench_work_is_three_touches_and_keep(hand, stage):
+def test_bench_work_on_a_scanned_traveler_line_is_two_touches(hand, stage):
     started(hand)
-    hand.tap("Bench work")
-    hand.tap("K-2284 line 1")
+    hand.taps = 0
+    hand.scan("K-2284/1")
+    hand.sees("Bench work, on which line?")
+    hand.looked_at("bench")
     hand.tap("Dross")
     hand.tap("20 min")
-    hand.looked_at("bench")
+    hand.settled()
+    assert hand.taps == 2
+    assert stage.facts()["bench"] == [["dross", 20.0]]
+    hand.sees("Undo")
+
+
+def test_bench_work_by_touch_alone_says_what_is_missing(hand, stage):
+    started(hand)
+    hand.taps = 0
+    hand.tap("Bench work")
+    hand.tap("45 min")
+    hand.sees("Say which line, and what was done.")
+    hand.tap("K-2284 line 1")
+    hand.tap("Flatten")
+    hand.tap("45 min")
+    hand.settled()
+    hand.tap("Bench work")
+    hand.tap("K-2284 line 1")
+    hand.tap("Edge")
+    hand.page.locator("#bench-min").fill("13")
     hand.tap("Keep it")
     hand.settled()
-    assert stage.facts()["bench"] == [["dross", 20.0]]
+    assert stage.facts()["bench"] == [["flatten", 45.0], ["edge", 13.0]]
 
 
 def test_the_air_is_two_touches(hand, stage):
