@@ -18,7 +18,8 @@ from shopfloor.models import (
     Tray,
     WearSet,
 )
-from shopfloor.services.chart_rows import SAME_MM, in_force, row_doubts
+from shopfloor.services.chart_office import in_force
+from shopfloor.services.chart_rows import SAME_MM, row_doubts
 
 
 def chart_rows(

@@ -9,6 +9,7 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from planning.calc import chart as calc
@@ -34,6 +35,11 @@ FIGURES = (
 SAME_MM = 1e-6
 
 
+def in_force(at: datetime) -> Q:
+    """Chart rows that hold at a moment."""
+    return Q(valid_from__lte=at) & (Q(valid_to=None) | Q(valid_to__gt=at))
+
+
 @dataclass(frozen=True, slots=True)
 class ChartChange:
     """One row of a chart file against the shop's: new, changed (`before` ends) or same."""
@@ -56,16 +62,15 @@ class ChartPlan:
         return [change for change in self.changes if change.kind != "same"]
 
 
-def chart_plan(raw: bytes) -> ChartPlan:
+def chart_plan(raw: bytes, *, at: datetime | None = None) -> ChartPlan:
     """What a chart file would change. Writes nothing. Raises ChartError naming the line where
     the file cannot be read; rows the shop cannot take are faults and are left out."""
+    at = at or timezone.now()
     rows = calc.read_chart(raw)
     sets = {wear_set.code.lower(): wear_set for wear_set in WearSet.objects.all()}
     materials = {material.code.lower(): material for material in Material.objects.all()}
-    current = {
-        (row.wear_set.code.lower(), row.material.code.lower(), round(row.thickness_mm, 4)): row
-        for row in ChartRow.objects.filter(valid_to=None).select_related("wear_set", "material")
-    }
+    current = _by_key(ChartRow.objects.filter(in_force(at)))
+    to_come = _by_key(ChartRow.objects.filter(valid_from__gt=at).exclude(valid_to__lte=at))
     changes: list[ChartChange] = []
     faults: list[Fault] = []
     seen: dict[tuple[str, str, float], int] = {}
@@ -74,6 +79,8 @@ def chart_plan(raw: bytes) -> ChartPlan:
         fault = _fault(row, sets, materials) or (
             f"the same set, material and thickness as line {seen[key]}" if key in seen else ""
         )
+        if not fault and key in to_come:
+            fault = "a row that begins later is there already; end that one first"
         if fault:
             faults.append(Fault(row.line, fault))
             continue
@@ -89,6 +96,13 @@ def chart_plan(raw: bytes) -> ChartPlan:
         sorted({change.row.set for change in changes} - _names(sets.values())),
         sorted({change.row.material for change in changes} - _names(materials.values())),
     )
+
+
+def _by_key(rows: QuerySet[ChartRow]) -> dict[tuple[str, str, float], ChartRow]:
+    return {
+        (row.wear_set.code.lower(), row.material.code.lower(), round(row.thickness_mm, 4)): row
+        for row in rows.select_related("wear_set", "material")
+    }
 
 
 def _names(found: Iterable[WearSet] | Iterable[Material]) -> set[str]:
@@ -128,13 +142,13 @@ def chart_apply(
     """Writes new and changed rows, valid from `at`. Rows the file leaves out stay in force. The
     nests that a changed set and material touch are planned anew."""
     at = at or timezone.now()
-    plan = chart_plan(raw)
+    plan = chart_plan(raw, at=at)
     touched: set[tuple[int, int]] = set()
     for change in plan.writes:
         row = change.row
         wear_set, material = _set_of(row), _material_of(row)
         if change.before is not None:
-            ChartRow.objects.filter(pk=change.before.pk, valid_to=None).update(valid_to=at)
+            ChartRow.objects.filter(pk=change.before.pk).update(valid_to=at)
         figures = {name: getattr(row, name) for name in FIGURES}
         figures["touch_off_s"] = row.touch_off_s or 0.0
         ChartRow.objects.create(
@@ -204,10 +218,17 @@ def material_add(
 
 @transaction.atomic
 def row_end(*, row: ChartRow, at: datetime | None = None) -> None:
-    """Takes a row out of force; plans already made keep it."""
+    """Takes a row out of force; plans already made keep it. One that was still to come never
+    begins, and the row it was to follow goes on."""
     if row.valid_to is not None:
         return
-    row.valid_to = at or timezone.now()
+    at = at or timezone.now()
+    if row.valid_from > at:
+        ChartRow.objects.filter(
+            wear_set=row.wear_set_id, material=row.material_id, thickness_mm=row.thickness_mm,
+            valid_to=row.valid_from,
+        ).update(valid_to=None)  # fmt: skip
+    row.valid_to = at
     row.save(update_fields=["valid_to"])
     _plan_again({row.material_id})
 

@@ -8,23 +8,17 @@ from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q
 from django.utils import timezone
 
 from planning.calc import chart as calc
 from shopfloor.models import ChartRow, Material, Nest, ThicknessAnswer, User, WearSet
-from shopfloor.services.chart_office import FIGURES
+from shopfloor.services.chart_office import FIGURES, in_force
 from shopfloor.services.jobs import thickness_of
 from shopfloor.services.nests import plan_want
 
 SAME_MM: Final = 1e-6
 MORE: Final = ("u_mm", "bench_min_per_m")
 NEEDED: Final = ("speed_mm_min", "pierce_delay_s")
-
-
-def in_force(at: datetime) -> Q:
-    """Rows that hold at a moment."""
-    return Q(valid_from__lte=at) & (Q(valid_to=None) | Q(valid_to__gt=at))
 
 
 def row_doubts(

@@ -12,7 +12,7 @@ from django.utils import timezone
 from planning.services.work import work_drain
 from shopfloor.models import ChartRow, ChartTrial, Material, NestPlan, ThicknessAnswer
 from shopfloor.selectors.history import history_of
-from shopfloor.services.chart_office import chart_apply
+from shopfloor.services.chart_office import chart_apply, chart_plan, in_force, row_end
 from shopfloor.services.chart_rows import row_put, thickness_answer
 from shopfloor.services.trials import trial_add, trial_promote, trial_strike
 
@@ -191,3 +191,23 @@ def test_a_row_of_its_own_goes_before_any_answer(nest, steel, planner):
     thickness_answer(material=steel, thickness_mm=6.35, row_mm=6.0, by_row=True, by=planner)
     work_drain()
     assert NestPlan.objects.get().snapshot["chart"]["speed_mm_min"] == 2000
+
+
+def test_a_row_to_come_is_in_nobodys_way(fast, steel, shop):
+    chart_apply(QUARTER)
+    later = timezone.now() + timedelta(days=2)
+    row_put(wear_set=fast, material=steel, thickness_text="1/4 in", valid_from=later,
+            figures={"speed_mm_min": 2500.0, "pierce_delay_s": 0.5})  # fmt: skip
+    plan = chart_plan(QUARTER.replace(b"2000", b"1900"))
+    assert [(fault.line, "begins later" in fault.message) for fault in plan.faults] == [(2, True)]
+    assert plan.writes == []
+
+
+def test_a_row_to_come_that_is_ended_lets_the_one_before_go_on(fast, steel, shop):
+    chart_apply(QUARTER)
+    later = timezone.now() + timedelta(days=2)
+    row = row_put(wear_set=fast, material=steel, thickness_text="1/4 in", valid_from=later,
+                  figures={"speed_mm_min": 2500.0, "pierce_delay_s": 0.5})  # fmt: skip
+    row_end(row=row)
+    assert ChartRow.objects.get(in_force(timezone.now())).speed_mm_min == 2000
+    assert ChartRow.objects.get(in_force(later + timedelta(days=1))).speed_mm_min == 2000
