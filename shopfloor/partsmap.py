@@ -25,6 +25,7 @@ HATCHED: dict[PartState, str] = {"burnt": "h-plan", "scrap": "h-off"}
 DIGIT_EM = 0.55
 LEAST_FONT_PX = 9.0  # a number that would be smaller is left to the list beside the map
 EDGE_PX = 6.0
+LEAST_STEP_PX = 0.3
 
 
 class Svg(str):
@@ -175,9 +176,18 @@ def _part(part: Part, place: Placing, font_px: float) -> str:
 def _path(contour: Sequence[Point], place: Placing) -> str:
     if not contour:
         return ""
-    turned = [f"{n(place.x(x))} {n(place.y(y))}" for x, y in contour]
+    turned = [f"{n(x)} {n(y)}" for x, y in _seen([(place.x(x), place.y(y)) for x, y in contour])]
     closed = len(contour) > 2 and contour[0] == contour[-1]
     return "M" + "L".join(turned[:-1] if closed else turned) + ("z" if closed else "")
+
+
+def _seen(points: list[Point]) -> list[Point]:
+    """The points less those too near the one before to be seen apart; both ends stay."""
+    kept = points[:1]
+    for x, y in points[1:-1]:
+        if abs(x - kept[-1][0]) + abs(y - kept[-1][1]) >= LEAST_STEP_PX:
+            kept.append((x, y))
+    return kept + points[1:][-1:]
 
 
 def _number(part: Part, own: Box, place: Placing, font_px: float) -> str:

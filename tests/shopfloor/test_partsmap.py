@@ -100,3 +100,14 @@ def test_nothing_to_draw_is_refused() -> None:
         parts_map([])
     with pytest.raises(ValueError, match="no points"):
         extents([[]])
+
+
+def test_points_too_near_to_be_seen_apart_are_left_out():
+    """1,000 mm drawn 900 px wide less twice 6 px of edge: a step of 0.1 mm is 0.09 px."""
+    dense = (*((n / 10, 0.0) for n in range(10_001)), (1000.0, 500.0), (0.0, 0.0))
+    svg = parts_map([Part("1", (dense,))], width=900)
+    path = svg.split('class="part"')[1].split(' d="')[1].split('"')[0]
+    # 888 px by steps of 4 points (0.3552 px), and the far corner.
+    assert 2_400 < path.count("L") < 2_600
+    assert path.startswith("M6 ")
+    assert path.endswith("z")
