@@ -15,6 +15,7 @@ from planning.services.history import figures_of_history, plan_all
 from shopfloor.acting import acting
 from shopfloor.celery import app as celery_app
 from shopfloor.demo import cast, load
+from shopfloor.demo.odds import late_count
 from shopfloor.demo.promises import keep_plans, keep_quotes
 from shopfloor.services.follow import follow_arcs
 from telemetry.services import feed_register
@@ -64,6 +65,7 @@ def _load(say: Callable[[str], None], *, begin: bool) -> None:
             pass
         step("working out times, wear and costs; closing months")
         figures_of_history(closed_by="ann", now=now)
+        late_count(now=now)
         celery_app.control.purge()  # what was wanted on the way is done
     load.ready_mark().touch()
     step(f"ready: {loaded.lines:,} lines")

@@ -26,6 +26,7 @@ CAUTION = {
     "references": "ANSI Z49.1; 29 CFR 1910.147; or the local code, and qualified judgement.",
 }
 BEFORE = 60
+AIR_SHIFTS = 20
 
 
 @desk()
@@ -53,7 +54,7 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
         "low": [row for row in drawer if row["low"]],
         "shelved": ledgers.records(board.shelved),
         "history": ledgers.records(board.history)[:BEFORE],
-        "air": ledgers.records(data.air_by_shift(data.now()))[:BEFORE],
+        "air": ledgers.records(data.air_by_shift(data.now()))[:AIR_SHIFTS],
     }
     if chosen is not None:
         chosen = _read_by(chosen, inch=inch)

@@ -8,11 +8,12 @@ from functools import cache
 from random import Random
 from typing import Any
 
+from planning.calc.quality import u_range
 from shopfloor.demo import cast
 from shopfloor.demo.catalogue import DESIGNS, program_of
 from shopfloor.demo.chart import SETS
 from shopfloor.demo.orders import Written, read
-from shopfloor.demo.rows import History, PieceRow, RunRow
+from shopfloor.demo.rows import FitRow, History, PieceRow, RunRow
 from shopfloor.models import (
     BenchEntry,
     Check,
@@ -51,6 +52,19 @@ def bench_minutes(design: int) -> float:
     """The clean-up the demo's chart expects of one sheet."""
     per_m = next(demo for demo in SETS if demo.code == DESIGNS[design].set).bench_min_per_m
     return per_m * sum(contour.length_mm for contour in read(design).contours) / 1000
+
+
+def _check(u_mm: float, design: int, **of: Any) -> Check:
+    """A check as the terminal keeps it: judged where the drawing asks something of the edge."""
+    asked = DESIGNS[design].u_range_asked
+    reached = u_range(u_mm, DESIGNS[design].thickness_mm)
+    passed = None if asked is None else reached is not None and reached <= asked
+    return Check(measured={"u_mm": u_mm}, u_mm=u_mm, u_range=reached, passed=passed, **of)
+
+
+def _incident(stay: FitRow) -> uuid.UUID:
+    """Pieces of a torch that failed at one moment failed together."""
+    return uuid.uuid5(uuid.NAMESPACE_OID, f"{stay.table} {stay.removed}")
 
 
 class Writer:
@@ -181,9 +195,7 @@ class Writer:
             results += self._judged(run, row, by)
             if run.check_u is not None:
                 at = when(run.opened + 0.3 * (run.closed - run.opened))
-                checks.append(
-                    Check(run=row, at=at, by=by, measured={"u_mm": run.check_u}, u_mm=run.check_u)
-                )
+                checks.append(_check(run.check_u, run.lot.design, run=row, at=at, by=by))
             if self.random.random() < 0.9:
                 bench.append(self._bench(run, by))
         PartResult.objects.bulk_create(results)
@@ -270,6 +282,7 @@ class Writer:
                 removed_by=self.users[stay.by] if stay.removed else None,
                 removal_state=stay.state,
                 removal_reason=stay.reason,
+                incident=_incident(stay) if stay.state == "failed" else None,
             )
             for piece in pieces
             for stay in piece.fits

@@ -19,6 +19,7 @@ from shopfloor.demo.catalogue import orders
 from shopfloor.demo.floor import Writer
 from shopfloor.demo.history import Table as Simulated
 from shopfloor.demo.lines import FEED, history_lines, write_csv
+from shopfloor.demo.odds import odds
 from shopfloor.demo.orders import expected, lots_of, write
 from shopfloor.demo.rows import History
 from shopfloor.models import Job, JobState, Shop, User
@@ -72,6 +73,7 @@ def load(*, now: datetime) -> Loaded:
         writer = Writer(written, random)
         writer.write(history)
         writer.queue(history)
+        odds(history, now=now, random=Random(SEED + 1))  # noqa: S311 - a demo, not a secret
         _close_jobs(history)
         # Lines are on disk before the records are, so that a load cut short can be gone on with.
         _write_lines(history)
@@ -117,10 +119,16 @@ def _simulate(begin: datetime, now: datetime, random: Random) -> History:
         history.runs += lived.runs
         history.stops += lived.stops
         history.pieces += lived.pieces
-    quiet = (now - timedelta(days=3)).replace(minute=40, second=0, microsecond=0).timestamp()
+    quiet = _quiet(history, (now - timedelta(days=3)).timestamp())
     history.silent.append(("south", quiet, quiet + 2400))
     history.runs.sort(key=lambda run: run.opened)
     return history
+
+
+def _quiet(history: History, before: float) -> float:
+    """When South's lines were not heard: soon after the start of a run, for some of its arcs."""
+    begun = [run.opened for run in history.runs if run.lot.table == "south"]
+    return max((at for at in begun if at < before), default=before) + 600
 
 
 def _wanted(number: int, touched: set[int]) -> bool:

@@ -21,7 +21,7 @@ COUNTS = """
 import json
 from statistics import median
 from django.db.models import Sum
-from shopfloor.models import Job
+from shopfloor.models import Action, AirReading, Check, EnteredCount, Job, Sheet
 from shopfloor.models import ArcAssignment, Month, NestPlan, Posting, Run, RunVariance, Shop
 from telemetry.models import Arc
 closed = Job.objects.filter(state="closed").annotate(cost=Sum("lines__postings__amount_minor"))
@@ -30,6 +30,12 @@ print(json.dumps({
     "shops": Shop.objects.count(), "runs": Run.objects.count(), "arcs": Arc.objects.count(),
     "tied": ArcAssignment.objects.count(), "plans": NestPlan.objects.exclude(arcs_s=[]).count(),
     "figures": RunVariance.objects.count(), "closed": Month.objects.exclude(closed_at=None).count(),
+    "remnants": Sheet.objects.exclude(parent=None).count(),
+    "late": Action.objects.filter(state="conflict").count(),
+    "judged": Check.objects.exclude(passed=None).count(),
+    "good": Check.objects.filter(passed=True).count(),
+    "entered": EnteredCount.objects.filter(replaced_at=None, starts__gt=0).count(),
+    "air": AirReading.objects.count(),
     "planless": Run.objects.filter(plan={}).count(), "postings": Posting.objects.count(),
 }))
 """
@@ -58,6 +64,10 @@ def test_a_load_cut_short_is_gone_on_with_and_the_shop_is_whole(tmp_path):
     assert counts["runs"] > 1500
     assert counts["figures"] == counts["runs"]
     assert counts["planless"] == 0
+    # Something to look at on every page: a count that comes late once, though the load was cut.
+    assert (counts["remnants"], counts["late"], counts["entered"]) == (6, 1, 1)
+    assert 0 < counts["good"] < counts["judged"]
+    assert counts["air"] > 20
     # A margin of 6 to 34 % on the plan, and what was burnt came near the plan.
     assert 0.9 < counts["quote_over_cost"] < 1.6
     assert counts["closed"] >= 2  # the months before this one
