@@ -88,6 +88,13 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         cast.sheet(order["number"], made.line.material)
     elif name == "queue":
         cast.queued(made, order["nest"], order["sheet"])
+    elif name == "new hire checked":
+        from shopfloor.models import Check, User
+
+        milo = User.objects.get(username="milo")
+        User.objects.filter(pk=milo.pk).update(needs_countersign=True)
+        run = Run.objects.latest("opened_at")
+        Check.objects.create(run=run, at=timezone.now(), by=milo, u_mm=0.31, u_range=2, passed=True)
     elif name == "more jobs":
         from shopfloor.models import User
 
@@ -117,6 +124,12 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
             .fittings.filter(removed_at=None)
             .values_list("piece__label", flat=True)
         ),
+        "signed": [
+            c.countersigned_by.username
+            for run in runs
+            for c in run.checks.all()
+            if c.countersigned_by
+        ],
         "checks": [[c.u_mm, c.passed] for run in runs for c in run.checks.all()],
         "air": [[a.flowing_kpa, a.drained] for a in AirReading.objects.order_by("pk")],
         "bench": [[b.kind, b.minutes] for b in made.line.bench.all()],

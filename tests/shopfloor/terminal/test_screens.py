@@ -331,6 +331,27 @@ def test_the_air_is_two_touches(hand, stage):
     assert stage.facts()["air"] == [[600.0, True], [520.0, False]]
 
 
+def test_a_new_hires_first_piece_is_signed_by_somebody_else(hand, stage):
+    started(hand)
+    stage.does("new hire checked")
+    hand.sees("First piece waits for a second signature.")
+    hand.looked_at("countersign-asked")
+    key = hand.page.get_by_text("Sign it").bounding_box()
+    acts = hand.page.locator(".acts:visible").bounding_box()
+    assert key["y"] + key["height"] <= acts["y"]  # in sight without scrolling
+    hand.tap("Sign it")
+    hand.sees("Milo Brandt measured u 0.31 mm (range 2)")
+    assert hand.page.get_by_text("Milo Brandt", exact=True).count() == 0  # not by himself
+    hand.looked_at("countersign")
+    hand.tap("Dana Okell")
+    for figure in "2468":
+        hand.tap(figure)
+    hand.tap("Sign", exact=True)
+    hand.page.locator("html[data-kept] #screens").wait_for()
+    hand.until(lambda: stage.facts()["signed"] == ["dana"])
+    hand.sees("Check a cut, or burn again from a contour.")
+
+
 def test_a_past_stop_gets_its_reason(hand, stage):
     stage.does("gap")
     hand.sees("without a reason")
