@@ -139,6 +139,8 @@ def _facts(table: TableToday, sight: Sight) -> list[str]:
         said.append(table.current.wear_set)
     elif table.strip.sets:
         said.append(table.strip.sets[-1].label)
+    if table.program:
+        said.append(f"says program {table.program}")
     shares = table.shares
     known_s = shares.total_s - shares.unknown_s
     if shares.total_s > 0:

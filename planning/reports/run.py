@@ -15,7 +15,9 @@ from planning.inputs.runs import load_runs
 from planning.inputs.types import RunIn
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import Coverage, RunDetail
+from shopfloor.matching import ArcSeen
 from shopfloor.models import ArcAssignment, PieceUse, Posting, Run, RunVariance, Segment, Stoppage
+from shopfloor.selectors.programs import programs_of
 
 UNKNOWN = "unknown"
 
@@ -49,6 +51,7 @@ def run_detail(*, run_id: str) -> RunDetail:
         pieces=_pieces(run),
         plan=loaded.plan_fields,
         coverage=_coverage(variance, run.evidence),
+        programs=_programs(run, loaded),
     )
 
 
@@ -58,6 +61,14 @@ def _find(run_id: str) -> Run:
         return runs.defer("revision__program").get(pk=uuid.UUID(str(run_id)))
     except (ValueError, ValidationError, Run.DoesNotExist):
         raise LookupError(f"there is no run {run_id}") from None
+
+
+def _programs(run: Run, loaded: RunIn) -> tuple[str, ...]:
+    arcs = [
+        ArcSeen(arc.key, run.table.code, arc.torch, arc.on_us, arc.off_us) for arc in loaded.arcs
+    ]
+    said = programs_of(run.table, arcs)
+    return tuple(dict.fromkeys(said[arc.key] for arc in arcs if arc.key in said))
 
 
 def _segments(run: Run) -> pd.DataFrame:

@@ -131,6 +131,7 @@ class TableToday:
     source_from_us: int | None = (
         None  # None: no source is set up; shares begin there at the soonest
     )
+    program: str = ""  # what its own lines say the latest arc burnt; "" where none says
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +237,7 @@ class RunDetail:
     pieces: pd.DataFrame
     plan: dict[str, Any]
     coverage: Coverage
+    programs: tuple[str, ...] = ()  # names the table's own lines gave, first burnt first
 
 
 @dataclass(frozen=True)

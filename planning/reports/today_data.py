@@ -16,6 +16,7 @@ from planning.inputs.plans import plan_times
 from planning.inputs.silences import Hearing, hearings
 from planning.inputs.types import SegmentIn
 from planning.reports.queue import Queued, queue_plans
+from shopfloor.matching import ArcSeen
 from shopfloor.models import (
     ArcAssignment,
     Contour,
@@ -28,6 +29,7 @@ from shopfloor.models import (
     Table,
 )
 from shopfloor.selectors.arcs import from_us, to_us
+from shopfloor.selectors.programs import programs_beside
 from telemetry.models import Arc
 
 RECENT = 40  # runs of a table that its forecast learns from
@@ -44,6 +46,7 @@ class ArcNow:
     segment_id: int | None
     said: bool  # a person said what it belongs to, or to nothing
     contour: int | None
+    program: str | None = None  # as its own source said
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +93,7 @@ class TableData:
     queue: list[Queued] = field(default_factory=list)
     ratios: list[float] = field(default_factory=list)
     fitted: tuple[str, str] | None = None  # duty and words of what is in the torch
+    program: str = ""  # what the table's own lines say the latest arc burnt
 
 
 def today_data(
@@ -110,7 +114,21 @@ def today_data(
         if data is not None and len(data.ratios) < RECENT:
             data.ratios.append(elapsed / planned)
     _fitted(by_id)
+    _programs(by_code)
     return list(by_code.values())
+
+
+def _programs(by_code: dict[str, TableData]) -> None:
+    """One query, where only another source of some table can say."""
+    last = {code: data.arcs[-1] for code, data in by_code.items() if data.arcs}
+    silent = [
+        ArcSeen(arc.key, code, arc.torch, arc.on_us, arc.off_us)
+        for code, arc in last.items()
+        if not arc.program
+    ]
+    beside = programs_beside(silent)
+    for code, arc in last.items():
+        by_code[code].program = arc.program or beside.get(arc.key, "")
 
 
 def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: int) -> None:
@@ -123,7 +141,7 @@ def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: i
             feed__master=True,
         )
         .order_by("on_us")
-        .values_list("table", "key", "torch", "on_us", "off_us", "feed__name")
+        .values_list("table", "key", "torch", "on_us", "off_us", "feed__name", "program")
     )
     said = {
         key: rest
@@ -134,14 +152,16 @@ def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: i
             ),
         )
     }
-    for code, key, torch, on_us, off_us, feed in rows:
+    for code, key, torch, on_us, off_us, feed, program in rows:
         data = by_code[code]
         if data.table.arc_feed not in ("", feed):
             continue
         segment, contour = said.get(key, (None, None))
         end_us = max(on_us, now_us) if off_us is None else off_us
         data.arcs.append(
-            ArcNow(key, torch, on_us, end_us, off_us is None, segment, key in said, contour)
+            ArcNow(
+                key, torch, on_us, end_us, off_us is None, segment, key in said, contour, program
+            )
         )
 
 

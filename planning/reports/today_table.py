@@ -85,6 +85,7 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
         waiting=len(data.queue),
         unassigned=tuple(clusters_of(table.code, data.arcs, gap_us)),
         source_from_us=data.hearing.from_us if data.hearing.listens else None,
+        program=data.program,
     )
 
 

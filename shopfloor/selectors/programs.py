@@ -4,7 +4,9 @@ say; a program log beside it can, by time."""
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from shopfloor.matching import ArcSeen
 from shopfloor.models import Table
@@ -26,24 +28,35 @@ def programs_of(table: Table, arcs: Sequence[ArcSeen]) -> dict[str, str]:
         found.update((key, name or "") for key, name in rows.values_list("key", "program"))
     missing = [arc for arc in arcs if arc.key not in found]
     if missing:
-        named = _named(table, min(a.on_us for a in missing), max(a.on_us for a in missing))
-        for arc in missing:
-            name = _last(named, arc)
-            if name:
-                found[arc.key] = name
+        found.update(programs_beside([replace(arc, table=table.code) for arc in missing]))
     return found
+
+
+def programs_beside(arcs: Sequence[ArcSeen]) -> dict[str, str]:
+    """By arc key what another source of its table named last before it, for arcs whose own source
+    names none. One query for arcs of all tables, which should be of about the same time."""
+    if not arcs:
+        return {}
+    moments = [arc.on_us for arc in arcs]
+    named = _named({arc.table for arc in arcs}, min(moments), max(moments))
+    found = {arc.key: _last(named.get(arc.table, []), arc) for arc in arcs}
+    return {key: name for key, name in found.items() if name}
 
 
 Named = list[tuple[int, str, str, str]]  # instant, torch ("" for all), feed, name
 
 
-def _named(table: Table, first_us: int, last_us: int) -> Named:
-    feeds = dict(Feed.objects.filter(table=table.code).values_list("pk", "name"))
+def _named(tables: Iterable[str], first_us: int, last_us: int) -> dict[str, Named]:
+    feeds = Feed.objects.filter(table__in=list(tables)).values("pk")
     rows = Event.objects.filter(
-        feed__in=list(feeds), kind=PROGRAM, at_us__gte=first_us - BEFORE_US, at_us__lte=last_us
+        feed__in=feeds, kind=PROGRAM, at_us__gte=first_us - BEFORE_US, at_us__lte=last_us
     )
-    fields = rows.order_by("at_us").values_list("at_us", "torch", "feed_id", "text")
-    return [(at, torch, feeds[feed], text or "") for at, torch, feed, text in fields]
+    found: dict[str, Named] = defaultdict(list)
+    for table, at, torch, feed, text in rows.order_by("at_us").values_list(
+        "feed__table", "at_us", "torch", "feed__name", "text"
+    ):
+        found[table].append((at, torch, feed, text or ""))
+    return found
 
 
 def _last(named: Named, arc: ArcSeen) -> str:

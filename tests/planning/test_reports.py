@@ -158,7 +158,7 @@ def test_every_figure_opens(shop_month):
 
 def test_a_run_shows_its_contours_arcs_and_pieces(shop_month, django_assert_max_num_queries):
     run = shop_month[3]
-    with django_assert_max_num_queries(24):
+    with django_assert_max_num_queries(26):
         found = reports.run_detail(run_id=str(run.pk))
     assert found.contours["actual_s"].tolist() == [2400, 1200]
     assert found.contours["job"].tolist() == ["J-1", "J-2"]

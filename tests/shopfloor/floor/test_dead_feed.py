@@ -71,6 +71,7 @@ def test_a_dead_source_is_unknown_then_entered_then_filled_once(
     assert found.burning_share == pytest.approx(190 / 452)
     assert (found.burning_low, found.burning_high) == pytest.approx((190 / 480, 218 / 480))
     assert "28 min unknown: 40–45 % possible" in facts()
+    assert not any("program" in fact for fact in facts())  # none was named before the arcs
 
     client.force_login(supervisor)
     client.post(
