@@ -335,10 +335,11 @@ def test_a_new_hires_first_piece_is_signed_by_somebody_else(hand, stage):
     started(hand)
     stage.does("new hire checked")
     hand.sees("First piece waits for a second signature.")
-    hand.looked_at("countersign-asked")
     key = hand.page.get_by_text("Sign it").bounding_box()
     acts = hand.page.locator(".acts:visible").bounding_box()
+    assert hand.page.evaluate("scrollY") == 0
     assert key["y"] + key["height"] <= acts["y"]  # in sight without scrolling
+    hand.looked_at("countersign-asked")
     hand.tap("Sign it")
     hand.sees("Milo Brandt measured u 0.31 mm (range 2)")
     assert hand.page.get_by_text("Milo Brandt", exact=True).count() == 0  # not by himself
