@@ -174,13 +174,15 @@ class Bezier:
 
     @cached_property
     def _powers(self) -> tuple[np.polynomial.Polynomial, ...]:
-        """x w, y w and w as polynomials of t from 0 to 1."""
+        """(x - x0) w, (y - y0) w and w as polynomials of t from 0 to 1: from the start, since far
+        from the origin the digits of a small curve would be lost in its place."""
         degree = len(self.points) - 1
         rise = np.zeros((degree + 1, degree + 1))  # of Bernstein polynomials in powers of t
         for k in range(degree + 1):
             for j in range(degree - k + 1):
                 rise[k, k + j] = math.comb(degree, k) * math.comb(degree - k, j) * (-1) ** j
-        return tuple(np.polynomial.Polynomial(column @ rise) for column in self.points.T)
+        local = self.points - np.outer(self.points[:, 2], (*self.start, 0.0))
+        return tuple(np.polynomial.Polynomial(column @ rise) for column in local.T)
 
     @cached_property
     def _slopes(self) -> tuple[np.polynomial.Polynomial, ...]:
@@ -219,7 +221,8 @@ class Bezier:
 
         def sweep(t: Floats) -> Floats:
             weight = w(t)
-            px, py = x(t) / weight - origin[0], y(t) / weight - origin[1]
+            px = x(t) / weight + (self.start[0] - origin[0])
+            py = y(t) / weight + (self.start[1] - origin[1])
             turned: Floats = (px * dy(t) - py * dx(t)) / weight**2
             return turned
 
@@ -235,7 +238,10 @@ class Bezier:
     def at(self, share: float) -> Point:
         x, y, w = self._powers
         weight = float(w(share))
-        return float(x(share)) / weight, float(y(share)) / weight
+        return (
+            self.start[0] + float(x(share)) / weight,
+            self.start[1] + float(y(share)) / weight,
+        )
 
     def reversed(self) -> Bezier:
         return Bezier(self.points[::-1].copy())
@@ -250,7 +256,7 @@ class Bezier:
         n = min(max(4, math.ceil(math.sqrt(bend / (8 * within_mm)))), MOST_CHORDS)
         x, y, w = self._powers
         t = np.arange(n + 1) / n
-        found: Floats = np.column_stack((x(t), y(t))) / w(t)[:, None]
+        found: Floats = np.column_stack((x(t), y(t))) / w(t)[:, None] + np.array(self.start)
         found[0], found[-1] = self.start, self.end
         return found
 

@@ -9,10 +9,11 @@ import ezdxf.math
 import numpy as np
 import pytest
 from ezdxf.math import BSpline, Vec2, bulge_to_arc
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planning.calc.drawing.curves import Arc, Bezier, Line, bulge
+from planning.calc.drawing.quadrature import integral
 from planning.calc.drawing.splines import beziers
 
 
@@ -101,6 +102,22 @@ def test_a_parabola_has_its_closed_length():
     assert curve.swept_mm2((0.0, 0.0)) == pytest.approx(1 / 6, rel=1e-12)  # 1/2 (1/1 - 2/3)
 
 
+def test_a_small_curve_far_away_keeps_its_length_and_ends():
+    # found with a drawing of another program's: rounding kept the parts from agreeing for ever
+    near = [(0, 0), (0.3, 0.9), (0.8, -0.4), (1, 0.2)]
+    lengths = []
+    for off in (0.0, 4e6):
+        points = np.array([(x + off, y + off, 1.0) for x, y in near])
+        lengths.append(Bezier(points).length_mm)
+    assert lengths[1] == pytest.approx(lengths[0], rel=1e-8)
+
+
+def test_noise_does_not_keep_an_integral_from_ending():
+    noise = np.random.default_rng(1)
+    found = integral(lambda t: 1 + 1e-6 * noise.random(len(t)), 0.0, 1.0)
+    assert found == pytest.approx(1.0, abs=1e-5)
+
+
 def test_a_cusp_still_has_its_length():
     # (t2, t3) from -1 to 1, a semicubical parabola: 2 (13 sqrt 13 - 8) / 27 by hand
     curve = Bezier(np.array([[1, -1, 1], [-1 / 3, 1, 1], [-1 / 3, -1, 1], [1, 1, 1]], dtype=float))
@@ -161,6 +178,7 @@ curves = st.one_of(
 )  # fmt: skip
 
 
+@settings(deadline=None)
 @given(curves)
 def test_direction_changes_no_length_and_turns_the_area_round(curve):
     back = curve.reversed()
@@ -170,6 +188,7 @@ def test_direction_changes_no_length_and_turns_the_area_round(curve):
     assert back.start == pytest.approx(curve.end)
 
 
+@settings(deadline=None)
 @given(curves)
 def test_chords_are_never_longer_and_lie_in_the_box(curve):
     points = curve.chords(0.001)
@@ -183,6 +202,7 @@ def test_chords_are_never_longer_and_lie_in_the_box(curve):
     assert points[:, 1].max() <= y_max + 1e-6
 
 
+@settings(deadline=None)
 @given(arcs, st.floats(0.01, 0.99))
 def test_splitting_an_arc_changes_neither_length_nor_area(arc, share):
     middle = arc.t0 + arc.sweep * share
@@ -194,6 +214,7 @@ def test_splitting_an_arc_changes_neither_length_nor_area(arc, share):
     )
 
 
+@settings(deadline=None)
 @given(st.lists(point, min_size=4, max_size=8, unique=True), st.floats(0.05, 0.95))
 def test_a_knot_put_in_changes_no_length(points, share):
     tool = ezdxf.math.BSpline([Vec2(p) for p in points], order=4)

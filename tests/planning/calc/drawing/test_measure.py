@@ -380,7 +380,7 @@ def figures(drawing):
     ]  # fmt: skip
 
 
-@settings(max_examples=15)
+@settings(max_examples=15, deadline=None)
 @given(st.randoms(use_true_random=False))
 def test_order_and_direction_of_entities_change_nothing(rng: random.Random):
     plain = read_drawing(dxf(lambda s: put(s, PIECES)))
@@ -391,7 +391,7 @@ def test_order_and_direction_of_entities_change_nothing(rng: random.Random):
     assert {each.kind for each in plain.contours} == {"outer", "hole"}
 
 
-@settings(max_examples=15)
+@settings(max_examples=15, deadline=None)
 @given(st.floats(0, 360), st.floats(-1000, 1000), st.floats(-1000, 1000), st.booleans())
 def test_a_moved_turned_or_mirrored_drawing_has_the_same_figures(angle, x, y, mirror):
     def draw(space):
@@ -406,7 +406,7 @@ def test_a_moved_turned_or_mirrored_drawing_has_the_same_figures(angle, x, y, mi
     assert moved.pierces == plain.pierces
 
 
-@settings(max_examples=15)
+@settings(max_examples=15, deadline=None)
 @given(st.lists(st.floats(0.02, 0.98), min_size=1, max_size=4, unique=True))
 def test_splitting_an_entity_changes_nothing(shares):
     def draw(space):
