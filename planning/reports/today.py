@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from planning.calc import spent
+from planning.calc.spans import subtract
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.silences import hearings
 from planning.reports.shapes import Shares, Today
@@ -50,7 +51,9 @@ def _window(shifts: ShiftBook, now: datetime) -> Window:
         return Window.of_shift(found, now_us, shifts.zone)
     day = now.astimezone(shifts.zone).date()
     start, end = day_span(day, shifts.zone)
-    return Window("day", day, to_us(start), to_us(end), now_us, shifts.zone)
+    whole = (to_us(start), to_us(end))
+    closed = tuple(subtract([whole], shifts.worked)) if shifts.worked else ()
+    return Window("", day, *whole, now_us, shifts.zone, closed)
 
 
 def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime) -> Shares:

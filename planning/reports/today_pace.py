@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from planning.calc.spans import Span, intersect, length, union
 from planning.reports.today_data import TableData
 from shopfloor.selectors.arcs import to_us
@@ -12,14 +14,15 @@ MOST_PACE = 60
 GOING = ("open", "stopped")
 
 
-def pace(data: TableData, start_us: int) -> list[strip.Pace]:
+def pace(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> list[strip.Pace]:
     """Minutes ahead of plan: planned work done in the window less the time it had, planned
-    stoppages apart. Only where the runs' contours are known; loading counts with the first. A run
-    that is over and had no plan is neither work nor time; none at all (pace unknown) while such a
-    run is open, or where no planned contour was seen burnt."""
+    stoppages and time outside every shift (`closed`) apart. Only where the runs' contours are
+    known; loading counts with the first. A run that is over and had no plan is neither work nor
+    time; none at all (pace unknown) while such a run is open, or where no planned contour was
+    seen burnt."""
     if any(run.state in GOING and not run.steps_us for run in data.runs):
         return []
-    off: list[Span] = union([*_planned_stops(data), *_unplanned_runs(data)])
+    off: list[Span] = union([*closed, *_planned_stops(data), *_unplanned_runs(data)])
     by_segment = {segment.pk: run for run in data.runs for segment in run.segments}
     done, reached = 0, {run.run_id: 0 for run in data.runs}
     points = [strip.Pace(start_us, 0.0)]

@@ -30,6 +30,7 @@ class Window:
     end_us: int
     now_us: int
     zone: Any
+    closed: tuple[Span, ...] = ()  # time no shift covers: nobody was to work in it
 
     @classmethod
     def of_shift(cls, shift: ShiftSpan, now_us: int, zone: Any) -> Window:
@@ -203,7 +204,7 @@ def _strip(
         planned=tuple(planned),
         silent_since_us=data.hearing.silent_since_us if data.hearing.listens else window.start_us,
         sourceless=not data.hearing.listens,
-        pace=tuple(pace(data, window.start_us)),
+        pace=tuple(pace(data, window.start_us, window.closed)),
         plan_end_us=plan_end,
         forecast=_forecast(outlook, window.now_us),
         shift_end_us=window.end_us,

@@ -237,6 +237,21 @@ def test_no_pace_is_drawn_where_nothing_planned_was_seen_burnt(north):
     assert row.strip.pace == ()
 
 
+def test_after_the_last_shift_the_pace_counts_no_hour_nobody_was_to_work(
+    half_burnt, north, operator
+):
+    """Early alone is left, 06:00 to 14:00; it is 14:30. The four contours were 60 s behind at
+    340 s after six, and the six hours before are no plan's."""
+    from shopfloor.models import Shift
+
+    Shift.objects.exclude(name="early").delete()
+    now = cast.at(SHIFT, 8.5 * 3600)
+    _listening(north, now)
+    [row] = today(now=now).tables
+    assert row.shift == ""
+    assert row.strip.pace[-1].ahead_min == pytest.approx(-1)
+
+
 def test_outside_any_shift_it_is_the_local_day(north):
     from shopfloor.models import Shift
 
