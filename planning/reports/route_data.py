@@ -7,7 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, Sum
+from django.db.models import Count, F, Sum
 
 from planning.calc.routes import SMALL_HOLE, PartStock
 from planning.reports.queue import queue_plans
@@ -57,13 +57,14 @@ def asked_of(revision_id: int) -> Asked:
 
 
 def small_holes(revision_id: int, thickness_mm: float) -> int:
-    """Round holes narrower than the plate is thick, by their length / pi."""
-    return Contour.objects.filter(
-        revision=revision_id,
-        inner=True,
-        closed=True,
-        cut_mm__lt=SMALL_HOLE * thickness_mm * math.pi,
-    ).count()
+    """Round holes narrower than the plate is thick, by their length without leads / pi."""
+    holes = Contour.objects.filter(revision=revision_id, inner=True, closed=True)
+    round_mm = F("cut_mm") - F("lead_in_mm") - F("lead_out_mm")
+    return (
+        holes.annotate(round_mm=round_mm)
+        .filter(round_mm__lt=SMALL_HOLE * thickness_mm * math.pi)
+        .count()
+    )
 
 
 @dataclass(frozen=True, slots=True)

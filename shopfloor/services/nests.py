@@ -284,7 +284,10 @@ def _spread(
 
 @transaction.atomic
 def nest_edit(*, nest: Nest, wear_set: WearSet, table: Table | None, sheets_wanted: int) -> None:
-    """Changes the route a nest is planned on. Its plan is worked out anew."""
+    """Changes the route a nest is planned on. Its plan is worked out anew, and its program read
+    again where the new table reads programs in another way."""
+    if dialect_of(nest.table) != dialect_of(table):
+        work_want(kind="reread", key=f"nest:{nest.pk}")
     nest.wear_set, nest.table, nest.sheets_wanted = wear_set, table, sheets_wanted
     nest.full_clean()
     nest.save(update_fields=["wear_set", "table", "sheets_wanted"])

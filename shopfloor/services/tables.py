@@ -15,7 +15,7 @@ from django.utils import timezone
 from planning.calc.motion import TableMotion
 from planning.calc.program import Dialect, ProgramError, read_program
 from shopfloor.acting import acting, current_who
-from shopfloor.models import Nest, Table
+from shopfloor.models import Nest, NestRevision, Table
 from shopfloor.services.nests import dialect_of, path_hash, plan_want, revision_add
 from shopfloor.services.work import work_want
 
@@ -83,22 +83,29 @@ def _check(table: Table) -> None:
 
 
 def table_reread(*, key: str, payload: dict[str, Any]) -> None:
-    """Work kind "reread", key a table's id: reads the programs of its nests as the table reads
+    """Work kind "reread", key a table's id or "nest:<id>": reads programs as their table reads
     them now. Where another path comes of the same bytes it is a new revision, which voids setup
     sheets and keeps the ties of contours that stayed; where nothing can be read any more the
     revision stays, and its plan says why. Harmless to repeat."""
-    table = Table.objects.filter(pk=int(key)).first()
-    if table is None:
-        return
-    dialect = dialect_of(table)
-    for nest in Nest.objects.filter(table=table, withdrawn_at=None):
+    nests = Nest.objects.filter(withdrawn_at=None).select_related("table", "material")
+    if key.startswith("nest:"):
+        nests = nests.filter(pk=int(key[5:]))
+    else:
+        nests = nests.filter(table=int(key))
+    for nest in nests:
         last = nest.revisions.order_by("-revision").select_related("made_by").first()
-        if last is None:
-            continue
-        raw = bytes(last.program)
-        try:
-            program = read_program(raw, dialect)
-        except ProgramError:
-            continue
-        if program.contours and path_hash(program) != last.path_sha256:
-            revision_add(nest=nest, file_name=last.file_name, raw=raw, by=last.made_by, reread=True)
+        if last is not None:
+            _reread(nest, last)
+
+
+def _reread(nest: Nest, last: NestRevision) -> None:
+    raw = bytes(last.program)
+    try:
+        program = read_program(raw, dialect_of(nest.table))
+    except ProgramError:
+        return
+    if program.contours and path_hash(program) != last.path_sha256:
+        revision_add(
+            nest=nest, file_name=last.file_name, raw=raw, by=last.made_by, reread=True,
+            program=program,
+        )  # fmt: skip

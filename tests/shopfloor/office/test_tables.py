@@ -13,7 +13,7 @@ from planning.services.work import work_drain
 from shopfloor.models import NestPlan, Work
 from shopfloor.selectors.tables import stale_nests, table_history
 from shopfloor.services.chart_office import chart_apply
-from shopfloor.services.nests import revision_add
+from shopfloor.services.nests import nest_edit, revision_add
 from shopfloor.services.tables import table_set
 
 CHART = (
@@ -126,3 +126,13 @@ def test_a_table_that_waits_says_so_on_its_page(planned, north, sign_in, operato
     assert "1 nest still planned with the figures before" in text
     assert planned.revision.nest.name in text
     assert "Keep and plan anew" not in text
+
+
+def test_a_nest_moved_to_a_table_that_reads_otherwise_is_read_again(nest, south, planner, fast):
+    raw = b"G21 G90\nM3\nG1 X100 Y0\nM5\nM7\nG1 X200 Y0\nM5\n"
+    revision_add(nest=nest, file_name="two.nc", raw=raw, by=planner)
+    table_set(table=south, why="its manual", torch_on="M3 M7")
+    nest_edit(nest=nest, wear_set=fast, table=south, sheets_wanted=1)
+    work_drain()
+    newest = nest.revisions.order_by("-revision").first()
+    assert (newest.revision, newest.contours.count()) == (3, 2)
