@@ -28,10 +28,11 @@ def packed_path(folder: Path, number: int) -> Path:
 
 def segment_numbers(folder: Path) -> list[int]:
     """Numbers of the segments present, in order. Other files in the folder are passed over."""
-    if not folder.is_dir():
+    try:
+        names = os.listdir(folder)
+    except (FileNotFoundError, NotADirectoryError):
         return []
-    names = [path.name for path in folder.glob(f"*{SUFFIX}*")]
-    stems = {name.removesuffix(PACKED).removesuffix(SUFFIX) for name in names}
+    stems = {name.removesuffix(PACKED).removesuffix(SUFFIX) for name in names if SUFFIX in name}
     return sorted(int(stem) for stem in stems if stem.isdigit())
 
 

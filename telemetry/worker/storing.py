@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from telemetry.clockwatch import KEEP, ClockWatch
@@ -107,9 +107,10 @@ class Storing:
         """Whether sums were left for later."""
         return bool(self._keeper.due)
 
-    def settle(self) -> None:
+    @staticmethod
+    def settle(every: Sequence[Storing]) -> None:
         """Brings sums left for later up to date."""
-        settle(self.feed, self.lane.name, self._keeper)
+        settle([(one.feed, one.lane.name, one._keeper) for one in every])
 
     def _next(self, until: Position | None) -> Gathered | None:
         if self.pending is None:
@@ -143,7 +144,7 @@ class Storing:
         while self.step(until):
             pass
         if self.due:
-            self.settle()
+            self.settle([self])
 
     def _commit(self, gathered: Gathered) -> None:
         description = self.lane.description

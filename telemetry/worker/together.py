@@ -11,6 +11,7 @@ from django.db import Error as DatabaseError
 from telemetry.journal import JournalError
 from telemetry.store.together import commit_together
 from telemetry.worker.runner import Runner
+from telemetry.worker.storing import Storing
 
 log = logging.getLogger("telemetry.worker")
 _AT_ONCE = 16  # files made durable side by side: the disk does several for the time of one
@@ -62,6 +63,8 @@ def settle_some(runners: Sequence[Runner]) -> None:
     """Brings the sums of a few feeds up to date, those that have waited longest first."""
     waiting = [runner for runner in runners if runner.storing.due]
     waiting.sort(key=lambda runner: runner.settled)
+    if not waiting:
+        return
+    Storing.settle([runner.storing for runner in waiting[:_SETTLED]])
     for runner in waiting[:_SETTLED]:
-        runner.storing.settle()
         runner.settled += 1
