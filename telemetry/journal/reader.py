@@ -52,7 +52,8 @@ def read(
     fdatasync) are passed over by their sequence. `until` stops the reading before that sequence.
     """
     here = start or Position()
-    for number in segment_numbers(folder):
+    within = until is not None and 0 < here.segment == until.segment
+    for number in [here.segment] if within else segment_numbers(folder):
         if number < here.segment:
             continue
         offset = here.offset if number == here.segment else 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from django.db import connection, transaction
@@ -113,7 +113,7 @@ def _lock(feed: Feed, lane: str, gathered: Gathered, keeper: Keeper) -> Cursor:
     """One writer a feed at a time; notices what others wrote since this process last did."""
     lock_feeds([feed.pk])
     rows = {row.lane: row for row in Cursor.objects.filter(feed=feed).defer("state")}
-    marks = {name: (row.sequence, row.changed_us) for name, row in rows.items()}
+    marks = _marks(rows.values())
     if marks != keeper.marks:
         keeper.forget()
         keeper.marks = marks
@@ -121,6 +121,15 @@ def _lock(feed: Feed, lane: str, gathered: Gathered, keeper: Keeper) -> Cursor:
     if cursor.sequence != gathered.start.sequence:
         raise CursorMoved(f"{feed.name}/{lane}: {cursor.sequence}, not {gathered.start.sequence}")
     return cursor
+
+
+def marks_of(feed: Feed) -> dict[str, tuple[int, int]]:
+    """Where each lane of a feed stands and when that was saved: who has written shows in it."""
+    return _marks(Cursor.objects.filter(feed=feed).defer("state"))
+
+
+def _marks(rows: Iterable[Cursor]) -> dict[str, tuple[int, int]]:
+    return {row.lane: (row.sequence, row.changed_us) for row in rows}
 
 
 Spans = dict[str, tuple[int | None, int | None]]

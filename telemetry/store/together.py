@@ -19,6 +19,7 @@ from telemetry.store.commit import Keeper, lock_feeds
 from telemetry.store.gathered import Gathered
 from telemetry.store.rollups import Dirty
 from telemetry.store.rows import insert_events_of
+from telemetry.store.tail import Tail
 
 
 class News(NamedTuple):
@@ -32,6 +33,16 @@ class News(NamedTuple):
 
 class _NotPlain(Exception):
     """Somebody else wrote, or a row was there already: each feed by itself."""
+
+
+def open_end(news: News, *, pierces: bool) -> None:
+    """Brings the feed's open end to hand, for the torches in the news. Nothing is locked: whoever
+    writes meanwhile is noticed by the marks in the transaction."""
+    tail = news.keeper.tail
+    torches = {row[4] for row in news.gathered.events}
+    if tail is None or not tail.knows(torches):
+        news.keeper.tail = tail = tail or Tail(news.feed, pierces=pierces)
+        tail.load(torches)
 
 
 def is_plain(news: News) -> bool:

@@ -13,8 +13,9 @@ from django.db import close_old_connections, connection
 from telemetry.clockwatch import HostClock
 from telemetry.errors import TelemetryError
 from telemetry.journal.writer import clock_us
-from telemetry.models import Alarm, Feed, Health
-from telemetry.worker.clocks import clock_alarm, host_clock_alarm
+from telemetry.models import Feed
+from telemetry.worker.beats import beat
+from telemetry.worker.clocks import host_clock_alarm
 from telemetry.worker.log import log_alarm
 from telemetry.worker.packing import pack_some
 from telemetry.worker.runner import Runner
@@ -52,7 +53,7 @@ def _once(runner: Runner) -> None:
         pass
     runner.flush_if_quiet(now=True)
     runner.storing.drain(runner.writer.durable)
-    _beat(runner, "closed")
+    beat([runner], "closed")
 
 
 def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[], bool]) -> None:
@@ -124,8 +125,7 @@ def _commit(
                 beat_us = now_us
                 host_clock_alarm(host.step(*clock_us()), now_us)
                 log_alarm(now_us)
-                for runner in runners:
-                    _beat(runner, runner.link)
+                beat(runners)
                 if now_us - tidied_us > _TIDY_US:
                     tidied_us = now_us
                     pack_some([runner.feed for runner in runners])
@@ -165,49 +165,6 @@ def _last_commits(runners: list[Runner]) -> None:
         for runner in runners:
             if runner.ready and not runner.stuck:
                 runner.storing.drain(runner.writer.durable)
-                _beat(runner, "closed")
+                beat([runner], "closed")
     except DatabaseError as error:
         log.warning("the rest is in the journal and will be stored at the next start: %s", error)
-
-
-def _lag(runner: Runner) -> dict[str, int]:
-    """How far the source's clock is off; left as it is while too little was heard since."""
-    found = runner.storing.watch.estimate()
-    if found is None:
-        return {}
-    return {
-        "lag_us": found.median_us,
-        "lag_spread_us": found.spread_us,
-        "lag_lines": found.n,
-    }
-
-
-def _beat(runner: Runner, link: str) -> None:
-    """Says what is known of the feed now, and raises or clears its alarms."""
-    now_us = clock_us()[0]
-    message = runner.journal_fault or runner.stuck or runner.message
-    Health.objects.update_or_create(
-        feed=runner.feed,
-        defaults={
-            "link": link,
-            "message": message[:300],
-            "since_us": runner.since_us,
-            "beat_us": now_us,
-            "last_byte_us": runner.last_byte_us,
-            **_lag(runner),
-        },
-    )
-    for jump in runner.storing.watch.jumps():
-        clock_alarm(runner.feed, jump)
-    for damage in runner.damages:
-        Alarm.objects.get_or_create(
-            feed=runner.feed, code="journal damaged", message=str(damage),
-            defaults={"at_us": now_us},
-        )  # fmt: skip
-    runner.damages = []
-    for code, fault in (("journal fault", runner.journal_fault), ("decoding stuck", runner.stuck)):
-        standing = Alarm.objects.filter(feed=runner.feed, code=code, cleared_us=None)
-        if not fault:
-            standing.update(cleared_us=now_us)
-        elif not standing.exists():
-            Alarm.objects.create(feed=runner.feed, code=code, message=fault[:300], at_us=now_us)

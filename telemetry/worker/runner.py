@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import time
 
+from telemetry.clockwatch import ClockJump
 from telemetry.description import parse_description
 from telemetry.feeds import make_source
 from telemetry.feeds.base import Known
@@ -29,6 +30,7 @@ class Runner(Reader):
         super().__init__(feed.name)
         self.journal_fault = self.stuck = ""
         self.stuck_until = 0.0
+        self.jumps: list[ClockJump] = []
         self.settled = 0  # how often sums left for later were brought up to date
         self.ready = False  # prepared: source, journal and storing are there
 

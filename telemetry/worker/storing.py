@@ -13,9 +13,9 @@ from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
 from telemetry.store import CursorMoved, Gathered, commit
-from telemetry.store.commit import Keeper, settle
+from telemetry.store.commit import Keeper, marks_of, settle
 from telemetry.store.rollups import Dirty
-from telemetry.store.together import News, is_plain
+from telemetry.store.together import News, is_plain, open_end
 
 LIVE_KINDS = ("serial", "push")
 
@@ -60,9 +60,11 @@ class Storing:
 
     def __init__(self, feed: Feed, name: str) -> None:
         self.feed = feed
+        marks = marks_of(feed)  # before all else is read: whoever writes meanwhile is noticed
         self.lane = load_lane(feed, name)
         self.watch = ClockWatch(clock_estimate(feed))
         self._keeper = Keeper()
+        self._keeper.marks = marks
         self._keeper.due = Dirty.listed(self.lane.due)
         self.pending: Gathered | None = None  # decoded, not committed yet
         self._source: Iterator[Gathered] | None = None
@@ -94,6 +96,8 @@ class Storing:
         if gathered is None:
             return None
         news = News(self.feed, self.lane.name, gathered, self._keeper)
+        if gathered.events and self.lane.description is not None:
+            open_end(news, pierces=self.lane.description.knows.pierces)
         return news if is_plain(news) else None
 
     def stored(self) -> None:

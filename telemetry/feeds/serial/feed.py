@@ -14,12 +14,14 @@ from telemetry.journal import Kind
 
 _WAIT_S = 0.05
 _PAUSE_S, _FEW_BYTES = 0.01, 512
+_LONG_PAUSE_S, _MANY = 0.02, 32  # ports in one process: waking for each costs more than reading it
 
 
 class SerialFeed:
     """Any pyserial URL. Reads what is there in one go: reading line by line costs forty times as
     much and loses bytes at speed. Never writes, and leaves DTR and RTS as they are."""
 
+    _open = 0  # ports that are open in this process
     unsettled = False
     patient = False
 
@@ -49,6 +51,7 @@ class SerialFeed:
             self._down_since = self._down_since or time.monotonic()
             raise SourceError(f"{self._url}: {_text(error)}", retry=True) from error
         self._started = True
+        SerialFeed._open += 1
         meta: dict[str, Any] = {"broken": True}
         if first and known.has_data:
             meta["message"] = "intake was not listening"
@@ -59,7 +62,7 @@ class SerialFeed:
 
     def read(self) -> list[Chunk]:
         if self._trickles:
-            time.sleep(_PAUSE_S)
+            time.sleep(_PAUSE_S if SerialFeed._open < _MANY else _LONG_PAUSE_S)
         try:
             body = self._at_once() or self._port.read(
                 max(1, min(self._port.in_waiting, BLOCK_BYTES))
@@ -68,7 +71,7 @@ class SerialFeed:
             self._down_since = time.monotonic()
             raise SourceError(f"{self._url}: {_text(error)}", retry=True) from error
         # After a few bytes a few more are waited for: else a hundred ports wake for every line.
-        # A driver holds 4096 bytes, which take a port of 2 Mbit/s twice as long.
+        # A driver holds 4096 bytes, which take a port of 1 Mbit/s twice the longer pause.
         self._trickles = 0 < len(body) < _FEW_BYTES
         if not body:
             return []
@@ -88,6 +91,7 @@ class SerialFeed:
 
     def close(self) -> None:
         if self._port is not None:
+            SerialFeed._open -= 1
             with contextlib.suppress(OSError):
                 self._port.close()
             self._port = None
