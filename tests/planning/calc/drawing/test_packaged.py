@@ -1,6 +1,6 @@
 """A drawing nobody here wrote: `integration_tests/data/no_layouts.dxf` of ezdxf 1.4.5's source
 archive (MIT, fixtures/drawings/packaged.LICENSE): two cubic splines, one inside the other, by
-another writer, in DXF R2007 without a unit. Held against ezdxf's own flattening of each."""
+another writer, in DXF R2007 and centimetres. Held against ezdxf's own flattening of each."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 import ezdxf
 import pytest
 
-from planning.calc.drawing import Reading, UnitUnknown, read_drawing
+from planning.calc.drawing import Reading, read_drawing
 
 PATH = Path(__file__).parents[4] / "fixtures" / "drawings" / "packaged.dxf"
 
@@ -27,9 +27,10 @@ def flattened() -> list[tuple[float, float]]:
     return sorted(found, key=lambda each: -each[1])
 
 
-def test_its_unit_is_asked_for():
-    with pytest.raises(UnitUnknown, match="It measures 20 by 20"):
-        read_drawing(PATH.read_bytes())
+def test_its_unit_is_the_one_it_says():
+    drawing = read_drawing(PATH.read_bytes())
+    assert (drawing.unit, drawing.unit_said) == ("cm", True)
+    assert drawing.size_mm == pytest.approx((200, 200), abs=0.01)
 
 
 def test_lengths_and_areas_agree_with_flattening_by_ezdxf():
