@@ -120,7 +120,13 @@ def test_the_desk_on_a_phone(arguments, filled, administrator, signed_in):
     page = signed_in(administrator, 390, 844)
     pages = ["/today/", "/jobs/", "/stock/", "/stock/remnants/", "/nests/checks/", "/jobs/late/"]
     pages += ["/nests/tables/", "/nests/trials/add/"]
-    named = {"nest": "nest", "trial": "trial", "table_figures": "table", "chart_row": "row"}
+    named = {
+        "nest": "nest",
+        "drawing": "drawing",
+        "trial": "trial",
+        "table_figures": "table",
+        "chart_row": "row",
+    }
     pages += [reverse(name, args=arguments[kind]) for name, kind in named.items()]
     found = [one for address in pages for one in violations(page, address)]
     assert not found, "\n".join(found)

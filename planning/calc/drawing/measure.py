@@ -48,7 +48,7 @@ def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
     found = collect(opened.document, UNITS_MM[unit or "mm"])
     roles = defaults(opened.document, found.seen)
     for name in found.seen:
-        if name in reading.roles:
+        if reading.roles.get(name, roles[name][0]) != roles[name][0]:
             roles[name] = (reading.roles[name], "chosen")
     used = {name for name, (role, _) in roles.items() if role != "ignore"}
     for name in sorted(used & set(found.faults)):
