@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -11,6 +12,9 @@ from planning.calc.drawing.types import DrawingError
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
+
+# What it mends it would say by the hundred, with bytes no log can hold; we say it once, as a note.
+logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
 
 MOST_BYTES = 64 * 1024 * 1024
 _BINARY = b" Binary DXF\r\n\x1a\x00"  # bytes 7 to 22 of every binary file

@@ -26,6 +26,8 @@ class DrawingError(ValueError):
     """
 
     def __init__(self, message: str, place: str | None = None) -> None:
+        # A damaged file's own bytes come as surrogates, which no page and no terminal can show.
+        message = message.encode("utf-8", "backslashreplace").decode("utf-8")
         super().__init__(message if place is None else f"{place}: {message}")
         self.message = message
         self.place = place

@@ -120,6 +120,17 @@ def test_what_stands_after_the_end_mark_is_not_read():
     assert read_drawing(GOOD + b"\nrubbish\n").cut_mm == 400
 
 
+def test_bytes_that_are_no_text_are_told_as_text_and_logged_nowhere(caplog):
+    for damage in (b"\nLAYE\xbf\xd2", b"\xbb\x9b "):
+        for at in range(0, len(GOOD) - 8, 97):
+            with suppress(DrawingError):
+                read_drawing(GOOD[:at] + damage + GOOD[at + len(damage) :])
+    with pytest.raises(DrawingError) as refused:
+        raise DrawingError('Invalid group code "\udcbb"', "2047")
+    assert str(refused.value) == '2047: Invalid group code "\\udcbb"'
+    assert caplog.records == []
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, len(GOOD) - 1), st.binary(min_size=1, max_size=8))
 def test_damage_anywhere_ends_in_an_answer_or_a_drawing_error(at, damage):
