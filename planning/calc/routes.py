@@ -12,9 +12,6 @@ from planning.calc.edge import RANKS, PredictedU, Verdict
 from planning.calc.spans import Span
 
 SAME = 1e-9
-# A hole narrower than this x thickness is not left as cut where it must fit. Common practice, no
-# source.
-SMALL_HOLE = 1.0
 UNKNOWN_U = PredictedU(None, None, None, 0, 0, "unknown")
 
 

@@ -9,7 +9,8 @@ from datetime import datetime
 
 from django.db.models import Count, F, Sum
 
-from planning.calc.routes import SMALL_HOLE, PartStock
+from planning.calc.program.checks import HOLE_TO_THICKNESS
+from planning.calc.routes import PartStock
 from planning.reports.queue import queue_plans
 from shopfloor.models import (
     BenchEntry,
@@ -62,7 +63,7 @@ def small_holes(revision_id: int, thickness_mm: float) -> int:
     round_mm = F("cut_mm") - F("lead_in_mm") - F("lead_out_mm")
     return (
         holes.annotate(round_mm=round_mm)
-        .filter(round_mm__lt=SMALL_HOLE * thickness_mm * math.pi)
+        .filter(round_mm__lt=HOLE_TO_THICKNESS * thickness_mm * math.pi)
         .count()
     )
 

@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from planning.calc.drawing.types import DrawingError
+from planning.calc.drawing.types import DrawingError, legible
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -91,4 +91,4 @@ def _lenient(raw: bytes, problem: Exception) -> Opened:
         document, _ = recover.read(io.BytesIO(raw))
     except Exception as second:  # likewise
         raise DrawingError(f"The DXF cannot be read: {said}", where) from second
-    return Opened(document, said)
+    return Opened(document, legible(said))

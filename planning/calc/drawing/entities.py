@@ -16,7 +16,7 @@ from ezdxf.math import OCS, Matrix44, Vec3
 
 from planning.calc.drawing.curves import Arc, Curve, Line, Point, bulge
 from planning.calc.drawing.splines import beziers
-from planning.calc.drawing.types import DrawingError, Note, Strand
+from planning.calc.drawing.types import DrawingError, Note, Strand, legible
 
 MOST_CURVES = 250_000
 MOST_DEPTH = 16
@@ -56,13 +56,14 @@ def collect(document: Any, unit_mm: float) -> Collected:
 
 def _walk(entities: Iterable[Any], where: _Where, found: Collected) -> None:
     for entity in entities:
-        kind = entity.dxftype()
-        layer = str(entity.dxf.get("layer", "0"))
+        kind = legible(entity.dxftype())
+        layer = legible(str(entity.dxf.get("layer", "0")))
         if layer == "0" and where.layer is not None:
             layer = where.layer
         handle = str(entity.dxf.get("handle") or "without handle")
         if where.blocks:
             handle = f"{handle} in block {where.blocks[-1]}"
+        handle = legible(handle)
         try:
             if kind == "INSERT":
                 _insert(entity, layer, handle, where, found)
@@ -113,7 +114,7 @@ def _keep(curves: list[Curve], bare: Strand, found: Collected) -> None:
 
 
 def _insert(entity: Any, layer: str, handle: str, where: _Where, found: Collected) -> None:
-    name = str(entity.dxf.get("name", ""))
+    name = legible(str(entity.dxf.get("name", "")))
     if name in where.blocks or len(where.blocks) >= MOST_DEPTH:
         raise DrawingError(f"Block {name} on layer {layer} inserts itself.", handle)
     block = entity.block()

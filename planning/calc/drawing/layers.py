@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
-from planning.calc.drawing.types import Role
+from planning.calc.drawing.types import Role, legible
 
 _MARK = re.compile(r"MARK|ETCH|SCRIB|ENGRAV|STAMP|PUNCH|PLOT", re.I)
 _IGNORE = re.compile(
@@ -22,12 +22,12 @@ _DASHED = re.compile(r"CENTER|HIDDEN|DASH|DOT|PHANTOM|DIVIDE", re.I)
 def defaults(document: Any, seen: Mapping[str, Counter[str]]) -> dict[str, tuple[Role, str]]:
     """Role and reason by layer: what is off or frozen, drawn dashed or named like help lines is
     left out; what is named like marking is marked; the rest is cut."""
-    return {name: _default(document, name) for name in seen}
+    known = {legible(str(layer.dxf.name)).lower(): layer for layer in document.layers}
+    return {name: _default(known.get(name.lower()), name) for name in seen}
 
 
-def _default(document: Any, name: str) -> tuple[Role, str]:
-    if document.layers.has_entry(name):
-        layer = document.layers.get(name)
+def _default(layer: Any, name: str) -> tuple[Role, str]:
+    if layer is not None:
         if layer.is_off() or layer.is_frozen():
             return "ignore", "switched off in the drawing"
         if _DASHED.search(str(layer.dxf.get("linetype", ""))):

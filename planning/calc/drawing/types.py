@@ -18,6 +18,12 @@ Kind = Literal["outer", "hole", "island", "open"]
 GAP_MM = 0.05
 
 
+def legible(text: str) -> str:
+    """With bytes that are no text written out: ezdxf hands them on as surrogates, which no page,
+    no terminal and no database can hold."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 class DrawingError(ValueError):
     """The drawing cannot be read, or reading on would guess at its shape.
 
@@ -26,8 +32,7 @@ class DrawingError(ValueError):
     """
 
     def __init__(self, message: str, place: str | None = None) -> None:
-        # A damaged file's own bytes come as surrogates, which no page and no terminal can show.
-        message = message.encode("utf-8", "backslashreplace").decode("utf-8")
+        message = legible(message)
         super().__init__(message if place is None else f"{place}: {message}")
         self.message = message
         self.place = place

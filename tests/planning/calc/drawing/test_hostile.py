@@ -120,6 +120,19 @@ def test_what_stands_after_the_end_mark_is_not_read():
     assert read_drawing(GOOD + b"\nrubbish\n").cut_mm == 400
 
 
+def test_a_layer_named_in_bytes_that_are_no_text_has_a_name_to_show_and_keeps_its_state():
+    def draw(space):
+        space.doc.layers.add("SPARE", color=1).off()
+        square(space)
+        space.add_circle((200, 200), 5, dxfattribs={"layer": "SPARE"})
+
+    read = read_drawing(dxf(draw).replace(b"SPARE", b"SP\xbf\xd2E"))
+    assert {each.name: each.role for each in read.layers} == {
+        "0": "cut",
+        r"SP\udcbf\udcd2E": "ignore",
+    }
+
+
 def test_bytes_that_are_no_text_are_told_as_text_and_logged_nowhere(caplog):
     for damage in (b"\nLAYE\xbf\xd2", b"\xbb\x9b "):
         for at in range(0, len(GOOD) - 8, 97):
