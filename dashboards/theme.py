@@ -10,6 +10,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 from planning.reports.shapes import Coverage
+from shopfloor.counting import count as count
 
 FONT = "Vollkorn, Iowan Old Style, Charter, Georgia, serif"
 UNKNOWN = "unknown"
@@ -172,11 +173,6 @@ def span(seconds: float | None) -> str:
 def age(seconds: float) -> str:
     """How old: 18 min, 3 h 10 min, 4 days."""
     return span(max(seconds, 0)) if seconds < 172_800 else f"{seconds // 86_400:.0f} days"
-
-
-def count(number: int, one: str, many: str = "") -> str:
-    """1 arc, 27 arcs."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
 def coverage_words(coverage: Coverage, digits: int) -> str:

@@ -16,6 +16,7 @@ from planning.reports.shapes import Act, Note
 PLACES: dict[str, tuple[str, str]] = {
     "run": ("run", "run_id"),
     "job": ("job", "pk"),
+    "jobs": ("jobs", ""),
     "nest": ("nest", "pk"),
     "queue": ("queue", ""),
     "wear": ("wear", ""),

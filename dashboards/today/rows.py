@@ -18,7 +18,7 @@ from shopfloor.strip.model import StripTable
 from shopfloor.strip.words import clock, local, off_plan
 
 log = logging.getLogger(__name__)
-STILL_OPEN = ("assign_arcs", "reason", "run", "late")  # what can be done of a shift that is over
+STILL_OPEN = ("assign_arcs", "reason")  # what can be done of a shift that is over
 BESIDE = 2  # notes beside a strip, so that the next table stays in sight
 MANY = 5  # more tables than this are drawn with low strips
 SAFE = "This strip could not be drawn. Its lines are safe in the journal."
@@ -85,9 +85,14 @@ def _over(today: Today) -> Today:
         for table in today.tables
     )
     notes = tuple(note for note in today.notes if any(act.code in STILL_OPEN for act in note.acts))
-    burnt = [f"{table.name} burnt {theme.span(table.shares.burning_s)}" for table in tables]
+    burnt = [f"{table.name} burnt {_burnt(table)}" for table in tables]
     said = f"{', '.join(burnt)}." if burnt else today.lede
     return replace(today, tables=tables, notes=notes, lede=said)
+
+
+def _burnt(table: TableToday) -> str:
+    burnt_s = table.shares.burning_s + table.shares.outside_s
+    return theme.span(burnt_s) if burnt_s else "nothing"
 
 
 def window(today: Today, at: datetime) -> tuple[datetime, datetime]:
@@ -146,6 +151,8 @@ def _facts(table: TableToday, sight: Sight) -> list[str]:
     if shares.total_s > 0:
         said.append(f"arc {theme.span_short(shares.burning_s)}")
         said.append(theme.percent(shares.burning_share, theme.span_short(known_s)))
+    if shares.outside_s >= 1:
+        said.append(f"{theme.span(shares.outside_s)} burnt outside shifts")
     begun = table.source_from_us
     if begun is not None and table.strip.start_us < begun < table.strip.now_us:
         said.append(f"no source before {clock(begun, table.strip.zone)}")

@@ -13,6 +13,7 @@ from planning.calc.cost import rounded
 from planning.reports.frames import frame
 from planning.reports.month_runs import MonthRun
 from planning.reports.shapes import Coverage
+from shopfloor.counting import count
 from shopfloor.models import Job, Month, Posting
 
 Sums = Sequence[tuple[int | None, str, str, uuid.UUID | None, int]]
@@ -201,11 +202,14 @@ def unknown_costs(sums: Sums, runs: Runs) -> tuple[str, ...]:
         if not run.customers_sheet and run.run_id not in by_kind["material"]
     ]
     if bare:
-        found.append(f"material of {len(bare)} runs: no sheet was named, or its cost is not known")
+        found.append(
+            f"material of {count(len(bare), 'run')}: no sheet was named, or its cost is not known"
+        )
     for kind in ("machine", "labour", "gas", "energy"):
         if runs and not by_kind[kind]:
             found.append(f"{kind}: no rate is set, or nothing to reckon it from")
     unplanned = sum(run.planned_s is None for run in runs.values())
     if unplanned:
-        found.append(f"plan of {unplanned} runs: no difference can be shown for them")
+        them = "it" if unplanned == 1 else "them"
+        found.append(f"plan of {count(unplanned, 'run')}: no difference can be shown for {them}")
     return tuple(found)

@@ -41,7 +41,7 @@ class Shares:
     """Where a window's time went, in seconds that sum to `total_s`. `burning_share` is of the time
     that is known; low and high are what it can be if none or all of the unknown was burning.
     `entered_s` of it, with `entered_burning_s` of burning, is what somebody entered for a time
-    the source was not heard."""
+    the source was not heard. `outside_s` burnt where no shift was: in none of the four."""
 
     burning_s: float
     stopped_s: float
@@ -53,6 +53,7 @@ class Shares:
     burning_high: float | None
     entered_s: float = 0.0
     entered_burning_s: float = 0.0
+    outside_s: float = 0.0
 
     @property
     def total_s(self) -> float:
@@ -62,7 +63,7 @@ class Shares:
 @dataclass(frozen=True, slots=True)
 class Act:
     """What a person can do about a note. `code` names the page or command (assign_arcs, run, job,
-    wear, queue, feed, reason, nest), `target` what it is about; the view knows the address."""
+    jobs, wear, queue, feed, reason, nest), `target` what it is about; the view knows where."""
 
     label: str
     code: str

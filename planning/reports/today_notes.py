@@ -8,11 +8,13 @@ from datetime import datetime, tzinfo
 from planning.reports.jobs import jobs_today
 from planning.reports.shapes import Act, Note, TableToday
 from planning.reports.today_data import TableData
+from shopfloor.counting import count
 from shopfloor.models import Fitting
 from shopfloor.selectors.arcs import from_us, to_us
 
 MINUTE_US = 60_000_000
 MOST_LATE = 3
+LATE = (Act("Show open jobs", "jobs"),)
 
 
 def _clock(at_us: int, zone: tzinfo) -> str:
@@ -47,9 +49,8 @@ def _unassigned(today: TableToday, zone: tzinfo) -> list[Note]:
     notes = []
     for cluster in today.unassigned:
         when = f"{_clock(cluster.from_us, zone)} to {_clock(cluster.to_us, zone)}"
-        count = f"{cluster.arcs} arc{'s' if cluster.arcs > 1 else ''}"
         verb = "belong" if cluster.arcs > 1 else "belongs"
-        body = f"{count} on {today.name}, {when}, {verb} to no job."
+        body = f"{count(cluster.arcs, 'arc')} on {today.name}, {when}, {verb} to no job."
         act = Act("Say which job", "assign_arcs", cluster.first_key)
         notes.append(Note("now", "Arcs without a job", body, (act,), today.code))
     return notes
@@ -93,7 +94,8 @@ def _late(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
         body = f"{item.nest}{whose} is planned to end {ends} at the earliest; it is due {due}."
         notes.append(Note("now", "It will be late", body, act, today.code))
     if more:
-        body = f"{more} more jobs in {today.name}'s queue end after they are due."
+        verb = "ends after it is" if more == 1 else "end after they are"
+        body = f"{count(more, 'more job')} in {today.name}'s queue {verb} due."
         notes.append(Note("soon", "More will be late", body, act, today.code))
     return notes
 
@@ -133,13 +135,20 @@ def overdue_notes(now: datetime, zone: tzinfo) -> list[Note]:
     notes = []
     for row in rows[:MOST_LATE]:
         due = f"{row['due_at'].astimezone(zone):%a %d %b %H:%M}"
-        body = f"{row['job']} for {row['customer']} was due {due} and owes {row['shortage']} parts."
+        owes = count(row["shortage"], "part")
+        body = f"{row['job']} for {row['customer']} was due {due} and owes {owes}."
         act = Act("Open the job", "job", str(row["job_id"]))
         notes.append(Note("now", "A job is late", body, (act,)))
     if len(rows) > MOST_LATE:
-        body = f"{len(rows) - MOST_LATE} more jobs are past their due date and owe parts."
-        notes.append(Note("soon", "More jobs are late", body))
+        notes.append(_more_late(len(rows) - MOST_LATE))
     return notes
+
+
+def _more_late(more: int) -> Note:
+    if more == 1:
+        return Note("soon", "One more job is late", "It is past its due date and owes parts.", LATE)
+    body = f"{more:,} more jobs are past their due date and owe parts."
+    return Note("soon", "More jobs are late", body, LATE)
 
 
 def wear_notes() -> list[Note]:
@@ -158,7 +167,7 @@ def wear_notes() -> list[Note]:
             body = f"The {kind} {row.piece.label} on {where} is due: {outlook.basis}."
             notes.append(Note("now", "A piece is due", body, act, row.torch.table.code))
         else:
-            left = f"about {outlook.starts_left} starts left"
+            left = f"about {count(outlook.starts_left, 'start')} left"
             body = f"The {kind} {row.piece.label} on {where} has {left} ({outlook.basis})."
             notes.append(Note("soon", "A piece about due", body, act, row.torch.table.code))
     return notes

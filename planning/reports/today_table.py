@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from planning.calc import spent
 from planning.calc.forecast import Outlook, forecast
-from planning.calc.spans import Span
+from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.inputs.silences import Hearing
 from planning.reports.queue import Queued
 from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToday
@@ -57,10 +57,7 @@ def shares_of(window: spent.Shares) -> Shares:
 def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
     """Puts one table together."""
     burns = [(arc.on_us, arc.off_us) for arc in data.arcs]
-    whole = heard_span(data.hearing, burns, window.start_us, min(window.now_us, window.end_us))
-    stops = [(stop.from_us, stop.to_us) for stop in data.stops]
-    used = spent.shares(whole, burns, stops, data.hearing.silences, data.hearing.told)
-    shares = shares_of(used)
+    shares = _shares(data, window, burns)
     run, contour = _current(data)
     rest = _rest_us(run, contour)
     ahead = _ahead(data.queue, window, rest)
@@ -88,6 +85,16 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
         source_from_us=data.hearing.from_us if data.hearing.listens else None,
         program=data.program,
     )
+
+
+def _shares(data: TableData, window: Window, burns: Sequence[Span]) -> Shares:
+    """Of staffed time; what burnt while no shift was stands beside it."""
+    whole = heard_span(data.hearing, burns, window.start_us, min(window.now_us, window.end_us))
+    staffed = subtract(whole, window.closed)
+    stops = [(stop.from_us, stop.to_us) for stop in data.stops]
+    used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.told)
+    outside_us = length(intersect(intersect(union(burns), whole), union(window.closed)))
+    return replace(shares_of(used), outside_s=outside_us / S)
 
 
 def heard_span(hearing: Hearing, burns: Sequence[Span], start_us: int, until_us: int) -> list[Span]:

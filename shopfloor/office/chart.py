@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from planning.calc.chart import ChartError
+from shopfloor.counting import count
 from shopfloor.importing.stored import upload_keep, upload_read
 from shopfloor.models import ChartRow, Material, WearSet
 from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
@@ -96,7 +97,7 @@ def confirm(request: DeskRequest) -> HttpResponse:
     how = form.cleaned_data
     plan = chart_apply(raw, example=how["example"], note=how["note"])
     messages.success(
-        request, f"{len(plan.writes)} rows in force from now; the ones before them are kept."
+        request, f"{count(len(plan.writes), 'row')} in force from now; what was before is kept."
     )
     return redirect("chart")
 

@@ -10,6 +10,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
+from shopfloor.counting import count
 from shopfloor.importing.job_rows import COLUMNS, DATE_ORDERS, NEEDED
 from shopfloor.importing.stored import upload_keep, upload_read
 from shopfloor.importing.table import ENCODINGS, MAX_BYTES, ListError
@@ -110,8 +111,9 @@ def confirm(request: DeskRequest) -> HttpResponse:
     except (ListError, ValidationError) as problem:
         messages.error(request, f"Nothing was written: {problem}")
         return redirect("job_import")
-    told = f"{plan.new_jobs} new jobs, {plan.new_lines} new lines"
+    told = f"{count(plan.new_jobs, 'new job')}, {count(plan.new_lines, 'new line')}"
     if plan.known_lines:
-        told += f", {plan.known_lines} lines were there already"
-    messages.success(request, f"{how['name']}: {told}; {len(plan.faults)} rows left out.")
+        verb = "was" if plan.known_lines == 1 else "were"
+        told += f", {count(plan.known_lines, 'line')} {verb} there already"
+    messages.success(request, f"{how['name']}: {told}; {count(len(plan.faults), 'row')} left out.")
     return redirect("jobs")

@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
+from shopfloor.counting import count
 from shopfloor.office.access import ANY, ASSIGN, FEEDS, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.office.source_forms import ClockForm, ClockNowForm
@@ -127,12 +128,12 @@ def _reread(request: DeskRequest, feed: Feed) -> None:
     looked, readable = source_reread(feed=feed, by=request.user.get_username())
     if readable:
         messages.success(
-            request, f"{readable} of {looked} lines can be read now; intake takes them in."
+            request, f"{readable} of {count(looked, 'line')} can be read now; intake takes them in."
         )
     else:
+        lines = count(looked, "line")
         messages.error(
-            request,
-            f"None of the {looked} lines can be read by its description: change that first.",
+            request, f"None of the {lines} can be read by its description: change that first."
         )
 
 

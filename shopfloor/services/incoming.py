@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from planning.calc.program import ProgramError, read_program
 from shopfloor.acting import acting
+from shopfloor.counting import count
 from shopfloor.importing.stored import upload_drop, upload_keep, upload_read
 from shopfloor.importing.table import ListError
 from shopfloor.models import Incoming, Material, Nest, Table, User, WearSet
@@ -157,11 +158,12 @@ def _jobs(found: Incoming, raw: bytes, telling: _Telling) -> None:
     telling.step("writing them down")
     with transaction.atomic():
         plan_write(plan, file_name=found.name)
-        told = f"{plan.new_jobs} new jobs, {plan.new_lines} new lines"
+        told = f"{count(plan.new_jobs, 'new job')}, {count(plan.new_lines, 'new line')}"
         if plan.known_lines:
-            told += f", {plan.known_lines} lines were there already"
+            verb = "was" if plan.known_lines == 1 else "were"
+            told += f", {count(plan.known_lines, 'line')} {verb} there already"
         faults = [f"{found.name}:{fault.line}: {fault.message}" for fault in plan.faults]
-        _end(found, "done", f"{told}; {len(faults)} rows left out.", faults=faults[:500])
+        _end(found, "done", f"{told}; {count(len(faults), 'row')} left out.", faults=faults[:500])
 
 
 def _end(found: Incoming, state: str, said: str, **result: Any) -> None:

@@ -6,6 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
+from shopfloor.counting import count
 from shopfloor.samplestrip import SampleArc, sample_strip
 from shopfloor.selectors.source_page import Knowing, source_knows
 from shopfloor.services.sources_office import sample_try
@@ -69,14 +70,18 @@ def _strip(sample: Sample) -> Svg | None:
 def _verdict(sample: Sample) -> tuple[str, bool]:
     """In one sentence, what is wrong first."""
     lines, refused = sample.lines, len(sample.rejects)
+    all_lines = count(lines, "line")
     if not lines:
         return "There is no whole line in the sample.", False
     if refused == lines:
-        return f"It does not work: none of the {lines} lines could be read.", False
+        return f"It does not work: none of the {all_lines} could be read.", False
     arcs = len(sample.pairing.arcs)
-    burnt = f"{arcs} arc{'' if arcs == 1 else 's'}" if arcs else "no arc"
+    burnt = count(arcs, "arc") if arcs else "no arc"
     if refused:
-        return f"{refused} of {lines} lines could not be read; the others hold {burnt}.", True
+        return (
+            f"{refused} of {all_lines} could not be read; the others hold {burnt}.",
+            True,
+        )
     if not arcs:
         return f"Every line ({lines}) can be read, but no arc is among them.", True
-    return f"It works: {lines} lines, all read, {burnt}.", True
+    return f"It works: {all_lines}, all read, {burnt}.", True

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 
+from shopfloor.counting import count
 from shopfloor.strip.frame import US
 from shopfloor.strip.model import Pace, Stoppage, StripTable
 
@@ -138,5 +139,5 @@ def _stopped(stoppages: Sequence[Stoppage], zone: tzinfo) -> list[str]:
         for s in sorted(longest, key=lambda s: s.from_us)
     ]
     if len(unplanned) > STOPPAGES_SAID:
-        said.append(f"{len(unplanned) - STOPPAGES_SAID} more stoppages")
+        said.append(count(len(unplanned) - STOPPAGES_SAID, "more stoppage"))
     return said

@@ -127,6 +127,25 @@ def test_a_job_past_its_due_date_that_owes_parts_is_said(half_burnt, north):
     assert note.acts[0].target == str(job.pk)
 
 
+@pytest.mark.parametrize(
+    ("jobs", "said"),
+    [
+        (3, None),
+        (4, "It is past its due date and owes parts."),
+        (6, "3 more jobs are past their due date and owe parts."),
+    ],
+)
+def test_what_is_past_the_few_named_is_counted_in_good_english(north, jobs, said):
+    now = cast.at(SHIFT, 3600)
+    for number in range(jobs):
+        job, _ = cast.job(f"J-{number}", quantity=1)
+        job.due_at = SHIFT - timedelta(days=1)
+        job.save()
+    notes = today(now=now).notes
+    assert [note.body for note in notes if "ore job" in note.head] == ([said] if said else [])
+    assert all("owes 1 part." in note.body for note in notes if note.head == "A job is late")
+
+
 def test_a_silent_source_is_unknown_since_its_last_sign(half_burnt, north):
     from telemetry.models import Health
 
@@ -250,6 +269,38 @@ def test_after_the_last_shift_the_pace_counts_no_hour_nobody_was_to_work(
     [row] = today(now=now).tables
     assert row.shift == ""
     assert row.strip.pace[-1].ahead_min == pytest.approx(-1)
+
+
+def test_after_the_last_shift_the_shares_are_of_staffed_hours(half_burnt, north, operator):
+    """Early alone is left, 06:00 to 14:00; it is 14:30. Four arcs of 60 s burnt in it, so 240 s of
+    its 8 h. Another burnt from 14:10:00 to 14:10:30, when nobody was to work: it is in no share."""
+    from shopfloor.models import Shift
+
+    Shift.objects.exclude(name="early").delete()
+    now = cast.at(SHIFT, 8.5 * 3600)
+    feed = _listening(north, now)
+    feed.created_us = cast.to_us(cast.at(SHIFT, -7200))  # heard since 04:00, before the shift
+    feed.save()
+    late_s = 8 * 3600 + 600
+    cast.arcs(half_burnt, [(late_s, late_s + 30, 5)], start=SHIFT)
+    [row] = today(now=now).tables
+    shares = row.shares
+    assert (shares.burning_s, shares.outside_s) == (240, 30)
+    assert shares.total_s == 8 * 3600
+    assert shares.burning_share == pytest.approx(240 / (8 * 3600))
+
+
+def test_before_the_first_shift_of_the_day_nothing_is_a_share(half_burnt, north):
+    """05:00, and the shift begins at six: a trial cut at 04:30 burnt outside it."""
+    from shopfloor.models import Shift
+
+    Shift.objects.exclude(name="early").delete()
+    now = cast.at(SHIFT, -3600)
+    _listening(north, now)
+    cast.arcs(half_burnt, [(-5400, -5380, None)], start=SHIFT)
+    [row] = today(now=now).tables
+    assert (row.shares.total_s, row.shares.outside_s) == (0, 20)
+    assert row.shares.burning_share is None
 
 
 def test_outside_any_shift_it_is_the_local_day(north):

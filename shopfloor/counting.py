@@ -1,0 +1,8 @@
+"""A number and what it counts, in words: 1 arc, 27 arcs. Pure."""
+
+from __future__ import annotations
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """1 arc, 27 arcs, 1,204 arcs."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
