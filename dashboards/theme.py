@@ -175,17 +175,20 @@ def age(seconds: float) -> str:
     return span(max(seconds, 0)) if seconds < 172_800 else f"{seconds // 86_400:.0f} days"
 
 
-def coverage_words(coverage: Coverage, digits: int) -> str:
-    """How much of the amounts rests on what, with the base."""
+def coverage_words(coverage: Coverage, digits: int, total_minor: int) -> str:
+    """How much of the amounts rests on what, with the base. Amounts taken back (a remnant's credit,
+    a correction) count as amounts too, so the base is more than the total: both are said."""
     if not coverage.total:
         return "Nothing is posted yet."
-    base = money(round(coverage.total), digits, whole=True)
+    back = max(0, (round(coverage.total) - total_minor) // 2)
+    charged = money(round(coverage.total) - back, digits, whole=True)
+    taken = f" and {money(back, digits, whole=True)} credited" if back > 0 else ""
     said = [
         f"{_percent(coverage.share(word) or 0)} {word}"
         for word in ("measured", "entered", "planned", "unknown")
         if coverage.share(word)
     ]
-    return f"Of amounts of {base}: {', '.join(said)}."
+    return f"Of {charged} charged{taken}: {', '.join(said)}."
 
 
 def _percent(share: float) -> str:

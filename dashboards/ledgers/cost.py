@@ -26,6 +26,7 @@ WORDS = {
 }  # fmt: skip
 REST = "Wear, gas, power, bench"
 UNPLANNED = "Work without a plan"
+LATE = "Late facts about closed months"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +65,13 @@ class JobRow:
     margin_minor: int | None
     elapsed_s: float
     evidence: str = ""
+    bare_minor: int = 0  # of the actual, from runs without a plan: no part of the difference
 
     @property
     def off_minor(self) -> int | None:
         if self.plan_minor is None or self.actual_minor is None:
             return None
-        return self.actual_minor - self.plan_minor
+        return self.actual_minor - self.bare_minor - self.plan_minor
 
     @property
     def off(self) -> bool:
@@ -91,9 +93,15 @@ class JobLedger:
 
 
 def bridge(month: CostMonth) -> Bridge:
-    """Planned, what each term added, all that is not time, work without a plan, actual."""
+    """Planned, what each term added, all that is not time, work without a plan, late facts,
+    actual."""
     jobs = _records(month.jobs)
     planned = {row["job_id"] for row in jobs if row["plan_minor"] is not None}
+    names = {row["job"] for row in jobs if row["job_id"] in planned}
+    facts = _records(month.late)
+    late = sum(row["amount_minor"] for row in facts)
+    late_planned = sum(row["amount_minor"] for row in facts if row["job"] in names)
+    bare = sum(row.get("bare_minor") or 0 for row in jobs if row["job_id"] in planned)
     plan = sum(row["plan_minor"] for row in jobs if row["job_id"] in planned)
     actual = sum(row["actual_minor"] for row in jobs if row["job_id"] in planned)
     money: dict[str, int] = {}
@@ -105,19 +113,21 @@ def bridge(month: CostMonth) -> Bridge:
             unpriced[row["term"]] = None
         else:
             money[row["term"]] = money.get(row["term"], 0) + row["money_minor"]
-    names = sorted(money, key=lambda term: ORDER.index(term) if term in ORDER else len(ORDER))
+    terms = sorted(money, key=lambda term: ORDER.index(term) if term in ORDER else len(ORDER))
     limit = STEP_OFF * plan
     steps = [
         Step(WORDS.get(term, term.capitalize()), money[term], term, money[term] >= limit > 0)
-        for term in names
+        for term in terms
         if money[term]
     ]
-    rest = actual - plan - sum(money.values())
+    rest = actual - bare - late_planned - plan - sum(money.values())
     if rest:
         steps.append(Step(REST, rest, "", rest >= limit > 0))
-    bare = month.total_minor - actual
+    bare += month.total_minor - actual - (late - late_planned)
     if bare:
         steps.append(Step(UNPLANNED, bare, "", False))
+    if late:
+        steps.append(Step(LATE, late, "", late >= limit > 0))
     return Bridge(plan, tuple(steps), month.total_minor, tuple(unpriced))
 
 
@@ -216,6 +226,7 @@ def _job(row: dict[str, Any]) -> JobRow:
         row["margin_minor"],
         row["elapsed_s"] or 0.0,
         row["evidence"],
+        row.get("bare_minor") or 0,
     )
 
 
@@ -238,6 +249,7 @@ def _summed(name: str, rows: list[JobRow]) -> JobRow:
         total([row.actual_minor for row in rows]),
         total([row.margin_minor for row in jobs]),
         sum(row.elapsed_s for row in rows),
+        bare_minor=sum(row.bare_minor for row in rows),
     )
 
 

@@ -45,5 +45,5 @@ def _context(job: JobCost) -> dict[str, Any]:
         "terms": terms,
         "postings": postings[:MOST],
         "postings_all": len(postings),
-        "coverage": coverage_words(job.coverage, data.currency()[1]),
+        "coverage": coverage_words(job.coverage, data.currency()[1], job.actual_minor),
     }

@@ -185,7 +185,11 @@ def _margin(
             )
         )
     notes.append(_closing(month, who))
-    notes.append(html.P(theme.coverage_words(month.coverage, digits), className="remark key"))
+    notes.append(
+        html.P(
+            theme.coverage_words(month.coverage, digits, month.total_minor), className="remark key"
+        )
+    )
     return notes
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 from django.db.models import Q, Sum
 
 from planning.reports.cost_parts import (
+    Posted,
     hours_frame,
     jobs_frames,
     late_frame,
@@ -21,7 +22,8 @@ from planning.reports.printed import from_print
 from planning.reports.run_shares import run_shares
 from planning.reports.shapes import CostMonth
 from planning.services.postings import next_month
-from shopfloor.models import Month, Posting
+from shopfloor.counting import count
+from shopfloor.models import Month, Posting, Run, RunState
 
 
 def months() -> pd.DataFrame:
@@ -59,22 +61,24 @@ def cost_month(*, first_day: date) -> CostMonth:
         raise LookupError(f"nothing was posted in {first_day:%Y-%m}")
     if month.closed_at is not None and month.printed:
         return from_print(month)
-    sums = list(
-        Posting.objects.filter(month=month)
+    sums = [
+        Posted(*row)
+        for row in Posting.objects.filter(month=month)
         .order_by()
-        .values_list("line__job_id", "kind", "evidence", "run_id")
+        .annotate(late=Q(belongs_to__isnull=False))
+        .values_list("line__job_id", "kind", "evidence", "run_id", "late")
         .annotate(all=Sum("amount_minor"))
-    )
+    ]
     money = currency()
     runs = month_runs(month_run_ids(first_day, next_month(first_day)))
     shares = run_shares(runs)
-    coverage = coverage_of(((row[2], row[4]) for row in sums), money["currency"])
+    coverage = coverage_of(((row.evidence, row.minor) for row in sums), money["currency"])
     jobs, kinds, names = jobs_frames(sums, runs, shares, money, coverage)
     return CostMonth(
         first_day=first_day,
         closed_at=month.closed_at,
         closed_by=month.closed_by.shown_name if month.closed_by else "",
-        total_minor=sum(row[4] for row in sums),
+        total_minor=sum(row.minor for row in sums),
         jobs=jobs,
         kinds=kinds,
         terms=terms_frame(runs, shares, names, money),
@@ -82,5 +86,18 @@ def cost_month(*, first_day: date) -> CostMonth:
         hours=hours_frame(runs),
         late=late_frame(month, money),
         coverage=coverage,
-        unknown=unknown_costs(sums, runs),
+        unknown=(*_going_on(first_day), *unknown_costs(sums, runs)),
     )
+
+
+def _going_on(first_day: date) -> tuple[str, ...]:
+    """Runs begun in the month that are not over: nothing is posted for them yet."""
+    begun = Run.objects.filter(
+        opened_at__date__gte=first_day, opened_at__date__lt=next_month(first_day)
+    )
+    runs = begun.exclude(state__in=(RunState.FINISHED, RunState.VOIDED)).count()
+    if not runs:
+        return ()
+    them = "it is" if runs == 1 else "they are"
+    verb = "goes" if runs == 1 else "go"
+    return (f"{count(runs, 'run')} that {verb} on: time and cost come in once {them} finished",)

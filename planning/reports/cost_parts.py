@@ -1,11 +1,11 @@
-"""The frames of a month's cost. `sums` are (job, kind, evidence, run, minor units)."""
+"""The frames of a month's cost."""
 
 from __future__ import annotations
 
 import uuid
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import pandas as pd
 
@@ -16,7 +16,20 @@ from planning.reports.shapes import Coverage
 from shopfloor.counting import count
 from shopfloor.models import Job, Month, Posting
 
-Sums = Sequence[tuple[int | None, str, str, uuid.UUID | None, int]]
+
+class Posted(NamedTuple):
+    """What was posted for a job, of a kind and evidence, from a run; `late` is about a month that
+    was closed."""
+
+    job: int | None
+    kind: str
+    evidence: str
+    run: uuid.UUID | None
+    late: bool
+    minor: int
+
+
+Sums = Sequence[Posted]
 Runs = Mapping[uuid.UUID, MonthRun]
 Shares = Mapping[uuid.UUID, Mapping[int | None, float]]
 
@@ -30,12 +43,19 @@ def jobs_frames(
     sums: Sums, runs: Runs, shares: Shares, money: Mapping[str, Any], coverage: Coverage
 ) -> tuple[pd.DataFrame, pd.DataFrame, dict[int | None, str]]:
     """`CostMonth.jobs` and `.kinds`, and the jobs' numbers. A job's plan has its material as it
-    was posted: the nest plans everything else."""
+    was posted: the nest plans everything else. What a run without a plan cost, its material apart,
+    is in `bare_minor`."""
     by_kind: dict[int | None, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     evidence: dict[int | None, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    for owner, kind, word, _, minor in sums:
-        by_kind[owner][kind] += minor
-        evidence[owner][word] += abs(minor)
+    bare: dict[int | None, int] = defaultdict(int)
+    materials: dict[int | None, int] = defaultdict(int)
+    for row in sums:
+        by_kind[row.job][row.kind] += row.minor
+        evidence[row.job][row.evidence] += abs(row.minor)
+        if row.kind in MATERIAL:
+            materials[row.job] += 0 if row.late else row.minor
+        elif row.run and not row.late and row.run in runs and not runs[row.run].compared:
+            bare[row.job] += row.minor
     planned_s, elapsed_s, plan = _by_job(runs, shares)
     ids = set(by_kind) | set(elapsed_s)
     jobs = {
@@ -47,7 +67,6 @@ def jobs_frames(
     for pk in sorted(ids, key=lambda pk: (pk is None, names[pk])):
         job = jobs.get(pk) if pk else None
         actual = sum(by_kind[pk].values())
-        material = sum(by_kind[pk][kind] for kind in MATERIAL)
         quote = job.quote_minor if job else None
         planned = planned_s.get(pk)
         rows.append(
@@ -57,19 +76,20 @@ def jobs_frames(
                 job.customer.name if job else "",
                 job.title if job else "starts and wear that belong to no job",
                 quote,
-                rounded(plan[pk]) + material if pk in plan else None,
+                rounded(plan[pk]) + materials[pk] if pk in plan else None,
                 actual,
                 None if quote is None else quote - actual,
                 planned,
                 elapsed_s.get(pk, 0.0),
                 None if planned is None else elapsed_s.get(pk, 0.0) - planned,
                 max(evidence[pk], key=lambda word: evidence[pk][word], default="unknown"),
+                bare[pk] if pk in plan else 0,
             )
         )
         kinds += [(pk, names[pk], kind, minor) for kind, minor in by_kind[pk].items() if minor]
     columns = (
         "job_id job customer title quote_minor plan_minor actual_minor margin_minor "
-        "planned_s elapsed_s over_s evidence"
+        "planned_s elapsed_s over_s evidence bare_minor"
     )
     return (
         frame(columns, rows, coverage=coverage, **money),
@@ -91,7 +111,7 @@ def _by_job(
             elapsed[job] += run.elapsed_s * share
             if run.planned_s is not None:
                 planned[job] = planned.get(job, 0.0) + run.planned_s * share
-            if run.plan_minor:
+            if run.compared:
                 money[job] = money.get(job, 0.0) + sum(run.plan_minor.values()) * share
     return planned, dict(elapsed), money
 
@@ -132,9 +152,9 @@ def terms_frame(
 def metres_frame(sums: Sums, runs: Runs, money: Mapping[str, Any]) -> pd.DataFrame:
     """Cost per metre and per foot of cut by material, thickness and duty, material apart."""
     amounts: dict[uuid.UUID, int] = defaultdict(int)
-    for _, kind, _, run_id, minor in sums:
-        if run_id is not None and kind not in MATERIAL:
-            amounts[run_id] += minor
+    for row in sums:
+        if row.run is not None and row.kind not in MATERIAL:
+            amounts[row.run] += row.minor
     groups: dict[tuple[str, float, str], list[MonthRun]] = defaultdict(list)
     for run in runs.values():
         if run.run_id in amounts:
@@ -193,8 +213,8 @@ def late_frame(month: Month, money: Mapping[str, Any]) -> pd.DataFrame:
 def unknown_costs(sums: Sums, runs: Runs) -> tuple[str, ...]:
     """What of the month has no amount, in words."""
     by_kind: dict[str, set[uuid.UUID | None]] = defaultdict(set)
-    for _, kind, _, run_id, _ in sums:
-        by_kind[kind].add(run_id)
+    for row in sums:
+        by_kind[row.kind].add(row.run)
     found = []
     bare = [
         run

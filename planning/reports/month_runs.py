@@ -11,7 +11,7 @@ from datetime import date
 from django.db.models import Min
 
 from planning.inputs.chunks import chunked
-from shopfloor.models import Run, RunDay, RunVariance
+from shopfloor.models import Run, RunDay, RunState, RunVariance
 
 
 @dataclass
@@ -30,10 +30,17 @@ class MonthRun:
     customers_sheet: bool = False
     sheet: int | None = None
 
+    @property
+    def compared(self) -> bool:
+        """Whether a plan of its time and of its money stands against what it took."""
+        return self.planned_s is not None and bool(self.plan_minor)
+
 
 def month_run_ids(first: date, after: date) -> list[uuid.UUID]:
-    """Runs whose first shift date lies in [first, after)."""
-    begun = RunDay.objects.order_by().values("run_id").annotate(first=Min("shift_date"))
+    """Finished runs whose first shift date lies in [first, after). One that goes on has no cost
+    posted yet: its plan and its time would stand against nothing."""
+    done = RunDay.objects.filter(run__state=RunState.FINISHED).order_by()
+    begun = done.values("run_id").annotate(first=Min("shift_date"))
     return list(begun.filter(first__gte=first, first__lt=after).values_list("run_id", flat=True))
 
 

@@ -149,7 +149,8 @@ class CostMonth:
     """One month of shift dates, read from postings alone once it is closed.
 
     jobs: job_id, job, customer, title, quote_minor, plan_minor, actual_minor, margin_minor,
-        planned_s, elapsed_s, over_s, evidence
+        planned_s, elapsed_s, over_s, evidence, bare_minor (of the actual, from runs without a plan;
+        months closed earlier may lack it)
     kinds: job_id, job, kind, amount_minor
     terms: job_id, job, term, seconds, money_minor  (elapsed difference by term, summing to over_s)
     metres: material, thickness_mm, duty, cut_m, amount_minor, per_m_minor, per_ft_minor, runs

@@ -167,8 +167,9 @@ def wear_notes() -> list[Note]:
             body = f"The {kind} {row.piece.label} on {where} is due: {outlook.basis}."
             notes.append(Note("now", "A piece is due", body, act, row.torch.table.code))
         else:
-            left = f"about {count(outlook.starts_left, 'start')} left"
-            body = f"The {kind} {row.piece.label} on {where} has {left} ({outlook.basis})."
+            left = outlook.starts_left
+            has = "is due soon" if left is None else f"has about {count(left, 'start')} left"
+            body = f"The {kind} {row.piece.label} on {where} {has} ({outlook.basis})."
             notes.append(Note("soon", "A piece about due", body, act, row.torch.table.code))
     return notes
 

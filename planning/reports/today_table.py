@@ -90,10 +90,11 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
 def _shares(data: TableData, window: Window, burns: Sequence[Span]) -> Shares:
     """Of staffed time; what burnt while no shift was stands beside it."""
     whole = heard_span(data.hearing, burns, window.start_us, min(window.now_us, window.end_us))
-    staffed = subtract(whole, window.closed)
+    closed = union(window.closed)
+    staffed = subtract(whole, closed)
     stops = [(stop.from_us, stop.to_us) for stop in data.stops]
     used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.told)
-    outside_us = length(intersect(intersect(union(burns), whole), union(window.closed)))
+    outside_us = length(intersect(intersect(union(burns), whole), closed))
     return replace(shares_of(used), outside_s=outside_us / S)
 
 

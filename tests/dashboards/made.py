@@ -83,7 +83,7 @@ def month(**more) -> CostMonth:
             [("A36", 6.0, "fast", 7.0, 0.7, 0.7, True), ("A36", 6.0, "fine", 3.0, 0.3, 1.0, True)],
         ),
         "late": frame("belongs_to job kind amount_minor why by", []),
-        "coverage": Coverage(measured=75_000, entered=25_000, unit="USD"),
+        "coverage": Coverage(measured=121_875, entered=40_625, unit="USD"),
         "unknown": (),
     }  # fmt: skip
     return CostMonth(**(values | more))

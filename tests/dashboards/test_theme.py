@@ -57,9 +57,16 @@ def test_a_share_never_stands_without_its_base():
 
 
 def test_what_amounts_rest_on_is_told_with_the_base():
-    said = theme.coverage_words(Coverage(measured=75_000, entered=24_900, unknown=100), 2)
-    assert said == "Of amounts of 1,000: 75 % measured, 25 % entered, under 1 % unknown."
-    assert theme.coverage_words(Coverage(), 2) == "Nothing is posted yet."
+    rests_on = Coverage(measured=75_000, entered=24_900, unknown=100)
+    said = theme.coverage_words(rests_on, 2, 100_000)
+    assert said == "Of 1,000 charged: 75 % measured, 25 % entered, under 1 % unknown."
+    assert theme.coverage_words(Coverage(), 2, 0) == "Nothing is posted yet."
+
+
+def test_what_was_credited_stands_beside_what_was_charged():
+    """950 charged and 50 taken back are 1,000 of amounts and 900 in all."""
+    said = theme.coverage_words(Coverage(measured=95_000, entered=5_000), 2, 90_000)
+    assert said == "Of 950 charged and 50 credited: 95 % measured, 5 % entered."
 
 
 @pytest.mark.parametrize(

@@ -79,6 +79,35 @@ def test_the_differences_of_a_month_sum_to_what_its_jobs_took_longer(shop_month)
     assert stopped["money_minor"].sum() == pytest.approx(1050, abs=1)
 
 
+def test_a_run_that_goes_on_is_in_no_plan_and_said_to_be_left_out(shop_month, operator):
+    """Its plan would stand against nothing: no cost is posted before it is finished."""
+    before = reports.cost_month(first_day=OCTOBER)
+    revision = cast.nest(operator, [(shop_month[1], 2e6, 2300)], name="N-open")
+    plan = cast.plan([2300], travel_s=10, load_s=600)
+    plan["costs_minor"] = {"machine": 99_000}
+    run = cast.run(revision, shop_month[3].table, seconds=None, state="open", plan=plan)
+    cast.arcs(run, [(8000, 8100, 1)])
+    run_figures(key=str(run.pk), payload={})
+    found = reports.cost_month(first_day=OCTOBER)
+    assert found.jobs["plan_minor"].sum() == before.jobs["plan_minor"].sum()
+    assert found.hours["hours"].sum() == before.hours["hours"].sum()
+    assert "1 run that goes on: time and cost come in once it is finished" in found.unknown
+
+
+def test_what_a_run_without_a_plan_cost_is_no_difference(shop_month, operator):
+    """Ten minutes at $96: 16.00 on J-1, which has a plan for its other run."""
+    first, north = shop_month[1], shop_month[3].table
+    revision = cast.nest(operator, [(first, 2e6, 500)], name="N-bare")
+    start = cast.at(cast.NOON, 9000)
+    run = cast.run(revision, north, start=start, seconds=600, plan={})
+    cast.arcs(run, [(10, 510, 1)], start=start)
+    run_figures(key=str(run.pk), payload={})
+    own = reports.cost_month(first_day=OCTOBER).jobs.set_index("job").loc["J-1"]
+    posted = Posting.objects.filter(run=run).values_list("amount_minor", flat=True)
+    assert own["bare_minor"] == sum(posted) >= 1_600
+    assert own["plan_minor"] == pytest.approx(9_667, abs=2)
+
+
 def test_cost_per_metre_and_where_the_hours_go(shop_month):
     found = reports.cost_month(first_day=OCTOBER)
     [row] = found.metres.to_dict("records")

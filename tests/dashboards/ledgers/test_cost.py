@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from dashboards.ledgers import cost
 from tests.dashboards import made
 
@@ -41,6 +43,33 @@ def test_a_term_without_a_rate_is_named_and_stays_in_the_rest():
         (cost.REST, 8_000),
         (cost.UNPLANNED, 4_500),
     ]
+
+
+def test_a_run_without_a_plan_and_late_facts_are_steps_of_their_own():
+    """80.00 of the difference as before; of B's actual 12.00 were a run without a plan and 5.00
+    came late; the shop got 3.00 late of its 5.00. Rest 20 - 12 - 5 = 3; without a plan
+    45 + 12 - 3 = 54."""
+    jobs = [
+        (*made.job("A", 100_000, 110_000, 6.0, 105_000, 1), 0),
+        (*made.job("B", 50_000, 48_000, 3.0, None, 2), 1_200),
+        (*made.job("C", None, 4_000, 0.5, None, 3), 0),
+        (*made.job("the shop", None, 500, 0.5, None, None), 0),
+    ]
+    late = [
+        (date(2026, 9, 1), "B", "wear", 500, "worn", ""),
+        (date(2026, 9, 1), "the shop", "wear", 300, "worn", ""),
+    ]
+    month = made.month(
+        jobs=made.frame(made.JOBS + " bare_minor", jobs),
+        late=made.frame("belongs_to job kind amount_minor why by", late),
+    )
+    found = cost.bridge(month)
+    steps = {step.name: step.minor for step in found.steps}
+    assert (steps[cost.REST], steps[cost.UNPLANNED]) == (300, 5_400)
+    assert steps[cost.LATE] == 800
+    assert found.planned_minor + sum(steps.values()) == found.actual_minor == 162_500
+    row = next(row for row in cost.job_ledger(month).named if row.job == "B")
+    assert row.off_minor == 48_000 - 1_200 - 50_000
 
 
 def test_a_month_without_any_plan_has_one_step():

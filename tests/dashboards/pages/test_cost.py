@@ -29,7 +29,7 @@ def test_the_newest_month_is_drawn_with_its_sentence(month, owner):
     # 162,500 - 150,000 = 12,500 minor, 8.3 % of 1,500
     assert "The month cost 125 more than planned , 8.3 % of 1,500." in said
     assert "Stoppages" in said
-    assert "Of amounts of 1,000: 75 % measured, 25 % entered." in said
+    assert "Of 1,625 charged: 75 % measured, 25 % entered." in said
     assert [graph.id for graph in made.find(seen_by(owner), "Graph")] == ["steps"]
 
 
