@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import logging
 import uuid
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.utils.dateparse import parse_datetime
 
 from shopfloor.acting import acting
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, Terminal, User
 from shopfloor.services.clock import offset_ms_of
+from shopfloor.services.envelope import envelope_instant, envelope_parts, happened_at
 from shopfloor.services.handlers import handler_of
 from shopfloor.services.handlers.call import Call
 
@@ -32,12 +32,12 @@ def action_receive(
     `envelope` is `{"id", "kind", "payload", "at", "sent_at"?}` with ISO times of the device.
     Raises `FloorError` only where the envelope itself cannot be read: then nothing is stored.
     """
-    key, kind, payload = _parts(envelope)
-    device_at = _instant(envelope, "at")
+    key, kind, payload = envelope_parts(envelope)
+    device_at = envelope_instant(envelope, "at")
     known = Action.objects.filter(pk=key).first()
     if known is not None:
         return known
-    sent_at = _instant(envelope, "sent_at") if envelope.get("sent_at") else None
+    sent_at = envelope_instant(envelope, "sent_at") if envelope.get("sent_at") else None
     offset_ms = offset_ms_of(terminal=terminal, sent_at=sent_at, now=now)
     action = Action(
         id=key,
@@ -48,7 +48,7 @@ def action_receive(
         device_at=device_at,
         device_offset_ms=offset_ms,
         received_at=now,
-        at=min(device_at - timedelta(milliseconds=offset_ms), now),
+        at=happened_at(device_at, offset_ms, now),
     )
     try:
         with acting(f"user:{person.get_username()}", why=f"floor {kind} {key}"):
@@ -133,25 +133,3 @@ def _handled(call: Call) -> dict[str, Any]:
             f"This version does not know {call.action.kind!r}.", "Load the page again."
         )
     return handler(call)
-
-
-def _parts(envelope: dict[str, Any]) -> tuple[uuid.UUID, str, dict[str, Any]]:
-    try:
-        key = uuid.UUID(str(envelope["id"]))
-    except (KeyError, ValueError):
-        raise FloorError("The action carries no id.") from None
-    kind = envelope.get("kind")
-    payload = envelope.get("payload") or {}
-    if not isinstance(kind, str) or not kind or not isinstance(payload, dict):
-        raise FloorError("The action names no kind, or its payload is no object.")
-    return key, kind, payload
-
-
-def _instant(envelope: dict[str, Any], name: str) -> datetime:
-    try:
-        found = parse_datetime(str(envelope.get(name, "")))
-    except ValueError:
-        found = None
-    if found is None or found.tzinfo is None:
-        raise FloorError(f"{name}: {envelope.get(name)!r} is no time with an offset.")
-    return found

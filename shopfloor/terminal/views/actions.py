@@ -27,10 +27,10 @@ def deliver(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRespo
     """Answers with what became of each entry. Entries without an answer were not looked at, and
     the device sends them again."""
     try:
-        entries = json.loads(request.body)["actions"]
+        entries = json.loads(request.body, parse_constant=no_number)["actions"]
         if not isinstance(entries, list) or len(entries) > MOST:
             raise ValueError(f"a delivery is a list of at most {MOST} entries")
-    except (ValueError, KeyError, TypeError) as problem:
+    except (ValueError, KeyError, TypeError, RecursionError) as problem:
         return JsonResponse({"message": f"This is no delivery: {problem}"}, status=400)
     results: list[dict[str, Any]] = []
     for entry in entries:
@@ -74,6 +74,11 @@ def one(entry: Any, terminal: Terminal, table: Table) -> dict[str, Any]:
         log.exception("an entry from terminal %s broke: %r", terminal.code, entry)
         return refused(entry, "The program could not take this.", "The office finds it in the log.")
     return public_result(action)
+
+
+def no_number(text: str) -> None:
+    """Python reads NaN and Infinity where JSON has none, and what is answered must be JSON."""
+    raise ValueError(f"{text} is no number")
 
 
 def refused(entry: dict[str, Any], message: str, hint: str) -> dict[str, Any]:

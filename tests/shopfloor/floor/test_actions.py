@@ -70,6 +70,9 @@ def test_a_refusal_leaves_nothing_half_written(floor):
     assert Run.objects.get().state == "open"
 
 
+KEY = str(uuid.uuid4())
+
+
 @pytest.mark.parametrize(
     ("envelope", "word"),
     [
@@ -79,12 +82,48 @@ def test_a_refusal_leaves_nothing_half_written(floor):
         ({"id": str(uuid.uuid4()), "kind": "note", "at": "2026-06-01T12:00:00"}, "offset"),
         ({"id": str(uuid.uuid4()), "kind": "note", "at": "yesterday"}, "offset"),
         ({"id": str(uuid.uuid4()), "kind": "note", "at": "2026-13-01T12:00:00Z"}, "offset"),
+        ({"id": KEY, "kind": "no\ud800te", "at": "2026-06-01T12:00:00Z"}, "no text"),
+        ({"id": KEY, "kind": "note", "at": "0001-01-01T00:00:00+14:00"}, "the year 1"),
+        ({"id": KEY, "kind": "note", "at": "9999-12-31T23:59:59-12:00"}, "the year 9999"),
+        ({"id": KEY, "kind": "note", "at": "2026-06-01T12:00:00Z", "sent_at": "9999-01-01T00:00Z"},
+         "sent_at"),
+        ({"id": KEY, "kind": "note", "at": "1970-01-01T00:00:00Z"}, "before anyone signed in"),
     ],
-)
+)  # fmt: skip
 def test_an_envelope_that_cannot_be_read_is_refused_whole(floor, envelope, word):
     with pytest.raises(FloorError, match=word):
         action_receive(envelope=envelope, person=floor.person, terminal=floor.terminal, now=T0)
     assert not Action.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "value",
+    ["a\0b", "\udc80", float("nan"), float("-inf"), 2**53 + 1, ["\0"], {"a": {"\ud800": 1}},
+     [[[[[[[1]]]]]]]],
+)  # fmt: skip
+def test_what_no_database_keeps_is_refused_and_named(floor, value):
+    with pytest.raises(FloorError, match="'text' holds what cannot be kept"):
+        floor.do("note", T0, text=value)
+    assert not Action.objects.exists()
+
+
+@pytest.mark.parametrize("value", ["\u202e", "é", 2**53, -0.5, [[1], {"a": None}], True])
+def test_what_every_database_keeps_is_kept(floor, value):
+    assert floor.do("note", T0, text="wet plate", more=value).payload["more"] == value
+
+
+def test_a_screen_whose_clock_came_back_between_doing_and_sending_starts_nothing_long_ago(floor):
+    """Entered while the clock said 2001, sent once it was right: nobody knows how long before."""
+    item = floor.queue(floor.nest())
+    with pytest.raises(FloorError, match="2001-01-01"):
+        floor.do("start", T0.replace(year=2001, month=1, day=1), now=T0, queue_item=item.pk)
+    assert not Run.objects.exists()
+
+
+def test_a_screen_that_says_1970_all_along_is_put_right_by_its_offset(floor):
+    item = floor.queue(floor.nest())
+    floor.done("start", T0, queue_item=item.pk, fast_by=-timedelta(days=20000))
+    assert Run.objects.get().opened_at == T0
 
 
 @pytest.mark.parametrize(

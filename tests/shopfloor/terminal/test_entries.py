@@ -48,6 +48,15 @@ def test_an_entry_delivered_twice_is_applied_once(signed_in, here, floor, operat
     assert Run.objects.count() == 1
 
 
+@pytest.mark.parametrize(
+    "body", ["[" * 100_000, '{"actions": [{"id": NaN}]}', '{"actions": ' + "9" * 5000 + "}", "\0"]
+)
+def test_what_is_no_json_is_turned_away_whole(signed_in, here, body):
+    answer = signed_in.post(URL, body, content_type="application/json")
+    assert answer.status_code == 400
+    assert answer.json()["message"].startswith("This is no delivery")
+
+
 def test_entries_are_applied_in_the_order_they_came(signed_in, here, floor, operator):
     kinds = ["start", "stop", "resume", "finish"]
     payloads = [{"queue_item": floor.items[0].pk}, {}, {}, {"exceptions": []}]
