@@ -11,11 +11,14 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from dashboards import data, lengths
-from dashboards.access import desk, sight_of
+from dashboards.access import Sight, desk, sight_of
 from planning.reports.shapes import OpenedRow
 
 # Kinds that are time or wear alone; every other one has money in it.
 OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece")
+MONEY_KINDS = ("posting", "squareness", "job", "job_kind", "job_line", "job_line_kind", "job_plan",
+               "job_term", "month", "month_kind", "month_job", "month_job_kind", "month_term",
+               "month_plate")  # fmt: skip
 MONEY_WORDS = ("cost", "price", "amount", "charged", "rate", "posting")
 
 
@@ -29,38 +32,56 @@ def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
         found = data.open_figure(kind, key)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    rows = [_row(row, inch=sight.inch) for row in found.rows if sight.cost or not is_money(row)]
-    context = {"figure": found, "rows": rows, "kind": kind, "up": _up(kind, key), "sight": sight}
+    rows = [_row(row, sight) for row in found.rows if sight.cost or not is_money(row)]
+    context = {
+        "further": any(row["url"] for row in rows),
+        "figure": found,
+        "rows": rows,
+        "kind": kind,
+        "up": _up(kind, key, found.facts),
+        "sight": sight,
+    }
     return render(request, "kerfbook/figure.html", context)
 
 
-def _row(row: OpenedRow, *, inch: bool) -> dict[str, Any]:
+def _row(row: OpenedRow, sight: Sight) -> dict[str, Any]:
     """A row as `_opened.html` draws it, leading on where it opens."""
     url = reverse("figure", args=[row.kind, row.id]) if row.kind and row.id else ""
+    if row.kind == "feed" and sight.feeds:
+        url = reverse("source", args=[row.id])
+    elif row.kind == "feed":
+        url = ""
     return {
         "label": row.label,
-        "value": lengths.words(row.value, inch=inch),
+        "value": lengths.words(row.value, inch=sight.inch),
         "evidence": row.evidence,
-        "note": lengths.words(row.note, inch=inch),
+        "note": lengths.words(_note(row, sight), inch=sight.inch),
         "total": row.total,
         "url": url,
     }
 
 
+def _note(row: OpenedRow, sight: Sight) -> str:
+    """The note of a row, with what it cost for those who see that."""
+    return ", ".join(word for word in (row.note, row.charge if sight.cost else "") if word)
+
+
 def is_money(row: OpenedRow) -> bool:
     """Whether a row tells an amount: those are for people who see cost."""
-    return row.kind in ("posting", "job", "job_kind", "month_kind", "squareness") or any(
-        word in row.label.lower() for word in MONEY_WORDS
-    )
+    return row.kind in MONEY_KINDS or any(word in row.label.lower() for word in MONEY_WORDS)
 
 
-def _up(kind: str, key: str) -> tuple[str, str]:
+def _up(kind: str, key: str, facts: dict[str, Any]) -> tuple[str, str]:
     """The page this figure stands on: words and address."""
     if kind in ("run", "run_term"):
         return "The run", reverse("run", args=[key.partition(":")[0]])
-    if kind in ("job", "job_kind"):
-        return "The job's cost", reverse("job_cost", args=[key.partition(":")[0]])
-    if kind in ("month_kind", "squareness"):
+    if kind == "posting" and facts.get("job"):
+        return "The job's cost", reverse("job_cost", args=[facts["job"]])
+    if kind == "posting":
+        return "The month", f"{reverse('cost')}?month={facts['month']:%Y-%m}"
+    if kind.startswith("job"):
+        return "The job's cost", reverse("job_cost", args=[int(key.partition(":")[0])])
+    if kind.startswith("month") or kind == "squareness":
         return "The month", f"{reverse('cost')}?month={key[:7]}"
     if kind == "piece":
         return "Wear", f"{reverse('wear')}?piece={key}"

@@ -14,6 +14,7 @@ from dashboards import data, theme
 from dashboards.access import desk
 from dashboards.today import undo
 from shopfloor.errors import FloorError
+from shopfloor.office.forms import number_of
 from shopfloor.services import desk as deeds
 
 ASSIGN = "assign_arcs"
@@ -27,7 +28,7 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
     """A stretch of arcs without a run, and everything it could have been."""
     first, some = request.GET.get("first", ""), request.GET.get("arcs", "")
     try:
-        loose = data.arcs_loose(first, int(some) if some.isdecimal() and len(some) < 9 else None)
+        loose = data.arcs_loose(first, number_of(some))
     except LookupError as gone:
         return render(request, "kerfbook/today/arcs.html", {"gone": str(gone)}, status=404)
     near = data.runs_between(loose.start - NEAR, loose.end + NEAR)
@@ -49,13 +50,16 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
 @require_POST
 def arcs_give(request: HttpRequest) -> HttpResponseBase:
     now, user = data.now(), _user(request)
-    revision = request.POST.get("revision_id", "")
+    said = request.POST.get("revision_id", "")
+    revision = number_of(said)
+    if said and revision is None:  # without one the arcs would be set aside
+        return _refused(request, FloorError(f"There is no nest {said[:20]!r}.", "Choose it again."))
     try:
         given = deeds.arcs_give(
             first_key=request.POST.get("first_key", ""),
             arcs=_whole(request.POST.get("arcs", ""), MOST),
             run_id=request.POST.get("run_id", ""),
-            revision_id=int(revision) if revision.isdecimal() else None,
+            revision_id=revision,
             by=user,
             now=now,
         )
@@ -129,4 +133,5 @@ def _user(request: HttpRequest) -> Any:
 
 
 def _whole(text: str, most: int) -> int:
-    return min(int(text), most) if text.isdecimal() else most
+    """A count as typed, `most` where it is none."""
+    return min(number_of(text) or most, most)

@@ -8,6 +8,8 @@ from datetime import date, datetime, timedelta
 from dashboards import data
 from shopfloor.calendar import ShiftSpan
 
+EARLIEST = date(1970, 1, 1)
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -27,7 +29,9 @@ def chosen(day_text: str, shift: str, now: datetime) -> Choice:
         day = date.fromisoformat(day_text)
     except ValueError:
         raise LookupError(f"{day_text!r} is not a date; one is written 2026-10-08.") from None
-    begun = [span for span in data.shifts_on(day) if span.start <= now]
+    # Far days have no shift that began, and near the calendar's ends no noon either.
+    near = EARLIEST <= day <= now.date() + timedelta(days=1)
+    begun = [span for span in data.shifts_on(day) if span.start <= now] if near else []
     named = [span for span in begun if span.name == shift] if shift else begun[-1:]
     if not named:
         what = f"no {shift} shift" if shift else "no shift"

@@ -16,7 +16,7 @@ from shopfloor.counting import count
 from shopfloor.importing.stored import upload_keep, upload_read
 from shopfloor.models import ChartRow, Material, WearSet
 from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
-from shopfloor.office.forms import page_of, refused, upload_bytes
+from shopfloor.office.forms import number_of, page_of, refused, upload_bytes
 from shopfloor.selectors.chart import chart_rows
 from shopfloor.services.chart_office import chart_apply, chart_plan, row_end
 
@@ -40,10 +40,6 @@ class ConfirmForm(forms.Form):
     digest = forms.CharField(widget=forms.HiddenInput())
     example = forms.BooleanField(required=False, widget=forms.HiddenInput())
     note = forms.CharField(max_length=200, required=False, widget=forms.HiddenInput())
-
-
-def number_of(text: str | None) -> int | None:
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None
 
 
 @right(*ANY)

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 from shopfloor.models import ChartRow, Nest
 from shopfloor.office.access import ANY, CHART, PLAN, DeskRequest, may, right
 from shopfloor.office.chart_figures import FiguresForm, figure
-from shopfloor.office.forms import When, attempt
+from shopfloor.office.forms import WhenField, attempt
 from shopfloor.selectors.chart import row_doubts_now, row_history, row_trials
 from shopfloor.services.chart_office import FIGURES
 from shopfloor.services.chart_rows import MORE, row_put, thickness_answer
@@ -36,9 +36,7 @@ class RowForm(FiguresForm):
     max_pierce_mm = figure("Pierces to", 1000)
     u_mm = figure("u expected", 100, help_text="blank: unknown")
     bench_min_per_m = figure("Bench, min a metre of cut", 1000)
-    valid_from = forms.DateTimeField(
-        required=False, widget=When(), label="From", help_text="blank: now"
-    )
+    valid_from = WhenField(required=False, label="From", help_text="blank: now")
     note = forms.CharField(max_length=200, help_text="why the row changes")
 
 

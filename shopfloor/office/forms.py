@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -12,12 +14,16 @@ from django.core.files.uploadedfile import UploadedFile
 from django.core.paginator import Page, Paginator
 from django.db.models import Model, QuerySet
 from django.http import HttpRequest
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 
 from planning.calc.units import mm_from_in
-from shopfloor.selectors.shop import the_shop
+from shopfloor.calendar import wall_to_utc
+from shopfloor.selectors.shop import shop_zone, the_shop
 
 M = TypeVar("M", bound=Model)
 PAGE = 50
+YEARS = range(2000, 2101)  # as in lists that are brought in
 LENGTH_UNITS = [("mm", "mm"), ("in", "in")]
 
 
@@ -35,6 +41,41 @@ class Day(forms.DateInput):
 
     def __init__(self) -> None:
         super().__init__(format="%Y-%m-%d")
+
+
+class WhenField(forms.DateTimeField):
+    """A time on the shop's clock, in UTC. Of an hour that comes twice the first is meant, and one
+    that is left out moves on, as everywhere else; Django would take neither."""
+
+    widget = When
+
+    def to_python(self, value: Any) -> datetime | None:
+        with timezone.override(UTC):
+            found = super().to_python(value)
+        if found is None or not isinstance(value, str):
+            return found
+        _within(found)
+        said = parse_datetime(value.strip())
+        if said is not None and said.tzinfo is not None:
+            return said
+        return wall_to_utc(found.date(), found.time(), ZoneInfo(shop_zone()))
+
+
+class DayField(forms.DateField):
+    """A date a shop can mean."""
+
+    widget = Day
+
+    def to_python(self, value: Any) -> date | None:
+        found = super().to_python(value)
+        if found is not None:
+            _within(found)
+        return found
+
+
+def _within(day: date) -> None:
+    if day.year not in YEARS:
+        raise ValidationError(f"The year {day.year} is not within {YEARS[0]} to {YEARS[-1]}.")
 
 
 def attempt(form: forms.Form, write: Callable[[], Any]) -> bool:
@@ -77,6 +118,11 @@ def money_field(label: str, *, required: bool = False, help_text: str = "") -> f
         decimal_places=the_shop().currency_digits,
         help_text=help_text,
     )
+
+
+def number_of(text: str | None) -> int | None:
+    """The number of a row, as an address or a hidden field names it; None for anything else."""
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None
 
 
 def to_mm(value: Decimal, unit: str) -> float:

@@ -55,7 +55,7 @@ def _token(request: HttpRequest, name: str) -> PushToken:
 def _body(request: HttpRequest) -> bytes:
     """The body, never more of it than is allowed."""
     length = request.headers.get("Content-Length", "")
-    if not length.isdigit():
+    if not (length.isascii() and length.isdigit()):
         raise PushError(411, "the length of the delivery is not given")
     if int(length) > MAX_BODY:
         raise PushError(413, f"over {MAX_BODY} bytes in one delivery")

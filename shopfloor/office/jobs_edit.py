@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Job, JobLine, Material
 from shopfloor.office.access import MARGIN, PLAN, DeskRequest, right
-from shopfloor.office.forms import When, attempt, from_minor, money_field, to_minor
+from shopfloor.office.forms import WhenField, attempt, from_minor, money_field, number_of, to_minor
 from shopfloor.services.jobs import (
     NEXT_STEPS,
     job_add,
@@ -34,9 +34,7 @@ class JobForm(forms.Form):
     number = forms.CharField(max_length=40, label="Job", help_text="As on the order, K-2284")
     customer = forms.CharField(max_length=120, help_text="A new name makes a new customer")
     title = forms.CharField(max_length=160, label="What")
-    due_at = forms.DateTimeField(
-        required=False, widget=When(), label="Due", help_text="On the shop's clock"
-    )
+    due_at = WhenField(required=False, label="Due", help_text="On the shop's clock")
     weight = forms.IntegerField(
         min_value=1, max_value=10, initial=1, label="Weight",
         help_text="How much its lateness hurts against others, 1 to 10",
@@ -159,9 +157,7 @@ def act(request: DeskRequest, pk: int) -> HttpResponse:
             job_close(job=job)
         elif what == "drop":
             number = request.POST.get("line", "")
-            line_drop(line=get_object_or_404(job.lines, number=int(number or 0)))
-    except ValueError:
-        messages.error(request, "There is no such line.")
+            line_drop(line=get_object_or_404(job.lines, number=number_of(number) or 0))
     except ValidationError as problem:
         messages.error(request, " ".join(problem.messages))
     return redirect("job", job.pk)

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Nest, QueueItem, Sheet, Table, User
 from shopfloor.office.access import ANY, PLAN, DeskRequest, may, right
-from shopfloor.office.forms import When, attempt
+from shopfloor.office.forms import WhenField, attempt
 from shopfloor.selectors.nest_doubts import beyond_sheet
 from shopfloor.selectors.nests import (
     newest_revision,
@@ -31,7 +31,7 @@ class QueueForm(forms.Form):
         required=False,
         help_text="In stock, the nest’s material and about its thickness, not promised elsewhere",
     )
-    due_at = forms.DateTimeField(required=False, widget=When(), label="Due")
+    due_at = WhenField(required=False, label="Due")
 
     def __init__(self, nest: Nest, user: User, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

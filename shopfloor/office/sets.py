@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from shopfloor.models import PieceKind, RateKind, Table, WearSet
 from shopfloor.office.access import ANY, CHART, COST, FLOOR, PLAN, WAGE, DeskRequest, may, right
-from shopfloor.office.forms import Day, attempt, from_minor, money_field, to_minor
+from shopfloor.office.forms import DayField, attempt, from_minor, money_field, to_minor
 from shopfloor.selectors.chart import (
     WAGES,
     materials_list,
@@ -62,7 +62,7 @@ class RateForm(forms.Form):
     table = forms.ModelChoiceField(
         Table.objects.filter(active=True), required=False, empty_label="all tables"
     )
-    valid_from = forms.DateField(widget=Day(), label="From")
+    valid_from = DayField(label="From")
     note = forms.CharField(max_length=200, required=False)
 
     def __init__(self, *args: Any, wages: bool, **kwargs: Any) -> None:

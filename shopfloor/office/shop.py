@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Reason, Shift
 from shopfloor.office.access import DeskRequest, administrator
-from shopfloor.office.forms import Day, attempt, from_minor, to_minor
+from shopfloor.office.forms import DayField, attempt, from_minor, to_minor
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.shop_office import (
     USUAL_REASONS,
@@ -81,7 +81,7 @@ class ShiftForm(forms.Form):
     start = forms.TimeField(help_text="06:00")
     end = forms.TimeField(help_text="an end before the start is the next morning")
     weekdays = forms.CharField(max_length=7, initial="12345", help_text="1 Monday to 7 Sunday")
-    valid_from = forms.DateField(widget=Day, label="From")
+    valid_from = DayField(label="From")
     breaks = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 2}), required=False, help_text="10:00 15 break"
     )

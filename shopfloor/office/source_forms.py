@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 
 from shopfloor.models import Torch
-from shopfloor.office.forms import When, upload_bytes
+from shopfloor.office.forms import WhenField, upload_bytes
 from shopfloor.services.sources_office import MAX_SAMPLE_BYTES
 from telemetry.models import Feed
 
@@ -67,8 +67,8 @@ class ClockForm(forms.Form):
 
 class EnteredForm(forms.Form):
     torch = forms.ModelChoiceField(Torch.objects.none(), empty_label=None)
-    started_at = forms.DateTimeField(label="From", widget=When())
-    ended_at = forms.DateTimeField(label="To", widget=When())
+    started_at = WhenField(label="From")
+    ended_at = WhenField(label="To")
     starts = forms.IntegerField(min_value=0, max_value=100_000, label="Starts")
     minutes = forms.FloatField(min_value=0, max_value=100_000, label="Burning, min")
     why = forms.CharField(max_length=200, required=False, label="How it is known")
@@ -82,7 +82,7 @@ class EnteredForm(forms.Form):
 
 
 class ClockNowForm(forms.Form):
-    since = forms.DateTimeField(
-        required=False, label="From when on", widget=When(),
+    since = WhenField(
+        required=False, label="From when on",
         help_text="By the shop's clock; empty: all of history",
     )  # fmt: skip

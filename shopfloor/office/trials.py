@@ -14,9 +14,8 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import ChartRow, ChartTrial, Dross, Material, Table, WearSet
 from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
-from shopfloor.office.chart import number_of
 from shopfloor.office.chart_figures import FiguresForm, figure
-from shopfloor.office.forms import When, attempt, page_of
+from shopfloor.office.forms import WhenField, attempt, number_of, page_of
 from shopfloor.selectors.chart import row_now, trial_doubts, trials_beside, trials_list
 from shopfloor.services.trials import CAME_OUT, TRIED, trial_add, trial_promote, trial_strike
 from shopfloor.terminal.board.cautions import NEW_FIGURES, Caution, metal_caution
@@ -39,7 +38,7 @@ class TrialForm(FiguresForm):
     table = forms.ModelChoiceField(
         Table.objects.filter(active=True), required=False, empty_label="not said"
     )
-    at = forms.DateTimeField(widget=When(), required=False, label="When", help_text="blank: now")
+    at = WhenField(required=False, label="When", help_text="blank: now")
     current_a = figure("Current, A", 1000, required=True)
     speed_mm_min = figure("Speed", 1e6, required=True)
     pierce_delay_s = figure("Pierce delay, s", 600, required=True)
@@ -65,9 +64,7 @@ class PromoteForm(FiguresForm):
     LENGTHS = {"max_pierce_mm": "Pierces to"}
     max_pierce_mm = figure("Pierces to", 1000, help_text="blank: unknown")
     bench_min_per_m = figure("Bench, min a metre of cut", 1000, help_text="blank: as before")
-    valid_from = forms.DateTimeField(
-        required=False, widget=When(), label="In force from", help_text="blank: now"
-    )
+    valid_from = WhenField(required=False, label="In force from", help_text="blank: now")
     note = forms.CharField(max_length=200, required=False)
 
 

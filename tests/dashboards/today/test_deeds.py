@@ -106,6 +106,20 @@ def test_a_run_of_another_table_is_refused(loose, a_run, south, planner, as_, at
     assert _given(loose) == {}
 
 
+@pytest.mark.parametrize("said", ["N-1", "9" * 6000, "٣"])
+def test_a_nest_that_is_none_sets_nothing_aside(loose, as_, at_noon, said):
+    form = {"first_key": loose[0], "revision_id": said, "arcs": "4"}
+    body = as_("supervisor").post("/today/arcs/give/", form, follow=True).content.decode()
+    assert "There is no nest" in body
+    assert _given(loose) == {}
+
+
+def test_a_count_too_long_for_a_number_is_all_that_was_there(loose, a_run, as_, at_noon):
+    form = {"first_key": loose[0], "run_id": str(a_run.pk), "arcs": "9" * 6000}
+    as_("supervisor").post("/today/arcs/give/", form)
+    assert _given(loose) == dict.fromkeys(loose, a_run.pk)
+
+
 @pytest.mark.parametrize("run_id", ["nonsense", "00000000-0000-0000-0000-000000000009"])
 def test_a_run_there_is_not_is_refused(loose, as_, at_noon, run_id):
     form = {"first_key": loose[0], "run_id": run_id, "arcs": "4"}

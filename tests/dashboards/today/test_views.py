@@ -35,6 +35,13 @@ def test_an_empty_shop_says_what_comes_first(shop, as_, at_noon):
     assert "No table is set up yet." in body
 
 
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "1969-12-31", "2026-13-01", "٣"])
+def test_a_day_far_off_has_no_shift(north, as_, at_noon, day):
+    answer = as_("supervisor").get("/today/", {"day": day})
+    assert answer.status_code in (200, 404)
+    assert "There was no shift" in (body := answer.content.decode()) or "is not a date" in body
+
+
 def test_a_day_that_cannot_be_worked_out_says_what_is_safe(north, as_, at_noon, monkeypatch):
     def broken(at):
         raise RuntimeError("no")
