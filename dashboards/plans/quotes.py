@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django.contrib import messages
@@ -25,6 +24,8 @@ from planning.services.quotes import (
     quote_make,
     quote_revise,
 )
+from shopfloor.importing.job_rows import RowError, money_of
+from shopfloor.office.forms import number_of
 
 ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
 MOST_DAYS = 365
@@ -138,22 +139,23 @@ def _parts(route: str, parts: str | None) -> PartsAsked:
 
 
 def _whole(text: str | None, what: str) -> int:
-    if not text or not text.strip().isdecimal():
-        raise QuoteError(f"{text!r} is no number of {what}.")
-    return int(text)
+    found = number_of((text or "").strip())
+    if found is None:
+        raise QuoteError(f"{(text or '')[:20]!r} is no number of {what}.")
+    return found
 
 
 def _price(text: str) -> int | None:
     """An amount as typed, in minor units; blank: what it comes to."""
-    if not text.strip():
-        return None
     try:
-        amount = Decimal(text.strip().replace(",", ""))
-    except InvalidOperation:
-        amount = Decimal(-1)
+        amount = money_of(text)
+    except RowError:
+        raise QuoteError(f"{text[:30]!r} is no price; one is written 1250.00.") from None
+    if amount is None:
+        return None
     scaled = amount.scaleb(data.currency()[1])
-    if not scaled.is_finite() or scaled < 0 or scaled != scaled.to_integral_value():
-        raise QuoteError(f"{text!r} is no price.")
+    if scaled != scaled.to_integral_value():
+        raise QuoteError(f"{text!r} is no price: the currency has fewer places.")
     return int(scaled)
 
 

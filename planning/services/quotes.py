@@ -29,6 +29,7 @@ from shopfloor.models import (
 from shopfloor.selectors.shop import shift_date_of
 
 CHANCES = (0.1, 0.2, 0.3)
+MOST = 100_000  # sheets, or parts, of one line
 
 
 class QuoteError(ValueError):
@@ -151,7 +152,7 @@ def _parts_wanted(line: PartsAsked) -> Wanted:
     wear_set = WearSet.objects.filter(pk=line.wear_set_id, active=True).first()
     if drawing is None or table is None or wear_set is None:
         raise QuoteError("There is no such drawing, table or set any more.")
-    if line.parts < 1:
+    if not 1 <= line.parts <= MOST:
         raise QuoteError(f"{drawing.name}: how many parts?")
     return Wanted(None, table, wear_set, 0, _newest_drawing(drawing), line.parts)
 
@@ -171,7 +172,7 @@ def _wanted(line: Asked) -> Wanted:
         raise QuoteError(f"There is no nest {line.nest_id}.")
     if nest.table is None:
         raise QuoteError(f"{nest.name} has no table yet: choose its route first.")
-    if line.sheets < 1:
+    if not 1 <= line.sheets <= MOST:
         raise QuoteError(f"{nest.name}: how many sheets?")
     return Wanted(_newest(nest), nest.table, nest.wear_set, line.sheets)
 

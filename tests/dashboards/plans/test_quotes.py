@@ -55,6 +55,9 @@ def test_a_quote_is_made_opened_and_decided(history, as_):
         ({"price": "12.345"}, "is no price"),
         ({"price": "dear"}, "is no price"),
         ({"price": "NaN"}, "is no price"),
+        ({"price": "1e999"}, "is no price"),
+        ({"sheets1": "9" * 6000}, "is no number of sheets"),
+        ({"sheets1": "100001"}, "how many sheets?"),
         ({"nest1": "99999"}, "There is no nest 99999"),
     ],
 )
@@ -70,6 +73,12 @@ def test_a_price_as_asked_is_kept_beside_what_was_reckoned(history, as_):
     quote = Quote.objects.get()
     assert quote.price_minor == 123_450
     assert quote.cost_minor != quote.price_minor
+
+
+def test_a_decimal_comma_is_no_thousands_mark(history, as_):
+    """12,50 is twelve and a half: taken for a grouping it would ask a hundred times as much."""
+    as_("owner").post("/jobs/quotes/new/", form(history.nest_id, price="12,50"))
+    assert Quote.objects.get().price_minor == 1250
 
 
 def test_moved_prices_are_said_on_the_list(history, as_):
