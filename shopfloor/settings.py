@@ -51,6 +51,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "shopfloor.middleware.WholeText",
     "shopfloor.middleware.ContentSecurityPolicy",
     "shopfloor.middleware.WhoActs",
     "shopfloor.middleware.ShopTime",
