@@ -34,8 +34,9 @@ def prepare(*, say: Callable[[str], None]) -> list[str]:
         _load(say, begin=here == "none")
     lines = [f"Example shop: {cast.SHOP}. Its charts are example values, not for cutting."]
     lines += [
-        f"  {person.role:<13} {person.username} / {cast.PASSWORD}   badge {person.badge} PIN "
-        f"{person.pin}"
+        f"  {person.role:<13} {person.username} / {cast.PASSWORD}"
+        # A badge opens a terminal, where only some of them work.
+        + (f"   badge {person.badge} PIN {person.pin}" if person.role in cast.AT_TERMINALS else "")
         for person in cast.PEOPLE
     ]
     return lines

@@ -24,6 +24,7 @@ WORDS = {
     "cutting, travel and waiting": "Cutting, travel, waiting", "repeats": "Repeats",
     "stoppages": "Stoppages", "unknown": "Unknown time",
 }  # fmt: skip
+KINDS = {"wear": "wear parts", "energy": "power", "credit": "remnant credit"}
 REST = "Wear, gas, power, bench"
 UNPLANNED = "Work without a plan"
 LATE = "Late facts about closed months"

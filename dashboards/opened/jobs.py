@@ -6,13 +6,14 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from dashboards import data
 from dashboards.access import desk, sight_of
-from dashboards.ledgers.cost import WORDS
+from dashboards.ledgers.cost import KINDS, WORDS
 from dashboards.ledgers.run import records
-from dashboards.theme import coverage_words
+from dashboards.theme import NONE, coverage_words
 from planning.reports.shapes import JobCost
 
 MOST = 300
@@ -31,19 +32,51 @@ def job_cost(request: HttpRequest, job_id: int) -> HttpResponseBase:
 
 
 def _context(job: JobCost) -> dict[str, Any]:
-    terms = [row | {"name": WORDS.get(row["term"], row["term"])} for row in records(job.terms)]
-    postings = records(job.postings)
-    over = None if job.plan_minor is None else job.actual_minor - job.plan_minor
+    postings = records(job.postings)[:MOST]
+    over = None
+    if job.plan_minor is not None:
+        over = job.actual_minor - job.bare_minor - job.plan_minor
     margin = None if job.quote_minor is None else job.quote_minor - job.actual_minor
     return {
         "job": job,
         "over": over,
         "margin": margin,
-        "lines": records(job.lines),
-        "kinds": records(job.kinds),
+        "less": abs(over or 0),
+        "lost": abs(margin or 0),
+        "lines": [
+            row | {"url": _url("job_line", job.job_id, row["number"])} for row in records(job.lines)
+        ],
+        "kinds": [_kind(job, row) for row in records(job.kinds)],
         "runs": records(job.runs),
-        "terms": terms,
-        "postings": postings[:MOST],
-        "postings_all": len(postings),
+        "terms": [_term(job, row) for row in records(job.terms)],
+        "postings": [_posting(row) for row in postings],
+        "postings_all": len(job.postings),
         "coverage": coverage_words(job.coverage, data.currency()[1], job.actual_minor),
     }
+
+
+def _url(kind: str, *key: Any) -> str:
+    return reverse("figure", args=[kind, ":".join(str(part) for part in key)])
+
+
+def _kind(job: JobCost, row: dict[str, Any]) -> dict[str, Any]:
+    key = (job.job_id, row["number"], row["kind"])
+    return row | {"url": _url("job_line_kind", *key), "kind_label": KINDS.get(key[2], key[2])}
+
+
+def _term(job: JobCost, row: dict[str, Any]) -> dict[str, Any]:
+    term = row["term"]
+    return row | {"name": WORDS.get(term, term), "url": _url("job_term", job.job_id, term)}
+
+
+def _posting(row: dict[str, Any]) -> dict[str, Any]:
+    quantity, unit, kind = row["quantity"], row["unit"], row["kind"]
+    if quantity is None:
+        of = NONE
+    elif unit == "s":
+        of = f"{quantity / 60:,.1f} min"
+    elif unit == "mm2":
+        of = f"{quantity / 1e6:,.3f} m²"
+    else:
+        of = f"{quantity:,.1f} {unit}".strip()
+    return row | {"of": of, "kind_label": KINDS.get(kind, kind)}

@@ -112,8 +112,8 @@ def _tenths(found: Squareness, sign: str, digits: int, sight: Sight) -> Drawn:
         Column("Plate"),
         Column("Fine, fast"),
         Column(f"u, {lengths.unit(inch=sight.inch)}", num=True),
-        Column(f"More a {per}", num=True),
-        Column(f"Each {STEP_IN:g} in" if sight.inch else "Each 0.1 mm", num=True),
+        Column(f"More per {per}", num=True),
+        Column(f"Per {STEP_IN:g} in of u" if sight.inch else "Per 0.1 mm of u", num=True),
     )
     return parts.section(
         title,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from dash import html
 from django.urls import reverse
 
@@ -40,16 +42,20 @@ def jobs_table(month: CostMonth, sight: Sight, digits: int, everything: bool) ->
         Column("Off plan", num=True),
         Column("Hours", num=True),
     ]
-    lines = [_job_line(row, sight, digits) for row in found.named]
+    lines = [_job_line(row, sight, digits, month.first_day) for row in found.named]
     if found.rest is not None:
         words = theme.count(found.rest_jobs, "smaller job")
         rest = Cell(words, address(month.first_day, all="yes"))
         lines.append(Line((rest, *_figures(found.rest, sight, digits)), "rest", span=2))
     whole = theme.count(int(month.jobs["job_id"].notna().sum()), "job")
     said = f"{month.first_day:%B}, {whole}"
-    lines.append(Line((said, *_figures(found.total, sight, digits)), "total", span=2))
+    all_of_it = reverse("figure", args=["month", month.first_day])
+    lines.append(Line((said, *_figures(found.total, sight, digits, all_of_it)), "total", span=2))
     table = parts.ledger("Where the hours went", columns, lines)
     key = "vermilion and bold: more than 5 % over plan"
+    if found.total.bare_minor:
+        bare = theme.money(found.total.bare_minor, digits, whole=True)
+        key = f"off plan leaves out {bare} of runs without a plan; {key}"
     if found.share is not None and found.rest is not None:
         named = theme.count(len(found.named), "named job")
         whole_h = theme.hours(found.total.elapsed_s)
@@ -57,13 +63,15 @@ def jobs_table(month: CostMonth, sight: Sight, digits: int, everything: bool) ->
     return parts.section("Where the hours went", table, html.P(key, className="key"))
 
 
-def _job_line(row: ledgers.JobRow, sight: Sight, digits: int) -> Line:
+def _job_line(row: ledgers.JobRow, sight: Sight, digits: int, month: date) -> Line:
     job = Cell(row.job, reverse("job_cost", args=[row.job_id]) if row.job_id else "")
-    return Line((job, row.title, *_figures(row, sight, digits)))
+    opened = reverse("figure", args=["month_job", f"{month}:{row.job_id or 0}"])
+    return Line((job, row.title, *_figures(row, sight, digits, opened)))
 
 
-def _figures(row: ledgers.JobRow, sight: Sight, digits: int) -> tuple[Cell | str, ...]:
-    opened = reverse("figure", args=["job", row.job_id]) if row.job_id else ""
+def _figures(
+    row: ledgers.JobRow, sight: Sight, digits: int, opened: str = ""
+) -> tuple[Cell | str, ...]:
     cells: list[Cell | str] = []
     if sight.margin:
         quote = (
@@ -96,7 +104,13 @@ def term_table(month: CostMonth, term: str, digits: int) -> Drawn:
                     row["job"],
                     reverse("job_cost", args=[int(row["job_id"])]) if row["job_id"] else "",
                 ),
-                theme.hours(row["seconds"], 2),
+                Cell(
+                    theme.hours(row["seconds"], 2),
+                    reverse(
+                        "figure",
+                        args=["month_term", f"{month.first_day}:{term}:{row['job_id'] or 0}"],
+                    ),
+                ),
                 theme.signed(row["money_minor"], digits, whole=False),
             )
         )
@@ -117,10 +131,11 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
         words = "No run of this month has both a measured cut and a cost."
         return parts.section(title, parts.state("empty", text=words))
 
-    def each(minor: float | None) -> Cell:
+    def each(row: ledgers.MetreRow, duty: str, minor: float | None) -> Cell:
         if minor is None:
             return Cell(theme.NONE)
-        return Cell(f"{minor / 10**digits:,.{max(digits, 2)}f}")
+        url = _plate(month, row.material, row.thickness_mm, duty)
+        return Cell(f"{minor / 10**digits:,.{max(digits, 2)}f}", url)
 
     def much(metres: float) -> str:
         if not metres:
@@ -132,8 +147,8 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
             (
                 row.material,
                 lengths.thick(row.thickness_mm, inch=sight.inch),
-                each(row.fine_minor),
-                each(row.fast_minor),
+                each(row, "fine", row.fine_minor),
+                each(row, "fast", row.fast_minor),
                 f"× {row.ratio:.2f}" if row.ratio else theme.NONE,
                 much(row.fine_m),
                 much(row.fast_m),
@@ -147,10 +162,16 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
         Column(f"Fine, {sign}", num=True),
         Column(f"Fast, {sign}", num=True),
         Column("Ratio", num=True, pencil=True),
-        Column(f"{short} fine", num=True),
-        Column(f"{short} fast", num=True),
+        Column(f"Fine cut, {short}", num=True),
+        Column(f"Fast cut, {short}", num=True),
     )
     return parts.section(title, parts.ledger(title, columns, lines), key="all but the material")
+
+
+def _plate(month: CostMonth, material: str, thickness_mm: float, duty: str) -> str:
+    """Where the runs of a plate and duty are opened."""
+    key = f"{month.first_day}:{material}:{thickness_mm:g}:{duty}"
+    return reverse("figure", args=["month_plate", key])
 
 
 def hours_table(month: CostMonth, sight: Sight) -> Drawn:
@@ -165,7 +186,10 @@ def hours_table(month: CostMonth, sight: Sight) -> Drawn:
                 row["material"],
                 lengths.thick(row["thickness_mm"], inch=sight.inch),
                 row["duty"],
-                f"{row['hours']:,.1f}",
+                Cell(
+                    f"{row['hours']:,.1f}",
+                    _plate(month, row["material"], row["thickness_mm"], row["duty"]),
+                ),
                 f"{(row['running_share'] or 0) * 100:.0f} %",
             ),
             "" if row["in_80"] else "rest",
@@ -193,7 +217,7 @@ def kinds_table(month: CostMonth, digits: int) -> Drawn:
     lines = [
         Line(
             (
-                kind,
+                ledgers.KINDS.get(kind, kind),
                 Cell(
                     theme.money(minor, digits),
                     reverse("figure", args=["month_kind", f"{month.first_day}:{kind}"]),
@@ -202,7 +226,10 @@ def kinds_table(month: CostMonth, digits: int) -> Drawn:
         )
         for kind, minor in rows
     ]
-    lines.append(Line(("All", theme.money(month.total_minor, digits)), "total"))
+    whole = Cell(
+        theme.money(month.total_minor, digits), reverse("figure", args=["month", month.first_day])
+    )
+    lines.append(Line(("All", whole), "total"))
     columns = (Column("Kind"), Column("Amount", num=True))
     return parts.section("By kind", parts.ledger("By kind", columns, lines), id="kinds")
 
@@ -214,7 +241,7 @@ def late_table(month: CostMonth, digits: int) -> Drawn:
             (
                 f"{row['belongs_to']:%B %Y}",
                 row["job"],
-                row["kind"],
+                ledgers.KINDS.get(row["kind"], row["kind"]),
                 theme.signed(row["amount_minor"], digits, whole=False),
                 row["why"],
                 row["by"] or "computed",

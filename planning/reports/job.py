@@ -53,6 +53,7 @@ def job_cost(*, job_id: int) -> JobCost:
         terms=_terms(runs, shares, money),
         postings=_postings(rows, coverage, money),
         coverage=coverage,
+        bare_minor=_bare(rows, runs),
     )
 
 
@@ -98,7 +99,8 @@ def _kinds(
             actual[row.line.pk, row.line.number, row.kind] += row.amount_minor
             whole[row.kind] += row.amount_minor
     plan: dict[str, float] = defaultdict(float)
-    for run in runs.values():
+    compared = [run for run in runs.values() if run.compared]
+    for run in compared:
         for kind, minor in run.plan_minor.items():
             plan[kind] += minor * shares[run.run_id]
     for kind in MATERIAL:
@@ -109,10 +111,20 @@ def _kinds(
         if kind in plan and whole[kind]:
             planned = rounded(plan[kind] * minor / whole[kind])
         found.append((line, number, kind, planned, minor))
-    known = any(run.plan_minor for run in runs.values())
     return (
         frame("line_id number kind plan_minor actual_minor", found, **money),
-        rounded(sum(plan.values())) if known else None,
+        rounded(sum(plan.values())) if compared else None,
+    )
+
+
+def _bare(rows: list[Posting], runs: Mapping[uuid.UUID, MonthRun]) -> int:
+    """What runs without a plan cost, their material apart: nothing to hold it against."""
+    return sum(
+        row.amount_minor
+        for row in rows
+        if row.kind not in MATERIAL
+        and (run := runs.get(row.run_id) if row.run_id else None)
+        and not run.compared
     )
 
 

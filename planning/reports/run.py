@@ -102,7 +102,7 @@ def _stoppages(run: Run) -> pd.DataFrame:
         [
             (
                 row.pk,
-                row.reason.label if row.reason else "no reason given yet",
+                row.reason.label if row.reason else "",
                 bool(row.reason and row.reason.planned),
                 row.started_at,
                 row.ended_at,

@@ -199,6 +199,7 @@ class JobCost:
     terms: pd.DataFrame
     postings: pd.DataFrame
     coverage: Coverage
+    bare_minor: int = 0  # of the actual, from runs without a plan, material apart
 
 
 @dataclass(frozen=True)
@@ -263,7 +264,8 @@ class WearBoard:
 
 @dataclass(frozen=True, slots=True)
 class OpenedRow:
-    """One thing a number was made from; `kind` and `id` open it further where it opens."""
+    """One thing a number was made from; `kind` and `id` open it further where it opens. `charge` is
+    money beside the note, for those who see cost."""
 
     label: str
     value: str
@@ -272,6 +274,7 @@ class OpenedRow:
     kind: str = ""
     id: str = ""
     total: bool = False
+    charge: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from planning.reports import trace_money, trace_time
+from planning.reports import trace_job, trace_money, trace_month, trace_time
 from planning.reports.shapes import Figure
 
 OPENERS: dict[str, Callable[[str], Figure]] = {
     "posting": trace_money.posting,
     "job": trace_money.job,
     "job_kind": trace_money.job_kind,
-    "month_kind": trace_money.month_kind,
+    "job_plan": trace_job.plan,
+    "job_term": trace_job.term,
+    "job_line": trace_money.job_line,
+    "job_line_kind": trace_money.job_line_kind,
+    "month": trace_month.whole,
+    "month_kind": trace_month.kind,
+    "month_job": trace_month.job,
+    "month_job_kind": trace_month.job_kind,
+    "month_term": trace_month.term,
+    "month_plate": trace_month.plate,
     "squareness": trace_money.square,
     "run": trace_time.run,
     "run_term": trace_time.run_term,
@@ -22,9 +31,12 @@ OPENERS: dict[str, Callable[[str], Figure]] = {
 
 
 def open_figure(*, kind: str, id: str) -> Figure:
-    """Kinds: posting, run, run_term ("RUN:TERM"), job, job_kind ("JOB:KIND"), month_kind
-    ("2026-10-01:KIND"), squareness ("2026-10-01:JOB"), plan (a nest plan), piece, arc (its key).
-    Raises `LookupError` for what does not exist."""
+    """Kinds: posting, run, run_term ("RUN:TERM"), plan (a nest plan), piece, arc (its key); job,
+    job_kind ("JOB:KIND"), job_line ("JOB:LINE"), job_line_kind ("JOB:LINE:KIND"), job_term
+    ("JOB:TERM"), job_plan (JOB); month ("2026-10-01") and, after it and a colon, month_kind (KIND),
+    month_job (JOB, 0 the shop), month_job_kind (JOB:KIND), month_term (TERM or TERM:JOB),
+    month_plate (MATERIAL:MM:DUTY), squareness (JOB). Raises `LookupError` for what does not exist.
+    """
     opener = OPENERS.get(kind)
     if opener is None:
         raise LookupError(f"nothing of kind {kind!r} opens; one of {', '.join(OPENERS)}")

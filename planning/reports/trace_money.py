@@ -1,112 +1,69 @@
-"""Money opened: a month's kind, a job, a posting, a piece."""
+"""Money opened: a job by kind, a line, a posting, a piece."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
-from planning.reports.frames import coverage_of, currency
-from planning.reports.shapes import Coverage, Figure, OpenedRow
+from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.squareness import squareness
-from shopfloor.models import Fitting, Job, Month, Piece, PieceUse, Posting, PostingKind, RunVariance
+from planning.reports.trace_rows import cut_short, evidence_of, kind_label, minutes, say_money
+from shopfloor.counting import count
+from shopfloor.models import Fitting, Job, JobLine, Piece, PieceUse, Posting, RunVariance
+from shopfloor.selectors.shop import the_shop
 
-MOST = 200
 HEAVY = ("run__revision__program", "run__revision__notes", "run__plan")  # never read for a name
-WORDS = ("measured", "entered", "planned", "unknown")
 HOW = {
     "material": "sheet cost, shared by the net area of the parts",
-    "credit": "what is left of the sheet, by area share x cost x the shop's factor",
-    "machine": "elapsed time x machine rate of the day, shared by the contours' own arc time",
-    "labour": "attended time, split between what was attended at once, x labour rate",
-    "bench": "bench minutes as logged x bench rate",
-    "gas": "arc time x gas rate",
-    "energy": "volts x amps x arc time / efficiency x price of a kWh",
-    "wear": "starts x price / rated life while the piece lives; its price by its real starts after",
+    "credit": "what is left of the sheet, by area share × cost × the shop's factor",
+    "machine": "elapsed time × machine rate of the day, shared by the contours' own arc time",
+    "labour": "attended time, split between what was attended at once, × labour rate",
+    "bench": "bench minutes as logged × bench rate",
+    "gas": "arc time × gas rate",
+    "energy": "volts × amps × arc time / efficiency × price of a kWh",
+    "wear": "starts × price / rated life while the piece lives; its price by its real starts after",
     "crash": "unused worth of the pieces it took, its stop, and the parts it spoilt",
 }
 
 
-Say = Callable[[int | None], str]
-
-
-def say_money() -> Say:
-    """How amounts are said in the shop's currency. One query, for any number of amounts."""
-    of = currency()
-    digits = of["currency_digits"]
-
-    def say(minor: int | None) -> str:
-        if minor is None:
-            return "unknown"
-        sign = "-" if minor < 0 else ""
-        whole, rest = divmod(abs(minor), 10**digits)
-        cents = f".{rest:0{digits}d}" if digits else ""
-        return f"{sign}{whole:,}{cents} {of['currency']}"
-
-    return say
-
-
-def _label(kind: str) -> str:
-    return PostingKind(kind).label if kind in PostingKind.values else kind
-
-
-def _evidence(pairs: Iterable[tuple[str, float]]) -> str:
-    """The evidence that carries most of a total; its shares where it is mixed."""
-    found: Coverage = coverage_of(pairs, "")
-    words = {
-        word: found.share(word) or 0.0 for word in ("measured", "entered", "planned", "unknown")
-    }
-    present = [f"{word} {share:.0%}" for word, share in words.items() if share >= 0.005]
-    if len(present) == 1:
-        return present[0].split()[0]
-    return ", ".join(present) or "unknown"
-
-
-def _figure(title: str, how: str, rows: list[Posting]) -> Figure:
+def opened_postings(title: str, how: str, rows: list[Posting]) -> Figure:
     money = say_money()
     total = sum(row.amount_minor for row in rows)
-    opened = [
-        OpenedRow(
-            f"{row.shift_date:%d %b %Y} {_label(row.kind)}"
-            + (f", {row.run.revision.nest.name}" if row.run else ""),
-            money(row.amount_minor),
-            row.evidence,
-            row.why or _amount_of(row),
-            "posting",
-            str(row.pk),
-        )
-        for row in rows[:MOST]
-    ]
-    if len(rows) > MOST:
-        rest = sum(row.amount_minor for row in rows[MOST:])
-        opened.append(OpenedRow(f"{len(rows) - MOST} more", money(rest)))
+    each = []
+    for row in rows:
+        what = f", {row.run.revision.nest.name}" if row.run else ""
+        what += f", piece {row.piece.label}" if row.piece else ""
+        label = f"{row.shift_date:%d %b %Y}{what or ', ' + kind_label(row.kind)}"
+        amount, note = money(row.amount_minor), row.why or _amount_of(row)
+        opens = OpenedRow(label, amount, row.evidence, note, "posting", str(row.pk))
+        each.append((opens, row.amount_minor))
+    opened = cut_short(each, lambda minor: money(round(minor)))
     opened.append(OpenedRow("Total", money(total), total=True))
-    shown = _evidence((row.evidence, row.amount_minor) for row in rows)
+    shown = evidence_of((row.evidence, row.amount_minor) for row in rows)
     return Figure(title, money(total), shown, how, tuple(opened), None, {"amount_minor": total})
 
 
 def _amount_of(row: Posting) -> str:
-    return "" if row.quantity is None else f"{row.quantity:,.1f} {row.unit}".strip()
+    """Its quantity in the unit a person thinks in."""
+    if row.quantity is None:
+        return ""
+    if row.unit == "mm2":
+        return f"{row.quantity / 1e6:,.3f} m²"
+    if row.unit == "s":
+        return minutes(float(row.quantity))
+    return f"{row.quantity:,.1f} {row.unit}".strip()
 
 
-def _postings(**where: Any) -> list[Posting]:
+def postings_of(**where: Any) -> list[Posting]:
     return list(
         Posting.objects.filter(**where)
-        .select_related("run__revision__nest", "line__job")
+        .select_related("run__revision__nest", "line__job", "piece")
         .defer(*HEAVY)
         .order_by("shift_date", "pk")
     )
-
-
-def month_kind(id: str) -> Figure:
-    day, _, kind = id.partition(":")
-    month = Month.objects.filter(first_day=date.fromisoformat(day)).first()
-    if month is None:
-        raise LookupError(f"nothing was posted in {day}")
-    rows = _postings(month=month, kind=kind)
-    return _figure(f"{_label(kind)} in {month.first_day:%B %Y}", HOW.get(kind, ""), rows)
 
 
 def square(id: str) -> Figure:
@@ -130,7 +87,7 @@ def square(id: str) -> Figure:
         for row in own
     ]
     how = (
-        "metres measured x (a metre's plan with the set that cut it - with the cheapest fast set), "
+        "metres measured × (a metre's plan with the set that cut it - with the cheapest fast set), "
         "wear and bench included, where nothing was asked or the upper end of fast's u meets it"
     )
     rows.append(OpenedRow("Total", money(total), total=True))
@@ -143,43 +100,62 @@ def job_kind(id: str) -> Figure:
     found = Job.objects.filter(pk=int(pk)).first()
     if found is None:
         raise LookupError(f"there is no job {pk}")
-    rows = _postings(line__job=found, kind=kind)
-    return _figure(f"{_label(kind)} of {found.number}", HOW.get(kind, ""), rows)
+    rows = postings_of(line__job=found, kind=kind)
+    return opened_postings(f"{kind_label(kind)} of {found.number}", HOW.get(kind, ""), rows)
+
+
+def job_line_kind(id: str) -> Figure:
+    """One kind on one line of a job ("JOB:LINE:KIND", the line by its number)."""
+    pk, number, kind = id.split(":", 2)
+    line = JobLine.objects.filter(job=int(pk), number=int(number)).select_related("job").first()
+    if line is None:
+        raise LookupError(f"job {pk} has no line {number}")
+    rows = postings_of(line=line, kind=kind)
+    title = f"{kind_label(kind)} of {line.job.number} line {line.number}, {line.part}"
+    return opened_postings(title, HOW.get(kind, ""), rows)
+
+
+def job_line(id: str) -> Figure:
+    """All that was posted on one line of a job ("JOB:LINE")."""
+    pk, _, number = id.partition(":")
+    line = JobLine.objects.filter(job=int(pk), number=int(number)).select_related("job").first()
+    if line is None:
+        raise LookupError(f"job {pk} has no line {number}")
+    title = f"{line.job.number} line {line.number}, {line.part}"
+    how = "everything posted for it, over all months"
+    return _by_kind(title, how, Posting.objects.filter(line=line), f"job_line_kind {id}")
 
 
 def job(id: str) -> Figure:
     found = Job.objects.filter(pk=int(id)).first()
     if found is None:
         raise LookupError(f"there is no job {id}")
+    how = "everything posted for its lines, over all months"
+    own = Posting.objects.filter(line__job=found)
+    return _by_kind(f"Cost of {found.number}", how, own, f"job_kind {found.pk}")
+
+
+def _by_kind(title: str, how: str, own: QuerySet[Posting], opens: str) -> Figure:
+    """A total by kind; `opens` is what each row opens as, its kind to come."""
     sums = list(
-        Posting.objects.filter(line__job=found)
-        .order_by("kind")
-        .values_list("kind", "evidence")
-        .annotate(all=Sum("amount_minor"))
+        own.order_by("kind").values_list("kind", "evidence").annotate(all=Sum("amount_minor"))
     )
-    money = say_money()
-    kinds = sorted({kind for kind, _, _ in sums})
+    money, (opened_kind, before) = say_money(), opens.split(" ")
     rows = []
-    for kind in kinds:
-        own = [(word, minor) for each, word, minor in sums if each == kind]
-        total = sum(minor for _, minor in own)
+    for kind in sorted({kind for kind, _, _ in sums}):
+        of = [(word, minor) for each, word, minor in sums if each == kind]
+        amount = money(sum(minor for _, minor in of))
         rows.append(
             OpenedRow(
-                _label(kind), money(total), _evidence(own), HOW.get(kind, ""), "job_kind",
-                f"{found.pk}:{kind}",
+                kind_label(kind), amount, evidence_of(of), HOW.get(kind, ""), opened_kind,
+                f"{before}:{kind}",
             )
         )  # fmt: skip
     total = sum(minor for _, _, minor in sums)
     rows.append(OpenedRow("Total", money(total), total=True))
-    return Figure(
-        f"Cost of {found.number}",
-        money(total),
-        _evidence((word, minor) for _, word, minor in sums),
-        "everything posted for its lines, over all months",
-        tuple(rows),
-        None,
-        {"amount_minor": total},
-    )
+    shown = evidence_of((word, minor) for _, word, minor in sums)
+    facts = {"amount_minor": total}
+    return Figure(title, money(total), shown, how, tuple(rows), None, facts)
 
 
 def posting(id: str) -> Figure:
@@ -193,7 +169,7 @@ def posting(id: str) -> Figure:
         raise LookupError(f"there is no posting {id}")
     rows = [
         OpenedRow("Month", f"{row.month.first_day:%B %Y}"),
-        OpenedRow("Shift date", f"{row.shift_date}"),
+        OpenedRow("Shift date", f"{row.shift_date:%d %b %Y}"),
     ]
     if row.line:
         line = f"{row.line.job.number} line {row.line.number}, {row.line.part}"
@@ -217,13 +193,18 @@ def posting(id: str) -> Figure:
         rows.append(OpenedRow("Why", row.why, note=who))
     how = HOW.get(row.kind, "")
     return Figure(
-        _label(row.kind),
+        kind_label(row.kind),
         say_money()(row.amount_minor),
         row.evidence,
         how,
         tuple(rows),
         row.made_at,
-        {"amount_minor": row.amount_minor, "key": row.key},
+        {
+            "amount_minor": row.amount_minor,
+            "key": row.key,
+            "job": row.line.job_id if row.line else None,
+            "month": row.month.first_day,
+        },
     )
 
 
@@ -231,7 +212,7 @@ def _time_behind(row: Posting) -> list[OpenedRow]:
     found = RunVariance.objects.filter(run=row.run_id).first()
     if found is None or found.elapsed_s is None or row.kind not in ("machine", "labour"):
         return []
-    value = f"{found.elapsed_s / 60:,.1f} min"
+    value = minutes(found.elapsed_s)
     return [
         OpenedRow("Elapsed time of the run", value, row.evidence, kind="run", id=str(row.run_id))
     ]
@@ -245,14 +226,14 @@ def piece(id: str) -> Figure:
     rows = [
         OpenedRow("Starts when first seen", _count(found.prior_starts), "entered"),
     ]
+    zone = ZoneInfo(the_shop().zone)
     for fit in Fitting.objects.filter(piece=found).select_related("torch__table"):
-        until = f"{fit.removed_at:%Y-%m-%d %H:%M}Z" if fit.removed_at else "still in"
         state = f" {fit.removal_state} {fit.removal_reason}".rstrip()
-        rows.append(
-            OpenedRow(
-                str(fit.torch), f"{fit.fitted_at:%Y-%m-%d %H:%M}Z to {until}", "entered", state
-            )
+        begun, ended = (
+            at and f"{at.astimezone(zone):%d %b %H:%M}" for at in (fit.fitted_at, fit.removed_at)
         )
+        span = f"{begun} to {ended or 'now, still in'}"
+        rows.append(OpenedRow(f"In {fit.torch}", span, "entered", state))
     paid = dict(
         Posting.objects.filter(piece=found)
         .order_by()
@@ -260,26 +241,33 @@ def piece(id: str) -> Figure:
         .annotate(all=Sum("amount_minor"))
     )
     uses = PieceUse.objects.filter(piece=found).select_related("run__revision__nest").defer(*HEAVY)
-    for use in uses.order_by("at")[:MOST]:
-        minor = paid.get(use.run_id, 0)
-        rows.append(
-            OpenedRow(
-                use.run.revision.nest.name,
-                f"{use.starts} starts, {use.arc_s / 60:,.1f} min of arc",
-                use.evidence,
-                f"paid {money(minor)}",
-                "run",
-                str(use.run_id),
-            )
-        )
     total = sum(paid.values())
-    rows.append(
-        OpenedRow("Charged so far", f"{money(total)} of {money(found.price_minor)}", total=True)
-    )
+    each, used = [], found.prior_starts or 0
+    for use in uses.order_by("at"):
+        used += use.starts
+        minor = paid.pop(use.run_id, None)
+        row = OpenedRow(
+            f"{use.at.astimezone(zone):%d %b}, {use.run.revision.nest.name}",
+            f"{count(use.starts, 'start')}, {minutes(use.arc_s)} of arc",
+            use.evidence,
+            "" if minor is not None else "charged once the run is finished",
+            "run",
+            str(use.run_id),
+            charge=f"charged {money(minor)}" if minor is not None else "",
+        )
+        each.append((row, use.starts))
+    rows += cut_short(each, lambda starts: count(round(starts), "start"))
     starts = outlook.starts if outlook else None
+    if starts is not None and found.prior_starts is not None and starts != used:
+        rows.append(OpenedRow("Burnt in no run yet", count(starts - used, "start"), "measured"))
+    rows.append(OpenedRow("Starts in all", _count(starts), total=True))
+    if other := sum(paid.values()):
+        rows.append(OpenedRow("Charged outside these runs", money(other)))
+    charged = f"{money(total)} of {money(found.price_minor)}"
+    rows.append(OpenedRow("Charged so far", charged, total=True))
     return Figure(
         f"{found.part.kind.replace('_', ' ')} {found.label}",
-        f"{_count(starts)} starts",
+        "unknown" if starts is None else count(starts, "start"),
         "measured" if starts is not None else "unknown",
         outlook.basis if outlook else "not worked out yet",
         tuple(rows),

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from numbers import Real
 from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
 
 from planning.calc import spent
+from planning.calc.itemised import Item, itemised
+from planning.inputs.runs import load_runs
+from planning.inputs.types import RunIn
 from planning.reports.run import run_detail
-from planning.reports.shapes import Figure, OpenedRow
-from planning.reports.trace_money import say_money
-from shopfloor.models import ArcAssignment, NestPlan
+from planning.reports.shapes import Figure, OpenedRow, RunDetail
+from planning.reports.trace_rows import cut_short, kind_label, minutes, say_money, signed
+from shopfloor.counting import count
+from shopfloor.models import ArcAssignment, NestPlan, Run, RunState
+from shopfloor.selectors.arcs import from_us
+from shopfloor.selectors.shop import the_shop
 from telemetry.models import Arc
 
+S = 1_000_000
 HOW_TERM = {
     spent.CUTTING: "arc time after the pierce, of arcs that made a contour",
     spent.PIERCING: "from arc on to the pierce line of its source",
@@ -27,30 +38,28 @@ HOW_TERM = {
 }
 
 
-def _min(seconds: float | None) -> str:
-    return "unknown" if seconds is None else f"{seconds / 60:,.1f} min"
-
-
 def run(id: str) -> Figure:
     found = run_detail(run_id=id)
+    over = found.closed_at is not None
     rows = [
         OpenedRow(
             str(row.term),
-            _min(_known(row.actual_s)),
+            minutes(_known(row.actual_s)),
             _word(str(row.term), found.evidence),
-            "" if found.planned_s is None else f"plan {_min(_known(row.planned_s))}",
+            f"plan {minutes(_known(row.planned_s))}" if _known(row.planned_s) is not None else "",
             "run_term",
             f"{found.run_id}:{row.term}",
         )
         for row in found.terms.itertuples()
     ]
-    rows.append(OpenedRow("Elapsed", _min(found.elapsed_s), total=True))
+    rows.append(OpenedRow("Elapsed" if over else "So far", minutes(found.elapsed_s), total=True))
     how = "elapsed time of its segments and stoppages"
     if found.planned_s is not None:
-        how += f"; the plan says {_min(found.planned_s)}"
+        how += f"; the plan says {minutes(found.planned_s)}"
+        how += "" if over else " when it is finished"
     return Figure(
         f"{found.nest} on {found.table}",
-        _min(found.elapsed_s),
+        minutes(found.elapsed_s),
         found.evidence,
         how,
         tuple(rows),
@@ -70,32 +79,85 @@ def _word(term: str, evidence: str) -> str:
 
 
 def run_term(id: str) -> Figure:
+    """A term of a run down to the arcs, pauses and stops it is made of; they sum to it."""
     run_id, _, term = id.partition(":")
     found = run_detail(run_id=run_id)
     own = [row for row in found.terms.itertuples() if row.term == term]
     if not own:
         raise LookupError(f"run {run_id} has no term {term!r}")
-    rows: list[OpenedRow] = []
-    if term == spent.STOPPAGES:
-        for stop in found.stoppages.itertuples():
-            value = _min(_known(stop.seconds))
-            rows.append(OpenedRow(str(stop.reason), value, str(stop.evidence)))
-    elif term in (spent.CUTTING, spent.PIERCING, spent.CUTTING_WITH_PIERCING, spent.REPEATS):
-        for arc in found.arcs.itertuples():
-            contour = _known(arc.contour)
-            label = "no contour" if contour is None else f"contour {contour:.0f}"
-            value = f"{arc.seconds:,.1f} s"
-            rows.append(OpenedRow(label, value, str(arc.evidence), "", "arc", str(arc.arc_key)))
-    rows.append(OpenedRow("Total", _min(_known(own[0].actual_s)), total=True))
+    planned_s, over_s = _known(own[0].planned_s), _known(own[0].over_s)
+    rows, counted_s = _items(found, term)
+    total_s = _known(own[0].actual_s) if found.closed_at or not rows else counted_s
+    rows.append(OpenedRow("Total", minutes(total_s), total=True))
+    if planned_s is not None:
+        beyond = signed(minutes(over_s).replace("-", "−"))
+        rows.append(OpenedRow("Planned", minutes(planned_s), "planned", f"{beyond} beyond it"))
     return Figure(
         f"{term} of {found.nest}",
-        _min(_known(own[0].actual_s)),
+        minutes(total_s),
         _word(term, found.evidence),
         HOW_TERM.get(term, ""),
         tuple(rows),
         None,
-        {"over_s": _known(own[0].over_s), "planned_s": _known(own[0].planned_s)},
+        {"over_s": over_s, "planned_s": planned_s},
     )
+
+
+def _items(found: RunDetail, term: str) -> tuple[list[OpenedRow], float]:
+    """What the term's time was, piece by piece, and its sum in seconds. Of an entered run only its
+    stops are known. A run that goes on is not held against its plan yet."""
+    [loaded] = load_runs(Run.objects.filter(pk=found.run_id), now=timezone.now())
+    if not loaded.measured:
+        return (_stops(found) if term == spent.STOPPAGES else []), 0.0
+    plan = loaded.plan if loaded.state == RunState.FINISHED else None
+    burns = [arc.burn for arc in loaded.arcs]
+    items = itemised(
+        loaded.windows,
+        burns,
+        [(stop.from_us, stop.to_us) for stop in loaded.stoppages],
+        loaded.silences,
+        pierces_known=term in (spent.CUTTING, spent.PIERCING),
+        planned_arc_us=plan.arc_by_contour_us if plan else None,
+        travel_us=plan.travel_by_contour_us if plan else None,
+    )
+    counted_s = sum(item.us for item in items.get(term, [])) / S
+    if term == spent.STOPPAGES:
+        return _stops(found, items.get(term, [])), counted_s
+    zone = ZoneInfo(the_shop().zone)
+    rows = [
+        (_item_row(item, loaded, zone), item.us / S)
+        for item in sorted(items.get(term, []), key=lambda item: item.from_us)
+    ]
+    return cut_short(rows, minutes), counted_s
+
+
+def _item_row(item: Item, loaded: RunIn, zone: ZoneInfo) -> OpenedRow:
+    begun = f"{from_us(item.from_us).astimezone(zone):%H:%M:%S}"
+    if item.burn is None:
+        return OpenedRow(f"from {begun}", minutes(item.us / S))
+    arc = loaded.arcs[item.burn]
+    made = "no contour" if arc.contour is None else f"contour {arc.contour}"
+    part = "" if item.us == arc.us else f"of an arc of {minutes(arc.us / S)}"
+    return OpenedRow(f"{begun}, {made}", minutes(item.us / S), "measured", part, "arc", arc.key)
+
+
+def _stops(found: RunDetail, items: Sequence[Item] = ()) -> list[OpenedRow]:
+    """Stoppages as they were entered; what burnt in them, or two at once, is taken off."""
+    rows, whole_s = [], 0.0
+    for stop in found.stoppages.itertuples():
+        seconds = _known(stop.seconds)
+        whole_s += seconds or 0.0
+        reason = str(stop.reason) or "no reason given yet"
+        rows.append(OpenedRow(reason, minutes(seconds), str(stop.evidence)))
+    counted_s = sum(item.us for item in items) / S
+    if items and abs(whole_s - counted_s) >= 0.05:
+        taken = minutes(counted_s - whole_s).replace("-", "−")
+        rows.append(OpenedRow("burnt meanwhile, or outside the run's time", taken, "measured"))
+    return rows
+
+
+def _speed(mm_min: Any) -> str:
+    return "speed unknown" if mm_min is None else f"{float(mm_min):,.0f} mm/min"
 
 
 def plan(id: str) -> Figure:
@@ -112,25 +174,30 @@ def plan(id: str) -> Figure:
         return Figure(title, "unknown", "unknown", found.problem, (), found.computed_at)
     snapshot = found.snapshot
     chart, rapid = snapshot.get("chart", {}), snapshot.get("motion", {}).get("rapid_mm_min")
+    total = (found.total_s or 0.0) + (found.load_s or 0.0)
     rows = [
-        OpenedRow("Cutting", _min(found.cut_s), "planned", f"{chart.get('speed_mm_min')} mm/min"),
-        OpenedRow("Piercing", _min(found.pierce_s), "planned", f"{found.pierces} pierces"),
-        OpenedRow("Travel", _min(found.travel_s), "planned", f"{rapid} mm/min"),
-        OpenedRow("Touch-off", _min(found.touch_off_s), "planned"),
-        OpenedRow("Load and unload", _min(found.load_s), "planned", "a setting of the table"),
+        OpenedRow("Cutting", minutes(found.cut_s), "planned", _speed(chart.get("speed_mm_min"))),
+        OpenedRow(
+            "Piercing", minutes(found.pierce_s), "planned", count(found.pierces or 0, "pierce")
+        ),
+        OpenedRow("Travel", minutes(found.travel_s), "planned", _speed(rapid)),
+        OpenedRow("Touch-off", minutes(found.touch_off_s), "planned"),
+        OpenedRow("Load and unload", minutes(found.load_s), "planned", "a setting of the table"),
+        OpenedRow("Total time", minutes(total), "planned", total=True),
     ]
     for row in snapshot.get("chart_rows", ()):
         example = "example values, not for cutting" if row.get("example") else ""
-        value = f"{row['speed_mm_min']:g} mm/min, from {row['valid_from'][:10]}"
+        value = f"{_speed(row['speed_mm_min'])}, from {row['valid_from'][:10]}"
         rows.append(OpenedRow(f"Chart row {row['thickness']}", value, "entered", example))
     money = say_money()
     for kind, minor in found.costs_minor.items():
-        rows.append(OpenedRow(kind, money(minor), "planned"))
-    total = (found.total_s or 0.0) + (found.load_s or 0.0)
-    rows.append(OpenedRow("Total time", _min(total), "planned", total=True))
+        rows.append(OpenedRow(f"Cost: {kind_label(kind)}", money(minor), "planned"))
+    if found.costs_minor:
+        whole = money(sum(found.costs_minor.values()))
+        rows.append(OpenedRow("Cost without material", whole, "planned", total=True))
     return Figure(
         title,
-        _min(total),
+        minutes(total),
         "planned",
         "the program's own path, timed with the table's motion and the chart",
         tuple(rows),

@@ -56,7 +56,11 @@ def test_only_those_who_may_are_offered_to_close_it(month, owner, supervisor):
 
 def test_every_amount_opens(month, owner):
     links = {link.href for link in made.find(seen_by(owner, "?all=yes"), "A")}
-    assert {"/cost/jobs/1/", "/figures/job/1/", "/figures/month_kind/2026-10-01:wear/"} <= links
+    assert {
+        "/cost/jobs/1/",
+        "/figures/month_job/2026-10-01:1/",
+        "/figures/month_kind/2026-10-01:wear/",
+    } <= links
     assert "/cost/?month=2026-10&term=stoppages#term" in links
 
 
