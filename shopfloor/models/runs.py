@@ -80,7 +80,8 @@ class Run(models.Model):
 
 class Segment(models.Model):
     """An unbroken stretch of a run: one table, torch, set and operator. `end_assumed` says the
-    end was not pressed but taken from the last arc."""
+    end was not pressed but taken from the last arc; `carries_on` that it begins with the contour
+    after the last of the stretch before, whatever ended that one."""
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="segments")
     torch = models.ForeignKey("shopfloor.Torch", on_delete=models.PROTECT, related_name="segments")
@@ -94,6 +95,7 @@ class Segment(models.Model):
     last_contour = models.PositiveIntegerField(null=True, blank=True)
     end_reason = models.CharField(max_length=20, blank=True)  # finish, shift, power, crash, rush
     end_assumed = models.BooleanField(default=False)
+    carries_on = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["started_at"]

@@ -90,11 +90,13 @@ def spans_of(segments: Sequence[Segment]) -> list[Span]:
 
 
 def _follows_on(before: Segment | None, segment: Segment) -> bool:
-    """Whether a segment carries on with the contour after the last of the one before: after a
-    change of set or a carrying on, where one person took over from another on the spot, and
+    """Whether a segment carries on with the contour after the last of the one before: where it
+    says so, after a change of set, where one person took over from another on the spot, and
     after arcs that somebody found to belong before the start that was pressed."""
     if before is None:
         return False
+    if segment.carries_on:
+        return True
     handed = before.end_reason == "shift" and before.ended_at == segment.started_at
     found = before.end_reason == ASSIGNED and segment.first_contour <= (before.last_contour or 1)
     return handed or found or before.end_reason == "change"

@@ -116,22 +116,15 @@ def run_restart(
     if before is not None and not before.end_reason:
         # "change" would let the new segment follow on, but the contour was said.
         how = "other" if reason == "change" else reason
-        segment_end(
-            segment=before,
-            at=at,
-            reason=how if contour else "change",
-            from_arcs=True,
-            memo=memo,
-        )
+        segment_end(segment=before, at=at, reason=how, from_arcs=True, memo=memo)
     torch = torch or (before.torch if before else run.table.torches.order_by("code").first())
     if torch is None:
         raise FloorError(f"{run.table.name} has no torch.")
     fitted = set_fitted(torch) or (before.wear_set if before else run.revision.nest.wear_set)
-    if contour is None and before is not None:
-        if before.end_reason not in ("shift", "change"):
-            memo.change(before, end_reason="change")
+    carries_on = contour is None and before is not None
+    if carries_on and before is not None:
         contour = (before.last_contour or before.first_contour - 1) + 1
-    segment = _segment_open(run, torch, fitted, operator, at, contour or 1, memo)
+    segment = _segment_open(run, torch, fitted, operator, at, contour or 1, memo, carries_on)
     memo.change(run, state=RunState.OPEN)
     work_want(kind="run", key=str(run.pk))
     return segment
@@ -251,6 +244,7 @@ def _segment_open(
     at: datetime,
     contour: int,
     memo: Memo,
+    carries_on: bool = False,
 ) -> Segment:
     return memo.make(
         Segment(
@@ -260,6 +254,7 @@ def _segment_open(
             operator=operator,
             started_at=at,
             first_contour=contour,
+            carries_on=carries_on,
         ),
         undo={
             "set": {
