@@ -93,15 +93,17 @@ def parts_map(
     sheet_mm: tuple[float, float] | None = None,
     width: int = 900,
     font_px: float = 18,
+    least_px: float = LEAST_FONT_PX,
 ) -> Svg:
     """The nest to scale in px. `sheet_mm` is the sheet's length and width from X0 Y0, drawn as
-    its edge; without it the map ends at the parts. Raises ValueError for no parts or points."""
+    its edge; without it the map ends at the parts. A number that would be under `least_px` is
+    left to the list beside the map. Raises ValueError for no parts or points."""
     box = extents([contour for part in parts for contour in part.contours])
     if sheet_mm is not None:
         box = extents([((0.0, 0.0), sheet_mm), ((box.x_min, box.y_min), (box.x_max, box.y_max))])
     place = Placing(box, width)
     drawn = "" if sheet_mm is None else _sheet(sheet_mm, place)
-    drawn += "".join(_part(part, place, font_px) for part in parts)
+    drawn += "".join(_part(part, place, font_px, least_px) for part in parts)
     # A map that holds links is a list of them to a screen reader, not one picture.
     role = "group" if any(part.url for part in parts) else "img"
     return Svg(
@@ -147,7 +149,7 @@ def _sheet(sheet_mm: tuple[float, float], place: Placing) -> str:
     )
 
 
-def _part(part: Part, place: Placing, font_px: float) -> str:
+def _part(part: Part, place: Placing, font_px: float, least_px: float) -> str:
     d = "".join(_path(contour, place) for contour in part.contours)
     css = f"{part.state}{' selected' if part.selected else ''}"
     inside = f'<title>{escape(part.words)}</title><path class="part" fill-rule="evenodd" d="{d}"/>'
@@ -164,7 +166,7 @@ def _part(part: Part, place: Placing, font_px: float) -> str:
         inside += (
             f'<path class="strike" d="M{left} {top}L{right} {low}M{left} {low}L{right} {top}"/>'
         )
-    inside += _number(part, own, place, font_px)
+    inside += _number(part, own, place, font_px, least_px)
     if part.url:
         return (
             f'<a class="{css}" href="{escape(part.url)}" aria-label="{escape(part.words)}">'
@@ -190,11 +192,11 @@ def _seen(points: list[Point]) -> list[Point]:
     return kept + points[1:][-1:]
 
 
-def _number(part: Part, own: Box, place: Placing, font_px: float) -> str:
+def _number(part: Part, own: Box, place: Placing, font_px: float, least_px: float) -> str:
     wide, high = own.width * place.px_per_mm, own.height * place.px_per_mm
     digits = max(len(part.number), 1)
     size = min(font_px, high * 0.8, wide * 0.8 / (DIGIT_EM * digits))
-    if size < LEAST_FONT_PX:
+    if size < least_px:
         return ""
     x = place.x((own.x_min + own.x_max) / 2)
     y = place.y((own.y_min + own.y_max) / 2) + size * 0.35

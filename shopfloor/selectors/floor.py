@@ -36,7 +36,7 @@ from shopfloor.selectors.floor_shapes import (
     FloorTable,
     FloorTorch,
 )
-from shopfloor.selectors.lines import line_counts, parts_on_sheet
+from shopfloor.selectors.lines import line_counts, parts_of_run, run_begins
 from shopfloor.selectors.running import current_run
 from shopfloor.selectors.shop import the_shop
 
@@ -184,14 +184,15 @@ def _left_s(run: Run, done: set[int], latest: ArcSeen | None, planned: int) -> f
     arcs_s, total_s = run.plan.get("arcs_s"), run.plan.get("total_s")
     if not arcs_s or total_s is None or len(arcs_s) != planned:
         return None
-    missing = [index for index in range(planned) if index + 1 not in done]
+    first = run_begins(run)
+    missing = [index for index in range(first - 1, planned) if index + 1 not in done]
     between_s = max(total_s - sum(arcs_s), 0.0)
     return float(sum(arcs_s[index] for index in missing) + between_s * len(missing) / planned)
 
 
 def _lines(run: Run) -> tuple[FloorLine, ...]:
     on_sheet: dict[int, int] = defaultdict(int)
-    for part in parts_on_sheet(run.revision):
+    for part in parts_of_run(run):
         on_sheet[part.line] += 1
     counts = line_counts(on_sheet)
     contours = run.revision.contours.exclude(line=None).select_related("line__job")

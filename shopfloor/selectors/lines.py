@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Sum
+from django.db.models import Min, Sum
 
 from shopfloor.models import (
     Action,
@@ -17,7 +17,9 @@ from shopfloor.models import (
     PartResult,
     Run,
     RunState,
+    Segment,
 )
+from shopfloor.selectors.matching_input import UNDONE
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +107,19 @@ def parts_on_sheet(revision: NestRevision) -> list[SheetPart]:
     for line, part, copy, number in rows.values_list("line", "part", "copy", "number"):
         copies[line, part, copy].append(number)
     return [SheetPart(*key, contours=tuple(numbers)) for key, numbers in copies.items()]
+
+
+def parts_of_run(run: Run) -> list[SheetPart]:
+    """Those of a revision's parts that this run can have made: one that went on from another plate
+    leaves out what was whole on that."""
+    first = run_begins(run)
+    return [part for part in parts_on_sheet(run.revision) if max(part.contours) >= first]
+
+
+def run_begins(run: Run) -> int:
+    """The first contour on this run's sheet; 1 but for a nest that went on from another plate."""
+    firsts = Segment.objects.filter(run=run).exclude(end_reason=UNDONE)
+    return firsts.aggregate(first=Min("first_contour"))["first"] or 1
 
 
 def _doubts() -> dict[int, list[int]]:

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from django.db.models import QuerySet
+from django.db.models import Case, Exists, OuterRef, Q, QuerySet, When
 
-from shopfloor.models import Nest, QueueItem, Run, RunState, Table
+from shopfloor.models import Nest, QueueItem, Run, RunState, Segment, Table
 
 
 def current_run(table: Table, at: datetime) -> Run | None:
     """The run at a table at a time: the open one, else one stopped there and not set aside (nobody
     ended its last segment), else one that was closed after `at`."""
-    runs = (
-        table.runs.filter(opened_at__lte=at)
-        .exclude(state=RunState.VOIDED)
-        .select_related("table", "sheet__heat", "revision__nest__wear_set", "queue_item")
-        .order_by("-opened_at")
-    )
+    waiting = Exists(Segment.objects.filter(run=OuterRef("pk"), end_reason=""))
+    standing = Q(state=RunState.STOPPED) & waiting
+    runs = table.runs.filter(opened_at__lte=at).exclude(state=RunState.VOIDED)
+    # One question: between two, somebody may press "cutting again", and neither would find it.
     return (
-        runs.filter(state=RunState.OPEN).first()
-        or runs.filter(state=RunState.STOPPED, segments__end_reason="").first()
-        or runs.filter(closed_at__gte=at).first()
+        runs.filter(Q(state=RunState.OPEN) | standing | Q(closed_at__gte=at))
+        .alias(place=Case(When(state=RunState.OPEN, then=0), When(standing, then=1), default=2))
+        .select_related("table", "sheet__heat", "revision__nest__wear_set", "queue_item")
+        .order_by("place", "-opened_at")
+        .first()
     )
 
 

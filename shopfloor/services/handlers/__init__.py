@@ -29,6 +29,7 @@ KINDS: dict[str, Kind] = {
     "resume": Kind("carried on", "stopping:resume"),
     "give_reason": Kind("gave a reason", "stopping:give_reason"),
     "restart_at": Kind("restarted at a contour", "running:restart_at"),
+    "swap_sheet": Kind("swapped the sheet", "swapping:swap_sheet"),
     "handover": Kind("handed over", "running:handover"),
     "finish": Kind("finished a sheet", "finishing:finish"),
     "change_tray": Kind("changed a tray", "changing:change_tray"),

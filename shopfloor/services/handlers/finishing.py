@@ -7,7 +7,7 @@ from typing import Any
 
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet, User
-from shopfloor.selectors.lines import SheetPart, line_counts, parts_on_sheet, run_counts
+from shopfloor.selectors.lines import SheetPart, line_counts, parts_of_run, run_counts
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.handlers.call import Call, number_of
 from shopfloor.services.parts import Judged, jobs_settle, parts_record
@@ -52,7 +52,7 @@ def finish(call: Call) -> dict[str, Any]:
 def judged_parts(run: Run, payload: dict[str, Any]) -> list[Judged]:
     """The payload's counts, by line (`parts`) or by exception from all good (`exceptions`). What
     was counted before, while the sheet was still burning, is not counted again."""
-    on_sheet = parts_on_sheet(run.revision)
+    on_sheet = parts_of_run(run)
     counted: dict[int, int] = {}
     if run.state != RunState.FINISHED:
         counted = {line: sum(counts.values()) for line, counts in run_counts(run).items()}

@@ -12,7 +12,6 @@ from shopfloor.models import (
     Run,
     RunState,
     Sheet,
-    SheetState,
     Stoppage,
     Table,
     User,
@@ -21,6 +20,12 @@ from shopfloor.selectors.fitted import set_fitted
 from shopfloor.selectors.running import current_run, set_aside_run
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.handlers.call import Call
+from shopfloor.services.handlers.sheets import (
+    promise_ends,
+    promised_to,
+    sheet_differs,
+    sheet_lying,
+)
 from shopfloor.services.people import badge_lookup
 from shopfloor.services.pieces import set_question
 from shopfloor.services.runs import run_handover, run_open, run_restart, run_set_aside
@@ -35,7 +40,7 @@ def start(call: Call) -> dict[str, Any]:
     item, revision = _what(call, table)
     waiting = _waiting_run(call, item, revision, table)
     sheet, questions = _sheet(call, item, revision, waiting)
-    _promise_ends(call, sheet, item)
+    promise_ends(call, sheet, item)
     if item is not None and item.table_id != table.pk and waiting is None:
         call.memo.change(item, table=table)  # scanned here, it waits there no more
     aside = _set_aside(call, table, waiting)
@@ -179,17 +184,8 @@ def _sheet(
     scanned = call.text("sheet")
     if not scanned:
         return expected, ["The sheet was not scanned."]
-    sheet = Sheet.objects.select_related("material", "heat").filter(code=scanned).first()
-    if sheet is None:
-        raise FloorError(f"There is no sheet {scanned!r}.", "Scan it again.", ask="sheet")
-    on_table_for_this = waiting is not None and waiting.sheet_id == sheet.pk
-    if sheet.state != SheetState.IN_STOCK and not on_table_for_this:
-        raise FloorError(
-            f"Sheet {sheet.code} is {SheetState(sheet.state).label}.",
-            "Scan the one that lies there.",
-            ask="sheet",
-        )
-    why = _differs(sheet, expected, revision) or _promised(sheet, item)
+    sheet = sheet_lying(scanned, on_table=waiting.sheet_id if waiting is not None else None)
+    why = sheet_differs(sheet, expected, revision) or promised_to(sheet, item)
     if why and not call.text("swap_reason"):
         raise FloorError(
             why,
@@ -198,37 +194,6 @@ def _sheet(
             details={"expected": expected.code if expected else None, "scanned": sheet.code},
         )
     return sheet, [why] if why else []
-
-
-def _differs(sheet: Sheet, expected: Sheet | None, revision: NestRevision) -> str:
-    nest = revision.nest
-    if expected is not None and sheet.pk != expected.pk:
-        return f"Sheet {expected.code} was planned, {sheet.code} was scanned."
-    if sheet.material_id != nest.material_id:
-        return f"Sheet {sheet.code} is {sheet.material}, the nest is for {nest.material}."
-    if abs(sheet.thickness_mm - nest.thickness_mm) > 0.01:
-        return (
-            f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
-        )
-    return ""
-
-
-def _promised(sheet: Sheet, item: QueueItem | None) -> str:
-    """Whether the sheet was kept for another nest; once it is burnt that one chooses anew."""
-    others = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running"))
-    other = others.exclude(pk=item.pk if item else 0).select_related("nest", "table").first()
-    if other is None:
-        return ""
-    return f"Sheet {sheet.code} is promised to {other.nest.name} on {other.table.name}."
-
-
-def _promise_ends(call: Call, sheet: Sheet | None, item: QueueItem | None) -> None:
-    """A sheet that is being burnt is nobody else's any more."""
-    if sheet is None:
-        return
-    others = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running"))
-    for other in others.exclude(pk=item.pk if item else 0):
-        call.memo.change(other, sheet=None)
 
 
 def _stood(call: Call, run: Run, since: Any, reason: str) -> None:

@@ -95,9 +95,8 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
     queue = items.items_of(table, torches[0].wear_set if torches else None, inch=inch)
     seen = floor_table(table=table, now=now)
     cutting = cutting_of(run, seen.run.left_s, now) if run and seen.run else None
-    state = "idle" if run is None else "stopped" if stoppage or run.state == "stopped" else "run"
     return Board(
-        state=state,
+        state=state_of(cutting, stoppage),
         cutting=cutting,
         stopped=stopped_of(stoppage) if run else None,
         torches=torches,
@@ -107,7 +106,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             **change_lists(torches, wanted or (queue[0].wanted if queue else None)),
             **fixed_lists(),
             **measures(person),
-            **run_facts(run, cutting, seen),
+            **run_facts(run, cutting, seen, inch=inch),
             "reasons": reasons_of(table, now),
             "waiting_more": max(items.waiting(table).count() - len(queue), 0),
             "bench_lines": lines.bench_lines(table),
@@ -116,6 +115,12 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             "conflicts": clashes(now),
         },
     )
+
+
+def state_of(cutting: Cutting | None, stoppage: Stoppage | None) -> str:
+    if cutting is None:
+        return "idle"
+    return "stopped" if stoppage or cutting.run.state == RunState.STOPPED else "run"
 
 
 def open_run(table: Table, now: datetime) -> Run | None:
@@ -149,6 +154,7 @@ def fixed_lists() -> dict[str, Any]:
         "causes": CAUSES,
         "restart_reasons": RESTARTS,
         "swap_reasons": items.SWAP_REASONS,
+        "plate_reasons": items.PLATE_REASONS,
         "keep_reasons": items.KEEP_REASONS,
         "aside_reasons": items.ASIDE_REASONS,
         "bench_kinds": lines.KINDS,
@@ -163,7 +169,9 @@ def measures(person: User) -> dict[str, Any]:
     return {**MM, "scale": "1"}
 
 
-def run_facts(run: Run | None, cutting: Cutting | None, seen: FloorTable) -> dict[str, Any]:
+def run_facts(
+    run: Run | None, cutting: Cutting | None, seen: FloorTable, *, inch: bool
+) -> dict[str, Any]:
     if run is None or cutting is None:
         return {
             "first_piece_needed": False,
@@ -172,6 +180,8 @@ def run_facts(run: Run | None, cutting: Cutting | None, seen: FloorTable) -> dic
             "contours": "",
             "restart_words": "",
             "asked_words": "Nothing is cutting.",
+            "plate_words": "",
+            "plates": [],
         }
     return {
         "first_piece_needed": seen.first_piece_needed,
@@ -180,6 +190,8 @@ def run_facts(run: Run | None, cutting: Cutting | None, seen: FloorTable) -> dic
         "contours": cutting.progress.contours,
         "restart_words": restart_words(cutting),
         "asked_words": asked_words(run),
+        "plate_words": items.sheet_words(run.sheet) if run.sheet else "No sheet was scanned",
+        "plates": items.sheets_for(run.revision.nest, inch=inch),
     }
 
 

@@ -117,7 +117,8 @@ def evidence_of(run: Run, ends_at: datetime | None) -> str:
 
 def restart_at(run: Run, progress: Progress) -> int:
     """The contour to offer for a restart: the first not seen burnt."""
-    first = next((n for n in range(1, progress.contours + 1) if n not in progress.done), 1)
+    whole = range(progress.first, progress.contours + 1)
+    first = next((n for n in whole if n not in progress.done), progress.first)
     last = Segment.objects.filter(run=run).order_by("-started_at", "-pk").first()
     return max(first, last.first_contour if last and not progress.done else 1)
 

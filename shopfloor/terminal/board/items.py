@@ -9,7 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from planning.calc.units import in_from_mm
-from shopfloor.models import NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
+from shopfloor.models import Nest, NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
 from shopfloor.selectors.papers import paper_codes
 from shopfloor.selectors.running import runs_set_aside, set_aside_run
 from shopfloor.terminal.board.cautions import Caution, metal_caution
@@ -27,6 +27,13 @@ from shopfloor.terminal.board.words import (
 SHOWN = 3
 SHEETS_SHOWN = 6
 THICKNESS_SLACK_MM = 0.01
+PLATE_REASONS = (
+    "wrong one was lifted",
+    "another code was scanned",
+    "wrong thickness or grade",
+    "flaw in the plate",
+    "supervisor said so",
+)
 SWAP_REASONS = (
     "planned one not found",
     "planned one damaged",
@@ -122,7 +129,7 @@ def item_of(
         change_words={True: "no change", False: "change the set", None: "set unknown"}[right],
         caution=metal_caution(nest.material.caution),
         wanted=nest.wear_set,
-        sheets=[] if sheet or half else sheets_for(row, inch=inch),
+        sheets=[] if sheet or half else sheets_for(nest, inch=inch),
     )
 
 
@@ -159,9 +166,8 @@ def codes_of(row: QueueItem, revision: NestRevision, facts: Facts) -> list[str]:
     return [row.nest.name, revision.file_name, *sheet, *facts.jobs, *papers]
 
 
-def sheets_for(row: QueueItem, *, inch: bool = False) -> list[SheetKey]:
-    """Sheets in stock that fit a nest nobody planned a sheet for, remnants first."""
-    nest = row.nest
+def sheets_for(nest: Nest, *, inch: bool = False) -> list[SheetKey]:
+    """Sheets in stock that fit a nest, remnants first."""
     found = Sheet.objects.filter(
         state="in_stock",
         material=nest.material,

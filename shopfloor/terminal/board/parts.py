@@ -10,6 +10,8 @@ from shopfloor.partpaths import paths_of
 from shopfloor.partsmap import Part, PartState, Svg, parts_map
 from shopfloor.terminal.board.progress import Progress, progress_of
 
+# Of a map 620 px wide, shown at three fifths of that beside the keys: read at arm's length.
+FONT_PX, LEAST_PX = 32.0, 20.0
 KEYS_MOST = 60  # contours beyond these are chosen on the map or by number
 
 
@@ -43,6 +45,8 @@ def map_parts(revision: NestRevision, seen: Progress | None) -> TouchMap:
         members.setdefault((contour.line_id, contour.part, contour.copy), []).append(contour)
     parts, keys = [], []
     for (_, name, _), contours in members.items():
+        if seen is not None and contours[-1].number < seen.first:
+            continue  # it was whole on the plate before
         first = next((one for one in contours if not one.inner), contours[0])
         state = state_of([one.number for one in contours], seen)
         keys.append(
@@ -68,7 +72,10 @@ def map_contours(revision: NestRevision, seen: Progress | None) -> TouchMap:
 
 
 def state_of(numbers: list[int], seen: Progress | None) -> PartState:
-    return "burnt" if seen is not None and seen.done.issuperset(numbers) else "planned"
+    if seen is None:
+        return "planned"
+    mine = [number for number in numbers if number >= seen.first]
+    return "burnt" if mine and seen.done.issuperset(mine) else "planned"
 
 
 def words_of(state: PartState, seen: Progress | None) -> str:
@@ -102,4 +109,4 @@ def extent(part: Part) -> float:
 
 def svg_of(parts: list[Part]) -> Svg | None:
     drawable = [part for part in parts if part.contours]
-    return parts_map(drawable, width=620) if drawable else None
+    return parts_map(drawable, width=620, font_px=FONT_PX, least_px=LEAST_PX) if drawable else None

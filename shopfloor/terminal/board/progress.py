@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from shopfloor.matching.numbering import SHORT
 from shopfloor.models import ArcAssignment, Contour, Run
 from shopfloor.selectors.arcs import arcs_by_key, first_missing_us, table_listens, to_us
+from shopfloor.selectors.lines import run_begins
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +44,11 @@ class Progress:
     listens: bool
     begun: Begun | None = None  # the last one, where it was not cut through
     certain: int | None = None  # the last of the first, one after the other, with no line missing
+    first: int = 1  # of this sheet's contours: above 1 where the nest went on from another plate
 
     @property
     def all_seen(self) -> bool:
-        return self.listens and 0 < self.contours <= len(self.done)
+        return self.listens and 0 < self.contours - self.first + 1 <= len(self.done)
 
     @property
     def words(self) -> str:
@@ -57,12 +59,12 @@ class Progress:
             return f"{self.unplaced} arcs burnt, {self.contours} planned"
         if self.parts:
             return f"{self.parts_done} of {self.parts} {self.part_name}"
-        return f"{len(self.done)} of {self.contours} contours"
+        return f"{len(self.done)} of {self.contours - self.first + 1} contours"
 
 
 def progress_of(run: Run) -> Progress:
-    rows = ArcAssignment.objects.filter(segment__run=run, repeat=False)
-    placed = dict(rows.values_list("arc_key", "contour_number"))
+    arcs = ArcAssignment.objects.filter(segment__run=run, repeat=False)
+    placed = dict(arcs.values_list("arc_key", "contour_number"))
     numbers = list(placed.values())
     ends: dict[int, int] = {}
     burnt = defaultdict[int, list[float | None]](list)
@@ -75,20 +77,24 @@ def progress_of(run: Run) -> Progress:
     done = frozenset(number for number in burnt if begun is None or number != begun.contour)
     members: dict[tuple[int | None, str, int], list[int]] = defaultdict(list)
     names: set[str] = set()
-    contours = Contour.objects.filter(revision=run.revision_id)
-    for number, line, part, copy in contours.values_list("number", "line", "part", "copy"):
+    rows = Contour.objects.filter(revision=run.revision_id)
+    for number, line, part, copy in rows.values_list("number", "line", "part", "copy"):
         members[line, part, copy].append(number)
         names.add(part)
+    first = run_begins(run)
+    contours = sum(len(part) for part in members.values())
+    parts = [part for part in members.values() if max(part) >= first]
     return Progress(
-        contours=sum(len(part) for part in members.values()),
+        contours=contours,
         done=done,
         unplaced=len([number for number in numbers if number is None]),
-        parts=len(members),
-        parts_done=sum(1 for part in members.values() if done.issuperset(part)),
-        part_name=plural(sorted(names), len(members)),
+        parts=len(parts),
+        parts_done=sum(1 for part in parts if done.issuperset(n for n in part if n >= first)),
+        part_name=plural(sorted(names), len(parts)),
         listens=bool(numbers) or table_listens(run.table),
         begun=begun,
-        certain=_certain(run, done, ends),
+        certain=_certain(run, done, ends, first),
+        first=first,
     )
 
 
@@ -106,13 +112,13 @@ def _begun(run: Run, burnt: dict[int, list[float | None]]) -> Begun | None:
     return Begun(last, whole_s, planned_s) if planned_s and whole_s < SHORT * planned_s else None
 
 
-def _certain(run: Run, done: frozenset[int], ends: dict[int, int]) -> int | None:
+def _certain(run: Run, done: frozenset[int], ends: dict[int, int], first: int) -> int | None:
     """Counting from the first: where no arc is missing and no line of the source is."""
     hole_us = first_missing_us(run.table, to_us(run.opened_at))
-    number = 0
+    number = first - 1
     while number + 1 in done and (hole_us is None or ends[number + 1] < hole_us):
         number += 1
-    return number or None
+    return number if number >= first else None
 
 
 def plural(names: Sequence[str], count: int) -> str:

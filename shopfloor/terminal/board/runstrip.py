@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from shopfloor.models import Run, Stoppage
 from shopfloor.selectors.arcs import arcs_between, to_us
-from shopfloor.selectors.shop import shop_zone
+from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.strip import Arc, FittedSet, Forecast, Planned, StripTable, Svg, zooms
 from shopfloor.strip import Run as RunSpan
 from shopfloor.strip import Stoppage as Stood
@@ -34,7 +34,7 @@ def run_strip(
     rest = [
         float(arc_s)
         for number, arc_s in enumerate(run.plan.get("arcs_s") or [], start=1)
-        if number not in progress.done
+        if number >= progress.first and number not in progress.done
     ]
     bracket = None
     if ends_at is not None and range_s is not None:
@@ -64,8 +64,15 @@ def duty(code: str) -> Duty:
 
 def stood(run: Run, begin: datetime, now: datetime) -> list[Stood]:
     found = []
+    least = timedelta(seconds=the_shop().ask_reason_after_s)
     rows = Stoppage.objects.filter(table=run.table, started_at__lt=now).select_related("reason")
     for row in rows.exclude(ended_at__lte=begin):
+        if (
+            row.reason is None
+            and row.ended_at is not None
+            and row.ended_at - row.started_at < least
+        ):
+            continue  # a small wait: nobody is asked about it
         start, end = max(row.started_at, begin), min(row.ended_at or now, now)
         minutes = round((end - start).total_seconds() / 60)
         why = row.reason.label.lower() if row.reason else "no reason given"

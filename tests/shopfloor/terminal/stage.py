@@ -69,7 +69,7 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
     """Does one thing off the screen, or tells what is on record."""
     from django.utils import timezone
 
-    from shopfloor.models import Action, AirReading, Job, QueueItem, Run, Segment, Stoppage
+    from shopfloor.models import Action, AirReading, Job, QueueItem, Run, Segment, Sheet, Stoppage
     from tests.shopfloor.terminal import cast
 
     name = order["do"]
@@ -134,6 +134,7 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         "air": [[a.flowing_kpa, a.drained] for a in AirReading.objects.order_by("pk")],
         "bench": [[b.kind, b.minutes] for b in made.line.bench.all()],
         "queue": {item.nest.name: item.state for item in QueueItem.objects.order_by("position")},
+        "sheets": {sheet.code: str(sheet.state) for sheet in Sheet.objects.all()},
         "jobs": {job.number: str(job.state) for job in Job.objects.all()},
     }
 

@@ -10,6 +10,7 @@ import { Changing } from "./change.js";
 import { Finishing } from "./finish.js";
 import { Forms } from "./forms.js";
 import { Photo } from "./photo.js";
+import { Plate } from "./plate.js";
 import { Starting } from "./start.js";
 
 const IDLE_CHECK_MS = 2000;
@@ -28,7 +29,7 @@ export function enter(kind, payload, shown = {}) {
   notices.passed();
   const seen = show();
   const { run, ...rest } = payload; // the page's run is not the one started here meanwhile
-  const entry = outbox.add(kind, seen.started && run ? rest : payload, root.dataset.by, shown);
+  const entry = outbox.add(kind, (seen.started || seen.anew) && run ? rest : payload, root.dataset.by, shown);
   root.dataset.version = ""; // whatever comes next is drawn afresh
   poll.soon();
   return entry;
@@ -53,8 +54,9 @@ function answered(result, entry) {
 function fresh(next, askedAt) {
   const before = settled.length;
   settled = settled.filter((one) => one.at > askedAt);
+  if (settled.length < before) screens.drawnOver();
   if (next) screens.offer(next);
-  else if (before) show();
+  else if (before) screens.apply();
 }
 
 const parts = { root, screens, enter, show, poll };
@@ -62,6 +64,7 @@ const forms = new Forms(parts);
 const finishing = new Finishing(parts);
 const changing = new Changing(parts);
 const starting = new Starting(parts);
+const plate = new Plate(parts);
 
 function undo() {
   const action = root.querySelector("#undo")?.dataset.action;
@@ -93,11 +96,11 @@ document.addEventListener("click", (event) => {
   const target = event.target instanceof Element ? event.target : null;
   if (!target) return;
   if (finishing.click(target)) event.preventDefault();
-  if (changing.click(target) || starting.click(target) || forms.click(target)) screens.busy(target);
+  if (changing.click(target) || starting.click(target) || plate.click(target) || forms.click(target)) screens.busy(target);
   const key = target.closest("button,a.key-btn");
   if (key) pressed(key);
 });
-document.addEventListener("input", (event) => { screens.busy(event.target); forms.input(event.target); starting.input(event.target); changing.input(event.target); });
+document.addEventListener("input", (event) => { screens.busy(event.target); forms.input(event.target); starting.input(event.target); changing.input(event.target); plate.input(event.target); });
 document.addEventListener("submit", (event) => {
   const form = event.target;
   if (form.dataset.form === undefined && form.dataset.change === undefined) return;
@@ -110,8 +113,9 @@ root.addEventListener("shown", (event) => {
   document.getElementById("hand-over").hidden = document.getElementById("sign-out").hidden = event.detail !== "main";
   finishing.opened(event.detail);
 });
-new Scanner((text) => starting.scanned(text, { changing }));
-new Photo({ scanned: (text) => starting.scanned(text, { changing }), say: (...words) => notices.now(...words) });
+const scanned = (text) => starting.scanned(text, { changing, plate });
+new Scanner(scanned);
+new Photo({ scanned, say: (...words) => notices.now(...words) });
 
 function tick() {
   document.getElementById("clock").textContent = clock(new Date(poll.now()));

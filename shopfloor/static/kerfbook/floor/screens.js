@@ -51,6 +51,12 @@ export class Screens {
     this.apply();
   }
 
+  /** What was written over the screens while an entry was on its way stands no more: the next
+      state replaces them even where it is the one they were made from. */
+  drawnOver() {
+    for (const one of this.root.querySelectorAll("[data-screen]")) delete one.dataset.from;
+  }
+
   apply() {
     if (!this.latest) return;
     if (this.down || Date.now() - this.touchedAt < QUIET_MS) {

@@ -23,11 +23,12 @@ export class Starting {
     return [...this.root.querySelectorAll("[data-codes]")].find((one) => (one.dataset.scanned === undefined || one === this.screen) && JSON.parse(one.dataset.codes || "[]").some((own) => plain(own) === wanted));
   }
 
-  scanned(code, { changing }) {
+  scanned(code, { changing, plate }) {
     if (this.looking) { // the sheet scanned right after its nest
-      this.looking.then(() => this.scanned(code, { changing }));
+      this.looking.then(() => this.scanned(code, { changing, plate }));
       return undefined;
     }
+    if (this.screens.shown === "sheet") return plate.scanned(plain(code));
     const known = this.find(code);
     if (known?.dataset.screen && known !== this.screen && !(this.screen && plain(this.screen.querySelector("form").dataset.expected) === plain(code))) return this.screens.go(known.dataset.screen);
     if (known?.dataset.changeTray) return changing.trayScanned(known);
@@ -52,6 +53,10 @@ export class Starting {
     screen.querySelector("[data-sheet-said]").textContent = `Sheet ${code}`;
     for (const one of screen.querySelectorAll("[data-start-sheet]")) one.textContent = `on sheet ${code}`;
     screen.querySelector("[data-sheet-hint]").textContent = swapped ? `Planned was ${expected}.` : "As scanned.";
+    const heat = screen.querySelector("[data-heat-said]");
+    heat.dataset.planned ??= heat.textContent;
+    heat.textContent = plain(expected) === code ? heat.dataset.planned : `Mark the heat of sheet ${code} on what stays before it is cut away.`;
+    heat.hidden = !heat.textContent;
     this.swap(screen, swapped);
     this.screens.busy(form);
   }

@@ -5,6 +5,7 @@ const SAID = {
   start: "started", stop: "stopped", resume: "cutting again", restart_at: "restarted", finish: "finished",
   change_tray: "changed the set", change_piece: "changed a part", check: "checked", bench: "bench work",
   give_reason: "gave a reason", inspect: "measured a pit", note: "noted", handover: "handed over", air: "read the air",
+  swap_sheet: "swapped the sheet",
 };
 const AFTER = { start: "run", stop: "stopped", resume: "run", restart_at: "run", finish: "idle" };
 
@@ -17,12 +18,17 @@ export function standing(entries) {
 }
 
 export function overlay(root, entries) {
-  const seen = { state: root.dataset.state, since: null, started: null, why: null, set: null, last: null, gone: [] };
+  const seen = { state: root.dataset.state, since: null, started: null, plate: null, anew: false, why: null, set: null, last: null, gone: [] };
   for (const entry of standing(entries)) {
     if (entry.kind === "stop" && seen.state !== "stopped") seen.since = entry.device_at;
     if (entry.kind === "stop") seen.why = entry.shown?.why || "";
     if (entry.kind === "change_tray") seen.set = entry.shown?.setWords || "";
     seen.state = AFTER[entry.kind] || seen.state;
+    if (entry.kind === "swap_sheet") {
+      seen.plate = entry.payload.sheet;
+      seen.anew ||= entry.payload.since === "now"; // a run of its own, which this page cannot name yet
+      if (seen.anew) seen.state = "run";
+    }
     if (entry.kind === "start") {
       seen.started = entry.shown?.started ?? null;
       seen.gone.push(seen.started);
@@ -60,6 +66,8 @@ export function draw(root, entries, clock) {
     fill(root, "run-least", "");
     for (const one of root.querySelectorAll("[data-run-strip]")) one.replaceChildren();
   }
+  if (seen.plate) fill(root, "run-what", `On sheet ${seen.plate}, as entered here.`);
+  if (seen.anew) fill(root, "run-count", "begun anew; the counts come with the connection");
   drawUndo(root, entries, seen, clock);
   return seen;
 }
@@ -81,15 +89,20 @@ function drawUndo(root, entries, seen, clock) {
   const taken = new Set(entries.filter((e) => e.kind === "undo").map((e) => e.payload.action));
   const words = key.querySelector("[data-undo-words]");
   key.dataset.server ??= JSON.stringify([key.dataset.action, words.textContent]);
+  key.dataset.serverKind ??= key.dataset.kind;
   const [action, text] = JSON.parse(key.dataset.server);
   if (seen.last) {
     key.dataset.action = seen.last.id;
+    key.dataset.kind = seen.last.kind;
     words.textContent = `${said(seen.last.kind)} ${clock(new Date(seen.last.device_at))}`;
   } else {
     key.dataset.action = taken.has(action) ? "" : action;
+    key.dataset.kind = key.dataset.serverKind;
     words.textContent = text;
   }
   key.hidden = !key.dataset.action;
+  // "It did not stop" takes the stop back, and never whatever was entered after it.
+  for (const one of root.querySelectorAll("[data-undo]")) one.hidden = key.hidden || key.dataset.kind !== "stop";
 }
 
 /** 0:42, 12:05, 3:20:09. */
