@@ -20,7 +20,10 @@ def code_words(code: str, table: Table) -> str:
         return "Nothing was scanned."
     if sheet := Sheet.objects.filter(code__iexact=wanted).first():
         state = SheetState(sheet.state).label
-        return f"Sheet {sheet.code} is {state}. Touch what you start, then scan it again."
+        return (
+            f"Sheet {sheet.code} is {state}. Touch what you start (or Sheet, where it lies under "
+            "the run that cuts), then scan it again."
+        )
     if nest := Nest.objects.filter(name__iexact=wanted).first():
         return f"Nest {nest.name} was withdrawn. Ask the planner which one replaces it."
     if Job.objects.filter(number__iexact=wanted).exists():

@@ -17,6 +17,7 @@ from shopfloor.terminal.board.words import day_clock
 @dataclass(frozen=True, slots=True)
 class Undo:
     id: UUID
+    kind: str
     words: str
 
 
@@ -39,7 +40,7 @@ def last_undo(terminal: Terminal, now: datetime) -> Undo | None:
         if now - action.received_at > WINDOW:
             break
         if action.state == ActionState.APPLIED and action.kind != "undo":
-            return Undo(action.pk, f"{kind_said(action)} {day_clock(action.at, now)}")
+            return Undo(action.pk, action.kind, f"{kind_said(action)} {day_clock(action.at, now)}")
     return None
 
 

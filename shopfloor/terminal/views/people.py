@@ -22,12 +22,16 @@ from shopfloor.terminal.views.signin_page import signin_page
 @require_POST
 @at_table
 def sign_in(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
-    beside = request.POST.get("beside") == "yes" and bool(crew(request, terminal, table))
+    there = crew(request, terminal, table) if request.POST.get("beside") == "yes" else []
+    beside = bool(there)
     form = SignInForm(request.POST)
     person = form.who() if form.is_valid() else None
     problem = pin_problem(person, form)
     if problem or person is None:
-        return signin_page(request, terminal, table, beside=beside, problem=problem, chosen=person)
+        leaving = there[0] if there else None
+        return signin_page(
+            request, terminal, table, beside=beside, problem=problem, chosen=person, leaving=leaving
+        )
     crew_joins(request, table, person, alone=not beside)
     if beside:
         handed_over(person, terminal, table)
@@ -67,9 +71,10 @@ def pin_problem(person: User | None, form: SignInForm) -> str:
 @require_GET
 @at_table
 def hand_over(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
-    if not crew(request, terminal, table):
+    there = crew(request, terminal, table)
+    if not there:
         return redirect("floor:table", table.code)
-    return signin_page(request, terminal, table, beside=True)
+    return signin_page(request, terminal, table, beside=True, leaving=there[0])
 
 
 @require_POST

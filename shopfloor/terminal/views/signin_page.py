@@ -21,12 +21,14 @@ def signin_page(
     beside: bool = False,
     problem: str = "",
     chosen: User | None = None,
+    leaving: User | None = None,
 ) -> HttpResponse:
+    """`leaving`: who hands over, and is therefore not among those it can be handed to."""
     context = {
         "table": table,
         "terminal": terminal,
         "zone": shop_zone(),
-        "people": floor_people(),
+        "people": [one for one in floor_people() if one != leaving],
         "beside": beside,
         "problem": problem,
         "chosen": chosen,

@@ -105,6 +105,9 @@ export class Finishing {
     for (const one of causes.querySelectorAll("[data-cause]")) one.setAttribute("aria-pressed", String(one.dataset.cause === last?.cause));
     const dark = this.unseen();
     const unseen = dark.filter((contour) => !this.marks.by.has(contour));
+    const said = screen.querySelector("[data-unseen]");
+    said.hidden = !unseen.length;
+    said.textContent = dark.length === parts ? "The signal saw none of them cut." : `The signal saw ${parts - dark.length} of ${parts} cut.`;
     const rest = screen.querySelector("[data-not-cut]");
     rest.hidden = !unseen.length || dark.length === parts; // nothing seen at all says nothing
     rest.textContent = `${unseen.length} not seen cut: left uncut`;
