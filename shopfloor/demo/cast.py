@@ -10,8 +10,17 @@ SHOP = "Brindle Weir Fabricating"
 PASSWORD = "burn clean plate"  # noqa: S105 - printed at every start of a demo
 HOME_ZONE = "America/Chicago"
 # Where it is night in the shop's own zone the demo moves to one where it is day, so that whoever
-# opens it sees a shift at work.
-OTHER_ZONES = ("Europe/Berlin", "Asia/Kolkata", "Australia/Sydney", "Pacific/Honolulu")
+# opens it sees a shift at work. At any hour of any season one of these is within MID_SHIFT_H of
+# the middle of its early shift.
+OTHER_ZONES = (
+    "America/Sao_Paulo",
+    "Europe/Berlin",
+    "Asia/Kolkata",
+    "Asia/Tokyo",
+    "Pacific/Auckland",
+    "Pacific/Honolulu",
+)
+MID_SHIFT, MID_SHIFT_H = 10.75, 2.75
 
 
 def demo_zone(now: datetime) -> str:
@@ -19,9 +28,9 @@ def demo_zone(now: datetime) -> str:
 
     def off(zone: str) -> float:
         local = now.astimezone(ZoneInfo(zone))
-        return abs(local.hour + local.minute / 60 - 11.5)
+        return abs(local.hour + local.minute / 60 - MID_SHIFT)
 
-    return HOME_ZONE if off(HOME_ZONE) <= 3.0 else min((HOME_ZONE, *OTHER_ZONES), key=off)
+    return HOME_ZONE if off(HOME_ZONE) <= MID_SHIFT_H else min((HOME_ZONE, *OTHER_ZONES), key=off)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +43,7 @@ class Person:
     pin: str
 
 
+AT_TERMINALS = ("operator", "supervisor")  # roles with the right to work at one
 PEOPLE = (
     Person("ann", "Ann", "Tiller", "owner", "B-100", "1001"),
     Person("dana", "Dana", "Okell", "supervisor", "B-110", "1101"),

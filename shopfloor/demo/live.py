@@ -2,7 +2,8 @@
 
 They stand in for a machine and its controller. Start, stop and finish come from the floor
 terminal, as they would from a person; the simulated table burns the open run's next contour,
-waits while it is stopped, and says nothing but an idle current when there is no run.
+waits while it is stopped, and says nothing but an idle current when there is no run. When the
+shift ends and none follows it cuts its contour to the end and no other.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ from pathlib import Path
 from random import Random
 
 from shopfloor.demo.lines import stamp
-from shopfloor.demo.operator import press
-from shopfloor.models import ArcAssignment, NestPlan, Run, RunState, Stoppage, Table
+from shopfloor.demo.operator import goes_home, leave, press
+from shopfloor.models import ArcAssignment, NestPlan, Run, RunState, Segment, Stoppage, Table
 
 IDLE_EVERY_S = 10.0
 LOOK_EVERY_S = 0.5
@@ -49,8 +50,10 @@ class Port:
 
 @dataclass
 class Burning:
-    """The run under way: its plan's arcs in seconds and the contour that comes next."""
+    """The stretch of a run under way: its plan's arcs in seconds and the contour that comes
+    next."""
 
+    stretch_id: int
     run_id: object
     arcs_s: list[float]
     before_s: float
@@ -72,7 +75,8 @@ class SimulatedTable:
     idle_at: float = 0.0
     look_at: float = 0.0
     idle_since: float = field(default_factory=time.time)
-    finished: object = None  # the run whose every contour is burnt
+    finished: int | None = None  # the stretch that burnt its run's last contour
+    over: Run | None = None  # the run whose shift has ended, none being on
 
     def step(self, now: float) -> None:
         if now >= self.look_at:
@@ -82,7 +86,10 @@ class SimulatedTable:
             at, signal, value = self.due.pop(0)
             self._say(at, signal, value)
             self.idle_at, self.idle_since = now + IDLE_EVERY_S, now
-        if not self.due and self.burning:
+        if not self.due and self.over is not None:
+            leave(self.over, now=now)
+            self.over = self.burning = None
+        elif not self.due and self.burning:
             self._next_arc(now)
         elif not self.due and now >= self.idle_at:
             self.idle_at = now + IDLE_EVERY_S
@@ -96,33 +103,42 @@ class SimulatedTable:
             .order_by("-opened_at")
             .first()
         )
+        self.over = run if run is not None and goes_home(run, now=now) else None
         stopped = Stoppage.objects.filter(table=self.table, ended_at=None).exists()
         if run is None or stopped:
             self._fall_silent(now)
-        elif run.pk != self.finished and (self.burning is None or self.burning.run_id != run.pk):
-            self._fall_silent(now)
-            self.burning = self._take(run)
+        elif self.over is None:
+            self._follow(run, now)
         if self.burning is None and not stopped:
-            press(self.table, idle_s=now - self.idle_since)
+            press(self.table, idle_s=now - self.idle_since, now=now)
 
-    def _take(self, run: Run) -> Burning | None:
+    def _follow(self, run: Run, now: float) -> None:
+        """The newest stretch of the run: one started, taken up, or begun again at a contour."""
+        stretch = run.segments.filter(end_reason="").order_by("-started_at", "-pk").first()
+        if stretch is None or stretch.pk == self.finished:
+            return
+        if self.burning is None or self.burning.stretch_id != stretch.pk:
+            self._fall_silent(now)
+            self.burning = self._take(run, stretch)
+
+    def _take(self, run: Run, stretch: Segment) -> Burning | None:
         plan = NestPlan.objects.filter(
             revision=run.revision, table=self.table, wear_set=run.revision.nest.wear_set, problem=""
         ).first()
         if plan is None or not plan.arcs_s:
             return None
-        done = (
-            ArcAssignment.objects.filter(segment__run=run, repeat=False).values("contour_number")
-        ).distinct()
+        burnt = ArcAssignment.objects.filter(segment=stretch, repeat=False)
+        done = burnt.values("contour_number").distinct().count()
         before = ((plan.travel_s or 0) + (plan.touch_off_s or 0)) / len(plan.arcs_s)
         pierce = (plan.pierce_s or 0) / len(plan.arcs_s)
         amps = run.revision.nest.wear_set.current_a
-        return Burning(run.pk, plan.arcs_s, before, pierce, amps, next=len(done))
+        first = stretch.first_contour - 1
+        return Burning(stretch.pk, run.pk, plan.arcs_s, before, pierce, amps, next=first + done)
 
     def _next_arc(self, now: float) -> None:
         burning = self.burning
         if burning is None or burning.next >= len(burning.arcs_s):
-            self.finished = burning.run_id if burning else self.finished
+            self.finished = burning.stretch_id if burning else self.finished
             self.burning = None
             return
         seconds = burning.arcs_s[burning.next] * self.random.lognormvariate(0.01, 0.02)
