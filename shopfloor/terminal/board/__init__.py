@@ -106,7 +106,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             **change_lists(torches, wanted or (queue[0].wanted if queue else None)),
             **fixed_lists(),
             **measures(person),
-            **run_facts(run, cutting, seen, inch=inch),
+            **run_facts(run, cutting, seen, person),
             "reasons": reasons_of(table, now),
             "waiting_more": max(items.waiting(table).count() - len(queue), 0),
             "bench_lines": lines.bench_lines(table),
@@ -170,12 +170,12 @@ def measures(person: User) -> dict[str, Any]:
 
 
 def run_facts(
-    run: Run | None, cutting: Cutting | None, seen: FloorTable, *, inch: bool
+    run: Run | None, cutting: Cutting | None, seen: FloorTable, person: User
 ) -> dict[str, Any]:
     if run is None or cutting is None:
         return {
             "first_piece_needed": False,
-            "countersign": None,
+            "countersign": "",
             "restart_at": 1,
             "contours": "",
             "restart_words": "",
@@ -183,15 +183,16 @@ def run_facts(
             "plate_words": "",
             "plates": [],
         }
+    wanted = signature_wanted(run)
     return {
         "first_piece_needed": seen.first_piece_needed,
-        "countersign": signature_wanted(run),
+        "countersign": wanted.words(person.units) if wanted else "",
         "restart_at": cutting.restart_at,
         "contours": cutting.progress.contours,
         "restart_words": restart_words(cutting),
         "asked_words": asked_words(run),
         "plate_words": items.sheet_words(run.sheet) if run.sheet else "No sheet was scanned",
-        "plates": items.sheets_for(run.revision.nest, inch=inch),
+        "plates": items.sheets_for(run.revision.nest, inch=person.units == Units.INCH),
     }
 
 

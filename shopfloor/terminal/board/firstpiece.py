@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from shopfloor.models import Check, Run
+from planning.calc.units import in_from_mm
+from shopfloor.models import Check, Run, Units
 from shopfloor.selectors.checks import countersigns_wanted
 
 
@@ -14,16 +15,28 @@ from shopfloor.selectors.checks import countersigns_wanted
 class Signature:
     check: int
     by: int
-    words: str
+    mm: str
+    inch: str
+
+    def words(self, units: str) -> str:
+        return self.inch if units == Units.INCH else self.mm
 
 
 def signature_wanted(run: Run) -> Signature | None:
     check = countersigns_wanted(run).first()
-    return None if check is None else Signature(check.pk, check.by_id, check_words(check))
+    if check is None:
+        return None
+    both = (check_words(check, inch=inch) for inch in (False, True))
+    return Signature(check.pk, check.by_id, *both)
 
 
-def check_words(check: Check) -> str:
-    """Milo Brandt measured u 0.30 mm (range 2) at 14:05."""
-    found = "called it good" if check.u_mm is None else f"measured u {check.u_mm:.2f} mm"
+def check_words(check: Check, *, inch: bool) -> str:
+    """Milo Brandt measured u 0.30 mm (range 2) at 14:05; u 0.0118 in for who reads inches."""
+    if check.u_mm is None:
+        found = "called it good"
+    elif inch:
+        found = f"measured u {in_from_mm(check.u_mm):.4f} in"
+    else:
+        found = f"measured u {check.u_mm:.2f} mm"
     reached = f" (range {check.u_range})" if check.u_range else ""
     return f"{check.by.shown_name} {found}{reached} at {timezone.localtime(check.at):%H:%M}."

@@ -26,9 +26,10 @@ from shopfloor.terminal.views.people import pin_problem
 def countersign(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
     run = open_run(table, timezone.now())
     wanted = signature_wanted(run) if run else None
-    if not crew(request, terminal, table) or wanted is None:
+    there = crew(request, terminal, table)
+    if not there or wanted is None:
         return redirect("floor:table", table.code)
-    problem = ""
+    problem, person = "", None
     if request.method == "POST":
         form = SignInForm(request.POST)
         person = form.who() if form.is_valid() else None
@@ -42,6 +43,8 @@ def countersign(request: HttpRequest, terminal: Terminal, table: Table) -> HttpR
         "terminal": terminal,
         "zone": shop_zone(),
         "wanted": wanted,
+        "words": wanted.words((person or there[0]).units),
+        "chosen": person,
         "problem": problem,
         "people": [
             one for one in floor_people() if one.pk != wanted.by and not one.needs_countersign

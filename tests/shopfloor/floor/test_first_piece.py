@@ -142,7 +142,7 @@ def test_the_terminal_asks_for_badge_and_pin(floor, new_hire, running, superviso
     assert "waits for a second signature" in client.get("/floor/north/").content.decode()
     page = client.get(url).content.decode()
     assert "Dana Okell" in page
-    assert new_hire.shown_name not in re.sub(r"<p class=.count.>.*?</p>", "", page)
+    assert new_hire.shown_name not in re.sub(r"<p class=.count.*?</p>", "", page)
     wrong = client.post(url, {"badge": supervisor.badge, "pin": "9753"})
     assert "That PIN is not right" in wrong.content.decode()
     own = client.post(url, {"badge": new_hire.badge, "pin": PIN})
@@ -155,6 +155,32 @@ def test_the_terminal_asks_for_badge_and_pin(floor, new_hire, running, superviso
     from shopfloor.models import Action
 
     assert PIN not in str(list(Action.objects.values_list("payload", "result")))
+
+
+def test_what_is_signed_for_is_said_as_each_person_reads_lengths(
+    floor, new_hire, running, supervisor, client
+):
+    """0.3 mm / 25.4 = 0.01181 in."""
+    from tests.conftest import PIN
+
+    client.cookies["kerfbook_terminal"] = floor.token
+    client.post("/floor/north/sign-in", {"badge": new_hire.badge, "pin": PIN})
+    floor.done("check", T0 + MINUTE, u_mm=0.3)
+    assert "measured u 0.30 mm" in client.get("/floor/north/").content.decode()
+    url = reverse("floor:countersign", args=["north"])
+    said = re.compile(r'data-mm="(.*?)" data-inch="(.*?)">(.*?)</p>')
+    mm, inch, shown = said.search(client.get(url).content.decode()).groups()
+    assert shown == mm
+    assert "measured u 0.30 mm" in mm
+    assert "measured u 0.0118 in" in inch
+    supervisor.units = "inch"
+    supervisor.save()
+    page = client.post(url, {"person": supervisor.pk, "pin": "9753"}).content.decode()
+    assert said.search(page).group(3) == inch  # the signer's own, not those of who stands there
+    assert f'value="{supervisor.pk}" data-units="inch" checked' in page
+    new_hire.units = "inch"
+    new_hire.save()
+    assert "measured u 0.0118 in" in client.get("/floor/north/").content.decode()
 
 
 def test_without_anybody_signed_in_nothing_is_signed(floor, new_hire, running, supervisor, client):

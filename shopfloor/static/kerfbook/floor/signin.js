@@ -30,6 +30,8 @@ form.addEventListener("change", (event) => {
   if (event.target.name !== "person") return;
   document.getElementById("badge").value = "";
   asked.textContent = "Now the PIN.";
+  const measured = document.getElementById("measured"); // what is signed for, as the signer reads lengths
+  if (measured) measured.textContent = measured.dataset[event.target.dataset.units] || measured.dataset.mm;
 });
 document.addEventListener("keydown", (event) => {
   if (event.target.closest?.("button,a") && event.key === "Enter") return;
