@@ -17,7 +17,8 @@ from planning.calc.program import Program
 from planning.inputs.chart import rows_in_force
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
-from planning.services.nest_plan import Costs, fill
+from planning.services.factors import factors_in_force
+from planning.services.nest_plan import Costs, factor_words, fill
 from shopfloor.models import ChartRow, DrawingPlan, DrawingRevision, SetPart, Table
 from shopfloor.selectors.arcs import to_us
 from shopfloor.services.drawings import drawing_bytes
@@ -36,7 +37,8 @@ def drawing_plan(*, key: str, payload: dict[str, Any]) -> None:
 def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[DrawingPlan]:
     """Publishes a plan of one part, or a problem, for every active table and every set that has
     chart rows for the material: by the planner, motion, chart, rates and wear a nest's plan goes
-    by, the drawing standing for the program. Loading is left out of its costs."""
+    by, the drawing standing for the program. Loading is left out of its costs. What the shop's
+    accepted factor makes of it stands beside it, as a nest's does."""
     drawing = revision.drawing
     by_set: dict[int, list[ChartRow]] = defaultdict(list)
     for row in rows_in_force(material_id=drawing.material_id, at=now):
@@ -44,6 +46,9 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
     parts: dict[int, list[SetPart]] = defaultdict(list)
     for part in SetPart.objects.filter(wear_set__in=by_set).order_by("pk"):
         parts[part.wear_set_id].append(part)
+    factors = factors_in_force(
+        material_id=drawing.material_id, thickness_mm=drawing.thickness_mm, at=now
+    )
     rates, today = rate_book(), ShiftBook(now, now).date_of(to_us(now))
     lead_mm = usual_lead_mm(drawing.thickness_mm)
     program = _program(revision, lead_mm)
@@ -56,8 +61,11 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
             fill(plan, program, own, costs, drawing, loaded=False)
             if plan.total_s is not None:
                 plan.load_s = table.load_s + table.unload_s
-                plan.snapshot["rule"] = estimate_words(lead_mm)
+                plan.snapshot["rule"] = estimate_words(lead_mm, marked=revision.mark_mm > 0)
                 plan.snapshot["lead_mm"] = lead_mm
+                if factor := factors.get(wear_set.pk):
+                    expected_s = plan.total_s * factor.value
+                    plan.snapshot["factor"] = factor_words(factor, expected_s)
             plans.append(plan)
     DrawingPlan.objects.filter(revision=revision).delete()
     return DrawingPlan.objects.bulk_create(plans)

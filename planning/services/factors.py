@@ -12,8 +12,9 @@ from django.db.models import QuerySet
 from planning.calc.factors import CellFactor, Fit, NotEnoughData, fit
 from planning.inputs.taken import Cell, Taken, cell_of, taken_runs
 from shopfloor.acting import acting
-from shopfloor.models import Factor, FactorState, Nest, User
+from shopfloor.models import DrawingRevision, Factor, FactorState, Nest, User
 from shopfloor.services.nests import plan_want
+from shopfloor.services.work import work_want
 
 SAME = 0.01  # a new figure this near to the one in force, or to a declined one, is not proposed
 
@@ -171,6 +172,13 @@ def _plan_anew(row: Factor) -> None:
     for nest in nests.only("pk", "thickness_mm"):
         if round(nest.thickness_mm, 2) == row.thickness_mm:
             plan_want(nest=nest)
+    newest = DrawingRevision.objects.filter(drawing__material=row.material_id)
+    of_each: dict[int, DrawingRevision] = {}
+    for revision in newest.select_related("drawing").defer("contours").order_by("revision"):
+        of_each[revision.drawing_id] = revision
+    for revision in of_each.values():
+        if round(revision.drawing.thickness_mm, 2) == row.thickness_mm:
+            work_want(kind="drawing", key=str(revision.pk))
 
 
 def factors_in_force(*, material_id: int, thickness_mm: float, at: datetime) -> dict[int, Factor]:

@@ -7,18 +7,22 @@ from datetime import datetime
 from django.db import transaction
 
 from planning.services.bulk import recompute_all
+from planning.services.drawing_plan import drawing_revision_plan
 from planning.services.months import month_close
 from planning.services.nest_plan import revision_plan
-from shopfloor.models import Month, NestRevision, User, Work
+from shopfloor.models import DrawingRevision, Month, NestRevision, User, Work
 from shopfloor.selectors.shop import shift_date_of
 
 
 @transaction.atomic
 def plan_all(*, now: datetime) -> int:
-    """Plans every revision on every table with every set; returns how many revisions."""
+    """Plans every revision on every table with every set, and what each drawing's part would
+    take; returns how many revisions."""
     revisions = list(NestRevision.objects.select_related("nest__material"))
     for revision in revisions:
         revision_plan(revision=revision, now=now)
+    for drawn in DrawingRevision.objects.select_related("drawing__material"):
+        drawing_revision_plan(revision=drawn, now=now)
     return len(revisions)
 
 

@@ -102,14 +102,19 @@ def _expect(plan: NestPlan, factor: Factor) -> None:
     runs are held against the bare plan, or the factor would learn from itself."""
     bare_s = (plan.total_s or 0.0) + (plan.load_s or 0.0)
     plan.factor, plan.expected_s = factor, bare_s * factor.value
-    plan.snapshot["factor"] = {
+    plan.snapshot["factor"] = factor_words(factor, plan.expected_s)
+
+
+def factor_words(factor: Factor, expected_s: float) -> dict[str, Any]:
+    """What a plan keeps of the factor it was expected by."""
+    return {
         "id": factor.pk,
         "value": factor.value,
         "low": factor.low,
         "high": factor.high,
         "runs": factor.runs,
         "from": factor.valid_from.isoformat() if factor.valid_from else None,
-        "expected_s": plan.expected_s,
+        "expected_s": expected_s,
     }
 
 

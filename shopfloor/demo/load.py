@@ -16,6 +16,7 @@ from shopfloor.acting import acting
 from shopfloor.calendar import shifts_between
 from shopfloor.demo import cast, make
 from shopfloor.demo.catalogue import orders
+from shopfloor.demo.drawing import drawings
 from shopfloor.demo.floor import Writer
 from shopfloor.demo.history import Table as Simulated
 from shopfloor.demo.lines import FEED, history_lines, write_csv
@@ -75,6 +76,7 @@ def load(*, now: datetime) -> Loaded:
         writer.queue(history)
         odds(history, now=now, random=Random(SEED + 1))  # noqa: S311 - a demo, not a secret
         _close_jobs(history)
+        drawings(by=planner)
         # Lines are on disk before the records are, so that a load cut short can be gone on with.
         _write_lines(history)
     return resume()

@@ -44,6 +44,8 @@ def drawing(request: DeskRequest, pk: int) -> HttpResponse:
     revision = newest_drawing(found)
     if revision is None:
         raise Http404
+    plans = drawing_plans(revision)
+    expected = any("factor" in plan.snapshot for plan in plans)
     x_min, y_min, x_max, y_max = revision.extents_mm
     density = found.material.density_kg_m3
     return render(
@@ -60,7 +62,9 @@ def drawing(request: DeskRequest, pk: int) -> HttpResponse:
             "kg": weight_kg(revision.net_area_mm2, found.thickness_mm, density),
             "faults": [note["text"] for note in revision.notes if note["fault"]],
             "remarks": [note["text"] for note in revision.notes if not note["fault"]],
-            "plans": drawing_plans(revision),
+            "plans": plans,
+            "expected": expected,
+            "across": 5 + expected + may(request.user, COST),
             "lines": found.lines.select_related("job").order_by("job__number", "number"),
             "to_draw": lines_to_draw(found),
             "sees_cost": may(request.user, COST),

@@ -9,6 +9,7 @@ import pytest
 from planning.calc.drawing import Reading
 from planning.reports import quote_board, quote_detail
 from planning.services.drawing_plan import drawing_plan
+from planning.services.factors import factor_accept
 from planning.services.nest_plan import revision_plan
 from planning.services.quotes import (
     LineAsked,
@@ -18,7 +19,17 @@ from planning.services.quotes import (
     quote_make,
     quote_revise,
 )
-from shopfloor.models import DrawingPlan, JobState, Material, Month, NestPlan, Posting, Sheet
+from shopfloor.models import (
+    DrawingPlan,
+    Factor,
+    JobState,
+    Material,
+    Month,
+    NestPlan,
+    Posting,
+    Sheet,
+    Work,
+)
 from shopfloor.services.drawings import drawing_add, drawing_revise
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
@@ -159,3 +170,40 @@ def test_a_file_that_is_gone_leaves_a_problem_and_no_figure(drawn):
     assert {plan.problem for plan in DrawingPlan.objects.all()} == {
         "The drawing's file is not there any more."
     }
+
+
+def test_an_accepted_factor_stands_beside_the_estimate_and_never_in_it(drawn, nest, owner):
+    """1.10 of fine 50 A on this plate: the expected time is the bare one x 1.10, and no cost or
+    bare time moves."""
+    revision = drawn.revisions.get()
+    drawing_plan(key=str(revision.pk), payload={})
+    where = {"table": nest.nest.table_id, "wear_set": nest.nest.wear_set_id}
+    bare = DrawingPlan.objects.get(**where)
+    factor = Factor.objects.create(
+        wear_set=nest.nest.wear_set, material=nest.nest.material, thickness_mm=6.0, value=1.1,
+        low=1.0, high=1.2, bare=1.1, shop=1.1, runs=7, runs_from=NOW.date(), runs_to=NOW.date(),
+        proposed_at=NOW,
+    )  # fmt: skip
+    Work.objects.all().delete()
+    factor_accept(factor=factor, by=owner, why="a month of runs", now=NOW)
+    assert Work.objects.filter(kind="drawing", key=str(revision.pk)).exists()
+    drawing_plan(key=str(revision.pk), payload={})
+    plan = DrawingPlan.objects.get(**where)
+    assert (plan.total_s, plan.costs_minor) == (bare.total_s, bare.costs_minor)
+    assert plan.snapshot["factor"]["value"] == 1.1
+    assert plan.snapshot["factor"]["expected_s"] == pytest.approx(bare.total_s * 1.1)
+    assert "factor" not in bare.snapshot
+
+
+def test_marking_is_said_to_be_left_out_of_the_estimate(nest, owner):
+    def marked(space):
+        square(space)
+        space.add_line((20, 20), (80, 20), dxfattribs={"layer": "MARK"})
+
+    made = drawing_add(
+        name="marked plate", file_name="m.dxf", raw=dxf(marked), by=owner,
+        material=nest.nest.material, thickness_text="6 mm", reading=Reading(),
+    )  # fmt: skip
+    drawing_plan(key=str(made.revisions.get().pk), payload={})
+    plan = DrawingPlan.objects.filter(problem="").first()
+    assert plan.snapshot["rule"].endswith("marking takes time too and is not in it")

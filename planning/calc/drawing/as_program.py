@@ -32,12 +32,14 @@ def usual_lead_mm(thickness_mm: float) -> float:
     return max(LEAST_LEAD_MM, thickness_mm)
 
 
-def estimate_words(lead_mm: float) -> str:
-    """What a plan made from a drawing rests on, for the page."""
-    return (
+def estimate_words(lead_mm: float, *, marked: bool = False) -> str:
+    """What a plan made from a drawing rests on, for the page. Marking has a length and no speed: no
+    chart row is for it, so its time is in no estimate."""
+    said = (
         f"estimated: no program yet; {lead_mm:g} mm of lead-in a contour, travel to the nearest "
         "next start, inner contours first, no kerf"
     )
+    return f"{said}; marking takes time too and is not in it" if marked else said
 
 
 @dataclass(slots=True)
