@@ -11,7 +11,15 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except RuntimeError as problem:
+        # Importing anything of ours reads the settings, so the class cannot be named before.
+        env = sys.modules.get("shopfloor.env")
+        if env is None or not isinstance(problem, env.SettingError):
+            raise
+        print(problem, file=sys.stderr)  # noqa: T201 - there is no command yet that could say it
+        sys.exit(2)
 
 
 if __name__ == "__main__":

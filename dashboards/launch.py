@@ -25,8 +25,13 @@ class StartError(RuntimeError):
 
 def take_folder(folder: Path) -> IO[str]:
     """Locks the data folder for this process. The lock dies with it."""
-    folder.mkdir(parents=True, exist_ok=True)
-    handle = (folder / "start.lock").open("a+", encoding="ascii")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        handle = (folder / "start.lock").open("a+", encoding="ascii")
+    except OSError as problem:
+        raise StartError(
+            f"{folder}: cannot hold the data: {problem.strerror}; give another --data folder"
+        ) from problem
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as held:
@@ -44,6 +49,8 @@ def take_folder(folder: Path) -> IO[str]:
 
 
 def check_port(bind: str, port: int) -> None:
+    if not 1 <= port <= 65535:
+        raise StartError(f"--port {port}: a port is 1 to 65535")
     family = socket.AF_INET6 if ":" in bind else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -51,6 +58,11 @@ def check_port(bind: str, port: int) -> None:
             probe.bind((bind, port))
         except OSError as taken:
             raise StartError(f"{bind}:{port}: {taken.strerror}; give another --port") from taken
+
+
+def host_port(bind: str, port: int) -> str:
+    """As an address has it: IPv6 in brackets."""
+    return f"[{bind}]:{port}" if ":" in bind else f"{bind}:{port}"
 
 
 def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) -> list[Child]:
@@ -73,7 +85,7 @@ def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) ->
             "--chdir",
             str(manage.parent),
             "--bind",
-            f"{bind}:{port}",
+            host_port(bind, port),
             "--workers",
             "1",
             "--threads",

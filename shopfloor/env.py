@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import tempfile
 from pathlib import Path
 
 
@@ -40,12 +41,32 @@ def secret_key(folder: Path) -> str:
     if given:
         return given
     path = folder / "secret.key"
-    folder.mkdir(parents=True, exist_ok=True)
     try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return path.read_text(encoding="ascii").strip()
-    with os.fdopen(handle, "w", encoding="ascii") as out:
-        key = secrets.token_urlsafe(48)
-        out.write(key + "\n")
+        folder.mkdir(parents=True, exist_ok=True)
+        if not path.exists():
+            _write_once(path, secrets.token_urlsafe(48) + "\n")
+        key = path.read_text(encoding="ascii").strip()
+    except (OSError, UnicodeDecodeError) as problem:
+        why = getattr(problem, "strerror", None) or problem
+        raise SettingError(f"KERFBOOK_DATA: {folder} cannot hold the data: {why}") from problem
+    if not key:
+        raise SettingError(f"{path}:1: the key is empty; delete the file and a new one is made")
     return key
+
+
+def _write_once(path: Path, text: str) -> None:
+    """Whole or not at all, readable by its owner alone; of two at once the first one's stays. A
+    file that is there but not yet written would be read as an empty key by the other."""
+    handle, draft = tempfile.mkstemp(dir=path.parent, prefix=".secret")
+    with os.fdopen(handle, "w", encoding="ascii") as out:
+        out.write(text)
+        out.flush()
+        os.fsync(out.fileno())
+    try:
+        os.link(draft, path)
+    except FileExistsError:
+        os.unlink(draft)
+    except OSError:  # a file system without links: the later of two wins, before either is used
+        os.replace(draft, path)
+    else:
+        os.unlink(draft)

@@ -7,6 +7,7 @@ from typing import Any, NoReturn
 
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import Error as DatabaseError
+from django.db import connection
 
 from telemetry.database import ensure_database
 from telemetry.errors import DescriptionError, TelemetryError
@@ -41,7 +42,7 @@ class IntakeCommand(OneLineCommand):
             self.run(**options)
         except (TelemetryError, DatabaseError, OSError) as error:
             hint = getattr(error, "hint", "")
-            message = f"{error} ({hint})" if hint else str(error)
+            message = f"{error} ({hint})" if hint else database_words(error)
             self.stderr.write(" ".join(message.split()))
             raise SystemExit(2) from error
 
@@ -50,6 +51,13 @@ class IntakeCommand(OneLineCommand):
 
     def print_json(self, values: dict[str, Any]) -> None:
         self.stdout.write(json.dumps(values))
+
+
+def database_words(error: Exception) -> str:
+    """What went wrong; a database's own words do not say which one it is."""
+    if isinstance(error, DatabaseError):
+        return f"database {connection.settings_dict['NAME']}: {error}"
+    return str(error)
 
 
 def feed_named(name: str) -> Feed:

@@ -7,7 +7,7 @@ from argparse import ArgumentParser
 from importlib import import_module
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from telemetry.management.base import OneLineCommand
 
 # A module with run(*, quick: bool) -> dict and table(dict) -> list[str].
 BENCHES = {
@@ -17,7 +17,7 @@ BENCHES = {
 }
 
 
-class Command(BaseCommand):
+class Command(OneLineCommand):
     help = "Measure a part of Kerfbook against a reference, on data of its own."
     requires_system_checks: list[str] = []
 

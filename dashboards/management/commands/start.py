@@ -10,13 +10,13 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
-from django.core.management.base import BaseCommand
 
 from dashboards import launch
 from dashboards.supervisor import Supervisor
+from telemetry.management.base import OneLineCommand
 
 
-class Command(BaseCommand):
+class Command(OneLineCommand):
     help = "Runs the web pages, intake and background work on this machine."
     requires_system_checks: list[str] = []
 
@@ -53,7 +53,7 @@ class Command(BaseCommand):
             signins = prepare(say=self.say)
             # Loading takes a minute; whoever took the port meanwhile must not answer for us.
             launch.check_port(options["bind"], options["port"])
-        address = f"http://{options['bind']}:{options['port']}/"
+        address = f"http://{launch.host_port(options['bind'], options['port'])}/"
         manage = Path(settings.BASE_DIR) / "manage.py"
         supervisor = Supervisor(
             launch.children(

@@ -8,15 +8,16 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from django.db import Error as DatabaseError
 
 from shopfloor.acting import acting
 from shopfloor.services.sources_office import source_register, source_token_issue
 from telemetry.database import ensure_database
 from telemetry.errors import DescriptionError, TelemetryError
+from telemetry.management.base import OneLineCommand, database_words
 
 
-class Command(BaseCommand):
+class Command(OneLineCommand):
     help = "Registers a signal source, or gives it a new description. A missing table is made."
     requires_system_checks: list[str] = []
 
@@ -42,6 +43,9 @@ class Command(BaseCommand):
                     token = source_token_issue(feed=done.feed, by="command addfeed")
         except TelemetryError as problem:
             print(_one_line(problem.message, path), file=sys.stderr)
+            sys.exit(2)
+        except (DatabaseError, OSError) as problem:
+            print(database_words(problem), file=sys.stderr)
             sys.exit(2)
         feed = done.feed
         if options["json"]:
