@@ -15,7 +15,7 @@ from dashboards.access import Sight, desk, sight_of
 from planning.reports.shapes import OpenedRow
 
 # Kinds that are time or wear alone; every other one has money in it.
-OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece")
+OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece", "shift", "pace", "outlook", "day")
 MONEY_KINDS = ("posting", "squareness", "job", "job_kind", "job_line", "job_line_kind", "job_plan",
                "job_term", "month", "month_kind", "month_job", "month_job_kind", "month_term",
                "month_plate")  # fmt: skip

@@ -9,6 +9,8 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.urls import reverse
+
 from dashboards import theme
 from dashboards.access import Sight
 from dashboards.today.addresses import Suggested, note_view
@@ -25,18 +27,28 @@ SAFE = "This strip could not be drawn. Its lines are safe in the journal."
 THEN = "Load the page again; the sources page says what came in."
 
 
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """Something said of a table, and where it opens."""
+
+    text: str
+    url: str = ""
+
+
 @dataclass(slots=True)
 class Row:
     """One table on the page."""
 
     code: str
     name: str
-    facts: list[str]
+    facts: list[Fact]
     standing: str
     off: bool
     ends: str
     strips: str
     silent: str
+    pace_url: str
+    end_url: str
     notes: list[dict[str, Any]] = field(default_factory=list)
 
     @property
@@ -123,6 +135,8 @@ def _row(table: TableToday, sight: Sight, tight: bool) -> Row:
         ends=_ends(table),
         strips=_drawn(table, tight),
         silent=_silent(table.strip),
+        pace_url=_opened("pace", table) if pace is not None else "",
+        end_url=_opened("outlook", table) if table.strip.forecast is not None else "",
     )
 
 
@@ -136,7 +150,22 @@ def _drawn(table: TableToday, tight: bool) -> str:
         return strip.failed(table.strip, SAFE, THEN)
 
 
-def _facts(table: TableToday, sight: Sight) -> list[str]:
+def _opened(kind: str, table: TableToday) -> str:
+    return reverse("figure", args=[kind, f"{table.code}@{table.strip.now_us}"])
+
+
+def _facts(table: TableToday, sight: Sight) -> list[Fact]:
+    """What is known of the shift; its times, its pace and its end open."""
+    said = [Fact(words) for words in _standing(table, sight)]
+    said += [Fact(words, _opened("shift", table)) for words in _times(table)]
+    if table.strip.last_pace is not None:
+        said.append(Fact("how its pace comes", _opened("pace", table)))
+    if table.strip.forecast is not None:
+        said.append(Fact("how its end comes", _opened("outlook", table)))
+    return said
+
+
+def _standing(table: TableToday, sight: Sight) -> list[str]:
     said = []
     if table.current is not None:
         if sight.persons and table.current.operator:
@@ -146,7 +175,11 @@ def _facts(table: TableToday, sight: Sight) -> list[str]:
         said.append(table.strip.sets[-1].label)
     if table.program:
         said.append(f"says program {table.program}")
-    shares = table.shares
+    return said
+
+
+def _times(table: TableToday) -> list[str]:
+    said, shares = [], table.shares
     known_s = shares.total_s - shares.unknown_s
     if shares.total_s > 0:
         said.append(f"arc {theme.span_short(shares.burning_s)}")

@@ -23,7 +23,7 @@ def today(*, now: datetime) -> Today:
     """All active tables in the shift `now` falls in, or the local day outside any shift."""
     shop = the_shop()
     shifts = ShiftBook(now, now)
-    window = _window(shifts, now)
+    window = window_at(shifts, now)
     tables = list(Table.objects.filter(active=True))
     data = today_data(tables, window.start_us, window.end_us, now)
     rows = [table_today(each, window, shop.run_gap_s * 1_000_000) for each in data]
@@ -45,7 +45,8 @@ def today(*, now: datetime) -> Today:
     )
 
 
-def _window(shifts: ShiftBook, now: datetime) -> Window:
+def window_at(shifts: ShiftBook, now: datetime) -> Window:
+    """The shift `now` falls in, or the local day outside any shift."""
     now_us = to_us(now)
     if found := shifts.at(now_us):
         return Window.of_shift(found, now_us, shifts.zone)

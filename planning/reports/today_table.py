@@ -58,9 +58,9 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
     """Puts one table together."""
     burns = [(arc.on_us, arc.off_us) for arc in data.arcs]
     shares = _shares(data, window, burns)
-    run, contour = _current(data)
-    rest = _rest_us(run, contour)
-    ahead = _ahead(data.queue, window, rest)
+    run, contour = current_of(data)
+    rest = rest_of(run, contour)
+    ahead = begun_in(data.queue, window, rest)
     plans = ([rest / S] if rest else []) + [item.total_s or 0.0 for item in ahead]
     outlook = forecast(plans, data.ratios) if plans else None
     table = data.table
@@ -87,11 +87,18 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
     )
 
 
+def accounted(
+    data: TableData, window: Window, burns: Sequence[Span]
+) -> tuple[list[Span], list[Span]]:
+    """The time so far that a table is accounted for, and of it the staffed part."""
+    whole = heard_span(data.hearing, burns, window.start_us, min(window.now_us, window.end_us))
+    return whole, subtract(whole, union(window.closed))
+
+
 def _shares(data: TableData, window: Window, burns: Sequence[Span]) -> Shares:
     """Of staffed time; what burnt while no shift was stands beside it."""
-    whole = heard_span(data.hearing, burns, window.start_us, min(window.now_us, window.end_us))
+    whole, staffed = accounted(data, window, burns)
     closed = union(window.closed)
-    staffed = subtract(whole, closed)
     stops = [(stop.from_us, stop.to_us) for stop in data.stops]
     used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.told)
     outside_us = length(intersect(intersect(union(burns), whole), closed))
@@ -106,7 +113,7 @@ def heard_span(hearing: Hearing, burns: Sequence[Span], start_us: int, until_us:
     return [(begin, until_us)] if until_us > begin else []
 
 
-def _current(data: TableData) -> tuple[RunToday | None, int | None]:
+def current_of(data: TableData) -> tuple[RunToday | None, int | None]:
     """The run that is open, and the last contour of it known to be cut."""
     going = [run for run in data.runs if run.state in ("open", "stopped")]
     run = next(
@@ -119,13 +126,13 @@ def _current(data: TableData) -> tuple[RunToday | None, int | None]:
     return run, seen[-1] if seen else None
 
 
-def _rest_us(run: RunToday | None, contour: int | None) -> int | None:
+def rest_of(run: RunToday | None, contour: int | None) -> int | None:
     if run is None or not run.steps_us:
         return None
     return sum(run.steps_us[contour or 0 :]) + (0 if contour else run.load_us)
 
 
-def _ahead(queue: Sequence[Queued], window: Window, rest_us: int | None) -> list[Queued]:
+def begun_in(queue: Sequence[Queued], window: Window, rest_us: int | None) -> list[Queued]:
     """What of the queue begins, by plan, before the window ends."""
     at = window.now_us + (rest_us or 0)
     ahead = []

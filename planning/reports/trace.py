@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from planning.reports import trace_job, trace_money, trace_month, trace_time
+from planning.reports import trace_job, trace_money, trace_month, trace_time, trace_today
 from planning.reports.shapes import Figure
 
 OPENERS: dict[str, Callable[[str], Figure]] = {
@@ -22,6 +22,9 @@ OPENERS: dict[str, Callable[[str], Figure]] = {
     "month_term": trace_month.term,
     "month_plate": trace_month.plate,
     "squareness": trace_money.square,
+    "shift": trace_today.shift,
+    "pace": trace_today.pace,
+    "outlook": trace_today.outlook,
     "run": trace_time.run,
     "run_term": trace_time.run_term,
     "plan": trace_time.plan,
@@ -35,7 +38,8 @@ def open_figure(*, kind: str, id: str) -> Figure:
     job_kind ("JOB:KIND"), job_line ("JOB:LINE"), job_line_kind ("JOB:LINE:KIND"), job_term
     ("JOB:TERM"), job_plan (JOB); month ("2026-10-01") and, after it and a colon, month_kind (KIND),
     month_job (JOB, 0 the shop), month_job_kind (JOB:KIND), month_term (TERM or TERM:JOB),
-    month_plate (MATERIAL:MM:DUTY), squareness (JOB). Raises `LookupError` for what does not exist.
+    month_plate (MATERIAL:MM:DUTY), squareness (JOB); shift, pace, outlook ("TABLE@US", a moment of
+    today's page). Raises `LookupError` for what does not exist.
     """
     opener = OPENERS.get(kind)
     if opener is None:

@@ -1,0 +1,95 @@
+"""Today's figures opened: their rows add up to what the page says."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from planning.reports import open_figure, today
+from planning.reports.trace_rows import minutes
+from shopfloor.models import ArcAssignment, RunVariance
+from tests.planning import cast
+from tests.planning.test_opened_sums import _adds_up
+from tests.planning.test_today import SHIFT, _listening, _queue, half_burnt
+
+__all__ = ["half_burnt"]
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def morning(half_burnt, north):
+    """It is 07:00. Four arcs of 60 s in the run, three of 5 s in none, a stop of 600 s."""
+    now = cast.at(SHIFT, 3600)
+    _listening(north, now)
+    loose = cast.arcs(
+        half_burnt, [(2000 + 10 * n, 2005 + 10 * n, None) for n in range(3)], start=SHIFT
+    )
+    ArcAssignment.objects.filter(arc_key__in=[arc.key for arc in loose]).delete()
+    cast.stoppage(half_burnt, cast.at(SHIFT, 2400), 600)
+    return now
+
+
+def opened(kind, now, code="north"):
+    return open_figure(kind=kind, id=f"{code}@{cast.to_us(now)}")
+
+
+def test_a_shift_opens_to_its_runs_stops_and_waits(morning):
+    figure = opened("shift", morning)
+    said = {row.label: row.value for row in figure.rows}
+    nest = today(now=morning).tables[0].current.nest
+    assert said[f"burnt by {nest}"] == "4.0 min"
+    assert said["burnt in no run yet"] == "15.0 s"
+    assert [value for label, value in said.items() if label.startswith("stopped 06:40")] == [
+        "10.0 min"
+    ]
+    # 3,600 s less 240, 15 and 600
+    assert said["waiting: all the rest"] == minutes(2745)
+    assert said["Time so far"] == "60.0 min"
+    assert figure.value == "4.2 min burning, 7 % of 60.0 min"
+    assert _adds_up(figure) == 1
+
+
+def test_the_pace_opens_to_what_each_run_did_of_its_plan(morning):
+    """By 06:05:40, the end of the fourth arc, 280 s of plan were done in 340 s."""
+    figure = opened("pace", morning)
+    said = {row.label: row.value for row in figure.rows}
+    assert said["Planned time done"] == "4.7 min"
+    assert said["06:00 to 06:05, the last planned arc"] == "5.7 min"
+    assert figure.facts["ahead_min"] == pytest.approx(-1)
+    assert figure.value == "1 min behind plan"
+    assert _adds_up(figure) == 2
+
+
+def test_the_pace_is_unknown_where_nothing_planned_was_seen(north):
+    figure = opened("pace", cast.at(SHIFT, 60))
+    assert (figure.value, figure.evidence) == ("pace unknown", "unknown")
+
+
+def test_the_end_opens_to_the_plan_of_what_is_left(half_burnt, north, operator):
+    """420 s of the run and 600 s that wait; six runs took 1.2 of their plan."""
+    now = cast.at(SHIFT, 360)
+    _listening(north, now)
+    _queue(north, operator, total_s=600)
+    for number in range(6):
+        before = cast.run(
+            half_burnt.revision, north, start=SHIFT - timedelta(days=number + 1), seconds=1
+        )
+        RunVariance.objects.create(
+            run=before, planned_s=100, elapsed_s=120, coverage=1.0, computed_at=now
+        )
+    figure = opened("outlook", now)
+    assert figure.facts["plan_s"] == pytest.approx(1020)
+    assert figure.facts["middle_s"] == pytest.approx(1224)
+    # 06:06 and 1,224 s
+    assert figure.value.startswith("ends 06:26, between ")
+    assert _adds_up(figure) == 1
+
+
+@pytest.mark.parametrize(
+    "key", ["north", "north@soon", "@1", "east@1790000000000000", f"north@{10**30}"]
+)
+def test_a_table_or_moment_there_is_not_opens_to_nothing(north, key):
+    for kind in ("shift", "pace", "outlook"):
+        with pytest.raises(LookupError):
+            open_figure(kind=kind, id=key)
