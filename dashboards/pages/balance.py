@@ -74,7 +74,7 @@ def drawn(
             ),
             parts.leaf(
                 [
-                    html.Div([_chart(days, today, who), _table(days)], className="cols lean-left"),
+                    html.Div([_chart(days, today, who), _table(days, table)], className="cols"),
                     parts.section(
                         "What a nest would take",
                         *_nest(nest, span, table),
@@ -93,6 +93,7 @@ def lede(days: list[ledgers.Day]) -> Drawn:
     burnt = sum(day.burnt_min for day in days)
     planned = sum(day.planned_min for day in days)
     fine = sum(day.burnt["fine"] for day in days)
+    loose = sum(day.burnt["unassigned"] for day in days)
     if not burnt:
         return "Nothing was burnt before today in this time."
     whole = theme.span(burnt * 60)
@@ -100,7 +101,8 @@ def lede(days: list[ledgers.Day]) -> Drawn:
     if planned:
         over = burnt - planned
         how = f"{theme.span(abs(over) * 60)} {'more' if over > 0 else 'less'} than planned"
-        return ["Before today the tables burnt ", html.B(how), f". {words}"]
+        unplanned = f", {theme.span(loose * 60)} of it in no run" if over > 0 and loose >= 1 else ""
+        return ["Before today the tables burnt ", html.B(how), f"{unplanned}. {words}"]
     return words
 
 
@@ -116,13 +118,13 @@ def _chart(days: list[ledgers.Day], today: date, who: Looker) -> Drawn:
     return parts.section("Minutes by day", key, parts.chart(figure, label, HEIGHT_PX, "days"))
 
 
-def _table(days: list[ledgers.Day]) -> Drawn:
+def _table(days: list[ledgers.Day], table: str) -> Drawn:
     columns = (
         Column("Day"),
         Column("Fine", num=True),
         Column("Fast", num=True),
         Column("No run", num=True),
-        Column("Planned", num=True, pencil=True),
+        Column("Plan", num=True, pencil=True),
         Column("Runs", num=True),
     )
     worked = [day for day in reversed(days) if day.burnt_min or day.planned_min]
@@ -130,10 +132,10 @@ def _table(days: list[ledgers.Day]) -> Drawn:
         Line(
             (
                 f"{day.day:%a} {day.day.day} {day.day:%b}",
-                _minutes(day.burnt["fine"]),
-                _minutes(day.burnt["fast"]),
-                parts.Cell(_minutes(day.burnt["unassigned"]), off=day.burnt["unassigned"] >= 1),
-                _minutes(day.planned_min),
+                _minutes(day, "fine", table),
+                _minutes(day, "fast", table),
+                _minutes(day, "unassigned", table),
+                _minutes(day, "planned", table),
                 str(day.runs) if day.runs else theme.NONE,
             )
         )
@@ -141,12 +143,18 @@ def _table(days: list[ledgers.Day]) -> Drawn:
     ]
     if not lines:
         return parts.section("Day by day", parts.state("empty", text="No day has a minute yet."))
-    table = parts.ledger("Day by day", columns, lines)
-    return parts.section("Day by day", table, key="torch minutes; the newest first")
+    made = parts.ledger("Day by day", columns, lines)
+    return parts.section("Day by day", made, key="torch minutes; the newest first")
 
 
-def _minutes(value: float) -> str:
-    return theme.minutes(value) if value else theme.NONE
+def _minutes(day: ledgers.Day, what: str, table: str) -> parts.Cell:
+    """Minutes of a day that open to the runs and arcs they are of."""
+    value = day.planned_min if what == "planned" else day.burnt[what]
+    if not value:
+        return parts.Cell(theme.NONE)
+    key = ":".join(part for part in (str(day.day), what, table) if part)
+    off = what == "unassigned" and value >= 1
+    return parts.Cell(theme.minutes(value), reverse("figure", args=["day", key]), off)
 
 
 def _ranges(span: int, table: str) -> Drawn:

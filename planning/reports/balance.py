@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 
 import pandas as pd
@@ -12,7 +13,7 @@ from django.utils import timezone
 from planning.calc.balance import DayPart, balance
 from planning.inputs.shifts import ShiftBook
 from planning.reports.frames import frame
-from planning.reports.queue import queue_plans
+from planning.reports.queue import Queued, queue_plans
 from planning.reports.shapes import Coverage
 from shopfloor.models import RunDay, Table
 from shopfloor.selectors.arcs import to_us
@@ -66,20 +67,26 @@ def _midnight(day: date) -> datetime:
 
 def _queued(first: date, last: date, shifts: ShiftBook) -> list[DayPart]:
     """The queue worked through in its order from now on, table by table, in the shop's shifts."""
-    now_us = to_us(timezone.now())
-    if shifts.date_of(now_us) > last:
+    if shifts.date_of(to_us(timezone.now())) > last:
         return []
+    return [
+        DayPart(day, item.table_id, item.duty, planned_s=arc_s)
+        for day, item, arc_s in queued_by_day(shifts)
+        if first <= day <= last
+    ]
+
+
+def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:
+    """Each waiting item with a plan, the shift date it begins on and its planned arc seconds."""
+    now_us = to_us(timezone.now())
     at: dict[int, int] = {}
-    parts = []
     for item in queue_plans():
         begun = _at_work(at.get(item.table_id, now_us), shifts)
         if item.arc_s is None or item.total_s is None or begun is None:
             continue
         day = shifts.date_of(begun)
         at[item.table_id] = begun + round(item.total_s * 1_000_000)
-        if first <= day <= last:
-            parts.append(DayPart(day, item.table_id, item.duty, planned_s=item.arc_s))
-    return parts
+        yield day, item, item.arc_s
 
 
 def _at_work(at_us: int, shifts: ShiftBook) -> int | None:

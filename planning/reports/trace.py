@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from planning.reports import trace_job, trace_money, trace_month, trace_time, trace_today
+from planning.reports import trace_day, trace_job, trace_money, trace_month, trace_time, trace_today
 from planning.reports.shapes import Figure
 
 OPENERS: dict[str, Callable[[str], Figure]] = {
@@ -22,6 +22,7 @@ OPENERS: dict[str, Callable[[str], Figure]] = {
     "month_term": trace_month.term,
     "month_plate": trace_month.plate,
     "squareness": trace_money.square,
+    "day": trace_day.day,
     "shift": trace_today.shift,
     "pace": trace_today.pace,
     "outlook": trace_today.outlook,
@@ -39,7 +40,8 @@ def open_figure(*, kind: str, id: str) -> Figure:
     ("JOB:TERM"), job_plan (JOB); month ("2026-10-01") and, after it and a colon, month_kind (KIND),
     month_job (JOB, 0 the shop), month_job_kind (JOB:KIND), month_term (TERM or TERM:JOB),
     month_plate (MATERIAL:MM:DUTY), squareness (JOB); shift, pace, outlook ("TABLE@US", a moment of
-    today's page). Raises `LookupError` for what does not exist.
+    today's page), day ("DATE:WHAT" or "DATE:WHAT:TABLE"). Raises `LookupError` for what does not
+    exist.
     """
     opener = OPENERS.get(kind)
     if opener is None:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.utils import timezone
 
-from planning.reports import open_figure, today
+from planning.reports import balance_days, open_figure, today
 from planning.reports.trace_rows import minutes
-from shopfloor.models import ArcAssignment, RunVariance
+from planning.services.run_figures import run_figures
+from shopfloor.models import ArcAssignment, Run, RunDay, RunVariance
 from tests.planning import cast
 from tests.planning.test_opened_sums import _adds_up
 from tests.planning.test_today import SHIFT, _listening, _queue, half_burnt
@@ -93,3 +95,35 @@ def test_a_table_or_moment_there_is_not_opens_to_nothing(north, key):
     for kind in ("shift", "pace", "outlook"):
         with pytest.raises(LookupError):
             open_figure(kind=kind, id=key)
+
+
+def test_a_day_opens_to_its_runs_and_loose_arcs(morning, north):
+    run_figures(key=str(Run.objects.get().pk), payload={})
+    day = f"{SHIFT:%Y-%m-%d}"
+    [duty] = RunDay.objects.values_list("wear_set__duty", flat=True)
+    burnt = open_figure(kind="day", id=f"{day}:{duty}")
+    assert (burnt.value, burnt.facts["seconds"]) == ("4.0 min", 240)
+    assert [row.kind for row in burnt.rows] == ["run", ""]
+    loose = open_figure(kind="day", id=f"{day}:unassigned:{north.name}")
+    assert (loose.value, [row.kind for row in loose.rows]) == ("15.0 s", ["arc"] * 3 + [""])
+    # of a ten-contour plan the four that were burnt
+    planned = open_figure(kind="day", id=f"{day}:planned")
+    assert planned.facts["seconds"] == pytest.approx(
+        sum(RunDay.objects.values_list("planned_arc_s", flat=True))
+    )
+    assert _adds_up(burnt) == _adds_up(loose) == _adds_up(planned) == 1
+    with pytest.raises(LookupError):
+        open_figure(kind="day", id=f"{day}:slow")
+    with pytest.raises(LookupError):
+        open_figure(kind="day", id="yesterday:fine")
+
+
+def test_what_waits_is_part_of_a_days_plan(north, operator):
+    """600 s of plan with 580 of arc; it begins today, in whichever shift is next or now."""
+    _queue(north, operator, total_s=600)
+    frame = balance_days(
+        first=timezone.now().date(), last=timezone.now().date() + timedelta(days=3)
+    )
+    [row] = [row for row in frame.to_dict("records") if row["planned_min"]]
+    figure = open_figure(kind="day", id=f"{row['day']}:planned:North")
+    assert figure.facts["seconds"] == pytest.approx(row["planned_min"] * 60) == 580

@@ -1,0 +1,111 @@
+"""A day of the balance opened: the runs, loose arcs and waiting nests its minutes are of. A key is
+"2026-11-24:WHAT" or "2026-11-24:WHAT:TABLE" (by name); WHAT: fine, fast, unassigned, planned."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, date, datetime, time, timedelta
+
+from django.utils import timezone
+
+from planning.inputs.chunks import chunked
+from planning.inputs.shifts import ShiftBook
+from planning.reports.balance import queued_by_day
+from planning.reports.shapes import Figure, OpenedRow
+from planning.reports.trace_month import run_names
+from planning.reports.trace_rows import cut_short, evidence_of, minutes
+from shopfloor.models import ArcAssignment, RunDay, Table
+from shopfloor.selectors.arcs import from_us, master_arcs, to_us
+
+S = 1_000_000
+HOW = {
+    "fine": "arc time of the runs burnt with a fine set, by shift date",
+    "fast": "arc time of the runs burnt with a fast set, by shift date",
+    "unassigned": "arcs that belong to no run; the page counts them by quarters of an hour",
+    "planned": "planned arc time of the runs burnt that day, and from today on of what waits",
+}
+
+
+def day(id: str) -> Figure:
+    at, what, *of = id.split(":", 2)
+    shift_date, how = date.fromisoformat(at), HOW.get(what)
+    tables = list(Table.objects.filter(name=of[0]) if of else Table.objects.all())
+    if how is None or not tables:
+        raise LookupError(f"nothing of {id!r} was burnt")
+    loose = what == "unassigned"
+    rows = _loose(tables, shift_date) if loose else _runs(tables, shift_date, what)
+    if what == "planned":
+        rows += _waiting(tables, shift_date)
+    total_s = sum(seconds for _, seconds in rows)
+    shown = cut_short(rows, minutes)
+    shown.append(OpenedRow("Total", minutes(total_s), total=True))
+    where = f", {tables[0].name}" if of else ""
+    evidence = evidence_of((row.evidence, seconds) for row, seconds in rows)
+    name = {"unassigned": "in no run"}.get(what, what)
+    title = f"{name}, {shift_date:%a %d %b %Y}{where}"
+    facts = {"seconds": total_s}
+    return Figure(title, minutes(total_s), evidence, how, tuple(shown), None, facts)
+
+
+Rows = list[tuple[OpenedRow, float]]
+
+
+def _runs(tables: Iterable[Table], shift_date: date, what: str) -> Rows:
+    found = RunDay.objects.filter(shift_date=shift_date, table__in=tables)
+    if what != "planned":
+        found = found.filter(wear_set__duty=what)
+    days = list(found.select_related("wear_set"))
+    names = run_names({row.run_id for row in days})
+    rows = []
+    for row in sorted(days, key=lambda row: (names[row.run_id], row.pk)):
+        seconds = row.planned_arc_s if what == "planned" else row.arc_s
+        evidence = "planned" if what == "planned" else row.evidence
+        opened = OpenedRow(
+            names[row.run_id][1], minutes(seconds), evidence, str(row.wear_set), "run",
+            str(row.run_id),
+        )  # fmt: skip
+        rows.append((opened, seconds or 0.0))
+    return rows
+
+
+def _waiting(tables: Iterable[Table], shift_date: date) -> Rows:
+    now = timezone.now()
+    shifts = ShiftBook(now, now + timedelta(days=8))
+    ids = {table.pk for table in tables}
+    return [
+        (OpenedRow(f"{item.nest}, waits", minutes(item.arc_s), "planned", item.wear_set), arc_s)
+        for begun, item, arc_s in queued_by_day(shifts)
+        if begun == shift_date and item.table_id in ids
+    ]
+
+
+def _loose(tables: Iterable[Table], shift_date: date) -> Rows:
+    """Arcs of a shift date that nobody has tied to a run, table by table."""
+    noon = datetime.combine(shift_date, time(12), tzinfo=UTC)
+    near = timedelta(days=2)
+    shifts = ShiftBook(noon - near, noon + near)
+    rows: Rows = []
+    for table in tables:
+        arcs = [
+            arc
+            for arc in master_arcs(table)
+            .filter(on_us__gte=to_us(noon - near), on_us__lt=to_us(noon + near))
+            .exclude(off_us=None)
+            .values_list("key", "on_us", "off_us")
+            if shifts.date_of(arc[1]) == shift_date
+        ]
+        tied = set(
+            chunked(
+                [arc[0] for arc in arcs],
+                lambda some: ArcAssignment.objects.filter(arc_key__in=some)
+                .exclude(segment=None)
+                .values_list("arc_key", flat=True),
+            )
+        )  # fmt: skip
+        for key, on_us, off_us in arcs:
+            if key not in tied and off_us is not None:
+                when = f"{from_us(on_us).astimezone(shifts.zone):%H:%M:%S} on {table.name}"
+                seconds = (off_us - on_us) / S
+                row = OpenedRow(when, minutes(seconds), "measured", "", "arc", key)
+                rows.append((row, seconds))
+    return rows
