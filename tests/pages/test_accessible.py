@@ -23,6 +23,7 @@ pytestmark = [
 arguments = arguments_of
 NOT_PAGES = {"nest_program", "drawing_file", "certificate", "jobs_csv", "incoming_how_far"}
 OWN = ("preferences", "password")
+FOUND = ("/find/", "/find/?q=J-&list=1", "/find/?q=nothing+has+this")  # empty, a list, and none
 
 
 @pytest.fixture
@@ -73,8 +74,9 @@ def filled(arguments, sheet, north, operator, planner):
 def office_pages(arguments) -> list[str]:
     named = [(name, arguments[kind]) for name, (_, kind) in PAGES.items() if name not in NOT_PAGES]
     pages = [reverse(name, args=args) for name, args in named]
-    pages += [reverse(name) for name in OWN]
-    return pages + [f"/help/{role}/" for role in ("operator", "supervisor", "owner")]
+    pages += [*[reverse(name) for name in OWN], *FOUND]
+    roles = ("operator", "supervisor", "planner", "owner", "administrator")
+    return pages + [f"/help/{role}/" for role in roles]
 
 
 def dashboard_pages(filled) -> list[str]:
@@ -119,7 +121,7 @@ def test_the_desk_on_a_phone(arguments, filled, administrator, signed_in):
     administrator.save()
     page = signed_in(administrator, 390, 844)
     pages = ["/today/", "/jobs/", "/stock/", "/stock/remnants/", "/nests/checks/", "/jobs/late/"]
-    pages += ["/nests/tables/", "/nests/trials/add/"]
+    pages += ["/nests/tables/", "/nests/trials/add/", *FOUND]
     named = {
         "nest": "nest",
         "drawing": "drawing",

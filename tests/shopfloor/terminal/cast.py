@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from django.utils import timezone
 
 from shopfloor.models import (
+    Action,
     ArcAssignment,
     Contour,
     Customer,
@@ -94,6 +95,27 @@ def floor(table: Table, planner: User) -> Floor:
     sheet(9, steel)
     feed = Feed.objects.create(name="north-wire", table=table.code, kind="push", created_us=0)
     return Floor(table, fast, fine, job, line, items, feed)
+
+
+def two_counts(made: Floor) -> Action:
+    """A count that came late and says otherwise than the books."""
+    run = Run.objects.latest("opened_at")
+    now = timezone.now()
+    parts = [{"line": made.line.pk, "good": 11, "scrap": 1, "rework": 0}]
+    mine = {"run": str(run.pk), "by": "Dana Okell", "at": now.isoformat(), "parts": parts}
+    return Action.objects.create(
+        kind="finish",
+        person=User.objects.get(username="dana"),
+        device_at=now,
+        received_at=now,
+        at=now,
+        state="conflict",
+        result={
+            "message": "Somebody else finished this sheet.",
+            "mine": mine,
+            "theirs": {**mine, "parts": []},
+        },
+    )
 
 
 def queued(made: Floor, name: str, code: str) -> QueueItem:

@@ -84,6 +84,18 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         from shopfloor.services.runs import run_close
 
         run_close(run=Run.objects.latest("opened_at"), at=timezone.now())
+    elif name == "theme":
+        from shopfloor.models import User
+
+        User.objects.update(theme=order["theme"])
+    elif name == "password":
+        from shopfloor.models import User
+
+        person = User.objects.get(username=order["name"])
+        person.set_password("burn clean plate")
+        person.save()
+    elif name == "two counts":
+        cast.two_counts(made)
     elif name == "plate":
         cast.sheet(order["number"], made.line.material)
     elif name == "queue":
