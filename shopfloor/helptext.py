@@ -58,7 +58,13 @@ OPERATOR = Help(
         ("Stop", "Touch Stop, then why. Short waits need no word."),
         ("Change", "Scan the tray that goes in: all its pieces are changed at once. Or touch the "
          "one piece, and say what became of the old one."),
+        ("Air", "Once a shift, with the torch’s air flowing: one touch keeps the pressure and "
+         "whether the water was drained. At rest the gauge says nothing. Wet air eats nozzles: "
+         "your reading stands beside what failed in that shift."),
         ("Restart", "After power loss or a crash touch the contour it goes on from."),
+        ("Sheet", "Another plate than the books say: scan it and say since when. From the first "
+         "contour: stock, heat and cost move to it. From now on: the run ends on the old plate "
+         "with what was cut, and a new one begins."),
         ("Finish", "All is good but what you touch on the map. Mark the heat on what stays before "
          "it is cut away; give its size and it is stock, with a code of its own."),
         ("Undo", "Ten minutes for whatever you entered. There is no “are you sure”."),
@@ -73,6 +79,7 @@ SUPERVISOR = Help(
     "Today is the page to begin with: what burns, what is behind, what wants a hand.",
     (
         ("Today", "today", "each table’s shift as a strip; notes with the action in them"),
+        ("Find", "find", "a job, part, nest, sheet or heat by any piece of its name, or by a scan"),
         ("Late entries", "late", "two counts of one sheet side by side: take one, set one aside"),
         ("Lists", "queue", "what each table burns next; move, drop"),
         ("Stock", "stock", "sheets, their heats and certificates"),
@@ -84,6 +91,10 @@ SUPERVISOR = Help(
         ("Arcs without a job", "Say which run or nest they were. A stretch of two runs is split at "
          "a pause. It can be taken back for ten minutes; a rebuild keeps what you said."),
         ("A run nobody closed", "ends at its last arc and says “assumed”."),
+        ("Where a part came from", "Find its job: the heats stand there with their certificates. "
+         "Find a heat: every job cut from it."),
+        ("The air", "Operators read it at the terminal. Wear shows each shift’s reading beside "
+         "the pieces that failed then: look at traps and dryer before buying parts."),
         ("A silent source", "The table is unknown since then. Its page takes what you counted; "
          "lines that come later replace it and show the difference."),
         ("Read the strip", "Ink is done, pencil is expected. Ends 13:52 (13:40–14:10) is the "
@@ -96,6 +107,7 @@ PLANNER = Help(
     "planner",
     "Jobs become nests, nests become places on a table’s list.",
     (
+        ("Find", "find", "a paper scanned or a name typed opens its page; part of a name lists"),
         ("Jobs", "jobs", "what is owed; bring them in as CSV or XLSX, print the traveler"),
         ("Nests", "nests", "cut programs, their plan, which parts are for which line"),
         ("Lists", "queue", "what each table burns next, each with its sheet"),
@@ -131,6 +143,7 @@ OWNER = Help(
     (
         ("Cost", "cost", "jobs, cost per metre or foot, where the hours go; close and print a "
          "month"),
+        ("Find", "find", "a job or part by any piece of its name, a heat by its number"),
         ("Jobs", "jobs", "quotes, what is posted on each line"),
         ("Rates", "rates", "machine, operator, bench, gas, power, each from a day on"),
         ("Remnants", "remnants", "what lies outside and what it is worth"),
@@ -154,6 +167,7 @@ ADMINISTRATOR = Help(
     "administrator",
     "Sources are what the program listens to; people and screens are who speaks to it.",
     (
+        ("Find", "find", "whatever the shop gives a name to: jobs, parts, nests, sheets, heats"),
         ("Sources", "sources", "each table’s lines: state, clock, what was refused and why"),
         ("Shop", "shop", "zone, rules, shifts, reasons, remnants"),
         ("People", "people", "roles, rights, badge, PIN, whose first pieces take a signature"),

@@ -24,6 +24,14 @@ def test_help_leads_to_pages_its_reader_may_open(role, request, client, shop, no
         assert client.get(reverse(name)).status_code == 200, name
 
 
+def test_every_way_of_the_terminal_and_the_find_box_are_told():
+    """What an operator can touch on the terminal's screens, by the words on its keys."""
+    told = {head for head, _ in HELPS["operator"].ways}
+    assert {"Start", "Stop", "Change", "Restart", "Sheet", "Air", "Finish", "Undo"} <= told
+    for role in ("supervisor", "planner", "owner", "administrator"):
+        assert "find" in [name for _, name, _ in HELPS[role].pages], role
+
+
 @pytest.mark.django_db
 def test_help_is_in_the_running_head_and_on_the_terminal(client, supervisor, shop, north):
     client.force_login(supervisor)
