@@ -133,3 +133,10 @@ def terminal(stage, chromium, size):
     made.picture("last")
     context.close()
     assert made.errors == []
+
+
+@pytest.fixture
+def hand(terminal):
+    """Milo Brandt, signed in and with nothing begun."""
+    terminal.sign_in()
+    return terminal

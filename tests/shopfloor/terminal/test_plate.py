@@ -11,9 +11,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 def hand(terminal, stage):
     """Somebody at a table where four of twelve plates are burnt."""
     terminal.sign_in()
-    terminal.tap("K-2284, nest 1 of 2")
-    terminal.tap("Start")
-    terminal.settled()
+    terminal.started()
     stage.does("began earlier", minutes=20)
     stage.does("burn", first=1, last=8)
     terminal.sees("4 of 12 base plates")

@@ -1,4 +1,4 @@
-"""The rarer ways: another sheet, another set, scrap, a restart, single pieces, the bench."""
+"""What is done while a nest burns, and the rarer screens: scrap, a restart, pieces, bench, air."""
 
 from __future__ import annotations
 
@@ -12,169 +12,8 @@ def size():
     return 1024, 768
 
 
-@pytest.fixture
-def hand(terminal):
-    terminal.sign_in()
-    return terminal
-
-
-def started(hand):
-    hand.tap("K-2284, nest 1 of 2")
-    hand.tap("Start")
-    hand.settled()
-    hand.sees("of 12 base plates")
-
-
-def test_another_sheet_than_planned_asks_why(hand, stage):
-    hand.tap("K-2284, nest 1 of 2")
-    hand.scan("S-1109")
-    hand.sees("Planned was S-1101.")
-    hand.sees("on sheet S-1109")
-    hand.looked_at("swap")
-    hand.tap("Start")
-    hand.sees("Say why another sheet is taken.")
-    assert stage.facts()["runs"] == []
-    hand.tap("planned one damaged")
-    hand.tap("Start")
-    hand.settled()
-    facts = stage.facts()
-    assert facts["runs"] == [["K-2284-1", "open", "S-1109"]]
-    assert facts["actions"][0][2]["swap_reason"] == "planned one damaged"
-
-
-def test_a_sheet_nobody_knows_is_asked_for_again(hand, stage):
-    hand.tap("K-2284, nest 1 of 2")
-    hand.scan("S-9999")
-    hand.tap("planned one buried")
-    hand.tap("Start")
-    hand.sees("Not taken: started")
-    hand.sees("There is no sheet 'S-9999'.")
-    hand.sees("Sheet S-9999")
-    assert stage.facts()["runs"] == []
-
-
-def test_the_wrong_set_is_changed_or_kept_with_a_reason(hand, stage):
-    hand.tap("K-2297")
-    hand.sees("this nest wants fine 45 A")
-    hand.sees("This metal holds chromium")
-    hand.looked_at("wrong-set")
-    hand.tap("Go on with fast 120 A")
-    hand.tap("Start")
-    hand.sees("Say why the set stays.")
-    hand.tap("rush, cut it anyway")
-    hand.looked_at("keep-set")
-    hand.tap("Start")
-    hand.settled()
-    kinds = [(kind, payload.get("text")) for kind, _, payload in stage.facts()["actions"]]
-    assert kinds == [("start", None), ("note", "Set kept: rush, cut it anyway")]
-
-
-def test_the_set_changed_first_is_right_at_once_even_without_a_network(hand, stage):
-    hand.page.context.set_offline(True)
-    hand.sees("No connection since")
-    hand.tap("K-2297")
-    hand.tap("Change the set first")
-    hand.tap("Tray T-fine")
-    hand.tap("K-2297")
-    hand.tap("Start")
-    hand.sees("2 entries wait")
-    hand.page.context.set_offline(False)
-    hand.settled(20)
-    facts = stage.facts()
-    assert [state for _, state, _ in facts["actions"]] == ["applied", "applied"]
-    assert facts["fitted"] == ["FI-EL-1", "FI-NO-1", "FI-RE-1", "FI-SH-1", "FI-SW-1"]
-
-
-def test_a_scanned_traveler_opens_its_start_and_a_scanned_tray_its_change(hand, stage):
-    hand.scan("K-2297")
-    hand.sees("this nest wants fine 45 A")
-    hand.scan("T-fine")
-    hand.sees("Before your hands go near")
-    hand.scan("T-fine")
-    hand.settled()
-    hand.until(lambda: stage.facts()["fitted"][0] == "FI-EL-1")
-
-
-def test_a_nest_that_moved_up_the_list_can_be_touched(hand, stage):
-    stage.does("queue", nest="K-2284-1", sheet="S-1109")
-    hand.sees("1 more waits on the list.")
-    hand.tap("K-2297")
-    hand.tap("Go on with fast 120 A")
-    hand.tap("rush, cut it anyway")
-    hand.tap("Start")
-    hand.settled()
-    hand.tap("Finish")
-    hand.tap("All good")
-    hand.settled()
-    hand.touch(hand.page.locator(".starts button").nth(2))
-    hand.sees("Sheet S-1109")
-    hand.tap("Start")
-    hand.settled()
-    assert stage.facts()["runs"][-1] == ["K-2284-1", "open", "S-1109"]
-
-
-@pytest.mark.parametrize("code", ["K-2306", "K-2306-1", "k-2306-1", "S-1127"])
-def test_what_is_far_down_the_list_starts_by_its_traveler_its_nest_or_its_sheet(hand, stage, code):
-    """Three are on show; seven wait, and the one scanned is the last of them, on sheet
-    S-1120 + 7."""
-    stage.does("more jobs", numbers=["K-2303", "K-2304", "K-2305", "K-2306"])
-    hand.sees("4 more wait on the list.")
-    hand.taps = 0
-    hand.scan(code)
-    hand.sees("Sheet S-1127")
-    assert hand.page.get_by_text("K-2306").locator("visible=true").count() >= 1
-    hand.scan("S-1127")
-    hand.tap("Start")
-    hand.settled()
-    assert hand.taps == 1
-    assert stage.facts()["runs"] == [["K-2306-1", "open", "S-1127"]]
-    assert stage.facts()["queue"] == {"K-2306-1": "running"} | dict.fromkeys(
-        ["K-2284-1", "K-2284-2", "K-2297-1", "K-2303-1", "K-2304-1", "K-2305-1"], "waiting"
-    )
-
-
-def test_a_half_burnt_sheet_comes_first_on_the_list_and_goes_on(hand, stage):
-    started(hand)
-    stage.does("began earlier", minutes=20)
-    stage.does("burn", first=1, last=8)
-    hand.sees("4 of 12 base plates")
-    hand.tap("K-2284, nest 2 of 2")
-    hand.tap("Rush job")
-    hand.tap("Start")
-    hand.settled()
-    hand.tap("Finish")
-    hand.tap("All good")
-    hand.settled()
-    hand.taps = 0
-    hand.sees("Half burnt sheet S-1101")
-    hand.looked_at("half-burnt")
-    hand.touch(hand.page.locator(".starts button").first)
-    hand.sees("Half burnt: 4 of 12 base plates, set aside since")
-    hand.tap("Start")
-    hand.settled()
-    assert hand.taps == 2
-    facts = stage.facts()
-    assert [run[:2] for run in facts["runs"]] == [["K-2284-1", "open"], ["K-2284-2", "finished"]]
-    assert [first for first, _ in facts["segments"]] == [1, 9, 1]
-
-
-def test_starting_over_an_open_run_asks_why_it_is_set_aside(hand, stage):
-    started(hand)
-    hand.tap("K-2284, nest 2 of 2")
-    hand.tap("Start")
-    hand.sees("Say why the open run is set aside.")
-    hand.tap("Rush job")
-    hand.looked_at("aside")
-    hand.tap("Start")
-    hand.settled()
-    assert [run[:2] for run in stage.facts()["runs"]] == [
-        ["K-2284-1", "stopped"],
-        ["K-2284-2", "open"],
-    ]
-
-
 def test_scrap_needs_a_cause_and_rework_and_uncut_parts_do_not(hand, stage):
-    started(hand)
+    hand.started()
     hand.tap("Finish")
     hand.sees("12 parts, close this run")
     keys = '[data-map=finish] button[data-contour="{}"]'
@@ -200,7 +39,7 @@ def test_scrap_needs_a_cause_and_rework_and_uncut_parts_do_not(hand, stage):
 
 
 def test_a_tap_on_the_map_itself_marks_and_a_second_takes_it_off(hand):
-    started(hand)
+    hand.started()
     hand.tap("Finish")
     hand.sees("12 parts, close this run")
     hand.tap_corner('[data-map=finish] svg a[href="#part-10"]')
@@ -210,7 +49,7 @@ def test_a_tap_on_the_map_itself_marks_and_a_second_takes_it_off(hand):
 
 
 def test_the_map_stays_while_arcs_come_in_under_it(hand, stage):
-    started(hand)
+    hand.started()
     stage.does("began earlier", minutes=20)
     hand.tap("Finish")
     hand.sees("12 parts, close this run")
@@ -220,7 +59,7 @@ def test_the_map_stays_while_arcs_come_in_under_it(hand, stage):
 
 
 def test_a_run_burns_again_from_the_contour_that_is_tapped(hand, stage):
-    started(hand)
+    hand.started()
     stage.does("began earlier", minutes=20)
     stage.does("burn", first=1, last=8)
     hand.sees("4 of 12 base plates")
@@ -279,7 +118,7 @@ def test_a_scanned_piece_takes_the_place_of_the_one_touched(hand, stage):
 
 
 def test_bench_work_on_a_scanned_traveler_line_is_two_touches(hand, stage):
-    started(hand)
+    hand.started()
     hand.taps = 0
     hand.scan("K-2284/1")
     hand.sees("Bench work, on which line?")
@@ -293,7 +132,7 @@ def test_bench_work_on_a_scanned_traveler_line_is_two_touches(hand, stage):
 
 
 def test_bench_work_by_touch_alone_says_what_is_missing(hand, stage):
-    started(hand)
+    hand.started()
     hand.taps = 0
     hand.tap("Bench work")
     hand.tap("45 min")
@@ -332,7 +171,7 @@ def test_the_air_is_two_touches(hand, stage):
 
 
 def test_a_new_hires_first_piece_is_signed_by_somebody_else(hand, stage):
-    started(hand)
+    hand.started()
     stage.does("new hire checked")
     hand.sees("First piece waits for a second signature.")
     key = hand.page.get_by_text("Sign it").bounding_box()
@@ -364,7 +203,7 @@ def test_a_past_stop_gets_its_reason(hand, stage):
 
 
 def test_a_check_by_gauge_and_by_two_sizes(hand, stage):
-    started(hand)
+    hand.started()
     hand.tap("Check it")
     hand.tap("Keep this check")
     hand.sees("Say what was measured.")
@@ -384,7 +223,7 @@ def test_a_check_by_gauge_and_by_two_sizes(hand, stage):
 
 
 def test_standing_idle_signs_out_while_the_run_goes_on(hand, stage):
-    started(hand)
+    hand.started()
     hand.page.evaluate("document.getElementById('screens').dataset.idleMinutes = '0.02'")
     hand.page.locator("#signin").wait_for(timeout=15000)
     hand.sees("K-2284, nest 1 of 2 goes on")

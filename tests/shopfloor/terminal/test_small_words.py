@@ -15,9 +15,7 @@ def size():
 @pytest.fixture
 def hand(terminal):
     terminal.sign_in()
-    terminal.tap("K-2284, nest 1 of 2")
-    terminal.tap("Start")
-    terminal.settled()
+    terminal.started()
     return terminal
 
 

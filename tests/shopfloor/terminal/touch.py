@@ -122,6 +122,13 @@ class Touch:
         self.tap("Sign in")
         self.page.locator("html[data-kept] #screens").wait_for()
 
+    def started(self) -> None:
+        """The first nest of the list, on the sheet that is planned for it."""
+        self.tap("K-2284, nest 1 of 2")
+        self.tap("Start")
+        self.settled()
+        self.sees("of 12 base plates")
+
     def sees(self, text: str, timeout_s: float = 25) -> None:
         self.page.get_by_text(text).locator("visible=true").first.wait_for(timeout=timeout_s * 1000)
 
