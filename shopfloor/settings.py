@@ -53,9 +53,25 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "shopfloor.middleware.WholeText",
     "shopfloor.middleware.ContentSecurityPolicy",
+    "shopfloor.once.TakenOnce",
     "shopfloor.middleware.WhoActs",
     "shopfloor.middleware.ShopTime",
 ]
+
+# Django's own prints nothing unless debugging: a page that failed would be told nowhere.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "timed": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "timed"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {
+        "django": {"handlers": [], "level": "WARNING", "propagate": True},
+        "django.request": {"level": "ERROR"},  # what is not found, or not allowed, is no failure
+    },
+}
 
 ROOT_URLCONF = "shopfloor.urls"
 WSGI_APPLICATION = "shopfloor.wsgi.application"

@@ -24,7 +24,8 @@ def queue_add(
     if not table.active:
         raise ValidationError(f"{table.name} is out of use.")
     if sheet is not None:
-        _sheet_fits(nest, sheet)
+        # Held, so that of two people promising one sheet at once the second is told.
+        _sheet_fits(nest, Sheet.objects.select_for_update().get(pk=sheet.pk))
     last = QueueItem.objects.filter(table=table).aggregate(last=Max("position"))["last"] or 0
     return QueueItem.objects.create(
         nest=nest, table=table, sheet=sheet, position=last + STEP, due_at=due_at
