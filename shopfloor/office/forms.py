@@ -12,6 +12,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.core.paginator import Page, Paginator
+from django.db import IntegrityError
 from django.db.models import Model, QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
@@ -80,11 +81,15 @@ def _within(day: date) -> None:
 
 def attempt(form: forms.Form, write: Callable[[], Any]) -> bool:
     """Runs a write; what a service refuses is put on the form, beside its field where the form
-    has one of that name."""
+    has one of that name. So is what somebody else kept at the same moment."""
     try:
         write()
     except ValidationError as problem:
         refused(form, problem)
+        return False
+    except IntegrityError:
+        said = "Somebody else kept one like it just now, and this was not kept. Look, then send it."
+        refused(form, ValidationError(said))
         return False
     return True
 
