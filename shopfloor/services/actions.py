@@ -15,7 +15,7 @@ from django.db import IntegrityError, transaction
 
 from shopfloor.acting import acting
 from shopfloor.errors import FloorConflict, FloorError
-from shopfloor.models import Action, ActionState, Terminal, User
+from shopfloor.models import Action, ActionState, Table, Terminal, User
 from shopfloor.services.clock import offset_ms_of
 from shopfloor.services.envelope import envelope_instant, envelope_parts, happened_at
 from shopfloor.services.handlers import handler_of
@@ -88,6 +88,7 @@ def public_result(action: Action) -> dict[str, Any]:
 
 @transaction.atomic
 def _apply(action: Action, now: datetime) -> Action:
+    _hold_table(action)
     action.save(force_insert=True)
     call = Call(
         action=action,
@@ -119,6 +120,19 @@ def _apply(action: Action, now: datetime) -> Action:
         }
     action.save(update_fields=["state", "result", "undoes"])
     return action
+
+
+def _hold_table(action: Action) -> None:
+    """What is done at a table is done one after the other: of two people who finish one sheet at
+    the same moment the second finds it finished. Rows that only name the table need not wait."""
+    code = action.payload.get("table")
+    if isinstance(code, str):
+        tables = Table.objects.filter(code=code)
+    elif action.terminal is not None and action.terminal.table_id is not None:
+        tables = Table.objects.filter(pk=action.terminal.table_id)
+    else:
+        return
+    tables.select_for_update(no_key=True).first()
 
 
 def _handled(call: Call) -> dict[str, Any]:

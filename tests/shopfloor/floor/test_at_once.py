@@ -1,14 +1,21 @@
 """Deliveries at the same moment, through connections of their own. A test database in memory locks
-otherwise than one in a file, so this runs the real program on a file."""
+otherwise than one in a file, so this runs the real program on a file, and on PostgreSQL."""
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import subprocess
 import sys
+import uuid
+from collections.abc import Iterator
 
+import psycopg
 import pytest
+
+from tests.processes import manage
+from tests.servers import postgres
 
 from .conftest import ROOT
 
@@ -25,19 +32,26 @@ Torch.objects.create(table=table, code="1")
 floor = Floor(table, User.objects.create(username="milo", is_superuser=True))
 line = floor.line(quantity=4)
 floor.done("start", T0, queue_item=floor.queue(floor.nest(lines=[line])).pk)
-envelope = {
-    "id": str(uuid.uuid4()),
-    "kind": "finish",
-    "payload": {"exceptions": []},
-    "at": (T0 + MINUTE).isoformat(),
-}
+def envelope(key):
+    return {
+        "id": str(key),
+        "kind": "finish",
+        "payload": {"exceptions": []},
+        "at": (T0 + MINUTE).isoformat(),
+    }
+
+one = uuid.uuid4()
+keys = {"same": [one] * 4, "other": [uuid.uuid4() for _ in range(4)]}[WHICH]
 gate, states = threading.Barrier(4), []
 
-def deliver():
+def deliver(key):
     try:
         gate.wait(30)
         action = action_receive(
-            envelope=envelope, person=floor.person, terminal=floor.terminal, now=T0 + 2 * MINUTE
+            envelope=envelope(key),
+            person=floor.person,
+            terminal=floor.terminal,
+            now=T0 + 2 * MINUTE,
         )
         states.append(action.state)
     except Exception as problem:
@@ -45,12 +59,12 @@ def deliver():
     finally:
         connection.close()
 
-threads = [threading.Thread(target=deliver) for _ in range(4)]
+threads = [threading.Thread(target=deliver, args=(key,)) for key in keys]
 [thread.start() for thread in threads]
 [thread.join(60) for thread in threads]
 made = Change.objects.filter(table="shopfloor_partresult")
 json.dump({
-    "states": states,
+    "states": sorted(states),
     "finishes": Action.objects.filter(kind="finish").count(),
     "parts": list(PartResult.objects.values_list("quantity", flat=True)),
     "run": Run.objects.get().state,
@@ -59,20 +73,56 @@ json.dump({
 """
 
 
-@pytest.mark.slow
-def test_the_same_delivery_four_times_at_once_is_applied_once(real_data):
+def at_once(env: dict[str, str], which: str) -> dict:
     done = subprocess.run(
-        [sys.executable, str(ROOT / "manage.py"), "shell", "-v0", "-c", SCRIPT],
-        env={**os.environ, **real_data},
+        [
+            sys.executable,
+            str(ROOT / "manage.py"),
+            "shell",
+            "-v0",
+            "-c",
+            f"WHICH = {which!r}\n{SCRIPT}",
+        ],
+        env={**os.environ, **env},
         capture_output=True,
         text=True,
         check=True,
         timeout=120,
     )
-    assert json.loads(done.stdout) == {
-        "states": ["applied"] * 4,
-        "finishes": 1,
-        "parts": [4],
-        "run": "finished",
-        "who": ["user:milo"],
-    }
+    return json.loads(done.stdout)
+
+
+@contextlib.contextmanager
+def own_database(server: str) -> Iterator[str]:
+    """An empty database beside the server's own, which other tests may fill."""
+    name = f"at_once_{uuid.uuid4().hex}"
+    with psycopg.connect(server, autocommit=True) as link:
+        link.execute(f"CREATE DATABASE {name}")
+        yield server.rpartition("/")[0] + f"/{name}"
+        link.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+ONCE = {"finishes": 1, "parts": [4], "run": "finished", "who": ["user:milo"]}
+# Each of the four was made by itself: one counts, the others are kept beside it.
+FOUR = ONCE | {"finishes": 4, "states": ["applied", "conflict", "conflict", "conflict"]}
+
+
+@pytest.mark.slow
+def test_the_same_delivery_four_times_at_once_is_applied_once(real_data):
+    assert at_once(real_data, "same") == ONCE | {"states": ["applied"] * 4}
+
+
+@pytest.mark.slow
+def test_of_four_who_finish_one_sheet_at_once_one_counts(real_data):
+    assert at_once(real_data, "other") == FOUR
+
+
+@pytest.mark.served
+@pytest.mark.parametrize("which", ["same", "other"])
+def test_so_on_postgresql(tmp_path, which):
+    with postgres() as server, own_database(server) as url:
+        env = {"KERFBOOK_DATA": str(tmp_path), "PYTHONPATH": str(ROOT), "DATABASE_URL": url}
+        migrated = manage("migrate", "-v0", env=os.environ | env)
+        assert migrated.returncode == 0, migrated.stderr
+        found = at_once(env, which)
+    assert found == (FOUR if which == "other" else ONCE | {"states": ["applied"] * 4})
