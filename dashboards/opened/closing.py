@@ -23,7 +23,7 @@ def close(request: HttpRequest, month: str) -> HttpResponseBase:
     back = f"{reverse('cost')}?month={month}"
     if request.method == "POST":
         try:
-            month_close(first_day=first_day, by=user)
+            month_close(first_day=first_day, by=user, now=data.now())
         except MonthError as refused:
             messages.error(request, str(refused))
             return redirect("month_close", month=month)

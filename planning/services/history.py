@@ -36,5 +36,5 @@ def figures_of_history(*, closed_by: str, now: datetime) -> dict[str, int]:
         first_day__lt=shift_date_of(now).replace(day=1), closed_at=None
     ).order_by("first_day")
     for month in months:
-        month_close(first_day=month.first_day, by=person)
+        month_close(first_day=month.first_day, by=person, now=now)
     return {**done, "months": len(months)}

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import NoReturn
 
 from django.db import transaction
-from django.utils import timezone
 
 from planning.reports.cost import cost_month
 from planning.reports.printed import to_print
@@ -15,6 +14,7 @@ from planning.reports.squareness import to_print as square_to_print
 from planning.services.postings import next_month
 from shopfloor.acting import acting
 from shopfloor.models import Month, Run, RunState, User, Work
+from shopfloor.selectors.shop import shift_date_of
 
 
 class MonthError(ValueError):
@@ -22,8 +22,9 @@ class MonthError(ValueError):
 
 
 @transaction.atomic
-def month_close(*, first_day: date, by: User) -> Month:
-    """Closes a month for good. Months close in order, when their shift dates are over, once
+def month_close(*, first_day: date, by: User, now: datetime) -> Month:
+    """Closes a month for good. Months close in order, when their shift dates are over (so not while
+    the night that began on the last of them goes on, nor at midnight in UTC), once
     nothing that would change them waits to be worked out. Runs still unfinished do not hold it:
     what they cost is posted later and says which month it belongs to."""
     month = Month.objects.select_for_update().filter(first_day=first_day).first()
@@ -35,8 +36,7 @@ def month_close(*, first_day: date, by: User) -> Month:
         raise MonthError(f"{first_day:%B %Y} is closed already.")
     if Month.objects.filter(first_day__lt=first_day, closed_at=None).exists():
         raise MonthError("An earlier month is still open: close that one first.")
-    now = timezone.now()
-    if now.date() < next_month(first_day):
+    if shift_date_of(now) < next_month(first_day):
         raise MonthError(f"{first_day:%B %Y} is not over yet.")
     if Work.objects.filter(kind__in=("run", "piece", "line"), state="waiting").exists():
         raise MonthError("Figures are still being worked out: try again in a moment.")

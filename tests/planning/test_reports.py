@@ -8,7 +8,6 @@ import pandas as pd
 import pytest
 
 from planning import reports
-from planning.services import months
 from planning.services.line_figures import line_figures
 from planning.services.months import month_close
 from planning.services.run_figures import run_figures
@@ -120,11 +119,10 @@ def test_cost_per_metre_and_where_the_hours_go(shop_month):
     assert (hours["hours"], hours["in_80"]) == (pytest.approx(4800 / 3600), True)
 
 
-def test_a_closed_month_reads_as_it_was_printed(shop_month, owner, monkeypatch):
+def test_a_closed_month_reads_as_it_was_printed(shop_month, owner):
     run = shop_month[3]
-    monkeypatch.setattr(months.timezone, "now", lambda: datetime(2026, 11, 3, tzinfo=UTC))
     before = reports.cost_month(first_day=OCTOBER)
-    month_close(first_day=OCTOBER, by=owner)
+    month_close(first_day=OCTOBER, by=owner, now=datetime(2026, 11, 3, tzinfo=UTC))
     cast.rate("gas", 6000)
     run_figures(key=str(run.pk), payload={})
     after = reports.cost_month(first_day=OCTOBER)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
@@ -13,6 +13,7 @@ from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
 OCTOBER = date(2026, 10, 1)
+AFTER = datetime(2026, 11, 2, tzinfo=UTC)
 COSTS = ("machine", "labour", "gas", "energy", "wear", "bench")
 
 
@@ -117,7 +118,7 @@ def test_a_tenth_of_a_millimetre_is_priced_from_checks_of_both(burnt, north, ope
 
 def test_a_closed_month_keeps_what_it_said(burnt, owner):
     Work.objects.all().delete()
-    month_close(first_day=OCTOBER, by=owner)
+    month_close(first_day=OCTOBER, by=owner, now=AFTER)
     before = squareness(first_day=OCTOBER)
     NestPlan.objects.all().delete()
     after = squareness(first_day=OCTOBER)

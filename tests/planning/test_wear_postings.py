@@ -7,16 +7,16 @@ from datetime import UTC, date, datetime
 import pytest
 from django.db.models import Sum
 
-from planning.services import months
 from planning.services.months import MonthError, month_close, month_reopen
 from planning.services.piece_figures import piece_figures
 from planning.services.run_figures import run_figures
-from shopfloor.models import Month, PieceOutlook, Posting
+from shopfloor.models import Month, PieceOutlook, Posting, Work
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
 
 OCTOBER = datetime(2026, 10, 6, 17, tzinfo=UTC)
+AFTER = datetime(2026, 11, 2, tzinfo=UTC)
 NOVEMBER = datetime(2026, 11, 10, 18, tzinfo=UTC)
 
 
@@ -32,7 +32,7 @@ def _sum(**where):
 
 
 @pytest.fixture
-def refitted(north, operator, owner, monkeypatch):
+def refitted(north, operator, owner):
     """An electrode of $19, rated 600 starts: 300 in October, that month closed, shelved, put back
     and failed after 250 more in November.
 
@@ -46,8 +46,7 @@ def refitted(north, operator, owner, monkeypatch):
     first_stay = cast.fitting(piece, north, OCTOBER, by=operator)
     october = _burn(revision, north, OCTOBER, 300)
     assert _sum() == 950
-    monkeypatch.setattr(months.timezone, "now", lambda: datetime(2026, 11, 2, tzinfo=UTC))
-    month_close(first_day=date(2026, 10, 1), by=owner)
+    month_close(first_day=date(2026, 10, 1), by=owner, now=AFTER)
     first_stay.removed_at, first_stay.removal_state = cast.at(OCTOBER, 3000), "shelved"
     first_stay.save()
     second_stay = cast.fitting(piece, north, NOVEMBER, by=operator)
@@ -96,7 +95,7 @@ def test_a_closed_month_is_never_opened_again(refitted, owner):
     with pytest.raises(MonthError, match="stays so"):
         month_reopen(first_day=date(2026, 10, 1), by=owner)
     with pytest.raises(MonthError, match="closed already"):
-        month_close(first_day=date(2026, 10, 1), by=owner)
+        month_close(first_day=date(2026, 10, 1), by=owner, now=AFTER)
 
 
 def test_a_late_change_of_a_closed_months_run_goes_into_the_next(refitted):
@@ -111,9 +110,25 @@ def test_a_late_change_of_a_closed_months_run_goes_into_the_next(refitted):
     )
 
 
-def test_a_month_that_is_not_over_cannot_be_closed(refitted, owner):
+@pytest.mark.parametrize(
+    "now",
+    [
+        datetime(2026, 11, 30, 18, tzinfo=UTC),
+        # 19:00 in the shop on the 30th: December in UTC, and the late shift is at work.
+        datetime(2026, 12, 1, 1, tzinfo=UTC),
+        # 05:59 on 1 December: the night belongs to the day it began, the 30th.
+        datetime(2026, 12, 1, 11, 59, tzinfo=UTC),
+    ],
+)
+def test_a_month_that_is_not_over_cannot_be_closed(refitted, owner, now):
     with pytest.raises(MonthError, match="not over yet"):
-        month_close(first_day=date(2026, 11, 1), by=owner)
+        month_close(first_day=date(2026, 11, 1), by=owner, now=now)
+
+
+def test_a_month_is_over_with_its_last_night(refitted, owner):
+    Work.objects.all().delete()
+    six = datetime(2026, 12, 1, 12, tzinfo=UTC)
+    assert month_close(first_day=date(2026, 11, 1), by=owner, now=six).closed_at == six
 
 
 @pytest.fixture
