@@ -33,6 +33,7 @@ def counts_enter(
         raise ValidationError({"ended_at": "It must end after it begins, and not later than now."})
     if not 0 <= arc_s <= (ended_at - started_at).total_seconds():
         raise ValidationError({"minutes": "More burning than there was time."})
+    Torch.objects.select_for_update(no_key=True).get(pk=torch.pk)  # of two at once one counts
     if _heard(torch, started_at, ended_at):
         raise ValidationError("Arcs were heard in that time: they count, nothing is to enter.")
     taken = EnteredCount.objects.filter(torch=torch, started_at__lt=ended_at)

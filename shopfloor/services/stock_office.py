@@ -143,6 +143,7 @@ def sheet_leave(*, sheet: Sheet, state: str, why: str) -> None:
     """Takes a sheet out of stock without cutting it: returned to its customer, or written off."""
     if state not in (SheetState.RETURNED, SheetState.WRITTEN_OFF):
         raise ValidationError("A sheet leaves stock returned or written off.")
+    sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)  # against a promise at this moment
     if state == SheetState.RETURNED and sheet.owner_id is None:
         raise ValidationError("The sheet is the shop's own: there is nobody to return it to.")
     if sheet.state != SheetState.IN_STOCK:
@@ -162,6 +163,7 @@ def sheet_leave(*, sheet: Sheet, state: str, why: str) -> None:
 @transaction.atomic
 def sheet_back(*, sheet: Sheet, why: str) -> None:
     """Takes a written-off sheet back into stock: it was found, or not meant."""
+    sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
     if sheet.state != SheetState.WRITTEN_OFF:
         raise ValidationError("The sheet was not written off.")
     if not why.strip():
