@@ -90,12 +90,12 @@ def test_taken_back_it_is_stock_again_and_the_books_are_even(left):
 
 def test_a_sheet_that_went_meanwhile_does_not_leave_again(left):
     """The page was drawn before the sheet was burnt: what the page knew does not count."""
-    Sheet.objects.filter(pk=left.pk).update(state="consumed")
+    Sheet.objects.filter(pk=left.pk).update(state="cut")
     assert left.state == "in_stock"
     with pytest.raises(ValidationError, match="not in stock"):
         sheet_leave(sheet=left, state="written_off", why="not found")
     left.refresh_from_db()
-    assert left.state == "consumed"
+    assert left.state == "cut"
 
 
 def test_the_month_shows_it_under_the_shop(left):
