@@ -15,7 +15,7 @@ from typing import Any
 from telemetry.decode import Fragment
 from telemetry.description import Description, parse_description
 from telemetry.events import Batch, Columns, Event, Reject
-from telemetry.journal import Damage, Kind, Position, Record, read
+from telemetry.journal import Damage, Kind, Position, Recent, Record, read
 from telemetry.store.clock import clock_at
 from telemetry.store.gathered import AnyRow, Clock, Gathered, row_of, rows_of
 from telemetry.wholesale import BulkDecoder
@@ -78,12 +78,17 @@ class Lane:
         return 0 if self._decoder is None else self._decoder.waiting
 
     def gather(
-        self, folder: Path, until: Position | None = None, cuts: Sequence[int] = ()
+        self,
+        folder: Path,
+        until: Position | None = None,
+        cuts: Sequence[int] = (),
+        recent: Recent | None = None,
     ) -> Iterator[Gathered]:
         """What the journal holds from here on, cut into transactions of a bounded size, and at
-        the instants `cuts` (in order) so that lanes can be taken in the order they came in."""
+        the instants `cuts` (in order) so that lanes can be taken in the order they came in.
+        `recent` has records of its end that need not be read back."""
         ahead = list(reversed(cuts))
-        for item, position in read(folder, self.position, until):
+        for item, position in self._items(folder, until, recent):
             turn = isinstance(item, Record) and item.kind in _TURNS
             if isinstance(item, Record):
                 if turn:
@@ -101,6 +106,15 @@ class Lane:
                 yield self._take()
         if self._now.any:
             yield self._take()
+
+    def _items(
+        self, folder: Path, until: Position | None, recent: Recent | None
+    ) -> Iterator[tuple[Record | Damage, Position]]:
+        if recent is not None:
+            while (found := recent.take(self.position.sequence)) is not None:
+                yield found
+        if until is None or self.position.sequence < until.sequence:
+            yield from read(folder, self.position, until)
 
     def _fresh(self) -> Gathered:
         return Gathered(

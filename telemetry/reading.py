@@ -10,15 +10,18 @@ import logging
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import cast
 
 from telemetry.errors import SourceError
 from telemetry.feeds.base import BLOCK_BYTES, ByteSource, Chunk, Known
 from telemetry.journal import Kind, Writer
 from telemetry.journal.writer import clock_us
+from telemetry.ports import Polled, Ports
 
 log = logging.getLogger("telemetry.worker")
 _QUEUE_BYTES = 4 * BLOCK_BYTES  # a patient source waits beyond this
+_MUCH_BYTES = 2048  # of one reading: more is on its way already
 _RETRY_FIRST_S, _RETRY_LAST_S = 0.2, 10.0
 
 
@@ -37,10 +40,16 @@ class Reader:
         self.last_byte_us: int | None = None
         self.stop = threading.Event()
         self.synced = threading.Event()  # set after each fdatasync; the worker shares one
+        self.full = threading.Event()  # set where the queue should not wait for its turn
+        self.ports: Ports | None = None  # who reads it once it is open, instead of its own thread
         self._queue: deque[tuple[Chunk, int, int]] = deque()
-        self._queued_bytes = 0
+        self._came_bytes = self._gone_bytes = 0  # through the queue; a thread counts each
         self._quiet_since: float | None = None
         self._thread: threading.Thread | None = None
+
+    @property
+    def _queued_bytes(self) -> int:
+        return self._came_bytes - self._gone_bytes
 
     def start(self) -> None:
         name = f"feed-{self.name}"
@@ -65,6 +74,14 @@ class Reader:
 
     def journal(self) -> bool:
         """Writes what is queued; True if there was any. Raises JournalError, losing nothing."""
+        took = self.take_in()
+        if self.writer.pending_bytes:
+            self.writer.sync()
+            self.synced.set()
+        return took or bool(self._queue)
+
+    def take_in(self) -> bool:
+        """Hands what is queued to the writer, as records to be; True if there was any."""
         took = False
         while self._queue and self.writer.pending_bytes < 4 * BLOCK_BYTES:
             chunk, utc_us, mono_us = self._next_chunk()
@@ -74,10 +91,7 @@ class Reader:
             took = True
             if chunk.kind is Kind.DATA:
                 self._quiet_since = time.monotonic()
-        if self.writer.pending_bytes:
-            self.writer.sync()
-            self.synced.set()
-        return took or bool(self._queue)
+        return took
 
     def _next_chunk(self) -> tuple[Chunk, int, int]:
         """The next record to be: what came in small pieces as one, arrived with its last. Where
@@ -96,21 +110,30 @@ class Reader:
             bodies.append(more.body)
             at += len(more.body)
         body = b"".join(bodies)
-        self._queued_bytes -= len(body)
+        self._gone_bytes += len(body)
         return Chunk(chunk.kind, chunk.meta, body), utc_us, mono_us
 
     def join(self) -> None:
         """Stops reading; the queue keeps what was read."""
         self.stop.set()
+        if self.ports is not None:
+            self.ports.wake()
         if self._thread is not None:
             self._thread.join(timeout=5)
 
     def _put(self, chunk: Chunk) -> None:
         utc_us, mono_us = clock_us()
         self._queue.append((chunk, utc_us, mono_us))
-        self._queued_bytes += len(chunk.body)
+        self._came_bytes += len(chunk.body)
         if chunk.body:
             self.last_byte_us = utc_us
+        if self._queued_bytes >= BLOCK_BYTES:
+            self.full.set()
+
+    def _put_all(self, chunks: Sequence[Chunk]) -> bool:
+        for chunk in chunks:
+            self._put(chunk)
+        return any(len(chunk.body) >= _MUCH_BYTES for chunk in chunks)
 
     def _read_until_stopped(self) -> None:
         wait_s = _RETRY_FIRST_S
@@ -137,6 +160,9 @@ class Reader:
             self.stop.wait(wait_s)
 
     def _read_while_open(self) -> None:
+        if self.ports is not None and self.source.descriptor >= 0:
+            self.ports.read_until_lost(cast(Polled, self.source), self._put_all, self.stop)
+            return
         while not self.stop.is_set():
             if self.source.patient and self._queued_bytes > _QUEUE_BYTES:
                 self.stop.wait(0.02)

@@ -10,7 +10,8 @@ import sys
 import threading
 import time
 import tty
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from typing import Any
 from unittest.mock import patch
@@ -22,7 +23,7 @@ from telemetry.database import ensure_database
 from telemetry.models import Event, Feed
 from telemetry.services import feed_register
 from telemetry.worker import run_until
-from telemetry.worker.run import COMMIT_S
+from telemetry.worker.pace import COMMIT_S
 from telemetry.worker.storing import Storing
 
 # Sends lines stamped with the moment they are sent, every 10 ms those that are due. It is a process
@@ -130,14 +131,8 @@ def _latency(count: int, rate: int, seconds: int) -> dict[str, Any]:
             end = time.monotonic() + 60
             while len(watch.lags_us) < sum(answer[0]) and time.monotonic() < end:
                 time.sleep(0.05)
-            stop.set()
 
-        sender = threading.Thread(target=send)
-        sender.start()
-        worked = time.process_time()
-        run_until(feeds, stop, lambda: False)
-        worked = time.process_time() - worked
-        sender.join()
+        worked = _while_sending(send, feeds, stop)
     sent = sum(answer[0])
     stored = Event.objects.filter(feed__in=feeds).count()
     if stored != sent or len(watch.lags_us) != sent:
@@ -152,6 +147,24 @@ def _latency(count: int, rate: int, seconds: int) -> dict[str, Any]:
         "p99_windows": round(p99_ms / (COMMIT_S * 1000), 2),
         "core_share": round(worked / seconds, 3),
     }
+
+
+def _while_sending(send: Callable[[], None], feeds: list[Feed], stop: threading.Event) -> float:
+    """Reads the feeds until `send` is done or has failed; the CPU seconds that took."""
+
+    def sending() -> None:
+        try:
+            send()
+        finally:
+            stop.set()
+
+    with ThreadPoolExecutor(1) as pool:
+        sender = pool.submit(sending)
+        worked = time.process_time()
+        run_until(feeds, stop, lambda: False)
+        worked = time.process_time() - worked
+        sender.result()
+    return worked
 
 
 def _wait_open(feeds: list[Feed]) -> None:
@@ -179,12 +192,8 @@ def _capacity(count: int) -> dict[str, Any]:
             while Event.objects.filter(feed=feed).count() < count:
                 time.sleep(0.02)
             took.append(time.perf_counter() - began)
-            stop.set()
 
-        sender = threading.Thread(target=send)
-        sender.start()
-        run_until([feed], stop, lambda: False)
-        sender.join()
+        _while_sending(send, [feed], stop)
     theirs = _readline(max(count // 10, 1))
     ours = count / took[0]
     return {

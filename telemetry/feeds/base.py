@@ -45,6 +45,7 @@ class ByteSource(Protocol):
     def unsettled(self) -> bool:
         """True where it must look again before it can say what has come (a file being replaced)."""
 
+    descriptor: int  # that of an open source whose bytes the system announces, else -1
     patient: bool  # True where the source waits for us (a file); False where bytes would be lost
 
     def __init__(self, description: Description, *, name: str) -> None: ...

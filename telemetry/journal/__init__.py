@@ -8,7 +8,8 @@ too, so that reading a journal again gives the same events.
 from __future__ import annotations
 
 from telemetry.journal.reader import Damage, Position, read
+from telemetry.journal.recent import Recent
 from telemetry.journal.record import Kind, Record
 from telemetry.journal.writer import JournalError, Writer
 
-__all__ = ["Damage", "JournalError", "Kind", "Position", "Record", "Writer", "read"]
+__all__ = ["Damage", "JournalError", "Kind", "Position", "Recent", "Record", "Writer", "read"]

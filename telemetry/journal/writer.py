@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from telemetry.journal.reader import Damage, Position, read
+from telemetry.journal.recent import Recent
 from telemetry.journal.record import Kind, Record
 from telemetry.journal.segments import HEAD, segment_numbers, segment_path, sync_folder
 
@@ -35,8 +36,10 @@ class Writer:
     ) -> None:
         self._folder = folder
         self._segment_bytes = segment_bytes
-        self._pending: list[bytes] = []
+        self._pending: list[tuple[Record, bytes]] = []
+        self._written = 0  # how many of them are in the file, and wait to be made durable
         self.pending_bytes = 0
+        self.recent: Recent | None = None  # where records go that are durable
         self.damages: list[Damage] = []
         folder.mkdir(parents=True, exist_ok=True)
         self._descriptor = -1
@@ -61,35 +64,51 @@ class Writer:
     ) -> int:
         """Queues one record and returns its sequence number. Touches no disk."""
         sequence = self._sequence
-        packed = Record(kind, sequence, utc_us, mono_us, meta, body).pack()
-        self._pending.append(packed)
+        record = Record(kind, sequence, utc_us, mono_us, meta, body)
+        packed = record.pack()
+        self._pending.append((record, packed))
         self.pending_bytes += len(packed)
         self._sequence += 1
         return sequence
 
     def sync(self) -> Position:
         """Writes what is queued and makes it durable. On `JournalError` all of it stays queued."""
-        if not self._pending:
-            return self.durable
-        data = b"".join(self._pending)
+        if self._pending:
+            self.write()
+            self.harden()
+        return self.durable
+
+    def write(self) -> None:
+        """The first half of `sync`: hands what is queued to the system. Not yet a promise. With
+        many journals all are written before the first is waited for."""
+        data = b"".join(packed for _, packed in self._pending)
         try:
             if self._descriptor < 0 or self._offset >= self._segment_bytes:
                 self._next_segment()
             _write_at(self._descriptor, data, self._offset)
         except OSError as error:
             raise JournalError(f"{self._folder}: {error.strerror or error}") from error
+        self._written = len(self._pending)
+
+    def harden(self) -> None:
+        """The second half: what was written is durable once this returns. It may run on another
+        thread, while nobody else touches this writer."""
         try:
             os.fdatasync(self._descriptor)
         except OSError as error:
             # After a failed sync the kernel may have dropped the pages: never trust this file's
             # tail again. The same records go to a new segment, where readers know them by number.
+            self._written = 0
             self._close()
             raise JournalError(f"{self._folder}: {error.strerror or error}") from error
-        self._offset += len(data)
-        self._durable_sequence = self._sequence
-        self._pending.clear()
-        self.pending_bytes = 0
-        return self.durable
+        done, self._pending = self._pending[: self._written], self._pending[self._written :]
+        self._written = 0
+        for record, packed in done:
+            self._offset += len(packed)
+            self.pending_bytes -= len(packed)
+            self._durable_sequence = record.sequence + 1
+            if self.recent is not None:
+                self.recent.add(record, self.durable)
 
     def close(self) -> None:
         with contextlib.suppress(JournalError):

@@ -19,7 +19,7 @@ _COLUMNS = (
 )
 _FIELDS = _COLUMNS.split(", ")
 _COPY_FROM = 200
-_ADVISORY = 0x6B657266  # any number, the same in every process
+CHANGES_LOCK = 0x6B657266  # any number, the same in every process
 
 
 class ArcRow(NamedTuple):
@@ -148,7 +148,7 @@ def _next_change(cursor: Any) -> int:
     """Now, but later than every change so far, and so that no earlier one can commit after it:
     whoever follows arcs by (changed_us, id) then misses none."""
     if connection.vendor == "postgresql":
-        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_ADVISORY])
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHANGES_LOCK])
     last = 0
     for table in ("telemetry_arc", "telemetry_gonearc"):
         cursor.execute(f"SELECT max(changed_us) FROM {table}")

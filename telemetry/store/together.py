@@ -9,13 +9,15 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from django.db import connection, transaction
+from django.db import IntegrityError, connection, transaction
 
 from telemetry.models import Feed
+from telemetry.store import fewtrips
 from telemetry.store.arcrows import ArcRow, save_arcs, save_strays
-from telemetry.store.commit import Keeper, lock_feeds
+from telemetry.store.commit import Keeper
+from telemetry.store.fewtrips import Moved
 from telemetry.store.gathered import Gathered
 from telemetry.store.rollups import Dirty
 from telemetry.store.rows import insert_events_of
@@ -29,6 +31,10 @@ class News(NamedTuple):
     lane: str
     gathered: Gathered
     keeper: Keeper
+    torches: set[str]
+
+
+_MANY = 5_000  # events of one feed that are better stored in bulk, with their sums
 
 
 class _NotPlain(Exception):
@@ -39,7 +45,7 @@ def open_end(news: News, *, pierces: bool) -> None:
     """Brings the feed's open end to hand, for the torches in the news. Nothing is locked: whoever
     writes meanwhile is noticed by the marks in the transaction."""
     tail = news.keeper.tail
-    torches = {row[4] for row in news.gathered.events}
+    torches = news.torches
     if tail is None or not tail.knows(torches):
         news.keeper.tail = tail = tail or Tail(news.feed, pierces=pierces)
         tail.load(torches)
@@ -48,26 +54,26 @@ def open_end(news: News, *, pierces: bool) -> None:
 def is_plain(news: News) -> bool:
     """Whether these can be stored together with others."""
     g, tail = news.gathered, news.keeper.tail
-    if tail is None or news.lane not in news.keeper.marks or not g.events:
+    if tail is None or news.lane not in news.keeper.marks or not 0 < len(g.events) <= _MANY:
         return False
     beside = (
-        g.late, g.rejects, g.gaps, g.link_gaps, g.repeats, g.damages, g.sources, g.new_version,
-        g.new_clock, g.reread,
+        g.late or g.rejects or g.gaps or g.link_gaps or g.repeats or g.damages or g.sources
+        or g.new_version or g.new_clock or g.reread
     )  # fmt: skip
-    return (
-        not any(beside)
-        and tail.knows({row[4] for row in g.events})
-        and tail.follows(g.events[0][1], g.stream)
-    )
+    return not beside and tail.knows(news.torches) and tail.follows(g.events[0][1], g.stream)
 
 
 def commit_together(every: Sequence[News]) -> bool:
     """Stores all of it, or nothing and False. Raises the database's error, nothing stored."""
     now_us = time.time_ns() // 1000
     try:
-        with transaction.atomic():
+        # The raw driver is used below; its errors are to be Django's like all others.
+        with connection.wrap_database_errors, transaction.atomic():
             dues = _store(every, now_us)
     except _NotPlain:
+        _forget(every)
+        return False
+    except IntegrityError:
         _forget(every)
         return False
     except BaseException:
@@ -86,11 +92,14 @@ def _forget(every: Sequence[News]) -> None:
 
 def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
     ids = sorted(news.feed.pk for news in every)
-    lock_feeds(ids)
-    _refuse_if_moved(every, ids)
-    rows = [(news.feed.pk, *row) for news in every for row in news.gathered.events]
-    if insert_events_of(rows) != len(rows):
-        raise _NotPlain
+    few = connection.vendor == "postgresql"
+    _refuse_if_moved(every, fewtrips.begin(ids) if few else _cursors(ids))
+    if few:
+        fewtrips.copy_events((news.feed.pk, news.gathered.events) for news in every)
+    else:
+        rows = [(news.feed.pk, *row) for news in every for row in news.gathered.events]
+        if insert_events_of(rows) != len(rows):
+            raise _NotPlain
     known: list[ArcRow] = []
     new: list[ArcRow] = []
     dues = []
@@ -103,49 +112,63 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
         new += made.new
         if made.strays:
             save_strays(news.feed.pk, made.strays)
-        due = Dirty.listed(news.keeper.due.as_lists())
+        due = Dirty()
+        due.take_over(news.keeper.due)
         for arc in [*made.known, *made.new]:
             due.add(arc)
         dues.append(due)
-    save_arcs(known)
-    save_arcs(new, all_new=True)
-    _advance(every, dues, now_us)
+    moved = [_moved(news, due) for news, due in zip(every, dues, strict=True)]
+    if few:
+        fewtrips.finish([*known, *new], moved, now_us)
+    else:
+        save_arcs(known)
+        save_arcs(new, all_new=True)
+        _advance(moved, now_us)
     return dues
 
 
-def _refuse_if_moved(every: Sequence[News], ids: Sequence[int]) -> None:
-    marks: dict[int, dict[str, tuple[int, int]]] = {}
+def _cursors(ids: Sequence[int]) -> list[Any]:
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT feed_id, lane, sequence, changed_us FROM telemetry_cursor "
-            f"WHERE feed_id IN ({', '.join(['%s'] * len(ids))})",
-            ids,
+            f"WHERE feed_id IN ({', '.join(map(str, ids))})"
         )
-        for feed_id, lane, sequence, changed_us in cursor.fetchall():
-            marks.setdefault(feed_id, {})[lane] = (sequence, changed_us)
+        return list(cursor.fetchall())
+
+
+def _refuse_if_moved(every: Sequence[News], cursors: Sequence[Any]) -> None:
+    marks: dict[int, dict[str, tuple[int, int]]] = {}
+    for feed_id, lane, sequence, changed_us in cursors:
+        marks.setdefault(feed_id, {})[lane] = (sequence, changed_us)
     for news in every:
         mine = marks.get(news.feed.pk, {})
         if mine != news.keeper.marks or mine[news.lane][0] != news.gathered.start.sequence:
             raise _NotPlain
 
 
-def _advance(every: Sequence[News], dues: Sequence[Dirty], now_us: int) -> None:
-    values = []
-    for news, due in zip(every, dues, strict=True):
-        g = news.gathered
-        state = json.dumps({**g.state, "due": due.as_lists()})
-        values.append(
-            (
-                g.end.sequence, g.end.segment, g.end.offset, state, g.lines, len(g.events),
-                g.last_line_us, g.last_line_us, g.last_line_us, now_us, news.feed.pk, news.lane,
-            )
-        )  # fmt: skip
+def _moved(news: News, due: Dirty) -> Moved:
+    g = news.gathered
+    state = json.dumps({**g.state, "due": due.as_lists()})
+    return Moved(
+        news.feed.pk, news.lane, g.end.sequence, g.end.segment, g.end.offset, state, g.lines,
+        len(g.events), g.last_line_us,
+    )  # fmt: skip
+
+
+def _advance(every: Sequence[Moved], now_us: int) -> None:
+    values = [
+        (
+            m.sequence, m.segment, m.offset, m.state, m.lines, m.events, m.last_line_us,
+            m.last_line_us, m.last_line_us, now_us, m.feed_id, m.lane,
+        )
+        for m in every
+    ]  # fmt: skip
     with connection.cursor() as cursor:
-        cursor.executemany(
-            "UPDATE telemetry_cursor SET sequence = %s, segment = %s, byte_offset = %s, "
-            "state = %s, lines = lines + %s, events = events + %s, last_line_us = CASE "
-            "WHEN last_line_us IS NULL OR last_line_us < %s THEN COALESCE(%s, last_line_us) "
-            "ELSE COALESCE(last_line_us, %s) END, changed_us = %s "
-            "WHERE feed_id = %s AND lane = %s",
+        cursor.cursor.executemany(
+            "UPDATE telemetry_cursor SET sequence = ?, segment = ?, byte_offset = ?, "
+            "state = ?, lines = lines + ?, events = events + ?, last_line_us = CASE "
+            "WHEN last_line_us IS NULL OR last_line_us < ? THEN COALESCE(?, last_line_us) "
+            "ELSE COALESCE(last_line_us, ?) END, changed_us = ? "
+            "WHERE feed_id = ? AND lane = ?",
             values,
         )

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import logging
+import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from django.db import Error as DatabaseError
 from django.db import close_old_connections, connection
@@ -14,17 +17,20 @@ from telemetry.clockwatch import HostClock
 from telemetry.errors import TelemetryError
 from telemetry.journal.writer import clock_us
 from telemetry.models import Feed
+from telemetry.ports import Ports
 from telemetry.worker.beats import beat
 from telemetry.worker.clocks import host_clock_alarm
 from telemetry.worker.log import log_alarm
+from telemetry.worker.pace import COMMIT_S, Pace
 from telemetry.worker.packing import pack_some
 from telemetry.worker.runner import Runner
 from telemetry.worker.together import settle_some, store_together, write_together
 
 log = logging.getLogger("telemetry.worker")
-COMMIT_S = 0.05
 _BEAT_US = 2_000_000
 _STUCK_S = 30.0
+_SWITCH_S = 0.0005
+_RECENT_BYTES = 32 * 1024 * 1024  # of the journals' ends that are kept at hand, in all
 _TIDY_US = 60_000_000
 
 
@@ -52,6 +58,7 @@ def _once(runner: Runner) -> None:
     while runner.journal():
         pass
     runner.flush_if_quiet(now=True)
+    runner.journal()
     runner.storing.drain(runner.writer.durable)
     beat([runner], "closed")
 
@@ -60,25 +67,61 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
     """Reads feeds until `stop` is set, or `changed()` (asked every two seconds) says that what
     is to be read is no longer what is read. Returns with the journal closed."""
     runners = _take(feeds)
-    synced, ending = threading.Event(), threading.Event()
-    journaler = threading.Thread(target=_journal, args=(runners, ending), name="journal")
+    turns = _Turns()
+    journaler = threading.Thread(target=_journal, args=(runners, turns), name="journal")
     try:
         for runner in runners:
-            runner.synced = synced
+            runner.synced, runner.full, runner.ports = turns.synced, turns.full, turns.ports
             runner.prepare()
-        journaler.start()
-        for runner in runners:
-            runner.start()
-        _commit(runners, synced, stop, lambda: changed() or not journaler.is_alive())
+            runner.follow_in_memory(_RECENT_BYTES // len(runners))
+        with _unhurried():
+            journaler.start()
+            if turns.ports is not None:
+                turns.ports.start()
+            for runner in runners:
+                runner.start()
+            _commit(runners, turns, stop, lambda: changed() or not journaler.is_alive())
     finally:
         for runner in runners:
             runner.stop.set()
-        ending.set()
+        turns.end()
         if journaler.ident is not None:
             journaler.join()
         for runner in runners:
             runner.end()
         _last_commits(runners)
+
+
+class _Turns:
+    """What the threads of one worker tell each other."""
+
+    def __init__(self) -> None:
+        self.synced = threading.Event()  # the journal has something new
+        self.full = threading.Event()  # much waits for the journal
+        self.ending = threading.Event()
+        self.pace = Pace()
+        self.ports = Ports.make()
+
+    def end(self) -> None:
+        self.ending.set()
+        self.full.set()
+        if self.ports is not None:
+            self.ports.close()
+
+
+@contextlib.contextmanager
+def _unhurried() -> Iterator[None]:
+    """The collector passes over what is there already: to look through a whole program for cycles
+    takes longer than a commit. And a thread that waits for its turn gets it sooner."""
+    interval_s = sys.getswitchinterval()
+    sys.setswitchinterval(_SWITCH_S)
+    gc.collect()
+    gc.freeze()
+    try:
+        yield
+    finally:
+        gc.unfreeze()
+        sys.setswitchinterval(interval_s)
 
 
 def _take(feeds: Sequence[Feed]) -> list[Runner]:
@@ -94,31 +137,37 @@ def _take(feeds: Sequence[Feed]) -> list[Runner]:
     return runners
 
 
-def _journal(runners: list[Runner], ending: threading.Event) -> None:
-    while not ending.is_set():
-        began = time.monotonic()
+def _journal(runners: list[Runner], turns: _Turns) -> None:
+    while not turns.ending.is_set():
+        began = turns.pace.began_s = time.monotonic()
+        turns.full.clear()
+        if turns.ports is not None:
+            turns.ports.read_all()
         write_together(runners)
         faulty = any(runner.journal_fault for runner in runners)
-        left_s = (0.5 if faulty else COMMIT_S) - (time.monotonic() - began)
+        left_s = (0.5 if faulty else turns.pace.between_s) - (time.monotonic() - began)
         if left_s > 0:
-            ending.wait(left_s)
+            (turns.ending if faulty else turns.full).wait(left_s)
 
 
 def _commit(
     runners: list[Runner],
-    synced: threading.Event,
+    turns: _Turns,
     stop: threading.Event,
     changed: Callable[[], bool],
 ) -> None:
     beat_us, wait_s, tidied_us = 0, 0.0, clock_us()[0]
     host = HostClock(*clock_us())
     while not stop.is_set():
-        synced.wait(COMMIT_S)
-        synced.clear()
+        news = turns.synced.wait(COMMIT_S)
+        turns.synced.clear()
+        began_s = turns.pace.began_s
         try:
-            store_together([runner for runner in runners if not runner.stuck])
-            for runner in runners:
+            left = store_together([runner for runner in runners if not runner.stuck])
+            for runner in [*left, *(runner for runner in runners if runner.stuck)]:
                 _store(runner, stop)
+            if news:
+                turns.pace.committed(began_s)
             settle_some(runners)
             now_us = clock_us()[0]
             if now_us - beat_us > _BEAT_US:
@@ -146,10 +195,9 @@ def _store(runner: Runner, stop: threading.Event) -> None:
     is an alarm, the journal keeps the bytes, and it is tried again every half minute."""
     if time.monotonic() < runner.stuck_until:
         return
-    if not runner.stuck and runner.storing.is_done(runner.writer.durable):
-        return
+    until = runner.writer.durable
     try:
-        while runner.storing.step(runner.writer.durable) and not stop.is_set():
+        while runner.storing.step(until) and not stop.is_set():
             pass
         runner.stuck = ""
     except DatabaseError:

@@ -9,7 +9,7 @@ from telemetry.clockwatch import ClockJump
 from telemetry.description import parse_description
 from telemetry.feeds import make_source
 from telemetry.feeds.base import Known
-from telemetry.journal import JournalError, Kind, Writer
+from telemetry.journal import JournalError, Kind, Recent, Writer
 from telemetry.journal.writer import clock_us
 from telemetry.locks import Lock
 from telemetry.models import Feed, FeedVersion, SourcePosition
@@ -31,7 +31,7 @@ class Runner(Reader):
         self.journal_fault = self.stuck = ""
         self.stuck_until = 0.0
         self.jumps: list[ClockJump] = []
-        self.settled = 0  # how often sums left for later were brought up to date
+        self.settled = 0.0  # when sums left for later were brought up to date, by monotonic clock
         self.ready = False  # prepared: source, journal and storing are there
 
     def prepare(self) -> None:
@@ -56,6 +56,10 @@ class Runner(Reader):
             self._quiet_since = time.monotonic()
         self.ready = True
 
+    def follow_in_memory(self, most_bytes: int) -> None:
+        """From here on what is journalled goes on to be stored without being read back."""
+        self.writer.recent = self.storing.recent = Recent(most_bytes)
+
     def read_what_is_there(self) -> None:
         """For `--once`: reads until nothing comes for a moment. Raises SourceError."""
         self.read_once(self._store_some)
@@ -66,15 +70,14 @@ class Runner(Reader):
         return bool(self._queue) or self._quiet_since is not None or bool(self.journal_fault)
 
     def flush_if_quiet(self, *, now: bool = False) -> None:
-        """Lets the reorder window go once nothing has come for as long as it is, as a record."""
+        """Lets the reorder window go once nothing has come for as long as it is, as a record that
+        is still to be written."""
         if self._quiet_since is None:
             return
         if now or time.monotonic() - self._quiet_since >= max(self.description.window_s, _QUIET_S):
             self._quiet_since = None
             utc_us, mono_us = clock_us()
             self.writer.append(Kind.FLUSH, meta={}, utc_us=utc_us, mono_us=mono_us)
-            self.writer.sync()
-            self.synced.set()
 
     def end(self) -> None:
         """Stops reading and journals the rest. The database may be behind; the journal is not."""

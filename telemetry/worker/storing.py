@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from telemetry.bulk import ahead, chunk
 from telemetry.clockwatch import KEEP, ClockWatch
-from telemetry.journal import Kind, Position, Writer
+from telemetry.journal import Kind, Position, Recent, Writer
 from telemetry.journal.writer import clock_us
 from telemetry.lane import Lane, Versions
 from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
@@ -58,14 +59,17 @@ def announce(feed: Feed, lane: Lane, writer: Writer) -> None:
 class Storing:
     """A lane and its way into the database. Whatever fails is tried again with the same rows."""
 
-    def __init__(self, feed: Feed, name: str) -> None:
+    def __init__(self, feed: Feed, name: str, *, in_bulk: bool = False) -> None:
         self.feed = feed
+        self.in_bulk = in_bulk  # much at once and nobody waiting: decodes ahead of the database
+        self._folder = journal_folder(feed.name, name)
         marks = marks_of(feed)  # before all else is read: whoever writes meanwhile is noticed
         self.lane = load_lane(feed, name)
         self.watch = ClockWatch(clock_estimate(feed))
         self._keeper = Keeper()
         self._keeper.marks = marks
         self._keeper.due = Dirty.listed(self.lane.due)
+        self.recent: Recent | None = None  # the end of the journal, where it is at hand
         self.pending: Gathered | None = None  # decoded, not committed yet
         self._source: Iterator[Gathered] | None = None
 
@@ -95,7 +99,8 @@ class Storing:
         gathered = self._next(until)
         if gathered is None:
             return None
-        news = News(self.feed, self.lane.name, gathered, self._keeper)
+        torches = {row[4] for row in gathered.events}
+        news = News(self.feed, self.lane.name, gathered, self._keeper, torches)
         if gathered.events and self.lane.description is not None:
             open_end(news, pierces=self.lane.description.knows.pierces)
         return news if is_plain(news) else None
@@ -117,19 +122,27 @@ class Storing:
         settle([(one.feed, one.lane.name, one._keeper) for one in every])
 
     def _next(self, until: Position | None) -> Gathered | None:
-        if self.pending is None:
-            if self._source is None:
-                folder = journal_folder(self.feed.name, self.lane.name)
-                self._source = self.lane.gather(folder, until)
-            try:
-                self.pending = next(self._source, None)
-            except BaseException:
-                self._source = None
-                self.lane = load_lane(self.feed, self.lane.name)
-                raise
+        if self.pending is None and self._source is not None:
+            self.pending = self._advance()
+        if self.pending is None:  # one that has ended knows nothing of what came since it began
+            self._source = self._gather(until)
+            self.pending = self._advance()
         if self.pending is None:
             self._source = None
         return self.pending
+
+    def _gather(self, until: Position | None) -> Iterator[Gathered]:
+        if self.in_bulk:
+            return ahead(self.lane.gather(self._folder, until, chunk=chunk()))
+        return self.lane.gather(self._folder, until, recent=self.recent)
+
+    def _advance(self) -> Gathered | None:
+        try:
+            return next(self._source, None) if self._source is not None else None
+        except BaseException:
+            self._source = None
+            self.lane = load_lane(self.feed, self.lane.name)
+            raise
 
     def _watch(self, gathered: Gathered) -> None:
         """Lines heard live say how far their clock is off; those of a file or of arrival do not."""
@@ -151,6 +164,4 @@ class Storing:
             self.settle([self])
 
     def _commit(self, gathered: Gathered) -> None:
-        description = self.lane.description
-        pierces = description is not None and description.knows.pierces
-        commit(self.feed, self.lane.name, gathered, self._keeper, pierces=pierces)
+        commit(self.feed, self.lane.name, gathered, self._keeper, pierces=gathered.pierces)

@@ -33,7 +33,7 @@ def journalled(pieces, *, joins):
             chunk = Chunk(Kind.DATA, {"source": source, "at": at}, body)
             at += len(body)
         reader._queue.append((chunk, n, n))
-        reader._queued_bytes += len(body)
+        reader._came_bytes += len(body)
     while reader.journal():
         pass
     assert reader._queued_bytes == sum(len(body) for source, body in pieces if not source)

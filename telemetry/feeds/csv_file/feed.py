@@ -15,6 +15,7 @@ class CsvFileFeed:
     """One file that grows. Renamed, truncated or written whole again, it goes on."""
 
     patient = True
+    descriptor = -1
 
     def __init__(self, description: Description, *, name: str) -> None:
         self._path, self._name = description.source.path, name

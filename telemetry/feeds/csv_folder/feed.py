@@ -22,6 +22,7 @@ class CsvFolderFeed:
     """
 
     patient = True
+    descriptor = -1
 
     def __init__(self, description: Description, *, name: str) -> None:
         self._path, self._name = description.source.path, name

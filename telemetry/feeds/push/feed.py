@@ -24,6 +24,7 @@ class PushFeed:
     """
 
     patient = True
+    descriptor = -1
     unsettled = False
 
     def __init__(self, description: Description, *, name: str) -> None:

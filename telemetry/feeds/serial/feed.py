@@ -14,14 +14,12 @@ from telemetry.journal import Kind
 
 _WAIT_S = 0.05
 _PAUSE_S, _FEW_BYTES = 0.01, 512
-_LONG_PAUSE_S, _MANY = 0.02, 32  # ports in one process: waking for each costs more than reading it
 
 
 class SerialFeed:
     """Any pyserial URL. Reads what is there in one go: reading line by line costs forty times as
     much and loses bytes at speed. Never writes, and leaves DTR and RTS as they are."""
 
-    _open = 0  # ports that are open in this process
     unsettled = False
     patient = False
 
@@ -33,7 +31,7 @@ class SerialFeed:
         self._down_since: float | None = None
         self._started = False
         self._trickles = False
-        self._descriptor = -1
+        self.descriptor = -1  # of an open port of the system that never waits
 
     def check(self) -> None:
         if not self._url:
@@ -51,7 +49,6 @@ class SerialFeed:
             self._down_since = self._down_since or time.monotonic()
             raise SourceError(f"{self._url}: {_text(error)}", retry=True) from error
         self._started = True
-        SerialFeed._open += 1
         meta: dict[str, Any] = {"broken": True}
         if first and known.has_data:
             meta["message"] = "intake was not listening"
@@ -62,40 +59,44 @@ class SerialFeed:
 
     def read(self) -> list[Chunk]:
         if self._trickles:
-            time.sleep(_PAUSE_S if SerialFeed._open < _MANY else _LONG_PAUSE_S)
+            time.sleep(_PAUSE_S)
         try:
-            body = self._at_once() or self._port.read(
-                max(1, min(self._port.in_waiting, BLOCK_BYTES))
-            )
+            body = self._port.read(max(1, min(self._port.in_waiting, BLOCK_BYTES)))
         except OSError as error:
-            self._down_since = time.monotonic()
-            raise SourceError(f"{self._url}: {_text(error)}", retry=True) from error
-        # After a few bytes a few more are waited for: else a hundred ports wake for every line.
-        # A driver holds 4096 bytes, which take a port of 1 Mbit/s twice the longer pause.
+            raise self._lost(error) from error
+        # After a few bytes a few more are waited for, else it wakes for every line.
         self._trickles = 0 < len(body) < _FEW_BYTES
+        return self._chunks(body)
+
+    def read_now(self) -> list[Chunk]:
+        """What is there, by one call in place of three; only where there is a `descriptor`."""
+        try:
+            body = os.read(self.descriptor, BLOCK_BYTES)
+            if not body:  # the link is gone: let pyserial say how
+                body = self._port.read(1)
+        except BlockingIOError:
+            return []
+        except OSError as error:
+            raise self._lost(error) from error
+        return self._chunks(body)
+
+    def _chunks(self, body: bytes) -> list[Chunk]:
         if not body:
             return []
         chunk = Chunk(Kind.DATA, {"source": "live", "at": self._at}, body)
         self._at += len(body)
         return [chunk]
 
-    def _at_once(self) -> bytes:
-        """What a port of the system holds, by one call in place of three; b"" where nothing is
-        there or the port is none of the system's."""
-        if self._descriptor < 0:
-            return b""
-        try:
-            return os.read(self._descriptor, BLOCK_BYTES)
-        except BlockingIOError:
-            return b""
+    def _lost(self, error: OSError) -> SourceError:
+        self._down_since = time.monotonic()
+        return SourceError(f"{self._url}: {_text(error)}", retry=True)
 
     def close(self) -> None:
         if self._port is not None:
-            SerialFeed._open -= 1
             with contextlib.suppress(OSError):
                 self._port.close()
             self._port = None
-        self._descriptor = -1
+        self.descriptor = -1
 
     def _connect(self) -> Any:
         port = serial.serial_for_url(self._url, do_not_open=True)
@@ -107,10 +108,10 @@ class SerialFeed:
             if hasattr(port, setter):
                 setattr(port, setter, _leave_alone)
         port.open()
-        self._descriptor = -1
+        self.descriptor = -1
         with contextlib.suppress(AttributeError, OSError):  # io.UnsupportedOperation is an OSError
             if not os.get_blocking(port.fileno()):
-                self._descriptor = port.fileno()
+                self.descriptor = port.fileno()
         return port
 
 

@@ -37,7 +37,8 @@ class Command(OneLineCommand):
         parser.add_argument("--json", action="store_true", help="with --once: one JSON object")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(asctime)s %(message)s")
+        logging.basicConfig(stream=sys.stderr, format="%(asctime)s %(message)s")
+        logging.getLogger("telemetry").setLevel(logging.INFO)
         try:
             self._collect(options)
         except (TelemetryError, OSError) as error:

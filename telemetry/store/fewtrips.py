@@ -1,0 +1,149 @@
+"""A live commit on PostgreSQL in four exchanges with the server, where a statement each takes ten.
+
+Where many sources speak at once, waiting for answers costs more than the work. What is written is
+what `rows`, `arcrows` and the cursor's own saving write. Errors are the driver's own.
+
+The commit is not waited for on disk (`synchronous_commit` off, for this transaction alone). Nothing
+acknowledged hangs on it: the journal was made durable before, none of it ever goes before it is
+stored, and rows and cursor stand in one transaction, so that a server that loses its last
+half second gives back an earlier cursor, from which the same records give the same rows. Whatever
+another connection made of the lost rows is lost with them or not at all, since a later commit that
+is waited for makes all before it durable.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+from django.db import connection
+
+from telemetry.store.arcrows import CHANGES_LOCK, ArcRow
+from telemetry.store.gathered import AnyRow
+
+UNIQUE_VIOLATION = "23505"
+_EVENT = (
+    "feed_id, key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, "
+    "feed_version, clock_version"
+)
+_ARC = {
+    "key": "text", "feed_id": "bigint", '"table"': "text", "torch": "text", "on_us": "bigint",
+    "off_us": "bigint", "ended": "text", "pierces": "integer", "first_pierce_us": "bigint",
+    "program": "text", "amps": "float8", "volts": "float8", "feed_version": "integer",
+    "clock_version": "integer",
+}  # fmt: skip
+_NAMES = [name.strip('"') for name in _ARC]
+
+
+class Moved(NamedTuple):
+    """Where a lane's cursor goes. `state` is JSON text."""
+
+    feed_id: int
+    lane: str
+    sequence: int
+    segment: int
+    offset: int
+    state: str
+    lines: int
+    events: int
+    last_line_us: int | None
+
+
+def begin(feed_ids: Sequence[int]) -> list[tuple[int, str, int, int]]:
+    """Locks these feeds and returns their cursors: (feed_id, lane, sequence, changed_us)."""
+    ids = ", ".join(map(str, feed_ids))
+    with _cursor() as cursor:
+        # The cursors are read by a statement of their own: only so does it see what those wrote
+        # whom the locks waited for.
+        cursor.execute(
+            "SET LOCAL synchronous_commit TO off; "
+            f"SELECT id FROM telemetry_feed WHERE id IN ({ids}) ORDER BY id FOR UPDATE; "
+            "SELECT feed_id, lane, sequence, changed_us FROM telemetry_cursor "
+            f"WHERE feed_id IN ({ids})"
+        )
+        while cursor.nextset():
+            pass
+        return list(cursor.fetchall())
+
+
+def copy_events(every: Iterable[tuple[int, Sequence[AnyRow]]]) -> None:
+    """Events by feed id, all new; raises the driver's unique violation where one is not."""
+    lines = [_line(feed_id, row) for feed_id, rows in every for row in rows]
+    with _cursor() as cursor, cursor.copy(f"COPY telemetry_event ({_EVENT}) FROM STDIN") as copy:
+        copy.write("".join(lines))
+
+
+def finish(arcs: Sequence[ArcRow], moved: Sequence[Moved], now_us: int) -> None:
+    """Writes arcs, each with a later `changed_us` than any before it, and moves the cursors."""
+    wanted = []
+    with _cursor() as cursor:
+        args: list[Any] = []
+        if arcs:
+            wanted += [f"SELECT pg_advisory_xact_lock({CHANGES_LOCK})", _arcs_sql(now_us)]
+            args.append(json.dumps([dict(zip(_NAMES, row, strict=True)) for row in arcs]))
+        wanted.append(_cursors_sql(now_us))
+        args.append(f"[{', '.join(map(_as_json, moved))}]")
+        cursor.execute("; ".join(wanted), args)
+
+
+def _arcs_sql(now_us: int) -> str:
+    names = ", ".join(_ARC)
+    typed = ", ".join(f"{name} {kind}" for name, kind in _ARC.items())
+    latest = [
+        f"(SELECT COALESCE(max(changed_us), 0) + 1 FROM {table})"
+        for table in ("telemetry_arc", "telemetry_gonearc")
+    ]
+    changes = [name for name in [*_ARC, "changed_us"] if name not in ("key", "feed_id")]
+    update = ", ".join(f"{name} = excluded.{name}" for name in changes)
+    return (
+        f"INSERT INTO telemetry_arc ({names}, changed_us) "
+        f"SELECT {names}, GREATEST({now_us}, {', '.join(latest)}) "
+        f"FROM json_to_recordset(%s::json) AS r({typed}) ON CONFLICT (key) DO UPDATE SET {update}"
+    )
+
+
+def _cursors_sql(now_us: int) -> str:
+    # GREATEST passes over what is null.
+    return (
+        "UPDATE telemetry_cursor AS c SET sequence = r.sequence, segment = r.segment, "
+        'byte_offset = r."offset", state = r.state, lines = c.lines + r.lines, '
+        "events = c.events + r.events, "
+        "last_line_us = GREATEST(c.last_line_us, r.last_line_us), "
+        f"changed_us = {now_us} FROM json_to_recordset(%s::json) AS r(feed_id bigint, lane text, "
+        'sequence bigint, segment bigint, "offset" bigint, state jsonb, lines bigint, '
+        "events bigint, last_line_us bigint) WHERE c.feed_id = r.feed_id AND c.lane = r.lane"
+    )
+
+
+def _as_json(moved: Moved) -> str:
+    rest = json.dumps({**moved._asdict(), "state": 0})
+    return rest.replace('"state": 0', f'"state": {moved.state}', 1)
+
+
+def _line(feed_id: int, row: AnyRow) -> str:
+    """A row as PostgreSQL's text form of COPY: tabs between, \\N for null, backslashes escaped."""
+    key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, *versions = row
+    return (
+        f"{feed_id}\t\\\\x{key.hex()}\t{at_us}\t{seq}\t{tie}\t{_escaped(torch)}\t{kind}\t"
+        f"{_NULL if number is None else repr(number)}\t"
+        f"{_NULL if text is None else _escaped(text)}\t{_escaped(stamp)}\t{received_us}\t"
+        f"{versions[0]}\t{versions[1]}\n"
+    )
+
+
+_NULL = "\\N"
+_ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
+_TO_ESCAPE = frozenset("\\\t\n\r")
+
+
+def _escaped(text: str) -> str:
+    return text if _TO_ESCAPE.isdisjoint(text) else text.translate(_ESCAPES)
+
+
+def _cursor() -> Any:
+    """The driver's own cursor: Django's asks first, for every statement, who acts. Several
+    statements go in one text only where values are put in on this side."""
+    from psycopg import ClientCursor  # there only where it is used
+
+    return ClientCursor(connection.connection)
