@@ -18,7 +18,6 @@ from django.middleware.csrf import get_token
 
 from dashboards.shell import FramedDash, framed
 
-Layout = Callable[[], Any]
 _lock = threading.Lock()
 _apps: dict[str, Dash] = {}
 

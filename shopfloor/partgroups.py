@@ -10,8 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Any, Final
 
+import numpy as np
+
+from planning.calc.program.leads import loop_span
 from planning.calc.program.shapes import Match, Point, compare, shape_of
 from planning.calc.program.shapes import Shape as Outline
 
@@ -142,3 +145,9 @@ class _Kind:
 def _looks(outer: int, shapes: Sequence[Shape]) -> _Looks:
     outline = next((shape for shape in shapes if shape.number == outer), shapes[0])
     return _Looks(outline, tuple(shape for shape in shapes if shape.number != outer))
+
+
+def loop_of(points: list[Any], lead_in_mm: float, lead_out_mm: float) -> list[Any]:
+    """The points of a contour between its leads."""
+    first, last = loop_span(np.asarray(points, np.float64), lead_in_mm, lead_out_mm)
+    return points[first : last + 1]

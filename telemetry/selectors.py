@@ -13,14 +13,12 @@ from telemetry.clockwatch import ClockEstimate
 from telemetry.description import parse_description
 from telemetry.locks import is_held
 from telemetry.models import (
-    Alarm,
     Arc,
     Cursor,
     Feed,
     FeedVersion,
     GoneArc,
     Health,
-    Reject,
     Repeat,
     Rollup,
 )
@@ -46,11 +44,6 @@ def arcs_between(
     return arcs.filter(feed__master=True) if masters_only else arcs
 
 
-def arcs_latest(*, table: str, count: int = 50) -> list[Arc]:
-    """The last arcs of a table, newest first."""
-    return list(Arc.objects.filter(table=table, feed__master=True).order_by("-on_us")[:count])
-
-
 def arcs_changed_since(changed_us: int = 0, after_id: int = 0, count: int = 1000) -> list[Arc]:
     """Arcs that came or changed after the cursor (changed_us, id), in that order.
 
@@ -67,16 +60,6 @@ def arcs_gone_since(changed_us: int = 0, after_id: int = 0, count: int = 1000) -
     that came again since is among them, and among those of `arcs_changed_since`."""
     later = Q(changed_us__gt=changed_us) | Q(changed_us=changed_us, id__gt=after_id)
     return list(GoneArc.objects.filter(later).order_by("changed_us", "id")[:count])
-
-
-def rejects_of(feed: Feed, count: int = 100) -> list[Reject]:
-    """The latest lines that could not be read, newest first."""
-    rejects = Reject.objects.filter(feed=feed, mended_version=None)
-    return list(rejects.order_by("-received_us", "-id")[:count])
-
-
-def alarms_open() -> list[Alarm]:
-    return list(Alarm.objects.filter(cleared_us=None).select_related("feed").order_by("-at_us"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,6 @@ Shares = Mapping[uuid.UUID, Mapping[int | None, float]]
 SHOP = "the shop"
 MATERIAL = ("material", "credit")
 FEET_A_METRE = 1 / 0.3048
-WEAKEST = ("unknown", "planned", "entered", "measured")
 
 
 def jobs_frames(

@@ -21,7 +21,7 @@ from shopfloor.selectors.nests import (
     newest_revision,
     revision_contours,
 )
-from shopfloor.services.nests import nest_tie, revision_groups
+from shopfloor.services.nest_ties import nest_tie, revision_groups
 
 NONE = ("", "no job")
 WORDS = {"line": "Job line of", "count": "How many of", "rest": "Job line of the rest of"}

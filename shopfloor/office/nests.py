@@ -22,7 +22,7 @@ from shopfloor.selectors.nests import (
     revision_contours,
     revision_plans,
 )
-from shopfloor.services.nests import revision_groups
+from shopfloor.services.nest_ties import revision_groups
 
 
 @right(*ANY)

@@ -28,7 +28,7 @@ from shopfloor.selectors.papers import (
     setup_said,
     traveler_said,
 )
-from shopfloor.services.nests import revision_groups
+from shopfloor.services.nest_ties import revision_groups
 from shopfloor.services.papers import paper_drawn
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime
 
 from django.db.models import Count, Max, QuerySet
 
@@ -38,7 +37,6 @@ class CheckGroup:
     thickness_mm: float
     thickness_text: str
     checks: int
-    last_at: datetime
 
     @property
     def key(self) -> str:
@@ -72,7 +70,6 @@ def check_groups() -> list[CheckGroup]:
             row[f"{nest}__thickness_mm"],
             row["text"],
             row["checks"],
-            row["last"],
         )
         for row in rows
     ]

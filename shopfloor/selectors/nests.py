@@ -105,16 +105,6 @@ def plan_work(revision: NestRevision) -> Work | None:
     return Work.objects.filter(kind="nest", key=str(revision.pk)).order_by("-pk").first()
 
 
-@dataclass(frozen=True, slots=True)
-class PartRow:
-    """One part on the sheet with the numbers of its contours."""
-
-    name: str
-    copy: int
-    line: JobLine | None
-    contours: tuple[int, ...]
-
-
 def revision_contours(revision: NestRevision) -> list[Contour]:
     return list(revision.contours.select_related("line__job").order_by("number"))
 

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from shopfloor.calendar import ShiftPattern, shift_at
-from shopfloor.models import Rate, Shift, Shop
+from shopfloor.models import Shift, Shop
 
 
 def the_shop() -> Shop:
@@ -17,14 +17,6 @@ def the_shop() -> Shop:
 def shop_zone() -> str:
     zone = Shop.objects.order_by("pk").values_list("zone", flat=True).first()
     return zone or "America/Chicago"
-
-
-def rate_on(kind: str, day: date, table_id: int | None = None) -> Rate | None:
-    """The rate in force on a day: the table's own if it has one, else the shop's. None: unknown,
-    which is not the same as free."""
-    rates = Rate.objects.filter(kind=kind, valid_from__lte=day)
-    own = rates.filter(table_id=table_id).order_by("-valid_from").first() if table_id else None
-    return own or rates.filter(table=None).order_by("-valid_from").first()
 
 
 def shift_patterns() -> list[ShiftPattern]:

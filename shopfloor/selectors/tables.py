@@ -54,8 +54,3 @@ def _of_figures(past: Past) -> FigureChange:
         if name in past.changes and past.operation == "update"
     )
     return FigureChange(past.at, past.who.removeprefix("user:"), past.why, changes)
-
-
-def older_than_table(plan: NestPlan) -> bool:
-    """Whether a plan was made before its table's figures last changed."""
-    return plan.table.figures_at is not None and plan.computed_at < plan.table.figures_at

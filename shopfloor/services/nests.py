@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -17,10 +16,8 @@ from django.utils import timezone
 from planning.calc.program import Dialect, Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
-from planning.calc.program.leads import loop_span
 from shopfloor.models import (
     Contour,
-    JobLine,
     Material,
     Nest,
     NestRevision,
@@ -29,7 +26,7 @@ from shopfloor.models import (
     User,
     WearSet,
 )
-from shopfloor.partgroups import Group, Shape, groups_of, outlines
+from shopfloor.partgroups import Shape, groups_of, loop_of, outlines
 from shopfloor.services.jobs import thickness_of
 from shopfloor.services.work import work_want
 
@@ -162,7 +159,7 @@ def _contours(revision: NestRevision, program: Program) -> list[Contour]:
             outline,
             contour.length_mm,
             contour.net_area_mm2,
-            _loop(path, contour.lead_in_mm, contour.lead_out_mm),
+            loop_of(path, contour.lead_in_mm, contour.lead_out_mm),
             contour.lead_in_mm + contour.lead_out_mm,
         )
         for contour, outline, path in zip(program.contours, outer, points, strict=True)
@@ -194,11 +191,6 @@ def _contours(revision: NestRevision, program: Program) -> list[Contour]:
     ]
 
 
-def _loop(points: list[Any], lead_in_mm: float, lead_out_mm: float) -> list[Any]:
-    first, last = loop_span(np.asarray(points, np.float64), lead_in_mm, lead_out_mm)
-    return points[first : last + 1]
-
-
 def _carry_ties(old: NestRevision, new: NestRevision) -> None:
     """A part keeps its job line where all of its contours kept number, length and place."""
     before = {contour.number: contour for contour in old.contours.all()}
@@ -224,62 +216,6 @@ def _same(old: Contour | None, new: Contour) -> bool:
         and abs(old.cut_mm - new.cut_mm) < 0.01
         and old.points[:1] == new.points[:1]
     )
-
-
-def revision_groups(contours: Sequence[Contour]) -> list[Group]:
-    """The parts of a revision as groups of copies, whatever they are tied to."""
-    outline = {
-        (contour.line_id, contour.part, contour.copy): contour.number
-        for contour in contours
-        if not contour.inner
-    }
-    return groups_of(
-        Shape(
-            contour.number,
-            outline.get((contour.line_id, contour.part, contour.copy), contour.number),
-            contour.cut_mm,
-            contour.net_area_mm2,
-            _loop(contour.points, contour.lead_in_mm, contour.lead_out_mm),
-            contour.lead_in_mm + contour.lead_out_mm,
-        )
-        for contour in contours
-    )
-
-
-Ties = Mapping[str, Sequence[tuple[JobLine | None, int | None]]]
-
-
-@transaction.atomic
-def nest_tie(*, revision: NestRevision, ties: Ties) -> None:
-    """Says which job line each group's copies are for. `ties` maps a group's label to (line,
-    how many copies; None: all that are left), in cut order; copies left over belong to no job.
-    Copies are numbered through a line, whichever group they are in."""
-    contours = {contour.number: contour for contour in revision.contours.all()}
-    counted: dict[str, int] = {}
-    for group in revision_groups(list(contours.values())):
-        wanted = ties.get(group.label, ())
-        lines = _spread(wanted, len(group.parts))
-        for part, line in zip(group.parts, lines, strict=True):
-            name = line.part if line else f"shape {group.label}"
-            key = f"line {line.pk}" if line else name
-            counted[key] = counted.get(key, 0) + 1
-            for number in part:
-                contour = contours[number]
-                contour.line, contour.part, contour.copy = line, name, counted[key]
-    Contour.objects.bulk_update(contours.values(), ["line", "part", "copy"], batch_size=500)
-    work_want(kind="nest", key=str(revision.pk))
-
-
-def _spread(
-    wanted: Sequence[tuple[JobLine | None, int | None]], copies: int
-) -> list[JobLine | None]:
-    lines: list[JobLine | None] = []
-    for line, count in wanted:
-        left = copies - len(lines)
-        if count is not None and count > left:
-            raise ValidationError(f"There are {copies} copies, not {len(lines) + count}.")
-        lines += [line] * (left if count is None else count)
-    return lines + [None] * (copies - len(lines))
 
 
 @transaction.atomic

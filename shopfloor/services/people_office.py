@@ -7,7 +7,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from shopfloor.models import Role, Units, User
+from shopfloor.models import Units, User
 from shopfloor.roles import RIGHTS, role_give
 
 THEMES = ("", "light", "dark")
@@ -84,8 +84,3 @@ def password_reset(*, user: User, password: str) -> None:
     validate_password(password, user)
     user.set_password(password)
     user.save(update_fields=["password"])
-
-
-def role_words() -> list[tuple[str, str]]:
-    """Roles to choose from."""
-    return [(str(role), str(role.label)) for role in Role]

@@ -3,16 +3,14 @@ from __future__ import annotations
 import pytest
 
 from telemetry.locks import Lock
-from telemetry.models import Arc, ClockOffset, Feed, FeedVersion, Health
+from telemetry.models import Arc, ClockOffset, Feed, FeedVersion, Health, Reject
 from telemetry.paths import lock_path
 from telemetry.selectors import (
     SILENT_US,
     arcs_between,
     arcs_changed_since,
-    arcs_latest,
     burn_sums,
     feed_health,
-    rejects_of,
 )
 from telemetry.services import feed_register, feed_set_master
 from telemetry.worker import run_once
@@ -63,7 +61,6 @@ def test_arcs_between_takes_those_that_burn_within_and_the_open_one(feed):
     assert starts(15, 16) == [10]
     assert starts(20, 39) == []
     assert starts(50, 60) == [40]
-    assert [arc.torch for arc in arcs_latest(table="north", count=2)] == ["1", "2"]
 
 
 def test_a_follower_of_changes_sees_every_arc_and_every_change_once(feed, tmp_path):
@@ -116,8 +113,8 @@ def test_health_is_one_word_with_its_age(feed):
         lock.release()
 
 
-def test_refused_lines_are_listed_with_their_text(feed):
-    (reject,) = rejects_of(feed)
+def test_a_refused_line_is_kept_with_its_text_and_place(feed):
+    reject = Reject.objects.get(feed=feed)
     assert (reject.line, reject.position) == ("what is this", 6)
 
 

@@ -10,7 +10,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from shopfloor.models import Contour, Nest, NestRevision, QueueItem, Work
-from shopfloor.services.nests import nest_tie, revision_add, revision_groups
+from shopfloor.services.nest_ties import nest_tie, revision_groups
+from shopfloor.services.nests import revision_add
 from shopfloor.services.queue_office import queue_add, queue_drop, queue_first, queue_move
 from tests.shopfloor.office.conftest import PROGRAM
 

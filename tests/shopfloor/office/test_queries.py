@@ -9,7 +9,8 @@ from django.urls import reverse
 
 from shopfloor.models import PartResult, Run
 from shopfloor.services.jobs import job_add, line_add
-from shopfloor.services.nests import nest_add, nest_tie
+from shopfloor.services.nest_ties import nest_tie
+from shopfloor.services.nests import nest_add
 from shopfloor.services.queue_office import queue_add
 from shopfloor.services.stock_office import sheets_receive
 from tests.shopfloor.office.conftest import AT, PROGRAM
