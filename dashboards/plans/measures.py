@@ -78,12 +78,21 @@ def cell(line: Line, table: TableMeasures) -> dict[str, str]:
     value = getattr(table.ratios, line.name)
     if value is None:
         return {"value": "", "base": ""}
-    base = ""
-    if line.bottom:
-        top, bottom = (getattr(table.elements, name) for name in (line.top, line.bottom))
-        places = 1 if line.unit == "h" else 0
-        base = f"{top:,.{places}f} of {bottom:,.{places}f} {line.unit}"
-    return {"value": f"{value:.3f}", "base": base}
+    return {"value": f"{value:.3f}", "base": base(line, table)}
+
+
+def base(line: Line, table: TableMeasures) -> str:
+    """What a ratio was made of; blank for a product of others."""
+    of = table.elements
+    top, bottom = (getattr(of, name) if name else None for name in (line.top, line.bottom))
+    if line.name == "technical_efficiency" and of.apt is not None and of.adet is not None:
+        top, bottom = of.apt, of.apt + of.adet
+    if line.name == "effectiveness" and of.apt is not None and of.pri and of.pq:
+        top, bottom = of.pri * of.pq, of.apt
+    if top is None or bottom is None:
+        return ""
+    places = 1 if line.unit == "h" else 0
+    return f"{top:,.{places}f} of {bottom:,.{places}f} {line.unit}"
 
 
 def covered(table: TableMeasures) -> str:
@@ -91,10 +100,12 @@ def covered(table: TableMeasures) -> str:
     if not table.busy_h:
         return f"{table.table}: no run in this time."
     whole = theme.span(table.busy_h * 3600)
-    measured = theme.percent(table.measured_h / table.busy_h, whole)
+    share = table.measured_h / table.busy_h
+    measured = f"all {whole}" if share == 1 else theme.percent(share, whole)
+    rest = "" if share == 1 else ", the rest entered"
     planned = (
         ""
         if table.planned_share is None
         else (f"; {table.planned_share * 100:.0f} % of the burning had a plan")
     )
-    return f"{table.table}: {measured} in runs measured, the rest entered{planned}."
+    return f"{table.table}: {measured} in runs measured{rest}{planned}."

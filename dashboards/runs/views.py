@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from dashboards import data, lengths
 from dashboards.access import desk, sight_of
+from dashboards.ledgers.cost import KINDS
 from dashboards.ledgers.run import records, strip_of
 from planning.reports.shapes import RunDetail
 from shopfloor import strip
@@ -62,7 +63,10 @@ def _tables(detail: RunDetail) -> dict[str, Any]:
         "over_s": None
         if detail.planned_s is None or detail.elapsed_s is None
         else detail.elapsed_s - detail.planned_s,
-        "lines": records(detail.lines),
+        "lines": [
+            row | {"kind_label": KINDS.get(row["kind"], row["kind"])}
+            for row in records(detail.lines)
+        ],
         "pieces": records(detail.pieces),
     }
 

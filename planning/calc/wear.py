@@ -130,7 +130,7 @@ def piece_view(
         basis = f"pit {pit_mm:g} mm after {seen}, limit {pit_limit_mm:g} mm"
     else:
         left, low, high = by_rate or 0, None, None
-        basis = f"rated {rated_starts} starts"
+        basis = f"rated {rated_starts:,} starts"
     due: Due = "no"
     if left <= 0:
         due = "due"

@@ -11,15 +11,27 @@ from django.core.exceptions import ValidationError
 from django.db.models import Sum
 from django.utils import timezone
 
+from planning.calc.variance import PlannedTimes
+from planning.inputs.plans import plan_times
 from planning.inputs.runs import load_runs
 from planning.inputs.types import RunIn
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import Coverage, RunDetail
 from shopfloor.matching import ArcSeen
-from shopfloor.models import ArcAssignment, PieceUse, Posting, Run, RunVariance, Segment, Stoppage
+from shopfloor.models import (
+    ArcAssignment,
+    PieceUse,
+    Posting,
+    Run,
+    RunState,
+    RunVariance,
+    Segment,
+    Stoppage,
+)
 from shopfloor.selectors.programs import programs_of
 
 UNKNOWN = "unknown"
+OVER = (RunState.FINISHED, RunState.VOIDED)
 
 
 def run_detail(*, run_id: str) -> RunDetail:
@@ -39,7 +51,7 @@ def run_detail(*, run_id: str) -> RunDetail:
         evidence=run.evidence,
         opened_at=run.opened_at,
         closed_at=run.closed_at,
-        planned_s=variance.planned_s if variance else None,
+        planned_s=_planned_s(run, loaded, variance),
         elapsed_s=variance.elapsed_s if variance else None,
         misfires=variance.misfires if variance else None,
         segments=_segments(run),
@@ -53,6 +65,18 @@ def run_detail(*, run_id: str) -> RunDetail:
         coverage=_coverage(variance, run.evidence),
         programs=_programs(run, loaded),
     )
+
+
+def whole_plan(loaded: RunIn) -> PlannedTimes | None:
+    """The plan of all of a run: while it goes on, `loaded.plan` is of what it has come to."""
+    return plan_times(loaded.plan_fields, loaded.contours, ())
+
+
+def _planned_s(run: Run, loaded: RunIn, variance: RunVariance | None) -> float | None:
+    if run.state in OVER:
+        return variance.planned_s if variance else None
+    plan = whole_plan(loaded)
+    return None if plan is None else plan.total_us / 1_000_000
 
 
 def _find(run_id: str) -> Run:
@@ -125,7 +149,9 @@ def _contours(run: Run, loaded: RunIn) -> pd.DataFrame:
     for arc in loaded.arcs:
         if arc.contour is not None:
             burnt[arc.contour].append(arc.us / 1_000_000)
-    planned = (loaded.plan.arc_by_contour_us if loaded.plan else None) or {}
+    plan = loaded.plan if run.state in OVER else whole_plan(loaded)
+    planned = (plan.arc_by_contour_us if plan else None) or {}
+    lost = {arc.contour for arc in loaded.arcs if arc.ended == "lost"}
     rows = []
     for contour in loaded.contours:
         own = burnt[contour.number]
@@ -140,10 +166,18 @@ def _contours(run: Run, loaded: RunIn) -> pd.DataFrame:
                 len(own),
                 max(0, len(own) - 1),
                 contour.cut_mm,
-                "not seen" if not own else "cut" if len(own) == 1 else "cut again",
+                _state(len(own), contour.number in lost, run.state),
             )
         )
     return frame("number part job line planned_s actual_s arcs repeats cut_mm state", rows)
+
+
+def _state(arcs: int, lost: bool, state: str) -> str:
+    if not arcs:
+        return "not seen" if state in OVER else "not yet"
+    if lost:
+        return "end not seen"
+    return "cut" if arcs == 1 else "cut again"
 
 
 def _arcs(loaded: RunIn) -> pd.DataFrame:

@@ -210,7 +210,7 @@ class RunDetail:
         last_contour, end_reason, end_assumed
     stoppages: stoppage_id, reason, planned, started_at, ended_at, seconds, evidence
     contours: number, part, job, line, planned_s, actual_s, arcs, repeats, cut_mm, state
-        (state: cut, cut again, not seen)
+        (state: cut, cut again, end not seen, not seen, not yet)
     arcs: arc_key, torch, on_us, off_us, seconds, contour, repeat, ended, pierces, amps, volts,
         evidence, by
     terms: term, planned_s, actual_s, over_s  (over_s sums to elapsed - planned)

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.utils.dateparse import parse_datetime
 
+from shopfloor.counting import count
 from shopfloor.models import NestPlan, PostingKind, User
 from shopfloor.office.access import COST, WAGE, may
 from shopfloor.selectors.chart import WAGES
@@ -118,11 +119,16 @@ def _wear(parts: list[dict[str, Any]]) -> list[Row]:
         {
             "label": part.get("part", "part"),
             "value": money(part["price_minor"]),
-            "note": f"rated {part.get('rated_starts') or 'unknown'} starts",
+            "note": f"rated {_rated(part)}",
         }
         for part in parts
         if isinstance(part.get("price_minor"), int)
     ]
+
+
+def _rated(part: dict[str, Any]) -> str:
+    starts = part.get("rated_starts")
+    return count(int(starts), "start") if starts else "life unknown"
 
 
 def _doubts(made_from: dict[str, Any]) -> list[Row]:

@@ -3,6 +3,8 @@ from __future__ import annotations
 import pytest
 
 from planning.services.run_figures import run_figures
+from shopfloor.models import NestPlan
+from telemetry.models import Arc
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
@@ -54,6 +56,51 @@ def test_its_history_names_who_changed_it(worked_out, as_):
 def test_a_run_that_is_not_worked_out_says_so(a_run, as_):
     body = as_("supervisor").get(f"/runs/{a_run.pk}/").content.decode()
     assert "Not worked out yet" in body or "Where the time went" in body
+
+
+def test_a_run_that_goes_on_is_not_held_against_its_plan_yet(north, operator, as_, planner):
+    """Three contours of 600 s are planned and one is burnt: the plan shown is of all
+    three and 1 s of travel to each."""
+    revision = cast.nest(planner, [(None, 1e4, 600)] * 3, name="N-open")
+    plan = cast.plan([600] * 3)
+    run = cast.run(revision, north, seconds=None, state="open", operator=operator, plan=plan)
+    cast.arcs(run, [(10, 610, 1)])
+    run_figures(key=str(run.pk), payload={})
+    body = as_("supervisor").get(f"/runs/{run.pk}/").content.decode()
+    assert "so far; the plan says 30.1 min when" in body
+    assert body.count("not yet</td>") == 2
+    assert "held against the plan once it is finished" in body
+
+
+def test_a_stop_without_a_reason_asks_for_it(worked_out, as_):
+    stop = cast.stoppage(worked_out, worked_out.opened_at, 300)
+    body = as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
+    assert f'href="/today/reason/{stop.pk}/">Give a reason</a>' in body
+
+
+def test_a_contour_whose_end_was_not_heard_is_not_called_cut(worked_out, as_):
+    Arc.objects.filter(key=Arc.objects.order_by("on_us").first().key).update(ended="lost")
+    body = as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
+    assert body.count("end not seen") == 1
+
+
+def test_prices_of_a_plan_and_a_piece_are_hidden_from_who_may_not_see_cost(
+    a_run, operator, north, as_
+):
+    piece = cast.piece("electrode", 1000, 100)
+    cast.fitting(piece, north, a_run.opened_at, by=operator)
+    run_figures(key=str(a_run.pk), payload={})
+    plan = NestPlan.objects.create(
+        revision=a_run.revision, table=north, wear_set=cast.wear_set(), total_s=1500, load_s=0,
+        costs_minor={"machine": 4321}, computed_at=a_run.opened_at,
+    )  # fmt: skip
+    for kind, key, said in (
+        ("plan", plan.pk, "43.21 USD"),
+        ("piece", piece.pk, "charged 0.30 USD"),
+    ):
+        address = f"/figures/{kind}/{key}/"
+        assert said in as_("owner").get(address).content.decode()
+        assert "USD" not in as_("supervisor").get(address).content.decode()
 
 
 @pytest.mark.parametrize("kind", ["run", "arc", "posting", "job"])

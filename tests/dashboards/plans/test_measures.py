@@ -13,9 +13,10 @@ def test_each_measure_stands_with_its_base(week, as_, monkeypatch):
     body = as_("supervisor").get("/balance/measures/?days=7").content.decode()
     # seven days of 7.5 h less 0.3 h of meeting: 52.2 h
     assert "3.0 of 52.2 h" in body
+    assert "3.0 of 3.5 h" in body  # burning of burning and unplanned stops
     assert "17 of 20 parts" in body
     assert "3 of 4 checks" in body
-    assert "100 % of 4 h 00 min in runs measured" in body
+    assert "all 4 h 00 min in runs measured" in body
 
 
 def test_without_a_run_a_measure_is_unknown(north, as_):
