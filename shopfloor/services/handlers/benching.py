@@ -7,7 +7,7 @@ from typing import Any
 from shopfloor.errors import FloorError
 from shopfloor.models import JobLine
 from shopfloor.services.checks import bench_record
-from shopfloor.services.handlers.call import Call
+from shopfloor.services.handlers.call import Call, row_number
 
 
 def bench(call: Call) -> dict[str, Any]:
@@ -31,10 +31,10 @@ def _line(named: str) -> JobLine:
     """By id, or as a traveler prints it: JOB/1."""
     lines = JobLine.objects.select_related("job")
     job, slash, number = named.rpartition("/")
-    if slash and number.isdigit():
-        found = lines.filter(job__number=job, number=int(number)).first()
+    if slash:
+        found = lines.filter(job__number=job, number=row_number(number) or 0).first()
     else:
-        found = lines.filter(pk=int(named)).first() if named.isdigit() else None
+        found = lines.filter(pk=row_number(named) or 0).first()
     if found is None:
         raise FloorError(f"There is no line {named!r}.", "Scan the traveler again.", ask="line")
     return found

@@ -65,6 +65,7 @@ def judged_parts(run: Run, payload: dict[str, Any]) -> list[Judged]:
 
 def _by_line(parts: Any, on_sheet: Sequence[SheetPart], counted: dict[int, int]) -> list[Judged]:
     lines = {part.line for part in on_sheet}
+    so_far = dict(counted)
     judged = []
     for part in _dicts(parts, "parts"):
         line = int(number_of(part, "line", whole=True) or 0)
@@ -76,7 +77,7 @@ def _by_line(parts: Any, on_sheet: Sequence[SheetPart], counted: dict[int, int])
             for outcome in ("good", "scrap", "rework")
         }
         planned = sum(1 for copy in on_sheet if copy.line == line)
-        total = sum(counts.values()) + counted.get(line, 0)
+        so_far[line] = total = sum(counts.values()) + so_far.get(line, 0)
         if total > planned:
             raise FloorError(
                 f"{total} parts, those counted before among them, but the sheet holds {planned}.",

@@ -19,7 +19,7 @@ from shopfloor.models import (
 from shopfloor.selectors.fitted import set_fitted
 from shopfloor.selectors.running import current_run, set_aside_run
 from shopfloor.services.assigning import arcs_matched
-from shopfloor.services.handlers.call import Call
+from shopfloor.services.handlers.call import Call, row_number
 from shopfloor.services.handlers.sheets import (
     promise_ends,
     promised_to,
@@ -141,7 +141,7 @@ def _what(call: Call, table: Table) -> tuple[QueueItem | None, NestRevision]:
         found = revisions.filter(nest=item.nest).order_by("-revision").first()
     elif name:
         by_name = revisions.filter(nest__name=name).order_by("-revision").first()
-        by_id = revisions.filter(nest=int(name)) if name.isdigit() else revisions.none()
+        by_id = revisions.filter(nest=row_number(name) or 0)
         found = by_name or by_id.order_by("-revision").first()
     else:
         raise FloorError("Which nest?", "Choose it from the queue.", ask="nest")

@@ -20,7 +20,7 @@ from shopfloor.models import (
     Sheet,
     Stoppage,
 )
-from shopfloor.selectors.lines import line_shortage
+from shopfloor.selectors.lines import line_shortage, parts_of_run
 from shopfloor.services.actions import action_receive, action_undo, public_result
 from shopfloor.services.handlers import KINDS, handler_of
 from shopfloor.services.people import (
@@ -55,6 +55,21 @@ def test_a_refused_delivery_repeated_stays_refused(floor):
     assert first.state == "refused"
     floor.done("start", T0 + SECOND, queue_item=floor.queue(floor.nest()).pk)
     assert floor.do("finish", T0, key=key, exceptions=[]).state == "refused"
+
+
+def test_a_line_named_twice_counts_its_parts_together(floor):
+    """What the sheet holds, and the same again, is twice what it holds."""
+    line = floor.line(quantity=9)
+    floor.done("start", T0, queue_item=floor.queue(floor.nest(lines=[line])).pk)
+    held = len(parts_of_run(Run.objects.get()))
+    said = {"line": line.pk, "good": held}
+    refused = floor.do("finish", T0 + MINUTE, parts=[said, said])
+    assert refused.result["message"] == (
+        f"{2 * held} parts, those counted before among them, but the sheet holds {held}."
+    )
+    assert not PartResult.objects.exists()
+    floor.done("finish", T0 + MINUTE, parts=[said])
+    assert PartResult.objects.get().quantity == held
 
 
 def test_a_refusal_leaves_nothing_half_written(floor):
@@ -134,6 +149,10 @@ def test_a_screen_that_says_1970_all_along_is_put_right_by_its_offset(floor):
         ("start", {"queue_item": "soon"}),
         ("start", {"queue_item": 999}),
         ("start", {"nest": ["N"]}),
+        ("start", {"nest": "²"}),
+        ("start", {"nest": "9" * 30}),
+        ("bench", {"line": "²", "kind": "dross", "minutes": 4}),
+        ("bench", {"line": "1/²", "kind": "dross", "minutes": 4}),
         ("bench", {"line": "1/1", "kind": "dross", "minutes": 4}),
         ("inspect", {"piece": "nothing"}),
         ("change_tray", {"tray": "nothing"}),
