@@ -58,7 +58,7 @@ def minutes(north):
 def facts():
     """What stands beside the strip on today's page."""
     [row] = page_of(today(now=END - timedelta(seconds=1)), Sight(), {}).rows
-    return row.facts
+    return [fact.text for fact in row.facts]
 
 
 def test_a_dead_source_is_unknown_then_entered_then_filled_once(

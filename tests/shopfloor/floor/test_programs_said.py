@@ -20,7 +20,7 @@ def run(floor):
 
 def facts():
     [row] = page_of(today(now=T0 + 4 * MINUTE), Sight(), {}).rows
-    return row.facts
+    return [fact.text for fact in row.facts]
 
 
 def test_a_source_that_names_programs_names_them_on_both_pages(floor, run, client, supervisor):
