@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import pytest
+import time_machine
 
 from shopfloor.models import ArcAssignment, Change, QueueItem, Run, Stoppage
 from tests.planning import cast
@@ -19,6 +20,7 @@ def test_loose_arcs_are_shown_with_what_they_could_have_been(loose, as_):
     assert "They belong to no job" in body
 
 
+@time_machine.travel(cast.NOON, tick=False)  # next year its dates show their year
 def test_every_run_near_them_on_that_table_can_be_chosen(loose, a_run, south, planner, as_):
     revision = cast.nest(planner, [(None, 1e5, 20)], name="N-9")
     other = cast.run(revision, south, plan=cast.plan([20]))
