@@ -20,7 +20,7 @@ from telemetry.store.commit import Keeper
 from telemetry.store.fewtrips import Moved
 from telemetry.store.gathered import Gathered
 from telemetry.store.rollups import Dirty
-from telemetry.store.rows import insert_events_of
+from telemetry.store.rows import insert_events, insert_events_of
 from telemetry.store.tail import Tail
 
 
@@ -96,10 +96,8 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
     _refuse_if_moved(every, fewtrips.begin(ids) if few else _cursors(ids))
     if few:
         fewtrips.copy_events((news.feed.pk, news.gathered.events) for news in every)
-    else:
-        rows = [(news.feed.pk, *row) for news in every for row in news.gathered.events]
-        if insert_events_of(rows) != len(rows):
-            raise _NotPlain
+    elif _insert(every) != sum(len(news.gathered.events) for news in every):
+        raise _NotPlain
     known: list[ArcRow] = []
     new: list[ArcRow] = []
     dues = []
@@ -125,6 +123,15 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
         save_arcs(new, all_new=True)
         _advance(moved, now_us)
     return dues
+
+
+def _insert(every: Sequence[News]) -> int:
+    """How many events went in."""
+    if len(every) == 1:
+        return insert_events(every[0].feed.pk, every[0].gathered.events)
+    return insert_events_of(
+        [(news.feed.pk, *row) for news in every for row in news.gathered.events]
+    )
 
 
 def _cursors(ids: Sequence[int]) -> list[Any]:

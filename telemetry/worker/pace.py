@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 
 COMMIT_S = 0.05  # a line is to be committed this long after it came
-_LEAST_S = COMMIT_S / 2
+_SHARE = 1.5  # times as long as a pass takes at least: more of them would only cost more each
 _FORGET = 0.97  # how fast a slow pass is forgotten
 
 
@@ -22,9 +22,7 @@ class Pace:
 
     @property
     def between_s(self) -> float:
-        if self._took_s > COMMIT_S:
-            return COMMIT_S
-        return max(COMMIT_S - self._took_s, _LEAST_S)
+        return min(COMMIT_S, max(COMMIT_S - self._took_s, _SHARE * self._took_s))
 
     def committed(self, began_s: float) -> None:
         """What the pass of then brought is stored."""

@@ -146,8 +146,8 @@ class Storing:
             return
         if gathered.new_clock is not None:
             self.watch = ClockWatch()
-        heard = [(row[9], row[1]) for row in [*gathered.events, *gathered.late]]
-        self.watch.see(sorted(heard)[-KEEP:])
+        last = [*gathered.events[-KEEP:], *gathered.late[-KEEP:]]
+        self.watch.see(sorted((row[9], row[1]) for row in last)[-KEEP:])
 
     def drain(self, until: Position | None = None) -> None:
         """Commits all there is."""

@@ -17,7 +17,7 @@ from telemetry.worker.storing import Storing
 log = logging.getLogger("telemetry.worker")
 _AT_ONCE = 24  # threads that wait for the disk: it makes many files durable for the time of one
 _SETTLED = 3  # feeds whose sums are brought up to date between two commits
-_SETTLE_S = 1.0  # and none of them more often than that
+_SETTLE_S = 2.0  # and none of them more often than that
 _pool = ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="journal")
 
 

@@ -214,8 +214,9 @@ def test_one_journal_that_fails_is_noted_and_the_others_are_written(tables, monk
     finish(tables)
 
 
-def test_sums_are_brought_up_to_date_each_second_and_not_at_every_turn(tables, monkeypatch):
+def test_sums_are_brought_up_to_date_now_and_then_and_not_at_every_turn(tables, monkeypatch):
     in_memory(tables)
+    monkeypatch.setattr(together, "_SETTLE_S", 1.0)
     now, settled = [1000.0], []
     real = Storing.settle
 
