@@ -228,8 +228,10 @@ def _silent(drawn: StripTable) -> str:
         return ""
     if drawn.sourceless:
         return "No source yet: nothing is measured."
-    age = theme.span((drawn.now_us - drawn.silent_since_us) / 1e6)
-    return f"No lines since {clock(drawn.silent_since_us, drawn.zone)}, {age} ago."
+    since, age_us = clock(drawn.silent_since_us, drawn.zone), drawn.now_us - drawn.silent_since_us
+    if age_us < 0:  # this machine's clock was set back
+        return f"No lines since {since}, by a clock that was ahead of this one."
+    return f"No lines since {since}, {theme.span(age_us / 1e6)} ago."
 
 
 def heading(today: Today, at: datetime, zone: ZoneInfo) -> tuple[str, str]:
