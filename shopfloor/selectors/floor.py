@@ -7,7 +7,6 @@ from datetime import datetime, timedelta
 
 from django.db.models import QuerySet
 
-from shopfloor.matching import ArcSeen
 from shopfloor.models import (
     Action,
     ActionState,
@@ -64,7 +63,7 @@ def floor_table(*, table: Table, now: datetime) -> FloorTable:
             table.stoppages.filter(reason=None, started_at__gte=now - REASONS_BACK)
         ),
         queue=_queue(table, wear_set),
-        first_piece_needed=going is not None and _first_piece_needed(going),
+        first_piece_needed=going is not None and first_piece_needed(going),
         people=(shown.operator,) if shown is not None and shown.operator else (),
         burning=(last is not None and last[1] is None) if table_listens(table) else None,
         last_arc_at=from_us(last[1] or last[0]) if last else None,
@@ -172,13 +171,21 @@ def _run(run: Run) -> FloorRun:
         contour_now=by_key.get(latest.key) if latest else None,
         last_arc_at=from_us(latest.off_us or latest.on_us) if latest else None,
         planned_s=run.plan.get("total_s"),
-        left_s=_left_s(run, done, latest, planned),
+        left_s=_left_s(run, done, planned),
         end_assumed=bool(segment and segment.end_assumed),
         lines=_lines(run),
     )
 
 
-def _left_s(run: Run, done: set[int], latest: ArcSeen | None, planned: int) -> float | None:
+def run_left_s(run: Run) -> float | None:
+    """Seconds of plan not burnt yet; None where the plan does not say."""
+    rows = ArcAssignment.objects.filter(segment__run=run, repeat=False)
+    numbers = rows.exclude(contour_number=None).values_list("contour_number", flat=True)
+    done = {number for number in numbers if number is not None}
+    return _left_s(run, done, run.revision.contours.count())
+
+
+def _left_s(run: Run, done: set[int], planned: int) -> float | None:
     """Seconds of plan not burnt yet: the arcs of contours not done, and the plan's other time in
     their proportion. A contour that burns counts as done."""
     arcs_s, total_s = run.plan.get("arcs_s"), run.plan.get("total_s")
@@ -258,7 +265,7 @@ def _planned_s(revision: NestRevision | None, table: Table, wear_set: WearSet) -
     return plans.values_list("total_s", flat=True).first()
 
 
-def _first_piece_needed(run: Run) -> bool:
+def first_piece_needed(run: Run) -> bool:
     """Until a cut of this run, or of this revision by anyone before, was measured and passed. For
     those whose first pieces take a second signature: until one of this run was."""
     segment = run.segments.select_related("operator").order_by("-started_at", "-pk").first()

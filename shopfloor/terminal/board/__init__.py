@@ -8,8 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from shopfloor.models import Reason, Run, RunState, Stoppage, Table, Terminal, Units, User
-from shopfloor.selectors.floor import floor_table, stop_reasons
-from shopfloor.selectors.floor_shapes import FloorTable
+from shopfloor.selectors.floor import first_piece_needed, run_left_s, stop_reasons
 from shopfloor.selectors.running import current_run
 from shopfloor.selectors.shop import the_shop
 from shopfloor.terminal.board import changes, items, lines
@@ -93,8 +92,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
     torches = torches_of(table, wanted, now)
     inch = person.units == Units.INCH
     queue = items.items_of(table, torches[0].wear_set if torches else None, inch=inch)
-    seen = floor_table(table=table, now=now)
-    cutting = cutting_of(run, seen.run.left_s, now) if run and seen.run else None
+    cutting = cutting_of(run, run_left_s(run), now) if run else None
     return Board(
         state=state_of(cutting, stoppage),
         cutting=cutting,
@@ -106,7 +104,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             **change_lists(torches, wanted or (queue[0].wanted if queue else None)),
             **fixed_lists(),
             **measures(person),
-            **run_facts(run, cutting, seen, person),
+            **run_facts(cutting, person),
             "reasons": reasons_of(table, now),
             "waiting_more": max(items.waiting(table).count() - len(queue), 0),
             "bench_lines": lines.bench_lines(table),
@@ -169,10 +167,8 @@ def measures(person: User) -> dict[str, Any]:
     return {**MM, "scale": "1"}
 
 
-def run_facts(
-    run: Run | None, cutting: Cutting | None, seen: FloorTable, person: User
-) -> dict[str, Any]:
-    if run is None or cutting is None:
+def run_facts(cutting: Cutting | None, person: User) -> dict[str, Any]:
+    if cutting is None:
         return {
             "first_piece_needed": False,
             "countersign": "",
@@ -183,9 +179,10 @@ def run_facts(
             "plate_words": "",
             "plates": [],
         }
+    run = cutting.run
     wanted = signature_wanted(run)
     return {
-        "first_piece_needed": seen.first_piece_needed,
+        "first_piece_needed": first_piece_needed(run),
         "countersign": wanted.words(person.units) if wanted else "",
         "restart_at": cutting.restart_at,
         "contours": cutting.progress.contours,
