@@ -63,7 +63,7 @@ OPERATOR = Help(
          "your reading stands beside what failed in that shift."),
         ("Restart", "After power loss or a crash touch the contour it goes on from."),
         ("Sheet", "Another plate than the books say: scan it and say since when. From the first "
-         "contour: stock, heat and cost move to it. From now on: the run ends on the old plate "
+         "contour: stock and heat move to it. From now on: the run ends on the old plate "
          "with what was cut, and a new one begins."),
         ("Finish", "All is good but what you touch on the map. Mark the heat on what stays before "
          "it is cut away; give its size and it is stock, with a code of its own."),

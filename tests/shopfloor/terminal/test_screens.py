@@ -189,7 +189,7 @@ def test_a_new_hires_first_piece_is_signed_by_somebody_else(hand, stage):
     hand.tap("Sign", exact=True)
     hand.page.locator("html[data-kept] #screens").wait_for()
     hand.until(lambda: stage.facts()["signed"] == ["dana"])
-    hand.sees("Check a cut, or burn again from a contour.")
+    hand.sees("Check a cut, burn again from a contour")
 
 
 def test_a_past_stop_gets_its_reason(hand, stage):
