@@ -52,40 +52,44 @@ def wear_board(*, now: datetime) -> WearBoard:
         ),
         shelved=frame(
             "piece_id label wear_set kind starts arc_s starts_left due",
-            [
-                (
-                    piece.pk,
-                    piece.label,
-                    str(piece.part.wear_set),
-                    piece.part.kind,
-                    *_age(piece, "starts", "arc_s", "starts_left"),
-                    _of(piece).due if _of(piece) else "unknown",
-                )
-                for piece in shelved
-            ],
+            [_shelved(piece) for piece in shelved],
         ),
         drawer=_drawer(money),
         history=frame(
             "piece_id label wear_set kind state reason fitted_at removed_at starts arc_s "
             "price_minor charged_minor",
-            [
-                (
-                    row.piece_id,
-                    row.piece.label,
-                    str(row.piece.part.wear_set),
-                    row.piece.part.kind,
-                    row.removal_state,
-                    row.removal_reason,
-                    row.fitted_at,
-                    row.removed_at,
-                    *_age(row.piece, "starts", "arc_s"),
-                    row.piece.price_minor,
-                    charged.get(row.piece_id, 0),
-                )
-                for row in gone
-            ],
+            [_gone(row, charged) for row in gone],
             **money,
         ),
+    )
+
+
+def _shelved(piece: Piece) -> tuple[Any, ...]:
+    """A row of `shelved`."""
+    return (
+        piece.pk,
+        piece.label,
+        str(piece.part.wear_set),
+        piece.part.kind,
+        *_age(piece, "starts", "arc_s", "starts_left"),
+        _of(piece).due if _of(piece) else "unknown",
+    )
+
+
+def _gone(row: Fitting, charged: dict[int, int]) -> tuple[Any, ...]:
+    """A row of `history`."""
+    return (
+        row.piece_id,
+        row.piece.label,
+        str(row.piece.part.wear_set),
+        row.piece.part.kind,
+        row.removal_state,
+        row.removal_reason,
+        row.fitted_at,
+        row.removed_at,
+        *_age(row.piece, "starts", "arc_s"),
+        row.piece.price_minor,
+        charged.get(row.piece_id, 0),
     )
 
 
