@@ -70,6 +70,8 @@ def begin(feed_ids: Sequence[int]) -> list[tuple[int, str, int, int]]:
 def copy_events(every: Iterable[tuple[int, Sequence[AnyRow]]]) -> None:
     """Events by feed id, all new; raises the driver's unique violation where one is not."""
     lines = [_line(feed_id, row) for feed_id, rows in every for row in rows]
+    if not lines:
+        return
     with _cursor() as cursor, cursor.copy(f"COPY telemetry_event ({_EVENT}) FROM STDIN") as copy:
         copy.write("".join(lines))
 

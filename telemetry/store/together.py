@@ -1,7 +1,7 @@
 """Many feeds' plain news in one transaction: with a hundred sources a commit each is too slow.
 
-Plain news is events behind all others of a feed whose open end this process has at hand, and
-nothing beside them. Sums by quarter hour are left for later, which the cursor notes.
+Plain news is events behind all others of a feed whose open end this process has at hand, or none,
+and nothing beside them. Sums by quarter hour are left for later, which the cursor notes.
 """
 
 from __future__ import annotations
@@ -54,13 +54,15 @@ def open_end(news: News, *, pierces: bool) -> None:
 def is_plain(news: News) -> bool:
     """Whether these can be stored together with others."""
     g, tail = news.gathered, news.keeper.tail
-    if tail is None or news.lane not in news.keeper.marks or not 0 < len(g.events) <= _MANY:
+    if news.lane not in news.keeper.marks or len(g.events) > _MANY:
         return False
     beside = (
         g.late or g.rejects or g.gaps or g.link_gaps or g.repeats or g.damages or g.sources
         or g.new_version or g.new_clock or g.reread
     )  # fmt: skip
-    return not beside and tail.knows(news.torches) and tail.follows(g.events[0][1], g.stream)
+    if beside or not g.events:
+        return not beside
+    return tail is not None and tail.knows(news.torches) and tail.follows(g.events[0][1], g.stream)
 
 
 def commit_together(every: Sequence[News]) -> bool:
@@ -102,6 +104,11 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
     new: list[ArcRow] = []
     dues = []
     for news in every:
+        due = Dirty()
+        due.take_over(news.keeper.due)
+        dues.append(due)
+        if not news.gathered.events:
+            continue
         tail = news.keeper.tail
         if tail is None:
             raise _NotPlain
@@ -110,11 +117,8 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
         new += made.new
         if made.strays:
             save_strays(news.feed.pk, made.strays)
-        due = Dirty()
-        due.take_over(news.keeper.due)
         for arc in [*made.known, *made.new]:
             due.add(arc)
-        dues.append(due)
     moved = [_moved(news, due) for news, due in zip(every, dues, strict=True)]
     if few:
         fewtrips.finish([*known, *new], moved, now_us)

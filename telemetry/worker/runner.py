@@ -59,6 +59,7 @@ class Runner(Reader):
     def follow_in_memory(self, most_bytes: int) -> None:
         """From here on what is journalled goes on to be stored without being read back."""
         self.writer.recent = self.storing.recent = Recent(most_bytes)
+        self.storing.warm_up()
 
     def read_what_is_there(self) -> None:
         """For `--once`: reads until nothing comes for a moment. Raises SourceError."""

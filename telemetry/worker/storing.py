@@ -13,8 +13,9 @@ from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
 from telemetry.store import CursorMoved, Gathered, commit
-from telemetry.store.commit import Keeper, marks_of, settle
+from telemetry.store.commit import Keeper, marks_of, settle, torches_of
 from telemetry.store.rollups import Dirty
+from telemetry.store.tail import Tail
 from telemetry.store.together import News, is_plain, open_end
 
 LIVE_KINDS = ("serial", "push")
@@ -102,6 +103,15 @@ class Storing:
         if gathered.events and self.lane.description is not None:
             open_end(news, pierces=self.lane.description.knows.pierces)
         return news if is_plain(news) else None
+
+    def warm_up(self) -> None:
+        """Brings the feed's open end to hand before the first line comes."""
+        description = self.lane.description
+        if description is None:
+            return
+        tail = Tail(self.feed, pierces=description.knows.pierces)
+        tail.load(torches_of(self.feed) | {description.torch or ""})
+        self._keeper.tail = tail
 
     def stored(self) -> None:
         """What was next is committed."""

@@ -9,8 +9,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 from django.db import Error as DatabaseError
 
-from telemetry.journal import JournalError
-from telemetry.store.together import commit_together
+from telemetry.journal import JournalError, Position
+from telemetry.store.together import News, commit_together
 from telemetry.worker.runner import Runner
 from telemetry.worker.storing import Storing
 
@@ -69,13 +69,32 @@ def _note(runner: Runner, error: JournalError) -> None:
 
 
 def store_together(runners: Sequence[Runner]) -> list[Runner]:
-    """Commits in one transaction what is plain news. Returns those with something that each must
-    store by itself, and none for what came meanwhile: that is for all of them together again."""
-    every, whose, left = [], [], []
-    for runner in runners:
-        until = runner.writer.durable
-        if runner.storing.is_done(until):
-            continue
+    """Commits in one transaction what is plain news, and in more what comes behind it. Returns
+    those with something that each must store by itself. What came meanwhile is for all of them
+    together again."""
+    upto = [(runner, runner.writer.durable) for runner in runners]
+    left: list[Runner] = []
+    while upto := [(one, until) for one, until in upto if not one.storing.is_done(until)]:
+        whose, alone = _plain(upto)
+        left += alone
+        if not whose:
+            break
+        every = [news for _, news in whose]
+        if not commit_together(every):
+            return left + [runner for runner, _ in whose]
+        for runner, _ in whose:
+            runner.storing.stored()
+        upto = [(one, until) for one, until in upto if one not in left]
+    return left
+
+
+def _plain(
+    upto: Sequence[tuple[Runner, Position]],
+) -> tuple[list[tuple[Runner, News]], list[Runner]]:
+    """Those with plain news, and those with other."""
+    whose: list[tuple[Runner, News]] = []
+    alone: list[Runner] = []
+    for runner, until in upto:
         try:
             news = runner.storing.plain_news(until)
         except DatabaseError:
@@ -83,20 +102,13 @@ def store_together(runners: Sequence[Runner]) -> list[Runner]:
         except Exception as error:
             # Met again, noted and shown where the feed is stored by itself.
             log.debug("%s: %r", runner.feed.name, error)
-            left.append(runner)
+            alone.append(runner)
             continue
         if news is not None:
-            every.append(news)
-            whose.append((runner, until))
+            whose.append((runner, news))
         elif runner.storing.pending is not None:
-            left.append(runner)
-    if every and not commit_together(every):
-        return left + [runner for runner, _ in whose]
-    for runner, until in whose:
-        runner.storing.stored()
-        if not runner.storing.is_done(until):
-            left.append(runner)
-    return left
+            alone.append(runner)
+    return whose, alone
 
 
 def settle_some(runners: Sequence[Runner]) -> None:

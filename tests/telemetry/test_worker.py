@@ -15,6 +15,7 @@ import tty
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from urllib.parse import unquote
 from uuid import uuid4
 
 import pytest
@@ -73,7 +74,7 @@ def house(tmp_path) -> Iterator[House]:
 
     config = environ.Env.db_url_config(url)
     name = f"t_{uuid4().hex[:12]}"
-    login = {"host": config["HOST"], "user": config["USER"], "dbname": config["NAME"]}
+    login = {"host": unquote(config["HOST"]), "user": config["USER"], "dbname": config["NAME"]}
     with psycopg.connect(**login, autocommit=True) as admin:
         admin.execute(f"CREATE DATABASE {name}")
     try:
@@ -293,7 +294,7 @@ def locked_out(house: House) -> Iterator[None]:
     import psycopg
 
     config = environ.Env.db_url_config(url)
-    login = {"host": config["HOST"], "user": config["USER"], "dbname": config["NAME"]}
+    login = {"host": unquote(config["HOST"]), "user": config["USER"], "dbname": config["NAME"]}
     with psycopg.connect(**login) as locker:
         locker.execute("LOCK TABLE telemetry_event IN ACCESS EXCLUSIVE MODE")
         yield
