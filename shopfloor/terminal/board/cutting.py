@@ -13,6 +13,10 @@ from shopfloor.terminal.board.progress import Progress, progress_of
 from shopfloor.terminal.board.runstrip import run_strip
 from shopfloor.terminal.board.words import Facts, about, clock, facts_of, nest_title, part_names
 
+# An arc that burns this many times its plan, or this long without one, has lost its end rather
+# than that it burns still: our assumption.
+STILL, LONGEST_S = 3.0, 3600.0
+
 
 @dataclass(frozen=True, slots=True)
 class Cutting:
@@ -52,7 +56,7 @@ def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
         title=title,
         what=what_of(run, facts),
         count=count_words(progress, left_s, low_high),
-        evidence=evidence_of(run, ends_at),
+        evidence=evidence_of(run, progress, ends_at, now),
         strip=run_strip(
             run=run,
             title=title,
@@ -99,7 +103,7 @@ def count_words(
     return f"{progress.words}, {about(left_s)} left ({low}–{high})"
 
 
-def evidence_of(run: Run, ends_at: datetime | None) -> str:
+def evidence_of(run: Run, progress: Progress, ends_at: datetime | None, now: datetime) -> str:
     """What the count rests on, with its age, and when the end is expected."""
     ends = f" Ends about {clock(ends_at)}." if ends_at else ""
     keys = run.segments.filter(assignments__isnull=False).values_list(
@@ -110,6 +114,10 @@ def evidence_of(run: Run, ends_at: datetime | None) -> str:
         return f"Began {clock(run.opened_at)}. No arc seen yet.{ends}"
     arc = last[0]
     if arc.off_us is None:
+        lit = datetime.fromtimestamp(arc.on_us / 1e6, tz=run.opened_at.tzinfo)
+        planned_s = progress.begun.planned_s if progress.begun else None
+        if (now - lit).total_seconds() > (STILL * planned_s if planned_s else LONGEST_S):
+            return f"Began {clock(run.opened_at)}. An arc of {clock(lit)} has no end yet.{ends}"
         return f"Began {clock(run.opened_at)}. The torch burns now.{ends}"
     seen = datetime.fromtimestamp(arc.off_us / 1e6, tz=run.opened_at.tzinfo)
     return f"Began {clock(run.opened_at)}. Last arc ended {clock(seen)}.{ends}"

@@ -75,9 +75,10 @@ def stood(run: Run, begin: datetime, now: datetime) -> list[Stood]:
             continue  # a small wait: nobody is asked about it
         start, end = max(row.started_at, begin), min(row.ended_at or now, now)
         minutes = round((end - start).total_seconds() / 60)
+        lasted = f"{minutes} min" if minutes else "under a minute"
         why = row.reason.label.lower() if row.reason else "no reason given"
         kind: StoppageKind = (
             "ask" if row.reason is None else "planned" if row.reason.planned else "stop"
         )
-        found.append(Stood(to_us(start), to_us(end), f"{why}, {minutes} min", kind))
+        found.append(Stood(to_us(start), to_us(end), f"{why}, {lasted}", kind))
     return found

@@ -89,3 +89,16 @@ def test_lines_missing_before_the_run_began_do_not_matter(run, floor):
     Gap.objects.create(feed=floor.feed, key="g", kind="link", at_us=before)
     assert words(run)[1].endswith("The last certain one is 8.")
     assert Segment.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("ago_s", "said"), [(100, "The torch burns now."), (200, "has no end yet.")]
+)
+def test_an_arc_long_past_its_plan_is_not_said_to_burn_still(run, ago_s, said):
+    """Contour 8 takes 48 s; three times that is 144 s (our assumption)."""
+    arc = last_arc()
+    arc.on_us, arc.off_us, arc.ended = to_us(timezone.now() - timedelta(seconds=ago_s)), None, ""
+    arc.save()
+    person, terminal = run.segments.get().operator, Terminal.objects.get()
+    board = board_of(table=run.table, terminal=terminal, person=person, now=timezone.now())
+    assert said in board.cutting.evidence
