@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from dash import html
+from django.urls import reverse
 
 from dashboards import data, theme
 from dashboards.access import Sight
@@ -48,7 +49,7 @@ def _columns(sight: Sight, currency: str) -> list[Column]:
         Column("Pierces", num=True),
         Column("Cut", num=True),
         Column("Pierce", num=True),
-        Column("Travel", num=True),
+        Column("Travel, touch-off", num=True),
         Column("In all, min", num=True),
         Column("Bench, min", num=True),
         Column("More, min", num=True),
@@ -67,8 +68,8 @@ def _line(row: dict[str, Any], chosen: dict[str, Any] | None, sight: Sight, digi
         theme.NONE if row["pierces"] is None else f"{row['pierces']:,}",
         _min(row["cut_s"]),
         _min(row["pierce_s"]),
-        _min(row["travel_s"]),
-        _min(row["total_s"]),
+        _min(_travel(row)),
+        Cell(_min(row["total_s"]), _plan(row)),
         theme.UNKNOWN if row["bench_min"] is None else f"{row['bench_min']:.0f}",
         _against(row, chosen),
     ]
@@ -79,6 +80,16 @@ def _line(row: dict[str, Any], chosen: dict[str, Any] | None, sight: Sight, digi
             f"{theme.money(row['cost_minor'], digits)}{least}",
         ]
     return Line(tuple(cells), "sel" if row["chosen"] else "")
+
+
+def _plan(row: dict[str, Any]) -> str:
+    return reverse("figure", args=["plan", row["plan_id"]]) if row.get("plan_id") else ""
+
+
+def _travel(row: dict[str, Any]) -> float | None:
+    """What is neither cutting nor piercing of the program, so that the columns sum."""
+    parts_s = [row["travel_s"], row.get("touch_off_s") or 0.0]
+    return None if parts_s[0] is None else sum(parts_s)
 
 
 def _min(seconds: float | None) -> str:

@@ -159,9 +159,9 @@ def _facts(table: TableToday, sight: Sight) -> list[Fact]:
     said = [Fact(words) for words in _standing(table, sight)]
     said += [Fact(words, _opened("shift", table)) for words in _times(table)]
     if table.strip.last_pace is not None:
-        said.append(Fact("how its pace comes", _opened("pace", table)))
+        said.append(Fact("its pace", _opened("pace", table)))
     if table.strip.forecast is not None:
-        said.append(Fact("how its end comes", _opened("outlook", table)))
+        said.append(Fact("its end", _opened("outlook", table)))
     return said
 
 

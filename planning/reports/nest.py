@@ -19,7 +19,7 @@ def nest_by_sets(*, nest_id: int) -> pd.DataFrame:
     chosen (bool), cut_mm, pierces, cut_s, pierce_s, travel_s, touch_off_s, load_s, total_s,
     bench_min, machine_minor, labour_minor, gas_minor, energy_minor, wear_minor, bench_minor,
     cost_minor (None where a part of it is unknown), least (bool: cheapest known), problem,
-    computed_at. Raises `LookupError` where there is no such nest."""
+    computed_at, plan_id. Raises `LookupError` where there is no such nest."""
     nest = Nest.objects.filter(pk=nest_id).first()
     if nest is None:
         raise LookupError(f"there is no nest {nest_id}")
@@ -46,12 +46,14 @@ def nest_by_sets(*, nest_id: int) -> pd.DataFrame:
             least is not None and whole[plan.pk] == least,
             plan.problem,
             plan.computed_at,
+            plan.pk,
         )
         for plan in plans
     ]
     columns = (
         f"table_id table set_id wear_set duty chosen {TIMES} "
-        f"{' '.join(f'{kind}_minor' for kind in KINDS)} cost_minor least problem computed_at"
+        f"{' '.join(f'{kind}_minor' for kind in KINDS)} cost_minor least problem "
+        "computed_at plan_id"
     )
     planned: Any = sum(plan.total_s or 0.0 for plan in plans)
     return frame(columns, rows, coverage=Coverage(planned=planned), **currency())

@@ -76,7 +76,7 @@ def sets(shop, monkeypatch):
 
 def test_each_set_is_told_against_the_chosen_one(sets, owner):
     said = made.texts(seen_by(owner, balance.sets, 1))
-    assert "● North fast 120 A fast 40 8.3 0.3 1.0 10.0 5" in said
+    assert "● North fast 120 A fast 40 8.3 0.3 1.2 10.0 5" in said  # 500, 20, and 60 + 10 s
     assert "+3.0" in said  # 780 s less 600 s
     assert "10.00 least" in said
 

@@ -16,7 +16,10 @@ HOUR_US = 3_600_000_000
     ("since", "said"),
     [
         (None, ""),
-        (9 * HOUR_US, "No lines since 04:00, 1 h 00 min ago."),  # 09:00 UTC is 04:00 in Chicago's summer
+        (
+            9 * HOUR_US,
+            "No lines since 04:00, 1 h 00 min ago.",
+        ),  # 09:00 UTC is 04:00 in Chicago's summer
         # The clock was set back after lines were stamped by it: no age can be told.
         (11 * HOUR_US, "No lines since 06:00, by a clock that was ahead of this one."),
     ],
