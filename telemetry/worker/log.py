@@ -1,17 +1,39 @@
-"""An alarm for a write-ahead log that somebody's long reading keeps from being written back."""
+"""SQLite's write-ahead log: written back beside the commits, and an alarm where somebody's long
+reading keeps it from that."""
 
 from __future__ import annotations
 
 import logging
+import threading
 from pathlib import Path
 
+from django.db import Error as DatabaseError
 from django.db import connection
 
 from telemetry.models import Alarm
 
 LIMIT_BYTES = 256 * 1024 * 1024
 CODE = "log pinned"
+_EACH_S = 0.5
+_SELDOM_PAGES = 10_000  # 40 MB: a commit writes the log back itself only where nobody else could
 log = logging.getLogger("telemetry.worker")
+
+
+def write_back_until(ending: threading.Event) -> None:
+    """Writes the log back every half second, on a thread of its own and without waiting for any
+    reader. Done within a commit, as SQLite does by itself, it holds up all lines for as long as
+    the disk takes."""
+    if connection.vendor != "sqlite":
+        return
+    try:
+        while not ending.wait(_EACH_S):
+            try:
+                with connection.cursor() as cursor:
+                    cursor.execute("PRAGMA wal_checkpoint(PASSIVE)")
+            except DatabaseError as error:
+                log.debug("the log is written back later: %s", error)
+    finally:
+        connection.close()
 
 
 def log_alarm(now_us: int) -> None:
@@ -19,6 +41,8 @@ def log_alarm(now_us: int) -> None:
     it never holds up what comes in."""
     if connection.vendor != "sqlite":
         return  # PostgreSQL's log is not held by readers
+    with connection.cursor() as cursor:  # a connection that was lost begins with the usual again
+        cursor.execute(f"PRAGMA wal_autocheckpoint = {_SELDOM_PAGES}")
     path = Path(f"{connection.settings_dict['NAME']}-wal")
     size = path.stat().st_size if path.is_file() else 0
     standing = Alarm.objects.filter(feed=None, code=CODE, cleared_us=None)

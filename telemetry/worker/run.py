@@ -20,7 +20,7 @@ from telemetry.models import Feed
 from telemetry.ports import Ports
 from telemetry.worker.beats import beat
 from telemetry.worker.clocks import host_clock_alarm
-from telemetry.worker.log import log_alarm
+from telemetry.worker.log import log_alarm, write_back_until
 from telemetry.worker.pace import COMMIT_S, Pace
 from telemetry.worker.packing import pack_some
 from telemetry.worker.runner import Runner
@@ -69,6 +69,7 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
     runners = _take(feeds)
     turns = _Turns()
     journaler = threading.Thread(target=_journal, args=(runners, turns), name="journal")
+    log_keeper = threading.Thread(target=write_back_until, args=(turns.ending,), name="log")
     try:
         for runner in runners:
             runner.synced, runner.full, runner.ports = turns.synced, turns.full, turns.ports
@@ -76,6 +77,7 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
             runner.follow_in_memory(_RECENT_BYTES // len(runners))
         with _unhurried():
             journaler.start()
+            log_keeper.start()
             if turns.ports is not None:
                 turns.ports.start()
             for runner in runners:
@@ -87,6 +89,8 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
         turns.end()
         if journaler.ident is not None:
             journaler.join()
+        if log_keeper.ident is not None:
+            log_keeper.join()
         for runner in runners:
             runner.end()
         _last_commits(runners)
