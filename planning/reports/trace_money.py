@@ -259,7 +259,7 @@ def piece(id: str) -> Figure:
     rows += cut_short(each, lambda starts: count(round(starts), "start"))
     starts = outlook.starts if outlook else None
     if starts is not None and found.prior_starts is not None and starts != used:
-        rows.append(OpenedRow("Burnt in no run yet", count(starts - used, "start"), "measured"))
+        rows.append(OpenedRow("Burnt in no run", count(starts - used, "start"), "measured"))
     rows.append(OpenedRow("Starts in all", _count(starts), total=True))
     if other := sum(paid.values()):
         rows.append(OpenedRow("Charged outside these runs", money(other)))
