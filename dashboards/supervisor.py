@@ -88,6 +88,8 @@ class Supervisor:
             code = child.process.poll()
             if code is None:
                 continue
+            # What it started itself and left behind, as a worker killed outright leaves its clock.
+            _signal_group(child.process, signal.SIGKILL)
             if now - child.started > STEADY_S:
                 child.deaths = 0
             wait = RESTART_AFTER_S[min(child.deaths, len(RESTART_AFTER_S) - 1)]
@@ -105,6 +107,7 @@ class Supervisor:
             except subprocess.TimeoutExpired:
                 _signal_group(process, signal.SIGKILL)
                 process.wait()
+            _signal_group(process, signal.SIGKILL)
 
 
 def _signal_group(process: subprocess.Popen[bytes], sign: signal.Signals) -> None:
