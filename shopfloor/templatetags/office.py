@@ -35,6 +35,14 @@ def minutes(seconds: float | str | None) -> str | SafeString:
 
 
 @register.filter
+def part_time(seconds: float | str | None) -> str | SafeString:
+    """What one part takes: seconds below a minute, where 0.0 min would say nothing."""
+    if seconds is None or seconds == "" or float(seconds) >= 60:
+        return minutes(seconds)
+    return f"{float(seconds):.1f} s"
+
+
+@register.filter
 def size(mm: float | None, user: Any = None) -> str | SafeString:
     """A length of a part or sheet in mm, or inches for people who chose them."""
     if mm is None:

@@ -8,6 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from planning.calc.drawing import Reading
 from shopfloor.models import Drawing, DrawingRevision, Units, Work
 from shopfloor.services.drawings import drawing_add, drawing_bytes, drawing_revise
+from shopfloor.templatetags.office import part_time
 from tests.planning.calc.drawing.made import UNITLESS, dxf, square
 
 pytestmark = pytest.mark.django_db
@@ -182,3 +183,10 @@ def test_the_list_takes_the_same_queries_however_many(
     assert body.count("0.56 m") == 5
     assert ">p3</a>" in body
     assert ">p3</a>" not in client.get("/nests/drawings/?q=base").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"), [(2.84, "2.8 s"), (59.9, "59.9 s"), (90.0, "1.5 min"), (None, "unknown")]
+)
+def test_what_one_part_takes_is_never_said_to_be_nothing(seconds, said):
+    assert said in part_time(seconds)
