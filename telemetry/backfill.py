@@ -76,7 +76,7 @@ def _refuse(feed: Feed) -> None:
 def _read(
     feed: Feed, path: Path, handle: BufferedReader, progress: Callable[[int, int], None]
 ) -> Done:
-    storing = Storing(feed, "backfill")
+    storing = Storing(feed, "backfill", in_bulk=True)
     storing.drain()
     digest = hashlib.file_digest(handle, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
     size, source = handle.tell(), f"backfill:{digest}"

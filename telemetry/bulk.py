@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 
 from django.db import connection
+
+from telemetry.store.gathered import CHUNK, Gathered
 
 
 def large_cache() -> None:
@@ -29,3 +33,33 @@ def few_collections() -> Iterator[None]:
         yield
     finally:
         gc.set_threshold(*before)
+
+
+def chunk() -> int:
+    """Rows a transaction of a long run: few where the server works while the next are decoded."""
+    return _SERVED_CHUNK if connection.vendor == "postgresql" else CHUNK
+
+
+def ahead(every: Iterator[Gathered]) -> Iterator[Gathered]:
+    """The same, the next decoded on a thread beside while the last is stored.
+
+    Only for a database with a server, during whose work nobody else computes here. SQLite works in
+    this process, at each row of which the two threads would wait for each other.
+    """
+    if connection.vendor != "postgresql":
+        yield from every
+        return
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(_TURN_S)
+    try:
+        with ThreadPoolExecutor(1, thread_name_prefix="decoding") as pool:
+            coming = pool.submit(next, every, None)
+            while (gathered := coming.result()) is not None:
+                coming = pool.submit(next, every, None)
+                yield gathered
+    finally:
+        sys.setswitchinterval(before)
+
+
+_SERVED_CHUNK = 12_500
+_TURN_S = 0.0005  # as long as the server may lie idle until the decoding thread gives way

@@ -6,7 +6,10 @@ Times are integer microseconds since 1970-01-01T00:00:00Z. Keys are 32 hex digit
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+if TYPE_CHECKING:  # who only collects lines needs no arrays
+    from telemetry.packed import Packed
 
 ARC_ON: Final = 1
 ARC_OFF: Final = 2
@@ -57,7 +60,8 @@ REASONS: Final = (
 
 
 class Columns(NamedTuple):
-    """Plain lines, an entry a line. `keys` are the 16 bytes that `Event.key` spells in hex."""
+    """Plain lines, an entry a line. `keys` are the 16 bytes that `Event.key` spells in hex;
+    `packed` says the same by arrays."""
 
     keys: list[bytes]
     times_us: list[int]
@@ -67,10 +71,12 @@ class Columns(NamedTuple):
     values: list[float | None]
     names: list[str | None]
     stamps: list[str]
+    packed: Packed
 
     def part(self, first: int, last: int) -> Columns:
         """Lines `first` to before `last`."""
-        return Columns._make(column[first:last] for column in self)
+        lists = [column[first:last] for column in self[:-1]]
+        return Columns._make([*lists, self.packed.part(first, last)])
 
 
 class Event(NamedTuple):

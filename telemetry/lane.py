@@ -16,8 +16,9 @@ from telemetry.decode import Fragment
 from telemetry.description import Description, parse_description
 from telemetry.events import Batch, Columns, Event, Reject
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
+from telemetry.packed import Stretch
 from telemetry.store.clock import clock_at
-from telemetry.store.gathered import AnyRow, Clock, Gathered, row_of, rows_of
+from telemetry.store.gathered import CHUNK, AnyRow, Clock, Gathered, row_of, rows_of
 from telemetry.wholesale import BulkDecoder
 
 LANES = ("live", "backfill")
@@ -73,6 +74,10 @@ class Lane:
         return self._clocks[-1].version if self._clocks else 0
 
     @property
+    def _knows_pierces(self) -> bool:
+        return self.description is not None and self.description.knows.pierces
+
+    @property
     def waiting(self) -> int:
         """Events in the reorder window."""
         return 0 if self._decoder is None else self._decoder.waiting
@@ -83,8 +88,9 @@ class Lane:
         until: Position | None = None,
         cuts: Sequence[int] = (),
         recent: Recent | None = None,
+        chunk: int = CHUNK,
     ) -> Iterator[Gathered]:
-        """What the journal holds from here on, cut into transactions of a bounded size, and at
+        """What the journal holds from here on, cut into transactions of `chunk` rows, and at
         the instants `cuts` (in order) so that lanes can be taken in the order they came in.
         `recent` has records of its end that need not be read back."""
         ahead = list(reversed(cuts))
@@ -102,7 +108,7 @@ class Lane:
                 self._now.began_us = self._now.began_us or item.utc_us
             self.position = self._now.end = position
             self._apply(item)
-            if self._now.full or turn:
+            if turn or self._now.count >= chunk:
                 yield self._take()
         if self._now.any:
             yield self._take()
@@ -123,6 +129,7 @@ class Lane:
             stream=f"{self.name}/{self._stream}",
             reread=self._reread,
             feed_version=self._version,
+            pierces=self._knows_pierces,
             clock=self._clocks[-1] if self._clocks else Clock(),
         )
 
@@ -208,7 +215,7 @@ class Lane:
         self._version = version = record.meta["version"]
         name = f"{self._versions.feed_name} version {version}"
         self.description = parse_description(record.body.decode(), name=name)
-        self._now.feed_version = version
+        self._now.feed_version, self._now.pierces = version, self._knows_pierces
         self._now.new_version = version if version > 1 else None
         self._restart(reread=self._reread)
         if half and self._decoder is not None:
@@ -231,6 +238,9 @@ class Lane:
         for run in batch.runs:
             now.events.extend(self._row(event, self._tie_of(event)) for event in run.events)
             if run.columns is not None:
+                if not self._clocks:
+                    lines = run.columns.packed
+                    now.packed.append(Stretch(len(now.events), lines, run.arrival_us or 0))
                 now.events.extend(self._rows(run.columns, run.arrival_us or 0))
         for event in batch.late:
             now.late.append(self._row(event, _LATE_TIE if event.seq is None else 0))

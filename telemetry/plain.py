@@ -17,6 +17,7 @@ from telemetry.description import Description
 from telemetry.errors import ParseError
 from telemetry.events import PROGRAM, SAMPLE_A, Columns, Event
 from telemetry.lines import MAX_LINE_BYTES
+from telemetry.packed import Packed
 from telemetry.parsers.numbers import decimal
 from telemetry.parsers.stamps import EARLIEST_US, LATEST_US, SECOND_US, IsoReader
 from telemetry.words import Words
@@ -224,6 +225,7 @@ class PlainReader:
         if "torch" in fields:
             torches = [self._torch_of(word) for word in texts("torch")]
         values: list[float | None] = [None] * count
+        numbers = np.full(count, np.nan)
         names: list[str | None] = [None] * count
         start, end = fields.get("value", (np.zeros(count, np.int64),) * 2)
         with_value = np.flatnonzero(plain & (kinds >= PROGRAM))
@@ -233,6 +235,7 @@ class PlainReader:
             if found[at] >= SAMPLE_A:
                 values[at] = value = self._value(word)
                 plain[at] = value is not None
+                numbers[at] = value
                 continue
             names[at] = name = word.strip()
             torches[at] = torches[at] or ""
@@ -241,11 +244,17 @@ class PlainReader:
             plain &= np.array([torch is not None for torch in torches], np.bool_)
         keys = np.empty((count, 2), ">u8")
         keys[:, 0], keys[:, 1] = marks, seqs
-        packed = keys.tobytes()
+        key_bytes = keys.tobytes()
+        one = self._torch if "torch" not in fields else None
+        packed = Packed(
+            bytes_, keys, times, seqs, kinds, numbers, *fields["time"],
+            one if one and one.isascii() else None,
+            with_value[kinds[with_value] < SAMPLE_A],
+        )  # fmt: skip
         return Columns(
-            [packed[at : at + 16] for at in range(0, 16 * count, 16)], times.tolist(),
+            [key_bytes[at : at + 16] for at in range(0, 16 * count, 16)], times.tolist(),
             seqs.tolist(), [torch or "" for torch in torches], found,
-            values, names, texts("time"),
+            values, names, texts("time"), packed,
         )  # fmt: skip
 
     def _torch_of(self, word: str) -> str | None:

@@ -85,8 +85,7 @@ def _replay(feed: Feed, from_us: int | None) -> None:
     keeper = Keeper()
     for name, gathered in heapq.merge(*lanes, key=lambda pair: pair[1].began_us):
         if from_us is not None:
-            gathered.events = [row for row in gathered.events if row[1] >= from_us]
-            gathered.late = [row for row in gathered.late if row[1] >= from_us]
+            gathered.keep_from(from_us)
         commit(feed, name, gathered, keeper, pierces=False, pair=False)
     if from_us is not None:
         for name, row in before.items():

@@ -15,7 +15,7 @@ from telemetry.backfill import backfill
 from telemetry.bench import bases, shop
 from telemetry.bench.apart import scratch
 from telemetry.bench.intake import spread
-from telemetry.bulk import few_collections, large_cache
+from telemetry.bulk import ahead, chunk, few_collections, large_cache
 from telemetry.database import ensure_database
 from telemetry.models import Arc, Cursor, Event, Feed, Reject, Repeat, Rollup, Stray
 from telemetry.services import feed_register
@@ -54,6 +54,10 @@ class Bench:
 
     def clear(self) -> None:
         """Empty tables and journals, the log written back."""
+        self._empty()
+        shutil.rmtree(Path(settings.DATA_DIR) / "journal", ignore_errors=True)
+
+    def _empty(self) -> None:
         with connection.cursor() as cursor:
             for name in _TABLES:
                 if connection.vendor == "postgresql":
@@ -64,7 +68,6 @@ class Bench:
                 cursor.execute("CHECKPOINT")
             else:
                 cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        shutil.rmtree(Path(settings.DATA_DIR) / "journal", ignore_errors=True)
 
     def read(self, files: list[Path]) -> None:
         for feed, path in zip(self.feeds, files, strict=True):
@@ -76,15 +79,13 @@ class Bench:
             lane, keeper = load_lane(feed, "backfill"), Keeper()
             folder = Path(settings.DATA_DIR) / "journal" / feed.name / "backfill"
             with few_collections():
-                for gathered in lane.gather(folder):
+                for gathered in ahead(lane.gather(folder, chunk=chunk())):
                     commit(feed, "backfill", gathered, keeper, pierces=True, pair=False)
 
     def journal_only(self) -> None:
         """Journals as a backfill leaves them, the rows thrown away again."""
         self.read(self.whole)
-        with connection.cursor() as cursor:
-            for name in _TABLES:
-                cursor.execute(f"DELETE FROM telemetry_{name}")
+        self._empty()
 
     def base_rows(self) -> list[bases.Row]:
         return [

@@ -12,8 +12,10 @@ class Arc(models.Model):
     says what an arc belonged to says it by this key, never by row id.
     """
 
-    key = models.CharField(max_length=200, unique=True)
-    feed = models.ForeignKey(Feed, on_delete=models.PROTECT, related_name="arcs", db_index=False)
+    key = models.CharField(max_length=200)
+    feed = models.ForeignKey(
+        Feed, on_delete=models.PROTECT, related_name="arcs", db_index=False, db_constraint=False
+    )
     table = models.CharField(max_length=60)
     torch = models.CharField(max_length=20)
     on_us = models.BigIntegerField()
@@ -31,6 +33,8 @@ class Arc(models.Model):
 
     class Meta:
         ordering = ["on_us", "id"]
+        # Not `unique=True`: that would add an index for searches by the beginning of a key.
+        constraints = [models.UniqueConstraint(fields=["key"], name="arc_once")]
         indexes = [
             models.Index(fields=["table", "on_us"], name="arc_table_on"),
             models.Index(fields=["feed", "torch", "on_us"], name="arc_feed_torch_on"),

@@ -10,14 +10,15 @@ from dataclasses import replace
 from django.db import connection, transaction
 
 from telemetry.models import Cursor, Feed
+from telemetry.packed import Stretch, clipped
 from telemetry.store import asides
 from telemetry.store.clock import retime_all
 from telemetry.store.gathered import AnyRow, Gathered, row_of
 from telemetry.store.mend import mend_rejects
 from telemetry.store.repair import repair
 from telemetry.store.rollups import Dirty
-from telemetry.store.rows import insert_new, raise_ties, stored_ties
-from telemetry.store.tail import Tail
+from telemetry.store.rows import all_stored, insert_new, raise_ties, stored_ties
+from telemetry.store.tail import Made, Tail
 
 
 class CursorMoved(Exception):
@@ -132,6 +133,15 @@ def _marks(rows: Iterable[Cursor]) -> dict[str, tuple[int, int]]:
     return {row.lane: (row.sequence, row.changed_us) for row in rows}
 
 
+def _packed_of(rows: Sequence[AnyRow], gathered: Gathered) -> list[Stretch]:
+    """The arrays of some of the events, where those follow each other."""
+    first = gathered.events.index(rows[0])
+    last = first + len(rows)
+    if gathered.events[last - 1 : last] != [rows[-1]]:
+        return []
+    return clipped(gathered.packed, first, last)
+
+
 Spans = dict[str, tuple[int | None, int | None]]
 
 
@@ -146,7 +156,7 @@ def _events(
     if pair and events:
         keeper.tail = tail = keeper.tail or Tail(feed, pierces=pierces)
     if not gathered.late and (tail is None or tail.follows(events[0][1], gathered.stream)):
-        if _quickly(feed, gathered, events, tail, dirty):
+        if _quickly(feed, gathered, events, gathered.packed, tail, dirty):
             gathered.stored = len(events)
             return 0, {}
         keeper.forget()
@@ -155,19 +165,30 @@ def _events(
 
 
 def _quickly(
-    feed: Feed, gathered: Gathered, rows: Sequence[AnyRow], tail: Tail | None, dirty: Dirty
+    feed: Feed,
+    gathered: Gathered,
+    rows: Sequence[AnyRow],
+    packed: Sequence[Stretch],
+    tail: Tail | None,
+    dirty: Dirty,
 ) -> bool:
     """Stores rows behind all others; False, with nothing stored, where one was there already."""
+    made: list[Made] = []
+
+    def pair() -> None:
+        if tail is not None:
+            made.append(tail.pair(rows, gathered.stream))
+
     try:
         with transaction.atomic():
             if tail is not None:
                 tail.load({row[4] for row in rows})
-            if not insert_new(feed.pk, rows):
+            if not insert_new(feed.pk, rows, packed, gathered.feed_version, meanwhile=pair):
                 raise _NotAllNew
     except _NotAllNew:
         return False
-    if tail is not None:
-        tail.extend(rows, gathered.stream, dirty)
+    for some in made:
+        some.save(feed.pk, dirty)
     return True
 
 
@@ -175,6 +196,8 @@ def _carefully(
     feed: Feed, gathered: Gathered, tail: Tail | None, dirty: Dirty, pair: bool
 ) -> tuple[int, Spans]:
     """Looks up what is there, stores the rest and says which spans it touched."""
+    if not gathered.late and all_stored(feed.pk, gathered.events):
+        return len(gathered.events), {}
     both = gathered.events + gathered.late
     first = {row[0]: row for row in reversed(both)}
     stored = stored_ties(feed.pk, list(first))
@@ -192,7 +215,7 @@ def _carefully(
     known = len(stored) + (again if gathered.reread else -len(set(late_again)))
     behind = tail is not None and not gathered.late and not higher
     if new and behind and tail is not None and tail.follows(new[0][1], ""):
-        if not _quickly(feed, gathered, new, tail, dirty):
+        if not _quickly(feed, gathered, new, _packed_of(new, gathered), tail, dirty):
             raise RuntimeError(f"{feed.name}: events appeared beside the only writer")
         return known, {}
     if not insert_new(feed.pk, new):

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from telemetry.events import Columns, Event, Gap, Reject
 from telemetry.journal import Damage, Position
+from telemetry.packed import Stretch
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,7 @@ class Gathered:
     reread: bool
     feed_version: int
     clock: Clock
+    pierces: bool = True  # whether the source can know them
     events: list[AnyRow] = field(default_factory=list)
     late: list[AnyRow] = field(default_factory=list)
     rejects: list[tuple[str, Reject]] = field(default_factory=list)
@@ -99,6 +101,13 @@ class Gathered:
     sources: dict[tuple[str, int], dict[str, Any]] = field(default_factory=dict)
     state: dict[str, Any] = field(default_factory=dict)
     stored: int = 0
+    packed: list[Stretch] = field(default_factory=list)  # rows of `events`, again as arrays
+
+    def keep_from(self, from_us: int) -> None:
+        """Leaves only events of an instant or later."""
+        self.events = [row for row in self.events if row[1] >= from_us]
+        self.late = [row for row in self.late if row[1] >= from_us]
+        self.packed = []
 
     @property
     def any(self) -> bool:
@@ -106,9 +115,9 @@ class Gathered:
         return self.end != self.start or bool(self.events or self.late or self.rejects)
 
     @property
-    def full(self) -> bool:
-        """True where the transaction should not wait for more."""
-        return len(self.events) + len(self.late) + len(self.rejects) >= CHUNK
+    def count(self) -> int:
+        """Rows of a transaction."""
+        return len(self.events) + len(self.late) + len(self.rejects)
 
 
-CHUNK = 50_000
+CHUNK = 50_000  # rows a transaction

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import hashlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from itertools import chain
 from typing import Any
 
 from django.db import connection
 
 from telemetry.events import Event
+from telemetry.packed import Stretch
+from telemetry.store import copying
 from telemetry.store.gathered import AnyRow
 
 _COLUMNS = (
@@ -71,18 +75,47 @@ def insert_many(raw: Any, into: str, marks: str, rows: Sequence[Sequence[Any]]) 
     return count
 
 
-def insert_new(feed_id: int, rows: Sequence[AnyRow]) -> bool:
+def insert_new(
+    feed_id: int,
+    rows: Sequence[AnyRow],
+    packed: Sequence[Stretch] = (),
+    feed_version: int = 0,
+    *,
+    meanwhile: Callable[[], None] = lambda: None,
+) -> bool:
     """Inserts rows that should all be new; False where one was not. Then the caller's savepoint
-    must be rolled back."""
+    must be rolled back. `packed` says rows of `feed_version` again, as arrays. `meanwhile` is
+    what the caller does with them if they are new: begun already while a server works, where there
+    is one, it must not ask the database, and may come to nothing."""
     if connection.vendor == "sqlite" or len(rows) < _COPY_FROM:
-        return insert_events(feed_id, rows) == len(rows)
+        if insert_events(feed_id, rows) < len(rows):
+            return False
+        meanwhile()
+        return True
+    if copying.pays(rows, packed):
+        into = f"telemetry_event ({copying.COLUMNS}) FROM STDIN (FORMAT binary)"
+        parts: Iterator[bytes | str] = copying.copied(feed_id, rows, packed, feed_version)
+    else:
+        into = f"telemetry_event ({_COLUMNS}) FROM STDIN"
+        stretches = range(0, len(rows), _SCAN_CHUNK)
+        parts = (_copy_text(feed_id, rows[at : at + _SCAN_CHUNK]) for at in stretches)
+    connection.ensure_connection()
+    with ThreadPoolExecutor(1, thread_name_prefix="copying") as pool:
+        coming = pool.submit(_copy, connection.connection, into, parts)
+        try:
+            meanwhile()
+        except Exception:
+            if coming.result():
+                raise
+        return coming.result()
+
+
+def _copy(raw: Any, into: str, parts: Iterator[bytes | str]) -> bool:
+    """COPY over the driver's connection; False where a row was there already."""
     try:
-        with (
-            connection.cursor() as cursor,
-            cursor.copy(f"COPY telemetry_event ({_COLUMNS}) FROM STDIN") as copy,
-        ):
-            for at in range(0, len(rows), _SCAN_CHUNK):
-                copy.write(_copy_text(feed_id, rows[at : at + _SCAN_CHUNK]))
+        with raw.cursor() as cursor, cursor.copy(f"COPY {into}") as copy:
+            for part in parts:
+                copy.write(part)
     except Exception as error:
         # COPY raises the driver's own errors, and the driver is there only where it is used.
         if getattr(error, "sqlstate", None) == _UNIQUE_VIOLATION:
@@ -112,6 +145,23 @@ _TO_ESCAPE = frozenset("\\\t\n\r")
 
 def _escaped(text: str) -> str:
     return text if _TO_ESCAPE.isdisjoint(text) else text.translate(_ESCAPES)
+
+
+def all_stored(feed_id: int, rows: Sequence[AnyRow]) -> bool:
+    """Whether these very events, none of them among others of its instant, are stored already:
+    proven by one digest of their keys. False where that cannot be said at once."""
+    keys = sorted({row[0] for row in rows})
+    if connection.vendor != "postgresql" or len(keys) < len(rows) or any(row[3] for row in rows):
+        return False  # SQLite is in this process: looking keys up costs it little more
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT sha256(string_agg(key, '')) FROM (SELECT key FROM telemetry_event WHERE "
+            f"feed_id = %s AND key BETWEEN %s AND %s ORDER BY feed_id, key LIMIT {len(keys) + 1}"
+            ") AS stored",
+            [feed_id, keys[0], keys[-1]],
+        )
+        (digest,) = cursor.fetchone()
+    return digest is not None and bytes(digest) == hashlib.sha256(b"".join(keys)).digest()
 
 
 def stored_ties(feed_id: int, keys: Sequence[bytes]) -> dict[bytes, tuple[int, int]]:

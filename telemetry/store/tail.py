@@ -25,6 +25,14 @@ class Made(NamedTuple):
     new: list[ArcRow]
     strays: list[StrayRow]
 
+    def save(self, feed_id: int, dirty: Dirty) -> None:
+        """Writes them."""
+        for row in [*self.known, *self.new]:
+            dirty.add(row)
+        save_arcs(self.known)
+        save_arcs(self.new, all_new=True)
+        save_strays(feed_id, self.strays)
+
 
 class Tail:
     """Extends a feed's arcs by events that follow all stored ones.
@@ -66,15 +74,6 @@ class Tail:
             self._pairers[torch] = pairer
             if (still := pairer.open_arc()) is not None:
                 self._open.add(f"{self._feed.name}|{torch}|{still.key}")
-
-    def extend(self, rows: Sequence[AnyRow], stream: str, dirty: Dirty) -> None:
-        """Feeds rows already stored, in order; writes what they ended, opened or left over."""
-        made = self.pair(rows, stream)
-        for row in [*made.known, *made.new]:
-            dirty.add(row)
-        save_arcs(made.known)
-        save_arcs(made.new, all_new=True)
-        save_strays(self._feed.pk, made.strays)
 
     def pair(self, rows: Sequence[AnyRow], stream: str) -> Made:
         """Feeds rows, in order; what they ended, opened or left over is still to be written."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from telemetry.bulk import ahead, chunk
 from telemetry.clockwatch import KEEP, ClockWatch
 from telemetry.journal import Kind, Position, Recent, Writer
 from telemetry.journal.writer import clock_us
@@ -59,8 +60,9 @@ def announce(feed: Feed, lane: Lane, writer: Writer) -> None:
 class Storing:
     """A lane and its way into the database. Whatever fails is tried again with the same rows."""
 
-    def __init__(self, feed: Feed, name: str) -> None:
+    def __init__(self, feed: Feed, name: str, *, in_bulk: bool = False) -> None:
         self.feed = feed
+        self.in_bulk = in_bulk  # much at once and nobody waiting: decodes ahead of the database
         self._folder = journal_folder(feed.name, name)
         marks = marks_of(feed)  # before all else is read: whoever writes meanwhile is noticed
         self.lane = load_lane(feed, name)
@@ -133,11 +135,16 @@ class Storing:
         if self.pending is None and self._source is not None:
             self.pending = self._advance()
         if self.pending is None:  # one that has ended knows nothing of what came since it began
-            self._source = self.lane.gather(self._folder, until, recent=self.recent)
+            self._source = self._gather(until)
             self.pending = self._advance()
         if self.pending is None:
             self._source = None
         return self.pending
+
+    def _gather(self, until: Position | None) -> Iterator[Gathered]:
+        if self.in_bulk:
+            return ahead(self.lane.gather(self._folder, until, chunk=chunk()))
+        return self.lane.gather(self._folder, until, recent=self.recent)
 
     def _advance(self) -> Gathered | None:
         try:
@@ -167,6 +174,4 @@ class Storing:
             self.settle([self])
 
     def _commit(self, gathered: Gathered) -> None:
-        description = self.lane.description
-        pierces = description is not None and description.knows.pierces
-        commit(self.feed, self.lane.name, gathered, self._keeper, pierces=pierces)
+        commit(self.feed, self.lane.name, gathered, self._keeper, pierces=gathered.pierces)

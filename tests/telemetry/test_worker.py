@@ -98,7 +98,7 @@ def wait_listening(house: House, name: str) -> None:
     from telemetry.locks import is_held
 
     lock = house.folder / "data" / "journal" / name / "live.lock"
-    until(lambda: is_held(lock), within_s=20, what="the worker takes its lock")
+    until(lambda: is_held(lock), within_s=60, what="the worker takes its lock")
 
 
 def sample_of(text: str, raw: bytes) -> dict:

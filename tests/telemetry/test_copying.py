@@ -1,0 +1,129 @@
+"""Rows in PostgreSQL's binary form of COPY say what the rows say, however they were laid out."""
+
+from __future__ import annotations
+
+import random
+import struct
+
+import pytest
+
+from telemetry.description import parse_description
+from telemetry.events import PROGRAM, SAMPLE_A
+from telemetry.packed import Stretch, clipped
+from telemetry.plain import PlainReader
+from telemetry.store import copying
+from telemetry.store.gathered import row_of, rows_of
+from telemetry.wholesale import BulkDecoder
+from tests.telemetry.test_wholesale import TOML, description_of, made
+
+WHOLE = {2: "!h", 4: "!i", 8: "!q"}
+
+
+def read_back(raw: bytes) -> list[tuple]:
+    """Rows of a binary COPY, read as PostgreSQL's page on it says (COPY, "Binary Format"): a
+    signature of 11 bytes, flags, the length of an extension; rows; -1."""
+    assert raw[:11] == b"PGCOPY\n\xff\r\n\0"
+    flags, extension = struct.unpack("!ii", raw[11:19])
+    assert (flags, extension) == (0, 0)
+    at, rows = 19, []
+    while (count := struct.unpack("!h", raw[at : at + 2])[0]) != -1:
+        at += 2
+        fields: list[bytes | None] = []
+        for _ in range(count):
+            (size,) = struct.unpack("!i", raw[at : at + 4])
+            at += 4
+            fields.append(None if size < 0 else raw[at : at + size])
+            at += max(size, 0)
+        rows.append(tuple(fields))
+    assert at + 2 == len(raw)
+    return [spelt_out(row) for row in rows]
+
+
+def spelt_out(fields: tuple) -> tuple:
+    """Fields by the types of the table's columns, put into a row's own order."""
+    said = dict(zip(copying.COLUMNS.split(", "), fields, strict=True))
+
+    def whole(name: str, size: int) -> int:
+        assert len(said[name]) == size
+        return struct.unpack(WHOLE[size], said[name])[0]
+
+    number, text = said["number"], said["text"]
+    return whole("feed_id", 8), (
+        said["key"], whole("at_us", 8), whole("seq", 8), whole("tie", 4), said["torch"].decode(),
+        whole("kind", 2), None if number is None else struct.unpack("!d", number)[0],
+        None if text is None else text.decode(), said["stamp"].decode(), whole("received_us", 8),
+        whole("feed_version", 4), whole("clock_version", 4),
+    )  # fmt: skip
+
+
+def decoded(chance: random.Random, count: int) -> tuple[list[tuple], list[Stretch]]:
+    """Rows of made-up lines with the arrays that go with them, as a lane gathers them."""
+    description = description_of(chance)
+    decoder = BulkDecoder(description)
+    batch = decoder.feed_block(
+        made(description, chance, count), position=0, arrival_us=5, source="made"
+    )
+    rows: list[tuple] = []
+    stretches = []
+    for run in [*batch.runs, *decoder.flush().runs]:
+        rows += [tuple(row_of(event, 0, 3, 0)) for event in run.events]
+        if run.columns is not None:
+            stretches.append(Stretch(len(rows), run.columns.packed, 5))
+            rows += [tuple(row) for row in rows_of(run.columns, 5, 3)]
+    return rows, stretches
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_rows_come_back_as_they_were_whether_laid_out_by_arrays_or_not(seed):
+    rows, stretches = decoded(random.Random(seed), 400)
+    expected = [(9, row) for row in rows]
+    assert read_back(b"".join(copying.copied(9, rows, stretches, 3))) == expected
+    assert read_back(b"".join(copying.copied(9, rows, [], 3))) == expected
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_part_of_the_rows_keeps_the_arrays_that_speak_of_it(seed):
+    chance = random.Random(seed)
+    rows: list[tuple] = []
+    while len(rows) < 100:  # some feeds take hardly any of the lines made up
+        rows, stretches = decoded(chance, 400)
+    first = chance.randrange(len(rows) // 2)
+    last = chance.randrange(first + 1, len(rows))
+    part = clipped(stretches, first, last)
+    got = read_back(b"".join(copying.copied(9, rows[first:last], part, 3)))
+    assert got == [(9, row) for row in rows[first:last]]
+
+
+def plain(names_every: int) -> tuple[list[tuple], list[Stretch]]:
+    columns = ["seq", "time", "signal", "value"]
+    reader = PlainReader.make(
+        parse_description(
+            TOML.format(
+                torch='torch = "7"', separator=",", zone="UTC", window_s=0,
+                columns=", ".join(f'"{column}"' for column in columns),
+            )
+        )
+    )  # fmt: skip
+    assert reader is not None
+    words = (
+        "PROGRAM,a.nc" if n % names_every == 0 else "AMPS,61.5" if n % 2 else "ARC ON,"
+        for n in range(1_000)
+    )
+    lines = [f"{n},2026-06-01T00:00:{n // 50:02},{word}\n" for n, word in enumerate(words)]
+    found = reader.read("".join(lines).encode(), columns).columns
+    return [tuple(row) for row in rows_of(found, 5, 3)], [Stretch(0, found.packed, 5)]
+
+
+@pytest.mark.parametrize("names_every", [3, 400])
+def test_lines_with_names_stay_in_their_place_few_or_many(names_every):
+    rows, stretches = plain(names_every)
+    assert sum(row[5] == PROGRAM for row in rows) == -(-1_000 // names_every)
+    assert any(row[5] == SAMPLE_A for row in rows)
+    assert read_back(b"".join(copying.copied(1, rows, stretches, 3))) == [(1, r) for r in rows]
+
+
+def test_arrays_pay_where_most_rows_are_plain_lines():
+    rows, stretches = plain(400)
+    assert copying.pays(rows, stretches)
+    assert not copying.pays(rows, clipped(stretches, 0, 499))
+    assert copying.pays(rows, clipped(stretches, 0, 500))
