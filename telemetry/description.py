@@ -12,7 +12,7 @@ column named `ignore` is passed over. Left out, `torch` is "1", `[source] kind` 
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -88,6 +88,19 @@ class Description:
     signals: dict[str, int]
     knows: Knows
     window_s: float = 2.0
+
+    @property
+    def is_level(self) -> bool:
+        """True for a bare contact, of which each poll means something only beside the last one."""
+        return self.line.format == "level"
+
+    def knowing(self, later: Description) -> Description:
+        """This one, with the words for on and off that `later` lists and this one does not."""
+        known = {*self.line.on, *self.line.off, *self.signals}
+        on = [word for word in later.line.on if word not in known]
+        off = [word for word in later.line.off if word not in known]
+        line = replace(self.line, on=(*self.line.on, *on), off=(*self.line.off, *off))
+        return replace(self, line=line, signals={**later.signals, **self.signals})
 
     @property
     def times_from_arrival(self) -> bool:

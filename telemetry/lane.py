@@ -42,11 +42,18 @@ class Lane:
     """One lane in memory: decoder, position, and what was gathered since the last commit."""
 
     def __init__(
-        self, name: str, versions: Versions, *, position: Position, state: dict[str, Any]
+        self,
+        name: str,
+        versions: Versions,
+        *,
+        position: Position,
+        state: dict[str, Any],
+        later: Description | None = None,
     ) -> None:
         self.name = name
         self.position = position
         self._versions = versions
+        self._later = later  # lends its words to descriptions before it
         self._version: int = state.get("version", 0)
         self._stream: int = state.get("stream", 0)
         self._reread: bool = state.get("reread", False)
@@ -215,6 +222,8 @@ class Lane:
         self._version = version = record.meta["version"]
         name = f"{self._versions.feed_name} version {version}"
         self.description = parse_description(record.body.decode(), name=name)
+        if self._later is not None and self.description.is_level:
+            self.description = self.description.knowing(self._later)
         self._now.feed_version, self._now.pierces = version, self._knows_pierces
         self._now.new_version = version if version > 1 else None
         self._restart(reread=self._reread)

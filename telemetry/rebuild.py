@@ -97,10 +97,15 @@ def _replay(feed: Feed, from_us: int | None) -> None:
 def _gathered(
     feed: Feed, name: str, cursor: Cursor | None, cuts: list[int]
 ) -> Iterator[tuple[str, Gathered]]:
+    """One lane. Polls of a bare contact cannot be mended one by one as other lines are: those
+    that the description of then refused are read by the words of the one in force."""
+    versions = versions_of(feed)
+    newest = versions.description(feed.version)
     until = None
     if cursor is not None:
         until = Position(cursor.segment, cursor.byte_offset, cursor.sequence)
-    lane = Lane(name, versions_of(feed), position=Position(), state={})
+    later = newest if newest.is_level else None
+    lane = Lane(name, versions, position=Position(), state={}, later=later)
     for gathered in lane.gather(journal_folder(feed.name, name), until, cuts):
         yield name, gathered
 

@@ -19,8 +19,8 @@ def mend_rejects(feed: Feed, version: int) -> list[Event]:
     mended: list[Event] = []
     text = FeedVersion.objects.get(feed=feed, version=version).text
     description = parse_description(text, name=feed.name)
-    if description.line.format == "level":
-        return mended  # what a level means depends on the one before it
+    if description.is_level:
+        return mended  # what a poll means hangs on the one before it: see `rebuild`
     for reject in _waiting(feed).filter(feed_version__lt=version).iterator():
         raw = bytes(reject.raw)
         if len(raw) >= KEEP_BYTES:
@@ -39,12 +39,22 @@ def mendable(feed: Feed, text: str, most: int = 5_000) -> tuple[int, int]:
     stores nothing. Raises DescriptionError."""
     description = parse_description(text, name=feed.name)
     rejects = _waiting(feed).order_by("-received_us", "-pk")[:most]
-    if description.line.format == "level":
-        return len(rejects), 0
     good = [
-        r for r in rejects if len(bytes(r.raw)) < KEEP_BYTES and _read(description, bytes(r.raw), r)
-    ]
+        reject for reject in rejects
+        if len(bytes(reject.raw)) < KEEP_BYTES and _is_read(description, reject)
+    ]  # fmt: skip
     return len(rejects), len(good)
+
+
+def _is_read(description: Description, reject: Reject) -> bool:
+    """Of a bare contact: whether its poll is read; alone it is no edge."""
+    raw = bytes(reject.raw)
+    if not description.is_level:
+        return bool(_read(description, raw, reject))
+    batch = Decoder(description).feed_block(
+        raw + b"\n", position=0, arrival_us=reject.received_us, source=reject.source
+    )
+    return bool(batch.lines) and not batch.rejects
 
 
 def _waiting(feed: Feed) -> QuerySet[Reject]:

@@ -15,6 +15,7 @@ from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
 from telemetry.store import CursorMoved, Gathered, commit
 from telemetry.store.commit import Keeper, marks_of, settle, torches_of
+from telemetry.store.mend import mendable
 from telemetry.store.rollups import Dirty
 from telemetry.store.tail import Tail
 from telemetry.store.together import News, is_plain, open_end
@@ -87,7 +88,23 @@ class Storing:
             self.lane = load_lane(self.feed, self.lane.name)
             return True
         self.stored()
+        if gathered.new_version is not None:
+            self._read_polls_again(gathered.new_version)
         return True
+
+    def _read_polls_again(self, version: int) -> None:
+        """Polls of a bare contact that earlier descriptions refused, if a new one reads any. They
+        change what those after them mean, so the feed is decoded anew."""
+        from telemetry.rebuild import rebuild  # which reads lanes as this does
+
+        versions = versions_of(self.feed)
+        if not versions.description(version).is_level:
+            return
+        if mendable(self.feed, versions.text(version))[1]:
+            self.feed.refresh_from_db()
+            rebuild(self.feed)
+            self._source = None
+            self.lane = load_lane(self.feed, self.lane.name)
 
     def is_done(self, until: Position) -> bool:
         """Whether all up to a position is stored."""

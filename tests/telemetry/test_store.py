@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from telemetry.rebuild import rebuild
 from telemetry.sample import as_json, decode_sample
 from telemetry.selectors import arcs_gone_since, feed_status
 from telemetry.services import clock_correct, feed_register
+from telemetry.store.mend import mendable
 from telemetry.worker import run_once
 from tests.telemetry.table_lines import arcs_of, feed_text, simulate, strays_of
 
@@ -253,6 +255,55 @@ def test_a_mended_description_reads_refused_lines_again(tmp_path):
     before = everything()
     rebuild(feed)
     assert everything() == before
+
+
+LEVEL = """
+table = "north"
+[source]
+kind = "csv_file"
+path = {path}
+[line]
+format = "level"
+columns = ["time", "level"]
+{words}
+[time]
+zone = "UTC"
+"""
+
+
+def seconds_burnt() -> list[tuple]:
+    arcs = Arc.objects.order_by("on_us")
+    return [(arc.on_us // 1_000_000 % 3600, arc.seconds) for arc in arcs]
+
+
+@pytest.mark.parametrize("moved_too", [False, True])
+def test_polls_of_a_bare_contact_that_were_refused_change_what_those_after_them_mean(
+    tmp_path, moved_too
+):
+    live = tmp_path / "live.csv"
+    path = json.dumps(str(live))
+    polls = ("00,0", "10,1", "20,OPEN", "30,1", "40,0", "50,OPEN", "55,?")
+    live.write_text("".join(f"2026-03-10T06:00:{poll}\n" for poll in polls))
+    feed = feed_register(name="n", text=LEVEL.format(path=path, words=""), by="test")
+    run_once([feed])
+    # Without the contact's opening at 06:00:20 it looks like one arc of 30 s.
+    assert seconds_burnt() == [(10, 30.0)]
+    assert feed_status(feed)["rejected"] == 3
+    # A word that only the first description lists goes on meaning what it meant then.
+    words = 'off = ["OPEN"]' if moved_too else 'off = ["0", "OPEN"]'
+    text = LEVEL.format(path=path, words=words)
+    assert mendable(feed, text) == (3, 2)
+    feed = feed_register(name="n", text=text, by="test")
+    run_once([feed])
+    assert seconds_burnt() == [(10, 10.0), (30, 10.0)]
+    assert feed_status(feed)["rejected"] == 1
+    before = everything()
+    rebuild(feed)
+    assert everything() == before
+    with live.open("a") as file:
+        file.write("2026-03-10T06:01:00,1\n2026-03-10T06:01:07,OPEN\n")
+    run_once([feed])
+    assert seconds_burnt() == [(10, 10.0), (30, 10.0), (60, 7.0)]
 
 
 def test_a_corrected_clock_moves_arcs_keeps_stamps_and_survives_a_rebuild(tmp_path):
