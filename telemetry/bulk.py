@@ -10,7 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 from django.db import connection
 
-from telemetry.store.gathered import CHUNK, Gathered
+from telemetry.store.gathered import Gathered
 
 
 def large_cache() -> None:
@@ -35,11 +35,6 @@ def few_collections() -> Iterator[None]:
         gc.set_threshold(*before)
 
 
-def chunk() -> int:
-    """Rows a transaction of a long run: few where the server works while the next are decoded."""
-    return _SERVED_CHUNK if connection.vendor == "postgresql" else CHUNK
-
-
 def ahead(every: Iterator[Gathered]) -> Iterator[Gathered]:
     """The same, the next decoded on a thread beside while the last is stored.
 
@@ -61,5 +56,4 @@ def ahead(every: Iterator[Gathered]) -> Iterator[Gathered]:
         sys.setswitchinterval(before)
 
 
-_SERVED_CHUNK = 12_500
 _TURN_S = 0.0005  # as long as the server may lie idle until the decoding thread gives way

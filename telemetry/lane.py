@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ from telemetry.events import Batch, Columns, Event, Reject
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
 from telemetry.packed import Stretch
 from telemetry.store.clock import clock_at
-from telemetry.store.gathered import CHUNK, AnyRow, Clock, Gathered, row_of, rows_of
+from telemetry.store.gathered import AnyRow, Clock, Gathered, row_of, rows_of
 from telemetry.wholesale import BulkDecoder
 
 LANES = ("live", "backfill")
@@ -95,9 +95,8 @@ class Lane:
         until: Position | None = None,
         cuts: Sequence[int] = (),
         recent: Recent | None = None,
-        chunk: int = CHUNK,
     ) -> Iterator[Gathered]:
-        """What the journal holds from here on, cut into transactions of `chunk` rows, and at
+        """What the journal holds from here on, cut into transactions of a bounded size, and at
         the instants `cuts` (in order) so that lanes can be taken in the order they came in.
         `recent` has records of its end that need not be read back."""
         ahead = list(reversed(cuts))
@@ -110,12 +109,15 @@ class Lane:
                     ahead.pop()
                     if self._now.any:
                         yield self._take()
-                if turn and self._now.any:
+                if turn and not self._now.bare:
                     yield self._take()
                 self._now.began_us = self._now.began_us or item.utc_us
             self.position = self._now.end = position
             self._apply(item)
-            if turn or self._now.count >= chunk:
+            if turn and self._now.bare:
+                # A commit for nothing but where the journal is would cost as much as one with rows.
+                self._now = replace(self._now, **self._standing())
+            elif turn or self._now.full:
                 yield self._take()
         if self._now.any:
             yield self._take()
@@ -130,15 +132,17 @@ class Lane:
             yield from read(folder, self.position, until)
 
     def _fresh(self) -> Gathered:
-        return Gathered(
-            start=self.position,
-            end=self.position,
-            stream=f"{self.name}/{self._stream}",
-            reread=self._reread,
-            feed_version=self._version,
-            pierces=self._knows_pierces,
-            clock=self._clocks[-1] if self._clocks else Clock(),
-        )
+        return Gathered(start=self.position, end=self.position, **self._standing())
+
+    def _standing(self) -> dict[str, Any]:
+        """What is in force for the lines to come."""
+        return {
+            "stream": f"{self.name}/{self._stream}",
+            "reread": self._reread,
+            "feed_version": self._version,
+            "pierces": self._knows_pierces,
+            "clock": self._clocks[-1] if self._clocks else Clock(),
+        }
 
     def _take(self) -> Gathered:
         done = self._now

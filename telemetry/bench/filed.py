@@ -15,7 +15,7 @@ from telemetry.backfill import backfill
 from telemetry.bench import bases, shop
 from telemetry.bench.apart import scratch
 from telemetry.bench.intake import spread
-from telemetry.bulk import ahead, chunk, few_collections, large_cache
+from telemetry.bulk import ahead, few_collections, large_cache
 from telemetry.database import ensure_database
 from telemetry.models import Arc, Cursor, Event, Feed, Reject, Repeat, Rollup, Stray
 from telemetry.services import feed_register
@@ -79,7 +79,7 @@ class Bench:
             lane, keeper = load_lane(feed, "backfill"), Keeper()
             folder = Path(settings.DATA_DIR) / "journal" / feed.name / "backfill"
             with few_collections():
-                for gathered in ahead(lane.gather(folder, chunk=chunk())):
+                for gathered in ahead(lane.gather(folder)):
                     commit(feed, "backfill", gathered, keeper, pierces=True, pair=False)
 
     def journal_only(self) -> None:

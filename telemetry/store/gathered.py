@@ -115,9 +115,18 @@ class Gathered:
         return self.end != self.start or bool(self.events or self.late or self.rejects)
 
     @property
-    def count(self) -> int:
-        """Rows of a transaction."""
-        return len(self.events) + len(self.late) + len(self.rejects)
+    def bare(self) -> bool:
+        """True where there is nothing but how far the journal was read."""
+        kept = (
+            self.events, self.late, self.rejects, self.gaps, self.link_gaps, self.repeats,
+            self.damages, self.lines, self.sources,
+        )  # fmt: skip
+        return not any(kept) and self.new_version is None and self.new_clock is None
+
+    @property
+    def full(self) -> bool:
+        """True where the transaction should not wait for more."""
+        return len(self.events) + len(self.late) + len(self.rejects) >= CHUNK
 
 
 CHUNK = 50_000  # rows a transaction

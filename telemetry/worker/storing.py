@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from telemetry.bulk import ahead, chunk
+from telemetry.bulk import ahead
 from telemetry.clockwatch import KEEP, ClockWatch
 from telemetry.journal import Kind, Position, Recent, Writer
 from telemetry.journal.writer import clock_us
@@ -160,7 +160,7 @@ class Storing:
 
     def _gather(self, until: Position | None) -> Iterator[Gathered]:
         if self.in_bulk:
-            return ahead(self.lane.gather(self._folder, until, chunk=chunk()))
+            return ahead(self.lane.gather(self._folder, until))
         return self.lane.gather(self._folder, until, recent=self.recent)
 
     def _advance(self) -> Gathered | None:
