@@ -18,7 +18,7 @@ from telemetry.store.mend import mend_rejects
 from telemetry.store.repair import repair
 from telemetry.store.rollups import Dirty
 from telemetry.store.rows import all_stored, insert_new, raise_ties, stored_ties
-from telemetry.store.tail import Made, Tail
+from telemetry.store.tail import Tail
 
 
 class CursorMoved(Exception):
@@ -173,12 +173,7 @@ def _quickly(
     dirty: Dirty,
 ) -> bool:
     """Stores rows behind all others; False, with nothing stored, where one was there already."""
-    made: list[Made] = []
-
-    def pair() -> None:
-        if tail is not None:
-            made.append(tail.pair(rows, gathered.stream))
-
+    pair = (lambda some: None) if tail is None else tail.feed
     try:
         with transaction.atomic():
             if tail is not None:
@@ -187,8 +182,8 @@ def _quickly(
                 raise _NotAllNew
     except _NotAllNew:
         return False
-    for some in made:
-        some.save(feed.pk, dirty)
+    if tail is not None:
+        tail.made(gathered.stream).save(feed.pk, dirty)
     return True
 
 

@@ -1,8 +1,8 @@
-"""Event rows in PostgreSQL's binary form of COPY. Pure.
+"""Event rows in PostgreSQL's two forms of COPY. Pure.
 
-The form, of its documentation (COPY, "Binary Format"): a head; for each row the number of its
-fields and for each field its length in bytes (-1: null) and its bytes, numbers big-endian; at the
-end a count of -1. Plain lines are laid out by the arrays they were read by, at a quarter of the
+The binary form, of its documentation (COPY, "Binary Format"): a head; for each row the number of
+its fields and for each field its length in bytes (-1: null) and its bytes, numbers big-endian; at
+the end a count of -1. Plain lines are laid out by the arrays they were read by, at a quarter of the
 cost of a text for each.
 """
 
@@ -21,6 +21,10 @@ from telemetry.store.gathered import AnyRow
 COLUMNS: Final = (
     "feed_id, key, at_us, seq, tie, kind, received_us, feed_version, clock_version, torch, text, "
     "stamp, number"
+)
+TEXT_COLUMNS: Final = (
+    "feed_id, key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, "
+    "feed_version, clock_version"
 )
 _FIELDS: Final = 13
 _HEAD: Final = b"PGCOPY\n\xff\r\n\0" + struct.pack("!ii", 0, 0)
@@ -132,3 +136,26 @@ def _layout(torch: int, stamp: int) -> np.dtype[np.void]:
     for name, form in forms.items():
         fields += [(f"{name} size", ">i4"), (name, form)] if form else [(f"{name} size", ">i4")]
     return np.dtype(fields)
+
+
+def as_text(feed_id: int, rows: Sequence[AnyRow]) -> str:
+    """Rows of TEXT_COLUMNS: tabs between, \\N for null, backslashes escaped."""
+    feed = f"{feed_id}\t\\\\x"
+    lines = [
+        f"{feed}{key.hex()}\t{at_us}\t{seq}\t{tie}\t{_escaped(torch)}\t{kind}\t"
+        f"{_NO_TEXT if number is None else repr(number)}\t"
+        f"{_NO_TEXT if text is None else _escaped(text)}\t{_escaped(stamp)}\t{received_us}\t"
+        f"{feed_version}\t{clock_version}\n"
+        for key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, feed_version,
+        clock_version in rows
+    ]  # fmt: skip
+    return "".join(lines)
+
+
+_NO_TEXT: Final = "\\N"
+_ESCAPES: Final = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
+_TO_ESCAPE: Final = frozenset("\\\t\n\r")
+
+
+def _escaped(text: str) -> str:
+    return text if _TO_ESCAPE.isdisjoint(text) else text.translate(_ESCAPES)

@@ -20,13 +20,10 @@ from typing import Any, NamedTuple
 from django.db import connection
 
 from telemetry.store.arcrows import CHANGES_LOCK, ArcRow
+from telemetry.store.copying import TEXT_COLUMNS, as_text
 from telemetry.store.gathered import AnyRow
 
 UNIQUE_VIOLATION = "23505"
-_EVENT = (
-    "feed_id, key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, "
-    "feed_version, clock_version"
-)
 _ARC = {
     "key": "text", "feed_id": "bigint", '"table"': "text", "torch": "text", "on_us": "bigint",
     "off_us": "bigint", "ended": "text", "pierces": "integer", "first_pierce_us": "bigint",
@@ -69,11 +66,12 @@ def begin(feed_ids: Sequence[int]) -> list[tuple[int, str, int, int]]:
 
 def copy_events(every: Iterable[tuple[int, Sequence[AnyRow]]]) -> None:
     """Events by feed id, all new; raises the driver's unique violation where one is not."""
-    lines = [_line(feed_id, row) for feed_id, rows in every for row in rows]
+    lines = "".join([as_text(feed_id, rows) for feed_id, rows in every])
     if not lines:
         return
-    with _cursor() as cursor, cursor.copy(f"COPY telemetry_event ({_EVENT}) FROM STDIN") as copy:
-        copy.write("".join(lines))
+    into = f"COPY telemetry_event ({TEXT_COLUMNS}) FROM STDIN"
+    with _cursor() as cursor, cursor.copy(into) as copy:
+        copy.write(lines)
 
 
 def finish(arcs: Sequence[ArcRow], moved: Sequence[Moved], now_us: int) -> None:
@@ -121,26 +119,6 @@ def _cursors_sql(now_us: int) -> str:
 def _as_json(moved: Moved) -> str:
     rest = json.dumps({**moved._asdict(), "state": 0})
     return rest.replace('"state": 0', f'"state": {moved.state}', 1)
-
-
-def _line(feed_id: int, row: AnyRow) -> str:
-    """A row as PostgreSQL's text form of COPY: tabs between, \\N for null, backslashes escaped."""
-    key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, *versions = row
-    return (
-        f"{feed_id}\t\\\\x{key.hex()}\t{at_us}\t{seq}\t{tie}\t{_escaped(torch)}\t{kind}\t"
-        f"{_NULL if number is None else repr(number)}\t"
-        f"{_NULL if text is None else _escaped(text)}\t{_escaped(stamp)}\t{received_us}\t"
-        f"{versions[0]}\t{versions[1]}\n"
-    )
-
-
-_NULL = "\\N"
-_ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
-_TO_ESCAPE = frozenset("\\\t\n\r")
-
-
-def _escaped(text: str) -> str:
-    return text if _TO_ESCAPE.isdisjoint(text) else text.translate(_ESCAPES)
 
 
 def _cursor() -> Any:

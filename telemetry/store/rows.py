@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from itertools import chain
 from typing import Any
 
@@ -15,13 +14,11 @@ from telemetry.packed import Stretch
 from telemetry.store import copying
 from telemetry.store.gathered import AnyRow
 
-_COLUMNS = (
-    "feed_id, key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, "
-    "feed_version, clock_version"
-)
+_COLUMNS = copying.TEXT_COLUMNS
 _IN_CHUNK = 900
 _SCAN_CHUNK = 2_000
 _COPY_FROM = 200
+_AT_ONCE = 2_000  # rows; about what a socket holds
 _A_STATEMENT = 50  # rows; the oldest SQLite takes 999 values in one
 _UNIQUE_VIOLATION = "23505"
 
@@ -81,70 +78,50 @@ def insert_new(
     packed: Sequence[Stretch] = (),
     feed_version: int = 0,
     *,
-    meanwhile: Callable[[], None] = lambda: None,
+    meanwhile: Callable[[Sequence[AnyRow]], None] = lambda rows: None,
 ) -> bool:
     """Inserts rows that should all be new; False where one was not. Then the caller's savepoint
     must be rolled back. `packed` says rows of `feed_version` again, as arrays. `meanwhile` is
-    what the caller does with them if they are new: begun already while a server works, where there
-    is one, it must not ask the database, and may come to nothing."""
+    given all rows in order, some at a time while a server works on others: it must not ask the
+    database, and may come to nothing."""
     if connection.vendor == "sqlite" or len(rows) < _COPY_FROM:
         if insert_events(feed_id, rows) < len(rows):
             return False
-        meanwhile()
+        meanwhile(rows)
         return True
     if copying.pays(rows, packed):
         into = f"telemetry_event ({copying.COLUMNS}) FROM STDIN (FORMAT binary)"
         parts: Iterator[bytes | str] = copying.copied(feed_id, rows, packed, feed_version)
     else:
-        into = f"telemetry_event ({_COLUMNS}) FROM STDIN"
-        stretches = range(0, len(rows), _SCAN_CHUNK)
-        parts = (_copy_text(feed_id, rows[at : at + _SCAN_CHUNK]) for at in stretches)
-    connection.ensure_connection()
-    with ThreadPoolExecutor(1, thread_name_prefix="copying") as pool:
-        coming = pool.submit(_copy, connection.connection, into, parts)
-        try:
-            meanwhile()
-        except Exception:
-            if coming.result():
-                raise
-        return coming.result()
-
-
-def _copy(raw: Any, into: str, parts: Iterator[bytes | str]) -> bool:
-    """COPY over the driver's connection; False where a row was there already."""
+        into = f"telemetry_event ({copying.TEXT_COLUMNS}) FROM STDIN"
+        stretches = range(0, len(rows), _AT_ONCE)
+        parts = (copying.as_text(feed_id, rows[at : at + _AT_ONCE]) for at in stretches)
+    done, fault = 0, None
     try:
-        with raw.cursor() as cursor, cursor.copy(f"COPY {into}") as copy:
+        with connection.cursor() as cursor, cursor.copy(f"COPY {into}") as copy:
             for part in parts:
                 copy.write(part)
+                if fault is None:
+                    fault = _fault_of(meanwhile, rows[done : done + _AT_ONCE])
+                    done += _AT_ONCE
     except Exception as error:
         # COPY raises the driver's own errors, and the driver is there only where it is used.
         if getattr(error, "sqlstate", None) == _UNIQUE_VIOLATION:
             return False
         raise
+    if fault is not None:
+        raise fault
+    meanwhile(rows[done:])
     return True
 
 
-def _copy_text(feed_id: int, rows: Sequence[AnyRow]) -> str:
-    """Rows as PostgreSQL's text form of COPY: tabs between, \\N for null, backslashes escaped."""
-    feed = f"{feed_id}\t\\\\x"
-    lines = [
-        f"{feed}{key.hex()}\t{at_us}\t{seq}\t{tie}\t{_escaped(torch)}\t{kind}\t"
-        f"{_NULL if number is None else repr(number)}\t"
-        f"{_NULL if text is None else _escaped(text)}\t{_escaped(stamp)}\t{received_us}\t"
-        f"{feed_version}\t{clock_version}\n"
-        for key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, feed_version,
-        clock_version in rows
-    ]  # fmt: skip
-    return "".join(lines)
-
-
-_NULL = "\\N"
-_ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
-_TO_ESCAPE = frozenset("\\\t\n\r")
-
-
-def _escaped(text: str) -> str:
-    return text if _TO_ESCAPE.isdisjoint(text) else text.translate(_ESCAPES)
+def _fault_of(work: Callable[[Sequence[AnyRow]], None], rows: Sequence[AnyRow]) -> Exception | None:
+    """What working on rows ended with: no fault where they turn out not to be new."""
+    try:
+        work(rows)
+    except Exception as fault:
+        return fault
+    return None
 
 
 def all_stored(feed_id: int, rows: Sequence[AnyRow]) -> bool:

@@ -47,6 +47,9 @@ class Tail:
         self._versions: dict[str, tuple[int, int]] = {}
         self._stored: dict[str, ArcRow] = {}
         self._open: set[str] = set()  # keys of arcs that are stored as open
+        self._arcs: list[ArcRow] = []  # of rows fed, not said yet
+        self._strays: list[StrayRow] = []
+        self._fed: set[str] = set()  # torches
         self.owner = ""
         with connection.cursor() as cursor:
             cursor.execute("SELECT max(at_us) FROM telemetry_event WHERE feed_id = %s", [feed.pk])
@@ -77,8 +80,13 @@ class Tail:
 
     def pair(self, rows: Sequence[AnyRow], stream: str) -> Made:
         """Feeds rows, in order; what they ended, opened or left over is still to be written."""
-        arcs: list[ArcRow] = []
-        strays: list[StrayRow] = []
+        self.feed(rows)
+        return self.made(stream)
+
+    def feed(self, rows: Sequence[AnyRow]) -> None:
+        """Takes rows, in order and all of one stream; `made` then says what came of them."""
+        if not rows:
+            return
         pairers, versions = self._pairers, self._versions
         versions.update((row[0].hex(), row[10:12]) for row in rows if row[5] == ARC_ON)
         torches = {row[4] for row in rows}
@@ -90,13 +98,19 @@ class Tail:
                 continue
             for ended, row in pairers[torch].take_all(some):
                 if ended is None:
-                    strays.append((torch, row[1], row[5], row[0].hex()))
+                    self._strays.append((torch, row[1], row[5], row[0].hex()))
                 else:
-                    arcs.append(arc_row(self._feed, ended, versions.pop(ended.key)))
-        for torch in torches - {""}:
-            still = pairers[torch].open_arc()
+                    self._arcs.append(arc_row(self._feed, ended, versions.pop(ended.key)))
+        self._fed |= torches - {""}
+        self.head_us = rows[-1][1]
+
+    def made(self, stream: str) -> Made:
+        """What the rows fed since the last call ended, opened or left over."""
+        arcs, strays = self._arcs, self._strays
+        for torch in self._fed:
+            still = self._pairers[torch].open_arc()
             if still is not None:
-                arc = arc_row(self._feed, still, versions[still.key])
+                arc = arc_row(self._feed, still, self._versions[still.key])
                 if self._stored.get(torch) != arc:
                     self._stored[torch] = arc
                     arcs.append(arc)
@@ -104,7 +118,8 @@ class Tail:
         new = [row for row in arcs if row.key not in self._open]
         self._open.difference_update(row.key for row in known)
         self._open.update(row.key for row in arcs if row.ended == "open")
-        self.owner, self.head_us = stream, rows[-1][1]
+        self.owner = stream
+        self._arcs, self._strays, self._fed = [], [], set()
         return Made(known, new, strays)
 
 

@@ -127,3 +127,37 @@ def test_arrays_pay_where_most_rows_are_plain_lines():
     assert copying.pays(rows, stretches)
     assert not copying.pays(rows, clipped(stretches, 0, 499))
     assert copying.pays(rows, clipped(stretches, 0, 500))
+
+
+def field_read(text: str) -> str | None:
+    """One field of the text form, as PostgreSQL's page on COPY says ("Text Format"): `\\N` is null,
+    a backslash begins `\\t`, `\\n`, `\\r`, or stands before the character meant."""
+    if text == "\\N":
+        return None
+    letters, out = iter(text), []
+    for letter in letters:
+        if letter == "\\":
+            letter = next(letters)
+            letter = {"t": "\t", "n": "\n", "r": "\r"}.get(letter, letter)
+        out.append(letter)
+    return "".join(out)
+
+
+ODD = ("1", "\\N", "a\tb", "c\\d", "e\nf\r", "é", "\\", "")
+
+
+@pytest.mark.parametrize("said", ODD)
+def test_texts_that_look_like_the_form_itself_come_back_as_they_were(said):
+    rows = [
+        (bytes(range(16)), 1, 2, 3, said, 4, None, said, said, 5, 6, 7),
+        (bytes(16), -1, -2, 0, "7", 5, 61.25, None, "s", 5, 6, 7),
+    ]
+    lines = copying.as_text(9, rows).split("\n")
+    assert lines.pop() == ""
+    found = [[field_read(field) for field in line.split("\t")] for line in lines]
+    expected = [
+        ["9", "\\x000102030405060708090a0b0c0d0e0f", "1", "2", "3", said, "4", None, said, said,
+         "5", "6", "7"],
+        ["9", "\\x" + 32 * "0", "-1", "-2", "0", "7", "5", "61.25", None, "s", "5", "6", "7"],
+    ]  # fmt: skip
+    assert found == expected
