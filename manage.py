@@ -18,7 +18,7 @@ def main() -> None:
         env = sys.modules.get("shopfloor.env")
         if env is None or not isinstance(problem, env.SettingError):
             raise
-        print(problem, file=sys.stderr)  # noqa: T201 - there is no command yet that could say it
+        sys.stderr.write(f"{problem}\n")
         sys.exit(2)
 
 

@@ -8,6 +8,7 @@ import time
 
 import pytest
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from telemetry.worker import log
 
@@ -90,9 +91,12 @@ def test_a_reader_of_long_ago_does_not_hold_it_up(beside):
 
 
 @pytest.mark.django_db
-@pytest.mark.skipif(connection.vendor != "sqlite", reason="only SQLite has such a log")
 def test_a_commit_writes_the_log_back_only_where_nobody_else_could():
-    log.log_alarm(1)
+    with CaptureQueriesContext(connection) as asked:
+        log.log_alarm(1)
+    if connection.vendor != "sqlite":
+        assert len(asked) == 0  # a server looks after its own log
+        return
     with connection.cursor() as cursor:
         cursor.execute("PRAGMA wal_autocheckpoint")
         assert cursor.fetchone() == (10_000,)
