@@ -66,7 +66,7 @@ def _refuse(feed: Feed) -> None:
             f"{feed.name}: its times are those of arrival, which a file read later does not have"
         )
     live = Cursor.objects.filter(feed=feed, lane="live", last_line_us__isnull=False).exists()
-    if live and description.line.format == "level":
+    if live and description.is_level:
         raise SourceError(
             f"{feed.name}: a bare level read live cannot be told from the same one in a file",
             hint="register the file as a feed of its own",

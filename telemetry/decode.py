@@ -48,7 +48,7 @@ class Decoder:
         window_us = round(description.window_s * SECOND_US)
         self._timed = not description.times_from_arrival
         self._has_seq = description.has_seq
-        self._is_level = line.format == "level"
+        self._is_level = description.is_level
         self._encoding = line.encoding
         self._decimal = line.decimal
         self._torch = description.torch

@@ -7,8 +7,8 @@ decoder's and a little beside it; the same records from the same state give the 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,26 +16,16 @@ from telemetry.decode import Fragment
 from telemetry.description import Description, parse_description
 from telemetry.events import Batch, Columns, Event, Reject
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
+from telemetry.latest import Latest
 from telemetry.packed import Stretch
 from telemetry.store.clock import clock_at
 from telemetry.store.gathered import AnyRow, Clock, Gathered, row_of, rows_of
+from telemetry.versions import Versions
 from telemetry.wholesale import BulkDecoder
 
 LANES = ("live", "backfill")
 _TURNS = (Kind.VERSION, Kind.CLOCK, Kind.OPENED)
-_REMEMBER = 1_000  # rejects and repeats told apart by how often they came
 _LATE_TIE = 1_000_000  # a late line stands behind those of its instant that came in order
-
-
-@dataclass(frozen=True, slots=True)
-class Versions:
-    """The texts of a feed's description by version; a journal names them by number."""
-
-    feed_name: str
-    text: Callable[[int], str]
-
-    def description(self, version: int) -> Description:
-        return parse_description(self.text(version), name=f"{self.feed_name} version {version}")
 
 
 class Lane:
@@ -61,8 +51,8 @@ class Lane:
         self.bytes_end: int = state.get("bytes_end", 0)
         self.due: dict[str, list[int]] = state.get("due", {})  # when it was loaded
         self._tie: list[int] = state.get("tie", [-1, 0])
-        self._rejects: dict[str, int] = state.get("rejects", {})
-        self._repeats: dict[str, int] = state.get("repeats", {})
+        self._rejects = Latest(state.get("rejects", {}))
+        self._repeats = Latest(state.get("repeats", {}))
         self._clocks = [Clock(*values) for values in state.get("clocks", [])]
         self._decoder: BulkDecoder | None = None
         self.description: Description | None = None
@@ -243,7 +233,7 @@ class Lane:
             self._decoder = BulkDecoder(self.description)
         self._stream += 1
         self._reread = reread
-        self._tie, self._rejects, self._repeats = [-1, 0], {}, {}
+        self._tie, self._rejects, self._repeats = [-1, 0], Latest({}), Latest({})
 
     def _add(self, batch: Batch) -> None:
         now = self._now
@@ -261,11 +251,8 @@ class Lane:
         for reject in batch.rejects:
             now.rejects.append((self._reject_key(reject), reject))
         for again in batch.duplicates:
-            total = self._repeats.pop(again.key, 0) + 1
-            self._repeats[again.key] = total
+            total = self._repeats.before(again.key) + 1
             now.repeats[again.key] = (now.repeats.get(again.key, (0, 0))[0] + 1, total)
-        _trim(self._rejects)
-        _trim(self._repeats)
 
     def _row(self, event: Event, tie: int) -> AnyRow:
         row = row_of(event, tie, self._now.feed_version, 0)
@@ -288,8 +275,7 @@ class Lane:
 
     def _reject_key(self, reject: Reject) -> str:
         text = hashlib.blake2b(reject.raw, digest_size=16).hexdigest()
-        times = self._rejects.pop(text, 0)
-        self._rejects[text] = times + 1
+        times = self._rejects.before(text)
         return hashlib.blake2b(f"{text}|{times}".encode(), digest_size=16).hexdigest()
 
     def _state(self) -> dict[str, Any]:
@@ -300,13 +286,8 @@ class Lane:
             "source": self._source,
             "bytes_end": self.bytes_end,
             "tie": self._tie,
-            "rejects": dict(self._rejects),
-            "repeats": dict(self._repeats),
+            "rejects": dict(self._rejects.counts),
+            "repeats": dict(self._repeats.counts),
             "clocks": [[c.version, c.offset_us, c.from_us, c.heard_from_us] for c in self._clocks],
             "decoder": {} if self._decoder is None else self._decoder.state(),
         }
-
-
-def _trim(counts: dict[str, int]) -> None:
-    while len(counts) > _REMEMBER:
-        del counts[next(iter(counts))]

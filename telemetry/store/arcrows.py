@@ -17,7 +17,7 @@ _COLUMNS = (
     'key, feed_id, "table", torch, on_us, off_us, ended, pierces, first_pierce_us, program, '
     "amps, volts, feed_version, clock_version"
 )
-_FIELDS = _COLUMNS.split(", ")
+FIELDS = _COLUMNS.split(", ")
 _COPY_FROM = 200
 CHANGES_LOCK = 0x6B657266  # any number, the same in every process
 
@@ -97,7 +97,7 @@ def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = (), *, all_new: bool
         return
     # The key names the feed, so it stays; to set it again would have SQLite check it once more for
     # every row, at twice the cost.
-    changes = [name for name in [*_FIELDS[1:], "changed_us"] if name != "feed_id"]
+    changes = [name for name in [*FIELDS[1:], "changed_us"] if name != "feed_id"]
     update = ", ".join(f"{name} = excluded.{name}" for name in changes)
     with connection.cursor() as cursor:
         changed_us = _next_change(cursor)
@@ -112,13 +112,11 @@ def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = (), *, all_new: bool
                         f"{into} SELECT {_COLUMNS}, changed_us FROM incoming_arc {on_conflict}"
                     )
             elif connection.vendor == "sqlite" and all_new:
-                insert_many(
-                    cursor.cursor, into, f"({', '.join('?' * (len(_FIELDS) + 1))})", changed
-                )
+                insert_many(cursor.cursor, into, f"({', '.join('?' * (len(FIELDS) + 1))})", changed)
             else:
                 raw = cursor.cursor if connection.vendor == "sqlite" else cursor
                 mark = "?" if connection.vendor == "sqlite" else "%s"
-                marks = ", ".join([mark] * (len(_FIELDS) + 1))
+                marks = ", ".join([mark] * (len(FIELDS) + 1))
                 raw.executemany(f"{into} VALUES ({marks}) {on_conflict}", changed)
         if gone:
             cursor.executemany(

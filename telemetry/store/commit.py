@@ -50,7 +50,8 @@ def commit(
     `pair` False leaves arcs for later: a rebuild pairs everything once, at its end.
     """
     try:
-        with transaction.atomic():
+        # COPY goes over the raw driver; its errors are to be Django's like all others.
+        with connection.wrap_database_errors, transaction.atomic():
             _store(feed, lane, gathered, keeper, pierces, pair)
     except BaseException:
         keeper.forget()

@@ -19,17 +19,16 @@ from typing import Any, NamedTuple
 
 from django.db import connection
 
-from telemetry.store.arcrows import CHANGES_LOCK, ArcRow
+from telemetry.store.arcrows import CHANGES_LOCK, FIELDS, ArcRow
 from telemetry.store.copying import TEXT_COLUMNS, as_text
 from telemetry.store.gathered import AnyRow
 
-UNIQUE_VIOLATION = "23505"
-_ARC = {
-    "key": "text", "feed_id": "bigint", '"table"': "text", "torch": "text", "on_us": "bigint",
-    "off_us": "bigint", "ended": "text", "pierces": "integer", "first_pierce_us": "bigint",
-    "program": "text", "amps": "float8", "volts": "float8", "feed_version": "integer",
-    "clock_version": "integer",
-}  # fmt: skip
+# What the database must read each field of an `ArcRow` as.
+_TYPES = (
+    "text", "bigint", "text", "text", "bigint", "bigint", "text", "integer", "bigint", "text",
+    "float8", "float8", "integer", "integer",
+)  # fmt: skip
+_ARC = dict(zip(FIELDS, _TYPES, strict=True))
 _NAMES = [name.strip('"') for name in _ARC]
 
 

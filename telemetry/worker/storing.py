@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from django.db import DatabaseError, transaction
+
 from telemetry.bulk import ahead
 from telemetry.clockwatch import KEEP, ClockWatch
 from telemetry.journal import Kind, Position, Recent, Writer
 from telemetry.journal.writer import clock_us
-from telemetry.lane import Lane, Versions
+from telemetry.lane import Lane
 from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
@@ -19,6 +21,7 @@ from telemetry.store.mend import mendable
 from telemetry.store.rollups import Dirty
 from telemetry.store.tail import Tail
 from telemetry.store.together import News, is_plain, open_end
+from telemetry.versions import Versions
 
 LIVE_KINDS = ("serial", "push")
 
@@ -82,29 +85,47 @@ class Storing:
         if gathered is None:
             return False
         try:
-            self._commit(gathered)
+            if gathered.new_version is None:
+                self._commit(gathered)
+            else:
+                self._turn(gathered, gathered.new_version)
         except CursorMoved:
-            self._source = self.pending = None
-            self.lane = load_lane(self.feed, self.lane.name)
+            self._begin_again()
             return True
         self.stored()
-        if gathered.new_version is not None:
-            self._read_polls_again(gathered.new_version)
         return True
 
-    def _read_polls_again(self, version: int) -> None:
+    def _begin_again(self) -> None:
+        """From what is stored: whatever was decoded further is decoded again."""
+        self._source = self.pending = None
+        self.lane = load_lane(self.feed, self.lane.name)
+        self._keeper.due = Dirty.listed(self.lane.due)
+
+    def _turn(self, gathered: Gathered, version: int) -> None:
+        """A new description, and all that it makes of lines refused before, or nothing of it."""
+        try:
+            with transaction.atomic():
+                self._commit(gathered)
+                anew = self._read_polls_again(version)
+        except DatabaseError:
+            self._begin_again()
+            raise
+        if anew:
+            self._begin_again()
+
+    def _read_polls_again(self, version: int) -> bool:
         """Polls of a bare contact that earlier descriptions refused, if a new one reads any. They
-        change what those after them mean, so the feed is decoded anew."""
+        change what those after them mean, so the feed is decoded anew; True where it was."""
         from telemetry.rebuild import rebuild  # which reads lanes as this does
 
         versions = versions_of(self.feed)
         if not versions.description(version).is_level:
-            return
-        if mendable(self.feed, versions.text(version))[1]:
-            self.feed.refresh_from_db()
-            rebuild(self.feed)
-            self._source = None
-            self.lane = load_lane(self.feed, self.lane.name)
+            return False
+        if not mendable(self.feed, versions.text(version))[1]:
+            return False
+        self.feed.refresh_from_db()
+        rebuild(self.feed)
+        return True
 
     def is_done(self, until: Position) -> bool:
         """Whether all up to a position is stored."""

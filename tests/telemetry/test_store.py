@@ -7,6 +7,7 @@ import random
 from pathlib import Path
 
 import pytest
+from django.db import OperationalError, connection
 
 from telemetry.backfill import backfill
 from telemetry.description import parse_description
@@ -304,6 +305,45 @@ def test_polls_of_a_bare_contact_that_were_refused_change_what_those_after_them_
         file.write("2026-03-10T06:01:00,1\n2026-03-10T06:01:07,OPEN\n")
     run_once([feed])
     assert seconds_burnt() == [(10, 10.0), (30, 10.0), (60, 7.0)]
+
+
+def test_polls_that_could_not_be_read_again_just_now_are_later(tmp_path, monkeypatch):
+    live = tmp_path / "live.csv"
+    path = json.dumps(str(live))
+    live.write_text("".join(f"2026-03-10T06:00:{poll}\n" for poll in ("10,1", "20,OPEN", "30,1")))
+    feed = feed_register(name="n", text=LEVEL.format(path=path, words=""), by="test")
+    run_once([feed])
+
+    def locked(feed):
+        raise OperationalError("locked")
+
+    monkeypatch.setattr("telemetry.rebuild.rebuild", locked)
+    feed = feed_register(name="n", text=LEVEL.format(path=path, words='off = ["OPEN"]'), by="test")
+    with pytest.raises(OperationalError):
+        run_once([feed])
+    assert (seconds_burnt(), feed_status(feed)["rejected"]) == ([(10, None)], 1)
+    monkeypatch.undo()
+    run_once([feed])
+    assert (seconds_burnt(), feed_status(feed)["rejected"]) == ([(10, 10.0), (30, None)], 0)
+
+
+def test_an_error_of_the_driver_is_the_databases_and_the_same_rows_are_tried_again(
+    tmp_path, monkeypatch
+):
+    """Rows go over the raw driver; a fault it names must not pass for one of our own."""
+
+    def gone(feed_id, rows):
+        raise connection.Database.OperationalError("the server closed the connection")
+
+    table = Table(tmp_path, numbered=True)
+    monkeypatch.setattr("telemetry.store.rows.insert_events", gone)
+    with pytest.raises(OperationalError):
+        table.hear(simulate(3, 60))
+    assert Event.objects.count() == 0
+    monkeypatch.undo()
+    run_once([table.feed])
+    assert Event.objects.count() == 60
+    assert feed_status(table.feed)["events"] == 60
 
 
 def test_a_corrected_clock_moves_arcs_keeps_stamps_and_survives_a_rebuild(tmp_path):
