@@ -21,7 +21,7 @@ def _embedded() -> dict[str, object]:
     for name in ("queue", "processed", "control"):
         (folder / name).mkdir(parents=True, exist_ok=True)
     return {
-        "broker_url": "files://",
+        "broker_url": "files://localhost",  # it asks for a host, and warns without one
         "broker_transport_options": {
             # One folder in and out: what a worker reads is what the web process wrote.
             "data_folder_in": str(folder / "queue"),

@@ -162,10 +162,11 @@ def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> 
         Column(f"Fine, {sign}", num=True),
         Column(f"Fast, {sign}", num=True),
         Column("Ratio", num=True, pencil=True),
-        Column(f"Fine cut, {short}", num=True),
-        Column(f"Fast cut, {short}", num=True),
+        Column(f"Fine, {short}", num=True),
+        Column(f"Fast, {short}", num=True),
     )
-    return parts.section(title, parts.ledger(title, columns, lines), key="all but the material")
+    key = f"all but the material; then how many {short} were cut"
+    return parts.section(title, parts.ledger(title, columns, lines), key=key)
 
 
 def _plate(month: CostMonth, material: str, thickness_mm: float, duty: str) -> str:
