@@ -123,6 +123,9 @@ def _standing(table: StripTable) -> str:
 
 def _ending(table: StripTable) -> str:
     f = table.forecast
+    if f is None and table.planned:
+        last_us = max(planned.to_us for planned in table.planned)
+        return f"planned until {clock(last_us, table.zone, table.now_us)}, how surely unknown"
     if f is None:
         return "end unknown"
     low, mid, high = (

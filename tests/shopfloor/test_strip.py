@@ -263,6 +263,11 @@ def test_what_is_not_known_is_said_to_be_unknown() -> None:
     assert drawn(s.strip(a_table()), "pace") == []
 
 
+def test_a_plan_without_a_range_says_when_it_ends_and_that_nobody_knows_how_surely() -> None:
+    table = a_table(planned=(s.Planned(at(10), at(10, 30), "K-1"), s.Planned(at(9), at(10), "K-0")))
+    assert "; planned until 10:30, how surely unknown; " in s.aria_label(table)
+
+
 def test_before_the_first_arc_the_plan_stands_in_pencil_with_what_comes_first() -> None:
     plan = s.Planned(at(12), at(13), "2284 · 3", (30.0, 90.0, 200.0))
     svg = s.strip(a_table(planned=(plan,)))
