@@ -6,6 +6,7 @@ import logging
 
 import pytest
 from django.db import IntegrityError, OperationalError
+from django.template.loader import render_to_string
 from django.test import Client
 from django.urls import reverse
 
@@ -64,3 +65,17 @@ def test_what_somebody_else_kept_at_the_same_moment_is_said_on_the_form(page, mo
     answer = page.post(reverse("job_add"), SAID)
     assert answer.status_code == 200
     assert "Somebody else kept one like it just now" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("name", "heading"), [("500.html", "This page failed"), ("503.html", "The database is busy")]
+)
+def test_the_pages_of_a_failure_need_neither_the_database_nor_a_request(
+    name, heading, django_assert_num_queries
+):
+    with django_assert_num_queries(0):
+        page = render_to_string(name)
+    assert f"<title>{heading} – Kerfbook</title>" in page
+    assert f"<h1>{heading}</h1>" in page
+    assert page.count('<p class="lede">') == 1
+    assert "{" not in page
