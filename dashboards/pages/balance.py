@@ -15,7 +15,7 @@ from dashboards.ledgers import balance as ledgers
 from dashboards.pages import parts
 from dashboards.pages.balance_sets import sets_table
 from dashboards.pages.parts import Column, Drawn, Line, Looker
-from shopfloor.office.forms import number_of
+from shopfloor.rownumber import row_number
 
 PREFIX = "/balance/"
 RANGES = (("1 week", 7), ("2 weeks", 14), ("4 weeks", 28), ("13 weeks", 91))
@@ -168,7 +168,7 @@ def _nest(nest: str, span: int, table: str) -> list[Drawn]:
     """The nest asked for, else the first, under a plain form: it works by keyboard and by ear, and
     its address can be kept."""
     known = data.nests_to_choose()
-    asked = number_of(nest)
+    asked = row_number(nest)
     chosen = asked if asked is not None else (known[0][0] if known else None)
     options = [
         html.Option(words, value=str(key), selected=key == chosen or None) for key, words in known

@@ -25,7 +25,7 @@ from planning.services.quotes import (
     quote_revise,
 )
 from shopfloor.importing.job_rows import RowError, money_of
-from shopfloor.office.forms import number_of
+from shopfloor.rownumber import row_number
 
 ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
 MOST_DAYS = 365
@@ -139,7 +139,7 @@ def _parts(route: str, parts: str | None) -> PartsAsked:
 
 
 def _whole(text: str | None, what: str) -> int:
-    found = number_of((text or "").strip())
+    found = row_number((text or "").strip())
     if found is None:
         raise QuoteError(f"{(text or '')[:20]!r} is no number of {what}.")
     return found

@@ -14,7 +14,7 @@ from dashboards.access import desk, sight_of
 from dashboards.ledgers import routes as ledgers
 from planning.reports.routes import NestRoutes
 from shopfloor.office.access import may
-from shopfloor.office.forms import number_of
+from shopfloor.rownumber import row_number
 
 log = logging.getLogger(__name__)
 
@@ -35,7 +35,7 @@ def nest_routes(request: HttpRequest, nest_id: int) -> HttpResponseBase:
 
 def _found(nest_id: int, table: str, share: float) -> NestRoutes:
     try:
-        return data.nest_routes(nest_id, data.now(), number_of(table), share)
+        return data.nest_routes(nest_id, data.now(), row_number(table), share)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
 

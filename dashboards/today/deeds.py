@@ -14,7 +14,7 @@ from dashboards import data, theme
 from dashboards.access import desk
 from dashboards.today import undo
 from shopfloor.errors import FloorError
-from shopfloor.office.forms import number_of
+from shopfloor.rownumber import row_number
 from shopfloor.services import desk as deeds
 
 ASSIGN = "assign_arcs"
@@ -28,7 +28,7 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
     """A stretch of arcs without a run, and everything it could have been."""
     first, some = request.GET.get("first", ""), request.GET.get("arcs", "")
     try:
-        loose = data.arcs_loose(first, number_of(some))
+        loose = data.arcs_loose(first, row_number(some))
     except LookupError as gone:
         return render(request, "kerfbook/today/arcs.html", {"gone": str(gone)}, status=404)
     near = data.runs_between(loose.start - NEAR, loose.end + NEAR)
@@ -51,7 +51,7 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
 def arcs_give(request: HttpRequest) -> HttpResponseBase:
     now, user = data.now(), _user(request)
     said = request.POST.get("revision_id", "")
-    revision = number_of(said)
+    revision = row_number(said)
     if said and revision is None:  # without one the arcs would be set aside
         return _refused(request, FloorError(f"There is no nest {said[:20]!r}.", "Choose it again."))
     try:
@@ -134,4 +134,4 @@ def _user(request: HttpRequest) -> Any:
 
 def _whole(text: str, most: int) -> int:
     """A count as typed, `most` where it is none."""
-    return min(number_of(text) or most, most)
+    return min(row_number(text) or most, most)

@@ -16,7 +16,8 @@ from shopfloor.counting import count
 from shopfloor.importing.stored import upload_keep, upload_read
 from shopfloor.models import ChartRow, Material, WearSet
 from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
-from shopfloor.office.forms import number_of, page_of, refused, upload_bytes
+from shopfloor.office.forms import page_of, refused, upload_bytes
+from shopfloor.rownumber import row_number
 from shopfloor.selectors.chart import chart_rows
 from shopfloor.services.chart_office import chart_apply, chart_plan, row_end
 
@@ -44,7 +45,7 @@ class ConfirmForm(forms.Form):
 
 @right(*ANY)
 def chart(request: DeskRequest) -> HttpResponse:
-    wear_set, material = number_of(request.GET.get("set")), number_of(request.GET.get("material"))
+    wear_set, material = row_number(request.GET.get("set")), row_number(request.GET.get("material"))
     ended = request.GET.get("rows") == "ended"
     rows = chart_rows(wear_set=wear_set, material=material, ended=ended)
     return render(

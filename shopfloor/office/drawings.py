@@ -10,7 +10,8 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Drawing, DrawingRevision, JobLine
 from shopfloor.office.access import ANY, COST, PLAN, DeskRequest, may, right
-from shopfloor.office.forms import number_of, page_of
+from shopfloor.office.forms import page_of
+from shopfloor.rownumber import row_number
 from shopfloor.selectors.drawings import (
     drawing_map,
     drawing_plans,
@@ -79,7 +80,7 @@ def act(request: DeskRequest, pk: int) -> HttpResponse:
     """Give it to a job line, take it from one, or plan it anew."""
     found = get_object_or_404(Drawing, pk=pk)
     what, number = request.POST.get("do", ""), request.POST.get("line", "")
-    line = JobLine.objects.filter(pk=number_of(number) or 0).first()
+    line = JobLine.objects.filter(pk=row_number(number) or 0).first()
     if what == "plan" and (revision := newest_drawing(found)) is not None:
         work_want(kind="drawing", key=str(revision.pk))
     elif what in ("give", "take") and line is not None:

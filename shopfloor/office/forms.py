@@ -125,11 +125,6 @@ def money_field(label: str, *, required: bool = False, help_text: str = "") -> f
     )
 
 
-def number_of(text: str | None) -> int | None:
-    """The number of a row, as an address or a hidden field names it; None for anything else."""
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None
-
-
 def to_mm(value: Decimal, unit: str) -> float:
     return mm_from_in(float(value)) if unit == "in" else float(value)
 

@@ -13,7 +13,8 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Job, JobLine, Material
 from shopfloor.office.access import MARGIN, PLAN, DeskRequest, right
-from shopfloor.office.forms import WhenField, attempt, from_minor, money_field, number_of, to_minor
+from shopfloor.office.forms import WhenField, attempt, from_minor, money_field, to_minor
+from shopfloor.rownumber import row_number
 from shopfloor.services.jobs import (
     NEXT_STEPS,
     job_add,
@@ -157,7 +158,7 @@ def act(request: DeskRequest, pk: int) -> HttpResponse:
             job_close(job=job)
         elif what == "drop":
             number = request.POST.get("line", "")
-            line_drop(line=get_object_or_404(job.lines, number=number_of(number) or 0))
+            line_drop(line=get_object_or_404(job.lines, number=row_number(number) or 0))
     except ValidationError as problem:
         messages.error(request, " ".join(problem.messages))
     return redirect("job", job.pk)

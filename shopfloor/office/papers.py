@@ -8,9 +8,9 @@ from django.utils import timezone
 
 from shopfloor.models import Job, Nest, NestPlan, QueueItem
 from shopfloor.office.access import ANY, DeskRequest, right
-from shopfloor.office.forms import number_of
 from shopfloor.partsmap import extents, parts_map
 from shopfloor.printed import code_svg
+from shopfloor.rownumber import row_number
 from shopfloor.selectors.jobs import job_heats, job_lines
 from shopfloor.selectors.nests import (
     chosen_plan,
@@ -90,7 +90,7 @@ def _item(nest: Nest, asked: str) -> QueueItem | None:
     waiting = QueueItem.objects.filter(nest=nest, state__in=("running", "waiting")).select_related(
         "sheet__heat", "table"
     )
-    if (pk := number_of(asked)) is not None:
+    if (pk := row_number(asked)) is not None:
         return get_object_or_404(waiting, pk=pk)
     return waiting.order_by("state", "position").first()
 

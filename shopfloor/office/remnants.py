@@ -11,8 +11,8 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Sheet
 from shopfloor.office.access import ANY, CHART, COST, PLAN, DeskRequest, may, right
-from shopfloor.office.forms import number_of
 from shopfloor.printed import code_svg
+from shopfloor.rownumber import row_number
 from shopfloor.selectors.low_stock import plates
 from shopfloor.selectors.remnants import (
     customers_drop,
@@ -76,7 +76,7 @@ def low(request: DeskRequest) -> HttpResponse:
 @right(*ANY)
 def labels(request: DeskRequest) -> HttpResponse:
     """`?sheet=` once for each sheet or remnant; without one all remnants. No money."""
-    asked = [pk for text in request.GET.getlist("sheet") if (pk := number_of(text)) is not None]
+    asked = [pk for text in request.GET.getlist("sheet") if (pk := row_number(text)) is not None]
     found = remnants().select_related("material", "heat", "owner")
     if asked:
         found = Sheet.objects.filter(pk__in=asked).select_related("material", "heat", "owner")

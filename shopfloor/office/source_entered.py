@@ -9,8 +9,9 @@ from django.utils import timezone
 
 from shopfloor.models import EnteredCount
 from shopfloor.office.access import ASSIGN, DeskRequest, right
-from shopfloor.office.forms import attempt, number_of
+from shopfloor.office.forms import attempt
 from shopfloor.office.source_forms import EnteredForm
+from shopfloor.rownumber import row_number
 from shopfloor.selectors.source_page import entered_counts
 from shopfloor.services.entered import counts_enter, counts_take_back
 from telemetry.models import Feed
@@ -21,7 +22,7 @@ def enter(request: DeskRequest, name: str) -> HttpResponse:
     feed = get_object_or_404(Feed, name=name)
     form = EnteredForm(feed, request.POST or None)
     if request.method == "POST" and request.POST.get("do") == "back":
-        entered = get_object_or_404(EnteredCount, pk=number_of(request.POST.get("entered")) or 0)
+        entered = get_object_or_404(EnteredCount, pk=row_number(request.POST.get("entered")) or 0)
         counts_take_back(entered=entered, by=request.user)
         return redirect("source_entered", name)
     if request.method == "POST" and form.is_valid() and attempt(form, lambda: _keep(request, form)):

@@ -15,7 +15,8 @@ from django.views.decorators.http import require_POST
 from shopfloor.models import ChartRow, ChartTrial, Dross, Material, Table, WearSet
 from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
 from shopfloor.office.chart_figures import FiguresForm, figure
-from shopfloor.office.forms import WhenField, attempt, number_of, page_of
+from shopfloor.office.forms import WhenField, attempt, page_of
+from shopfloor.rownumber import row_number
 from shopfloor.selectors.chart import row_now, trial_doubts, trials_beside, trials_list
 from shopfloor.services.trials import CAME_OUT, TRIED, trial_add, trial_promote, trial_strike
 from shopfloor.terminal.board.cautions import NEW_FIGURES, Caution, metal_caution
@@ -70,7 +71,7 @@ class PromoteForm(FiguresForm):
 
 @right(*ANY)
 def trials(request: DeskRequest) -> HttpResponse:
-    material = number_of(request.GET.get("material"))
+    material = row_number(request.GET.get("material"))
     return render(
         request, "kerfbook/office/trials.html",
         {"page_obj": page_of(request, trials_list(material=material)), "material": material,
@@ -98,13 +99,13 @@ def add(request: DeskRequest) -> HttpResponse:
 
 def _from(request: DeskRequest) -> dict[str, Any]:
     """What an earlier trial or a chart row had, to be varied from."""
-    trial = ChartTrial.objects.filter(pk=number_of(request.GET.get("trial")) or 0).first()
+    trial = ChartTrial.objects.filter(pk=row_number(request.GET.get("trial")) or 0).first()
     if trial is not None:
         names = ("thickness_text", *TRIED)
         kept = {name: getattr(trial, name) for name in names if name != "kerf_mm"}
         own = {"wear_set": trial.wear_set_id, "material": trial.material_id, "severed": True}
         return kept | own | {"table": trial.table_id}
-    row = ChartRow.objects.filter(pk=number_of(request.GET.get("row")) or 0).first()
+    row = ChartRow.objects.filter(pk=row_number(request.GET.get("row")) or 0).first()
     if row is None:
         return {"severed": True}
     kept = {name: getattr(row, name) for name in TRIED if name not in ("current_a", "kerf_mm")}

@@ -6,8 +6,9 @@ from typing import Any
 
 from shopfloor.errors import FloorError
 from shopfloor.models import JobLine
+from shopfloor.rownumber import row_number
 from shopfloor.services.checks import bench_record
-from shopfloor.services.handlers.call import Call, row_number
+from shopfloor.services.handlers.call import Call
 
 
 def bench(call: Call) -> dict[str, Any]:

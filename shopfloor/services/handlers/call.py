@@ -77,11 +77,6 @@ class Call:
         return found
 
 
-def row_number(text: str) -> int | None:
-    """The number of a row in text that may also be a name; None where it is a name."""
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 12 else None
-
-
 def number_of(values: dict[str, Any], name: str, *, whole: bool = False) -> float | None:
     value = values.get(name)
     if value is None or value == "":

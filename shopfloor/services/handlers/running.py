@@ -16,10 +16,11 @@ from shopfloor.models import (
     Table,
     User,
 )
+from shopfloor.rownumber import row_number
 from shopfloor.selectors.fitted import set_fitted
 from shopfloor.selectors.running import current_run, set_aside_run
 from shopfloor.services.assigning import arcs_matched
-from shopfloor.services.handlers.call import Call, row_number
+from shopfloor.services.handlers.call import Call
 from shopfloor.services.handlers.sheets import (
     promise_ends,
     promised_to,

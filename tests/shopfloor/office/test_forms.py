@@ -9,7 +9,8 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from shopfloor.models import EnteredCount, Job
-from shopfloor.office.forms import DayField, WhenField, number_of
+from shopfloor.office.forms import DayField, WhenField
+from shopfloor.rownumber import row_number
 
 pytestmark = pytest.mark.django_db
 
@@ -45,7 +46,7 @@ def test_a_time_no_shop_means_is_refused(shop, text):
      ("9" * 6000, None), ("1\0", None), ("1.0", None)],
 )  # fmt: skip
 def test_a_rows_number_is_a_number_or_none(text, number):
-    assert number_of(text) == number
+    assert row_number(text) == number
 
 
 def test_a_due_time_at_the_end_of_the_calendar_is_said_beside_its_field(shop, client, planner):
