@@ -10,14 +10,18 @@ from django.conf import settings
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}\Z")
 
 
+def journals_folder() -> Path:
+    return Path(settings.DATA_DIR) / "journal"
+
+
 def journal_folder(feed_name: str, lane: str) -> Path:
-    return Path(settings.DATA_DIR) / "journal" / feed_name / lane
+    return journals_folder() / feed_name / lane
 
 
 def inbox_folder(feed_name: str) -> Path:
     """What collectors delivered, a folder for each, until the feed's own journal has it."""
-    return Path(settings.DATA_DIR) / "journal" / feed_name / "push"
+    return journals_folder() / feed_name / "push"
 
 
 def lock_path(feed_name: str, lane: str) -> Path:
-    return Path(settings.DATA_DIR) / "journal" / feed_name / f"{lane}.lock"
+    return journals_folder() / feed_name / f"{lane}.lock"

@@ -1,8 +1,8 @@
 """The journal: what a feed gave, byte for byte, before anything is made of it.
 
 One folder a feed and lane (live, backfill), segments of records in it. A record is on disk
-(fdatasync) before its bytes count as taken in, and everything that affects decoding is a record
-too, so that reading a journal again gives the same events.
+(fdatasync, or syncfs for many at once) before its bytes count as taken in, and everything that
+affects decoding is a record too, so that reading a journal again gives the same events.
 """
 
 from __future__ import annotations

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from telemetry.journal.record import Record, find_next, unpack
 from telemetry.journal.segments import HEAD, read_from, segment_numbers
 
 
-@dataclass(frozen=True, slots=True)
-class Position:
+class Position(NamedTuple):
     """Where the next record is to be read: segment, byte offset in it, sequence expected there.
 
     Sequence 0 expects any.

@@ -10,8 +10,7 @@ import enum
 import json
 import struct
 import zlib
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 MARK = b"\xf7JR\x0b"
 _AFTER_CRC = struct.Struct("<IQqqB")  # length, sequence, utc_us, mono_us, kind
@@ -29,8 +28,7 @@ class Kind(enum.IntEnum):
     END = 6  # the end of an input: window and unfinished line are let go
 
 
-@dataclass(frozen=True, slots=True)
-class Record:
+class Record(NamedTuple):
     """One record. `utc_us` and `mono_us` are when its bytes arrived, by the host's two clocks."""
 
     kind: Kind

@@ -42,7 +42,7 @@ class Writer:
         self.recent: Recent | None = None  # where records go that are durable
         self.damages: list[Damage] = []
         folder.mkdir(parents=True, exist_ok=True)
-        self._descriptor = -1
+        self._descriptor = self._device = -1
         self._segment, self._offset = 0, 0
         self._sequence = self._durable_sequence = 1
         self._open_end()
@@ -58,6 +58,11 @@ class Writer:
     def durable(self) -> Position:
         """What is on disk for good; a reader may go this far."""
         return Position(self._segment, self._offset, self._durable_sequence)
+
+    @property
+    def device(self) -> int:
+        """Of the file that was last written."""
+        return self._device
 
     def append(
         self, kind: Kind, *, meta: dict[str, Any], body: bytes = b"", utc_us: int, mono_us: int
@@ -96,11 +101,19 @@ class Writer:
         try:
             os.fdatasync(self._descriptor)
         except OSError as error:
-            # After a failed sync the kernel may have dropped the pages: never trust this file's
-            # tail again. The same records go to a new segment, where readers know them by number.
-            self._written = 0
-            self._close()
-            raise JournalError(f"{self._folder}: {error.strerror or error}") from error
+            raise self.failed(error) from error
+        self.hardened()
+
+    def failed(self, error: OSError) -> JournalError:
+        """What was written could not be made durable; the error to raise. The kernel may have
+        dropped the pages: this file's tail is never trusted again. The same records go to a new
+        segment, where readers know them by number."""
+        self._written = 0
+        self._close()
+        return JournalError(f"{self._folder}: {error.strerror or error}")
+
+    def hardened(self) -> None:
+        """What was written is durable, by whichever call."""
         done, self._pending = self._pending[: self._written], self._pending[self._written :]
         self._written = 0
         for record, packed in done:
@@ -130,6 +143,7 @@ class Writer:
         self._offset = end.offset if end.segment == self._segment else len(HEAD)
         path = segment_path(self._folder, self._segment)
         self._descriptor = os.open(path, os.O_RDWR)
+        self._device = os.fstat(self._descriptor).st_dev
         self._keep_torn(path)
         os.ftruncate(self._descriptor, self._offset)
         _write_at(self._descriptor, HEAD, 0)
@@ -169,6 +183,7 @@ class Writer:
                 path.unlink()
             raise
         self._descriptor, self._segment, self._offset = descriptor, number, len(HEAD)
+        self._device = os.fstat(descriptor).st_dev
 
     def _close(self) -> None:
         if self._descriptor >= 0:

@@ -15,8 +15,10 @@ from django.db import close_old_connections, connection
 
 from telemetry.clockwatch import HostClock
 from telemetry.errors import TelemetryError
+from telemetry.journal.disk import Disk
 from telemetry.journal.writer import clock_us
 from telemetry.models import Feed
+from telemetry.paths import journals_folder
 from telemetry.ports import Ports
 from telemetry.worker.beats import beat
 from telemetry.worker.clocks import host_clock_alarm
@@ -142,12 +144,17 @@ def _take(feeds: Sequence[Feed]) -> list[Runner]:
 
 
 def _journal(runners: list[Runner], turns: _Turns) -> None:
+    with contextlib.closing(Disk(journals_folder())) as disk:
+        _journal_on(disk, runners, turns)
+
+
+def _journal_on(disk: Disk, runners: list[Runner], turns: _Turns) -> None:
     while not turns.ending.is_set():
         began = turns.pace.began_s = time.monotonic()
         turns.full.clear()
         if turns.ports is not None:
             turns.ports.read_all()
-        write_together(runners)
+        write_together(runners, disk)
         faulty = any(runner.journal_fault for runner in runners)
         left_s = (0.5 if faulty else turns.pace.between_s) - (time.monotonic() - began)
         if left_s > 0:

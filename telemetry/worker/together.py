@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from django.db import Error as DatabaseError
 
 from telemetry.journal import JournalError, Position
+from telemetry.journal.disk import Disk
 from telemetry.store.together import News, commit_together
 from telemetry.worker.runner import Runner
 from telemetry.worker.storing import Storing
@@ -21,21 +22,42 @@ _SETTLE_S = 2.0  # and none of them more often than that
 _pool = ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="journal")
 
 
-def write_together(runners: Sequence[Runner]) -> None:
+def write_together(runners: Sequence[Runner], disk: Disk | None = None) -> None:
     """Journals what is queued. A fault of one feed is noted there and holds up no other.
 
-    All is written first and then made durable, many files a thread: a thread a file costs three
-    times as much, and one after the other a hundred times as long.
+    All is written first and then made durable, at once where the file system can do that, else
+    many files a thread: a thread a file costs three times as much, and one after the other a
+    hundred times as long.
     """
     written = [runner for runner in runners if runner.has_work and _write(runner)]
     if not written:
         return
+    if disk is not None and disk.takes([runner.writer.device for runner in written]):
+        _harden_all(written, disk)
+    else:
+        _harden_each(written)
+    written[0].synced.set()
+
+
+def _harden_all(written: Sequence[Runner], disk: Disk) -> None:
+    """A fault is that of every file: which of them it was, the system does not say."""
+    try:
+        disk.sync()
+    except OSError as error:
+        for runner in written:
+            _note(runner, runner.writer.failed(error))
+        return
+    for runner in written:
+        runner.writer.hardened()
+        runner.journal_fault = ""
+
+
+def _harden_each(written: Sequence[Runner]) -> None:
     shares = [written[n::_AT_ONCE] for n in range(min(_AT_ONCE, len(written)))]
     others = _pool.map(_harden, shares[1:]) if len(shares) > 1 else ()
     _harden(shares[0])
     for _ in others:
         pass
-    written[0].synced.set()
 
 
 def _write(runner: Runner) -> bool:

@@ -1,0 +1,147 @@
+"""Many journals made durable by one call for the file system they lie on."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from telemetry.feeds.base import Chunk
+from telemetry.journal import Kind, disk, read
+from telemetry.journal.disk import Disk
+from telemetry.services import feed_register
+from telemetry.worker.runner import Runner
+from telemetry.worker.together import write_together
+from tests.telemetry.table_lines import feed_text
+
+MOUNTS = """\
+22 1 254:0 / / rw,relatime shared:1 - ext4 /dev/vda rw
+23 22 0:21 / /proc rw,nosuid - proc proc rw
+31 22 0:44 / /srv/over rw - overlay overlay rw,lowerdir=/a
+32 22 8:17 /data /srv/data rw master:2 propagate_from:3 - xfs /dev/sdb1 rw
+"""
+
+
+class Calls:
+    """In place of the system's call: notes what it was asked, and fails when told to."""
+
+    def __init__(self) -> None:
+        self.count, self.fails, self.takes_s, self.now_s = 0, False, 0.0, 100.0
+
+    def __call__(self, descriptor: int) -> int:
+        os.fstat(descriptor)
+        self.count += 1
+        self.now_s += self.takes_s
+        return -1 if self.fails else 0
+
+
+@pytest.fixture
+def calls(monkeypatch: pytest.MonkeyPatch) -> Calls:
+    made = Calls()
+    monkeypatch.setattr(disk, "_kind", lambda device: "ext4")
+    monkeypatch.setattr(disk, "_call", lambda: made)
+    monkeypatch.setattr(disk.time, "monotonic", lambda: made.now_s)
+    monkeypatch.setattr(disk.ctypes, "get_errno", lambda: 5)
+    return made
+
+
+@pytest.fixture
+def runners(db):
+    text = feed_text("x").replace('kind = "csv_file"\npath = "x"', 'kind = "push"')
+    made = [Runner(feed_register(name=f"t{n}", text=text, by="test")) for n in range(9)]
+    for runner in made:
+        runner.prepare()
+    yield made
+    for runner in made:
+        runner.end()
+
+
+def hear(runners: list[Runner], at: int) -> None:
+    for runner in runners:
+        runner._put(Chunk(Kind.DATA, {"source": "live", "at": at}, b"a line\n"))
+
+
+def test_a_mount_says_what_kind_of_file_system_a_device_is(monkeypatch) -> None:
+    monkeypatch.setattr(Path, "read_text", lambda path: MOUNTS)
+    kinds = [disk._kind(os.makedev(*pair)) for pair in ((254, 0), (0, 44), (8, 17), (8, 18))]
+    assert kinds == ["ext4", "overlay", "xfs", ""]
+
+
+@pytest.mark.parametrize(
+    ("release", "version"),
+    [("6.18.44-fc-v769", (6, 18)), ("5.8.0", (5, 8)), ("4.19-rc3", (4, 19)), ("5.8rc1-x", (5, 8))],
+)
+def test_the_systems_version_is_read_from_its_name(release, version) -> None:
+    assert disk._version(release) == version
+
+
+def test_only_many_files_of_one_known_file_system_are_taken_at_once(calls, tmp_path, monkeypatch):
+    whole = Disk(tmp_path)
+    assert whole.takes([whole.device] * 8)
+    assert not whole.takes([whole.device] * 7)
+    assert not whole.takes([whole.device] * 8 + [whole.device + 1])
+    whole.close()
+    for kind in ("overlay", "fuse", "nfs4", ""):
+        monkeypatch.setattr(disk, "_kind", lambda device, kind=kind: kind)
+        other = Disk(tmp_path)
+        assert not other.takes([other.device] * 8)
+        with pytest.raises(OSError, match="as a whole"):
+            other.sync()
+        other.close()
+
+
+def test_a_disk_with_much_else_to_write_is_left_alone_for_a_while(calls, tmp_path) -> None:
+    whole = Disk(tmp_path)
+    calls.takes_s = 0.020
+    whole.sync()
+    assert whole.takes([whole.device] * 8)
+    calls.takes_s = 0.030
+    whole.sync()
+    assert not whole.takes([whole.device] * 8)
+    calls.now_s += 10.0
+    assert whole.takes([whole.device] * 8)
+    whole.close()
+
+
+def test_all_are_durable_by_one_call_and_none_before_it(calls, runners, tmp_path, monkeypatch):
+    whole = Disk(runners[0].writer._folder)
+    before = [runner.writer.durable.sequence for runner in runners]
+    hear(runners, 0)
+    refuse = monkeypatch.context()
+    with refuse as patch:
+        patch.setattr(os, "fdatasync", lambda descriptor: pytest.fail("a call for one file"))
+        write_together(runners, whole)
+    assert calls.count == 1
+    assert [runner.writer.durable.sequence for runner in runners] == [n + 1 for n in before]
+    whole.close()
+
+
+def test_where_it_fails_nothing_is_durable_and_all_of_it_goes_to_new_segments(calls, runners):
+    whole = Disk(runners[0].writer._folder)
+    before = [runner.writer.durable for runner in runners]
+    hear(runners, 0)
+    calls.fails = True
+    write_together(runners, whole)
+    assert [runner.writer.durable.sequence for runner in runners] == [p.sequence for p in before]
+    assert all("Input/output error" in runner.journal_fault for runner in runners)
+    calls.fails = False
+    write_together(runners, whole)
+    for runner, was in zip(runners, before, strict=True):
+        assert runner.journal_fault == ""
+        assert runner.writer.durable.segment == was.segment + 1
+        found = [item for item, _ in read(runner.writer._folder, was)]
+        assert [(item.sequence, item.body) for item in found] == [(was.sequence, b"a line\n")]
+    whole.close()
+
+
+def test_the_systems_own_call_is_there_and_answers(tmp_path) -> None:
+    call = disk._call()
+    if call is None:
+        pytest.skip("this system has no such call, or one that keeps quiet about faults")
+    descriptor = os.open(tmp_path, os.O_RDONLY)
+    try:
+        assert call(descriptor) == 0
+    finally:
+        os.close(descriptor)
+    assert call(descriptor) == -1  # it is closed: a fault is told
