@@ -15,13 +15,13 @@ from typing import Any
 from telemetry.decode import Fragment
 from telemetry.description import Description, parse_description
 from telemetry.events import Batch, Columns, Event, Reject
+from telemetry.fewlines import LiveDecoder
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
 from telemetry.latest import Latest
 from telemetry.packed import Stretch
 from telemetry.store.clock import clock_at
 from telemetry.store.gathered import AnyRow, Clock, Gathered, row_of, rows_of
 from telemetry.versions import Versions
-from telemetry.wholesale import BulkDecoder
 
 LANES = ("live", "backfill")
 _TURNS = (Kind.VERSION, Kind.CLOCK, Kind.OPENED)
@@ -54,11 +54,11 @@ class Lane:
         self._rejects = Latest(state.get("rejects", {}))
         self._repeats = Latest(state.get("repeats", {}))
         self._clocks = [Clock(*values) for values in state.get("clocks", [])]
-        self._decoder: BulkDecoder | None = None
+        self._decoder: LiveDecoder | None = None
         self.description: Description | None = None
         if self._version:
             self.description = versions.description(self._version)
-            self._decoder = BulkDecoder.from_state(self.description, state["decoder"])
+            self._decoder = LiveDecoder.from_state(self.description, state["decoder"])
         self._now = self._fresh()
 
     @property
@@ -230,7 +230,7 @@ class Lane:
 
     def _restart(self, *, reread: bool) -> None:
         if self.description is not None:
-            self._decoder = BulkDecoder(self.description)
+            self._decoder = LiveDecoder(self.description)
         self._stream += 1
         self._reread = reread
         self._tie, self._rejects, self._repeats = [-1, 0], Latest({}), Latest({})

@@ -37,6 +37,11 @@ class Outlet:
         self._edges: dict[str, Edges] = {}
         self._unchecked: list[list[int]] = []  # session, seq, time, position of lines let go
 
+    @property
+    def waits(self) -> bool:
+        """Whether anything has not left, or not been judged as it left."""
+        return bool(self.window or self._unchecked)
+
     def let_go(self, newest_us: int, batch: Batch) -> None:
         """Release what no line within the window can come before `newest_us`.
 
@@ -54,8 +59,9 @@ class Outlet:
     ) -> None:
         """Makes way for lines that leave at once: in order, behind all that waits, numbered without
         a break. The first of them is of `time_us`, at position `at`."""
-        self._release(self.window.release(None), batch)
-        self._find_gaps(len(self._unchecked), batch)
+        if self.waits:
+            self._release(self.window.release(None), batch)
+            self._find_gaps(len(self._unchecked), batch)
         release = self._sequence.release
         batch.gaps += [Gap(session, *run, time_us, at) for run in release(session, seqs[0])]
         release(session, seqs[-1])
