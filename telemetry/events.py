@@ -59,26 +59,6 @@ REASONS: Final = (
 )
 
 
-class Columns(NamedTuple):
-    """Plain lines, an entry a line. `keys` are the 16 bytes that `Event.key` spells in hex;
-    `packed` says the same by arrays."""
-
-    keys: list[bytes]
-    times_us: list[int]
-    seqs: list[int]
-    torches: list[str]
-    kinds: list[int]
-    values: list[float | None]
-    names: list[str | None]
-    stamps: list[str]
-    packed: Packed
-
-    def part(self, first: int, last: int) -> Columns:
-        """Lines `first` to before `last`."""
-        lists = [column[first:last] for column in self[:-1]]
-        return Columns._make([*lists, self.packed.part(first, last)])
-
-
 class Event(NamedTuple):
     """One decoded line.
 
@@ -173,7 +153,7 @@ class Run:
     """
 
     events: list[Event]
-    columns: Columns | None
+    lines: Packed | None
     arrival_us: int | None = None
     session: int = 0
 

@@ -8,7 +8,8 @@ from itertools import repeat
 
 import numpy as np
 
-from telemetry.events import Columns, Event
+from telemetry.events import Event
+from telemetry.packed import Packed
 
 _NONE = -1
 
@@ -19,7 +20,7 @@ class Kept:
     def __init__(self) -> None:
         self._keys = bytearray()
         self._times_us, self._seqs, self._sessions = array("q"), array("q"), array("q")
-        self._kinds, self._torches, self._names = array("b"), array("l"), array("l")
+        self._kinds, self._torches, self._names = array("b"), array("q"), array("q")
         self._values = array("d")  # not a number where there is none
         self._words: list[str] = []
         self._numbers: dict[str, int] = {}
@@ -36,15 +37,18 @@ class Kept:
         self._names.append(self._number(event.text))
         self._values.append(np.nan if event.value is None else event.value)
 
-    def add_all(self, columns: Columns, session: int) -> None:
-        self._keys += b"".join(columns.keys)
-        self._times_us.extend(columns.times_us)
-        self._seqs.extend(columns.seqs)
-        self._sessions.extend(repeat(session, len(columns.keys)))
-        self._kinds.extend(columns.kinds)
-        self._torches.extend(map(self._number, columns.torches))
-        self._names.extend(map(self._number, columns.names))
-        self._values.extend(np.nan if value is None else value for value in columns.values)
+    def add_all(self, lines: Packed, session: int) -> None:
+        count = len(lines)
+        self._keys += lines.keys.tobytes()
+        self._times_us.frombytes(lines.times_us.tobytes())
+        self._seqs.frombytes(lines.seqs.tobytes())
+        self._sessions.extend(repeat(session, count))
+        self._kinds.frombytes(lines.kinds.astype(np.int8).tobytes())
+        self._torches.extend(map(self._number, lines.torches or repeat(lines.torch, count)))
+        names = np.full(count, _NONE)
+        names[lines.named] = [self._number(name) for name in lines.names]
+        self._names.frombytes(names.tobytes())
+        self._values.frombytes(lines.values.tobytes())
 
     def __eq__(self, other: object) -> bool:
         """The same distinct events in the same order."""

@@ -7,20 +7,20 @@ decoder's and a little beside it; the same records from the same state give the 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from telemetry.decode import Fragment
 from telemetry.description import Description, parse_description
-from telemetry.events import Batch, Columns, Event, Reject
+from telemetry.events import Batch, Event, Reject
 from telemetry.fewlines import LiveDecoder
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
 from telemetry.latest import Latest
-from telemetry.packed import Stretch
+from telemetry.packed import AnyRow, Stretch
 from telemetry.store.clock import clock_at
-from telemetry.store.gathered import AnyRow, Clock, Gathered, row_of, rows_of
+from telemetry.store.gathered import Clock, Gathered, row_of
 from telemetry.versions import Versions
 
 LANES = ("live", "backfill")
@@ -240,11 +240,12 @@ class Lane:
         now.lines += batch.lines - (batch.repeats if self._reread else 0)
         for run in batch.runs:
             now.events.extend(self._row(event, self._tie_of(event)) for event in run.events)
-            if run.columns is not None:
-                if not self._clocks:
-                    lines = run.columns.packed
-                    now.packed.append(Stretch(len(now.events), lines, run.arrival_us or 0))
-                now.events.extend(self._rows(run.columns, run.arrival_us or 0))
+            if run.lines is not None:
+                stretch = Stretch(run.lines, run.arrival_us or 0, now.feed_version)
+                if self._clocks:
+                    now.events.extend(map(self._clocked, stretch.rows()))
+                else:
+                    now.events.add(stretch)
         for event in batch.late:
             now.late.append(self._row(event, _LATE_TIE if event.seq is None else 0))
         now.gaps.extend(batch.gaps)
@@ -257,10 +258,6 @@ class Lane:
     def _row(self, event: Event, tie: int) -> AnyRow:
         row = row_of(event, tie, self._now.feed_version, 0)
         return self._clocked(row) if self._clocks else row
-
-    def _rows(self, columns: Columns, received_us: int) -> Iterable[AnyRow]:
-        rows = rows_of(columns, received_us, self._now.feed_version)
-        return map(self._clocked, rows) if self._clocks else rows
 
     def _clocked(self, row: AnyRow) -> AnyRow:
         clock = clock_at(self._clocks, row[1], row[9])

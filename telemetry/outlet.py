@@ -55,10 +55,11 @@ class Outlet:
         self._find_gaps(len(self._unchecked) - (0 if self._timed else NEAR), batch)
 
     def pass_through(
-        self, batch: Batch, session: int, seqs: list[int], time_us: int, at: int
+        self, batch: Batch, session: int, seqs: tuple[int, int], time_us: int, at: int
     ) -> None:
         """Makes way for lines that leave at once: in order, behind all that waits, numbered without
-        a break. The first of them is of `time_us`, at position `at`."""
+        a break, `seqs` being the first and last of them. The first is of `time_us`, at position
+        `at`."""
         if self.waits:
             self._release(self.window.release(None), batch)
             self._find_gaps(len(self._unchecked), batch)

@@ -1,24 +1,30 @@
-"""The arrays that plain lines were read by, kept for whoever writes by arrays too. Pure."""
+"""Plain lines as the arrays they were read by, for whoever works by arrays too. Pure."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from itertools import repeat
+from typing import Any
 
 import numpy as np
 
 Array = np.ndarray[Any, Any]
 
+# The fields of an event row: key, at_us, seq, tie, torch, kind, number, text, stamp, received_us,
+# feed_version, clock_version. A plain tuple of them is quicker to make than a named one.
+AnyRow = tuple[
+    bytes, int, int, int, str, int, float | None, str | None, str, int, int, int
+]  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Packed:
-    """Plain lines, an entry a line: what `Columns` says of them, as arrays.
+    """Plain lines, an entry a line.
 
-    `keys` is (n, 2) big-endian u8; `values` NaN where there is none; the stamp of line i is
-    `text[stamps_from[i] : stamps_to[i]]`, all ASCII. `torch` is None where lines name different
-    ones, or one that is not ASCII. `named` are the places, in order, of lines that carry a name;
-    their torch may be another.
+    `keys` is (n, 2) big-endian u8, the 16 bytes that `Event.key` spells in hex; `values` NaN where
+    there is none; the stamp of line i is `text[stamps_from[i] : stamps_to[i]]`, all ASCII. `torch`
+    is None where lines name different ones: then `torches` says each. `named` are the places, in
+    order, of lines that carry a name, and `names` those.
     """
 
     text: Array
@@ -30,34 +36,69 @@ class Packed:
     stamps_from: Array
     stamps_to: Array
     torch: str | None
+    torches: list[str]
     named: Array
+    names: list[str]
 
     def __len__(self) -> int:
         return len(self.times_us)
 
     def part(self, first: int, last: int) -> Packed:
         """Lines `first` to before `last`."""
-        low, high = np.searchsorted(self.named, (first, last))
+        low, high = np.searchsorted(self.named, (first, last)).tolist()
         return Packed(
             self.text, self.keys[first:last], self.times_us[first:last], self.seqs[first:last],
             self.kinds[first:last], self.values[first:last], self.stamps_from[first:last],
-            self.stamps_to[first:last], self.torch, self.named[low:high] - first,
+            self.stamps_to[first:last], self.torch, self.torches[first:last],
+            self.named[low:high] - first, self.names[low:high],
         )  # fmt: skip
 
+    def rows(self, received_us: int, feed_version: int) -> list[AnyRow]:
+        """The lines as rows: numbered, so without a tie, and timed by no corrected clock."""
+        count = len(self)
+        keys = self.keys.tobytes()
+        torches = self.torches or repeat(self.torch or "", count)
+        values = self.values.astype(object)
+        values[np.isnan(self.values)] = None
+        texts: list[str | None] = [None] * count
+        for place, name in zip(self.named.tolist(), self.names, strict=True):
+            texts[place] = name
+        return list(
+            zip(
+                [keys[at : at + 16] for at in range(0, 16 * count, 16)], self.times_us.tolist(),
+                self.seqs.tolist(), repeat(0, count), torches, self.kinds.tolist(),
+                values.tolist(), texts, self.stamps(), repeat(received_us, count),
+                repeat(feed_version, count), repeat(0, count), strict=True,
+            )
+        )  # fmt: skip
 
-class Stretch(NamedTuple):
-    """Packed lines among rows: those from place `first` on, all received at one instant."""
+    def stamps(self) -> list[str]:
+        """Each line's stamp as it wrote it."""
+        if not len(self):
+            return []
+        start = int(self.stamps_from[0])
+        text = self.text[start : int(self.stamps_to[-1])].tobytes().decode("latin-1")
+        pairs = zip(
+            (self.stamps_from - start).tolist(), (self.stamps_to - start).tolist(), strict=True
+        )
+        return [text[first:last] for first, last in pairs]
 
-    first: int
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Packed lines of one description, all received at one instant."""
+
     lines: Packed
     received_us: int
+    feed_version: int
 
+    def __len__(self) -> int:
+        return len(self.lines)
 
-def clipped(stretches: Sequence[Stretch], first: int, last: int) -> list[Stretch]:
-    """What stretches say of rows `first` to before `last`, counted from there."""
-    found = []
-    for at, lines, received_us in stretches:
-        low, high = max(first - at, 0), min(last - at, len(lines))
-        if low < high:
-            found.append(Stretch(at + low - first, lines.part(low, high), received_us))
-    return found
+    def part(self, first: int, last: int) -> Stretch:
+        """Lines `first` to before `last`."""
+        return Stretch(self.lines.part(first, last), self.received_us, self.feed_version)
+
+    def rows(self) -> list[AnyRow]:
+        """The lines as rows."""
+        return self.lines.rows(self.received_us, self.feed_version)

@@ -54,7 +54,7 @@ class Pairing:
     stray_pierces: list[Event]
 
 
-class _Burning:
+class Burning:
     """The arc a torch is in; plain slots because this is touched for every event."""
 
     __slots__ = (
@@ -80,6 +80,7 @@ class Pairer:
 
     `knows_pierces` False makes `Arc.pierces` None. `program` is the program already loaded.
     After each `feed` the caller may look at `stray` to see whether that event fitted no arc.
+    `burning` is the arc it is in.
     """
 
     def __init__(self, torch: str, *, knows_pierces: bool, program: str | None = None) -> None:
@@ -87,7 +88,7 @@ class Pairer:
         self.knows_pierces = knows_pierces
         self.program = program
         self.stray = False
-        self._burning: _Burning | None = None
+        self.burning: Burning | None = None
 
     def feed(self, event: Event) -> Arc | None:
         """Take the next event; returns the arc it ended, if any."""
@@ -97,10 +98,10 @@ class Pairer:
         self, key: str, time_us: int, kind: int, value: float | None, text: str | None
     ) -> Arc | None:
         """`feed` of what counts of an event."""
-        burning = self._burning
+        burning = self.burning
         self.stray = False
         if kind == ARC_ON:
-            self._burning = _Burning(key, time_us, self.program)
+            self.burning = Burning(key, time_us, self.program)
             return None if burning is None else self._arc(burning, burning.last_seen_us, "lost")
         if kind == PROGRAM:
             self.program = text
@@ -109,7 +110,7 @@ class Pairer:
             self.stray = kind in (ARC_OFF, PIERCE)
             return None
         if kind == ARC_OFF:
-            self._burning = None
+            self.burning = None
             return self._arc(burning, time_us, "off")
         if kind == PIERCE:
             burning.pierces += 1
@@ -132,7 +133,7 @@ class Pairer:
         A row begins (key as bytes, time_us, seq, tie, torch, kind, value, text). Yields each arc
         with the row that ended it, and None with each stray.
         """
-        burning = self._burning
+        burning = self.burning
         for row in rows:
             kind = row[5]
             if kind >= SAMPLE_A:
@@ -146,7 +147,7 @@ class Pairer:
                         burning.v_n += 1
             elif kind == ARC_ON:
                 before = burning
-                self._burning = burning = _Burning(row[0].hex(), row[1], self.program)
+                self.burning = burning = Burning(row[0].hex(), row[1], self.program)
                 if before is not None:
                     yield self._arc(before, before.last_seen_us, "lost"), row
             elif kind == PROGRAM:
@@ -154,7 +155,7 @@ class Pairer:
             elif burning is None:
                 yield None, row
             elif kind == ARC_OFF:
-                before, self._burning, burning = burning, None, None
+                before, self.burning, burning = burning, None, None
                 yield self._arc(before, row[1], "off"), row
             else:
                 burning.pierces += 1
@@ -164,18 +165,18 @@ class Pairer:
 
     def open_arc(self) -> Arc | None:
         """The arc still burning, as `open`; the pairer keeps it."""
-        return None if self._burning is None else self._arc(self._burning, None, "open")
+        return None if self.burning is None else self._arc(self.burning, None, "open")
 
     def state(self) -> dict[str, Any]:
         """All of the pairer as JSON values."""
-        burning = self._burning
+        burning = self.burning
         return {
             "torch": self.torch,
             "knows_pierces": self.knows_pierces,
             "program": self.program,
             "burning": None
             if burning is None
-            else {name: getattr(burning, name) for name in _Burning.__slots__},
+            else {name: getattr(burning, name) for name in Burning.__slots__},
         }
 
     @classmethod
@@ -183,12 +184,12 @@ class Pairer:
         """The pairer that `state()` described."""
         pairer = cls(state["torch"], knows_pierces=state["knows_pierces"], program=state["program"])
         if state["burning"] is not None:
-            pairer._burning = burning = _Burning("", 0, None)
+            pairer.burning = burning = Burning("", 0, None)
             for name, value in state["burning"].items():
                 setattr(burning, name, value)
         return pairer
 
-    def _arc(self, burning: _Burning, off_us: int | None, ended: Ended) -> Arc:
+    def _arc(self, burning: Burning, off_us: int | None, ended: Ended) -> Arc:
         return Arc(
             self.torch, burning.key, burning.on_us, off_us,
             burning.pierces if self.knows_pierces else None, burning.first_pierce_us, ended,

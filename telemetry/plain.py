@@ -15,7 +15,7 @@ import numpy as np
 
 from telemetry.description import Description
 from telemetry.errors import ParseError
-from telemetry.events import PROGRAM, SAMPLE_A, Columns, Event
+from telemetry.events import PROGRAM, SAMPLE_A, Event
 from telemetry.lines import MAX_LINE_BYTES
 from telemetry.packed import Packed
 from telemetry.parsers.numbers import decimal
@@ -32,6 +32,8 @@ _HOUR_US: Final = 3600 * SECOND_US
 # Where clocks change, they change by half an hour at least: one of these minutes shows it.
 _PROBES: Final = (0, 15, 30, 45, 59)
 _CACHED: Final = 65_536
+_VALUE_BYTES: Final = 15  # digits that a double holds exactly
+_TENS: Final = 10.0 ** np.arange(_VALUE_BYTES + 1)
 
 
 @dataclass(slots=True)
@@ -40,25 +42,31 @@ class Block:
     say. Entries of lines that are not plain mean nothing. `breaks` are the lines that do not
     plainly follow the one before, and the count of all."""
 
-    starts: list[int]
-    ends: list[int]
-    plain: list[bool]
+    starts: Ints
+    ends: Ints
+    plain: Flags
     breaks: list[int]
-    columns: Columns
+    lines: Packed
 
-    def event(self, at: int, *, session: int, position: int, line: int, about: About) -> Event:
-        """Line `at` as an event."""
-        c = self.columns
-        return Event(
-            c.keys[at].hex(), c.times_us[at], c.kinds[at], c.torches[at], c.seqs[at], session,
-            c.stamps[at], c.values[at], c.names[at], 0, position + self.starts[at], line,
-            about.arrival_us, about.source,
-        )  # fmt: skip
+    def events(self, first: int, last: int, about: About) -> list[Event]:
+        """Lines `first` to before `last`, as events."""
+        rows = self.lines.part(first, last).rows(0, 0)
+        starts = self.starts[first:last].tolist()
+        return [
+            Event(
+                row[0].hex(), row[1], row[5], row[4], row[2], about.session, row[8], row[6], row[7],
+                0, about.position + start, about.line + n, about.arrival_us, about.source,
+            )
+            for n, (row, start) in enumerate(zip(rows, starts, strict=True))
+        ]  # fmt: skip
 
 
 class About(NamedTuple):
-    """What the lines of one block share."""
+    """What the lines of one block share, and the number of the first of them."""
 
+    session: int
+    position: int  # of the block
+    line: int
     arrival_us: int | None
     source: str
 
@@ -71,7 +79,7 @@ class PlainReader:
         self._iso = IsoReader(description.time.zone, 0)
         self._words = Words(description.signals)
         self._torch = description.torch
-        self._torches: dict[str, str | None] = {}
+        self._torches: dict[bytes, str | None] = {}
         self._values: dict[str, float | None] = {}
         self._hours: dict[tuple[int, bool], tuple[int, int] | None] = {}
         self._layout: list[str] = []
@@ -100,10 +108,10 @@ class PlainReader:
         fields = self._fields(bytes_, starts, ends, plain, layout)
         seqs = _numbers(bytes_, *fields["seq"], plain)
         times, marks = self._times(bytes_, *fields["time"], plain)
-        columns = self._texts(raw, bytes_, fields, plain, seqs, times, marks)
+        lines = self._lines(raw, bytes_, fields, plain, seqs, times, marks)
         follows = plain[1:] & plain[:-1] & (np.diff(seqs) == 1) & (np.diff(times) >= 0)
         breaks = [*(np.flatnonzero(~follows) + 1).tolist(), len(starts)]
-        return Block(starts.tolist(), after.tolist(), plain.tolist(), breaks, columns)
+        return Block(starts, after, plain, breaks, lines)
 
     def _printable(self, bytes_: Bytes, starts: Ints, after: Ints, returns: Ints) -> Flags:
         odd = (bytes_ < 32) | (bytes_ > 126) | (bytes_ == 34)
@@ -200,7 +208,7 @@ class PlainReader:
                 return None
         return start, mark
 
-    def _texts(
+    def _lines(
         self,
         raw: bytes,
         bytes_: Bytes,
@@ -209,61 +217,80 @@ class PlainReader:
         seqs: Ints,
         times: Ints,
         marks: Ints,
-    ) -> Columns:
-        text = raw.decode("latin-1")
-
-        def texts(name: str) -> list[str]:
-            start, end = fields[name]
-            pairs = zip(start.tolist(), np.where(plain, end, start).tolist(), strict=True)
-            return [text[first:last] for first, last in pairs]
-
+    ) -> Packed:
         kinds = self._words.kinds_of(raw, bytes_, *fields["signal"])
         plain &= kinds > 0
-        found = kinds.tolist()
         count = len(plain)
-        torches = [self._torch] * count
-        if "torch" in fields:
-            torches = [self._torch_of(word) for word in texts("torch")]
-        values: list[float | None] = [None] * count
-        numbers = np.full(count, np.nan)
-        names: list[str | None] = [None] * count
+        values = np.full(count, np.nan)
+        names: list[str] = []
+        named = np.flatnonzero(plain & (kinds == PROGRAM))
         start, end = fields.get("value", (np.zeros(count, np.int64),) * 2)
-        with_value = np.flatnonzero(plain & (kinds >= PROGRAM))
-        spans = zip(start[with_value].tolist(), end[with_value].tolist(), strict=True)
-        for at, (first, last) in zip(with_value.tolist(), spans, strict=True):
-            word = text[first:last]
-            if found[at] >= SAMPLE_A:
-                values[at] = value = self._value(word)
-                plain[at] = value is not None
-                numbers[at] = value
-                continue
-            names[at] = name = word.strip()
-            torches[at] = torches[at] or ""
+        measured = np.flatnonzero(plain & (kinds >= SAMPLE_A))
+        values[measured], plain[measured] = self._values_of(
+            raw, bytes_, start[measured], end[measured]
+        )
+        for at in named.tolist():
+            name = raw[start[at] : end[at]].decode().strip()
+            names.append(name)
             plain[at] = bool(name)
+        torches: list[str] = []
         if "torch" in fields or self._torch is None:
-            plain &= np.array([torch is not None for torch in torches], np.bool_)
+            torches = self._torches_of(raw, fields.get("torch"), plain, kinds)
         keys = np.empty((count, 2), ">u8")
         keys[:, 0], keys[:, 1] = marks, seqs
-        key_bytes = keys.tobytes()
-        one = self._torch if "torch" not in fields else None
-        packed = Packed(
-            bytes_, keys, times, seqs, kinds, numbers, *fields["time"],
-            one if one and one.isascii() else None,
-            with_value[kinds[with_value] < SAMPLE_A],
-        )  # fmt: skip
-        return Columns(
-            [key_bytes[at : at + 16] for at in range(0, 16 * count, 16)], times.tolist(),
-            seqs.tolist(), [torch or "" for torch in torches], found,
-            values, names, texts("time"), packed,
-        )  # fmt: skip
+        torch = None if torches else self._torch
+        return Packed(
+            bytes_, keys, times, seqs, kinds, values, *fields["time"], torch, torches, named, names
+        )
 
-    def _torch_of(self, word: str) -> str | None:
+    def _torches_of(
+        self, raw: bytes, field: tuple[Ints, Ints] | None, plain: Flags, kinds: Ints
+    ) -> list[str]:
+        """The torch of each line; a program can be the whole table's."""
+        found: list[str | None] = [self._torch] * len(plain)
+        if field is not None:
+            starts, ends = field[0].tolist(), np.where(plain, field[1], field[0]).tolist()
+            pairs = zip(starts, ends, strict=True)
+            found = [self._torch_of(raw[first:last]) for first, last in pairs]
+        plain &= np.array([torch is not None for torch in found], np.bool_) | (kinds == PROGRAM)
+        return [torch or "" for torch in found]
+
+    def _values_of(
+        self, raw: bytes, bytes_: Bytes, start: Ints, end: Ints
+    ) -> tuple[np.ndarray[Any, np.dtype[np.float64]], Flags]:
+        """Numbers, and which of the words are any. Digits with or without a point are worked out
+        by arrays: a whole number below 2^53 over a power of ten is the nearest double, as reading
+        the word gives it."""
+        length = end - start
+        total = np.zeros(len(start), np.int64)
+        point = np.full(len(start), -1)
+        simple = (length > 0) & (length <= _VALUE_BYTES)
+        for place in range(min(int(length.max(initial=0)), _VALUE_BYTES)):
+            byte = bytes_[np.minimum(start + place, len(bytes_) - 1)].astype(np.int64)
+            inside = place < length
+            is_point = inside & (byte == 46) & (point < 0)
+            point[is_point] = place
+            is_digit = inside & ~is_point
+            simple &= ~is_digit | ((byte >= 48) & (byte <= 57))
+            total = np.where(is_digit, total * 10 + byte - 48, total)
+        # A point has digits on both sides of it.
+        simple &= (point != 0) & (point != length - 1)
+        behind = np.where(point >= 0, length - 1 - point, 0)
+        values = total / _TENS[np.clip(behind, 0, _VALUE_BYTES)]
+        is_number = simple.copy()
+        for at in np.flatnonzero(~simple).tolist():
+            value = self._value(raw[start[at] : end[at]].decode())
+            values[at] = np.nan if value is None else value
+            is_number[at] = value is not None
+        return values, is_number
+
+    def _torch_of(self, word: bytes) -> str | None:
         """The torch a line names, the feed's where it names none; None where neither does."""
         found = self._torches.get(word)
         if found is None and word not in self._torches:
             if len(self._torches) > _CACHED:
                 self._torches.clear()
-            found = self._torches[word] = word.strip() or self._torch
+            found = self._torches[word] = word.decode("latin-1").strip() or self._torch
         return found
 
     def _value(self, word: str) -> float | None:

@@ -58,8 +58,8 @@ def _collect(sample: Sample, batch: Batch) -> None:
     for run in batch.runs:
         for event in run.events:
             sample.events.add(event)
-        if run.columns is not None:
-            sample.events.add_all(run.columns, run.session)
+        if run.lines is not None:
+            sample.events.add_all(run.lines, run.session)
     for event in batch.late:
         sample.events.add(event)
 

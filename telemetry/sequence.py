@@ -18,7 +18,12 @@ a new session.
 from __future__ import annotations
 
 from bisect import bisect_right
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from telemetry.packed import Array
 
 NEAR: Final = 8
 _RANGES: Final = 256  # received ranges remembered in a session
@@ -120,20 +125,26 @@ class Sequence:
         self.next_seq = seq + 1
         return now.index
 
-    def follow_all(self, seqs: list[int], times_us: list[int]) -> int:
+    def follow_all(self, seqs: Array, times_us: Array) -> int:
         """`follow` for lines that each follow the one before; returns their session."""
         now = self._now
         if now is None:
             raise ValueError("nothing to follow")
         limit_us = self._window_us + _SLACK_US
+        # A line that far behind the one before it is marked, whatever was marked earlier; and only
+        # the last two marks are kept.
+        far = np.flatnonzero(np.diff(times_us) >= limit_us)[-2:-1].tolist()
+        first = far[0] + 1 if far else 0
         mark_us, mark_top, old_top = self._mark_us, self._mark_top, self._old_top
-        for seq, time_us in zip(seqs, times_us, strict=True):
+        top = int(seqs[first])
+        for time_us in times_us[first:].tolist():
             if time_us - mark_us >= limit_us:
-                mark_us, mark_top, old_top = time_us, seq - 1, mark_top
+                mark_us, mark_top, old_top = time_us, top - 1, mark_top
+            top += 1
         self._mark_us, self._mark_top, self._old_top = mark_us, mark_top, old_top
-        now.top = now.ranges[-1][1] = seqs[-1]
-        now.newest_us = times_us[-1]
-        self.next_seq = seqs[-1] + 1
+        now.top = now.ranges[-1][1] = int(seqs[-1])
+        now.newest_us = int(times_us[-1])
+        self.next_seq = now.top + 1
         return now.index
 
     def _judge(self, seq: int, time_us: int, newest_us: int) -> tuple[int, bool]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+import numpy as np
 
 from telemetry.decode import Decoder, Fragment
 from telemetry.description import Description
@@ -57,7 +57,7 @@ class BulkDecoder(Decoder):
         if self._plain is None or layout is None or not raw:
             return
         block = self._plain.read(raw, layout)
-        seqs, times_us = block.columns.seqs, block.columns.times_us
+        seqs, times_us = block.lines.seqs, block.lines.times_us
         at = turn = 0
         while at < len(block.starts):
             while block.breaks[turn] <= at:
@@ -71,31 +71,31 @@ class BulkDecoder(Decoder):
                 self._run(block, at, end, position)
                 at = end
                 continue
-            start = block.starts[at]
+            start = int(block.starts[at])
             self._lines(raw[start : block.ends[at]], position + start)
             at += 1
             if self._parser.layout is not layout:  # that was a header
-                rest = block.ends[at - 1]
+                rest = int(block.ends[at - 1])
                 self._whole_lines(raw[rest:], position + rest)
                 return
 
     def _run(self, block: Block, first: int, last: int, position: int) -> None:
         """Takes lines `first` to before `last`, each plainly the next."""
-        columns, batch = block.columns.part(first, last), self._batch
-        times_us = columns.times_us
-        session = self._sequence.follow_all(columns.seqs, times_us)
-        cut = bisect_right(times_us, times_us[-1] - self._window_us)
+        lines, batch = block.lines.part(first, last), self._batch
+        times_us = lines.times_us
+        newest_us = int(times_us[-1])
+        session = self._sequence.follow_all(lines.seqs, times_us)
+        cut = int(np.searchsorted(times_us, newest_us - self._window_us, side="right"))
         if cut:
-            at = position + block.starts[first]
-            self._outlet.pass_through(batch, session, columns.seqs[:cut], times_us[0], at)
-            batch.runs.append(Run(batch.events, columns.part(0, cut), self._arrival_us, session))
+            ends = (int(lines.seqs[0]), int(lines.seqs[cut - 1]))
+            at = position + int(block.starts[first])
+            self._outlet.pass_through(batch, session, ends, int(times_us[0]), at)
+            batch.runs.append(Run(batch.events, lines.part(0, cut), self._arrival_us, session))
             batch.events = []
-        about = About(self._arrival_us, self._source)
-        for n in range(first + cut, last):
-            line = self._line + n - first + 1
-            self._outlet.window.add(
-                block.event(n, session=session, position=position, line=line, about=about)
-            )
-        self._newest_us = times_us[-1]
+        line = self._line + cut + 1
+        about = About(session, position, line, self._arrival_us, self._source)
+        for event in block.events(first + cut, last, about):
+            self._outlet.window.add(event)
+        self._newest_us = newest_us
         self._line += last - first
         batch.lines += last - first

@@ -9,11 +9,12 @@ from typing import Any
 
 from django.db import connection, transaction
 
-from telemetry.bench.bases import Row
 from telemetry.bench.shop import FEED
 from telemetry.bulk import few_collections, large_cache
 from telemetry.database import ensure_database
 from telemetry.models import Event, Feed, Rollup
+from telemetry.packed import AnyRow
+from telemetry.rowlist import Rows
 from telemetry.selectors import burn_sums
 from telemetry.services import feed_register
 from telemetry.store.arcrows import ArcRow, save_arcs
@@ -92,7 +93,7 @@ def _make(feed: Feed, start_us: int, length_us: int, count: int) -> None:
     short of the next."""
     step_us = length_us // count
     for first in range(0, count, 10_000):
-        events: list[Row] = []
+        events: list[AnyRow] = []
         arcs: list[ArcRow] = []
         dirty = Dirty()
         for n in range(first, min(first + 10_000, count)):
@@ -113,7 +114,7 @@ def _make(feed: Feed, start_us: int, length_us: int, count: int) -> None:
             arcs.append(arc)
             dirty.add(arc)
         with transaction.atomic():
-            if not insert_new(feed.pk, events):
+            if not insert_new(feed.pk, Rows([events])):
                 raise AssertionError("an event was made twice")
             save_arcs(arcs, all_new=True)
             dirty.recompute(feed)

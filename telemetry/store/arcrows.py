@@ -100,7 +100,7 @@ def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = (), *, all_new: bool
     changes = [name for name in [*FIELDS[1:], "changed_us"] if name != "feed_id"]
     update = ", ".join(f"{name} = excluded.{name}" for name in changes)
     with connection.cursor() as cursor:
-        changed_us = _next_change(cursor)
+        changed_us = next_change(cursor)
         if rows:
             into = f"INSERT INTO telemetry_arc ({_COLUMNS}, changed_us)"
             on_conflict = f"ON CONFLICT (key) DO UPDATE SET {update}"
@@ -142,7 +142,7 @@ def _copy(cursor: Any, table: str, rows: Sequence[tuple[Any, ...]]) -> None:
             copy.write_row(row)
 
 
-def _next_change(cursor: Any) -> int:
+def next_change(cursor: Any) -> int:
     """Now, but later than every change so far, and so that no earlier one can commit after it:
     whoever follows arcs by (changed_us, id) then misses none."""
     if connection.vendor == "postgresql":

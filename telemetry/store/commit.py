@@ -6,18 +6,19 @@ import time
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from django.db import connection, transaction
 
 from telemetry.models import Cursor, Feed
-from telemetry.packed import Stretch, clipped
+from telemetry.rowlist import Rows
 from telemetry.store import asides
 from telemetry.store.clock import retime_all
-from telemetry.store.gathered import AnyRow, Gathered, row_of
+from telemetry.store.gathered import Gathered, row_of
 from telemetry.store.mend import mend_rejects
 from telemetry.store.repair import repair
 from telemetry.store.rollups import Dirty
-from telemetry.store.rows import all_stored, insert_new, raise_ties, stored_ties
+from telemetry.store.rows import first_stored, insert_new, raise_ties, stored_ties
 from telemetry.store.tail import Tail
 
 
@@ -134,15 +135,6 @@ def _marks(rows: Iterable[Cursor]) -> dict[str, tuple[int, int]]:
     return {row.lane: (row.sequence, row.changed_us) for row in rows}
 
 
-def _packed_of(rows: Sequence[AnyRow], gathered: Gathered) -> list[Stretch]:
-    """The arrays of some of the events, where those follow each other."""
-    first = gathered.events.index(rows[0])
-    last = first + len(rows)
-    if gathered.events[last - 1 : last] != [rows[-1]]:
-        return []
-    return clipped(gathered.packed, first, last)
-
-
 Spans = dict[str, tuple[int | None, int | None]]
 
 
@@ -157,7 +149,7 @@ def _events(
     if pair and events:
         keeper.tail = tail = keeper.tail or Tail(feed, pierces=pierces)
     if not gathered.late and (tail is None or tail.follows(events[0][1], gathered.stream)):
-        if _quickly(feed, gathered, events, gathered.packed, tail, dirty):
+        if _quickly(feed, gathered, events, tail, dirty):
             gathered.stored = len(events)
             return 0, {}
         keeper.forget()
@@ -165,21 +157,14 @@ def _events(
     return _carefully(feed, gathered, tail, dirty, pair)
 
 
-def _quickly(
-    feed: Feed,
-    gathered: Gathered,
-    rows: Sequence[AnyRow],
-    packed: Sequence[Stretch],
-    tail: Tail | None,
-    dirty: Dirty,
-) -> bool:
+def _quickly(feed: Feed, gathered: Gathered, rows: Rows, tail: Tail | None, dirty: Dirty) -> bool:
     """Stores rows behind all others; False, with nothing stored, where one was there already."""
-    pair = (lambda some: None) if tail is None else tail.feed
+    pair = (lambda: None) if tail is None else partial(tail.feed, rows)
     try:
         with transaction.atomic():
             if tail is not None:
-                tail.load({row[4] for row in rows})
-            if not insert_new(feed.pk, rows, packed, gathered.feed_version, meanwhile=pair):
+                tail.load(rows.torches())
+            if not insert_new(feed.pk, rows, meanwhile=pair):
                 raise _NotAllNew
     except _NotAllNew:
         return False
@@ -188,13 +173,26 @@ def _quickly(
     return True
 
 
+def _surely_quickly(
+    feed: Feed, gathered: Gathered, rows: Rows, tail: Tail | None, dirty: Dirty
+) -> None:
+    if not _quickly(feed, gathered, rows, tail, dirty):
+        raise RuntimeError(f"{feed.name}: events appeared beside the only writer")
+
+
 def _carefully(
     feed: Feed, gathered: Gathered, tail: Tail | None, dirty: Dirty, pair: bool
 ) -> tuple[int, Spans]:
     """Looks up what is there, stores the rest and says which spans it touched."""
-    if not gathered.late and all_stored(feed.pk, gathered.events):
-        return len(gathered.events), {}
-    both = gathered.events + gathered.late
+    known = 0 if gathered.late else first_stored(feed.pk, gathered.events)
+    if known == len(gathered.events) > 0:
+        return known, {}
+    rest = gathered.events.since(known)
+    if known and (not pair or (tail is not None and tail.follows(rest[0][1], ""))):
+        _surely_quickly(feed, gathered, rest, tail, dirty)
+        gathered.stored = len(rest)
+        return known, {}
+    both = [*gathered.events, *gathered.late]
     first = {row[0]: row for row in reversed(both)}
     stored = stored_ties(feed.pk, list(first))
     higher = {key: first[key][3] for key, (tie, _) in stored.items() if first[key][3] > tie}
@@ -211,10 +209,9 @@ def _carefully(
     known = len(stored) + (again if gathered.reread else -len(set(late_again)))
     behind = tail is not None and not gathered.late and not higher
     if new and behind and tail is not None and tail.follows(new[0][1], ""):
-        if not _quickly(feed, gathered, new, _packed_of(new, gathered), tail, dirty):
-            raise RuntimeError(f"{feed.name}: events appeared beside the only writer")
+        _surely_quickly(feed, gathered, Rows([new]), tail, dirty)
         return known, {}
-    if not insert_new(feed.pk, new):
+    if not insert_new(feed.pk, Rows([new])):
         raise RuntimeError(f"{feed.name}: events appeared beside the only writer")
     touched = [(row[4], row[1]) for row in new]
     touched += [(torches[key], stored[key][1]) for key in higher]

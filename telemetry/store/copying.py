@@ -11,12 +11,12 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from telemetry.packed import Packed, Stretch
-from telemetry.store.gathered import AnyRow
+from telemetry.packed import AnyRow, Array, Stretch
+from telemetry.rowlist import Rows
 
 COLUMNS: Final = (
     "feed_id, key, at_us, seq, tie, kind, received_us, feed_version, clock_version, torch, text, "
@@ -27,45 +27,38 @@ TEXT_COLUMNS: Final = (
     "feed_version, clock_version"
 )
 _FIELDS: Final = 13
-_HEAD: Final = b"PGCOPY\n\xff\r\n\0" + struct.pack("!ii", 0, 0)
-_END: Final = struct.pack("!h", -1)
+HEAD: Final = b"PGCOPY\n\xff\r\n\0" + struct.pack("!ii", 0, 0)
+END: Final = struct.pack("!h", -1)
 _NULL: Final = struct.pack("!i", -1)
 _FEW: Final = 40  # lines; as many one by one cost less than laying out arrays
+_AT_ONCE: Final = 4_096  # lines laid out together: what that takes stays in the processor's cache
 
 
-def pays(rows: Sequence[AnyRow], stretches: Sequence[Stretch]) -> bool:
-    """Whether most of the rows are plain lines."""
-    return 2 * sum(len(stretch.lines) for stretch in stretches) >= len(rows)
+def pays(rows: Rows) -> bool:
+    """Whether most of the rows are arrays."""
+    return 2 * rows.packed >= len(rows)
 
 
-def copied(
-    feed_id: int, rows: Sequence[AnyRow], stretches: Sequence[Stretch], feed_version: int
-) -> Iterator[bytes]:
-    """What a COPY of COLUMNS is sent for these rows, in parts. `stretches` say some of them
-    again, as arrays; those are of `feed_version` and timed by no corrected clock."""
-    yield _HEAD
-    done = 0
-    for first, lines, received_us in stretches:
-        last = first + len(lines)
-        yield _singly(feed_id, rows[done:first])
-        if lines.torch is None or len(lines.named) * _FEW > len(lines):
-            yield _singly(feed_id, rows[first:last])
+def copied(feed_id: int, rows: Rows) -> Iterator[bytes]:
+    """What a COPY of COLUMNS is sent for these rows, in parts."""
+    yield HEAD
+    for part in rows.parts:
+        if isinstance(part, list):
+            yield _singly(feed_id, part)
+        elif part.lines.torch is None or len(part.lines.named) * _FEW > len(part):
+            yield _singly(feed_id, part.rows())
         else:
-            yield from _mostly_together(feed_id, rows[first:last], lines, received_us, feed_version)
-        done = last
-    yield _singly(feed_id, rows[done:])
-    yield _END
+            yield from _mostly_together(feed_id, part)
+    yield END
 
 
-def _mostly_together(
-    feed_id: int, rows: Sequence[AnyRow], lines: Packed, received_us: int, feed_version: int
-) -> Iterator[bytes]:
+def _mostly_together(feed_id: int, stretch: Stretch) -> Iterator[bytes]:
     """All between the lines with names by arrays."""
     done = 0
-    for named in [*lines.named.tolist(), len(lines)]:
-        if done < named:
-            yield _together(feed_id, lines.part(done, named), received_us, feed_version)
-        yield _singly(feed_id, rows[named : named + 1])
+    for named in [*stretch.lines.named.tolist(), len(stretch)]:
+        for first in range(done, named, _AT_ONCE):
+            yield _together(feed_id, stretch.part(first, min(first + _AT_ONCE, named)))
+        yield _singly(feed_id, stretch.part(named, named + 1).rows())
         done = named + 1
 
 
@@ -93,48 +86,81 @@ def _bytes(value: bytes) -> bytes:
     return struct.pack("!i", len(value)) + value
 
 
-def _together(feed_id: int, lines: Packed, received_us: int, feed_version: int) -> bytes:
-    """Plain lines of one torch without names, laid out as wide as the widest; then what lies
-    behind a short stamp or in the place of no number is left out."""
+def _together(feed_id: int, stretch: Stretch) -> bytes:
+    """Plain lines of one torch without names."""
+    lines = stretch.lines
     torch = (lines.torch or "").encode()
-    widths = lines.stamps_to - lines.stamps_from
-    widest = int(widths.max())
-    table = np.empty(len(lines), _layout(len(torch), widest))
-    values: dict[str, Any] = {
-        "feed_id": feed_id, "key": lines.keys.view("V16")[:, 0], "at_us": lines.times_us,
-        "seq": lines.seqs, "tie": 0, "kind": lines.kinds, "received_us": received_us,
-        "feed_version": feed_version, "clock_version": 0, "torch": np.void(torch),
-    }  # fmt: skip
-    table["count"] = _FIELDS
-    for name, value in values.items():
-        table[f"{name} size"] = table.dtype[name].itemsize
-        table[name] = value
-    table["text size"] = -1
-    table["stamp size"] = widths
-    places = np.minimum(lines.stamps_from[:, None] + np.arange(widest), len(lines.text) - 1)
-    table["stamp"] = lines.text[places].view(f"V{widest}")[:, 0]
-    has_number = ~np.isnan(lines.values)
-    table["number size"] = np.where(has_number, 8, -1)
-    table["number"] = lines.values
-    raw = table.view(np.uint8).reshape(len(lines), -1)
-    keep = np.ones(raw.shape, np.bool_)
-    keep[~has_number, -8:] = False
-    stamp = table.dtype.fields["stamp"][1] if table.dtype.fields else 0
-    keep[:, stamp : stamp + widest] = np.arange(widest) < widths[:, None]
-    return raw[keep].tobytes()
+    fields = [
+        Field(">i8", feed_id), Field("V16", lines.keys.view("V16")[:, 0]),
+        Field(">i8", lines.times_us), Field(">i8", lines.seqs), Field(">i4", 0),
+        Field(">i2", lines.kinds), Field(">i8", stretch.received_us),
+        Field(">i4", stretch.feed_version), Field(">i4", 0),
+        Field(f"V{len(torch)}", np.void(torch)), NULL,
+        texts(lines.text, lines.stamps_from, lines.stamps_to),
+        Field(">f8", lines.values, np.where(np.isnan(lines.values), -1, 8)),
+    ]  # fmt: skip
+    return laid_out(fields, len(lines))
+
+
+def row_of_fields(fields: Sequence[bytes | None]) -> bytes:
+    """One row of these fields; None is null."""
+    sized = [_NULL if field is None else _bytes(field) for field in fields]
+    return struct.pack("!h", len(fields)) + b"".join(sized)
+
+
+class Field(NamedTuple):
+    """A field of many rows: its form, its values, and its length in each row, where that is not
+    the form's (-1: null)."""
+
+    form: str
+    values: Any
+    sizes: Array | None = None
+
+
+NULL: Final = Field("", None)  # a field that is null in every row
+
+
+def texts(text: Array, starts: Array, ends: Array) -> Field:
+    """The field that is `text[start:end]` in each row, of whatever lengths."""
+    sizes = ends - starts
+    widest = max(int(sizes.max()), 1)
+    places = np.minimum(starts[:, None] + np.arange(widest), len(text) - 1)
+    alike = bool((sizes == widest).all())
+    return Field(f"V{widest}", text[places].view(f"V{widest}")[:, 0], None if alike else sizes)
+
+
+def laid_out(fields: Sequence[Field], count: int) -> bytes:
+    """Rows of these fields, each laid out as wide as its form; what lies behind a shorter value or
+    in the place of none is then left out."""
+    table = np.empty(count, _layout(tuple(field.form for field in fields)))
+    table["count"] = len(fields)
+    keep: Array | None = None
+    raw = table.view(np.uint8).reshape(count, -1)
+    for n, (form, values, sizes) in enumerate(fields):
+        if not form:
+            table[f"size {n}"] = -1
+            continue
+        table[f"{n}"] = values
+        width, at = table.dtype[f"{n}"].itemsize, _place(table.dtype, f"{n}")
+        table[f"size {n}"] = width if sizes is None else sizes
+        if sizes is not None:
+            keep = np.ones(raw.shape, np.bool_) if keep is None else keep
+            keep[:, at : at + width] = np.arange(width) < sizes[:, None]
+    return raw.tobytes() if keep is None else raw[keep].tobytes()
+
+
+def _place(layout: np.dtype[np.void], name: str) -> int:
+    return layout.fields[name][1] if layout.fields else 0
 
 
 @lru_cache(64)
-def _layout(torch: int, stamp: int) -> np.dtype[np.void]:
-    """A row whose torch and stamp have this many bytes."""
-    forms = {
-        "feed_id": ">i8", "key": "V16", "at_us": ">i8", "seq": ">i8", "tie": ">i4", "kind": ">i2",
-        "received_us": ">i8", "feed_version": ">i4", "clock_version": ">i4", "torch": f"V{torch}",
-        "text": "", "stamp": f"V{stamp}", "number": ">f8",
-    }  # fmt: skip
+def _layout(forms: tuple[str, ...]) -> np.dtype[np.void]:
+    """A row whose fields have these forms."""
     fields = [("count", ">i2")]
-    for name, form in forms.items():
-        fields += [(f"{name} size", ">i4"), (name, form)] if form else [(f"{name} size", ">i4")]
+    for n, form in enumerate(forms):
+        fields.append((f"size {n}", ">i4"))
+        if form:
+            fields.append((f"{n}", form))
     return np.dtype(fields)
 
 

@@ -19,9 +19,9 @@ from typing import Any, NamedTuple
 
 from django.db import connection
 
+from telemetry.packed import AnyRow
 from telemetry.store.arcrows import CHANGES_LOCK, FIELDS, ArcRow
 from telemetry.store.copying import TEXT_COLUMNS, as_text
-from telemetry.store.gathered import AnyRow
 
 # What the database must read each field of an `ArcRow` as.
 _TYPES = (

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import repeat
 from typing import Any, NamedTuple
 
-from telemetry.events import Columns, Event, Gap, Reject
+from telemetry.events import Event, Gap, Reject
 from telemetry.journal import Damage, Position
-from telemetry.packed import Stretch
+from telemetry.packed import AnyRow
+from telemetry.rowlist import Rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,26 +45,11 @@ class Row(NamedTuple):
     clock_version: int
 
 
-# A row of `Row`'s fields, or a plain tuple of them: quicker to make by the hundred thousand.
-AnyRow = tuple[
-    bytes, int, int, int, str, int, float | None, str | None, str, int, int, int
-]  # fmt: skip
-
-
 def row_of(event: Event, tie: int, feed_version: int, clock_version: int) -> Row:
     return Row(
         bytes.fromhex(event.key), event.time_us, -1 if event.seq is None else event.seq, tie,
         event.torch, event.kind, event.value, event.text, event.raw_stamp[:64],
         event.arrival_us or 0, feed_version, clock_version,
-    )  # fmt: skip
-
-
-def rows_of(columns: Columns, received_us: int, feed_version: int) -> Iterator[AnyRow]:
-    """The same for plain lines: numbered, and timed by no corrected clock."""
-    return zip(
-        columns.keys, columns.times_us, columns.seqs, repeat(0), columns.torches, columns.kinds,
-        columns.values, columns.names, columns.stamps, repeat(received_us), repeat(feed_version),
-        repeat(0),
     )  # fmt: skip
 
 
@@ -86,7 +70,7 @@ class Gathered:
     feed_version: int
     clock: Clock
     pierces: bool = True  # whether the source can know them
-    events: list[AnyRow] = field(default_factory=list)
+    events: Rows = field(default_factory=Rows)
     late: list[AnyRow] = field(default_factory=list)
     rejects: list[tuple[str, Reject]] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
@@ -101,13 +85,11 @@ class Gathered:
     sources: dict[tuple[str, int], dict[str, Any]] = field(default_factory=dict)
     state: dict[str, Any] = field(default_factory=dict)
     stored: int = 0
-    packed: list[Stretch] = field(default_factory=list)  # rows of `events`, again as arrays
 
     def keep_from(self, from_us: int) -> None:
         """Leaves only events of an instant or later."""
-        self.events = [row for row in self.events if row[1] >= from_us]
+        self.events = Rows([[row for row in self.events if row[1] >= from_us]])
         self.late = [row for row in self.late if row[1] >= from_us]
-        self.packed = []
 
     @property
     def any(self) -> bool:

@@ -7,12 +7,13 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain
 from typing import Any
 
+import numpy as np
 from django.db import connection
 
 from telemetry.events import Event
-from telemetry.packed import Stretch
+from telemetry.packed import AnyRow
+from telemetry.rowlist import Rows
 from telemetry.store import copying
-from telemetry.store.gathered import AnyRow
 
 _COLUMNS = copying.TEXT_COLUMNS
 _IN_CHUNK = 900
@@ -72,38 +73,28 @@ def insert_many(raw: Any, into: str, marks: str, rows: Sequence[Sequence[Any]]) 
     return count
 
 
-def insert_new(
-    feed_id: int,
-    rows: Sequence[AnyRow],
-    packed: Sequence[Stretch] = (),
-    feed_version: int = 0,
-    *,
-    meanwhile: Callable[[Sequence[AnyRow]], None] = lambda rows: None,
-) -> bool:
+def insert_new(feed_id: int, rows: Rows, *, meanwhile: Callable[[], None] = lambda: None) -> bool:
     """Inserts rows that should all be new; False where one was not. Then the caller's savepoint
-    must be rolled back. `packed` says rows of `feed_version` again, as arrays. `meanwhile` is
-    given all rows in order, some at a time while a server works on others: it must not ask the
-    database, and may come to nothing."""
+    must be rolled back. `meanwhile` is called once, while a server works on the rows: it must not
+    ask the database, and may come to nothing."""
     if connection.vendor == "sqlite" or len(rows) < _COPY_FROM:
         if insert_events(feed_id, rows) < len(rows):
             return False
-        meanwhile(rows)
+        meanwhile()
         return True
-    if copying.pays(rows, packed):
+    if copying.pays(rows):
         into = f"telemetry_event ({copying.COLUMNS}) FROM STDIN (FORMAT binary)"
-        parts: Iterator[bytes | str] = copying.copied(feed_id, rows, packed, feed_version)
+        parts: Iterator[bytes | str] = copying.copied(feed_id, rows)
     else:
         into = f"telemetry_event ({copying.TEXT_COLUMNS}) FROM STDIN"
-        stretches = range(0, len(rows), _AT_ONCE)
-        parts = (copying.as_text(feed_id, rows[at : at + _AT_ONCE]) for at in stretches)
-    done, fault = 0, None
+        each = list(rows)
+        stretches = range(0, len(each), _AT_ONCE)
+        parts = (copying.as_text(feed_id, each[at : at + _AT_ONCE]) for at in stretches)
     try:
         with connection.cursor() as cursor, cursor.copy(f"COPY {into}") as copy:
             for part in parts:
                 copy.write(part)
-                if fault is None:
-                    fault = _fault_of(meanwhile, rows[done : done + _AT_ONCE])
-                    done += _AT_ONCE
+            fault = _fault_of(meanwhile)
     except Exception as error:
         # COPY raises the driver's own errors, and the driver is there only where it is used.
         if getattr(error, "sqlstate", None) == _UNIQUE_VIOLATION:
@@ -111,34 +102,59 @@ def insert_new(
         raise
     if fault is not None:
         raise fault
-    meanwhile(rows[done:])
     return True
 
 
-def _fault_of(work: Callable[[Sequence[AnyRow]], None], rows: Sequence[AnyRow]) -> Exception | None:
+def _fault_of(work: Callable[[], None]) -> Exception | None:
     """What working on rows ended with: no fault where they turn out not to be new."""
     try:
-        work(rows)
+        work()
     except Exception as fault:
         return fault
     return None
 
 
-def all_stored(feed_id: int, rows: Sequence[AnyRow]) -> bool:
-    """Whether these very events, none of them among others of its instant, are stored already:
-    proven by one digest of their keys. False where that cannot be said at once."""
-    keys = sorted({row[0] for row in rows})
-    if connection.vendor != "postgresql" or len(keys) < len(rows) or any(row[3] for row in rows):
-        return False  # SQLite is in this process: looking keys up costs it little more
+def first_stored(feed_id: int, rows: Rows) -> int:
+    """How many of the first rows are stored already, if it can be said at once that all others are
+    not; else 0. No row may carry a tie: those tell order among stored ones."""
+    keys = _keys(rows)
+    if not keys:
+        return 0
     with connection.cursor() as cursor:
+        digest = "sha256(string_agg(key, '')), count(*)" if _is_postgresql() else "key"
         cursor.execute(
-            "SELECT sha256(string_agg(key, '')) FROM (SELECT key FROM telemetry_event WHERE "
-            f"feed_id = %s AND key BETWEEN %s AND %s ORDER BY feed_id, key LIMIT {len(keys) + 1}"
-            ") AS stored",
-            [feed_id, keys[0], keys[-1]],
+            f"SELECT {digest} FROM (SELECT key FROM telemetry_event WHERE "
+            "feed_id = %s AND key BETWEEN %s AND %s ORDER BY feed_id, key "
+            f"LIMIT {len(rows) + 1}) AS stored",
+            [feed_id, keys[:16], keys[-16:]],
         )
-        (digest,) = cursor.fetchone()
-    return digest is not None and bytes(digest) == hashlib.sha256(b"".join(keys)).digest()
+        if not _is_postgresql():
+            found = b"".join([key for (key,) in cursor.fetchall()])
+            return len(found) // 16 if keys.startswith(found) else 0
+        stored, count = cursor.fetchone()
+    is_same = count and bytes(stored) == hashlib.sha256(keys[: 16 * count]).digest()
+    return int(count) if is_same else 0
+
+
+def _is_postgresql() -> bool:
+    return connection.vendor == "postgresql"
+
+
+def _keys(rows: Rows) -> bytes:
+    """The keys of rows one behind the other, where each is above the one before and none of the
+    rows carries a tie; else nothing."""
+    found = []
+    for part in rows.parts:
+        if isinstance(part, list):
+            if any(row[3] for row in part):
+                return b""
+            found.append(b"".join([row[0] for row in part]))
+        else:
+            found.append(part.lines.keys.tobytes())
+    keys = b"".join(found)
+    high, low = np.frombuffer(keys, ">u8").reshape(-1, 2).T
+    rises = (high[1:] > high[:-1]) | ((high[1:] == high[:-1]) & (low[1:] > low[:-1]))
+    return keys if bool(rises.all()) else b""
 
 
 def stored_ties(feed_id: int, keys: Sequence[bytes]) -> dict[bytes, tuple[int, int]]:

@@ -11,26 +11,33 @@ from django.db import connection
 
 from telemetry.events import ARC_ON
 from telemetry.models import Feed
+from telemetry.packed import AnyRow, Stretch
 from telemetry.pairing import Pairer
+from telemetry.pairing_many import first_start, take_many
+from telemetry.rowlist import Rows
 from telemetry.store.arcrows import ArcRow, StrayRow, arc_row, save_arcs, save_strays
-from telemetry.store.gathered import AnyRow
+from telemetry.store.manyarcs import NewArcs, save_new
 from telemetry.store.repair import start
 from telemetry.store.rollups import Dirty
 
 
 class Made(NamedTuple):
-    """Rows of arcs that stand in the database as open, of others, and of strays."""
+    """Rows of arcs that stand in the database as open, of others, and of strays; and arcs that were
+    paired by arrays."""
 
     known: list[ArcRow]
     new: list[ArcRow]
     strays: list[StrayRow]
+    many: list[NewArcs]
 
     def save(self, feed_id: int, dirty: Dirty) -> None:
         """Writes them."""
         for row in [*self.known, *self.new]:
             dirty.add(row)
+        for new in self.many:
+            dirty.add_all(new.arcs.torch, new.arcs.on_us, new.arcs.off_us)
         save_arcs(self.known)
-        save_arcs(self.new, all_new=True)
+        save_new(self.new, self.many)
         save_strays(feed_id, self.strays)
 
 
@@ -42,12 +49,13 @@ class Tail:
     """
 
     def __init__(self, feed: Feed, *, pierces: bool) -> None:
-        self._feed, self._pierces = feed, pierces
+        self._feed_of, self._pierces = feed, pierces
         self._pairers: dict[str, Pairer] = {}
         self._versions: dict[str, tuple[int, int]] = {}
         self._stored: dict[str, ArcRow] = {}
         self._open: set[str] = set()  # keys of arcs that are stored as open
         self._arcs: list[ArcRow] = []  # of rows fed, not said yet
+        self._many: list[NewArcs] = []
         self._strays: list[StrayRow] = []
         self._fed: set[str] = set()  # torches
         self.owner = ""
@@ -69,24 +77,51 @@ class Tail:
         """Brings the pairers of these torches up to the stored events, before new ones go in."""
         for torch in torches - self._pairers.keys() - {""}:
             after_us = None if self.head_us is None else self.head_us + 1
-            pairer, events, _ = start(self._feed, torch, after_us, pierces=self._pierces)
+            pairer, events, _ = start(self._feed_of, torch, after_us, pierces=self._pierces)
             for event, feed_version, clock_version in events:
                 if event.kind == ARC_ON:
                     self._versions[event.key] = (feed_version, clock_version)
                 pairer.feed(event)
             self._pairers[torch] = pairer
             if (still := pairer.open_arc()) is not None:
-                self._open.add(f"{self._feed.name}|{torch}|{still.key}")
+                self._open.add(f"{self._feed_of.name}|{torch}|{still.key}")
 
-    def pair(self, rows: Sequence[AnyRow], stream: str) -> Made:
+    def pair(self, rows: Rows, stream: str) -> Made:
         """Feeds rows, in order; what they ended, opened or left over is still to be written."""
         self.feed(rows)
-        return self.made(stream)
+        made = self.made(stream)
+        singly = [row for arcs in made.many for row in arcs.rows()]
+        return made._replace(new=[*made.new, *singly], many=[])
 
-    def feed(self, rows: Sequence[AnyRow]) -> None:
+    def feed(self, rows: Rows) -> None:
         """Takes rows, in order and all of one stream; `made` then says what came of them."""
-        if not rows:
+        for part in rows.parts:
+            if isinstance(part, list):
+                self._feed(part)
+            else:
+                self._feed_stretch(part)
+
+    def _feed_stretch(self, stretch: Stretch) -> None:
+        first = first_start(stretch.lines)
+        if first is None:
+            self._feed(stretch.rows())
             return
+        # The pairer comes into the stretch in whatever it was; from an arc_on on it is known.
+        self._feed(stretch.part(0, first + 1).rows())
+        rest = stretch.part(first, len(stretch))
+        torch = rest.lines.torch or ""
+        pairer = self._pairers[torch]
+        arcs, strays = take_many(pairer, rest.lines)
+        if len(arcs):
+            self._many.append(NewArcs(self._feed_of, arcs, stretch.feed_version))
+        for place in strays:
+            [row] = rest.part(place, place + 1).rows()
+            self._strays.append((torch, row[1], row[5], row[0].hex()))
+        if pairer.burning is not None:
+            self._versions[pairer.burning.key] = (stretch.feed_version, 0)
+        self.head_us = int(rest.lines.times_us[-1])
+
+    def _feed(self, rows: Sequence[AnyRow]) -> None:
         pairers, versions = self._pairers, self._versions
         versions.update((row[0].hex(), row[10:12]) for row in rows if row[5] == ARC_ON)
         torches = {row[4] for row in rows}
@@ -100,17 +135,17 @@ class Tail:
                 if ended is None:
                     self._strays.append((torch, row[1], row[5], row[0].hex()))
                 else:
-                    self._arcs.append(arc_row(self._feed, ended, versions.pop(ended.key)))
+                    self._arcs.append(arc_row(self._feed_of, ended, versions.pop(ended.key)))
         self._fed |= torches - {""}
         self.head_us = rows[-1][1]
 
     def made(self, stream: str) -> Made:
         """What the rows fed since the last call ended, opened or left over."""
-        arcs, strays = self._arcs, self._strays
+        arcs, strays, many = self._arcs, self._strays, self._many
         for torch in self._fed:
             still = self._pairers[torch].open_arc()
             if still is not None:
-                arc = arc_row(self._feed, still, self._versions[still.key])
+                arc = arc_row(self._feed_of, still, self._versions[still.key])
                 if self._stored.get(torch) != arc:
                     self._stored[torch] = arc
                     arcs.append(arc)
@@ -119,8 +154,8 @@ class Tail:
         self._open.difference_update(row.key for row in known)
         self._open.update(row.key for row in arcs if row.ended == "open")
         self.owner = stream
-        self._arcs, self._strays, self._fed = [], [], set()
-        return Made(known, new, strays)
+        self._arcs, self._strays, self._many, self._fed = [], [], [], set()
+        return Made(known, new, strays, many)
 
 
 def _stretches(rows: Sequence[AnyRow]) -> Iterator[list[AnyRow]]:

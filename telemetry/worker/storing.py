@@ -138,7 +138,7 @@ class Storing:
         gathered = self._next(until)
         if gathered is None:
             return None
-        torches = {row[4] for row in gathered.events}
+        torches = gathered.events.torches()
         news = News(self.feed, self.lane.name, gathered, self._keeper, torches)
         if gathered.events and self.lane.description is not None:
             open_end(news, pierces=self.lane.description.knows.pierces)

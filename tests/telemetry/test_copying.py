@@ -9,10 +9,11 @@ import pytest
 
 from telemetry.description import parse_description
 from telemetry.events import PROGRAM, SAMPLE_A
-from telemetry.packed import Stretch, clipped
+from telemetry.packed import Stretch
 from telemetry.plain import PlainReader
+from telemetry.rowlist import Rows
 from telemetry.store import copying
-from telemetry.store.gathered import row_of, rows_of
+from telemetry.store.gathered import row_of
 from telemetry.wholesale import BulkDecoder
 from tests.telemetry.test_wholesale import TOML, description_of, made
 
@@ -56,45 +57,67 @@ def spelt_out(fields: tuple) -> tuple:
     )  # fmt: skip
 
 
-def decoded(chance: random.Random, count: int) -> tuple[list[tuple], list[Stretch]]:
-    """Rows of made-up lines with the arrays that go with them, as a lane gathers them."""
+def decoded(chance: random.Random, count: int) -> Rows:
+    """Rows of made-up lines, as a lane gathers them."""
     description = description_of(chance)
     decoder = BulkDecoder(description)
     batch = decoder.feed_block(
         made(description, chance, count), position=0, arrival_us=5, source="made"
     )
-    rows: list[tuple] = []
-    stretches = []
+    rows = Rows()
     for run in [*batch.runs, *decoder.flush().runs]:
-        rows += [tuple(row_of(event, 0, 3, 0)) for event in run.events]
-        if run.columns is not None:
-            stretches.append(Stretch(len(rows), run.columns.packed, 5))
-            rows += [tuple(row) for row in rows_of(run.columns, 5, 3)]
-    return rows, stretches
+        rows.extend(tuple(row_of(event, 0, 3, 0)) for event in run.events)
+        if run.lines is not None:
+            rows.add(Stretch(run.lines, 5, 3))
+    return rows
 
 
 @pytest.mark.parametrize("seed", range(40))
 def test_rows_come_back_as_they_were_whether_laid_out_by_arrays_or_not(seed):
-    rows, stretches = decoded(random.Random(seed), 400)
+    rows = decoded(random.Random(seed), 400)
     expected = [(9, row) for row in rows]
-    assert read_back(b"".join(copying.copied(9, rows, stretches, 3))) == expected
-    assert read_back(b"".join(copying.copied(9, rows, [], 3))) == expected
+    assert read_back(b"".join(copying.copied(9, rows))) == expected
+    assert read_back(b"".join(copying.copied(9, Rows([list(rows)])))) == expected
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_a_part_of_the_rows_keeps_the_arrays_that_speak_of_it(seed):
+def test_rows_from_a_place_on_or_between_two_are_those_of_the_whole_list(seed):
     chance = random.Random(seed)
-    rows: list[tuple] = []
+    rows = Rows()
     while len(rows) < 100:  # some feeds take hardly any of the lines made up
-        rows, stretches = decoded(chance, 400)
+        rows = decoded(chance, 400)
     first = chance.randrange(len(rows) // 2)
     last = chance.randrange(first + 1, len(rows))
-    part = clipped(stretches, first, last)
-    got = read_back(b"".join(copying.copied(9, rows[first:last], part, 3)))
-    assert got == [(9, row) for row in rows[first:last]]
+    every = list(rows)
+    assert rows[first:last] == every[first:last]
+    assert rows[first:last:3] == every[first:last:3]
+    assert rows[last:first:-1] == every[last:first:-1]
+    assert (rows[first], rows[-1], rows[-first - 1]) == (every[first], every[-1], every[-first - 1])
+    assert rows.torches() == {row[4] for row in every}
+    rest = rows.since(first)
+    assert (len(rest), list(rest)) == (len(every) - first, every[first:])
+    assert read_back(b"".join(copying.copied(9, rest))) == [(9, row) for row in every[first:]]
+    with pytest.raises(IndexError):
+        rows[len(every)]
 
 
-def plain(names_every: int) -> tuple[list[tuple], list[Stretch]]:
+def test_rows_added_one_by_one_and_as_arrays_keep_their_order():
+    rows = plain(400)
+    every = list(rows)
+    [stretch] = rows.parts
+    mixed = Rows()
+    mixed.extend(every[:7])
+    mixed.extend(iter(every[7:9]))
+    mixed.add(stretch.part(9, 500))
+    mixed.extend([])
+    mixed.add(stretch.part(500, 500))
+    mixed.extend(every[500:])
+    assert (len(mixed), list(mixed)) == (len(every), every)
+    assert len(mixed.parts) == 3
+    assert mixed.packed == 491
+
+
+def plain(names_every: int) -> Rows:
     columns = ["seq", "time", "signal", "value"]
     reader = PlainReader.make(
         parse_description(
@@ -110,23 +133,24 @@ def plain(names_every: int) -> tuple[list[tuple], list[Stretch]]:
         for n in range(1_000)
     )
     lines = [f"{n},2026-06-01T00:00:{n // 50:02},{word}\n" for n, word in enumerate(words)]
-    found = reader.read("".join(lines).encode(), columns).columns
-    return [tuple(row) for row in rows_of(found, 5, 3)], [Stretch(0, found.packed, 5)]
+    return Rows([Stretch(reader.read("".join(lines).encode(), columns).lines, 5, 3)])
 
 
 @pytest.mark.parametrize("names_every", [3, 400])
 def test_lines_with_names_stay_in_their_place_few_or_many(names_every):
-    rows, stretches = plain(names_every)
+    rows = plain(names_every)
     assert sum(row[5] == PROGRAM for row in rows) == -(-1_000 // names_every)
     assert any(row[5] == SAMPLE_A for row in rows)
-    assert read_back(b"".join(copying.copied(1, rows, stretches, 3))) == [(1, r) for r in rows]
+    assert read_back(b"".join(copying.copied(1, rows))) == [(1, r) for r in rows]
 
 
 def test_arrays_pay_where_most_rows_are_plain_lines():
-    rows, stretches = plain(400)
-    assert copying.pays(rows, stretches)
-    assert not copying.pays(rows, clipped(stretches, 0, 499))
-    assert copying.pays(rows, clipped(stretches, 0, 500))
+    rows = plain(400)
+    [stretch] = rows.parts
+    every = list(rows)
+    assert copying.pays(rows)
+    assert not copying.pays(Rows([stretch.part(0, 499), every[499:]]))
+    assert copying.pays(Rows([stretch.part(0, 500), every[500:]]))
 
 
 def field_read(text: str) -> str | None:

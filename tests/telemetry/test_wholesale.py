@@ -113,11 +113,10 @@ def spelt_out(batch: Batch) -> list[tuple]:
             (e.key, e.time_us, e.kind, e.torch, e.seq, e.raw_stamp, e.value, e.text, e.arrival_us)
             for e in run.events
         ]
-        if c := run.columns:
-            rows += zip(
-                [key.hex() for key in c.keys], c.times_us, c.kinds, c.torches, c.seqs, c.stamps,
-                c.values, c.names, [run.arrival_us] * len(c.keys), strict=True,
-            )  # fmt: skip
+        if run.lines is not None:
+            for row in run.lines.rows(run.arrival_us or 0, 1):
+                key, at_us, seq, _, torch, kind, value, name, stamp, arrival_us, _, _ = row
+                rows.append((key.hex(), at_us, kind, torch, seq, stamp, value, name, arrival_us))
     return rows
 
 
@@ -162,7 +161,7 @@ def test_plain_lines_are_in_fact_taken_by_the_run() -> None:
     )
     decoder = wholesale.BulkDecoder(description)
     batch = decoder.feed_block(raw, position=0, arrival_us=1, source="s")
-    taken = sum(len(run.columns.keys) for run in batch.runs if run.columns)
+    taken = sum(len(run.lines) for run in batch.runs if run.lines)
     # All but the first line and the two seconds that still wait in the window.
     assert taken == 900 - 1 - 2
 
