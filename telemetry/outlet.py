@@ -5,6 +5,7 @@ Gaps of the device's numbers and edges of a level are judged as events leave the
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from telemetry.edges import Edges
@@ -12,6 +13,7 @@ from telemetry.events import Batch, Event, Gap
 from telemetry.ordering import Window
 from telemetry.sequence import NEAR, Sequence
 
+_NOTHING = '{"window": [], "unchecked": [], "edges": {}}'
 _REFUSED = 0  # the kind of a line that is no event
 
 
@@ -92,6 +94,10 @@ class Outlet:
             "unchecked": [list(item) for item in self._unchecked],
             "edges": {torch: edges.state() for torch, edges in self._edges.items()},
         }
+
+    def state_text(self) -> str:
+        """`state` as JSON text."""
+        return json.dumps(self.state()) if self.waits or self._edges else _NOTHING
 
     def restore(self, state: dict[str, Any]) -> None:
         """Take up what `state()` described."""

@@ -15,7 +15,7 @@ from pathlib import Path
 
 _LEAST = 8  # files; fewer are made durable as quickly one by one
 _LONG_S = 0.025  # half a commit's window
-_AGAIN_S = 10.0
+_AGAIN_S, _AGAIN_LAST_S = 0.5, 10.0
 # Of these it is known that the call waits for the bytes and for the disk's own cache. A system of
 # files within another (overlay, FUSE) may do neither.
 _TRUSTED = frozenset({"ext4", "xfs"})
@@ -29,7 +29,7 @@ class Disk:
         self._descriptor = os.open(folder, os.O_RDONLY)  # a fault since it was opened is told
         self.device = os.fstat(self._descriptor).st_dev
         self._call = _call() if _kind(self.device) in _TRUSTED else None
-        self._not_before = 0.0
+        self._not_before, self._again_s = 0.0, _AGAIN_S
 
     def close(self) -> None:
         os.close(self._descriptor)
@@ -49,8 +49,11 @@ class Disk:
             number = ctypes.get_errno()
             raise OSError(number, os.strerror(number))
         now_s = time.monotonic()
-        if now_s - began_s > _LONG_S:
-            self._not_before = now_s + _AGAIN_S
+        if now_s - began_s <= _LONG_S:
+            self._again_s = _AGAIN_S
+            return
+        self._not_before = now_s + self._again_s
+        self._again_s = min(self._again_s * 2, _AGAIN_LAST_S)
 
 
 def _call() -> ctypes._NamedFuncPointer | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 
 from telemetry.journal.reader import Position
-from telemetry.journal.record import Record
+from telemetry.journal.record import Kind, Record
 
 _BESIDE_BODY = 500  # bytes a record costs in memory beside its own
 
@@ -27,6 +27,14 @@ class Recent:
         if self._added_bytes - self._taken_bytes + size <= self._most_bytes:
             self._items.append((record, end))
             self._added_bytes += size
+
+    def take_plain(self, sequence: int) -> tuple[Record, Position] | None:
+        """`take`, of a record that holds bytes of the source and nothing that turns their meaning;
+        any other stays."""
+        items = self._items
+        if items and items[0][0].kind is Kind.DATA and items[0][0].sequence <= sequence:
+            return self.take(sequence)
+        return None
 
     def take(self, sequence: int) -> tuple[Record, Position] | None:
         """The record of this number, if it is at hand; those before it are let go."""

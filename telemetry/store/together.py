@@ -6,21 +6,21 @@ and nothing beside them. Sums by quarter hour are left for later, which the curs
 
 from __future__ import annotations
 
-import json
 import time
-from collections.abc import Sequence
-from typing import Any, NamedTuple
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from django.db import IntegrityError, connection, transaction
 
+from telemetry.jsontext import as_json
 from telemetry.models import Feed
-from telemetry.store import fewtrips
-from telemetry.store.arcrows import ArcRow, save_arcs, save_strays
+from telemetry.packed import AnyRow
+from telemetry.store import fewtrips, inprocess
+from telemetry.store.arcrows import ArcRow, save_strays
 from telemetry.store.commit import Keeper
-from telemetry.store.fewtrips import Moved
 from telemetry.store.gathered import Gathered
+from telemetry.store.moved import ArcGone, Moved
 from telemetry.store.rollups import Dirty
-from telemetry.store.rows import insert_events, insert_events_of
 from telemetry.store.tail import Tail
 
 
@@ -30,11 +30,13 @@ class News(NamedTuple):
     feed: Feed
     lane: str
     gathered: Gathered
+    rows: Sequence[AnyRow]  # its events
     keeper: Keeper
     torches: set[str]
+    state: Callable[[str], str]  # of the lane behind it as JSON text, given that of the sums due
 
 
-_MANY = 5_000  # events of one feed that are better stored in bulk, with their sums
+MANY = 5_000  # events of one feed that are better stored in bulk, with their sums
 
 
 class _NotPlain(Exception):
@@ -53,16 +55,16 @@ def open_end(news: News, *, pierces: bool) -> None:
 
 def is_plain(news: News) -> bool:
     """Whether these can be stored together with others."""
-    g, tail = news.gathered, news.keeper.tail
-    if news.lane not in news.keeper.marks or len(g.events) > _MANY:
+    g, rows, tail = news.gathered, news.rows, news.keeper.tail
+    if news.lane not in news.keeper.marks or len(g.events) > MANY:
         return False
     beside = (
         g.late or g.rejects or g.gaps or g.link_gaps or g.repeats or g.damages or g.sources
         or g.new_version or g.new_clock or g.reread
     )  # fmt: skip
-    if beside or not g.events:
+    if beside or not rows:
         return not beside
-    return tail is not None and tail.knows(news.torches) and tail.follows(g.events[0][1], g.stream)
+    return tail is not None and tail.knows(news.torches) and tail.follows(rows[0][1], g.stream)
 
 
 def commit_together(every: Sequence[News]) -> bool:
@@ -72,10 +74,7 @@ def commit_together(every: Sequence[News]) -> bool:
         # The raw driver is used below; its errors are to be Django's like all others.
         with connection.wrap_database_errors, transaction.atomic():
             dues = _store(every, now_us)
-    except _NotPlain:
-        _forget(every)
-        return False
-    except IntegrityError:
+    except (_NotPlain, ArcGone, IntegrityError):
         _forget(every)
         return False
     except BaseException:
@@ -93,13 +92,9 @@ def _forget(every: Sequence[News]) -> None:
 
 
 def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
-    ids = sorted(news.feed.pk for news in every)
-    few = connection.vendor == "postgresql"
-    _refuse_if_moved(every, fewtrips.begin(ids) if few else _cursors(ids))
-    if few:
-        fewtrips.copy_events((news.feed.pk, news.gathered.events) for news in every)
-    elif _insert(every) != sum(len(news.gathered.events) for news in every):
-        raise _NotPlain
+    into = fewtrips if connection.vendor == "postgresql" else inprocess
+    _refuse_if_moved(every, into.begin(sorted(news.feed.pk for news in every)))
+    into.add_events((news.feed.pk, news.rows) for news in every)
     known: list[ArcRow] = []
     new: list[ArcRow] = []
     dues = []
@@ -107,7 +102,7 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
         due = Dirty()
         due.take_over(news.keeper.due)
         dues.append(due)
-        if not news.gathered.events:
+        if not news.rows:
             continue
         tail = news.keeper.tail
         if tail is None:
@@ -120,34 +115,11 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
         for arc in [*made.known, *made.new]:
             due.add(arc)
     moved = [_moved(news, due) for news, due in zip(every, dues, strict=True)]
-    if few:
-        fewtrips.finish([*known, *new], moved, now_us)
-    else:
-        save_arcs(known)
-        save_arcs(new, all_new=True)
-        _advance(moved, now_us)
+    into.finish(known, new, moved, now_us)
     return dues
 
 
-def _insert(every: Sequence[News]) -> int:
-    """How many events went in."""
-    if len(every) == 1:
-        return insert_events(every[0].feed.pk, every[0].gathered.events)
-    return insert_events_of(
-        [(news.feed.pk, *row) for news in every for row in news.gathered.events]
-    )
-
-
-def _cursors(ids: Sequence[int]) -> list[Any]:
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT feed_id, lane, sequence, changed_us FROM telemetry_cursor "
-            f"WHERE feed_id IN ({', '.join(map(str, ids))})"
-        )
-        return list(cursor.fetchall())
-
-
-def _refuse_if_moved(every: Sequence[News], cursors: Sequence[Any]) -> None:
+def _refuse_if_moved(every: Sequence[News], cursors: Sequence[tuple[int, str, int, int]]) -> None:
     marks: dict[int, dict[str, tuple[int, int]]] = {}
     for feed_id, lane, sequence, changed_us in cursors:
         marks.setdefault(feed_id, {})[lane] = (sequence, changed_us)
@@ -159,27 +131,8 @@ def _refuse_if_moved(every: Sequence[News], cursors: Sequence[Any]) -> None:
 
 def _moved(news: News, due: Dirty) -> Moved:
     g = news.gathered
-    state = json.dumps({**g.state, "due": due.as_lists()})
+    buckets = [f"{as_json(torch)}: {numbers}" for torch, numbers in due.as_lists().items()]
     return Moved(
-        news.feed.pk, news.lane, g.end.sequence, g.end.segment, g.end.offset, state, g.lines,
-        len(g.events), g.last_line_us,
+        news.feed.pk, news.lane, g.end.sequence, g.end.segment, g.end.offset,
+        news.state(f"{{{', '.join(buckets)}}}"), g.lines, len(news.rows), g.last_line_us,
     )  # fmt: skip
-
-
-def _advance(every: Sequence[Moved], now_us: int) -> None:
-    values = [
-        (
-            m.sequence, m.segment, m.offset, m.state, m.lines, m.events, m.last_line_us,
-            m.last_line_us, m.last_line_us, now_us, m.feed_id, m.lane,
-        )
-        for m in every
-    ]  # fmt: skip
-    with connection.cursor() as cursor:
-        cursor.cursor.executemany(
-            "UPDATE telemetry_cursor SET sequence = ?, segment = ?, byte_offset = ?, "
-            "state = ?, lines = lines + ?, events = events + ?, last_line_us = CASE "
-            "WHEN last_line_us IS NULL OR last_line_us < ? THEN COALESCE(?, last_line_us) "
-            "ELSE COALESCE(last_line_us, ?) END, changed_us = ? "
-            "WHERE feed_id = ? AND lane = ?",
-            values,
-        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -20,7 +21,7 @@ from telemetry.store.commit import Keeper, marks_of, settle, torches_of
 from telemetry.store.mend import mendable
 from telemetry.store.rollups import Dirty
 from telemetry.store.tail import Tail
-from telemetry.store.together import News, is_plain, open_end
+from telemetry.store.together import MANY, News, is_plain, open_end
 from telemetry.versions import Versions
 
 LIVE_KINDS = ("serial", "push")
@@ -70,7 +71,8 @@ class Storing:
         self._folder = journal_folder(feed.name, name)
         marks = marks_of(feed)  # before all else is read: whoever writes meanwhile is noticed
         self.lane = load_lane(feed, name)
-        self.watch = ClockWatch(clock_estimate(feed))
+        self._clock_watch = ClockWatch(clock_estimate(feed))
+        self._heard: list[tuple[int, int]] = []  # not seen by it yet: arrival and stamp
         self._keeper = Keeper()
         self._keeper.marks = marks
         self._keeper.due = Dirty.listed(self.lane.due)
@@ -136,13 +138,21 @@ class Storing:
         if self.is_done(until):
             return None
         gathered = self._next(until)
-        if gathered is None:
+        if gathered is None or len(gathered.events) > MANY:
             return None
-        torches = gathered.events.torches()
-        news = News(self.feed, self.lane.name, gathered, self._keeper, torches)
-        if gathered.events and self.lane.description is not None:
+        rows = list(gathered.events)
+        torches = {row[4] for row in rows}
+        news = News(
+            self.feed, self.lane.name, gathered, rows, self._keeper, torches, self._state_text
+        )
+        if rows and self.lane.description is not None:
             open_end(news, pierces=self.lane.description.knows.pierces)
         return news if is_plain(news) else None
+
+    def _state_text(self, due: str) -> str:
+        if self.pending is not None and self.pending.state:
+            return f'{json.dumps(self.pending.state)[:-1]}, "due": {due}}}'
+        return self.lane.state_text(due)
 
     def warm_up(self) -> None:
         """Brings the feed's open end to hand before the first line comes."""
@@ -172,6 +182,8 @@ class Storing:
     def _next(self, until: Position | None) -> Gathered | None:
         if self.pending is None and self._source is not None:
             self.pending = self._advance()
+        if self.pending is None and self.recent is not None:
+            self.pending = self.lane.at_hand(self.recent)
         if self.pending is None:  # one that has ended knows nothing of what came since it began
             self._source = self._gather(until)
             self.pending = self._advance()
@@ -200,9 +212,23 @@ class Storing:
         if description is None or description.times_from_arrival:
             return
         if gathered.new_clock is not None:
-            self.watch = ClockWatch()
+            self._heard, self._clock_watch = [], ClockWatch()
         last = [*gathered.events[-KEEP:], *gathered.late[-KEEP:]]
-        self.watch.see(sorted((row[9], row[1]) for row in last)[-KEEP:])
+        if last and last[0][9] == last[-1][9] and not gathered.late:
+            last = last[-1:]  # of lines that came together the latest counts
+        self._heard += [(row[9], row[1]) for row in last]
+        if len(self._heard) >= KEEP:
+            self._see()
+
+    def _see(self) -> None:
+        self._clock_watch.see(sorted(self._heard)[-KEEP:])
+        self._heard = []
+
+    @property
+    def watch(self) -> ClockWatch:
+        """What is known of how far the source's clock is off."""
+        self._see()
+        return self._clock_watch
 
     def drain(self, until: Position | None = None) -> None:
         """Commits all there is."""
@@ -212,4 +238,5 @@ class Storing:
             self.settle([self])
 
     def _commit(self, gathered: Gathered) -> None:
+        gathered.state = gathered.state or self.lane.state()
         commit(self.feed, self.lane.name, gathered, self._keeper, pierces=gathered.pierces)

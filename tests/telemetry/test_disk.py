@@ -91,16 +91,26 @@ def test_only_many_files_of_one_known_file_system_are_taken_at_once(calls, tmp_p
         other.close()
 
 
-def test_a_disk_with_much_else_to_write_is_left_alone_for_a_while(calls, tmp_path) -> None:
+def test_a_disk_with_much_else_to_write_is_left_alone_for_longer_and_longer(calls, tmp_path):
     whole = Disk(tmp_path)
+    takes = [whole.device] * 8
     calls.takes_s = 0.020
     whole.sync()
-    assert whole.takes([whole.device] * 8)
+    assert whole.takes(takes)
+    calls.takes_s = 0.030
+    for again_s in (0.5, 1.0, 2.0, 4.0, 8.0, 10.0, 10.0):
+        whole.sync()
+        calls.now_s += again_s - 0.01
+        assert not whole.takes(takes)
+        calls.now_s += 0.02
+        assert whole.takes(takes)
+    calls.takes_s = 0.020
+    whole.sync()
+    assert whole.takes(takes)
     calls.takes_s = 0.030
     whole.sync()
-    assert not whole.takes([whole.device] * 8)
-    calls.now_s += 10.0
-    assert whole.takes([whole.device] * 8)
+    calls.now_s += 0.51
+    assert whole.takes(takes)
     whole.close()
 
 

@@ -33,6 +33,7 @@ def test_few_lines_and_single_lines_come_to_the_same_events_state_and_asides(see
         assert events_of(second) == events_of(first)
         assert rest(second) == rest(first)
         assert json.dumps(few.state()) == json.dumps(one.state())
+        assert few.state_text() == json.dumps(few.state())
         if chance.random() < 0.2:
             few = LiveDecoder.from_state(description, json.loads(json.dumps(few.state())))
     first, second = one.flush(fragment="take"), few.flush(fragment="take")

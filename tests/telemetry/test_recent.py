@@ -88,3 +88,17 @@ def test_memory_stays_within_its_bound_and_no_record_comes_twice_or_out_of_turn(
         held = {n: s for n, s in held.items() if n > wanted}
         if wanted <= number:  # else read from the journal by whoever follows
             wanted += 1
+
+
+def test_of_what_is_at_hand_only_plain_bytes_are_taken_by_the_short_way(tmp_path):
+    writer = Writer(tmp_path)
+    writer.recent = Recent(1 << 20)
+    append(writer, 1, b"bytes")
+    writer.append(Kind.FLUSH, meta={}, utc_us=1, mono_us=1)
+    append(writer, 3, b"more")
+    writer.sync()
+    assert writer.recent.take_plain(1)[0].body == b"bytes"
+    assert writer.recent.take_plain(2) is None
+    assert writer.recent.take(2)[0].kind is Kind.FLUSH
+    assert writer.recent.take_plain(3)[0].body == b"more"
+    assert writer.recent.take_plain(4) is None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from django.db import OperationalError
 
@@ -234,4 +236,19 @@ def test_sums_are_brought_up_to_date_now_and_then_and_not_at_every_turn(tables, 
         now[0] += 0.05
     # 50 turns of 50 ms: each feed's sums at 0 s, 1 s and 2 s.
     assert len(tables) * 2 <= sum(settled) - len(tables) <= len(tables) * 3
+    finish(tables)
+
+
+def test_the_state_saved_as_text_is_the_lanes_own_and_names_the_sums_that_are_due(tables):
+    in_memory(tables)
+    due = set()
+    for first in range(0, 300, 7):
+        hear(tables, first, first + 7)
+        turn(tables)
+        for table in tables:
+            storing = table.runner.storing
+            saved = Cursor.objects.get(feed=table.feed, lane="live").state
+            due.add(json.dumps(saved.pop("due", {})))
+            assert saved == json.loads(json.dumps(storing.lane.state()))
+    assert len(due) > 1
     finish(tables)
