@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import select
 import threading
+import time
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
@@ -17,6 +18,8 @@ from telemetry.feeds.base import Chunk
 _WAIT_S = 0.05
 # A driver holds 4096 bytes, which take a port of 1 Mbit/s twice the longer pause.
 _PAUSE_S, _LONG_PAUSE_S, _MANY = 0.01, 0.02, 32
+
+_FLOW_S, _FILL_S = 0.005, 0.0002
 
 
 class Polled(Protocol):
@@ -115,8 +118,17 @@ class Ports:
 
     def _read_until_closed(self) -> None:
         while not self._ending.is_set():
-            if self._poll.poll(_WAIT_S, 1):
-                # After a few bytes a few more are waited for, after many nothing is.
-                while self.read_all() and not self._ending.is_set():
-                    pass
-                self._ending.wait(_PAUSE_S if len(self._held) < _MANY else _LONG_PAUSE_S)
+            if not self._poll.poll(_WAIT_S, 1):
+                continue
+            flowed_s = 0.0
+            while not self._ending.is_set():
+                # After a few bytes a few more are waited for; after many only for a driver to fill
+                # up again, since a source that never pauses waits for us then.
+                now_s = time.monotonic()
+                if self.read_all():
+                    flowed_s = now_s
+                elif now_s - flowed_s > _FLOW_S:
+                    break
+                else:
+                    time.sleep(_FILL_S)
+            self._ending.wait(_PAUSE_S if len(self._held) < _MANY else _LONG_PAUSE_S)

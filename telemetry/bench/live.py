@@ -20,7 +20,7 @@ import serial
 
 from telemetry.bench.shop import FEED
 from telemetry.database import ensure_database
-from telemetry.models import Event, Feed
+from telemetry.models import Cursor, Event, Feed
 from telemetry.services import feed_register
 from telemetry.worker import run_until
 from telemetry.worker.pace import COMMIT_S
@@ -51,6 +51,7 @@ print(json.dumps(seqs))
 _FLOOD = """
 import os, sys
 port, count = int(sys.argv[1]), int(sys.argv[2])
+print("now", flush=True)
 for first in range(0, count, 100):
     lines = [f"{n + 1},2026-03-10T{n // 3600000 % 24:02}:{n // 60000 % 60:02}:{n // 1000 % 60:02}."
              f"{n % 1000:03},AMPS,61\\n" for n in range(first, min(first + 100, count))]
@@ -187,13 +188,16 @@ def _capacity(count: int) -> dict[str, Any]:
 
         def send() -> None:
             _wait_open([feed])
-            began = time.perf_counter()
-            _flood(table, count)
-            while Event.objects.filter(feed=feed).count() < count:
-                time.sleep(0.02)
+            began = _flood(table, count)
+            cursors = Cursor.objects.filter(feed=feed, lane="live")
+            while cursors.values_list("events", flat=True).get() < count:
+                time.sleep(0.01)
             took.append(time.perf_counter() - began)
 
         _while_sending(send, [feed], stop)
+    stored = Event.objects.filter(feed=feed).count()
+    if stored != count:
+        raise AssertionError(f"{count} lines sent, {stored} stored")
     theirs = _readline(max(count // 10, 1))
     ours = count / took[0]
     return {
@@ -203,10 +207,16 @@ def _capacity(count: int) -> dict[str, Any]:
     }
 
 
-def _flood(table: int, count: int) -> None:
-    subprocess.run(
-        [sys.executable, "-c", _FLOOD, str(table), str(count)], pass_fds=[table], check=True
-    )
+def _flood(table: int, count: int) -> float:
+    """Sends as many lines as fast as they are taken; returns when the first one went."""
+    command = [sys.executable, "-c", _FLOOD, str(table), str(count)]
+    with subprocess.Popen(command, pass_fds=[table], stdout=subprocess.PIPE) as sender:
+        if sender.stdout is None or not sender.stdout.readline():
+            raise AssertionError("the sender did not begin")
+        began = time.perf_counter()
+    if sender.returncode != 0:
+        raise AssertionError("the sender failed")
+    return began
 
 
 def _readline(count: int) -> float:

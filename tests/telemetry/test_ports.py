@@ -132,3 +132,23 @@ def test_read_all_reads_at_once_what_has_come(lines):
     ports.wake()
     thread.join(timeout=5)
     assert not thread.is_alive()
+
+
+def test_a_source_that_never_pauses_is_not_made_to_wait_for_the_pause(lines, monkeypatch):
+    monkeypatch.setattr("telemetry.ports._PAUSE_S", 2.0)
+    monkeypatch.setattr("telemetry.ports._LONG_PAUSE_S", 2.0)
+    line, sent = lines[0], b"x" * 400_000  # a hundred times what a driver holds
+    line.put = lambda chunks: Line.put(line, chunks) or any(len(c.body) >= 2048 for c in chunks)
+    with listening([line]):
+        sender = threading.Thread(target=write_all, args=(line.table, sent))
+        began = time.monotonic()
+        sender.start()
+        until(lambda: len(line.heard) == len(sent))
+        assert time.monotonic() - began < 8.0  # a pause for each time the driver was empty
+        sender.join()
+    assert line.heard == sent
+
+
+def write_all(descriptor, data):
+    while data:
+        data = data[os.write(descriptor, data) :]
