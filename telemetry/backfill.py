@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from io import BufferedReader
 from pathlib import Path
@@ -19,9 +19,11 @@ from telemetry.journal.writer import clock_us
 from telemetry.locks import Lock
 from telemetry.models import Cursor, Feed, FeedVersion, SourcePosition
 from telemetry.paths import journal_folder, lock_path
+from telemetry.sidebyside import Group, side_by_side
 from telemetry.worker.storing import Storing, announce
 
 _STORE_EACH_BYTES = 4 * 1024 * 1024
+Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,17 +36,48 @@ class Done:
     already_read: bool = False
 
 
-def backfill(feed: Feed, path: Path, progress: Callable[[int, int], None]) -> Done:
+def backfill(feed: Feed, path: Path, progress: Progress) -> Done:
     """Reads `path` into `feed`; `progress(bytes done, of)` is called as it goes.
 
     Lines that are stored already are passed over, so files may overlap what was heard live and
     come in any order. Raises SourceError where the file cannot be read or would be guesswork.
     """
+    with few_collections():
+        return _backfill(feed, path, progress, alone=True)
+
+
+def backfill_all(work: Sequence[tuple[Feed, Path]], progress: Progress) -> list[Done]:
+    """`backfill` of several files: those of one feed in their order, those of different feeds two
+    side by side where the database has a server. The first error ends it, when what was begun is
+    done; files that were read stay read."""
+    sizes = [_size_of(path) for _, path in work]
+    by_feed: dict[int, list[int]] = {}
+    for n, (feed, _) in enumerate(work):
+        by_feed.setdefault(feed.pk, []).append(n)
+    groups = [Group(pieces, sum(sizes[n] for n in pieces)) for pieces in by_feed.values()]
+
+    def one(n: int, tell: Callable[[int], None]) -> Done:
+        feed, path = work[n]
+        return _backfill(feed, path, lambda done, of: tell(done), alone=len(groups) == 1)
+
+    with few_collections():
+        done = side_by_side(one, groups, lambda amount: progress(amount, sum(sizes)))
+    return [done[n] for n in range(len(work))]
+
+
+def _size_of(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError as error:
+        raise SourceError(f"{path}:1: {error.strerror or error}") from error
+
+
+def _backfill(feed: Feed, path: Path, progress: Progress, *, alone: bool) -> Done:
     _refuse(feed)
     large_cache()
     try:
-        with path.open("rb") as handle, _locked(feed), few_collections():
-            return _read(feed, path, handle, progress)
+        with path.open("rb") as handle, _locked(feed):
+            return _read(feed, path, handle, progress, alone=alone)
     except OSError as error:
         raise SourceError(f"{path}:1: {error.strerror or error}") from error
 
@@ -74,9 +107,9 @@ def _refuse(feed: Feed) -> None:
 
 
 def _read(
-    feed: Feed, path: Path, handle: BufferedReader, progress: Callable[[int, int], None]
+    feed: Feed, path: Path, handle: BufferedReader, progress: Progress, *, alone: bool
 ) -> Done:
-    storing = Storing(feed, "backfill", in_bulk=True)
+    storing = Storing(feed, "backfill", in_bulk=alone)
     storing.drain()
     digest = hashlib.file_digest(handle, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
     size, source = handle.tell(), f"backfill:{digest}"

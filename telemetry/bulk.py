@@ -35,6 +35,16 @@ def few_collections() -> Iterator[None]:
         gc.set_threshold(*before)
 
 
+@contextlib.contextmanager
+def _short_turns() -> Iterator[None]:
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(_TURN_S)
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(before)
+
+
 def ahead(every: Iterator[Gathered]) -> Iterator[Gathered]:
     """The same, the next decoded on a thread beside while the last is stored.
 
@@ -44,16 +54,11 @@ def ahead(every: Iterator[Gathered]) -> Iterator[Gathered]:
     if connection.vendor != "postgresql":
         yield from every
         return
-    before = sys.getswitchinterval()
-    sys.setswitchinterval(_TURN_S)
-    try:
-        with ThreadPoolExecutor(1, thread_name_prefix="decoding") as pool:
+    with _short_turns(), ThreadPoolExecutor(1, thread_name_prefix="decoding") as pool:
+        coming = pool.submit(next, every, None)
+        while (gathered := coming.result()) is not None:
             coming = pool.submit(next, every, None)
-            while (gathered := coming.result()) is not None:
-                coming = pool.submit(next, every, None)
-                yield gathered
-    finally:
-        sys.setswitchinterval(before)
+            yield gathered
 
 
 _TURN_S = 0.0005  # as long as the server may lie idle until the decoding thread gives way

@@ -17,6 +17,12 @@ AnyRow = tuple[
 ]  # fmt: skip
 
 
+Columns = tuple[
+    list[bytes], list[int], list[int], list[str], list[int], list[float | None], list[str | None],
+    list[str],
+]  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class Packed:
     """Plain lines, an entry a line.
@@ -55,21 +61,25 @@ class Packed:
 
     def rows(self, received_us: int, feed_version: int) -> list[AnyRow]:
         """The lines as rows: numbered, so without a tie, and timed by no corrected clock."""
+        keys, times_us, seqs, torches, kinds, values, names, stamps = self.columns()
+        return list(
+            zip(
+                keys, times_us, seqs, repeat(0), torches, kinds, values, names, stamps,
+                repeat(received_us), repeat(feed_version), repeat(0),
+            )
+        )  # fmt: skip
+
+    def columns(self) -> Columns:
+        """Keys, times, numbers, torches, kinds, values, names and stamps."""
         count = len(self)
         keys = self.keys.tobytes()
-        torches = self.torches or repeat(self.torch or "", count)
-        values = self.values.astype(object)
-        values[np.isnan(self.values)] = None
         texts: list[str | None] = [None] * count
         for place, name in zip(self.named.tolist(), self.names, strict=True):
             texts[place] = name
-        return list(
-            zip(
-                [keys[at : at + 16] for at in range(0, 16 * count, 16)], self.times_us.tolist(),
-                self.seqs.tolist(), repeat(0, count), torches, self.kinds.tolist(),
-                values.tolist(), texts, self.stamps(), repeat(received_us, count),
-                repeat(feed_version, count), repeat(0, count), strict=True,
-            )
+        return (
+            [keys[at : at + 16] for at in range(0, 16 * count, 16)], self.times_us.tolist(),
+            self.seqs.tolist(), self.torches or [self.torch or ""] * count, self.kinds.tolist(),
+            but_nan(self.values), texts, self.stamps(),
         )  # fmt: skip
 
     def stamps(self) -> list[str]:
@@ -82,6 +92,14 @@ class Packed:
             (self.stamps_from - start).tolist(), (self.stamps_to - start).tolist(), strict=True
         )
         return [text[first:last] for first, last in pairs]
+
+
+def but_nan(values: Array) -> list[float | None]:
+    """Numbers, None in the place of NaN."""
+    found = values.astype(object)
+    found[np.isnan(values)] = None
+    listed: list[float | None] = found.tolist()
+    return listed
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,8 +18,8 @@ from telemetry.errors import ParseError
 from telemetry.events import PROGRAM, SAMPLE_A, Event
 from telemetry.lines import MAX_LINE_BYTES
 from telemetry.packed import Packed
-from telemetry.parsers.numbers import decimal
 from telemetry.parsers.stamps import EARLIEST_US, LATEST_US, SECOND_US, IsoReader
+from telemetry.values import Values
 from telemetry.words import Words
 
 Ints = np.ndarray[Any, np.dtype[np.int64]]
@@ -32,8 +32,6 @@ _HOUR_US: Final = 3600 * SECOND_US
 # Where clocks change, they change by half an hour at least: one of these minutes shows it.
 _PROBES: Final = (0, 15, 30, 45, 59)
 _CACHED: Final = 65_536
-_VALUE_BYTES: Final = 15  # digits that a double holds exactly
-_TENS: Final = 10.0 ** np.arange(_VALUE_BYTES + 1)
 
 
 @dataclass(slots=True)
@@ -80,7 +78,7 @@ class PlainReader:
         self._words = Words(description.signals)
         self._torch = description.torch
         self._torches: dict[bytes, str | None] = {}
-        self._values: dict[str, float | None] = {}
+        self._values = Values()
         self._hours: dict[tuple[int, bool], tuple[int, int] | None] = {}
         self._layout: list[str] = []
 
@@ -226,7 +224,7 @@ class PlainReader:
         named = np.flatnonzero(plain & (kinds == PROGRAM))
         start, end = fields.get("value", (np.zeros(count, np.int64),) * 2)
         measured = np.flatnonzero(plain & (kinds >= SAMPLE_A))
-        values[measured], plain[measured] = self._values_of(
+        values[measured], plain[measured] = self._values.read(
             raw, bytes_, start[measured], end[measured]
         )
         for at in named.tolist():
@@ -255,35 +253,6 @@ class PlainReader:
         plain &= np.array([torch is not None for torch in found], np.bool_) | (kinds == PROGRAM)
         return [torch or "" for torch in found]
 
-    def _values_of(
-        self, raw: bytes, bytes_: Bytes, start: Ints, end: Ints
-    ) -> tuple[np.ndarray[Any, np.dtype[np.float64]], Flags]:
-        """Numbers, and which of the words are any. Digits with or without a point are worked out
-        by arrays: a whole number below 2^53 over a power of ten is the nearest double, as reading
-        the word gives it."""
-        length = end - start
-        total = np.zeros(len(start), np.int64)
-        point = np.full(len(start), -1)
-        simple = (length > 0) & (length <= _VALUE_BYTES)
-        for place in range(min(int(length.max(initial=0)), _VALUE_BYTES)):
-            byte = bytes_[np.minimum(start + place, len(bytes_) - 1)].astype(np.int64)
-            inside = place < length
-            is_point = inside & (byte == 46) & (point < 0)
-            point[is_point] = place
-            is_digit = inside & ~is_point
-            simple &= ~is_digit | ((byte >= 48) & (byte <= 57))
-            total = np.where(is_digit, total * 10 + byte - 48, total)
-        # A point has digits on both sides of it.
-        simple &= (point != 0) & (point != length - 1)
-        behind = np.where(point >= 0, length - 1 - point, 0)
-        values = total / _TENS[np.clip(behind, 0, _VALUE_BYTES)]
-        is_number = simple.copy()
-        for at in np.flatnonzero(~simple).tolist():
-            value = self._value(raw[start[at] : end[at]].decode())
-            values[at] = np.nan if value is None else value
-            is_number[at] = value is not None
-        return values, is_number
-
     def _torch_of(self, word: bytes) -> str | None:
         """The torch a line names, the feed's where it names none; None where neither does."""
         found = self._torches.get(word)
@@ -291,18 +260,6 @@ class PlainReader:
             if len(self._torches) > _CACHED:
                 self._torches.clear()
             found = self._torches[word] = word.decode("latin-1").strip() or self._torch
-        return found
-
-    def _value(self, word: str) -> float | None:
-        found = self._values.get(word)
-        if found is None and word not in self._values:
-            if len(self._values) > _CACHED:
-                self._values.clear()
-            try:
-                found = decimal(word, ".")
-            except ParseError:
-                found = None
-            self._values[word] = found
         return found
 
 

@@ -11,14 +11,15 @@ from typing import Any
 from django.conf import settings
 from django.db import connection
 
-from telemetry.backfill import backfill
+from telemetry.backfill import backfill_all
 from telemetry.bench import bases, shop
 from telemetry.bench.apart import scratch
 from telemetry.bench.intake import spread
-from telemetry.bulk import ahead, few_collections, large_cache
+from telemetry.bulk import few_collections, large_cache
 from telemetry.database import ensure_database
 from telemetry.models import Arc, Cursor, Event, Feed, Reject, Repeat, Rollup, Stray
 from telemetry.services import feed_register
+from telemetry.sidebyside import Group, Tell, side_by_side
 from telemetry.store.commit import Keeper, commit
 from telemetry.worker.storing import load_lane
 
@@ -70,17 +71,20 @@ class Bench:
                 cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def read(self, files: list[Path]) -> None:
-        for feed, path in zip(self.feeds, files, strict=True):
-            backfill(feed, path, lambda done, of: None)
+        backfill_all(list(zip(self.feeds, files, strict=True)), lambda done, of: None)
 
     def read_events_only(self) -> None:
         """Decoded and stored, not paired, from journals written beforehand."""
-        for feed in self.feeds:
-            lane, keeper = load_lane(feed, "backfill"), Keeper()
+
+        def one(n: int, tell: Tell) -> None:
+            feed, keeper = self.feeds[n], Keeper()
+            lane = load_lane(feed, "backfill")
             folder = Path(settings.DATA_DIR) / "journal" / feed.name / "backfill"
-            with few_collections():
-                for gathered in ahead(lane.gather(folder)):
-                    commit(feed, "backfill", gathered, keeper, pierces=True, pair=False)
+            for gathered in lane.gather(folder):
+                commit(feed, "backfill", gathered, keeper, pierces=True, pair=False)
+
+        with few_collections():
+            side_by_side(one, [Group([n], 1) for n in range(FEEDS)], lambda amount: None)
 
     def journal_only(self) -> None:
         """Journals as a backfill leaves them, the rows thrown away again."""

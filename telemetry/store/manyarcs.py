@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain, repeat
+from typing import Any
 
 import numpy as np
 from django.db import connection
 
 from telemetry.models import Feed
-from telemetry.packed import Array
+from telemetry.packed import Array, but_nan
 from telemetry.pairing_many import ManyArcs
 from telemetry.store import copying
-from telemetry.store.arcrows import ArcRow, next_change, save_arcs
+from telemetry.store.arcrows import FIELDS, ArcRow, next_change, save_arcs
 from telemetry.store.copying import Field
+from telemetry.store.rows import insert_many
 
 # An arc's fields in the order they are copied in.
 COLUMNS = (
@@ -36,23 +39,22 @@ class NewArcs:
 
     def rows(self) -> list[ArcRow]:
         """One by one."""
+        return [*map(ArcRow._make, self.columns())]
+
+    def columns(self) -> Iterator[tuple[Any, ...]]:
+        """The fields of each row."""
         arcs, feed = self.arcs, self.feed
         text = arcs.keys.tobytes().hex()
-        head, feed_id, table = f"{feed.name}|{arcs.torch}|", feed.pk, feed.table
-        pierces = [None] * len(arcs) if arcs.pierces is None else arcs.pierces.tolist()
-        columns = zip(
-            range(0, 32 * len(arcs), 32), arcs.on_us.tolist(), arcs.off_us.tolist(),
-            arcs.lost.tolist(), pierces, arcs.first_pierces_us.tolist(), arcs.programs.tolist(),
-            _but_nan(arcs.amps), _but_nan(arcs.volts), strict=True,
+        head = f"{feed.name}|{arcs.torch}|"
+        pierces = repeat(None) if arcs.pierces is None else arcs.pierces.tolist()
+        first_us = [None if us < 0 else us for us in arcs.first_pierces_us.tolist()]
+        return zip(
+            [head + text[at : at + 32] for at in range(0, len(text), 32)], repeat(feed.pk),
+            repeat(feed.table), repeat(arcs.torch), arcs.on_us.tolist(), arcs.off_us.tolist(),
+            ["lost" if is_lost else "off" for is_lost in arcs.lost.tolist()], pierces, first_us,
+            [arcs.names[place] for place in arcs.programs.tolist()], but_nan(arcs.amps),
+            but_nan(arcs.volts), repeat(self.feed_version), repeat(0),
         )  # fmt: skip
-        return [
-            ArcRow(
-                head + text[at : at + 32], feed_id, table, arcs.torch, on_us, off_us,
-                "lost" if is_lost else "off", pierced, None if first_us < 0 else first_us,
-                arcs.names[program], amps, volts, self.feed_version, 0,
-            )
-            for at, on_us, off_us, is_lost, pierced, first_us, program, amps, volts in columns
-        ]  # fmt: skip
 
     def copied(self, changed_us: int) -> bytes:
         """What a COPY of COLUMNS is sent of them."""
@@ -90,20 +92,19 @@ def _keys(head: bytes, keys: Array) -> Array:
     return whole.view(f"V{whole.shape[1]}")[:, 0]
 
 
-def _but_nan(values: Array) -> list[float | None]:
-    found = values.astype(object)
-    found[np.isnan(values)] = None
-    listed: list[float | None] = found.tolist()
-    return listed
-
-
 def save_new(rows: Sequence[ArcRow], many: Sequence[NewArcs]) -> None:
     """Inserts arcs of which none is there yet, as those of events behind all others."""
-    if connection.vendor != "postgresql" or not many:
-        save_arcs([*rows, *(row for arcs in many for row in arcs.rows())], all_new=True)
+    if not many:
+        save_arcs(rows, all_new=True)
         return
     with connection.cursor() as cursor:
         changed_us = next_change(cursor)
+        if connection.vendor == "sqlite":
+            fields = chain(rows, *(arcs.columns() for arcs in many))
+            into = f"INSERT INTO telemetry_arc (changed_us, {', '.join(FIELDS)})"
+            marks = f"({changed_us}, {', '.join('?' * len(FIELDS))})"
+            insert_many(cursor.cursor, into, marks, fields)
+            return
         into = f"telemetry_arc ({COLUMNS}) FROM STDIN (FORMAT binary)"
         with cursor.copy(f"COPY {into}") as copy:
             copy.write(copying.HEAD)

@@ -124,3 +124,43 @@ def test_a_missing_database_is_made_by_the_command_that_first_needs_it(tmp_path)
     done = manage("status", "--json", env=environment(tmp_path / "fresh"))
     assert (done.returncode, json.loads(done.stdout)) == (0, {"feeds": []})
     assert (tmp_path / "fresh" / "kerfbook.sqlite3").exists()
+
+
+def feeds_of_two_tables(tmp_path) -> list[str]:
+    """NAME FILE of two feeds, one with a second file that overlaps its first."""
+    words = []
+    for name in ("north", "south"):
+        path = tmp_path / f"{name}.csv"
+        lines = [x.text(numbered=True) + "\n" for x in simulate(len(name), 400)]
+        path.write_text("".join(lines[:300]))
+        feed_register(name=name, text=feed_text(path).replace("north", name), by="test")
+        words += [name, str(path)]
+    more = tmp_path / "more.csv"
+    more.write_text("".join(lines[100:]))
+    return [*words, "south", str(more)]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_files_of_several_feeds_come_to_what_each_by_itself_comes_to(tmp_path):
+    words = feeds_of_two_tables(tmp_path)
+    found = answer("backfill", *words)["files"]
+    assert [(one["feed"], one["file"]) for one in found] == list(
+        zip(words[::2], words[1::2], strict=True)
+    )
+    assert [(one["lines"], one["known"]) for one in found] == [(300, 0), (300, 0), (100, 200)]
+    together = list(Arc.objects.order_by("key").values_list("key", "on_us", "off_us", "pierces"))
+    assert len(together) > 40
+    again = answer("backfill", *words)["files"]
+    assert all(one["already_read"] for one in again)
+    assert refused("backfill", *words[:3]) == "backfill: no file is named after 'south'"
+    missing = str(tmp_path / "nosuch.csv")
+    assert refused("backfill", *words, "north", missing).startswith(f"{missing}:1: No such file")
+    for feed in Feed.objects.all():
+        arcs = [arc for arc in together if arc[0].startswith(f"{feed.name}|")]
+        alone = feed_register(name=f"{feed.name}-alone", text=feed_text(tmp_path), by="test")
+        for name, path in zip(words[::2], words[1::2], strict=True):
+            if name == feed.name:
+                answer("backfill", alone.name, path)
+        found = Arc.objects.filter(feed=alone).order_by("key")
+        assert [(f"{feed.name}|{a.key.partition('|')[2]}", a.on_us, a.off_us, a.pierces)
+                for a in found] == arcs  # fmt: skip

@@ -1,4 +1,4 @@
-"""`backfill NAME FILE [--json]`: one file into one feed."""
+"""`backfill NAME FILE [NAME FILE ...] [--json]`: files into feeds."""
 
 from __future__ import annotations
 
@@ -9,44 +9,55 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from telemetry.backfill import backfill
+from telemetry.backfill import Done, backfill_all
+from telemetry.errors import DescriptionError
 from telemetry.management.base import IntakeCommand, feed_named
 
 
 class Command(IntakeCommand):
-    """Reads a file into a feed. Lines that are stored already are passed over."""
+    """Reads files into feeds. Lines that are stored already are passed over."""
 
-    help = "Read one file into one feed; what is stored already counts once."
+    help = "Read files, each into its feed; what is stored already counts once."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("name", metavar="NAME")
-        parser.add_argument("file", metavar="FILE", type=Path)
+        parser.add_argument("pairs", metavar="NAME FILE", nargs="+", help="a feed and its file")
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def run(self, **options: Any) -> None:
-        feed = feed_named(options["name"])
+        names, files = options["pairs"][::2], options["pairs"][1::2]
+        if len(names) != len(files):
+            raise DescriptionError(f"backfill: no file is named after {names[-1]!r}")
+        work = [(feed_named(name), Path(file)) for name, file in zip(names, files, strict=True)]
         began = time.monotonic()
-        done = backfill(feed, options["file"], self._progress)
+        every = backfill_all(work, self._progress)
         seconds = time.monotonic() - began
-        if options["json"]:
-            self.print_json(
-                {
-                    "feed": feed.name,
-                    "lines": done.lines,
-                    "events": done.events,
-                    "known": done.known,
-                    "already_read": done.already_read,
-                    "seconds": round(seconds, 3),
-                }
-            )
-        elif done.already_read:
-            self.stdout.write(f"{options['file']}: this file was read in before, nothing is new")
+        each = list(zip(names, files, every, strict=True))
+        if not options["json"]:
+            for name, file, done in each:
+                self.stdout.write(f"{name}: " * (len(each) > 1) + _words(file, done))
+            self.stdout.write(f"{seconds:.1f} s")
+        elif len(each) == 1:
+            self.print_json({**_facts(*each[0]), "seconds": round(seconds, 3)})
         else:
-            self.stdout.write(
-                f"{done.lines} new lines, {done.events} new events, "
-                f"{done.known} lines known already, {seconds:.1f} s"
-            )
+            facts = [{**_facts(*one), "file": one[1]} for one in each]
+            self.print_json({"files": facts, "seconds": round(seconds, 3)})
 
     def _progress(self, done: int, of: int) -> None:
         if sys.stderr.isatty():
             self.stderr.write(f"\r{done * 100 // max(of, 1)} %", ending="" if done < of else "\n")
+
+
+def _facts(name: str, file: str, done: Done) -> dict[str, Any]:
+    return {
+        "feed": name,
+        "lines": done.lines,
+        "events": done.events,
+        "known": done.known,
+        "already_read": done.already_read,
+    }
+
+
+def _words(file: str, done: Done) -> str:
+    if done.already_read:
+        return f"{file}: this file was read in before, nothing is new"
+    return f"{done.lines} new lines, {done.events} new events, {done.known} lines known already"
