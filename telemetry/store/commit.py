@@ -88,19 +88,6 @@ def _store(
     keeper.due = Dirty()
 
 
-def settle(every: Sequence[tuple[Feed, str, Keeper]]) -> None:
-    """Brings the buckets left for later by these lanes up to the arcs, in one transaction."""
-    with transaction.atomic():
-        lock_feeds(sorted({feed.pk for feed, _, _ in every}))
-        for feed, lane, keeper in every:
-            Dirty.listed(keeper.due.as_lists()).recompute(feed)
-            cursor = Cursor.objects.get(feed=feed, lane=lane)
-            cursor.state.pop("due", None)
-            cursor.save(update_fields=["state"])
-    for _, _, keeper in every:
-        keeper.due = Dirty()
-
-
 def lock_feeds(feed_ids: Sequence[int]) -> None:
     """One writer a feed at a time. SQLite has only one in all."""
     if connection.vendor == "postgresql":

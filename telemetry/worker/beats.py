@@ -8,12 +8,11 @@ from typing import Any
 from django.db import transaction
 
 from telemetry.journal.writer import clock_us
-from telemetry.models import Alarm, Health
+from telemetry.models import Alarm
+from telemetry.store.healths import save_healths
 from telemetry.worker.clocks import clock_alarm
 from telemetry.worker.runner import Runner
 
-_SAID = ["link", "message", "since_us", "beat_us", "last_byte_us"]
-_LAG = ["lag_us", "lag_spread_us", "lag_lines"]
 _FAULT, _STUCK = "journal fault", "decoding stuck"
 
 
@@ -42,36 +41,21 @@ def beat(runners: Sequence[Runner], link: str = "") -> None:
 
 def _healths(runners: Sequence[Runner], link: str, now_us: int) -> None:
     """A feed's lag is left as it is while too little was heard since."""
-    plain: list[Health] = []
-    timed: list[Health] = []
+    plain: list[list[Any]] = []
+    timed: list[list[Any]] = []
     for runner in runners:
         lag = _lag(runner)
-        row = Health(
-            feed=runner.feed,
-            link=link or runner.link,
-            message=(runner.journal_fault or runner.stuck or runner.message)[:300],
-            since_us=runner.since_us,
-            beat_us=now_us,
-            last_byte_us=runner.last_byte_us,
-            **lag,
-        )
-        (timed if lag else plain).append(row)
-    for rows, fields in ((plain, _SAID), (timed, _SAID + _LAG)):
-        Health.objects.bulk_create(
-            rows, update_conflicts=True, unique_fields=["feed"], update_fields=fields
-        )
+        message = (runner.journal_fault or runner.stuck or runner.message)[:300]
+        said = [link or runner.link, message, runner.since_us, now_us, runner.last_byte_us]
+        (timed if lag else plain).append([runner.feed.pk, *said, *(lag or (None, None, 0))])
+    save_healths(plain)
+    save_healths(timed, lag=True)
 
 
-def _lag(runner: Runner) -> dict[str, Any]:
-    """How far the source's clock is off."""
+def _lag(runner: Runner) -> tuple[int, int, int] | None:
+    """How far the source's clock is off: median, spread, and of how many lines."""
     found = runner.storing.watch.estimate()
-    if found is None:
-        return {}
-    return {
-        "lag_us": found.median_us,
-        "lag_spread_us": found.spread_us,
-        "lag_lines": found.n,
-    }
+    return None if found is None else (found.median_us, found.spread_us, found.n)
 
 
 def _faults(runners: Sequence[Runner], now_us: int) -> None:

@@ -17,9 +17,10 @@ from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
 from telemetry.store import CursorMoved, Gathered, commit
-from telemetry.store.commit import Keeper, marks_of, settle, torches_of
+from telemetry.store.commit import Keeper, marks_of, torches_of
 from telemetry.store.mend import mendable
 from telemetry.store.rollups import Dirty
+from telemetry.store.settling import settle
 from telemetry.store.tail import Tail
 from telemetry.store.together import MANY, News, is_plain, open_end
 from telemetry.versions import Versions
@@ -218,16 +219,17 @@ class Storing:
             last = last[-1:]  # of lines that came together the latest counts
         self._heard += [(row[9], row[1]) for row in last]
         if len(self._heard) >= KEEP:
-            self._see()
+            self.see_clock()
 
-    def _see(self) -> None:
+    def see_clock(self) -> None:
+        """Looks at what was heard of the source's clock: now, where nothing else waits."""
         self._clock_watch.see(sorted(self._heard)[-KEEP:])
         self._heard = []
 
     @property
     def watch(self) -> ClockWatch:
         """What is known of how far the source's clock is off."""
-        self._see()
+        self.see_clock()
         return self._clock_watch
 
     def drain(self, until: Position | None = None) -> None:

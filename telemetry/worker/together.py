@@ -143,3 +143,4 @@ def settle_some(runners: Sequence[Runner]) -> None:
     Storing.settle([runner.storing for runner in waiting[:_SETTLED]])
     for runner in waiting[:_SETTLED]:
         runner.settled = now
+        runner.storing.see_clock()
