@@ -21,7 +21,7 @@ from django.db import connection
 from telemetry.packed import AnyRow
 from telemetry.store.arcrows import CHANGES_LOCK, FIELDS, ArcRow
 from telemetry.store.copying import TEXT_COLUMNS, as_text
-from telemetry.store.moved import ArcGone, Moved
+from telemetry.store.moved import STRAY_COLUMNS, ArcGone, Moved, Stray, stray_rows
 
 # What changes of an arc that was open, and of a cursor, each with what the database reads it as.
 _ENDS = {
@@ -31,6 +31,9 @@ _ENDS = {
 }  # fmt: skip
 _PLACES = [FIELDS.index(name) for name in _ENDS]
 _MOVED = dict.fromkeys(Moved._fields, "bigint") | {"lane": "text", "state": "text"}
+_STRAY = dict(
+    zip(STRAY_COLUMNS.split(", "), ["bigint", "text", "bigint", "text", "text"], strict=True)
+)
 _ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
 
 
@@ -59,6 +62,15 @@ def add_events(every: Iterable[tuple[int, Sequence[AnyRow]]]) -> None:
     into = f"COPY telemetry_event ({TEXT_COLUMNS}) FROM STDIN"
     with _cursor() as cursor, cursor.copy(into) as copy:
         copy.write(lines)
+
+
+def add_strays(strays: Sequence[Stray]) -> None:
+    with _cursor() as cursor:
+        cursor.execute(
+            f"INSERT INTO telemetry_stray ({STRAY_COLUMNS}) SELECT * FROM {_rows('r', _STRAY)} "
+            "ON CONFLICT DO NOTHING",
+            _columns(stray_rows(strays)),
+        )
 
 
 def finish(

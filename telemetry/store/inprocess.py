@@ -10,7 +10,7 @@ from django.db import connection
 from telemetry.packed import AnyRow
 from telemetry.store.arcrows import FIELDS, ArcRow
 from telemetry.store.copying import TEXT_COLUMNS
-from telemetry.store.moved import ArcGone, Moved
+from telemetry.store.moved import STRAY_COLUMNS, ArcGone, Moved, Stray, stray_rows
 from telemetry.store.rows import insert_many
 
 # What changes of an arc that was open. The rest stays as it is, and to set it again would have
@@ -38,6 +38,12 @@ def add_events(every: Iterable[tuple[int, Sequence[AnyRow]]]) -> None:
     with connection.cursor() as cursor:
         into = f"INSERT INTO telemetry_event ({TEXT_COLUMNS})"
         insert_many(cursor.cursor, into, f"({', '.join('?' * 13)})", rows)
+
+
+def add_strays(strays: Sequence[Stray]) -> None:
+    with connection.cursor() as cursor:
+        into = f"INSERT OR IGNORE INTO telemetry_stray ({STRAY_COLUMNS})"
+        insert_many(cursor.cursor, into, "(?, ?, ?, ?, ?)", stray_rows(strays))
 
 
 def finish(

@@ -16,10 +16,10 @@ from telemetry.jsontext import as_json
 from telemetry.models import Feed
 from telemetry.packed import AnyRow
 from telemetry.store import fewtrips, inprocess
-from telemetry.store.arcrows import ArcRow, save_strays
+from telemetry.store.arcrows import ArcRow
 from telemetry.store.commit import Keeper
 from telemetry.store.gathered import Gathered
-from telemetry.store.moved import ArcGone, Moved
+from telemetry.store.moved import ArcGone, Moved, Stray
 from telemetry.store.rollups import Dirty
 from telemetry.store.tail import Tail
 
@@ -97,6 +97,7 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
     into.add_events((news.feed.pk, news.rows) for news in every)
     known: list[ArcRow] = []
     new: list[ArcRow] = []
+    strays: list[Stray] = []
     dues = []
     for news in every:
         due = Dirty()
@@ -110,11 +111,12 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
         made = tail.pair(news.gathered.events, news.gathered.stream)
         known += made.known
         new += made.new
-        if made.strays:
-            save_strays(news.feed.pk, made.strays)
+        strays += [(news.feed.pk, *stray) for stray in made.strays]
         for arc in [*made.known, *made.new]:
             due.add(arc)
     moved = [_moved(news, due) for news, due in zip(every, dues, strict=True)]
+    if strays:
+        into.add_strays(strays)
     into.finish(known, new, moved, now_us)
     return dues
 
