@@ -44,7 +44,7 @@ class LiveDecoder(BulkDecoder):
         self._printable = _PRINTABLE + self._separator.encode()
         self._minutes: dict[str, tuple[int, int] | None] = {}
         self._values: dict[str, float | None] = {}
-        self._placed: tuple[list[str] | None, tuple[int, ...]] = (None, ())
+        self._placed: tuple[list[str] | None, tuple[int, ...], str] = (None, (), "null")
 
     def feed_block(
         self, raw: bytes, *, position: int, arrival_us: int | None, source: str
@@ -70,10 +70,13 @@ class LiveDecoder(BulkDecoder):
 
     def state_text(self) -> str:
         """`state` as JSON text, at a quarter of the time: it is wanted for every few lines."""
+        layout = self._parser.layout
+        known, _, placed = self._placed
+        layout_text = placed if layout is known else as_json(layout)
         arrival_us = "null" if self._arrival_us is None else self._arrival_us
         return (
             f'{{"version": 1, "splitter": {self._splitter.state_text()}, '
-            f'"layout": {as_json(self._parser.layout)}, "sequence": {self._sequence.state_text()}, '
+            f'"layout": {layout_text}, "sequence": {self._sequence.state_text()}, '
             f'"outlet": {self._outlet.state_text()}, '
             f'"occurrences": {as_json(self._occurrences.state())}, '
             f'"newest_us": {self._newest_us}, "line": {self._line}, '
@@ -102,7 +105,7 @@ class LiveDecoder(BulkDecoder):
         layout = self._parser.layout or []
         if self._placed[0] is not layout:
             at = [layout.index(field) if field in layout else -1 for field in FIELDS]
-            self._placed = layout, (len(layout), *at)
+            self._placed = layout, (len(layout), *at), as_json(layout)
         return self._placed[1]
 
     def _plainly(self, line: str, places: tuple[int, ...], position: int) -> Event | None:

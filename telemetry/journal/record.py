@@ -16,6 +16,7 @@ MARK = b"\xf7JR\x0b"
 _AFTER_CRC = struct.Struct("<IQqqB")  # length, sequence, utc_us, mono_us, kind
 _META = struct.Struct("<H")
 HEADER_BYTES = len(MARK) + 4 + _AFTER_CRC.size
+_as_json = json.JSONEncoder(separators=(",", ":")).encode
 MAX_PAYLOAD = 8 * 1024 * 1024
 
 
@@ -39,7 +40,7 @@ class Record(NamedTuple):
     body: bytes
 
     def pack(self) -> bytes:
-        meta = json.dumps(self.meta, separators=(",", ":")).encode() if self.meta else b""
+        meta = _as_json(self.meta).encode() if self.meta else b""
         payload_bytes = _META.size + len(meta) + len(self.body)
         head = _AFTER_CRC.pack(payload_bytes, self.sequence, self.utc_us, self.mono_us, self.kind)
         rest = b"".join((head, _META.pack(len(meta)), meta, self.body))

@@ -28,6 +28,7 @@ class News(NamedTuple):
     """What one lane of a feed has, and what this process remembers of the feed."""
 
     feed: Feed
+    feed_id: int
     lane: str
     gathered: Gathered
     rows: Sequence[AnyRow]  # its events
@@ -93,8 +94,8 @@ def _forget(every: Sequence[News]) -> None:
 
 def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
     into = fewtrips if connection.vendor == "postgresql" else inprocess
-    _refuse_if_moved(every, into.begin(sorted(news.feed.pk for news in every)))
-    into.add_events((news.feed.pk, news.rows) for news in every)
+    _refuse_if_moved(every, into.begin(sorted(news.feed_id for news in every)))
+    into.add_events((news.feed_id, news.rows) for news in every)
     known: list[ArcRow] = []
     new: list[ArcRow] = []
     strays: list[Stray] = []
@@ -111,7 +112,7 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
         made = tail.pair(news.gathered.events, news.gathered.stream)
         known += made.known
         new += made.new
-        strays += [(news.feed.pk, *stray) for stray in made.strays]
+        strays += [(news.feed_id, *stray) for stray in made.strays]
         for arc in [*made.known, *made.new]:
             due.add(arc)
     moved = [_moved(news, due) for news, due in zip(every, dues, strict=True)]
@@ -126,7 +127,7 @@ def _refuse_if_moved(every: Sequence[News], cursors: Sequence[tuple[int, str, in
     for feed_id, lane, sequence, changed_us in cursors:
         marks.setdefault(feed_id, {})[lane] = (sequence, changed_us)
     for news in every:
-        mine = marks.get(news.feed.pk, {})
+        mine = marks.get(news.feed_id, {})
         if mine != news.keeper.marks or mine[news.lane][0] != news.gathered.start.sequence:
             raise _NotPlain
 
@@ -135,6 +136,6 @@ def _moved(news: News, due: Dirty) -> Moved:
     g = news.gathered
     buckets = [f"{as_json(torch)}: {numbers}" for torch, numbers in due.as_lists().items()]
     return Moved(
-        news.feed.pk, news.lane, g.end.sequence, g.end.segment, g.end.offset,
+        news.feed_id, news.lane, g.end.sequence, g.end.segment, g.end.offset,
         news.state(f"{{{', '.join(buckets)}}}"), g.lines, len(news.rows), g.last_line_us,
     )  # fmt: skip

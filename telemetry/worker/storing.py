@@ -72,6 +72,7 @@ class Storing:
         self._folder = journal_folder(feed.name, name)
         marks = marks_of(feed)  # before all else is read: whoever writes meanwhile is noticed
         self.lane = load_lane(feed, name)
+        self._feed_id = feed.pk  # a model takes its time to say it
         self._clock_watch = ClockWatch(clock_estimate(feed))
         self._heard: list[tuple[int, int]] = []  # not seen by it yet: arrival and stamp
         self._keeper = Keeper()
@@ -144,7 +145,14 @@ class Storing:
         rows = list(gathered.events)
         torches = {row[4] for row in rows}
         news = News(
-            self.feed, self.lane.name, gathered, rows, self._keeper, torches, self._state_text
+            self.feed,
+            self._feed_id,
+            self.lane.name,
+            gathered,
+            rows,
+            self._keeper,
+            torches,
+            self._state_text,
         )
         if rows and self.lane.description is not None:
             open_end(news, pierces=self.lane.description.knows.pierces)
@@ -214,7 +222,12 @@ class Storing:
             return
         if gathered.new_clock is not None:
             self._heard, self._clock_watch = [], ClockWatch()
-        last = [*gathered.events[-KEEP:], *gathered.late[-KEEP:]]
+        parts = gathered.events.parts
+        if len(parts) == 1 and isinstance(parts[0], list):  # as almost always
+            last = parts[0][-KEEP:]
+        else:
+            last = gathered.events[-KEEP:]
+        last += gathered.late[-KEEP:]
         if last and last[0][9] == last[-1][9] and not gathered.late:
             last = last[-1:]  # of lines that came together the latest counts
         self._heard += [(row[9], row[1]) for row in last]
