@@ -108,7 +108,7 @@ def _note(piece: PieceRow) -> dict[str, Any]:
         "soon": f"{piece.kind.capitalize()}: {said}",
     }
     head = heads.get(piece.due, f"{piece.kind.capitalize()}: life unknown")
-    body = f"{piece.label}. {piece.basis}" + (f" Between {between}." if between else "")
+    body = f"{piece.label}: {piece.basis}." + (f" Between {between}." if between else "")
     return {"kind": "now" if piece.due == "due" else "soon", "head": head, "body": body}
 
 

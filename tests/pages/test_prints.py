@@ -1,0 +1,70 @@
+"""Pages as a printer gets them: nothing lies over anything else, nothing runs off the paper."""
+
+from __future__ import annotations
+
+import pytest
+from django.urls import reverse
+
+from shopfloor.services.queue_office import queue_add
+from tests.planning import cast
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.filterwarnings("ignore:No directory at"),
+]
+# 297 mm less two margins of 10 mm, and 210 mm less two of 13 mm, at 96 px to 25.4 mm
+LYING, UPRIGHT = 1046, 695
+OVER = """() => {
+  const shown = (e) => e.checkVisibility() && e.getClientRects().length;
+  const box = (e) => e.getBoundingClientRect();
+  const rows = [...document.querySelectorAll('.ledger :is(th,td)')].filter(shown);
+  const notes = [...document.querySelectorAll('.marg > *')].filter(shown);
+  const out = rows.filter((e) => box(e).right > innerWidth + 1)
+    .map((e) => ['off the paper', e.textContent.trim()]);
+  for (const row of rows) for (const note of notes) {
+    const a = box(row), b = box(note);
+    const beside = a.left >= b.right - 1 || b.left >= a.right - 1;
+    if (!beside && a.top < b.bottom - 1 && b.top < a.bottom - 1)
+      out.push(['over a note', row.textContent.trim(), note.textContent.trim().slice(0, 40)]);
+  }
+  return out;
+}"""
+
+
+@pytest.fixture
+def owned(owner, job, nest, plan, sheet, run, north, operator):
+    """An owner in front of a shop with a bit of everything."""
+    queue_add(nest=nest, table=north, sheet=sheet)
+    cast.fitting(cast.piece(label="E-7"), north, cast.NOON, by=operator)
+    return owner
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["chart", "stock", "low_stock", "remnants", "checks", "queue", "jobs", "nests", "wear",
+     "factors", "measures", "today", "sets", "trials", "heats", "sources"],
+)  # fmt: skip
+def test_a_list_is_printed_clear_of_its_margin(name, owned, signed_in):
+    page = signed_in(owned, LYING, 718)
+    page.emulate_media(media="print")
+    assert page.goto(reverse(name)).status == 200
+    assert page.evaluate(OVER) == []
+
+
+@pytest.mark.parametrize("name", ["job", "nest", "nest_routes"])
+def test_a_thing_is_printed_clear_of_its_margin(name, owned, job, nest, signed_in):
+    page = signed_in(owned, LYING, 718)
+    page.emulate_media(media="print")
+    assert page.goto(reverse(name, args=[job.pk if name == "job" else nest.pk])).status == 200
+    assert page.evaluate(OVER) == []
+    assert not page.locator(".marg form:visible").count()
+
+
+@pytest.mark.parametrize("name", ["traveler", "setup", "job_cost"])
+def test_a_paper_stays_on_its_sheet(name, owned, job, nest, signed_in):
+    page = signed_in(owned, UPRIGHT, 1039)
+    page.emulate_media(media="print")
+    assert page.goto(reverse(name, args=[nest.pk if name == "setup" else job.pk])).status == 200
+    assert page.evaluate(OVER) == []
