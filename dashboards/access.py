@@ -12,7 +12,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 
-from shopfloor.office.access import ANY, View, may
+from shopfloor.office.access import ANY, View, may, opening
 
 FLOOR = "work_floor"
 DESK = tuple(code for code in ANY if code != FLOOR)
@@ -66,6 +66,6 @@ def desk(*codes: str) -> Callable[[View], View]:
                 return redirect("floor:home")
             raise PermissionDenied
 
-        return guarded
+        return opening(guarded, lambda user: may(user, *wanted))
 
     return wrap

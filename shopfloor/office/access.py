@@ -9,6 +9,7 @@ from typing import Any
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
+from django.urls import NoReverseMatch, Resolver404, resolve, reverse
 
 from shopfloor.models import Role, User
 
@@ -63,6 +64,23 @@ def _guard(allowed: Callable[[User], bool]) -> Callable[[View], View]:
                 raise PermissionDenied
             return view(request, *args, **kwargs)
 
-        return guarded
+        return opening(guarded, allowed)
 
     return wrap
+
+
+def opening(view: View, allowed: Callable[[User], bool]) -> View:
+    """The view with whom it opens to written on it, for links that lead there."""
+    vars(view)["opens_to"] = allowed
+    return view
+
+
+def may_open(user: User, name: str) -> bool:
+    """Whether the person gets the page of that URL name, which takes no arguments. A page that is
+    not there opens to nobody; one without a guard opens to all."""
+    try:
+        view = resolve(reverse(name)).func
+    except (NoReverseMatch, Resolver404):
+        return False
+    allowed: Callable[[User], bool] = getattr(view, "opens_to", lambda _: True)
+    return allowed(user)

@@ -6,7 +6,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 
 from shopfloor.helptext import HELPS
-from shopfloor.office.access import DeskRequest, signed_in
+from shopfloor.office.access import DeskRequest, may_open, signed_in
 
 
 @signed_in
@@ -19,4 +19,8 @@ def own(request: DeskRequest) -> HttpResponse:
 def page(request: DeskRequest, role: str) -> HttpResponse:
     if role not in HELPS:
         raise Http404
-    return render(request, "kerfbook/office/help.html", {"help": HELPS[role], "roles": list(HELPS)})
+    told = HELPS[role]
+    pages = [(*page, may_open(request.user, page[1])) for page in told.pages]
+    return render(
+        request, "kerfbook/office/help.html", {"help": told, "pages": pages, "roles": list(HELPS)}
+    )

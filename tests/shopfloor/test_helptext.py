@@ -24,6 +24,21 @@ def test_help_leads_to_pages_its_reader_may_open(role, request, client, shop, no
         assert client.get(reverse(name)).status_code == 200, name
 
 
+@pytest.mark.django_db
+@pytest.mark.parametrize("reader", Role.values)
+@pytest.mark.parametrize("role", Role.values)
+def test_help_for_another_role_leads_only_where_its_reader_may_go(
+    role, reader, request, client, shop, north
+):
+    client.force_login(request.getfixturevalue(reader))
+    text = (
+        client.get(f"/help/{role}/").content.decode().partition("<main")[2].partition("</main>")[0]
+    )
+    for label, name, _ in HELPS[role].pages:
+        opens = client.get(reverse(name)).status_code == 200
+        assert (f'href="{reverse(name)}">{label}</a>' in text) == opens, name
+
+
 def test_every_way_of_the_terminal_and_the_find_box_are_told():
     """What an operator can touch on the terminal's screens, by the words on its keys."""
     told = {head for head, _ in HELPS["operator"].ways}
