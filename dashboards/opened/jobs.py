@@ -9,12 +9,13 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from dashboards import data
-from dashboards.access import desk, sight_of
+from dashboards import data, lengths
+from dashboards.access import Sight, desk, sight_of
 from dashboards.ledgers.cost import KINDS, WORDS
 from dashboards.ledgers.run import records
 from dashboards.theme import NONE, coverage_words
 from planning.reports.shapes import JobCost
+from shopfloor.counting import counted
 
 MOST = 300
 
@@ -26,12 +27,11 @@ def job_cost(request: HttpRequest, job_id: int) -> HttpResponseBase:
         job = data.job_cost(job_id)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    return render(
-        request, "kerfbook/job_cost.html", _context(job) | {"sight": sight_of(request.user)}
-    )
+    sight = sight_of(request.user)
+    return render(request, "kerfbook/job_cost.html", _context(job, sight) | {"sight": sight})
 
 
-def _context(job: JobCost) -> dict[str, Any]:
+def _context(job: JobCost, sight: Sight) -> dict[str, Any]:
     postings = records(job.postings)[:MOST]
     over = None
     if job.plan_minor is not None:
@@ -49,7 +49,7 @@ def _context(job: JobCost) -> dict[str, Any]:
         "kinds": [_kind(job, row) for row in records(job.kinds)],
         "runs": records(job.runs),
         "terms": [_term(job, row) for row in records(job.terms)],
-        "postings": [_posting(row) for row in postings],
+        "postings": [_posting(row, inch=sight.inch) for row in postings],
         "postings_all": len(job.postings),
         "coverage": coverage_words(job.coverage, data.currency()[1], job.actual_minor),
     }
@@ -69,14 +69,16 @@ def _term(job: JobCost, row: dict[str, Any]) -> dict[str, Any]:
     return row | {"name": WORDS.get(term, term), "url": _url("job_term", job.job_id, term)}
 
 
-def _posting(row: dict[str, Any]) -> dict[str, Any]:
+def _posting(row: dict[str, Any], *, inch: bool) -> dict[str, Any]:
     quantity, unit, kind = row["quantity"], row["unit"], row["kind"]
     if quantity is None:
         of = NONE
     elif unit == "s":
         of = f"{quantity / 60:,.1f} min"
     elif unit == "mm2":
-        of = f"{quantity / 1e6:,.3f} m²"
+        of = lengths.words(f"{quantity / 1e6:,.3f} m²", inch=inch)
+    elif unit == "start":
+        of = counted(float(quantity), "start")
     else:
         of = f"{quantity:,.1f} {unit}".strip()
     return row | {"of": of, "kind_label": KINDS.get(kind, kind)}

@@ -36,6 +36,8 @@ def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
     context = {
         "further": any(row["url"] for row in rows),
         "figure": found,
+        "title": lengths.words(found.title, inch=sight.inch and kind == "month_plate"),
+        "how": lengths.words(found.how, inch=sight.inch),
         "rows": rows,
         "kind": kind,
         "up": _up(kind, key, found.facts),

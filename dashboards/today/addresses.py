@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from django.urls import NoReverseMatch, reverse
 
+from dashboards import lengths
 from dashboards.access import Sight
 from planning.reports.shapes import Act, Note
 
@@ -75,7 +76,7 @@ def note_view(note: Note, sight: Sight, suggested: Mapping[str, Suggested]) -> d
     return {
         "kind": note.kind,
         "head": note.head,
-        "body": note.body,
+        "body": lengths.words(note.body, inch=sight.inch),
         "actions": [act for act in drawn if act is not None],
     }
 

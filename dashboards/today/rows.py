@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.urls import reverse
 
-from dashboards import theme
+from dashboards import lengths, theme
 from dashboards.access import Sight
 from dashboards.today.addresses import Suggested, note_view
 from planning.reports.shapes import TableToday, Today
@@ -84,7 +84,8 @@ def page_of(
         row = by_table.get(note.table)
         (row.notes if row else loose).append(view)
     hours = strip.hours(tables[0].strip) if tables else ""
-    return Page(today.lede, hours, rows, loose, len(today.notes), tight)
+    lede = lengths.words(today.lede, inch=sight.inch)
+    return Page(lede, hours, rows, loose, len(today.notes), tight)
 
 
 def _over(today: Today) -> Today:

@@ -11,7 +11,7 @@ from django.db.models import QuerySet, Sum
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.squareness import squareness
 from planning.reports.trace_rows import cut_short, evidence_of, kind_label, minutes, say_money
-from shopfloor.counting import count
+from shopfloor.counting import count, counted
 from shopfloor.models import Fitting, Job, JobLine, Piece, PieceUse, Posting, RunVariance
 from shopfloor.selectors.shop import the_shop
 
@@ -54,6 +54,8 @@ def _amount_of(row: Posting) -> str:
         return f"{row.quantity / 1e6:,.3f} m²"
     if row.unit == "s":
         return minutes(float(row.quantity))
+    if row.unit == "start":
+        return counted(float(row.quantity), "start")
     return f"{row.quantity:,.1f} {row.unit}".strip()
 
 

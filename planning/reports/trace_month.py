@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Sum
 
 from planning.inputs.chunks import chunked
-from planning.reports.cost_parts import MATERIAL
+from planning.reports.cost_parts import FEET_A_METRE, MATERIAL
 from planning.reports.month_runs import MonthRun, month_run_ids, month_runs
 from planning.reports.run_shares import run_shares
 from planning.reports.shapes import Figure, OpenedRow
@@ -238,7 +238,10 @@ def plate(id: str) -> Figure:
     cut_m = sum(run.cut_mm for pk, run in own.items() if pk in posted) / 1000
     total = sum(posted.values())
     shown = cut_short(rows, minutes)
-    each = f": {money(round(total / cut_m))} a metre" if cut_m else ""
+    each = ""
+    if cut_m:
+        a_foot = total / (cut_m * FEET_A_METRE)
+        each = f": {money(round(total / cut_m))} a metre, {money(round(a_foot))} a foot"
     end = f"{cut_m:,.1f} m cut, {money(total)} without material{each}"
     shown.append(OpenedRow("Total", f"{hours:,.1f} h", note=end, total=True))
     evidence = evidence_of((run.evidence, run.elapsed_s) for run in own.values())

@@ -13,6 +13,7 @@ from shopfloor.office.access import COST, WAGE, may
 from shopfloor.selectors.chart import WAGES
 from shopfloor.selectors.shop import the_shop
 from shopfloor.templatetags.office import (
+    accel,
     distance,
     fine,
     minutes,
@@ -27,7 +28,7 @@ Row = dict[str, Any]
 Section = tuple[str, list[Row]]
 NAMES = {
     "speed_mm_min": "cutting speed", "pierce_delay_s": "pierce delay, s", "touch_off_s":
-    "touch-off a pierce, s", "accel_mm_s2": "acceleration, mm/s²", "rapid_mm_min": "rapid",
+    "touch-off a pierce, s", "accel_mm_s2": "acceleration", "rapid_mm_min": "rapid",
     "corner": "corners", "tolerance_mm": "corner tolerance", "thickness_mm": "thickness",
     "kerf_mm": "kerf", "arc_v": "arc voltage, V", "current_a": "current, A",
     "pierce_height_mm": "pierce height", "cut_height_mm": "cut height",
@@ -151,6 +152,8 @@ def _shown(name: str, value: Any, user: User) -> Any:
         return "as the program says" if name in ("corner", "tolerance_mm") else "unknown"
     if name in ("speed_mm_min", "rapid_mm_min"):
         return speed(value, user)
+    if name == "accel_mm_s2":
+        return accel(value, user)
     if name in ("thickness_mm", "max_pierce_mm"):
         return size(value, user)
     if name in ("kerf_mm", "pierce_height_mm", "cut_height_mm", "u_mm", "tolerance_mm"):

@@ -53,3 +53,13 @@ def test_arcs_with_a_likely_run_are_given_in_one_press():
         "fields": {"first_key": "k", "arcs": "27", "run_id": "r"},
     }
     assert other == {"label": "Other ways", "url": "/today/arcs/?first=k", "second": True}
+
+
+@pytest.mark.parametrize(
+    ("inch", "read"),
+    [(False, "pit 1.27 mm, limit 1.6 mm"), (True, "pit 0.050 in, limit 0.063 in")],
+)
+def test_a_note_is_read_in_its_reader_s_units(inch, read):
+    """1.27 mm and 1.6 mm by 25.4 mm to the inch."""
+    note = Note("soon", "A piece about due", "pit 1.27 mm, limit 1.6 mm", ())
+    assert note_view(note, Sight(inch=inch), {})["body"] == read
