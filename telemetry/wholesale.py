@@ -11,6 +11,7 @@ from telemetry.plain import About, Block, PlainReader
 
 _SMALL = 2048  # bytes below which a line at a time is quicker
 _SHORT = 4  # lines; likewise
+_HEADERS = 8  # that move columns in one block; after each the arrays are laid out anew
 
 
 class BulkDecoder(Decoder):
@@ -32,7 +33,6 @@ class BulkDecoder(Decoder):
         self._lines(raw[:first], position)
         if self._splitter.between_lines:
             self._whole_lines(raw[first:last], position + first)
-            self._splitter.pass_over(position + last)
         else:
             self._lines(raw[first:last], position + first)
         self._lines(raw[last:], position + last)
@@ -53,9 +53,18 @@ class BulkDecoder(Decoder):
             self._take(line)
 
     def _whole_lines(self, raw: bytes, position: int) -> None:
+        done = 0
+        for _ in range(_HEADERS):
+            done += self._to_next_layout(raw[done:], position + done)
+            self._splitter.pass_over(position + done)
+        self._lines(raw[done:], position + done)
+
+    def _to_next_layout(self, raw: bytes, position: int) -> int:
+        """Takes whole lines up to a header that moves the columns; returns how many bytes that
+        were."""
         layout = self._parser.layout
         if self._plain is None or layout is None or not raw:
-            return
+            return 0
         block = self._plain.read(raw, layout)
         seqs, times_us = block.lines.seqs, block.lines.times_us
         at = turn = 0
@@ -74,10 +83,9 @@ class BulkDecoder(Decoder):
             start = int(block.starts[at])
             self._lines(raw[start : block.ends[at]], position + start)
             at += 1
-            if self._parser.layout is not layout:  # that was a header
-                rest = int(block.ends[at - 1])
-                self._whole_lines(raw[rest:], position + rest)
-                return
+            if self._parser.layout != layout:
+                return int(block.ends[at - 1])
+        return len(raw)
 
     def _run(self, block: Block, first: int, last: int, position: int) -> None:
         """Takes lines `first` to before `last`, each plainly the next."""

@@ -151,6 +151,27 @@ def test_runs_and_single_lines_come_to_the_same_events_state_and_asides(
     assert json.dumps(many.state()) == json.dumps(one.state())
 
 
+def test_a_header_before_each_line_of_a_long_block_is_passed_over() -> None:
+    description = parse_description(
+        TOML.format(torch="", separator=",", columns='"seq", "time", "signal"', zone="UTC",
+                    window_s=2.0)
+    )  # fmt: skip
+    headers = ("seq,time,signal", "time,seq,signal")
+    raw = "".join(
+        f"{headers[n % 2]}\n" + ("{0},{1},P\n", "{1},{0},P\n")[n % 2].format(
+            n, f"2026-03-10T06:{n // 60:02d}:{n % 60:02d}")
+        for n in range(1500)
+    ).encode()  # fmt: skip
+    one, many = Decoder(description), wholesale.BulkDecoder(description)
+    given = {"position": 0, "arrival_us": 1, "source": "s"}
+    first, second = one.feed_block(raw, **given), many.feed_block(raw, **given)
+    assert (first.lines, len(first.rejects)) == (1500, 0)
+    assert spelt_out(second) == spelt_out(first)
+    assert many.state() == one.state()
+    same = b"".join(b"seq,time,signal\n%d,2026-03-10T06:00:00,P\n" % n for n in range(1500, 3000))
+    assert many.feed_block(same, **{**given, "position": len(raw)}).lines == 1500
+
+
 def test_plain_lines_are_in_fact_taken_by_the_run() -> None:
     description = parse_description(
         TOML.format(torch="", separator=",", columns='"seq", "time", "signal"', zone="UTC",
