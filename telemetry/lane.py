@@ -131,7 +131,9 @@ class Lane(LaneState):
         elif record.kind is Kind.OPENED and record.meta.get("broken"):
             self._flush("reject")
         elif record.kind is Kind.OPENED and record.meta.get("fresh"):
-            self._flush("take")
+            # A file read in by hand has its last line taken at its END. What is left without one
+            # was cut off by the end of the process, and is read again whole.
+            self._flush("keep" if self.name == "backfill" else "take")
 
     def _apply(self, item: Record | Damage) -> None:
         if isinstance(item, Damage):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from math import isinf
 from typing import Final
 
 from telemetry.errors import ParseError
@@ -30,4 +31,7 @@ def decimal(text: str | None, point: str) -> float:
         plain = text.replace(",", ".") if "." not in text else ""
     if not _DECIMAL.match(plain):
         raise ParseError("bad value", f"{text!r} is not a number")
-    return float(plain)
+    value = float(plain)
+    if isinf(value):
+        raise ParseError("bad value", "beyond any double")
+    return value
