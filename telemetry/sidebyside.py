@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -32,11 +34,13 @@ def side_by_side(
     With a database server, half of the groups are done by a process beside this one: while the
     server works for one, the other decodes, which two threads would do by turns. SQLite takes one
     writer at a time. The first error ends both, when the piece begun is done. What the other
-    process was ended by, if not by its work, is a SourceError.
+    process was ended by, if not by its work, is a SourceError. It does not outlive this one: it
+    ends where its work next tells how far it is.
     """
     pieces = [n for group in groups for n in group.pieces]
     told = _FORK.RawArray("q", max(pieces, default=0) + 1)
     stop = _FORK.RawValue("b", 0)
+    first = os.getpid()
 
     def some(numbers: Sequence[int]) -> dict[int, T]:
         done: dict[int, T] = {}
@@ -45,6 +49,8 @@ def side_by_side(
                 break
 
             def tell(amount: int, n: int = n) -> None:
+                if first not in (os.getpid(), os.getppid()):
+                    raise SystemExit(1)  # it was killed: nobody knows that this one holds locks
                 told[n] = amount
                 progress(sum(told))
 
@@ -60,12 +66,13 @@ def side_by_side(
     ours, theirs = _halves(groups)
     connection.close()  # two processes speaking over one would mix their words
     there, back = _FORK.Pipe(duplex=False)
-    process = _FORK.Process(target=_answer, args=(some, theirs, back))
+    process = _FORK.Process(target=_answer, args=(some, theirs, there, back))
     process.start()
     back.close()
     try:
         return some(ours) | _received(there)
     finally:
+        there.close()  # else it might wait for ever to be heard
         process.join()
 
 
@@ -80,13 +87,19 @@ def _halves(groups: Sequence[Group]) -> tuple[list[int], list[int]]:
     return halves
 
 
-def _answer(some: Callable[[list[int]], Any], pieces: list[int], back: Connection) -> None:
+def _answer(
+    some: Callable[[list[int]], Any], pieces: list[int], there: Connection, back: Connection
+) -> None:
+    there.close()
+    answer: Any
     try:
-        back.send(some(pieces))
+        answer = some(pieces)
     except Exception as error:
-        back.send(error)
+        answer = error
     finally:
         connection.close()
+    with contextlib.suppress(BrokenPipeError):  # nobody asks any more: the other side failed
+        back.send(answer)
 
 
 def _received(there: Connection) -> dict[int, Any]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import signal
+import time
 from types import SimpleNamespace
 
 import pytest
@@ -99,3 +101,62 @@ def test_a_process_beside_that_was_killed_is_told(server):
     with pytest.raises(SourceError, match="process beside this one was ended") as caught:
         side_by_side(work, [Group([0], 1), Group([1], 1)], told([]))
     assert "run it again" in caught.value.hint
+
+
+@pytest.fixture
+def within_ten_seconds():
+    def give_up(number, frame):
+        raise AssertionError("too long")  # a fault of the system would be swallowed
+
+    before = signal.signal(signal.SIGALRM, give_up)
+    signal.alarm(10)
+    yield
+    signal.alarm(0)
+    signal.signal(signal.SIGALRM, before)
+
+
+@pytest.mark.usefixtures("within_ten_seconds")
+def test_a_long_answer_that_nobody_asks_for_any_more_holds_up_nothing(server, tmp_path):
+    answered = tmp_path / "answered"
+
+    def work(n, tell):
+        if n == 1:
+            answered.touch()
+            return b"x" * 1_000_000  # more than a pipe holds
+        while not answered.exists():
+            pass
+        raise SourceError("no")
+
+    with pytest.raises(SourceError, match="no"):
+        side_by_side(work, [Group([0], 9), Group([1], 1)], told([]))
+
+
+@pytest.mark.usefixtures("within_ten_seconds")
+def test_the_process_beside_ends_with_the_first_one(server, tmp_path):
+    begun, outlived = tmp_path / "begun", tmp_path / "outlived"
+
+    def first():
+        me = os.getpid()
+
+        def work(n, tell):
+            if os.getpid() == me:
+                while not begun.exists():
+                    pass
+                os.kill(me, signal.SIGKILL)
+            begun.touch()
+            until = time.monotonic() + 3
+            while time.monotonic() < until:
+                tell(1)
+            outlived.touch()
+
+        side_by_side(work, [Group([0], 9), Group([1], 1)], told([]))
+
+    ours, theirs = os.pipe()
+    process = multiprocessing.get_context("fork").Process(target=first)
+    process.start()
+    os.close(theirs)
+    process.join()
+    with open(ours, "rb") as held_by_all:
+        assert held_by_all.read() == b""  # once the last of them has ended
+    assert process.exitcode == -signal.SIGKILL
+    assert not outlived.exists()
