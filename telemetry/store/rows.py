@@ -50,20 +50,6 @@ def _insert_part(raw: Any, feed_id: int, part: list[AnyRow] | Stretch) -> int:
     return insert_many(raw, into, marks, zip(*part.lines.columns(), strict=True))
 
 
-def insert_events_of(rows: Sequence[tuple[Any, ...]]) -> int:
-    """`insert_events` for rows that name their feed, before all else."""
-    with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            into = f"INSERT OR IGNORE INTO telemetry_event ({_COLUMNS})"
-            return insert_many(cursor.cursor, into, f"({', '.join('?' * 13)})", rows)
-        marks = ", ".join(["%s"] * 13)
-        cursor.executemany(
-            f"INSERT INTO telemetry_event ({_COLUMNS}) VALUES ({marks}) ON CONFLICT DO NOTHING",
-            rows,
-        )
-        return int(cursor.rowcount)
-
-
 def insert_many(raw: Any, into: str, marks: str, every: Iterable[Sequence[Any]]) -> int:
     """Inserts rows by SQLite's own driver (Django's cursor would rewrite every mark and row), many
     a statement: beginning one costs a quarter of an insert. Returns how many went in."""
