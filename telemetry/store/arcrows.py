@@ -158,11 +158,13 @@ StrayRow = tuple[str, int, int, str]  # torch, at_us, kind of the event, key
 
 
 def save_strays(feed_id: int, new: Sequence[StrayRow], gone: Iterable[str] = ()) -> None:
+    """Inserts strays or moves them to another time, and drops those whose keys are `gone`."""
     with connection.cursor() as cursor:
         if new:
             cursor.executemany(
                 "INSERT INTO telemetry_stray (feed_id, torch, at_us, kind, event_key) "
-                "VALUES (%s, %s, %s, %s, %s) ON CONFLICT DO NOTHING",
+                "VALUES (%s, %s, %s, %s, %s) "
+                "ON CONFLICT (feed_id, event_key) DO UPDATE SET at_us = excluded.at_us",
                 [
                     (feed_id, torch, at_us, "off" if kind == ARC_OFF else "pierce", key)
                     for torch, at_us, kind, key in new
@@ -174,7 +176,9 @@ def save_strays(feed_id: int, new: Sequence[StrayRow], gone: Iterable[str] = ())
             )
 
 
-def stray_keys(feed_id: int, torch: str, from_us: int | None, to_us: int | None) -> set[str]:
+def stray_times(feed_id: int, torch: str, from_us: int | None, to_us: int | None) -> dict[str, int]:
+    """Key of the event -> at_us, of a torch's strays within [from_us, to_us]; None leaves a side
+    open."""
     args: list[Any]
     where, args = "feed_id = %s AND torch = %s", [feed_id, torch]
     if from_us is not None:
@@ -182,8 +186,8 @@ def stray_keys(feed_id: int, torch: str, from_us: int | None, to_us: int | None)
     if to_us is not None:
         where, args = where + " AND at_us <= %s", [*args, to_us]
     with connection.cursor() as cursor:
-        cursor.execute(f"SELECT event_key FROM telemetry_stray WHERE {where}", args)
-        return {row[0] for row in cursor.fetchall()}
+        cursor.execute(f"SELECT event_key, at_us FROM telemetry_stray WHERE {where}", args)
+        return dict(cursor.fetchall())
 
 
 def _select(sql: str, args: Sequence[Any]) -> list[ArcRow]:

@@ -14,7 +14,7 @@ from telemetry.store.arcrows import (
     last_arcs_before,
     save_arcs,
     save_strays,
-    stray_keys,
+    stray_times,
 )
 from telemetry.store.rollups import Dirty
 from telemetry.store.rows import StoredEvent, read_events
@@ -87,11 +87,12 @@ def _write(
     for key in gone:
         dirty.add(stored[key])
     save_arcs(changed, gone)
-    old = stray_keys(feed.pk, torch, *span)
-    old = old if seen is None else old & seen
+    old = stray_times(feed.pk, torch, *span)
     new = {event.key for event in strays}
-    fresh = [(e.torch, e.time_us, e.kind, e.key) for e in strays if e.key not in old]
-    save_strays(feed.pk, fresh, old - new)
+    lost = [key for key in old if key not in new and (seen is None or key in seen)]
+    # Where the clock was corrected a stray stays one at another time.
+    fresh = [(e.torch, e.time_us, e.kind, e.key) for e in strays if old.get(e.key) != e.time_us]
+    save_strays(feed.pk, fresh, lost)
 
 
 def start(

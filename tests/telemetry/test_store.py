@@ -378,6 +378,21 @@ def test_a_corrected_clock_moves_arcs_keeps_stamps_and_survives_a_rebuild(tmp_pa
     assert everything() == before
 
 
+def test_a_corrected_clock_moves_strays_too(tmp_path):
+    table = Table(tmp_path, numbered=True)
+    table.live.write_text("1,2026-03-10T09:40:00,1,PIERCE,\n2,2026-03-10T09:41:00,1,ARC OFF,\n")
+    run_once([table.feed])
+    before = sorted(Stray.objects.values_list("at_us", "event_key"))
+    clock_correct(feed=table.feed, offset_us=7_000_000, by="Dana Okell")
+    table.feed.refresh_from_db()
+    with table.live.open("a") as file:
+        file.write("3,2026-03-10T10:13:00,1,ARC ON,\n")
+    run_once([table.feed])
+    after = sorted(Stray.objects.values_list("at_us", "event_key"))
+    assert len(before) == 2
+    assert after == [(at_us + 7_000_000, key) for at_us, key in before]
+
+
 def test_a_corrected_zone_does_not_double_history(tmp_path):
     lines = simulate(5, 80)
     table = Table(tmp_path, numbered=True)
