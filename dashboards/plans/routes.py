@@ -13,8 +13,10 @@ from dashboards import data
 from dashboards.access import desk, sight_of
 from dashboards.ledgers import routes as ledgers
 from planning.reports.routes import NestRoutes
+from shopfloor.models import Nest
 from shopfloor.office.access import may
 from shopfloor.rownumber import row_number
+from shopfloor.selectors.meanwhile import version_of
 
 log = logging.getLogger(__name__)
 
@@ -24,13 +26,15 @@ log = logging.getLogger(__name__)
 def nest_routes(request: HttpRequest, nest_id: int) -> HttpResponseBase:
     """`table` and `speed` (per cent of the chart's) come from the address."""
     table, speed = request.GET.get("table", ""), request.GET.get("speed", "")
-    refused = ""
+    refused, seen = "", version_of(Nest, nest_id)
     try:
         share = float(speed) / 100 if speed else 1.0
         found = _found(nest_id, table, share)
     except ValueError as wrong:
         refused, found = str(wrong), _found(nest_id, table, 1.0)
-    return render(request, "kerfbook/routes.html", _context(request, found, refused))
+    return render(
+        request, "kerfbook/routes.html", _context(request, found, refused) | {"seen": seen}
+    )
 
 
 def _found(nest_id: int, table: str, share: float) -> NestRoutes:

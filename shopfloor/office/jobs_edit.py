@@ -14,7 +14,9 @@ from django.views.decorators.http import require_POST
 from shopfloor.models import Job, JobLine, Material
 from shopfloor.office.access import MARGIN, PLAN, DeskRequest, right
 from shopfloor.office.forms import WhenField, attempt, from_minor, money_field, to_minor
+from shopfloor.office.meanwhile import kept
 from shopfloor.rownumber import row_number
+from shopfloor.selectors.meanwhile import version_of
 from shopfloor.services.jobs import (
     NEXT_STEPS,
     job_add,
@@ -81,6 +83,7 @@ def add(request: DeskRequest) -> HttpResponse:
 
 @right(PLAN)
 def edit(request: DeskRequest, pk: int) -> HttpResponse:
+    seen = version_of(Job, pk)
     job = get_object_or_404(Job.objects.select_related("customer"), pk=pk)
     known = {"number": job.number, "customer": job.customer.name, "title": job.title,
              "due_at": job.due_at, "weight": job.weight}  # fmt: skip
@@ -88,12 +91,12 @@ def edit(request: DeskRequest, pk: int) -> HttpResponse:
     form.fields["number"].disabled = True
     if request.method == "POST" and form.is_valid():
         values = {k: v for k, v in form.cleaned_data.items() if k != "number"}
-        if attempt(form, lambda: job_edit(job=job, **values)):
+        if kept(request, form, job, lambda: job_edit(job=job, **values)):
             messages.success(request, "Kept.")
             return redirect("job", job.pk)
     return _form_page(
         request, form, heading=job.number, sub="change", submit="Keep the job", back="job",
-        back_pk=job.pk,
+        back_pk=job.pk, seen=seen,
     )  # fmt: skip
 
 
@@ -128,18 +131,20 @@ def add_line(request: DeskRequest, pk: int) -> HttpResponse:
 
 @right(PLAN)
 def edit_line(request: DeskRequest, pk: int, number: int) -> HttpResponse:
-    line = get_object_or_404(JobLine.objects.select_related("job"), job=pk, number=number)
+    key = get_object_or_404(JobLine.objects.only("pk"), job=pk, number=number).pk
+    version = version_of(JobLine, key)
+    line = JobLine.objects.select_related("job").get(pk=key)
     known = {name: getattr(line, name) for name in LineForm.base_fields}
     form = LineForm(request.POST or None, initial=known)
     if (
         request.method == "POST"
         and form.is_valid()
-        and attempt(form, lambda: line_edit(line=line, **form.cleaned_data))
+        and kept(request, form, line, lambda: line_edit(line=line, **form.cleaned_data))
     ):
         return redirect("job", pk)
     return _form_page(
         request, form, heading=line.job.number, sub=f"line {number}", submit="Keep the line",
-        back="job", back_pk=pk,
+        back="job", back_pk=pk, seen=version,
     )  # fmt: skip
 
 

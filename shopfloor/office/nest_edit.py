@@ -13,9 +13,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.calc.program import ProgramError
-from shopfloor.models import Incoming, Material, Nest, Table, WearSet
+from shopfloor.models import Incoming, Material, Nest, NestRevision, Table, WearSet
 from shopfloor.office.access import PLAN, DeskRequest, right
 from shopfloor.office.forms import LENGTH_UNITS, attempt, refused, to_mm, upload_bytes
+from shopfloor.office.meanwhile import kept, newer
+from shopfloor.rownumber import row_number
+from shopfloor.selectors.meanwhile import version_of
+from shopfloor.selectors.nests import newest_revision
 from shopfloor.services.incoming import LONG_PROGRAM_BYTES, incoming_add
 from shopfloor.services.nests import (
     MAX_PROGRAM_BYTES,
@@ -25,6 +29,7 @@ from shopfloor.services.nests import (
     plan_want,
     revision_add,
 )
+from shopfloor.templatetags.office import when
 
 SAID = {
     "nothing": "The very same bytes: nothing changed.",
@@ -139,8 +144,9 @@ def add(request: DeskRequest) -> HttpResponse:
 @right(PLAN)
 def revise(request: DeskRequest, pk: int) -> HttpResponse:
     nest = get_object_or_404(Nest.objects.select_related("table"), pk=pk)
+    newest = newest_revision(nest)
     form = ProgramForm(request.POST or None, request.FILES or None)
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and form.is_valid() and not _read_since(request, form, newest):
         if (taken := _taken(request, form, nest=nest)) is not None:
             return redirect("incoming", taken.pk)
         changed: list[str] = []
@@ -156,12 +162,28 @@ def revise(request: DeskRequest, pk: int) -> HttpResponse:
     return render(
         request, "kerfbook/office/form.html",
         {"form": form, "heading": nest.name, "sub": "a new revision of its program",
-         "submit": "Read the program", "back": "nest", "back_pk": pk},
+         "submit": "Read the program", "back": "nest", "back_pk": pk,
+         "seen": newest.pk if newest else None},
     )  # fmt: skip
+
+
+def _read_since(request: DeskRequest, form: ProgramForm, newest: NestRevision | None) -> bool:
+    """Whether somebody read another program in since the page was opened; then it is said first."""
+    seen = row_number(request.POST.get("seen"))
+    if newest is None or seen is None or seen == newest.pk:
+        return False
+    said = (
+        f"{newest.made_by.shown_name} read {newest.file_name} in as revision {newest.revision} "
+        f"{when(newest.made_at)}, after you opened this page. Yours is not read yet: look at that "
+        "one, then choose your file again to make it the next revision."
+    )
+    form.add_error(None, said)
+    return True
 
 
 @right(PLAN)
 def edit(request: DeskRequest, pk: int) -> HttpResponse:
+    seen = version_of(Nest, pk)
     nest = get_object_or_404(Nest, pk=pk)
     known = {"wear_set": nest.wear_set_id, "table": nest.table_id,
              "sheets_wanted": nest.sheets_wanted}  # fmt: skip
@@ -169,13 +191,13 @@ def edit(request: DeskRequest, pk: int) -> HttpResponse:
     if (
         request.method == "POST"
         and form.is_valid()
-        and attempt(form, lambda: nest_edit(nest=nest, **form.cleaned_data))
+        and kept(request, form, nest, lambda: nest_edit(nest=nest, **form.cleaned_data))
     ):
         return redirect("nest", nest.pk)
     return render(
         request, "kerfbook/office/form.html",
         {"form": form, "heading": nest.name, "sub": "set, table, sheets",
-         "submit": "Keep and plan anew", "back": "nest", "back_pk": pk},
+         "submit": "Keep and plan anew", "back": "nest", "back_pk": pk, "seen": seen},
     )  # fmt: skip
 
 
@@ -190,6 +212,9 @@ def act(request: DeskRequest, pk: int) -> HttpResponse:
             nest_withdraw(nest=nest)
         elif what == "plan":
             plan_want(nest=nest)
+        elif what == "route" and (since := newer(request, nest)) is not None:
+            said = f"{since.who} changed this nest {when(since.at)}, after you opened the page."
+            messages.error(request, f"{said} Nothing of yours is kept: look, then take the set.")
         elif what == "route":
             form = RouteForm({**request.POST.dict(), "sheets_wanted": nest.sheets_wanted})
             if form.is_valid():

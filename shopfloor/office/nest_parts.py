@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.db import transaction
 from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 
-from shopfloor.models import JobLine, Nest
+from shopfloor.models import JobLine, Nest, NestRevision
 from shopfloor.office.access import PLAN, DeskRequest, right
 from shopfloor.office.forms import attempt
+from shopfloor.office.meanwhile import Difference, settled
 from shopfloor.partsmap import parts_map
+from shopfloor.rownumber import row_number
 from shopfloor.selectors.nests import (
     GroupRow,
     group_rows,
@@ -46,6 +50,7 @@ class TieForm(forms.Form):
             for name, words in WORDS.items():
                 said = f"{words} shape {label}"
                 self.fields[f"{name}_{label}"].widget.attrs["aria-label"] = said
+                self.fields[f"{name}_{label}"].label = said
 
     def _now(self) -> dict[str, Any]:
         now: dict[str, Any] = {}
@@ -58,6 +63,37 @@ class TieForm(forms.Form):
             if len(tied) > 1:
                 now[f"rest_{label}"] = tied[1][0].pk
         return now
+
+    def seen(self) -> str:
+        """What the page shows, as it comes back with what is sent."""
+        return json.dumps({name: str(value or "") for name, value in self._now().items()})
+
+    def differences(self, seen: dict[str, str]) -> list[Difference]:
+        """Where what stands now is not what the page showed."""
+        now = self._now()
+        found = []
+        for kind in WORDS:
+            for row in self.groups:
+                name = f"{kind}_{row.group.label}"
+                was, stands = seen.get(name, ""), str(now.get(name) or "")
+                if was != stands:
+                    was_said, stands_said = self._said(kind, was), self._said(kind, stands)
+                    before, after = self._typed(kind, was), self._typed(kind, stands)
+                    found.append(Difference(name, before, after, was_said, stands_said))
+        return found
+
+    @staticmethod
+    def _typed(kind: str, text: str) -> str | int | None:
+        """As the field of that kind reads it."""
+        if kind != "count":
+            return text
+        return int(text) if text else None
+
+    def _said(self, kind: str, value: str) -> str:
+        if kind == "count":
+            return value or "all"
+        line = self.lines.get(int(value)) if value else None
+        return _line_words(line) if line else "no job"
 
     def ties(self) -> dict[str, list[tuple[JobLine | None, int | None]]]:
         found: dict[str, list[tuple[JobLine | None, int | None]]] = {}
@@ -90,22 +126,41 @@ def _line_words(line: JobLine) -> str:
     return f"{line.job.number} / {line.number}: {line.quantity} {line.part}"
 
 
+def _seen(request: DeskRequest) -> dict[str, str] | None:
+    """What the page showed when it was opened; None where it does not say."""
+    try:
+        found = json.loads(request.POST.get("seen", ""))
+    except ValueError:
+        return None
+    if not isinstance(found, dict):
+        return None
+    return {str(name): str(value) for name, value in found.items() if row_number(str(value))}
+
+
 @right(PLAN)
 def parts(request: DeskRequest, pk: int) -> HttpResponse:
     nest = get_object_or_404(Nest.objects.select_related("material"), pk=pk)
+    if request.method != "POST":
+        return _parts(request, nest)
+    with transaction.atomic():  # what is compared stays as it is until it is written
+        Nest.objects.select_for_update().get(pk=pk)
+        return _parts(request, nest)
+
+
+def _parts(request: DeskRequest, nest: Nest) -> HttpResponse:
     revision = newest_revision(nest)
     if revision is None:
         raise Http404
+    if request.POST.get("revision", str(revision.pk)) != str(revision.pk):
+        said = f"Revision {revision.revision} was read in after you opened this page, so nothing"
+        messages.error(request, f"{said} was tied. These are its parts.")
+        return redirect("nest_parts", nest.pk)
     contours = revision_contours(revision)
     groups = group_rows(revision_groups(contours), contours)
     tied = [contour.line_id for contour in contours if contour.line_id is not None]
     lines = {line.pk: line for line in lines_for(nest, tied)}
     form = TieForm(groups, lines, request.POST or None)
-    if (
-        request.method == "POST"
-        and form.is_valid()
-        and attempt(form, lambda: nest_tie(revision=revision, ties=form.ties()))
-    ):
+    if request.method == "POST" and form.is_valid() and _tied(request, form, revision):
         messages.success(request, "The parts are tied.")
         return redirect("nest", nest.pk)
     drawn = map_parts(contours)
@@ -113,7 +168,15 @@ def parts(request: DeskRequest, pk: int) -> HttpResponse:
         request,
         "kerfbook/office/nest_parts.html",
         {
-            "nest": nest, "revision": revision, "form": form, "lines": lines,
+            "nest": nest, "revision": revision, "form": form, "lines": lines, "seen": form.seen(),
             "map": parts_map(drawn, width=860, font_px=15) if drawn else None,
         },
     )  # fmt: skip
+
+
+def _tied(request: DeskRequest, form: TieForm, revision: NestRevision) -> bool:
+    """Ties the parts unless somebody tied them otherwise since the page was opened."""
+    seen = _seen(request)
+    if seen is not None and settled(form, "Somebody else tied these", form.differences(seen)):
+        return False
+    return attempt(form, lambda: nest_tie(revision=revision, ties=form.ties()))

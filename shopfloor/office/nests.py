@@ -10,6 +10,7 @@ from shopfloor.office.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.office.opened import plan_rows
 from shopfloor.partsmap import extents, parts_map
+from shopfloor.selectors.meanwhile import version_of
 from shopfloor.selectors.nest_doubts import nearly_rows, older_because, plan_notes
 from shopfloor.selectors.nests import (
     chosen_plan,
@@ -43,6 +44,7 @@ def nests(request: DeskRequest) -> HttpResponse:
 
 @right(*ANY)
 def nest(request: DeskRequest, pk: int) -> HttpResponse:
+    seen = version_of(Nest, pk)
     found = get_object_or_404(Nest.objects.select_related("material", "wear_set", "table"), pk=pk)
     revision = newest_revision(found)
     if revision is None:
@@ -56,6 +58,7 @@ def nest(request: DeskRequest, pk: int) -> HttpResponse:
         "kerfbook/office/nest.html",
         {
             "nest": found,
+            "seen": seen,
             "revision": revision,
             "revisions": found.revisions.defer("program").select_related("made_by"),
             "plan": chosen,
