@@ -13,10 +13,9 @@ from dashboards import data
 from dashboards.access import desk, sight_of
 from dashboards.ledgers import routes as ledgers
 from planning.reports.routes import NestRoutes
-from shopfloor.models import Nest
 from shopfloor.office.access import may
 from shopfloor.rownumber import row_number
-from shopfloor.selectors.meanwhile import version_of
+from shopfloor.selectors.meanwhile import nest_version
 
 log = logging.getLogger(__name__)
 
@@ -26,7 +25,7 @@ log = logging.getLogger(__name__)
 def nest_routes(request: HttpRequest, nest_id: int) -> HttpResponseBase:
     """`table` and `speed` (per cent of the chart's) come from the address."""
     table, speed = request.GET.get("table", ""), request.GET.get("speed", "")
-    refused, seen = "", version_of(Nest, nest_id)
+    refused, seen = "", nest_version(nest_id)
     try:
         share = float(speed) / 100 if speed else 1.0
         found = _found(nest_id, table, share)

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db import connection, models
 
-from shopfloor.models import Change, User
+from shopfloor.models import Change, Nest, User
 from shopfloor.selectors.history import past_of
 
 
@@ -27,6 +27,11 @@ def version_of(model: type[models.Model], pk: Any) -> int:
     before the row itself, so that a change between the two is told rather than missed."""
     newest = _changes(model, pk).order_by("-pk").values_list("pk", flat=True).first()
     return int(newest or 0)
+
+
+def nest_version(pk: int) -> int:
+    """The version of a nest, for pages that know no models."""
+    return version_of(Nest, pk)
 
 
 def changed_since(row: models.Model, version: int) -> Meanwhile | None:
