@@ -111,6 +111,8 @@ class Tail:
         rest = stretch.part(first, len(stretch))
         torch = rest.lines.torch or ""
         pairer = self._pairers[torch]
+        if pairer.burning is not None:  # asked for no more, unless it still burns at the end
+            self._versions.pop(pairer.burning.key)
         arcs, strays = take_many(pairer, rest.lines)
         if len(arcs):
             self._many.append(NewArcs(self._feed_of, arcs, stretch.feed_version))

@@ -13,8 +13,12 @@ from telemetry.models import Feed
 from telemetry.packed import Packed, Stretch
 from telemetry.pairing import Pairer
 from telemetry.plain import PlainReader
+from telemetry.rowlist import Rows
+from telemetry.services import feed_register
 from telemetry.store import manyarcs
 from telemetry.store.arcrows import ArcRow, arc_row
+from telemetry.store.tail import Tail
+from tests.telemetry.table_lines import feed_text
 from tests.telemetry.test_wholesale import TOML
 
 COLUMNS = ["seq", "time", "signal", "value"]
@@ -148,3 +152,13 @@ def test_values_are_read_to_the_very_double(seed):
     assert block.plain.all()
     assert block.lines.values.tolist() == [float(word) for word in words]
     assert Stretch(block.lines, 1, 1).rows()[3][6] == float(words[3])
+
+
+@pytest.mark.django_db
+def test_the_open_end_keeps_nothing_of_arcs_that_ended():
+    lines = lines_of(random.Random(4), 4_000)
+    tail = Tail(feed_register(name="north", text=feed_text("x"), by="test"), pierces=True)
+    tail.load({"1"})
+    tail.feed(Rows(Stretch(lines.part(at, at + 100), 5, 3) for at in range(0, 4_000, 100)))
+    assert tail.made("s").many
+    assert len(tail._versions) <= 1
