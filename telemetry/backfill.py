@@ -1,4 +1,4 @@
-"""Reads one file into one feed, through the feed's journal like everything else."""
+"""Reads files into feeds, through each feed's journal like everything else."""
 
 from __future__ import annotations
 
@@ -73,6 +73,7 @@ def _size_of(path: Path) -> int:
 
 
 def _backfill(feed: Feed, path: Path, progress: Progress, *, alone: bool) -> Done:
+    """`alone`: no second process beside, so that there is time to decode ahead of the database."""
     _refuse(feed)
     large_cache()
     try:

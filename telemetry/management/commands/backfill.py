@@ -37,9 +37,9 @@ class Command(IntakeCommand):
                 self.stdout.write(f"{name}: " * (len(each) > 1) + _words(file, done))
             self.stdout.write(f"{seconds:.1f} s")
         elif len(each) == 1:
-            self.print_json({**_facts(*each[0]), "seconds": round(seconds, 3)})
+            self.print_json({**_facts(names[0], every[0]), "seconds": round(seconds, 3)})
         else:
-            facts = [{**_facts(*one), "file": one[1]} for one in each]
+            facts = [{**_facts(name, done), "file": file} for name, file, done in each]
             self.print_json({"files": facts, "seconds": round(seconds, 3)})
 
     def _progress(self, done: int, of: int) -> None:
@@ -47,7 +47,7 @@ class Command(IntakeCommand):
             self.stderr.write(f"\r{done * 100 // max(of, 1)} %", ending="" if done < of else "\n")
 
 
-def _facts(name: str, file: str, done: Done) -> dict[str, Any]:
+def _facts(name: str, done: Done) -> dict[str, Any]:
     return {
         "feed": name,
         "lines": done.lines,
