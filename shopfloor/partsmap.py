@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import Literal
 
+from shopfloor.inside import spot
+
 PartState = Literal["planned", "burnt", "good", "scrap", "not-cut"]
 Point = tuple[float, float]
 SAID: dict[PartState, str] = {
@@ -166,7 +168,7 @@ def _part(part: Part, place: Placing, font_px: float, least_px: float) -> str:
         inside += (
             f'<path class="strike" d="M{left} {top}L{right} {low}M{left} {low}L{right} {top}"/>'
         )
-    inside += _number(part, own, place, font_px, least_px)
+    inside += _number(part, place, font_px, least_px)
     if part.url:
         return (
             f'<a class="{css}" href="{escape(part.url)}" aria-label="{escape(part.words)}">'
@@ -192,14 +194,14 @@ def _seen(points: list[Point]) -> list[Point]:
     return kept + points[1:][-1:]
 
 
-def _number(part: Part, own: Box, place: Placing, font_px: float, least_px: float) -> str:
-    wide, high = own.width * place.px_per_mm, own.height * place.px_per_mm
+def _number(part: Part, place: Placing, font_px: float, least_px: float) -> str:
+    own = spot(next(contour for contour in part.contours if contour))
+    wide, high = own.wide * place.px_per_mm, own.high * place.px_per_mm
     digits = max(len(part.number), 1)
     size = min(font_px, high * 0.8, wide * 0.8 / (DIGIT_EM * digits))
     if size < least_px:
         return ""
-    x = place.x((own.x_min + own.x_max) / 2)
-    y = place.y((own.y_min + own.y_max) / 2) + size * 0.35
+    x, y = place.x(own.x), place.y(own.y) + size * 0.35
     return (
         f'<text x="{n(x)}" y="{n(y)}" text-anchor="middle" style="font-size:{n(size)}px">'
         f"{escape(part.number)}</text>"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from xml.etree import ElementTree
 
 import pytest
@@ -111,3 +112,11 @@ def test_points_too_near_to_be_seen_apart_are_left_out():
     assert 2_400 < path.count("L") < 2_600
     assert path.startswith("M6 ")
     assert path.endswith("z")
+
+
+def test_the_number_of_an_angle_stands_on_the_angle_and_fits_its_leg():
+    """100 by 100 mm with 30 mm legs at (212 - 2 x 6) / 100 = 2 px a mm: a leg is 60 px wide."""
+    angle = ((0, 0), (100, 0), (100, 30), (30, 30), (30, 100), (0, 100), (0, 0))
+    drawn = parts_map([Part("7", (angle,))], width=212)
+    x, y = (float(found) for found in re.search(r'<text x="([\d.]+)" y="([\d.]+)"', drawn).groups())
+    assert x < 6 + 60 or y > 6 + 140
