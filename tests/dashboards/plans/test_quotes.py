@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.contrib.auth.models import Permission
 
@@ -34,6 +36,13 @@ def test_a_quote_is_made_opened_and_decided(history, as_):
     assert "Q-0001" in body
     assert "20 in 100 such jobs take more" in body
     assert "5 runs of its own" in body
+    # what it comes to holds allowance and material: no column of one of them is to claim it
+    total = re.search(r'<tr class="total">(.*?)</tr>', body).group(1)
+    said = [re.sub("<[^>]*>", "", cell) for cell in re.findall(r"<td.*?</td>", total)]
+    heads = ["With material", "Plan", "With allowance", "Material", "The allowance rests on"]
+    assert len(said) == len(heads)
+    assert said[2] == f"{Quote.objects.get().cost_minor / 100:,.2f}"
+    assert said[3] == said[4] == ""
     quote = Quote.objects.get()
     body = client.post(f"/jobs/quotes/{quote.pk}/", {"do": "revise"}, follow=True).content.decode()
     assert "revision 2" in body
