@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from shopfloor.counting import count
 from shopfloor.models import Fitting, SetPart, Table, Torch, WearSet
 from shopfloor.selectors.amps import amps_off
 from shopfloor.selectors.fitted import fittings_in, set_of
@@ -97,7 +98,7 @@ def age_words(fitting: Fitting) -> str:
     outlook = getattr(fitting.piece, "outlook", None)
     if outlook is None or outlook.starts is None:
         return f"{label}, age unknown"
-    told = f"{label}, {outlook.starts} starts"
+    told = f"{label}, {count(outlook.starts, 'start')}"
     if outlook.due == "due":
         return f"{told}, due"
-    return told if outlook.starts_left is None else f"{told}, about {outlook.starts_left} left"
+    return told if outlook.starts_left is None else f"{told}, about {outlook.starts_left:,} left"
