@@ -11,6 +11,8 @@ from telemetry.events import (
     ARC_OFF,
     ARC_ON,
     LATE,
+    LONGEST_PROGRAM,
+    LONGEST_TORCH,
     PROGRAM,
     SAMPLE_A,
     Batch,
@@ -246,10 +248,14 @@ class Decoder:
                 name = (value_text or "").strip()
                 if not name:
                     raise ParseError("bad value", "a program without its name")
+                if len(name) > LONGEST_PROGRAM:
+                    raise ParseError("bad value", f"a name of over {LONGEST_PROGRAM} letters")
             elif kind >= SAMPLE_A:
                 value = decimal(value_text, self._decimal)
             if torch is None:
                 raise ParseError("no torch", "the line names no torch and the feed neither")
+            if len(torch) > LONGEST_TORCH:
+                raise ParseError("no torch", f"a name of over {LONGEST_TORCH} letters")
         except ParseError:
             if seq is not None and not is_duplicate:
                 # It came, whatever it says: what is missing before it is missing.

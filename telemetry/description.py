@@ -18,7 +18,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from telemetry.errors import DescriptionError
-from telemetry.events import KINDS
+from telemetry.events import KINDS, LONGEST_TORCH
 from telemetry.toml_reader import TomlReader
 
 SOURCE_KINDS: Final = ("serial", "csv_file", "csv_folder", "push")
@@ -28,6 +28,7 @@ CONTACTS: Final = ("torch_on", "pilot", "transfer")
 FIELDS: Final = ("seq", "time", "signal", "value", "torch")
 COLUMNS: Final = (*FIELDS, "ignore")
 LEVEL_COLUMNS: Final = ("level", "seq", "time", "torch", "ignore")
+_LONGEST_TABLE: Final = 60  # letters that the tables hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,8 +142,8 @@ def parse_description(text: str, *, name: str = "FEED.toml") -> Description:
     time = _time(top.table("time"), line)
     named_torch = "torch" in line.columns or "torch" in line.names
     description = Description(
-        table=top.label("table"),
-        torch=top.label("torch", default=None if named_torch else "1"),
+        table=top.label("table", _LONGEST_TABLE),
+        torch=top.label("torch", LONGEST_TORCH, default=None if named_torch else "1"),
         source=_source(top.table("source")),
         line=line,
         time=time,

@@ -28,6 +28,10 @@ KIND_NAMES: Final[dict[int, str]] = {
 }
 KINDS: Final[dict[str, int]] = {name: kind for kind, name in KIND_NAMES.items()}
 
+# Characters that the tables hold.
+LONGEST_TORCH: Final = 20
+LONGEST_PROGRAM: Final = 200
+
 # Bits of Event.flags.
 AMBIGUOUS_TIME: Final = 1  # local time inside the repeated autumn hour, told apart by order
 LEAP_SECOND: Final = 2  # stamped :60, filed at the following second as POSIX time does

@@ -13,7 +13,7 @@ from typing import Final
 
 from telemetry.description import Description
 from telemetry.errors import ParseError
-from telemetry.events import PROGRAM, SAMPLE_A, Batch, Event
+from telemetry.events import LONGEST_TORCH, PROGRAM, SAMPLE_A, Batch, Event
 from telemetry.identity import seq_key
 from telemetry.jsontext import as_json
 from telemetry.parsers.base import FIELDS
@@ -130,7 +130,7 @@ class LiveDecoder(BulkDecoder):
                 return None
         torch = fields[at_torch].strip() if at_torch >= 0 else ""
         torch = torch or self._torch or ""
-        if not torch:
+        if not torch or len(torch) > LONGEST_TORCH:
             return None
         time_us, mark = when
         session = self._sequence.follow(seq, time_us)

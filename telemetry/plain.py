@@ -15,7 +15,7 @@ import numpy as np
 
 from telemetry.description import Description
 from telemetry.errors import ParseError
-from telemetry.events import PROGRAM, SAMPLE_A, Event
+from telemetry.events import LONGEST_PROGRAM, LONGEST_TORCH, PROGRAM, SAMPLE_A, Event
 from telemetry.lines import MAX_LINE_BYTES
 from telemetry.packed import Packed
 from telemetry.parsers.stamps import EARLIEST_US, LATEST_US, SECOND_US, IsoReader
@@ -230,7 +230,7 @@ class PlainReader:
         for at in named.tolist():
             name = raw[start[at] : end[at]].decode().strip()
             names.append(name)
-            plain[at] = bool(name)
+            plain[at] = 0 < len(name) <= LONGEST_PROGRAM
         torches: list[str] = []
         if "torch" in fields or self._torch is None:
             torches = self._torches_of(raw, fields.get("torch"), plain, kinds)
@@ -247,6 +247,7 @@ class PlainReader:
         """The torch of each line; a program can be the whole table's."""
         found: list[str | None] = [self._torch] * len(plain)
         if field is not None:
+            plain &= field[1] - field[0] <= LONGEST_TORCH
             starts, ends = field[0].tolist(), np.where(plain, field[1], field[0]).tolist()
             pairs = zip(starts, ends, strict=True)
             found = [self._torch_of(raw[first:last]) for first, last in pairs]

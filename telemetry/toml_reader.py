@@ -56,18 +56,18 @@ class TomlReader:
         return value
 
     @overload
-    def label(self, key: str) -> str: ...
+    def label(self, key: str, most: int) -> str: ...
     @overload
-    def label(self, key: str, *, default: T) -> str | T: ...
-    def label(self, key: str, *, default: Any = _MISSING) -> Any:
-        """A short name; a whole number is read as its digits."""
+    def label(self, key: str, most: int, *, default: T) -> str | T: ...
+    def label(self, key: str, most: int, *, default: Any = _MISSING) -> Any:
+        """A name of `most` letters at most; a whole number is read as its digits."""
         value = self._take(key, default)
         if value is default:
             return value
         if isinstance(value, int) and not isinstance(value, bool):
             value = str(value)
-        if not isinstance(value, str) or not value.strip() or len(value) > 64:
-            raise self.wrong(key, f"{value!r} is not a name of 1 to 64 letters")
+        if not isinstance(value, str) or not value.strip() or len(value) > most:
+            raise self.wrong(key, f"{value!r} is not a name of 1 to {most} letters")
         return value.strip()
 
     def choice(self, key: str, allowed: Sequence[str], *, default: Any = _MISSING) -> str:

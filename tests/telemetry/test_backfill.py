@@ -55,6 +55,27 @@ def test_a_last_line_without_its_line_break_is_taken(tmp_path):
     assert amps() == [61.0]
 
 
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        # The tables hold 200 and 20 letters; PostgreSQL refuses more, and all else with them.
+        (f"2,2026-03-10T06:00:01,1,PROGRAM,{'p' * 201}", "bad value"),
+        (f"2,2026-03-10T06:00:01,{'t' * 21},AMPS,5", "no torch"),
+        (f"2,2026-03-10T06:00:01,{'t' * 21},PROGRAM,p", "no torch"),
+    ],
+)
+@pytest.mark.parametrize("count", [3, 3000])
+def test_names_longer_than_the_tables_hold_are_refused(tmp_path, line, reason, count):
+    path = tmp_path / "north.csv"
+    feed = feed_register(name="north", text=feed_text(path), by="test")
+    lines = [f"{n},2026-03-10T06:{n // 60:02d}:{n % 60:02d},1,AMPS,5" for n in range(1, count + 1)]
+    lines[1] = line
+    path.write_text("\n".join(lines) + "\n")
+    backfills.backfill(feed, path, lambda done, of: None)
+    assert [reject.reason for reject in Reject.objects.all()] == [reason]
+    assert Event.objects.count() == count - 1
+
+
 def test_a_value_too_large_for_a_number_is_refused_and_the_feed_goes_on(tmp_path):
     path = tmp_path / "north.csv"
     feed = feed_register(name="north", text=feed_text(path), by="test")

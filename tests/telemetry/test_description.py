@@ -84,6 +84,10 @@ def test_full_description_reads() -> None:
         ("window_s = 2.0", "window_s = nan", "F:24: window_s: nan is not a number"),
         ("[order]", "[oder]", "F:23: oder: unknown key"),
         ('table = "north"', "", "F:1: table: is missing"),
+        # The tables hold 60 and 20 letters.
+        ('"north"', f'"{"n" * 61}"', f"F:1: table: '{'n' * 61}' is not a name of 1 to 60 letters"),
+        ('torch = "1"', f'torch = "{"t" * 21}"',
+         f"F:2: torch: '{'t' * 21}' is not a name of 1 to 20 letters"),
         ('torch = "1"', 'torch = "1', "F:2: "),
         ('checksum = "none"', "debounce_s = 1", "F:11: debounce_s: is for format level only"),
         ("[source]", "source = 1\n[sourc]", "F:3: source: must be a table"),

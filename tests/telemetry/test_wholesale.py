@@ -88,13 +88,13 @@ def made(description: Description, chance: random.Random, count: int) -> bytes:
         word = chance.choice(["ARC ON", "ARC OFF", "PIERCE", "P", "AMPS", "VOLTS", "PROGRAM"])
         value = {"AMPS": "61", "VOLTS": "121.5", "PROGRAM": "a b.nc"}.get(word, "")
         if chance.random() < fault:
-            value = chance.choice(["", " ", "1e3", "0x1", "nan", " 7 ", "1,5", "١"])
+            value = chance.choice(["", " ", "z" * 201, "1e3", "0x1", "nan", " 7 ", "1,5", "١"])
         if chance.random() < fault:
             word = chance.choice([" ARC ON ", "arc on", "", "WHAT"])
         said = {
             "seq": chance.choice([str(seq)] * 20 + [f"{seq:05d}", f" {seq}", f"+{seq}"]),
             "time": stamp(at.astimezone(zone), chance), "signal": word, "value": value,
-            "torch": chance.choice(["1", "2", "", " 1"]), "ignore": "zz",
+            "torch": chance.choice(["1", "2", "", " 1"] * 9 + ["t" * 21]), "ignore": "zz",
         }  # fmt: skip
         row = sep.join(said[column] for column in description.line.columns).encode()
         lines.append(row if chance.random() >= fault else chance.choice([*ODD_LINES, row, row[:9]]))
