@@ -11,8 +11,6 @@ from telemetry.events import (
     ARC_OFF,
     ARC_ON,
     LATE,
-    LONGEST_PROGRAM,
-    LONGEST_TORCH,
     PROGRAM,
     SAMPLE_A,
     Batch,
@@ -25,6 +23,7 @@ from telemetry.lines import KEEP_BYTES, LineSplitter, RawLine
 from telemetry.outlet import Outlet
 from telemetry.parsers import make_parser
 from telemetry.parsers.checksum import make_check
+from telemetry.parsers.names import program_name, torch_name
 from telemetry.parsers.numbers import decimal, running_number
 from telemetry.parsers.stamps import SECOND_US, make_reader
 from telemetry.sequence import Sequence
@@ -242,20 +241,13 @@ class Decoder:
         value = name = None
         try:
             kind = self._signals.get(word or "") or self._kind(word)
-            torch = (torch.strip() if torch else "") or self._torch
+            own = self._torch
             if kind == PROGRAM:
-                torch = torch or ""  # a program without a torch is the whole table's
-                name = (value_text or "").strip()
-                if not name:
-                    raise ParseError("bad value", "a program without its name")
-                if len(name) > LONGEST_PROGRAM:
-                    raise ParseError("bad value", f"a name of over {LONGEST_PROGRAM} letters")
+                own = own or ""  # a program without a torch is the whole table's
+                name = program_name(value_text)
             elif kind >= SAMPLE_A:
                 value = decimal(value_text, self._decimal)
-            if torch is None:
-                raise ParseError("no torch", "the line names no torch and the feed neither")
-            if len(torch) > LONGEST_TORCH:
-                raise ParseError("no torch", f"a name of over {LONGEST_TORCH} letters")
+            torch = torch_name(torch, own)
         except ParseError:
             if seq is not None and not is_duplicate:
                 # It came, whatever it says: what is missing before it is missing.

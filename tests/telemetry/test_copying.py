@@ -7,15 +7,13 @@ import struct
 
 import pytest
 
-from telemetry.description import parse_description
 from telemetry.events import PROGRAM, SAMPLE_A
 from telemetry.packed import Stretch
-from telemetry.plain import PlainReader
 from telemetry.rowlist import Rows
 from telemetry.store import copying
 from telemetry.store.gathered import row_of
 from telemetry.wholesale import BulkDecoder
-from tests.telemetry.test_wholesale import TOML, description_of, made
+from tests.telemetry.test_wholesale import description_of, made, plain_reader
 
 WHOLE = {2: "!h", 4: "!i", 8: "!q"}
 
@@ -119,15 +117,7 @@ def test_rows_added_one_by_one_and_as_arrays_keep_their_order():
 
 def plain(names_every: int) -> Rows:
     columns = ["seq", "time", "signal", "value"]
-    reader = PlainReader.make(
-        parse_description(
-            TOML.format(
-                torch='torch = "7"', separator=",", zone="UTC", window_s=0,
-                columns=", ".join(f'"{column}"' for column in columns),
-            )
-        )
-    )  # fmt: skip
-    assert reader is not None
+    reader = plain_reader("7", columns)
     words = (
         "PROGRAM,a.nc" if n % names_every == 0 else "AMPS,61.5" if n % 2 else "ARC ON,"
         for n in range(1_000)

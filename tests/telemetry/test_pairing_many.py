@@ -8,33 +8,23 @@ import struct
 import pytest
 
 from telemetry import pairing_many
-from telemetry.description import parse_description
 from telemetry.models import Feed
 from telemetry.packed import Packed, Stretch
 from telemetry.pairing import Pairer
-from telemetry.plain import PlainReader
 from telemetry.rowlist import Rows
 from telemetry.services import feed_register
 from telemetry.store import manyarcs
 from telemetry.store.arcrows import ArcRow, arc_row
 from telemetry.store.tail import Tail
 from tests.telemetry.table_lines import feed_text
-from tests.telemetry.test_wholesale import TOML
+from tests.telemetry.test_wholesale import plain_reader
 
 COLUMNS = ["seq", "time", "signal", "value"]
 FEED = Feed(pk=9, name="north", table="T é")
 
 
 def lines_of(chance: random.Random, count: int) -> Packed:
-    reader = PlainReader.make(
-        parse_description(
-            TOML.format(
-                torch='torch = "1"', separator=",", zone="UTC", window_s=0,
-                columns=", ".join(f'"{column}"' for column in COLUMNS),
-            )
-        )
-    )  # fmt: skip
-    assert reader is not None
+    reader = plain_reader("1", COLUMNS)
     text, at_ms = [], 0
     kinds = ["ARC ON", "ARC OFF", "PIERCE", "AMPS", "VOLTS", "PROGRAM"]
     weights = chance.choice([(3, 3, 3, 3, 3, 1), (3, 3, 3, 9, 9, 0), (9, 1, 1, 1, 1, 1)])
@@ -140,14 +130,7 @@ def test_values_are_read_to_the_very_double(seed):
         words.append(chance.choice(["", "", "+", "-"]) + digits[:point] + "." + digits[point:])
         words.append(digits)
     lines = [f"{n},2026-06-01T00:00:00,AMPS,{word}\n" for n, word in enumerate(words)]
-    reader = PlainReader.make(
-        parse_description(
-            TOML.format(
-                torch='torch = "1"', separator=",", zone="UTC", window_s=0,
-                columns=", ".join(f'"{column}"' for column in COLUMNS),
-            )
-        )
-    )  # fmt: skip
+    reader = plain_reader("1", COLUMNS)
     block = reader.read("".join(lines).encode(), COLUMNS)
     assert block.plain.all()
     assert block.lines.values.tolist() == [float(word) for word in words]

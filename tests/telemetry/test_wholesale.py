@@ -45,6 +45,17 @@ ODD_LINES = (
 )  # fmt: skip
 
 
+def plain_reader(torch: str, columns: list[str]) -> PlainReader:
+    """A reader of one torch's lines in UTC, in commas."""
+    text = TOML.format(
+        torch=f'torch = "{torch}"', separator=",", zone="UTC", window_s=0,
+        columns=", ".join(f'"{column}"' for column in columns),
+    )  # fmt: skip
+    reader = PlainReader.make(parse_description(text))
+    assert reader is not None
+    return reader
+
+
 def description_of(chance: random.Random) -> Description:
     columns = chance.choice(LAYOUTS)
     torch = "" if "torch" in columns and chance.random() < 0.5 else 'torch = "7"'
