@@ -144,12 +144,12 @@ def wear_set(code: str, duty: str, amps: float, by: User, table: Table, *, fitte
     tray = Tray.objects.create(label=f"T-{duty}", wear_set=made)
     for kind in KINDS:
         part = SetPart.objects.create(
-            wear_set=made, kind=kind, name=f"{kind} {code}", price_minor=987_65, in_drawer=6
+            wear_set=made, kind=kind, name=f"{kind} {code}", price_minor=98_765_43, in_drawer=6
         )
         inside = Piece.objects.create(
             label=f"{duty[:2].upper()}-{kind[:2]}-1".upper(),
             part=part,
-            price_minor=987_65,
+            price_minor=98_765_43,
             state="fitted" if fitted else "new",
             tray=None if fitted else tray,
         )
@@ -166,7 +166,7 @@ def wear_set(code: str, duty: str, amps: float, by: User, table: Table, *, fitte
             Piece.objects.create(
                 label=f"{duty[:2].upper()}-{kind[:2]}-2".upper(),
                 part=part,
-                price_minor=987_65,
+                price_minor=98_765_43,
                 tray=tray,
             )
     return made
@@ -201,7 +201,7 @@ def sheet(number: int, metal: Material) -> Sheet:
         width_mm=1500,
         area_mm2=4_500_000,
         heat=heat,
-        cost_minor=456_78,
+        cost_minor=45_678_91,
         place=f"rack B{number}",
         received_at=timezone.now() - timedelta(days=9),
     )
@@ -253,7 +253,7 @@ def nest(name: str, line: JobLine, metal: Material, wear: WearSet, table: Table,
         total_s=1500.0,
         pierces=24,
         arcs_s=[12.0, 48.0] * 12,
-        costs_minor={"machine": 765_43},
+        costs_minor={"machine": 76_543_21},
         computed_at=timezone.now(),
     )
     return made
