@@ -96,6 +96,8 @@ def _answer(
         answer = some(pieces)
     except Exception as error:
         answer = error
+    except KeyboardInterrupt:  # the first process was told too, and says so
+        return
     finally:
         connection.close()
     with contextlib.suppress(BrokenPipeError):  # nobody asks any more: the other side failed

@@ -6,6 +6,7 @@ import json
 import pytest
 from django.core.management import call_command
 
+from telemetry.management.commands import backfill
 from telemetry.models import Arc, Cursor, Feed
 from telemetry.services import feed_register
 from telemetry.worker import run_once
@@ -84,6 +85,18 @@ def test_unknown_names_files_and_dates_are_refused_in_one_line(feed, tmp_path):
     assert refused("backfill", "t", str(utf16)) == (
         f"{utf16}:1: this is UTF-16 text, save it as UTF-8"
     )
+
+
+def test_a_reading_stopped_by_hand_says_how_to_go_on(feed, path, monkeypatch):
+    def interrupted(work, progress):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(backfill, "backfill_all", interrupted)
+    err = io.StringIO()
+    with pytest.raises(SystemExit) as stop:
+        call_command("backfill", "t", str(path), stderr=err)
+    assert stop.value.code == 130
+    assert err.getvalue() == "stopped: what was read stays read, run it again to go on\n"
 
 
 def test_a_file_for_a_feed_that_is_timed_by_arrival_is_refused(tmp_path):

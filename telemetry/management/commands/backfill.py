@@ -29,7 +29,11 @@ class Command(IntakeCommand):
             raise DescriptionError(f"backfill: no file is named after {names[-1]!r}")
         work = [(feed_named(name), Path(file)) for name, file in zip(names, files, strict=True)]
         began = time.monotonic()
-        every = backfill_all(work, self._progress)
+        try:
+            every = backfill_all(work, self._progress)
+        except KeyboardInterrupt as stop:
+            self.stderr.write("stopped: what was read stays read, run it again to go on")
+            raise SystemExit(130) from stop  # as shells say it of an interrupt
         seconds = time.monotonic() - began
         each = list(zip(names, files, every, strict=True))
         if not options["json"]:
