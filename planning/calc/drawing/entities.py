@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from ezdxf.entities.dxfentity import DXFTagStorage
 from ezdxf.math import OCS, Matrix44, Vec3
 
 from planning.calc.drawing.curves import Arc, Curve, Line, Point, bulge
@@ -57,7 +58,7 @@ def collect(document: Any, unit_mm: float) -> Collected:
 def _walk(entities: Iterable[Any], where: _Where, found: Collected) -> None:
     for entity in entities:
         kind = legible(entity.dxftype())
-        layer = legible(str(entity.dxf.get("layer", "0")))
+        layer = legible(str(_common(entity, "layer", "0")))
         if layer == "0" and where.layer is not None:
             layer = where.layer
         handle = str(entity.dxf.get("handle") or "without handle")
@@ -68,7 +69,7 @@ def _walk(entities: Iterable[Any], where: _Where, found: Collected) -> None:
             if kind == "INSERT":
                 _insert(entity, layer, handle, where, found)
                 continue
-            if entity.dxf.get("invisible", 0):
+            if _common(entity, "invisible", 0):
                 found.passed["invisible " + kind, layer] += 1
                 continue
             found.seen.setdefault(layer, Counter())[kind] += 1
@@ -85,6 +86,13 @@ def _walk(entities: Iterable[Any], where: _Where, found: Collected) -> None:
                 raise
             said = f"{kind} on layer {layer}: {_words(problem)}"
             found.faults.setdefault(layer, []).append(DrawingError(said, handle))
+
+
+def _common(entity: Any, name: str, default: Any) -> Any:
+    """What entities of any kind may say. Of kinds it does not know the reader keeps that apart."""
+    if isinstance(entity, DXFTagStorage):
+        return entity.graphic_properties().get(name, default)
+    return entity.dxf.get(name, default)
 
 
 class _Unmeasured(DrawingError):

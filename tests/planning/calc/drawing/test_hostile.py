@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import re
 import time
 from contextlib import suppress
 from itertools import pairwise
 
+import ezdxf
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from planning.calc.drawing import DrawingError, entities, read_drawing
+from planning.calc.drawing.document import open_document
 from tests.planning.calc.drawing.made import binary, dxf, square
 
 GOOD = dxf(square)
@@ -144,7 +147,22 @@ def test_bytes_that_are_no_text_are_told_as_text_and_logged_nowhere(caplog):
     assert caplog.records == []
 
 
+@pytest.mark.parametrize(("invisible", "kind"), [("", "FOOBAR"), (" 60\n1\n", "invisible FOOBAR")])
+def test_a_kind_of_entity_nobody_knows_is_passed_over_on_its_own_layer(invisible, kind):
+    drawing = ezdxf.new()
+    drawing.modelspace().add_circle((0, 0), 5, dxfattribs={"layer": "CUT"})
+    written = io.StringIO()
+    drawing.write(written)
+    text = written.getvalue()
+    entity = f"  0\nFOOBAR\n  5\nFFF1\n330\n17\n100\nAcDbEntity\n  8\nODD\n{invisible}"
+    at = text.rindex("  0\n", 0, text.index("\nCIRCLE\n") + 1)
+    found = entities.collect(open_document((text[:at] + entity + text[at:]).encode()).document, 1.0)
+    assert found.passed == {(kind, "ODD"): 1}
+    assert len(found.strands) == 1
+
+
 @settings(max_examples=60, deadline=None)
+@example(10790, b"\x00")  # once broke the reading: a kind of entity that the reader does not know
 @given(st.integers(0, len(GOOD) - 1), st.binary(min_size=1, max_size=8))
 def test_damage_anywhere_ends_in_an_answer_or_a_drawing_error(at, damage):
     raw = GOOD[:at] + damage + GOOD[at + len(damage) :]
