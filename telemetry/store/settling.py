@@ -9,9 +9,10 @@ from django.db import connection, transaction
 
 from telemetry.models import Feed
 from telemetry.store.commit import Keeper, lock_feeds
-from telemetry.store.rollups import BUCKET_US, Dirty, sum_buckets
+from telemetry.store.rollups import BUCKET_US, Dirty, batched, sum_buckets
 
 _NEAR = 96  # buckets; those further apart are not read as one stretch
+_AT_ONCE = 100  # stretches a statement: SQLite joins 500 selects at most, and each takes two
 
 
 class _Stretch(NamedTuple):
@@ -33,15 +34,14 @@ def settle(every: Sequence[tuple[Feed, str, Keeper]]) -> None:
         for far in [one for one in near if one.buckets[-1] - one.buckets[0] > _NEAR]:
             near.remove(far)
             Dirty.listed({far.torch: far.buckets}).recompute(far.feed)
-        _recompute(near)
+        for some in batched(near, _AT_ONCE):
+            _recompute(some)
         _note_settled([(feed.pk, lane) for feed, lane, _ in every])
     for _, _, keeper in every:
         keeper.due = Dirty()
 
 
 def _recompute(every: Sequence[_Stretch]) -> None:
-    if not every:
-        return
     arcs: list[list[tuple[int, int | None, int | None]]] = [[] for _ in every]
     asked = [_arcs_sql(n, one) for n, one in enumerate(every)]
     torches = [one.torch for one in every for _ in range(3)]

@@ -63,3 +63,19 @@ def test_sums_settled_together_are_those_recomputed_one_by_one(seed: int) -> Non
     assert sums() == together
     assert {row[2] for row in together} == {"1", "2"}
     assert connection.in_atomic_block
+
+
+def test_a_source_that_makes_up_torches_by_the_hundred_is_settled_too() -> None:
+    """SQLite joins 500 selects at most (its page on limits)."""
+    text = feed_text("x").replace('kind = "csv_file"\npath = "x"', 'kind = "push"')
+    feed = feed_register(name="t", text=text, by="test")
+    Cursor.objects.create(feed=feed, lane="live", state={})
+    keeper, at_us = Keeper(), 100_000 * BUCKET_US
+    for n in range(300):
+        Arc.objects.create(
+            key=f"t|{n}", feed=feed, table=feed.table, torch=f"x{n}", on_us=at_us,
+            off_us=at_us + n, ended="off", pierces=1, feed_version=1, changed_us=n,
+        )  # fmt: skip
+        keeper.due._buckets[f"x{n}"].add(100_000)
+    settle([(feed, "live", keeper)])
+    assert {(row[2], row[4]) for row in sums()} == {(f"x{n}", n) for n in range(300)}
