@@ -130,7 +130,7 @@ def _seen(request: DeskRequest) -> dict[str, str] | None:
     """What the page showed when it was opened; None where it does not say."""
     try:
         found = json.loads(request.POST.get("seen", ""))
-    except ValueError:
+    except (ValueError, RecursionError):  # the latter where brackets open by the thousand
         return None
     if not isinstance(found, dict):
         return None

@@ -113,6 +113,16 @@ def test_parts_tied_otherwise_meanwhile_are_said_and_not_undone(two, nest, job):
     assert {str(one.line_id) for one in outer} == {line}
 
 
+@pytest.mark.parametrize("seen", ["", "[", "7", "[1]", '{"a": [', "[" * 100_000, '{"line_1": {}}'])
+def test_what_a_page_is_said_to_have_shown_may_be_anything(two, nest, job, seen):
+    """Somebody's own making of the field: it says nothing, and the parts are tied."""
+    url = reverse("nest_parts", args=[nest.pk])
+    sent = opened(two[0], url)
+    line = str(job.lines.get().pk)
+    given = {name: line for name in sent if name.startswith("line_")}
+    assert two[0].post(url, sent | given | {"seen": seen}).status_code in (200, 302)
+
+
 def test_parts_of_a_revision_that_is_not_the_newest_any_more_are_not_tied(two, nest, job):
     url = reverse("nest_parts", args=[nest.pk])
     first, second = two
