@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 from django.db import connection
 
 from telemetry import pairing
-from telemetry.events import ARC_OFF
 from telemetry.models import Feed
+from telemetry.store.moved import STRAY_COLUMNS, stray_rows
 from telemetry.store.rows import insert_many
 
 _COLUMNS = (
@@ -147,11 +147,16 @@ def next_change(cursor: Any) -> int:
     whoever follows arcs by (changed_us, id) then misses none."""
     if connection.vendor == "postgresql":
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHANGES_LOCK])
+    return max(time.time_ns() // 1000, latest_change(cursor) + 1)
+
+
+def latest_change(cursor: Any) -> int:
+    """The newest `changed_us` of an arc, also of one that is no more; 0 where there is none."""
     last = 0
     for table in ("telemetry_arc", "telemetry_gonearc"):
         cursor.execute(f"SELECT max(changed_us) FROM {table}")
         last = max(last, cursor.fetchone()[0] or 0)
-    return max(time.time_ns() // 1000, last + 1)
+    return last
 
 
 StrayRow = tuple[str, int, int, str]  # torch, at_us, kind of the event, key
@@ -162,13 +167,9 @@ def save_strays(feed_id: int, new: Sequence[StrayRow], gone: Iterable[str] = ())
     with connection.cursor() as cursor:
         if new:
             cursor.executemany(
-                "INSERT INTO telemetry_stray (feed_id, torch, at_us, kind, event_key) "
-                "VALUES (%s, %s, %s, %s, %s) "
+                f"INSERT INTO telemetry_stray ({STRAY_COLUMNS}) VALUES (%s, %s, %s, %s, %s) "
                 "ON CONFLICT (feed_id, event_key) DO UPDATE SET at_us = excluded.at_us",
-                [
-                    (feed_id, torch, at_us, "off" if kind == ARC_OFF else "pierce", key)
-                    for torch, at_us, kind, key in new
-                ],
+                stray_rows((feed_id, *stray) for stray in new),
             )
         if lost := [(feed_id, key) for key in gone]:
             cursor.executemany(

@@ -168,9 +168,9 @@ def as_text(feed_id: int, rows: Sequence[AnyRow]) -> str:
     """Rows of TEXT_COLUMNS: tabs between, \\N for null, backslashes escaped."""
     feed = f"{feed_id}\t\\\\x"
     lines = [
-        f"{feed}{key.hex()}\t{at_us}\t{seq}\t{tie}\t{_escaped(torch)}\t{kind}\t"
+        f"{feed}{key.hex()}\t{at_us}\t{seq}\t{tie}\t{escaped(torch)}\t{kind}\t"
         f"{_NO_TEXT if number is None else repr(number)}\t"
-        f"{_NO_TEXT if text is None else _escaped(text)}\t{_escaped(stamp)}\t{received_us}\t"
+        f"{_NO_TEXT if text is None else escaped(text)}\t{escaped(stamp)}\t{received_us}\t"
         f"{feed_version}\t{clock_version}\n"
         for key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, feed_version,
         clock_version in rows
@@ -183,5 +183,6 @@ _ESCAPES: Final = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "
 _TO_ESCAPE: Final = frozenset("\\\t\n\r")
 
 
-def _escaped(text: str) -> str:
+def escaped(text: str) -> str:
+    """A text as the text form has it."""
     return text if _TO_ESCAPE.isdisjoint(text) else text.translate(_ESCAPES)

@@ -20,7 +20,7 @@ from django.db import connection
 
 from telemetry.packed import AnyRow
 from telemetry.store.arcrows import CHANGES_LOCK, FIELDS, ArcRow
-from telemetry.store.copying import TEXT_COLUMNS, as_text
+from telemetry.store.copying import TEXT_COLUMNS, as_text, escaped
 from telemetry.store.moved import STRAY_COLUMNS, ArcGone, Moved, Stray, stray_rows
 
 # What changes of an arc that was open, and of a cursor, each with what the database reads it as.
@@ -34,7 +34,6 @@ _MOVED = dict.fromkeys(Moved._fields, "bigint") | {"lane": "text", "state": "tex
 _STRAY = dict(
     zip(STRAY_COLUMNS.split(", "), ["bigint", "text", "bigint", "text", "text"], strict=True)
 )
-_ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
 
 
 def begin(feed_ids: Sequence[int]) -> list[tuple[int, str, int, int]]:
@@ -121,7 +120,7 @@ def _field(value: Any) -> str:
     """As COPY's text form has it."""
     if value is None:
         return "\\N"
-    return value.translate(_ESCAPES) if isinstance(value, str) else repr(value)
+    return escaped(value) if isinstance(value, str) else repr(value)
 
 
 def _cursors_sql(now_us: int) -> str:

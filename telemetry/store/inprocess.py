@@ -8,7 +8,7 @@ from typing import Any
 from django.db import connection
 
 from telemetry.packed import AnyRow
-from telemetry.store.arcrows import FIELDS, ArcRow
+from telemetry.store.arcrows import FIELDS, ArcRow, latest_change
 from telemetry.store.copying import TEXT_COLUMNS
 from telemetry.store.moved import STRAY_COLUMNS, ArcGone, Moved, Stray, stray_rows
 from telemetry.store.rows import insert_many
@@ -54,20 +54,12 @@ def finish(
     with connection.cursor() as cursor:
         raw = cursor.cursor
         if known or new:
-            changed_us = max(now_us, _latest_change(raw) + 1)
+            changed_us = max(now_us, latest_change(raw) + 1)
             _update(raw, known, changed_us)
             into = f"INSERT INTO telemetry_arc ({', '.join(FIELDS)}, changed_us)"
             marks = f"({', '.join('?' * (len(FIELDS) + 1))})"
             insert_many(raw, into, marks, [(*row, changed_us) for row in new])
         _advance(raw, moved, now_us)
-
-
-def _latest_change(raw: Any) -> int:
-    last = 0
-    for table in ("telemetry_arc", "telemetry_gonearc"):
-        raw.execute(f"SELECT max(changed_us) FROM {table}")
-        last = max(last, raw.fetchone()[0] or 0)
-    return last
 
 
 def _update(raw: Any, arcs: Sequence[ArcRow], changed_us: int) -> None:

@@ -116,24 +116,22 @@ def first_stored(feed_id: int, rows: Rows) -> int:
     keys = _keys(rows)
     if not keys:
         return 0
+    has_server = connection.vendor == "postgresql"
     with connection.cursor() as cursor:
-        digest = "sha256(string_agg(key, '')), count(*)" if _is_postgresql() else "key"
+        # A server says a digest of them; where it is in this process they are at hand.
+        digest = "sha256(string_agg(key, '')), count(*)" if has_server else "key"
         cursor.execute(
             f"SELECT {digest} FROM (SELECT key FROM telemetry_event WHERE "
             "feed_id = %s AND key BETWEEN %s AND %s ORDER BY feed_id, key "
             f"LIMIT {len(rows) + 1}) AS stored",
             [feed_id, keys[:16], keys[-16:]],
         )
-        if not _is_postgresql():
+        if not has_server:
             found = b"".join([key for (key,) in cursor.fetchall()])
             return len(found) // 16 if keys.startswith(found) else 0
         stored, count = cursor.fetchone()
     is_same = count and bytes(stored) == hashlib.sha256(keys[: 16 * count]).digest()
     return int(count) if is_same else 0
-
-
-def _is_postgresql() -> bool:
-    return connection.vendor == "postgresql"
 
 
 def _keys(rows: Rows) -> bytes:

@@ -49,7 +49,7 @@ class Tail:
     """
 
     def __init__(self, feed: Feed, *, pierces: bool) -> None:
-        self._feed_of, self._pierces = feed, pierces
+        self._feed, self._pierces = feed, pierces
         self._pairers: dict[str, Pairer] = {}
         self._versions: dict[str, tuple[int, int]] = {}
         self._stored: dict[str, ArcRow] = {}
@@ -77,14 +77,14 @@ class Tail:
         """Brings the pairers of these torches up to the stored events, before new ones go in."""
         for torch in torches - self._pairers.keys() - {""}:
             after_us = None if self.head_us is None else self.head_us + 1
-            pairer, events, _ = start(self._feed_of, torch, after_us, pierces=self._pierces)
+            pairer, events, _ = start(self._feed, torch, after_us, pierces=self._pierces)
             for event, feed_version, clock_version in events:
                 if event.kind == ARC_ON:
                     self._versions[event.key] = (feed_version, clock_version)
                 pairer.feed(event)
             self._pairers[torch] = pairer
             if (still := pairer.open_arc()) is not None:
-                self._open.add(f"{self._feed_of.name}|{torch}|{still.key}")
+                self._open.add(f"{self._feed.name}|{torch}|{still.key}")
 
     def pair(self, rows: Rows, stream: str) -> Made:
         """Feeds rows, in order; what they ended, opened or left over is still to be written."""
@@ -97,17 +97,17 @@ class Tail:
         """Takes rows, in order and all of one stream; `made` then says what came of them."""
         for part in rows.parts:
             if isinstance(part, list):
-                self._feed(part)
+                self._take(part)
             else:
-                self._feed_stretch(part)
+                self._take_stretch(part)
 
-    def _feed_stretch(self, stretch: Stretch) -> None:
+    def _take_stretch(self, stretch: Stretch) -> None:
         first = first_start(stretch.lines)
         if first is None:
-            self._feed(stretch.rows())
+            self._take(stretch.rows())
             return
         # The pairer comes into the stretch in whatever it was; from an arc_on on it is known.
-        self._feed(stretch.part(0, first + 1).rows())
+        self._take(stretch.part(0, first + 1).rows())
         rest = stretch.part(first, len(stretch))
         torch = rest.lines.torch or ""
         pairer = self._pairers[torch]
@@ -115,7 +115,7 @@ class Tail:
             self._versions.pop(pairer.burning.key)
         arcs, strays = take_many(pairer, rest.lines)
         if len(arcs):
-            self._many.append(NewArcs(self._feed_of, arcs, stretch.feed_version))
+            self._many.append(NewArcs(self._feed, arcs, stretch.feed_version))
         for place in strays:
             [row] = rest.part(place, place + 1).rows()
             self._strays.append((torch, row[1], row[5], row[0].hex()))
@@ -123,7 +123,7 @@ class Tail:
             self._versions[pairer.burning.key] = (stretch.feed_version, 0)
         self.head_us = int(rest.lines.times_us[-1])
 
-    def _feed(self, rows: Sequence[AnyRow]) -> None:
+    def _take(self, rows: Sequence[AnyRow]) -> None:
         pairers, versions = self._pairers, self._versions
         versions.update((row[0].hex(), row[10:12]) for row in rows if row[5] == ARC_ON)
         torches = {row[4] for row in rows}
@@ -137,7 +137,7 @@ class Tail:
                 if ended is None:
                     self._strays.append((torch, row[1], row[5], row[0].hex()))
                 else:
-                    self._arcs.append(arc_row(self._feed_of, ended, versions.pop(ended.key)))
+                    self._arcs.append(arc_row(self._feed, ended, versions.pop(ended.key)))
         self._fed |= torches - {""}
         self.head_us = rows[-1][1]
 
@@ -147,7 +147,7 @@ class Tail:
         for torch in self._fed:
             still = self._pairers[torch].open_arc()
             if still is not None:
-                arc = arc_row(self._feed_of, still, self._versions[still.key])
+                arc = arc_row(self._feed, still, self._versions[still.key])
                 if self._stored.get(torch) != arc:
                     self._stored[torch] = arc
                     arcs.append(arc)
