@@ -20,9 +20,9 @@ from telemetry.paths import journal_folder
 from telemetry.rebuild import rebuild
 from telemetry.worker.packing import pack_some
 from tests.processes import ROOT
+from tests.telemetry.stored import Table, everything
 from tests.telemetry.table_lines import simulate
 from tests.telemetry.test_journal import bodies, fill
-from tests.telemetry.test_store import Table, everything
 
 
 @pytest.fixture

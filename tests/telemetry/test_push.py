@@ -15,8 +15,8 @@ from telemetry.rebuild import rebuild
 from telemetry.selectors import feed_status
 from telemetry.services import feed_register, push_token_find, push_token_issue
 from telemetry.worker import run_once
+from tests.telemetry.stored import everything, stored_arcs
 from tests.telemetry.table_lines import arcs_of, feed_text, simulate
-from tests.telemetry.test_store import everything, stored_arcs
 
 pytestmark = pytest.mark.django_db
 ONE, TWO = "1" * 32, "2" * 32

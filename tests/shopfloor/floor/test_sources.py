@@ -17,7 +17,7 @@ from telemetry.rebuild import rebuild
 from telemetry.selectors import burn_sums, clock_estimate
 from telemetry.services import push_token_find, push_token_issue
 from telemetry.worker import run_once
-from tests.telemetry.test_store import everything
+from tests.telemetry.stored import everything
 
 from .conftest import MINUTE, SECOND, T0
 
