@@ -84,7 +84,7 @@ def zoom(table: StripTable, run: Run, width: int = 560) -> Svg:
     if cut.start_us < cut.now_us < cut.end_us:
         x = scale.x(cut.now_us)
         words = clock(cut.now_us, table.zone)
-        labels.append(Label(words, y, (*over(x, x), Place(width, "end")), "lab b", 22, 3))
+        labels.append(Label(words, y, over(x, x), "lab b", 22, 3))
     drawn = _body(cut, frame, scale, hours=False) + lane.bracket(cut, frame, scale, 24)
     said = aria_label(replace(cut, name=f"{table.name}, {run.label}"))
     return _svg(drawn + write((one for one in labels if one.text), width), frame, said, width)

@@ -301,6 +301,16 @@ def test_the_zoom_tells_short_arcs_apart_that_the_day_cannot() -> None:
     assert ((day.get("d") or "").count("z"), (near.get("d") or "").count("z")) == (1, 5)
 
 
+@pytest.mark.parametrize("minute", [1, 3, 4, 10, 19])
+def test_the_time_now_is_said_at_its_line_on_a_run_and_nowhere_else(minute) -> None:
+    """At the far end it would pass for the run's end."""
+    run = s.Run(at(11), at(11, 20), "2284 · 2")
+    table = a_table(runs=(run,), now_us=at(11, minute), forecast=None)
+    labels = [e for e in drawn(s.zoom(table, run, 560), "lab b") if e.text == f"11:{minute:02}"]
+    # 20 min and a fiftieth of them beyond over 560 px
+    assert [float(e.get("x") or 0) for e in labels] == [pytest.approx(minute / 20.4 * 560, abs=0.1)]
+
+
 def test_the_narrow_strip_has_its_own_hours_and_keeps_the_time_now() -> None:
     svg = s.strip(a_busy_table(runs=()), 358)
     (now,) = drawn(svg, "nowlab")
