@@ -7,9 +7,22 @@ affects decoding is a record too, so that reading a journal again gives the same
 
 from __future__ import annotations
 
+from telemetry.journal.judge import Judged, Span, judge
 from telemetry.journal.reader import Damage, Position, read
 from telemetry.journal.recent import Recent
 from telemetry.journal.record import Kind, Record
 from telemetry.journal.writer import JournalError, Writer
 
-__all__ = ["Damage", "JournalError", "Kind", "Position", "Recent", "Record", "Writer", "read"]
+__all__ = [
+    "Damage",
+    "JournalError",
+    "Judged",
+    "Kind",
+    "Position",
+    "Recent",
+    "Record",
+    "Span",
+    "Writer",
+    "judge",
+    "read",
+]

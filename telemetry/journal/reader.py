@@ -43,13 +43,19 @@ Item = tuple[Record | Damage, Position]
 
 
 def read(
-    folder: Path, start: Position | None = None, until: Position | None = None
+    folder: Path,
+    start: Position | None = None,
+    until: Position | None = None,
+    *,
+    unreadable: dict[int, OSError] | None = None,
 ) -> Iterator[Item]:
     """Records from `start` on, each with the position after it, up to the intact end.
 
     A torn or zero-filled tail ends the reading. Damage with intact records behind it is yielded as
     `Damage` and reading goes on after it. Records already seen (written again after a failed
     fdatasync) are passed over by their sequence. `until` stops the reading before that sequence.
+    A segment that the system cannot read raises its OSError; given `unreadable`, that is noted
+    there by the segment's number and reading goes on behind it.
     """
     here = start or Position()
     within = until is not None and 0 < here.segment == until.segment
@@ -57,15 +63,23 @@ def read(
         if number < here.segment:
             continue
         offset = here.offset if number == here.segment else 0
-        for item in _read_segment(folder, number, max(offset, len(HEAD)), here.sequence):
+        offset = max(offset, len(HEAD))
+        try:
+            buffer = read_from(folder, number, offset)
+        except OSError as error:
+            if unreadable is None:
+                raise
+            unreadable[number] = error
+            continue
+        for item in _read_segment(number, buffer, offset, here.sequence):
             here = item[1]
             if until is not None and here.sequence > until.sequence:
                 return
             yield item
 
 
-def _read_segment(folder: Path, number: int, offset: int, expected: int) -> Iterator[Item]:
-    base, buffer, at = offset, read_from(folder, number, offset), 0
+def _read_segment(number: int, buffer: bytes, base: int, expected: int) -> Iterator[Item]:
+    at = 0
     while at < len(buffer):
         found = unpack(buffer, at)
         if found is None:
