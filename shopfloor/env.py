@@ -6,6 +6,7 @@ from __future__ import annotations
 import os
 import secrets
 import tempfile
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 
 
@@ -28,6 +29,17 @@ def env_bool(name: str, default: bool) -> bool:
 def env_list(name: str, default: list[str]) -> list[str]:
     raw = os.environ.get(name)
     return default if not raw else [part.strip() for part in raw.split(",") if part.strip()]
+
+
+def env_networks(name: str) -> tuple[IPv4Network | IPv6Network, ...]:
+    """Addresses and networks, comma separated: `127.0.0.1, 10.0.0.0/8, ::1`."""
+    found = []
+    for part in env_list(name, []):
+        try:
+            found.append(ip_network(part))
+        except ValueError as problem:
+            raise SettingError(f"{name}: {problem}") from problem
+    return tuple(found)
 
 
 def data_dir(default: Path) -> Path:

@@ -30,11 +30,3 @@ class Rate:
                 return (1 - left) / self._per_s
             self._left[key] = (left - 1, now)
             return 0.0
-
-    def spent(self, key: Hashable, *, now: float | None = None) -> float:
-        """Like `wait_s`, taking nothing."""
-        now = time.monotonic() if now is None else now
-        with self._lock:
-            left, at = self._left.get(key, (self._burst, now))
-            left = min(self._burst, left + (now - at) * self._per_s)
-            return 0.0 if left >= 1 else (1 - left) / self._per_s

@@ -8,6 +8,8 @@ environment; with none of it set a clone runs on SQLite with nothing else instal
     KERFBOOK_HOSTS        host names answered to, comma separated
     KERFBOOK_ORIGINS      origins trusted behind a TLS proxy, e.g. https://kerfbook.example
     KERFBOOK_TLS          true where a proxy in front speaks HTTPS
+    KERFBOOK_TRUSTED_PROXIES  addresses and networks of proxies in front, comma separated: from
+                          these alone X-Forwarded-For is believed (default: none)
     KERFBOOK_DEBUG        true for development only
 """
 
@@ -19,7 +21,7 @@ from urllib.parse import unquote
 
 import environ
 
-from shopfloor.env import data_dir, env_bool, env_list, secret_key
+from shopfloor.env import data_dir, env_bool, env_list, env_networks, secret_key
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = data_dir(BASE_DIR / ".data")
@@ -27,6 +29,7 @@ SECRET_KEY = secret_key(DATA_DIR)
 DEBUG = env_bool("KERFBOOK_DEBUG", False)
 ALLOWED_HOSTS = env_list("KERFBOOK_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env_list("KERFBOOK_ORIGINS", [])
+TRUSTED_PROXIES = env_networks("KERFBOOK_TRUSTED_PROXIES")
 
 INSTALLED_APPS = [
     "shopfloor.apps.ShopfloorConfig",

@@ -24,6 +24,7 @@ LEFT_OUT = frozenset(
         "PieceUse",
         "RunDay",
         "RunVariance",
+        "Throttle",
     }
 )
 # Their rows are their own record of having been made; only what happens to them later is kept.

@@ -45,6 +45,7 @@ from shopfloor.models.runs import (
 from shopfloor.models.shop import Rate, RateKind, Reason, Shift, Shop
 from shopfloor.models.stock import Customer, Heat, Sheet, SheetState
 from shopfloor.models.sureness import Factor, FactorState, Quote, QuoteLine, QuoteState
+from shopfloor.models.throttle import Throttle
 from shopfloor.models.usage import PieceUse, RunDay
 from shopfloor.models.work import Change, Incoming, Watermark, Work
 
@@ -112,6 +113,7 @@ __all__ = [
     "Table",
     "Terminal",
     "ThicknessAnswer",
+    "Throttle",
     "Torch",
     "Tray",
     "Units",

@@ -14,14 +14,16 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
+from shopfloor.address import address_block, client_address
 from shopfloor.rate import Rate
+from shopfloor.services.throttle import Limit, attempt, must_wait
 from telemetry.errors import PushError
 from telemetry.models import PushToken
 from telemetry.push import MAX_BODY, Delivery, push_take
 from telemetry.services import push_token_find
 
 DELIVERIES = Rate(per_s=20, burst=60)
-WRONG_TOKENS = Rate(per_s=0.2, burst=10)
+WRONG_TOKENS = Limit("push token", 10, 60)
 
 
 # A token in a header is no cookie: a browser sends none by itself, so there is nothing to forge.
@@ -39,13 +41,16 @@ def deliver(request: HttpRequest, name: str) -> JsonResponse:
 
 
 def _token(request: HttpRequest, name: str) -> PushToken:
-    address = request.META.get("REMOTE_ADDR", "")
-    if wait_s := WRONG_TOKENS.spent(address):
-        raise _later("too many wrong tokens from this address", wait_s)
+    """A right token is never refused for a wrong one beside it, which may come from the same
+    address: what keeps a token from being guessed are its 256 random bits. Wrong ones are slowed
+    down so that a misconfigured collector is told apart and costs little."""
     scheme, _, given = request.headers.get("Authorization", "").partition(" ")
     found = push_token_find(feed_name=name, token=given) if scheme.lower() == "bearer" else None
     if found is None:
-        WRONG_TOKENS.wait_s(address)
+        block = address_block(client_address(request))
+        wait_s = must_wait(WRONG_TOKENS, block, name) or attempt(WRONG_TOKENS, block, name)
+        if wait_s:
+            raise _later("too many wrong tokens for this feed from this address", wait_s)
         raise PushError(401, f"this token does not open the feed {name!r}")
     if wait_s := DELIVERIES.wait_s(found.pk):
         raise _later("too many deliveries", wait_s)

@@ -10,9 +10,10 @@ from django.core.exceptions import ValidationError
 from django.http import HttpResponse, HttpResponseRedirect
 from django.urls import NoReverseMatch, reverse
 
+from shopfloor.address import client_address
 from shopfloor.models import Role
 from shopfloor.office.access import DeskRequest, signed_in
-from shopfloor.services.signin import WAIT_S, signin_failed, signin_wait, signin_worked
+from shopfloor.services.signin import WAIT_S, signin_attempt, signin_worked
 
 FIRST_PAGE = {
     Role.OPERATOR: ("floor:home", "today", "jobs"),
@@ -28,17 +29,13 @@ class SignInForm(AuthenticationForm):
 
     def clean(self) -> dict[str, Any]:
         name = self.cleaned_data.get("username") or ""
-        address = self.request.META.get("REMOTE_ADDR", "") if self.request else ""
-        if signin_wait(name=name, address=address):
+        address = client_address(self.request) if self.request else ""
+        if not signin_attempt(name=name, address=address):
             raise ValidationError(
                 f"Too many failed sign-ins. Wait {WAIT_S // 60} minutes, then try again; an "
                 "administrator can set a new password meanwhile."
             )
-        try:
-            cleaned = super().clean()
-        except ValidationError:
-            signin_failed(name=name, address=address)
-            raise
+        cleaned = super().clean()
         signin_worked(name=name, address=address)
         return cleaned
 

@@ -1,44 +1,33 @@
-"""Slows down guessing at desk passwords: a name and address that failed too often wait.
-
-Kept in files of the data folder, so that every web process of a machine counts together and a
-restart forgets nothing. What is kept is a hash, never the name that was typed.
-"""
+"""Slows down guessing at desk passwords: a name and address that failed too often wait."""
 
 from __future__ import annotations
 
-import hashlib
-
-from django.conf import settings
-from django.core.cache.backends.filebased import FileBasedCache
+from shopfloor.address import address_block
+from shopfloor.services.throttle import Limit, attempt, forget, give_back, must_wait
 
 FAILURES = 6
 FAILURES_ANYWHERE = 30  # for one name, over all addresses
 WAIT_S = 300
+_HERE = Limit("sign-in", FAILURES, WAIT_S)
+_ANYWHERE = Limit("sign-in anywhere", FAILURES_ANYWHERE, WAIT_S)
 
 
-def signin_wait(*, name: str, address: str) -> bool:
-    """Whether this name, from this address or from all together, must wait."""
-    cache = _cache()
-    here: int = cache.get(_key(name, address), 0)
-    anywhere: int = cache.get(_key(name, ""), 0)
-    return here >= FAILURES or anywhere >= FAILURES_ANYWHERE
-
-
-def signin_failed(*, name: str, address: str) -> None:
-    """Counts one failure; each renews the wait."""
-    cache = _cache()
-    for key in (_key(name, address), _key(name, "")):
-        cache.set(key, cache.get(key, 0) + 1, WAIT_S)
+def signin_attempt(*, name: str, address: str) -> bool:
+    """Counts an attempt before its password is looked at, so that many at once get no more tries
+    than one after the other. False where this name, from this address or from all together,
+    must wait."""
+    name, block = _plain(name), address_block(address)
+    if must_wait(_HERE, name, block) or must_wait(_ANYWHERE, name):
+        return False
+    return not attempt(_HERE, name, block) and not attempt(_ANYWHERE, name)
 
 
 def signin_worked(*, name: str, address: str) -> None:
-    """Forgets the failures of this name at this address."""
-    _cache().delete(_key(name, address))
+    """Forgets the failures of this name at this address; the attempt was none anywhere."""
+    name = _plain(name)
+    forget(_HERE, name, address_block(address))
+    give_back(_ANYWHERE, name)
 
 
-def _cache() -> FileBasedCache:
-    return FileBasedCache(str(settings.DATA_DIR / "signin"), {"OPTIONS": {"MAX_ENTRIES": 5000}})
-
-
-def _key(name: str, address: str) -> str:
-    return hashlib.sha256(f"{name.strip().lower()}\0{address}".encode()).hexdigest()
+def _plain(name: str) -> str:
+    return name.strip().lower()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from ipaddress import ip_network
+
 import pytest
 from django.urls import reverse
 
@@ -22,7 +24,6 @@ BODY = b"1,2026-10-08T08:00:00,ARC ON,\n2,2026-10-08T08:00:30,ARC OFF,\n"
 def _fresh(monkeypatch):
     _inboxes.clear()
     monkeypatch.setattr(intake, "DELIVERIES", Rate(per_s=20, burst=60))
-    monkeypatch.setattr(intake, "WRONG_TOKENS", Rate(per_s=0.2, burst=10))
 
 
 @pytest.fixture
@@ -92,7 +93,31 @@ def test_wrong_tokens_and_hasty_deliveries_are_asked_to_wait(client, feed, token
         assert deliver(client, "wrong", record()).status_code == 401
     answer = deliver(client, "wrong", record())
     assert answer.status_code == 429
-    assert int(answer.headers["Retry-After"]) >= 1
+    assert 1 <= int(answer.headers["Retry-After"]) <= 60
+    assert "wrong tokens" in answer.json()["error"]
+
+
+def test_a_right_token_is_taken_whatever_else_comes_from_its_address(client, feed, token):
+    for _ in range(12):
+        deliver(client, "wrong", record())
+    assert deliver(client, "wrong", record()).status_code == 429
+    assert deliver(client, token, record()).json() == {"next": 2}
+
+
+def test_wrong_tokens_are_counted_by_feed_and_by_the_client_behind_the_proxy(
+    client, feed, token, settings
+):
+    settings.TRUSTED_PROXIES = (ip_network("127.0.0.1"),)
+
+    def status(address, name="north-a"):
+        return client.get(
+            reverse("intake", args=[name]), headers={"X-Forwarded-For": address}
+        ).status_code
+
+    assert [status("203.0.113.5") for _ in range(11)] == [401] * 10 + [429]
+    assert status("203.0.113.6") == 401
+    assert status("203.0.113.5", "other") == 401
+    assert status("198.51.100.1, 203.0.113.5") == 429
 
 
 def test_a_rate_gives_its_burst_and_then_so_many_a_second():

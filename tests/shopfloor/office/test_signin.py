@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from ipaddress import ip_network
 
 import pytest
 from django.urls import reverse
 
 from shopfloor.models import Terminal, User, Work
-from shopfloor.services.signin import FAILURES
+from shopfloor.services.signin import FAILURES, FAILURES_ANYWHERE
 from tests.conftest import PASSWORD
 
 LOGIN = "/sign-in/"
@@ -44,6 +45,30 @@ def test_the_wait_is_for_that_name_and_address(client, planner, owner, shop):
         sign_in(client, "ines", "wrong")
     assert sign_in(client, "ines", PASSWORD, "10.0.0.2").status_code == 302
     assert sign_in(client, "ann", PASSWORD).status_code == 302
+
+
+def test_the_address_is_the_one_a_trusted_proxy_tells(client, planner, shop, settings):
+    settings.TRUSTED_PROXIES = (ip_network("10.0.0.0/8"),)
+
+    def enter(word, forwarded):
+        data = {"username": "ines", "password": word}
+        return client.post(
+            LOGIN, data, REMOTE_ADDR="10.0.0.1", headers={"X-Forwarded-For": forwarded}
+        )
+
+    for n in range(FAILURES):
+        enter("wrong", f"198.51.100.{n}, 203.0.113.5")  # the client makes up a hop each time
+    assert enter(PASSWORD, "198.51.100.9, 203.0.113.5").status_code == 200
+    assert enter(PASSWORD, "203.0.113.6").status_code == 302
+
+
+def test_successes_count_as_no_failures_anywhere(client, planner, shop):
+    for n in range(FAILURES_ANYWHERE + 2):
+        assert sign_in(client, "ines", PASSWORD, f"10.0.1.{n}").status_code == 302
+        client.logout()
+    for n in range(FAILURES_ANYWHERE):
+        sign_in(client, "ines", "wrong", f"10.0.2.{n}")
+    assert sign_in(client, "ines", PASSWORD, "10.0.3.1").status_code == 200
 
 
 def test_a_success_forgets_the_failures(client, planner, shop):
