@@ -21,17 +21,18 @@ from shopfloor.services.follow import follow_arcs
 from telemetry.services import feed_register
 
 
-def prepare(*, say: Callable[[str], None]) -> list[str]:
+def prepare(*, say: Callable[[str], None], begin: datetime | None = None) -> list[str]:
     """Loads the invented shop if the data folder is empty, or goes on where a load was cut short.
-    Returns the lines that tell how to sign in. Raises `StartError` where the folder holds a real
-    shop: the example never mixes with one."""
+    Its work began at `begin`, ninety days ago unless told. Returns the lines that tell how to sign
+    in. Raises `StartError` where the folder holds a real shop: the example never mixes with one.
+    """
     here = load.shop_here()
     if here == "own":
         raise StartError(
             f"{settings.DATA_DIR}: holds a shop of your own; give the demo another --data folder"
         )
     if not load.ready_mark().exists():
-        _load(say, begin=here == "none")
+        _load(say, anew=here == "none", begin=begin)
     lines = [f"Example shop: {cast.SHOP}. Its charts are example values, not for cutting."]
     lines += [
         f"  {person.role:<13} {person.username} / {cast.PASSWORD}"
@@ -42,7 +43,7 @@ def prepare(*, say: Callable[[str], None]) -> list[str]:
     return lines
 
 
-def _load(say: Callable[[str], None], *, begin: bool) -> None:
+def _load(say: Callable[[str], None], *, anew: bool, begin: datetime | None) -> None:
     """Every step after the first can be repeated."""
     begun = time.monotonic()
 
@@ -50,8 +51,8 @@ def _load(say: Callable[[str], None], *, begin: bool) -> None:
         say(f"[{time.monotonic() - begun:5.1f} s] {text}")
 
     now = datetime.now(UTC)
-    step("inventing a shop with ninety days behind it" if begin else "going on with the shop")
-    loaded = load.load(now=now) if begin else load.resume()
+    step("inventing a shop and its past" if anew else "going on with the shop")
+    loaded = load.load(now=now, begin=begin) if anew else load.resume()
     with acting("command start", why="the invented shop"):
         step("planning its nests")
         plan_all(now=now)

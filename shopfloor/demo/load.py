@@ -57,10 +57,11 @@ def feed_text(table: str) -> str:
     return FEED.format(table=table, port=port_of(table))
 
 
-def load(*, now: datetime) -> Loaded:
-    """Writes all records in one transaction, and the lines as files in the data folder."""
+def load(*, now: datetime, begin: datetime | None = None) -> Loaded:
+    """Writes all records in one transaction, and the lines as files in the data folder. The shop's
+    work begins at `begin`, ninety days ago unless told."""
     random = Random(SEED)  # noqa: S311 - a demo, not a secret
-    begin = now - timedelta(days=DAYS)
+    begin = begin or now - timedelta(days=DAYS)
     with transaction.atomic(), acting("command start", why="the invented shop"):
         make.standing(begin=begin, now=now, zone=cast.demo_zone(now))
         history = _simulate(begin, now, random)
