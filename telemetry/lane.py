@@ -17,6 +17,7 @@ from telemetry.description import Description, parse_description
 from telemetry.events import Batch, Event, Reject
 from telemetry.fewlines import LiveDecoder
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
+from telemetry.journal.judge import came_us
 from telemetry.lanestate import LaneState
 from telemetry.latest import Latest
 from telemetry.packed import AnyRow, Stretch
@@ -41,9 +42,11 @@ class Lane(LaneState):
         position: Position,
         state: dict[str, Any],
         later: Description | None = None,
+        unreadable: dict[int, OSError] | None = None,
     ) -> None:
         super().__init__(name, versions, position=position, state=state)
         self._later = later  # lends its words to descriptions before it
+        self._unreadable = unreadable  # None: a segment the system cannot read is an error
         self._now = self._fresh()
 
     def gather(
@@ -100,7 +103,7 @@ class Lane(LaneState):
             while (found := recent.take(self.position.sequence)) is not None:
                 yield found
         if until is None or self.position.sequence < until.sequence:
-            yield from read(folder, self.position, until)
+            yield from read(folder, self.position, until, unreadable=self._unreadable)
 
     def _fresh(self) -> Gathered:
         return Gathered(start=self.position, end=self.position, **self._standing())
@@ -137,7 +140,9 @@ class Lane(LaneState):
 
     def _apply(self, item: Record | Damage) -> None:
         if isinstance(item, Damage):
+            self._flush("reject")
             self._now.damages.append(item)
+            self._lost = True
             return
         if "path" in item.meta:
             self._place(item)
@@ -160,20 +165,38 @@ class Lane(LaneState):
             self._now.new_clock = clock
 
     def _data(self, record: Record) -> None:
+        at, first = record.meta.get("at", 0), 0
+        if self._lost or self._decoder is None:
+            first = self._find_footing(record)
+        self._feed(record.body[first:], at + first, record)
+        self.bytes_end = at + len(record.body)
+
+    def _find_footing(self, record: Record) -> int:
+        """Behind records that cannot be read. A change of description may have been among them,
+        and the first bytes may be the rest of a line: they are kept aside as half a line. Only
+        the blocks of a file that is read live begin with a line. Returns how many were taken."""
+        version = max(self._version, self._versions.in_force(came_us(record)))
+        if version != self._version:
+            self._use(version, self._versions.description(version))
+        self._lost = False
+        first = record.body.find(b"\n")
+        at = record.meta.get("at", 0)
+        if at == 0 or (self.name == "live" and "generation" in record.meta):
+            return 0
+        first = len(record.body) if first < 0 else first
+        self._feed(record.body[:first], at, record)
+        self._flush("reject")
+        return first
+
+    def _feed(self, body: bytes, at: int, record: Record) -> None:
         if self._decoder is None:
             raise RuntimeError(f"journal record {record.sequence} comes before any description")
-        meta = record.meta
-        came_us = meta.get("came_us", record.utc_us)  # pushed lines came in where they were read
-        batch = self._decoder.feed_block(
-            record.body,
-            position=meta.get("at", 0),
-            arrival_us=came_us,
-            source=meta.get("source", ""),
-        )
-        self._source = meta.get("source", "")
-        self.bytes_end = meta.get("at", 0) + len(record.body)
+        came = came_us(record)
+        source = record.meta.get("source", "")
+        batch = self._decoder.feed_block(body, position=at, arrival_us=came, source=source)
+        self._source = source
         if batch.lines:
-            self._now.last_line_us = max(came_us, self._now.last_line_us or 0)
+            self._now.last_line_us = max(came, self._now.last_line_us or 0)
         self._add(batch)
 
     def _place(self, record: Record) -> None:
@@ -191,7 +214,7 @@ class Lane(LaneState):
         """`fresh`: read again from its start, by a decoder that knows nothing. `broken`: the
         link was down; a half line of before can never be finished."""
         if message := record.meta.get("message"):
-            self._now.link_gaps.append((record.meta.get("came_us", record.utc_us), message))
+            self._now.link_gaps.append((came_us(record), message))
         if record.meta.get("fresh"):
             self._restart(reread=True)
 
@@ -199,20 +222,23 @@ class Lane(LaneState):
         half = self._decoder.fragment if self._decoder is not None else b""
         half_at = self.bytes_end - len(half)
         source = self._source
-        self._version = version = record.meta["version"]
+        version = record.meta["version"]
         name = f"{self._versions.feed_name} version {version}"
-        self.description = parse_description(record.body.decode(), name=name)
-        if self._later is not None and self.description.is_level:
-            self.description = self.description.knowing(self._later)
-        self._now.feed_version, self._now.pierces = version, self._knows_pierces
+        self._use(version, parse_description(record.body.decode(), name=name))
         self._now.new_version = version if version > 1 else None
-        self._restart(reread=self._reread)
         if half and self._decoder is not None:
             self._add(
                 self._decoder.feed_block(
                     half, position=half_at, arrival_us=record.utc_us, source=source
                 )
             )
+
+    def _use(self, version: int, description: Description) -> None:
+        if self._later is not None and description.is_level:
+            description = description.knowing(self._later)
+        self._version, self.description = version, description
+        self._now.feed_version, self._now.pierces = version, self._knows_pierces
+        self._restart(reread=self._reread)
 
     def _restart(self, *, reread: bool) -> None:
         if self.description is not None:

@@ -30,6 +30,7 @@ class LaneState:
         self._version: int = state.get("version", 0)
         self._stream: int = state.get("stream", 0)
         self._reread: bool = state.get("reread", False)
+        self._lost: bool = state.get("lost", False)  # records right before here cannot be read
         self._source: str = state.get("source", "")
         self.bytes_end: int = state.get("bytes_end", 0)
         self.due: dict[str, list[int]] = state.get("due", {})  # when it was loaded
@@ -67,6 +68,7 @@ class LaneState:
             "version": self._version,
             "stream": self._stream,
             "reread": self._reread,
+            "lost": self._lost,
             "source": self._source,
             "bytes_end": self.bytes_end,
             "tie": self._tie,
@@ -81,7 +83,8 @@ class LaneState:
         clocks = [[c.version, c.offset_us, c.from_us, c.heard_from_us] for c in self._clocks]
         return (
             f'{{"version": {self._version}, "stream": {self._stream}, '
-            f'"reread": {as_flag(self._reread)}, "source": {as_json(self._source)}, '
+            f'"reread": {as_flag(self._reread)}, "lost": {as_flag(self._lost)}, '
+            f'"source": {as_json(self._source)}, '
             f'"bytes_end": {self.bytes_end}, "tie": {self._tie}, '
             f'"rejects": {as_json(self._rejects.counts)}, '
             f'"repeats": {as_json(self._repeats.counts)}, "clocks": {as_json(clocks)}, '

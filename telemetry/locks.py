@@ -17,7 +17,7 @@ class Busy(TelemetryError):
 class Lock:
     """An exclusive lock on a file; never waits. Released by `release` or the end of the process."""
 
-    def __init__(self, path: Path, what: str) -> None:
+    def __init__(self, path: Path, what: str, done: str = "read") -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         self._descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o640)
         try:
@@ -26,7 +26,7 @@ class Lock:
             holder = os.read(self._descriptor, 20).decode("ascii", "replace").strip()
             os.close(self._descriptor)
             who = f"process {holder}" if holder else "another process"
-            raise Busy(f"{what} is already being read by {who}", retry=True) from None
+            raise Busy(f"{what} is already being {done} by {who}", retry=True) from None
         with contextlib.suppress(OSError):  # a full disk costs the name, not the lock
             os.ftruncate(self._descriptor, 0)
             os.pwrite(self._descriptor, str(os.getpid()).encode(), 0)

@@ -14,6 +14,7 @@ class Versions:
 
     feed_name: str
     text: Callable[[int], str]
+    in_force: Callable[[int], int]  # version by which lines that came at an instant were read
 
     def description(self, version: int) -> Description:
         return parse_description(self.text(version), name=f"{self.feed_name} version {version}")

@@ -134,6 +134,8 @@ class _Judging:
             fault = self.faults[number].strerror or str(self.faults[number])
         elif number not in self._numbers:
             fault = "this file is missing"
+        elif damage is None:
+            fault = "the journal ends there"
         return Span(
             self._path(number), offset, start.sequence, next_sequence, after_us, before_us, fault
         )

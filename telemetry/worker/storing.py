@@ -7,13 +7,14 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from django.db import DatabaseError, transaction
+from django.db.models import Min
 
 from telemetry.bulk import ahead
 from telemetry.clockwatch import KEEP, ClockWatch
 from telemetry.journal import Kind, Position, Recent, Writer
 from telemetry.journal.writer import clock_us
 from telemetry.lane import Lane
-from telemetry.models import ClockOffset, Cursor, Feed, FeedVersion
+from telemetry.models import ClockOffset, Cursor, Event, Feed, FeedVersion, Reject
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
 from telemetry.store import CursorMoved, Gathered, commit
@@ -41,7 +42,21 @@ def versions_of(feed: Feed) -> Versions:
     def text(version: int) -> str:
         return FeedVersion.objects.get(feed=feed, version=version).text
 
-    return Versions(feed.name, text)
+    def in_force(instant_us: int) -> int:
+        return version_in_force(feed, instant_us)
+
+    return Versions(feed.name, text, in_force)
+
+
+def version_in_force(feed: Feed, instant_us: int) -> int:
+    """The description that lines were read by which came at an instant, going by what is stored
+    of later ones: a line read again since names a later version, never an earlier one."""
+    stored = [
+        rows.filter(feed=feed, received_us__gte=instant_us).aggregate(least=Min("feed_version"))
+        for rows in (Event.objects, Reject.objects)
+    ]
+    found = [row["least"] for row in stored if row["least"] is not None]
+    return int(min([*found, feed.version]))
 
 
 def announce(feed: Feed, lane: Lane, writer: Writer) -> None:
