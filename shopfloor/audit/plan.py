@@ -24,6 +24,7 @@ LEFT_OUT = frozenset(
         "PieceUse",
         "RunDay",
         "RunVariance",
+        "ScreenSignIn",
         "Throttle",
     }
 )

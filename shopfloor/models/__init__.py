@@ -29,7 +29,16 @@ from shopfloor.models.jobs import (
 )
 from shopfloor.models.money import Month, Posting, PostingKind, RunVariance
 from shopfloor.models.papers import Paper
-from shopfloor.models.people import Action, ActionState, Role, Terminal, Units, User
+from shopfloor.models.people import (
+    Action,
+    ActionState,
+    Role,
+    ScreenSignIn,
+    SignInEnd,
+    Terminal,
+    Units,
+    User,
+)
 from shopfloor.models.runs import (
     ArcAssignment,
     BenchEntry,
@@ -103,12 +112,14 @@ __all__ = [
     "RunDay",
     "RunState",
     "RunVariance",
+    "ScreenSignIn",
     "Segment",
     "SetPart",
     "Sheet",
     "SheetState",
     "Shift",
     "Shop",
+    "SignInEnd",
     "Stoppage",
     "Table",
     "Terminal",

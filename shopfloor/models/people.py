@@ -72,6 +72,36 @@ class Terminal(models.Model):
         return self.name
 
 
+class ScreenSignIn(models.Model):
+    """One person's stay at one screen beside one table; entries made there carry its number,
+    signed. No time clock: rows go once nothing that was entered then can still arrive."""
+
+    person = models.ForeignKey(
+        "shopfloor.User", on_delete=models.CASCADE, related_name="screen_sign_ins"
+    )
+    terminal = models.ForeignKey(Terminal, on_delete=models.CASCADE, related_name="sign_ins")
+    table = models.ForeignKey("shopfloor.Table", on_delete=models.CASCADE, related_name="+")
+    began_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    ended_by = models.CharField(max_length=10, blank=True)  # a SignInEnd
+
+    class Meta:
+        indexes = [models.Index(fields=["terminal", "table", "ended_at"])]
+
+    def __str__(self) -> str:
+        return f"{self.person} at {self.terminal}"
+
+
+class SignInEnd(models.TextChoices):
+    """Why a stay at a screen ended. After the first two what was entered before still counts."""
+
+    SIGNED_OUT = "signed_out", "signed out"
+    MOVED = "moved", "the screen was moved to another table"
+    PIN = "pin", "the PIN was changed"
+    RIGHTS = "rights", "the person may not work at a table any more"
+    WITHDRAWN = "withdrawn", "the screen was withdrawn"
+
+
 class ActionState(models.TextChoices):
     APPLIED = "applied", "applied"
     CONFLICT = "conflict", "conflict"
@@ -95,12 +125,19 @@ class Action(models.Model):
     at = models.DateTimeField()
     state = models.CharField(max_length=10, default=ActionState.APPLIED)
     result = models.JSONField(default=dict)
+    flag = models.CharField(max_length=10, blank=True)  # a SignInEnd: it came in after that
     undoes = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="undone_by"
     )
 
     class Meta:
-        indexes = [models.Index(fields=["terminal", "-at"]), models.Index(fields=["state"])]
+        indexes = [
+            models.Index(fields=["terminal", "-at"]),
+            models.Index(fields=["state"]),
+            models.Index(
+                fields=["-received_at"], condition=~models.Q(flag=""), name="action_flagged"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.at:%Y-%m-%d %H:%M:%S}Z"

@@ -13,13 +13,17 @@ from django.views.decorators.http import require_POST
 from shopfloor.errors import FloorError
 from shopfloor.models import Action
 from shopfloor.office.access import ASSIGN, PLAN, DeskRequest, right
-from shopfloor.selectors.late import decided_lately, late_entries
+from shopfloor.selectors.late import came_after, decided_lately, late_entries
 from shopfloor.services.resolving import action_resolve
 
 
 @right(ASSIGN, PLAN)
 def late(request: DeskRequest) -> HttpResponse:
-    context = {"entries": late_entries(), "decided": decided_lately()}
+    context = {
+        "entries": late_entries(),
+        "decided": decided_lately(),
+        "after": came_after(now=timezone.now()),
+    }
     return render(request, "kerfbook/office/late.html", context)
 
 

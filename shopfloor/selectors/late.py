@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
 
-from shopfloor.models import Action, ActionState, JobLine, Run
+from shopfloor.models import Action, ActionState, JobLine, Run, SignInEnd, Table
 from shopfloor.selectors.floor import open_conflicts
+from shopfloor.services.handlers import KINDS
 
+AFTER_SHOWN = timedelta(days=14)
 OUTCOMES = ("good", "scrap", "rework")
 
 
@@ -80,6 +82,34 @@ def decided_lately(limit: int = 10) -> list[Action]:
         result__has_key="resolved",
     )
     return list(rows.select_related("person").order_by("-received_at")[:limit])
+
+
+@dataclass(frozen=True, slots=True)
+class After:
+    """An entry that came in after its maker's sign-in had ended: what, where and how it ended."""
+
+    action: Action
+    label: str
+    table: str
+    ended: str
+    message: str
+
+
+def came_after(*, now: datetime, limit: int = 50) -> list[After]:
+    """Those of the last two weeks, newest first, taken or not."""
+    rows = Action.objects.exclude(flag="").filter(received_at__gte=now - AFTER_SHOWN)
+    found = list(rows.select_related("person", "terminal").order_by("-received_at")[:limit])
+    names = dict(Table.objects.values_list("code", "name"))
+    return [
+        After(
+            action=one,
+            label=KINDS[one.kind].label if one.kind in KINDS else one.kind,
+            table=names.get(str(one.payload.get("table")), "unknown"),
+            ended=SignInEnd(one.flag).label,
+            message=str(one.result.get("message") or ""),
+        )
+        for one in found
+    ]
 
 
 def _sides(action: Action, lines: dict[int, JobLine]) -> list[LineSides]:

@@ -8,31 +8,53 @@ from __future__ import annotations
 
 import logging
 import uuid
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, OperationalError, transaction
 
 from shopfloor.acting import acting
 from shopfloor.errors import FloorConflict, FloorError
-from shopfloor.models import Action, ActionState, Table, Terminal, User
+from shopfloor.models import Action, ActionState, ScreenSignIn, Table, Terminal, User
 from shopfloor.services.clock import offset_ms_of
-from shopfloor.services.envelope import envelope_instant, envelope_parts, happened_at
+from shopfloor.services.envelope import (
+    MOST_BYTES,
+    envelope_cut,
+    envelope_instant,
+    envelope_parts,
+    happened_at,
+)
 from shopfloor.services.handlers import handler_of
 from shopfloor.services.handlers.call import Call
+from shopfloor.services.screen_signins import signin_judged
 
 log = logging.getLogger(__name__)
 
 
 def action_receive(
-    *, envelope: dict[str, Any], person: User, terminal: Terminal | None, now: datetime
+    *,
+    envelope: dict[str, Any],
+    person: User,
+    terminal: Terminal | None,
+    now: datetime,
+    table: Table | None = None,
+    signin: ScreenSignIn | None = None,
+    pin_given: bool = False,
 ) -> Action:
     """Applies one delivered action and returns its row: applied, refused or in conflict.
 
     `envelope` is `{"id", "kind", "payload", "at", "sent_at"?}` with ISO times of the device.
+    `table`: where it was made; blank: where the terminal stands. `signin`: whose page made it.
+    `pin_given`: the person gave badge and PIN for just this.
     Raises `FloorError` only where the envelope itself cannot be read: then nothing is stored.
     """
     key, kind, payload = envelope_parts(envelope)
+    payload, too_large = envelope_cut(payload)
+    place = table or (terminal.table if terminal is not None else None)
+    if place is not None:
+        payload = {"table": place.code, **payload}
     device_at = envelope_instant(envelope, "at")
     known = Action.objects.filter(pk=key).first()
     if known is not None:
@@ -52,7 +74,7 @@ def action_receive(
     )
     try:
         with acting(f"user:{person.get_username()}", why=f"floor {kind} {key}"):
-            return _apply(action, now)
+            return _apply(action, Circumstances(now, place, signin, pin_given, too_large))
     except IntegrityError:
         known = Action.objects.filter(pk=key).first()
         if known is None:
@@ -86,9 +108,22 @@ def public_result(action: Action) -> dict[str, Any]:
     }
 
 
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """What is known of a delivery beside what it says itself."""
+
+    now: datetime
+    place: Table | None
+    signin: ScreenSignIn | None
+    pin_given: bool
+    too_large: int  # bytes; 0: it is not
+
+
 @transaction.atomic
-def _apply(action: Action, now: datetime) -> Action:
-    _hold_table(action)
+def _apply(action: Action, known: Circumstances) -> Action:
+    _hold_table(action, known.place)
+    if known.signin is not None and known.signin.ended_at is not None:
+        action.flag = known.signin.ended_by
     action.save(force_insert=True)
     call = Call(
         action=action,
@@ -96,11 +131,15 @@ def _apply(action: Action, now: datetime) -> Action:
         person=action.person,
         terminal=action.terminal,
         at=action.at,
-        now=now,
+        now=known.now,
+        place=known.place,
+        pin_given=known.pin_given,
     )
     try:
         with transaction.atomic():
-            action.result = {**_handled(call), "undo": call.memo.steps}
+            action.result = {**_handled(call, known), "undo": call.memo.steps}
+    except OperationalError:
+        raise  # the database is busy: the device sends it again
     except FloorConflict as conflict:
         action.state = ActionState.CONFLICT
         action.result = {
@@ -109,38 +148,59 @@ def _apply(action: Action, now: datetime) -> Action:
             "mine": conflict.mine,
             "theirs": conflict.theirs,
         }
-    except FloorError as refusal:
+    except Exception as problem:
         action.state = ActionState.REFUSED
         action.undoes = None
-        action.result = {
-            "message": refusal.message,
-            "hint": refusal.hint,
-            "ask": refusal.ask,
-            "details": refusal.details,
-        }
+        action.result = _refusal(action, problem)
     action.save(update_fields=["state", "result", "undoes"])
     return action
 
 
-def _hold_table(action: Action) -> None:
+def _refusal(action: Action, problem: Exception) -> dict[str, Any]:
+    """Why it was not taken, in words. What no rule foresaw is logged, and kept like the rest."""
+    if isinstance(problem, ValidationError):
+        problem = FloorError(" ".join(problem.messages), "Enter it again.")
+    if not isinstance(problem, FloorError):
+        log.error("entry %s (%s) broke", action.pk, action.kind, exc_info=problem)
+        problem = FloorError(
+            "The program could not take this.", "It is kept; the office finds why in the log."
+        )
+    return {
+        "message": problem.message,
+        "hint": problem.hint,
+        "ask": problem.ask,
+        "details": problem.details,
+    }
+
+
+def _hold_table(action: Action, place: Table | None) -> None:
     """What is done at a table is done one after the other: of two people who finish one sheet at
     the same moment the second finds it finished. Rows that only name the table need not wait."""
     code = action.payload.get("table")
-    if isinstance(code, str):
+    if place is not None:
+        tables = Table.objects.filter(pk=place.pk)
+    elif isinstance(code, str):
         tables = Table.objects.filter(code=code)
-    elif action.terminal is not None and action.terminal.table_id is not None:
-        tables = Table.objects.filter(pk=action.terminal.table_id)
     else:
         return
     tables.select_for_update(no_key=True).first()
 
 
-def _handled(call: Call) -> dict[str, Any]:
+def _handled(call: Call, known: Circumstances) -> dict[str, Any]:
+    if known.too_large:
+        raise FloorError(
+            f"One entry of {known.too_large // 1024} kB: more than {MOST_BYTES // 1024} kB is cut.",
+            "Only its beginning is kept. Enter it again in parts.",
+        )
     if not call.person.has_perm("shopfloor.work_floor"):
         raise FloorError(
             f"{call.person.shown_name} may not work at a floor terminal.",
             "The office gives the right.",
         )
+    if known.signin is not None:
+        signin_judged(known.signin, at=call.at, now=call.now)
+    if call.place is not None:
+        call.table()  # what names another table is refused, whatever the kind
     handler = handler_of(call.action.kind)
     if handler is None:
         raise FloorError(

@@ -3,6 +3,7 @@ it is: an id, a kind, values every database keeps, and a time that can have been
 
 from __future__ import annotations
 
+import json
 import math
 import uuid
 from datetime import datetime, timedelta
@@ -17,6 +18,8 @@ OLDEST = timedelta(days=8)
 YEARS = range(1970, 2201)  # a clock that lost its battery says 1970; none says less
 WHOLE_MOST = 2**53  # the largest whole number a browser counts to exactly
 DEEPEST = 6
+MOST_BYTES = 256 * 1024  # one entry: a finish that names each of 3,000 parts takes 250,000
+BEGINS = 2000  # letters kept of a larger one
 
 
 def envelope_parts(envelope: dict[str, Any]) -> tuple[uuid.UUID, str, dict[str, Any]]:
@@ -35,6 +38,16 @@ def envelope_parts(envelope: dict[str, Any]) -> tuple[uuid.UUID, str, dict[str, 
         if not _kept(name) or not _kept(value):
             raise FloorError(f"{name[:40]!r} holds what cannot be kept.", "Load the page again.")
     return key, kind, payload
+
+
+def envelope_cut(payload: dict[str, Any]) -> tuple[dict[str, Any], int]:
+    """A payload as it is kept, and its size in bytes where it is larger than an entry may be (0:
+    it is not). Of a larger one the beginning is kept, with how much it was."""
+    text = json.dumps(payload, ensure_ascii=False)
+    size = len(text.encode())
+    if size <= MOST_BYTES:
+        return payload, 0
+    return {"cut": True, "bytes": size, "begins": text[:BEGINS]}, size
 
 
 def envelope_instant(envelope: dict[str, Any], name: str) -> datetime:

@@ -10,9 +10,11 @@ from itertools import pairwise
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.db import transaction
+from django.utils import timezone
 
 from shopfloor.errors import FloorError, PinLocked
-from shopfloor.models import Table, Terminal, User
+from shopfloor.models import SignInEnd, Table, Terminal, User
+from shopfloor.services.screen_signins import signins_end
 
 FAILURES = 5
 LOCK = timedelta(minutes=5)
@@ -27,8 +29,9 @@ def badge_lookup(*, badge: str) -> User | None:
     return found if found is not None and found.has_perm("shopfloor.work_floor") else None
 
 
+@transaction.atomic
 def pin_set(*, user: User, pin: str) -> None:
-    """Gives a person a PIN of 4 to 8 figures and ends any lock."""
+    """Gives a person a PIN of 4 to 8 figures; ends any lock, and the sign-ins at all screens."""
     if not (pin.isascii() and pin.isdigit() and 4 <= len(pin) <= 8):
         raise FloorError("A PIN is 4 to 8 figures.")
     steps = {(int(b) - int(a)) % 10 for a, b in pairwise(pin)}
@@ -37,6 +40,7 @@ def pin_set(*, user: User, pin: str) -> None:
     user.pin_hash = make_password(pin)
     user.pin_failures, user.pin_locked_until = 0, None
     user.save(update_fields=["pin_hash", "pin_failures", "pin_locked_until"])
+    signins_end(by=SignInEnd.PIN, now=timezone.now(), person=user)
 
 
 def pin_verify(*, user: User, pin: str, now: datetime) -> bool:
@@ -73,6 +77,7 @@ def terminal_register(*, code: str, name: str, table: Table | None = None) -> tu
     terminal.token_hash = _token_hash(token)
     terminal.full_clean()
     terminal.save()
+    signins_end(by=SignInEnd.MOVED, now=timezone.now(), terminal=terminal)
     return terminal, token
 
 
@@ -97,6 +102,7 @@ def terminal_by_token(*, token: str, now: datetime) -> Terminal | None:
 def terminal_retire(*, terminal: Terminal) -> None:
     terminal.active, terminal.token_hash = False, ""
     terminal.save(update_fields=["active", "token_hash"])
+    signins_end(by=SignInEnd.WITHDRAWN, now=timezone.now(), terminal=terminal)
 
 
 def _token_hash(token: str) -> str:

@@ -6,9 +6,11 @@ from django.contrib.auth.models import Permission
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import timezone
 
 from shopfloor.models import Units, User
 from shopfloor.roles import RIGHTS, role_give
+from shopfloor.services.screen_signins import floor_right_ended
 
 THEMES = ("", "light", "dark")
 
@@ -63,6 +65,7 @@ def person_edit(
     user.save(update_fields=fields)
     if role != user.role or not user.groups.filter(name=role).exists():
         role_give(user=user, role=role)
+    floor_right_ended(user=user, now=timezone.now())
 
 
 @transaction.atomic
@@ -76,6 +79,7 @@ def rights_set(*, user: User, codes: list[str]) -> None:
             codename__in=codes, content_type__app_label="shopfloor", content_type__model="user"
         )
     )
+    floor_right_ended(user=user, now=timezone.now())
 
 
 @transaction.atomic

@@ -13,8 +13,9 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
-from shopfloor.models import Table, Terminal, User
+from shopfloor.models import ScreenSignIn, SignInEnd, Table, Terminal, User
 from shopfloor.services.people import terminal_by_token
+from shopfloor.services.screen_signins import signin_begin, signins_end
 
 COOKIE = "kerfbook_terminal"
 COOKIE_DAYS = 400  # the longest browsers keep one; renewed at each opening of the page
@@ -49,32 +50,45 @@ def at_table(
 
 def crew(request: HttpRequest, terminal: Terminal, table: Table) -> list[User]:
     """Who is signed in here, the one who acts first. Empty once the screen stood idle too long."""
+    return [one.person for one in crew_signins(request, terminal, table)]
+
+
+def crew_signins(request: HttpRequest, terminal: Terminal, table: Table) -> list[ScreenSignIn]:
     kept = request.session.get(SESSION, {}).get(table.code)
-    if not kept:
+    if not kept or "signins" not in kept:
         return []
     touched = parse_datetime(kept["touched"])
     idle = timedelta(minutes=terminal.idle_minutes, seconds=TOUCH_S + 10)
     if touched is None or timezone.now() - touched > idle:
-        crew_leaves(request, table)
+        crew_leaves(request, terminal, table)
         return []
-    people = User.objects.in_bulk(kept["people"])
+    rows = ScreenSignIn.objects.filter(terminal=terminal, table=table, ended_at=None)
+    found = rows.select_related("person").in_bulk(kept["signins"])
+    there = [found[pk] for pk in kept["signins"] if pk in found]
     return [
-        people[pk]
-        for pk in kept["people"]
-        if pk in people and people[pk].is_active and people[pk].has_perm("shopfloor.work_floor")
+        one for one in there if one.person.is_active and one.person.has_perm("shopfloor.work_floor")
     ]
 
 
-def crew_joins(request: HttpRequest, table: Table, person: User, *, alone: bool) -> None:
+def crew_joins(
+    request: HttpRequest, terminal: Terminal, table: Table, person: User, *, alone: bool
+) -> None:
     """Signs a person in at the screen: alone, or beside who is there already (hand-over)."""
-    kept = request.session.get(SESSION, {})
-    there = [] if alone else kept.get(table.code, {}).get("people", [])
-    people = [person.pk, *(pk for pk in there if pk != person.pk)][:2]
+    now = timezone.now()
+    there = [] if alone else crew(request, terminal, table)
+    people = [person, *(one for one in there if one.pk != person.pk)][:2]
+    stay = [one.pk for one in people]
+    signins_end(by=SignInEnd.SIGNED_OUT, now=now, terminal=terminal, table=table, but=stay)
+    signins = [
+        signin_begin(person=one, terminal=terminal, table=table, now=now).pk for one in people
+    ]
     request.session.cycle_key()
-    request.session[SESSION] = {**kept, table.code: {"people": people, "touched": _now()}}
+    kept = request.session.get(SESSION, {})
+    request.session[SESSION] = {**kept, table.code: {"signins": signins, "touched": _now()}}
 
 
-def crew_leaves(request: HttpRequest, table: Table) -> None:
+def crew_leaves(request: HttpRequest, terminal: Terminal, table: Table) -> None:
+    signins_end(by=SignInEnd.SIGNED_OUT, now=timezone.now(), terminal=terminal, table=table)
     kept = request.session.get(SESSION, {})
     if table.code in kept:
         request.session[SESSION] = {code: one for code, one in kept.items() if code != table.code}

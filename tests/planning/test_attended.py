@@ -53,7 +53,7 @@ def test_one_operator_on_two_tables_is_counted_once(floor):
 def test_two_operators_on_one_table_each_have_their_own(floor, supervisor):
     """Handed over at 20 of 60 min: both together are paid for the hour, no minute twice."""
     run = started(floor, "N", T0)
-    floor.done("handover", T0 + 20 * MINUTE, to=supervisor.username)
+    floor.done("handover", T0 + 20 * MINUTE, person=supervisor)
     floor.done("finish", T0 + 60 * MINUTE, run=run, exceptions=[], person=supervisor)
     work_drain()
     assert labour(run) == (3000, pytest.approx(60))
@@ -68,7 +68,7 @@ def test_the_second_operator_with_a_table_of_their_own(floor, supervisor):
     """Milo 0-20 on North; Dana takes it at 20 and starts South at 30, both end at 60. Dana: 10 min
     North alone, 30 shared. North 20 + 10 + 15 = 45, South 15: 20 of Milo's, 40 of Dana's."""
     north = started(floor, "N", T0)
-    floor.done("handover", T0 + 20 * MINUTE, to="dana")
+    floor.done("handover", T0 + 20 * MINUTE, person=supervisor)
     south = started(floor, "S", T0 + 30 * MINUTE, "south", person=supervisor)
     for run, table in ((north, "north"), (south, "south")):
         at = T0 + 60 * MINUTE

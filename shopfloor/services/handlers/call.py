@@ -21,6 +21,8 @@ class Call:
     terminal: Terminal | None
     at: datetime  # corrected by the device's offset
     now: datetime
+    place: Table | None = None  # where the screen stood it was made at
+    pin_given: bool = False
     memo: Memo = field(default_factory=Memo)
 
     def text(self, name: str, *, most: int = 200) -> str:
@@ -37,16 +39,33 @@ class Call:
         return number_of(self.payload, name)
 
     def table(self) -> Table:
-        """The table named, else the one this terminal stands at."""
+        """The table this was done at: the screen's; without a screen the one named."""
         code = self.text("table")
+        if self.place is not None:
+            if code and code != self.place.code:
+                raise FloorError(
+                    f"This screen stands beside {self.place.name}, not at {code!r}.",
+                    "Enter it at the screen of that table.",
+                )
+            return self.place
         if code:
             found = Table.objects.filter(code=code).first()
             if found is None:
                 raise FloorError(f"There is no table {code!r}.")
             return found
-        if self.terminal is None or self.terminal.table is None:
-            raise FloorError("Which table?", "Choose the table first.", ask="table")
-        return self.terminal.table
+        raise FloorError("Which table?", "Choose the table first.", ask="table")
+
+    def belongs(self, what: str, table: Table | None) -> None:
+        """Raises `FloorError` where something stands, runs or was done at another table than the
+        one this was entered at."""
+        if table is None or (self.place is None and not self.text("table")):
+            return
+        here = self.table()
+        if table.pk != here.pk:
+            raise FloorError(
+                f"{what} belongs to {table.name}, and this was entered at {here.name}.",
+                f"Enter it at {table.name}, or ask the supervisor.",
+            )
 
     def torch(self, table: Table) -> Torch:
         """The torch named, else the table's first."""
@@ -62,9 +81,11 @@ class Call:
         named = self.text("run")
         if named:
             try:
-                return Run.objects.select_related("table").get(pk=uuid.UUID(named))
+                run = Run.objects.select_related("table").get(pk=uuid.UUID(named))
             except (ValueError, Run.DoesNotExist):
                 raise FloorError(f"There is no run {named!r}.") from None
+            self.belongs("That run", run.table)
+            return run
         found = current_run(self.table(), self.at)
         if found is None and required:
             raise FloorError("Nothing is running on this table.", "Start a nest first.")

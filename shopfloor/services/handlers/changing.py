@@ -89,6 +89,9 @@ def inspect(call: Call) -> dict[str, Any]:
     piece = Piece.objects.select_related("part").filter(label=label).first()
     if piece is None:
         raise FloorError(f"There is no piece {label!r}.", "Scan it again.", ask="piece")
+    stay = Fitting.objects.filter(piece=piece, removed_at=None).select_related("torch__table")
+    fitted = stay.first()
+    call.belongs(f"{piece.label}", fitted.torch.table if fitted is not None else None)
     round_ = call.payload.get("orifice_round")
     if round_ is not None and not isinstance(round_, bool):
         raise FloorError("Is the orifice round: yes or no?")
@@ -166,6 +169,9 @@ def _incident(call: Call) -> uuid.UUID | None:
     if not text:
         return None
     try:
-        return uuid.UUID(text)
+        incident = uuid.UUID(text)
     except ValueError:
         raise FloorError("The incident's id cannot be read.") from None
+    crashed = Fitting.objects.filter(incident=incident).select_related("torch__table").first()
+    call.belongs("That crash", crashed.torch.table if crashed is not None else None)
+    return incident

@@ -37,9 +37,14 @@ def check(call: Call) -> dict[str, Any]:
 
 def countersign(call: Call) -> dict[str, Any]:
     number = call.number("check")
-    row = Check.objects.select_related("by").filter(pk=int(number or 0)).first()
+    row = Check.objects.select_related("by", "run__table").filter(pk=int(number or 0)).first()
     if row is None:
         raise FloorError("There is no such check.")
+    call.belongs("That check", row.run.table)
+    if not call.pin_given:
+        raise FloorError(
+            "A second signature is given with badge and PIN.", "Sign on the page of the check."
+        )
     check_countersign(check=row, by=call.person, at=call.at, memo=call.memo)
     return {"check": row.pk, "run": str(row.run_id), "by": call.person.shown_name}
 

@@ -14,7 +14,6 @@ from shopfloor.models import (
     Sheet,
     Stoppage,
     Table,
-    User,
 )
 from shopfloor.rownumber import row_number
 from shopfloor.selectors.fitted import set_fitted
@@ -27,7 +26,6 @@ from shopfloor.services.handlers.sheets import (
     sheet_differs,
     sheet_lying,
 )
-from shopfloor.services.people import badge_lookup
 from shopfloor.services.pieces import set_question
 from shopfloor.services.runs import run_handover, run_open, run_restart, run_set_aside
 from shopfloor.services.stoppages import stoppage_close, stoppage_open
@@ -42,7 +40,7 @@ def start(call: Call) -> dict[str, Any]:
     waiting = _waiting_run(call, item, revision, table)
     sheet, questions = _sheet(call, item, revision, waiting)
     promise_ends(call, sheet, item)
-    if item is not None and item.table_id != table.pk and waiting is None:
+    if item is not None and item.table_id != table.pk:
         call.memo.change(item, table=table)  # scanned here, it waits there no more
     aside = _set_aside(call, table, waiting)
     for stoppage in Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=call.at):
@@ -106,9 +104,11 @@ def restart_at(call: Call) -> dict[str, Any]:
 
 
 def handover(call: Call) -> dict[str, Any]:
+    """The run goes on under the name of who enters this: nobody is put there by somebody else."""
     run = call.the_run()
-    named = call.text("to")
-    operator = _person(named) if named else call.person
+    operator = call.person
+    if call.text("to") not in ("", operator.username, operator.badge):
+        raise FloorError("Who takes over signs in with badge and PIN.", "Touch Hand over.")
     segment = run_handover(run=run, operator=operator, at=call.at, memo=call.memo)
     arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
     return {"run": str(run.pk), "segment": segment.pk, "operator": operator.shown_name}
@@ -130,9 +130,12 @@ def _what(call: Call, table: Table) -> tuple[QueueItem | None, NestRevision]:
     item = None
     number = call.number("queue_item")
     if number is not None:
-        item = QueueItem.objects.select_related("nest", "sheet").filter(pk=int(number)).first()
+        listed = QueueItem.objects.select_related("nest", "sheet", "table")
+        item = listed.filter(pk=int(number)).first()
         if item is None or item.state not in ("waiting", "running"):
             raise FloorError("That nest is not in the queue any more.", "Look at the queue again.")
+        if item.state == "running":  # one that waits may be started anywhere
+            call.belongs("That sheet", item.table)
     revisions = NestRevision.objects.select_related("nest__wear_set", "nest__material")
     revision = call.number("revision")
     name = call.text("nest")
@@ -148,6 +151,8 @@ def _what(call: Call, table: Table) -> tuple[QueueItem | None, NestRevision]:
         raise FloorError("Which nest?", "Choose it from the queue.", ask="nest")
     if found is None:
         raise FloorError("There is no such nest.", "Look at the queue again.")
+    if item is not None and found.nest_id != item.nest_id:
+        raise FloorError("That program is another nest's.", "Look at the queue again.")
     if item is None:
         waiting = QueueItem.objects.filter(nest=found.nest, table=table, state="waiting")
         item = waiting.order_by("position").first()
@@ -216,10 +221,3 @@ def _stood(call: Call, run: Run, since: Any, reason: str) -> None:
             note="" if named else reason,
             memo=call.memo,
         )
-
-
-def _person(named: str) -> User:
-    found = badge_lookup(badge=named) or User.objects.filter(username=named).first()
-    if found is None or not found.is_active or not found.has_perm("shopfloor.work_floor"):
-        raise FloorError(f"{named!r} is nobody who works at a table.", "Scan the badge again.")
-    return found

@@ -66,6 +66,7 @@ def give_reason(call: Call) -> dict[str, Any]:
     reason = reason_of(call.text("reason"))
     if stoppage is None:
         raise FloorError("That stop is not there any more.")
+    call.belongs("That stop", stoppage.table)
     if reason is None:
         raise FloorError("Which reason?", "Choose one from the list.", ask="reason")
     stoppage_explain(

@@ -7,7 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 from shopfloor.errors import FloorError
-from shopfloor.models import Action, ActionState
+from shopfloor.models import Action, ActionState, Table
 from shopfloor.services.follow_up import rows_changed
 from shopfloor.services.handlers.call import Call
 from shopfloor.services.memo import undo_steps
@@ -18,6 +18,7 @@ WINDOW = timedelta(minutes=10)
 def undo(call: Call) -> dict[str, Any]:
     """Payload: `action`. Within `WINDOW`, by the same person or on the same terminal."""
     original = _original(call)
+    call.belongs("That", Table.objects.filter(code=original.payload.get("table") or "").first())
     if original.state == ActionState.UNDONE:
         raise FloorError("That was taken back already.")
     if original.state != ActionState.APPLIED or original.kind == "undo":

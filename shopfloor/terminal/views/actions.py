@@ -12,20 +12,40 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from shopfloor.errors import FloorError
-from shopfloor.models import Table, Terminal
+from shopfloor.models import ScreenSignIn, Table, Terminal
 from shopfloor.services.actions import action_receive, public_result
-from shopfloor.terminal.access import at_table
-from shopfloor.terminal.tokens import entry_person
+from shopfloor.terminal.access import this_terminal
+from shopfloor.terminal.tokens import entry_signin
 
 log = logging.getLogger(__name__)
 MOST = 100  # entries in one delivery
+MOST_BYTES = 6 * 1024 * 1024  # the 20 a screen sends at once, each as large as one may be
+LOGGED = 2000  # letters of an entry that broke
 
 
 @require_POST
-@at_table
-def deliver(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
+def deliver(request: HttpRequest, table: str) -> HttpResponse:
     """Answers with what became of each entry. Entries without an answer were not looked at, and
-    the device sends them again."""
+    the device sends them again. A screen that was moved delivers what was made where it stood."""
+    terminal = this_terminal(request)
+    found = Table.objects.filter(code=table).first()
+    if terminal is None or found is None or not stood_at(terminal, found):
+        return HttpResponse("This screen is not registered for that table.", status=403)
+    if int(request.META.get("CONTENT_LENGTH") or 0) > MOST_BYTES:
+        words = f"A delivery is at most {MOST_BYTES // 1024**2} MB: send fewer entries at once."
+        return JsonResponse({"message": words}, status=413)
+    return delivered(request, terminal, found)
+
+
+def stood_at(terminal: Terminal, table: Table) -> bool:
+    """Whether entries of this table may come from this screen: it stands there, or somebody was
+    signed in on it when it did."""
+    if terminal.table_id is None or terminal.table_id == table.pk:
+        return table.active
+    return ScreenSignIn.objects.filter(terminal=terminal, table=table).exists()
+
+
+def delivered(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
     try:
         entries = json.loads(request.body, parse_constant=no_number)["actions"]
         if not isinstance(entries, list) or len(entries) > MOST:
@@ -47,31 +67,30 @@ def one(entry: Any, terminal: Terminal, table: Table) -> dict[str, Any]:
     refused, so that those behind it do not wait for ever."""
     if not isinstance(entry, dict):
         return {"id": None, "state": "refused", "message": "This is no entry."}
-    person = entry_person(token=str(entry.get("by", "")), terminal=terminal)
-    if person is None:
+    signin = entry_signin(token=str(entry.get("by", "")), terminal=terminal, table=table)
+    if signin is None:
         return refused(entry, "Nobody known entered this here.", "Sign in and enter it again.")
-    payload = entry.get("payload")
-    if isinstance(payload, dict):
-        payload = {**payload, "table": table.code}
     try:
         action = action_receive(
             envelope={
                 "id": entry.get("id"),
                 "kind": entry.get("kind"),
-                "payload": payload,
+                "payload": entry.get("payload"),
                 "at": entry.get("device_at"),
                 "sent_at": entry.get("sent_at"),
             },
-            person=person,
+            person=signin.person,
             terminal=terminal,
             now=timezone.now(),
+            table=table,
+            signin=signin,
         )
     except FloorError as problem:
         return refused(entry, problem.message, problem.hint)
     except OperationalError:
         raise
     except Exception:
-        log.exception("an entry from terminal %s broke: %r", terminal.code, entry)
+        log.exception("an entry from terminal %s broke: %s", terminal.code, repr(entry)[:LOGGED])
         return refused(entry, "The program could not take this.", "The office finds it in the log.")
     return public_result(action)
 

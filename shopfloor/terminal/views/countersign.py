@@ -66,6 +66,8 @@ def signed(wanted: Signature, person: User, terminal: Terminal, table: Table) ->
         person=person,
         terminal=terminal,
         now=now,
+        table=table,
+        pin_given=True,
     )
     if action.state == ActionState.APPLIED:
         return ""

@@ -60,7 +60,11 @@ def register(request: HttpRequest) -> HttpResponse:
 
 
 def registered(request: HttpRequest, *, name: str, table: Table) -> HttpResponseRedirect:
-    code = f"{table.code[:30]}-{get_random_string(6, 'abcdefghjkmnpqrstuvwxyz23456789')}"
+    """Registers the screen, or moves it: it keeps its code, and what was entered at the other
+    table and not sent yet still goes in there."""
+    known = this_terminal(request)
+    letters = get_random_string(6, "abcdefghjkmnpqrstuvwxyz23456789")
+    code = known.code if known is not None else f"{table.code[:30]}-{letters}"
     _, token = terminal_register(code=code, name=name[:80], table=table)
     response = HttpResponseRedirect(reverse("floor:table", args=[table.code]))
     cookie_set(response, token, secure=settings.SESSION_COOKIE_SECURE)

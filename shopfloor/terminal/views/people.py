@@ -32,7 +32,7 @@ def sign_in(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRespo
         return signin_page(
             request, terminal, table, beside=beside, problem=problem, chosen=person, leaving=leaving
         )
-    crew_joins(request, table, person, alone=not beside)
+    crew_joins(request, terminal, table, person, alone=not beside)
     if beside:
         handed_over(person, terminal, table)
     return redirect("floor:table", table.code)
@@ -53,6 +53,7 @@ def handed_over(person: User, terminal: Terminal, table: Table) -> None:
         person=person,
         terminal=terminal,
         now=now,
+        table=table,
     )
 
 
@@ -80,5 +81,5 @@ def hand_over(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRes
 @require_POST
 @at_table
 def sign_out(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
-    crew_leaves(request, table)
+    crew_leaves(request, terminal, table)
     return redirect("floor:table", table.code)

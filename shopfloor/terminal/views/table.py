@@ -13,10 +13,17 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET
 
-from shopfloor.models import Table, Terminal, User
+from shopfloor.models import ScreenSignIn, Table, Terminal
 from shopfloor.selectors.papers import paper_read
 from shopfloor.selectors.shop import shop_zone
-from shopfloor.terminal.access import COOKIE, at_table, cookie_set, crew, crew_touched
+from shopfloor.terminal.access import (
+    COOKIE,
+    at_table,
+    cookie_set,
+    crew,
+    crew_signins,
+    crew_touched,
+)
 from shopfloor.terminal.board import board_of
 from shopfloor.terminal.board.codes import code_words, plain
 from shopfloor.terminal.board.mark import mark_of
@@ -30,11 +37,12 @@ from shopfloor.terminal.views.signin_page import signin_page
 @ensure_csrf_cookie
 @at_table
 def page(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
-    people = crew(request, terminal, table)
+    signins = crew_signins(request, terminal, table)
+    people = [one.person for one in signins]
     if not people:
         return signin_page(request, terminal, table)
     mark = mark_of(table=table, terminal=terminal, person=people[0], now=timezone.now())
-    context = screens(terminal, table, people, mark)
+    context = screens(terminal, table, signins[0], mark)
     context["names"] = " and ".join(one.shown_name for one in people)
     context["theme"] = people[0].theme or None
     response = render(request, "kerfbook/floor/table.html", context)
@@ -47,7 +55,8 @@ def page(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse
 @at_table
 def state(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
     """The screens again; 204 where they are what the page has, 401 where nobody is signed in."""
-    people = crew(request, terminal, table)
+    signins = crew_signins(request, terminal, table)
+    people = [one.person for one in signins]
     if not people:
         return HttpResponse(status=401)
     if request.GET.get("touched"):
@@ -57,23 +66,23 @@ def state(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRespons
     if request.GET.get("have") == mark:
         response = HttpResponse(status=204)
     else:
-        context = screens(terminal, table, people, mark)
+        context = screens(terminal, table, signins[0], mark)
         response = render(request, "kerfbook/floor/_screens.html", context)
     response.headers["X-Now-Ms"] = str(int(now.timestamp() * 1000))
     return response
 
 
-def screens(terminal: Terminal, table: Table, people: list[User], mark: str) -> dict[str, Any]:
+def screens(terminal: Terminal, table: Table, signin: ScreenSignIn, mark: str) -> dict[str, Any]:
     """Everything the screens show. The mark was taken first: what changes meanwhile changes it."""
     now = timezone.now()
     return {
         "table": table,
         "terminal": terminal,
         "zone": shop_zone(),
-        "board": board_of(table=table, terminal=terminal, person=people[0], now=now),
+        "board": board_of(table=table, terminal=terminal, person=signin.person, now=now),
         "version": mark,
         "now": now,
-        "by": entry_token(person=people[0], terminal=terminal),
+        "by": entry_token(signin),
     }
 
 

@@ -29,6 +29,8 @@ from shopfloor.models import (
     Reason,
     SetPart,
     Sheet,
+    Table,
+    Terminal,
     Tray,
     WearSet,
 )
@@ -168,9 +170,11 @@ class Floor:
         now=None,
         fast_by=None,
         key=None,
+        pin_given=False,
         **payload,
     ):
-        """One delivered action. `fast_by`: how far the device's clock is ahead."""
+        """One delivered action, from the screen of the table it names. `fast_by`: how far the
+        device's clock is ahead."""
         ahead = fast_by or timedelta(0)
         now = now or at + SECOND
         return action_receive(
@@ -182,9 +186,18 @@ class Floor:
                 "sent_at": (now + ahead).isoformat(),
             },
             person=person or self.person,
-            terminal=terminal or self.terminal,
+            terminal=terminal or self.screen(payload.get("table", self.table.code)),
             now=now,
+            pin_given=pin_given,
         )
+
+    def screen(self, code):
+        """The screen beside a table, registered when it is first needed."""
+        if code == self.table.code:
+            return self.terminal
+        table = Table.objects.get(code=code)
+        known = Terminal.objects.filter(table=table).first()
+        return known or terminal_register(code=f"beside-{code}", name=code, table=table)[0]
 
     def done(self, kind, at, /, **more):
         action = self.do(kind, at, **more)

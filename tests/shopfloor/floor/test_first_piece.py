@@ -89,11 +89,15 @@ def new_hire(floor):
 def test_a_new_hires_first_piece_takes_somebody_else(floor, new_hire, running, supervisor):
     told = floor.done("check", T0 + MINUTE, u_mm=0.3)
     assert told["countersign"] is True
-    refused = floor.do("countersign", T0 + 2 * MINUTE, check=told["check"])
+    refused = floor.do("countersign", T0 + 2 * MINUTE, check=told["check"], pin_given=True)
     assert "You checked it yourself." in refused.result["message"]
-    signed = floor.done("countersign", T0 + 3 * MINUTE, check=told["check"], person=supervisor)
+    signed = floor.done(
+        "countersign", T0 + 3 * MINUTE, check=told["check"], person=supervisor, pin_given=True
+    )
     assert signed["by"] == "Dana Okell"
-    again = floor.do("countersign", T0 + 4 * MINUTE, check=told["check"], person=supervisor)
+    again = floor.do(
+        "countersign", T0 + 4 * MINUTE, check=told["check"], person=supervisor, pin_given=True
+    )
     assert "signed already" in again.result["message"]
     check = Check.objects.get()
     assert (check.countersigned_by, check.countersigned_at) == (supervisor, T0 + 3 * MINUTE)
@@ -103,7 +107,9 @@ def test_another_new_hire_may_not_sign(floor, new_hire, running, supervisor):
     supervisor.needs_countersign = True
     supervisor.save()
     check = floor.done("check", T0 + MINUTE, u_mm=0.3)["check"]
-    refused = floor.do("countersign", T0 + 2 * MINUTE, check=check, person=supervisor)
+    refused = floor.do(
+        "countersign", T0 + 2 * MINUTE, check=check, person=supervisor, pin_given=True
+    )
     assert refused.state == "refused"
     assert Check.objects.get().countersigned_by is None
 
@@ -121,7 +127,9 @@ def test_a_new_hire_checks_a_nest_others_cut_before(floor, new_hire, supervisor)
 
 def test_a_signature_is_undone_like_anything_else(floor, new_hire, running, supervisor):
     check = floor.done("check", T0 + MINUTE, u_mm=0.3)["check"]
-    signed = floor.do("countersign", T0 + 2 * MINUTE, check=check, person=supervisor)
+    signed = floor.do(
+        "countersign", T0 + 2 * MINUTE, check=check, person=supervisor, pin_given=True
+    )
     floor.done("undo", T0 + 3 * MINUTE, action=str(signed.pk), person=supervisor)
     assert Check.objects.get().countersigned_by is None
 

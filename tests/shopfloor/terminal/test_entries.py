@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from shopfloor.models import Action, Run, Terminal
 from shopfloor.services.people import terminal_register
-from shopfloor.terminal.tokens import SALT, entry_person, entry_token
+from shopfloor.services.screen_signins import signin_begin
+from shopfloor.terminal.tokens import SALT, entry_signin, entry_token
 from tests.conftest import PIN
 
 pytestmark = pytest.mark.django_db
@@ -23,13 +24,17 @@ def here(signed_in):
     return Terminal.objects.get(code="north-1")
 
 
+def stay(person, here):
+    return signin_begin(person=person, terminal=here, table=here.table, now=timezone.now())
+
+
 def entry(person, here, kind, payload, **more):
     now = timezone.now().isoformat()
     return {
         "id": str(uuid.uuid4()),
         "kind": kind,
         "payload": payload,
-        "by": entry_token(person=person, terminal=here),
+        "by": entry_token(stay(person, here)),
         "device_at": now,
         "sent_at": now,
         **more,
@@ -91,12 +96,12 @@ def test_an_entry_without_a_known_maker_is_refused_and_stores_nothing(signed_in,
 
 def test_a_maker_s_mark_of_another_screen_is_not_taken(here, north, operator):
     other, _ = terminal_register(code="north-2", name="another", table=north)
-    assert entry_person(token=entry_token(person=operator, terminal=other), terminal=here) is None
-    assert (
-        entry_person(token=entry_token(person=operator, terminal=here), terminal=here) == operator
-    )
-    forged = signing.dumps({"person": "1 or 1", "terminal": here.pk}, salt=SALT)
-    assert entry_person(token=forged, terminal=here) is None
+    theirs, ours = stay(operator, other), stay(operator, here)
+    where = {"terminal": here, "table": north}
+    assert entry_signin(token=entry_token(theirs), **where) is None
+    assert entry_signin(token=entry_token(ours), **where) == ours
+    for forged in ("1 or 1", {"person": operator.pk}, True):
+        assert entry_signin(token=signing.dumps(forged, salt=SALT), **where) is None
 
 
 def test_someone_without_the_right_is_refused(signed_in, here, floor, owner):
@@ -108,8 +113,10 @@ def test_someone_without_the_right_is_refused(signed_in, here, floor, owner):
 
 def test_a_screen_cannot_write_for_another_table(signed_in, here, floor, operator, south):
     sent = entry(operator, here, "start", {"queue_item": floor.items[0].pk, "table": south.code})
-    deliver(signed_in, sent)
-    assert Run.objects.get().table.code == "north"
+    (result,) = deliver(signed_in, sent).json()["results"]
+    assert result["state"] == "refused"
+    assert result["message"].startswith("This screen stands beside North")
+    assert not Run.objects.exists()
 
 
 def test_an_unregistered_device_delivers_nothing(client, here, floor, operator):

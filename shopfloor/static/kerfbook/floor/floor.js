@@ -9,6 +9,7 @@ import { draw, said, stood } from "./view.js";
 import { Changing } from "./change.js";
 import { Finishing } from "./finish.js";
 import { Forms } from "./forms.js";
+import { sendLeftovers } from "./leftover.js";
 import { Photo } from "./photo.js";
 import { Plate } from "./plate.js";
 import { Starting } from "./start.js";
@@ -43,10 +44,14 @@ function show() {
   return seen;
 }
 
-function answered(result, entry) {
-  if (entry && result.state === "applied") settled.push({ entry, at: Date.now() });
+function told(result, entry) {
   const words = answerWords(result, entry, said(entry?.kind || result.kind), clock);
   if (words) notices.say(words.head, words.text, words.bad);
+}
+
+function answered(result, entry) {
+  if (entry && result.state === "applied") settled.push({ entry, at: Date.now() });
+  told(result, entry);
   if (result.state === "refused" && result.ask) starting.ask(result, entry);
   poll.soon();
 }
@@ -135,4 +140,5 @@ window.addEventListener("online", () => outbox.send());
 show();
 finishing.prefetch();
 outbox.send();
+sendLeftovers({ table: root.dataset.table, url: root.dataset.actionsUrl, answered: told });
 poll.ask();

@@ -32,6 +32,7 @@ export class Outbox {
     this.downSince = null;
     this.refusal = "";
     this.wait = FIRST_WAIT_MS;
+    this.atOnce = AT_ONCE;
     this.sending = false;
     this.timer = null;
   }
@@ -86,7 +87,7 @@ export class Outbox {
   }
 
   async send() {
-    const entries = this.read().slice(0, AT_ONCE);
+    const entries = this.read().slice(0, this.atOnce);
     if (this.sending || !entries.length) return;
     this.sending = true;
     clearTimeout(this.timer);
@@ -115,6 +116,10 @@ export class Outbox {
 
   async take(reply) {
     if (reply.status >= 500) throw new Error("the server could not answer");
+    if (reply.status === 413 && this.atOnce > 1) {
+      this.atOnce = Math.ceil(this.atOnce / 2); // too much at once: in smaller deliveries
+      return;
+    }
     if (!reply.ok) {
       this.refusal = reply.status === 403 ? "Sign in again, then what is kept here goes in." : "The server did not take it.";
       this.downSince = null;
@@ -128,6 +133,7 @@ export class Outbox {
     this.refusal = "";
     this.downSince = null;
     this.wait = FIRST_WAIT_MS;
+    this.atOnce = AT_ONCE;
     for (const result of results) this.answered(result, sent.find((e) => e.id === result.id));
   }
 }

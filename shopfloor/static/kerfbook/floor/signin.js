@@ -1,6 +1,7 @@
 /* Badge and PIN: the scanner types the badge, the pad types the PIN. Entries kept from before
    are still sent from here. */
 
+import { sendLeftovers } from "./leftover.js";
 import { Connection } from "./notices.js";
 import { Outbox } from "./outbox.js";
 import { Scanner } from "./scan.js";
@@ -66,3 +67,4 @@ tick();
 show();
 kept();
 outbox.send();
+sendLeftovers({ table: form.dataset.table, url: form.dataset.actions, answered: () => {} });
