@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
+from shopfloor.visible import visible
+
 _who: ContextVar[str] = ContextVar("kerfbook_who", default="")
 _why: ContextVar[str] = ContextVar("kerfbook_why", default="")
 
@@ -25,10 +27,15 @@ def current_why() -> str:
 @contextmanager
 def acting(who: str, *, why: str = "") -> Iterator[None]:
     """Everything written inside is on record as done by `who` ("user:NAME", "intake",
-    "planning", "command NAME") for the reason `why`."""
-    who_token, why_token = _who.set(who[:160]), _why.set(why[:200])
+    "planning", "command NAME") for the reason `why`. Both in one line, without control marks,
+    the reason of 200 letters at most."""
+    who_token, why_token = _who.set(_line(who)[:160]), _why.set(_line(why)[:200])
     try:
         yield
     finally:
         _who.reset(who_token)
         _why.reset(why_token)
+
+
+def _line(text: str) -> str:
+    return " ".join(visible(text).split())

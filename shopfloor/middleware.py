@@ -11,10 +11,12 @@ from django.utils import timezone
 
 from shopfloor.acting import acting
 from shopfloor.selectors.shop import shop_zone
+from shopfloor.visible import visible
 
 Handler = Callable[[HttpRequest], HttpResponse]
 
 FORM_TYPES = ("application/x-www-form-urlencoded", "multipart/form-data")
+AS_TYPED = ("password", "password1", "password2", "pin", "pasted", "csrfmiddlewaretoken")
 POLICY = (
     "default-src 'self'; img-src 'self' data: blob:; style-src 'self' 'unsafe-inline'; "
     "script-src 'self'; connect-src 'self'; font-src 'self' data:; object-src 'none'; "
@@ -44,6 +46,28 @@ class WholeText:
             raise BadRequest("the address holds a NUL")
 
 
+class VisibleText:
+    """Takes out of forms and file names the marks nobody sees (`shopfloor.visible`), before any
+    page reads them. What is secret, and lines pasted as a table sent them, stay as they are."""
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_: object) -> None:
+        if request.method != "POST" or request.content_type not in FORM_TYPES:
+            return
+        for upload in (one for _, files in request.FILES.lists() for one in files):
+            upload.name = visible(upload.name or "")
+        fields = request.POST.copy()
+        for name, values in list(fields.lists()):
+            if not name.lower().endswith(AS_TYPED):
+                fields.setlist(name, [visible(value) for value in values])
+        request.POST = fields  # type: ignore[assignment]  # a copy is not marked as fixed
+
+
 class ContentSecurityPolicy:
     """Nothing is fetched from outside the shop. A view that needs more sets its own header."""
 
@@ -57,7 +81,8 @@ class ContentSecurityPolicy:
 
 
 class WhoActs:
-    """Puts the signed-in person on the audit trail of everything the request writes."""
+    """Puts the signed-in person on the audit trail of everything the request writes. Why is for
+    the services to say, where a page asks for it: nothing a client sends becomes the reason."""
 
     def __init__(self, get_response: Handler) -> None:
         self.get_response = get_response
@@ -65,7 +90,7 @@ class WhoActs:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         user = request.user
         who = f"user:{user.get_username()}" if user.is_authenticated else "anonymous"
-        with acting(who, why=request.headers.get("X-Reason", "")):
+        with acting(who):
             return self.get_response(request)
 
 

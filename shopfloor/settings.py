@@ -55,6 +55,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "shopfloor.middleware.WholeText",
+    "shopfloor.middleware.VisibleText",
     "shopfloor.middleware.ContentSecurityPolicy",
     "shopfloor.once.TakenOnce",
     "shopfloor.middleware.WhoActs",

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from shopfloor.visible import visible
+
 MAX_BYTES: Final = 5 * 1024 * 1024
 MAX_ROWS: Final = 20_000
 MAX_UNPACKED: Final = 100 * 1024 * 1024
@@ -66,13 +68,17 @@ def read_table(
             continue
         if any(value != "" for value in values[len(names) :]):
             raise ListError(line, f"it has {len(values)} cells, the first row names {len(names)}")
-        cells = {name: value for name, value in zip(names, values, strict=False) if name}
+        cells = {name: _shown(value) for name, value in zip(names, values, strict=False) if name}
         rows.append(Row(line, cells))
         if len(rows) > MAX_ROWS:
             raise ListError(line, f"more than {MAX_ROWS} rows; bring it in parts")
     if not rows:
         raise ListError(head_line, "there are column names but no rows")
     return rows
+
+
+def _shown(cell: Cell) -> Cell:
+    return visible(cell).strip() if isinstance(cell, str) else cell
 
 
 def _head(

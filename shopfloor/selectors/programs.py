@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from shopfloor.matching import ArcSeen
 from shopfloor.models import Table
+from shopfloor.visible import visible
 from telemetry.events import PROGRAM
 from telemetry.models import Arc, Event, Feed
 
@@ -29,7 +30,7 @@ def programs_of(table: Table, arcs: Sequence[ArcSeen]) -> dict[str, str]:
     missing = [arc for arc in arcs if arc.key not in found]
     if missing:
         found.update(programs_beside([replace(arc, table=table.code) for arc in missing]))
-    return found
+    return {key: visible(name) for key, name in found.items()}
 
 
 def programs_beside(arcs: Sequence[ArcSeen]) -> dict[str, str]:
@@ -40,7 +41,7 @@ def programs_beside(arcs: Sequence[ArcSeen]) -> dict[str, str]:
     moments = [arc.on_us for arc in arcs]
     named = _named({arc.table for arc in arcs}, min(moments), max(moments))
     found = {arc.key: _last(named.get(arc.table, []), arc) for arc in arcs}
-    return {key: name for key, name in found.items() if name}
+    return {key: visible(name) for key, name in found.items() if name}
 
 
 Named = list[tuple[int, str, str, str]]  # instant, torch ("" for all), feed, name

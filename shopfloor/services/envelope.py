@@ -12,6 +12,7 @@ from typing import Any
 from django.utils.dateparse import parse_datetime
 
 from shopfloor.errors import FloorError
+from shopfloor.visible import visible
 
 # A sign-in carries entries for a week without network; a day more for a clock set by hand.
 OLDEST = timedelta(days=8)
@@ -37,7 +38,7 @@ def envelope_parts(envelope: dict[str, Any]) -> tuple[uuid.UUID, str, dict[str, 
     for name, value in payload.items():
         if not _kept(name) or not _kept(value):
             raise FloorError(f"{name[:40]!r} holds what cannot be kept.", "Load the page again.")
-    return key, kind, payload
+    return key, kind, _seen(payload)
 
 
 def envelope_cut(payload: dict[str, Any]) -> tuple[dict[str, Any], int]:
@@ -75,6 +76,15 @@ def happened_at(device_at: datetime, offset_ms: int, now: datetime) -> datetime:
             "Set the clock and enter it again.",
         )
     return at
+
+
+def _seen(value: Any) -> Any:
+    """A JSON value with what its texts show, and nothing that is not seen."""
+    if isinstance(value, str):
+        return visible(value)
+    if isinstance(value, list):
+        return [_seen(one) for one in value]
+    return {k: _seen(one) for k, one in value.items()} if isinstance(value, dict) else value
 
 
 def _kept(value: Any, depth: int = 0) -> bool:

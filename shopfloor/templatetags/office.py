@@ -7,11 +7,13 @@ from typing import Any
 
 from django import template
 from django.utils import timezone
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from planning.calc.units import ft_from_mm, in_from_mm, lb_from_kg
 from shopfloor.models import DrawingPlan, NestPlan, PieceKind, RateKind, RunState, SheetState, Units
 from shopfloor.selectors.sources import instant
+from shopfloor.visible import visible
 
 register = template.Library()
 UNKNOWN = mark_safe('<span class="unknown">unknown</span>')
@@ -20,6 +22,12 @@ WORDS = {
     for kind in (SheetState, PieceKind, RateKind, RunState)
     for code, label in kind.choices
 }
+
+
+@register.filter
+def alone(name: object) -> SafeString:
+    """A name on paper: whatever letters it is written in, they order nothing beside them."""
+    return format_html("<bdi>{}</bdi>", visible(str(name)))
 
 
 @register.filter
