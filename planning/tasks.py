@@ -1,5 +1,5 @@
 """The worker's tasks: one that does a row of work, one that sends what is not done again, one that
-looks for plans grown old."""
+looks for plans grown old, one that has the records verified each night."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from planning.services.freshness import plans_freshen
+from planning.services.verification import verification_nightly
 from planning.services.work import work_do, work_sweep
 
 
@@ -23,3 +24,8 @@ def sweep() -> None:
 @shared_task(name="kerfbook.freshen")
 def freshen() -> None:
     plans_freshen(now=timezone.now())
+
+
+@shared_task(name="kerfbook.verify")
+def verify() -> None:
+    verification_nightly(now=timezone.now())

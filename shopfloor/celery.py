@@ -51,6 +51,7 @@ app.conf.update(
     beat_schedule={
         "sweep": {"task": "kerfbook.sweep", "schedule": 15.0},
         "freshen": {"task": "kerfbook.freshen", "schedule": 300.0},
+        "verify": {"task": "kerfbook.verify", "schedule": 600.0},
     },
     timezone="UTC",
 )

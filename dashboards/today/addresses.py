@@ -26,6 +26,7 @@ PLACES: dict[str, tuple[str, str]] = {
     "assign_arcs": ("arcs", ""),
     "late": ("late", ""),
     "plate": ("low_stock", ""),
+    "verify": ("verification", ""),
 }
 
 
@@ -35,6 +36,8 @@ def act_view(act: Act, sight: Sight, *, second: bool) -> dict[str, Any] | None:
     if act.code in ("assign_arcs", "reason", "late") and not sight.assign:
         return None
     if act.code == "feed" and not sight.feeds:
+        return None
+    if act.code == "verify" and not (sight.feeds or sight.close):
         return None
     url = address(act.code, act.target)
     if url is None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
+import json
 from datetime import date
 from typing import Any
 
@@ -47,3 +49,19 @@ def from_print(month: Month) -> CostMonth:
         unknown=tuple(kept["unknown"]),
         **frames,
     )
+
+
+_POSTED = (
+    "key", "belongs_to_id", "shift_date", "kind", "line_id", "run_id", "piece_id", "amount_minor",
+    "cause", "evidence", "reverses_id",
+)  # fmt: skip
+
+
+def postings_print(month: Month) -> dict[str, Any]:
+    """How many postings a month has, their sum in minor units, and a SHA-256 of what they say:
+    kept when it closes, so that any later change shows."""
+    digest, rows, total = hashlib.sha256(), 0, 0
+    for row in month.postings.order_by("pk").values_list(*_POSTED).iterator(2_000):
+        digest.update(json.dumps(row, default=str).encode())
+        rows, total = rows + 1, total + row[7]
+    return {"rows": rows, "total_minor": total, "sha256": digest.hexdigest()}

@@ -63,7 +63,8 @@ class Shares:
 @dataclass(frozen=True, slots=True)
 class Act:
     """What a person can do about a note. `code` names the page or command (assign_arcs, run, job,
-    jobs, wear, queue, feed, reason, nest), `target` what it is about; the view knows where."""
+    jobs, wear, queue, feed, reason, nest, verify), `target` what it is about; the view knows
+    where."""
 
     label: str
     code: str

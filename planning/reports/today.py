@@ -10,7 +10,13 @@ from planning.inputs.shifts import ShiftBook
 from planning.inputs.silences import hearings
 from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
-from planning.reports.today_desk import amps_notes, late_notes, plate_notes, signature_notes
+from planning.reports.today_desk import (
+    amps_notes,
+    late_notes,
+    plate_notes,
+    signature_notes,
+    verify_notes,
+)
 from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_notes
 from planning.reports.today_table import Window, heard_span, shares_of, table_today
 from shopfloor.calendar import day_span
@@ -33,7 +39,7 @@ def today(*, now: datetime) -> Today:
         for note in table_notes(each, row, shifts.zone)
     ]
     notes = late_notes(shifts.zone) + notes
-    notes += signature_notes() + amps_notes(now)
+    notes += verify_notes(shifts.zone) + signature_notes() + amps_notes(now)
     notes += overdue_notes(now, shifts.zone) + wear_notes() + plate_notes()
     notes.sort(key=lambda note: note.kind != "now")
     return Today(

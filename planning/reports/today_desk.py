@@ -6,11 +6,13 @@ from collections import defaultdict
 from datetime import datetime, tzinfo
 
 from planning.reports.shapes import Act, Note
+from shopfloor.counting import count
 from shopfloor.models import Fitting, Torch
 from shopfloor.selectors.amps import amps_off
 from shopfloor.selectors.checks import countersigns_wanted
 from shopfloor.selectors.late import late_entries
 from shopfloor.selectors.low_stock import plates_short
+from shopfloor.selectors.verification import verification_last
 
 
 def late_notes(zone: tzinfo) -> list[Note]:
@@ -77,3 +79,13 @@ def plate_notes() -> list[Note]:
         )
         for plate in plates_short()
     ]
+
+
+def verify_notes(zone: tzinfo) -> list[Note]:
+    """Where the last verification of the records found that something does not agree."""
+    last = verification_last()
+    if last is None or last.ended_at is None or not last.faults:
+        return []
+    when = f"{last.ended_at.astimezone(zone):%a %d %b %H:%M}"
+    body = f"{count(last.faults, 'fault')} found when the records were verified, {when}."
+    return [Note("now", "Records do not agree", body, (Act("See what was found", "verify"),))]

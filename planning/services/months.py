@@ -8,7 +8,7 @@ from typing import NoReturn
 from django.db import transaction
 
 from planning.reports.cost import cost_month
-from planning.reports.printed import to_print
+from planning.reports.printed import postings_print, to_print
 from planning.reports.squareness import squareness
 from planning.reports.squareness import to_print as square_to_print
 from planning.services.postings import next_month
@@ -42,7 +42,8 @@ def month_close(*, first_day: date, by: User, now: datetime) -> Month:
         raise MonthError("Figures are still being worked out: try again in a moment.")
     with acting(f"user:{by.username}", why=f"month {first_day:%Y-%m} closed"):
         month.printed = to_print(cost_month(first_day=first_day)) | {
-            "squareness": square_to_print(squareness(first_day=first_day))
+            "squareness": square_to_print(squareness(first_day=first_day)),
+            "postings": postings_print(month),
         }
         month.closed_at, month.closed_by = now, by
         month.save(update_fields=["printed", "closed_at", "closed_by"])

@@ -52,19 +52,8 @@ def runs_write(
     loaded = load_runs(runs, now=now)
     if not loaded:
         return [], set()
-    edges = [edge for run in loaded for span in run.windows for edge in span]
-    edges += [to_us(run.opened_at) for run in loaded]
-    start, end = from_us(min(edges)), from_us(max(edges)) + timedelta(microseconds=1)
-    shifts, rates, shop = ShiftBook(start, end), rate_book(), the_shop()
-    rules = Rules(shop.remnant_factor, shop.remnant_min_mm2)
-    minutes, beside = _attended(loaded, start, end, now)
+    figures, beside, (start, end) = _figured(loaded, now)
     fittings = fittings_of(span=(start - DAY, end + DAY))
-    figures = [
-        figure_run(
-            run, rates=rates, shifts=shifts, rules=rules, attended_us=minutes.get(run.run_id, 0)
-        )
-        for run in loaded
-    ]
     uses = [
         piece_uses(run, own, fittings) if run.state != RunState.VOIDED else []
         for run, own in zip(loaded, figures, strict=True)
@@ -79,6 +68,36 @@ def runs_write(
     else:
         pieces |= touched
     return made, beside
+
+
+def _figured(
+    loaded: Sequence[RunIn], now: datetime
+) -> tuple[list[RunFigures], set[uuid.UUID], tuple[datetime, datetime]]:
+    """Figures of runs, the runs whose operators were theirs too, and the stretch they lie in."""
+    edges = [edge for run in loaded for span in run.windows for edge in span]
+    edges += [to_us(run.opened_at) for run in loaded]
+    start, end = from_us(min(edges)), from_us(max(edges)) + timedelta(microseconds=1)
+    shifts, rates, shop = ShiftBook(start, end), rate_book(), the_shop()
+    rules = Rules(shop.remnant_factor, shop.remnant_min_mm2)
+    minutes, beside = _attended(loaded, start, end, now)
+    figures = [
+        figure_run(
+            run, rates=rates, shifts=shifts, rules=rules, attended_us=minutes.get(run.run_id, 0)
+        )
+        for run in loaded
+    ]
+    return figures, beside, (start, end)
+
+
+def wanted_amounts(runs: QuerySet[Run], *, now: datetime) -> dict[str, int]:
+    """Minor units that should stand in the books for runs, wear apart, by key. Writes nothing."""
+    loaded = load_runs(runs, now=now)
+    figures = _figured(loaded, now)[0] if loaded else []
+    return {
+        want.key: want.amount_minor
+        for run, own in zip(loaded, figures, strict=True)
+        for want in run_wants(run, own)
+    }
 
 
 def _attended(

@@ -29,6 +29,7 @@ KINDS: dict[str, str] = {
     "line": "planning.services.line_figures:line_figures",
     "sheet": "planning.services.sheet_loss:sheet_loss",
     "reread": "shopfloor.services.tables:table_reread",
+    "verify": "planning.services.verification:verification_launch",
     "incoming": "shopfloor.services.incoming:incoming_take",
 }
 

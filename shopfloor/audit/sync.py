@@ -16,16 +16,10 @@ def audit_sync(*, using: str = "default") -> int:
     nothing on a database whose tables are not all there yet."""
     connection = connections[using]
     there = set(connection.introspection.table_names())
-    tables = [audited(model) for model in audited_models()]
-    if not {table.table for table in tables} <= there:
+    if not {audited(model).table for model in audited_models()} <= there:
         return 0
-    kind = sqlite if connection.vendor == "sqlite" else postgresql
-    wanted = {
-        (table.table, name): text for table in tables for name, text in kind.triggers(table).items()
-    }
-    have = _triggers(connection)
-    stale = [key for key, text in have.items() if _differs(text, wanted.get(key))]
-    missing = [text for key, text in wanted.items() if key in stale or key not in have]
+    wanted, stale, absent = _state(connection)
+    missing = [wanted[key] for key in absent]
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(postgresql.FUNCTION)
@@ -34,6 +28,27 @@ def audit_sync(*, using: str = "default") -> int:
         for text in missing:
             cursor.execute(text)
     return len(stale) + len(missing)
+
+
+def audit_missing(*, using: str = "default") -> list[tuple[str, str]]:
+    """(table, trigger) of each that is not there as it should be."""
+    _, stale, absent = _state(connections[using])
+    return sorted({*stale, *absent})
+
+
+_Key = tuple[str, str]  # table, trigger
+
+
+def _state(connection: BaseDatabaseWrapper) -> tuple[dict[_Key, str], list[_Key], list[_Key]]:
+    """Every trigger there should be with its statement; those to be dropped; those to be made."""
+    kind = sqlite if connection.vendor == "sqlite" else postgresql
+    tables = [audited(model) for model in audited_models()]
+    wanted = {
+        (table.table, name): text for table in tables for name, text in kind.triggers(table).items()
+    }
+    have = _triggers(connection)
+    stale = [key for key, text in have.items() if _differs(text, wanted.get(key))]
+    return wanted, stale, [key for key in wanted if key in stale or key not in have]
 
 
 def audit_drop(*, using: str = "default") -> None:

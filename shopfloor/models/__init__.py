@@ -56,6 +56,7 @@ from shopfloor.models.stock import Customer, Heat, Sheet, SheetState
 from shopfloor.models.sureness import Factor, FactorState, Quote, QuoteLine, QuoteState
 from shopfloor.models.throttle import Throttle
 from shopfloor.models.usage import PieceUse, RunDay
+from shopfloor.models.verification import Verification
 from shopfloor.models.work import Change, Incoming, Watermark, Work
 
 __all__ = [
@@ -129,6 +130,7 @@ __all__ = [
     "Tray",
     "Units",
     "User",
+    "Verification",
     "Watermark",
     "WearSet",
     "Work",

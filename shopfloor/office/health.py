@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from django.db import DatabaseError
 from django.http import HttpRequest, JsonResponse
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
 
 from shopfloor.selectors.sources import intake_age_s
+from shopfloor.selectors.verification import verification_health
 from shopfloor.selectors.work import backlog
 
 
 @never_cache
 def healthz(request: HttpRequest) -> JsonResponse:
     """`status` is "ok" while pages can be served. `intake_age_s` is seconds since the intake
-    last wrote that it lives, null where it never did; the watcher judges what is too old."""
+    last wrote that it lives, null where it never did; the watcher judges what is too old.
+    `verified` is "ok", "faults" or "never": what the last verification of the records found."""
     try:
         waiting, failed = backlog()
         age_s = intake_age_s()
+        verified, verified_age_s = verification_health(timezone.now())
     except DatabaseError:
         return JsonResponse({"status": "failed", "database": "failed"}, status=503)
     return JsonResponse(
@@ -26,5 +30,7 @@ def healthz(request: HttpRequest) -> JsonResponse:
             "intake_age_s": age_s,
             "work_waiting": waiting,
             "work_failed": failed,
+            "verified": verified,
+            "verified_age_s": verified_age_s,
         }
     )

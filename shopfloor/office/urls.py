@@ -38,6 +38,7 @@ from shopfloor.office import (
     tables,
     terminals,
     trials,
+    verification,
     work,
 )
 
@@ -137,6 +138,7 @@ urlpatterns = [
     path("sources/people/<int:pk>/", people.person, name="person"),
     path("sources/terminals/", terminals.terminals, name="terminals"),
     path("sources/terminals/<int:pk>/retire/", terminals.retire, name="terminal_retire"),
+    path("sources/verify/", verification.verification, name="verification"),
     path("sources/work/", work.work, name="work"),
     path("sources/work/<int:pk>/act/", work.act, name="work_act"),
 ]

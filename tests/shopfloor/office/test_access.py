@@ -85,6 +85,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "person": (ADMIN, "person"),
     "terminals": (ADMIN, ""),
     "work": (ADMIN, ""),
+    "verification": (ADMIN | OWNER, ""),
 }
 ACTS: dict[str, tuple[set[str], str]] = {
     "job_act": (PLAN, "job"),

@@ -1,0 +1,155 @@
+"""Verifying all records: what is looked at in which order, and how the result is kept."""
+
+from __future__ import annotations
+
+import json
+import logging
+import subprocess
+import sys
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db import DatabaseError, transaction
+from django.utils import timezone
+
+from planning.verify.books import check_months, check_reversals, check_runs_books, check_wear
+from shopfloor.models import User, Verification
+from shopfloor.selectors.shop import the_shop
+from shopfloor.selectors.verification import verify_lock, verify_progress
+from shopfloor.services.work import work_want
+from shopfloor.verify.database import check_database
+from shopfloor.verify.files import check_files
+from shopfloor.verify.floor import check_assignments, check_parts, check_runs
+from telemetry.locks import Lock
+from telemetry.models import Feed
+from telemetry.verify import Finding, check_feed
+from telemetry.verify.view import one_view
+
+log = logging.getLogger(__name__)
+KEPT = 30  # verifications
+_MOST = 200  # findings of one
+NIGHT = range(1, 5)  # hours of the shop's clock
+_DAILY, _OVERDUE = timedelta(hours=20), timedelta(hours=36)
+Say = Callable[[int, int, str], None]
+
+
+@dataclass
+class Report:
+    """What a verification found, and how much it looked at."""
+
+    findings: list[Finding] = field(default_factory=list)
+    counts: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def faults(self) -> list[Finding]:
+        return [finding for finding in self.findings if finding.fault]
+
+    def count(self, name: str, number: int) -> None:
+        self.counts[name] = self.counts.get(name, 0) + number
+
+
+def verify_all(*, now: datetime, say: Say = lambda done, total, step: None) -> Report:
+    """Looks at everything. Each step sees one state of the database; no step holds up a writer."""
+    report = Report()
+    feeds = list(Feed.objects.order_by("name"))
+    steps = _steps(now)
+    total = len(feeds) + len(steps)
+    for done, feed in enumerate(feeds):
+        _step(report, feed.name, lambda feed=feed, done=done: _feed(  # type: ignore[misc]
+            report, feed, lambda step: say(done, total, step)))  # fmt: skip
+    for done, (what, check) in enumerate(steps, len(feeds)):
+        say(done, total, f"checking {what}")
+        _step(report, what, check)
+    return report
+
+
+def _steps(now: datetime) -> list[tuple[str, Callable[[], Iterable[Finding]]]]:
+    return [
+        ("arcs tied to runs", check_assignments),
+        ("runs and segments", check_runs),
+        ("parts", check_parts),
+        ("reversals", check_reversals),
+        ("the books of runs", lambda: check_runs_books(now=now)),
+        ("wear parts", check_wear),
+        ("closed months", check_months),
+        ("files", check_files),
+        ("the database", check_database),
+    ]
+
+
+def _step(report: Report, what: str, check: Callable[[], Iterable[Finding]]) -> None:
+    """What cannot be looked at, because its rows hold what nothing can be worked out from, is a
+    finding, and the rest is looked at all the same."""
+    try:
+        with one_view():
+            report.findings += check()
+    except DatabaseError as error:
+        text = f"The database cannot be read for {what}: {error}."
+        report.findings.append(Finding("database damaged", what, text))
+    except Exception as error:
+        log.exception("verifying %s", what)
+        text = f"The records of {what} cannot be worked out ({type(error).__name__}: {error})."
+        report.findings.append(Finding("records unreadable", what, text))
+
+
+def _feed(report: Report, feed: Feed, say: Callable[[str], None]) -> list[Finding]:
+    done = check_feed(feed, say)
+    for name in ("segments", "records", "lines", "events", "arcs"):
+        report.count(name, getattr(done, name))
+    return done.findings
+
+
+def verification_make(*, asked: str, by: User | None = None) -> Verification:
+    """Verifies now and keeps the result. Raises Busy where another one goes on."""
+    lock = Lock(verify_lock(), "the shop's records are being verified: it")
+    try:
+        row = Verification.objects.create(asked=asked, by=by, started_at=timezone.now())
+        report = verify_all(now=row.started_at, say=_say)
+        _keep(row, report)
+        return row
+    finally:
+        verify_progress().unlink(missing_ok=True)
+        lock.release()
+
+
+def _say(done: int, total: int, step: str) -> None:
+    path = verify_progress()
+    part = path.with_suffix(".part")
+    part.write_text(json.dumps({"done": done, "total": total, "step": step}))
+    part.replace(path)
+
+
+@transaction.atomic
+def _keep(row: Verification, report: Report) -> None:
+    row.ended_at = timezone.now()
+    row.faults = len(report.faults)
+    ordered = sorted(report.findings, key=lambda finding: not finding.fault)
+    row.findings = [finding.as_json() for finding in ordered[:_MOST]]
+    row.counts = report.counts
+    row.save()
+    old = Verification.objects.order_by("-started_at").values_list("pk", flat=True)[KEPT:]
+    Verification.objects.filter(pk__in=list(old)).delete()
+
+
+def verification_launch(*, key: str, payload: dict[str, Any]) -> None:
+    """Work kind "verify", key: who asked. In a process of its own: it takes minutes, and plans and
+    costs must not wait for them. It ends by itself where another one goes on."""
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "verify", "--asked", key]
+    if "by" in payload:
+        command += ["--by", str(payload["by"])]
+    subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+
+
+def verification_nightly(*, now: datetime) -> bool:
+    """Asks for one at night, or by day where the machine is off at night. True where it did."""
+    last = Verification.objects.order_by("-started_at").first()
+    age = None if last is None else now - last.started_at
+    at_night = now.astimezone(ZoneInfo(the_shop().zone)).hour in NIGHT
+    if age is not None and age < (_DAILY if at_night else _OVERDUE):
+        return False
+    work_want(kind="verify", key="night")
+    return True

@@ -1,0 +1,34 @@
+"""Whether the shop's records agree: the last result, and asking for a new one."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
+
+from shopfloor.office.access import FEEDS, DeskRequest, right
+from shopfloor.selectors.verification import (
+    verification_last,
+    verification_progress,
+    verification_wanted,
+)
+from shopfloor.services.work import work_want
+
+CLOSE = "close_month"  # the owner's: the books are among what is verified
+
+
+@never_cache
+@right(FEEDS, CLOSE)
+def verification(request: DeskRequest) -> HttpResponse:
+    """The page; POST asks for a verification."""
+    if request.method == "POST":
+        work_want(kind="verify", key="button", payload={"by": request.user.pk})
+        messages.success(request, "It begins in a moment.")
+        return redirect("verification")
+    return render(
+        request,
+        "kerfbook/office/verification.html",
+        {"last": verification_last(), "progress": verification_progress(),
+         "wanted": verification_wanted()},
+    )  # fmt: skip

@@ -1,0 +1,88 @@
+"""Uploaded files: each that a record names is there with the bytes it had."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+
+from django.conf import settings
+
+from shopfloor.models import DrawingRevision, Heat, Incoming, NestRevision
+from telemetry.verify.findings import Finding, listed
+
+_PIECE = 1 << 20
+
+
+def check_files() -> Iterator[Finding]:
+    """Also lists files that no record names; they take room and do no harm."""
+    named: set[str] = set()
+    for name, digest, whose in _kept():
+        named.add(name)
+        path = Path(settings.MEDIA_ROOT) / name
+        problem = _problem(path, digest)
+        if problem:
+            yield Finding("file missing" if problem == "is not there" else "file changed",
+                          whose, f"The file of {whose} ({name}) {problem}.")  # fmt: skip
+    left = sorted(_files(Path(settings.MEDIA_ROOT)) - named)
+    if left:
+        yield Finding(
+            "leftover files", "files",
+            f"{len(left)} files belong to no record and could be deleted: "
+            f"{listed(left, len(left))}.",
+            fault=False,
+        )  # fmt: skip
+    yield from _uploads()
+    yield from _programs()
+
+
+def _kept() -> Iterator[tuple[str, str, str]]:
+    """(file name, SHA-256, whose) of every file a record names."""
+    drawings = DrawingRevision.objects.order_by().values_list(
+        "file", "bytes_sha256", "drawing__name", "revision"
+    )
+    for name, digest, drawing, revision in drawings.iterator():
+        yield name, digest, f"drawing {drawing}, revision {revision}"
+    heats = Heat.objects.exclude(certificate="").order_by()
+    rows = heats.values_list("certificate", "certificate_sha256", "number")
+    for name, digest, number in rows.iterator():
+        yield name, digest, f"the certificate of heat {number}"
+
+
+def _problem(path: Path, digest: str) -> str:
+    found = hashlib.sha256()
+    try:
+        with path.open("rb") as handle:
+            while piece := handle.read(_PIECE):
+                found.update(piece)
+    except FileNotFoundError:
+        return "is not there"
+    except OSError as error:
+        return f"cannot be read ({error.strerror})"
+    return "" if found.hexdigest() == digest else "is no longer what was uploaded"
+
+
+def _files(folder: Path) -> set[str]:
+    return {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()}
+
+
+def _uploads() -> Iterator[Finding]:
+    """Long files still to be read in lie apart, under their hash."""
+    for incoming in Incoming.objects.filter(state__in=("waiting", "reading")):
+        path = Path(settings.DATA_DIR) / "uploads" / incoming.digest
+        if problem := _problem(path, incoming.digest):
+            whose = f"{incoming.name}, still to be read in"
+            yield Finding("file missing", whose, f"The file {whose}, {problem}.")
+
+
+def _programs() -> Iterator[Finding]:
+    """Cut programs are kept in the database, with their hash beside them."""
+    rows = NestRevision.objects.order_by("pk").values_list(
+        "program", "bytes_sha256", "nest__name", "revision"
+    )
+    for program, digest, nest, revision in rows.iterator(100):
+        if hashlib.sha256(bytes(program)).hexdigest() != digest:
+            yield Finding(
+                "program changed", f"nest {nest}",
+                f"The program of nest {nest}, revision {revision}, is no longer what was kept.",
+            )  # fmt: skip
