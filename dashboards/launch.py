@@ -3,6 +3,7 @@ runs, the background worker, and for a demo the simulated table."""
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import os
 import socket
@@ -14,9 +15,14 @@ from pathlib import Path
 from typing import IO
 
 from dashboards.supervisor import Child, python
+from shopfloor.hosts import accepted_host, asked_by, is_loopback, own_addresses
 
 THREADS = "8"
 LATE_S = 60.0
+HINTS = {
+    errno.EADDRNOTAVAIL: "not an address of this machine; 0.0.0.0 is all of them",
+    errno.EACCES: "give a --port over 1023",
+}
 
 
 class StartError(RuntimeError):
@@ -51,18 +57,52 @@ def take_folder(folder: Path) -> IO[str]:
 def check_port(bind: str, port: int) -> None:
     if not 1 <= port <= 65535:
         raise StartError(f"--port {port}: a port is 1 to 65535")
-    family = socket.AF_INET6 if ":" in bind else socket.AF_INET
-    with socket.socket(family, socket.SOCK_STREAM) as probe:
+    try:
+        found = socket.getaddrinfo(bind, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+    except (OSError, UnicodeError) as unknown:
+        raise StartError(f"--bind {bind}: not an address; 0.0.0.0 is all of them") from unknown
+    family, kind, _, _, address = found[0]
+    with socket.socket(family, kind) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind((bind, port))
+            probe.bind(address)
         except OSError as taken:
-            raise StartError(f"{bind}:{port}: {taken.strerror}; give another --port") from taken
+            hint = HINTS.get(taken.errno or 0, "give another --port")
+            raise StartError(f"{host_port(bind, port)}: {taken.strerror}; {hint}") from taken
 
 
 def host_port(bind: str, port: int) -> str:
     """As an address has it: IPv6 in brackets."""
     return f"[{bind}]:{port}" if ":" in bind else f"{bind}:{port}"
+
+
+def addresses_said(bind: str, port: int, *, demo: bool) -> list[str]:
+    """What to type, here and on a tablet."""
+    named = os.environ.get("KERFBOOK_HOSTS")
+    if is_loopback(bind):
+        said = [f"Kerfbook: http://{host_port(bind, port)}/"]
+        if not demo:
+            said.append(
+                "Only this machine reaches it. For tablets start it with --bind 0.0.0.0, in a "
+                "network you trust."
+            )
+        return said
+    if named:
+        return [f"Kerfbook: http://{host_port(accepted_host(), port)}/ (from KERFBOOK_HOSTS)"]
+    wild = asked_by(bind) != bind
+    reached = [text for text in own_addresses() if not wild or _speaks(bind, text)]
+    said = [f"Kerfbook: http://{host_port(asked_by(bind), port)}/"]
+    said += [
+        f"On a tablet: http://{host_port(text, port)}/floor/"
+        for text in (reached if wild else [bind])
+    ]
+    if len(said) == 1:
+        said.append("This machine has no address in a network yet, so no tablet can reach it.")
+    return said
+
+
+def _speaks(bind: str, text: str) -> bool:
+    return (":" in bind) == (":" in text)
 
 
 def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) -> list[Child]:
@@ -79,22 +119,14 @@ def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) ->
     found = [
         child(
             "web",
-            "-m",
-            "gunicorn",
-            "shopfloor.wsgi",
-            "--chdir",
-            str(manage.parent),
+            str(manage),
+            "web",
             "--bind",
-            host_port(bind, port),
-            "--workers",
-            "1",
+            bind,
+            "--port",
+            str(port),
             "--threads",
             THREADS,
-            "--graceful-timeout",
-            "3",
-            "--no-control-socket",
-            "--access-logfile",
-            "/dev/null",
         ),
         child("intake", str(manage), "intake"),
         child("follow", str(manage), "follow"),
@@ -128,8 +160,10 @@ def children(*, folder: Path, manage: Path, bind: str, port: int, demo: bool) ->
 class Announcement:
     """Says that the web process answers, once; and, once, that it has not for a minute."""
 
-    def __init__(self, url: str, *, up: Callable[[], None], late: Callable[[], None]) -> None:
-        self.url = url
+    def __init__(
+        self, bind: str, port: int, *, up: Callable[[], None], late: Callable[[], None]
+    ) -> None:
+        self.url = f"http://{host_port(asked_by(bind), port)}/healthz"
         self.say_up, self.say_late = up, late
         self.up = self.late = False
         self.late_at = time.monotonic() + LATE_S
@@ -146,9 +180,10 @@ class Announcement:
 
 
 def answers(url: str) -> bool:
-    """Whether a GET of our own loopback gives 200 within a second."""
+    """Whether a GET of this machine, under a name it answers to, gives 200 within a second."""
+    asked = urllib.request.Request(url, headers={"Host": accepted_host()})  # noqa: S310
     try:
-        with urllib.request.urlopen(url, timeout=1) as answer:  # noqa: S310 - our own loopback
+        with urllib.request.urlopen(asked, timeout=1) as answer:  # noqa: S310 - our own machine
             return bool(answer.status == 200)
     except (urllib.error.URLError, OSError):
         return False

@@ -14,11 +14,15 @@ import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
+
+from dashboards.logfiles import bound
 
 PR_SET_PDEATHSIG = 1
 RESTART_AFTER_S = (0.5, 1.0, 2.0, 5.0, 10.0)
 STEADY_S = 60.0
 STOP_WITHIN_S = 10.0
+LOGS_EVERY_S = 2.0
 
 
 @dataclass
@@ -58,8 +62,13 @@ class Supervisor:
         try:
             for child in self.children:
                 self._start(child)
+            logs_at = 0.0
             while not self.stopping:
                 self._mend()
+                if time.monotonic() >= logs_at:
+                    logs_at = time.monotonic() + LOGS_EVERY_S
+                    for child in self.children:
+                        bound(Path(child.log))
                 each_round()
                 time.sleep(0.2)
         finally:

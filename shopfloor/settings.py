@@ -74,6 +74,9 @@ LOGGING = {
     "loggers": {
         "django": {"handlers": [], "level": "WARNING", "propagate": True},
         "django.request": {"level": "ERROR"},  # what is not found, or not allowed, is no failure
+        # Nor is a name this machine does not answer to, or a request that waits for a thread.
+        "django.security.DisallowedHost": {"level": "CRITICAL"},
+        "waitress.queue": {"level": "ERROR"},
     },
 }
 

@@ -26,6 +26,7 @@ class Disk:
     """The file system that holds a folder. `sync` says whether it made everything durable."""
 
     def __init__(self, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)  # before the first source there is none
         self._descriptor = os.open(folder, os.O_RDONLY)  # a fault since it was opened is told
         self.device = os.fstat(self._descriptor).st_dev
         self._call = _call() if _kind(self.device) in _TRUSTED else None

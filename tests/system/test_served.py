@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.processes import environment, free_port, get, manage, manage_json, running, until
+from tests.processes import ROOT, environment, free_port, get, manage, manage_json, running, until
 from tests.servers import postgres, redis
 
 pytestmark = [pytest.mark.served, pytest.mark.slow]
@@ -69,7 +69,7 @@ def test_the_same_program_runs_on_postgresql_and_redis(tmp_path: Path):
         (told,) = manage_json("status", env=env)["feeds"]
         # by hand: 30 s and 45 s of arc, one pierce line
         assert (told["arcs"], told["arc_seconds"], told["pierces"]) == (2, 75.0, 1)
-        web = [sys.executable, "-m", "gunicorn", "shopfloor.wsgi", "--bind", f"127.0.0.1:{port}"]
+        web = [sys.executable, str(ROOT / "manage.py"), "web", "--port", str(port)]
         worker = [sys.executable, "-m", "celery", "-A", "shopfloor", "worker", "-P", "solo"]
         assert manage("shell", "-v0", "-c", NEST_WORK, env=env).returncode == 0
         with (

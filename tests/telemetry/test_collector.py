@@ -51,8 +51,7 @@ class Both:
 
     def web(self) -> subprocess.Popen:
         (self.folder / "shop" / "static").mkdir(exist_ok=True)
-        words = ["-m", "gunicorn", "shopfloor.wsgi", "--bind", f"127.0.0.1:{self.port}",
-                 "--threads", "4", "--no-control-socket"]  # fmt: skip
+        words = [str(ROOT / "manage.py"), "web", "--port", str(self.port), "--threads", "4"]
         return self._start([sys.executable, *words], self.shop)
 
     def intake(self) -> subprocess.Popen:

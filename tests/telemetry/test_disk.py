@@ -165,3 +165,9 @@ def test_a_system_that_keeps_quiet_about_faults_is_never_asked(monkeypatch, plat
     monkeypatch.setattr(disk.sys, "platform", platform)
     monkeypatch.setattr(disk.os, "uname", lambda: told)
     assert disk._call() is None
+
+
+def test_a_shop_without_a_source_has_its_folder_made(tmp_path):
+    made = Disk(tmp_path / "journal")
+    made.close()
+    assert (tmp_path / "journal").is_dir()

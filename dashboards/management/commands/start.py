@@ -10,10 +10,12 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
+from django.db import Error as DatabaseError
 
 from dashboards import launch
 from dashboards.supervisor import Supervisor
-from telemetry.management.base import OneLineCommand
+from shopfloor.hosts import is_loopback
+from telemetry.management.base import OneLineCommand, database_words
 
 
 class Command(OneLineCommand):
@@ -23,7 +25,9 @@ class Command(OneLineCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--demo", action="store_true", help="load the invented shop")
         parser.add_argument("--port", type=int, default=8000)
-        parser.add_argument("--bind", default="127.0.0.1", help="address to listen on")
+        parser.add_argument(
+            "--bind", default="127.0.0.1", help="address to listen on; 0.0.0.0 lets tablets in"
+        )
         parser.add_argument("--data", help="data folder (else KERFBOOK_DATA, else .data)")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -33,13 +37,14 @@ class Command(OneLineCommand):
             os.environ["KERFBOOK_DATA"] = str(folder)
             os.execv(sys.executable, [sys.executable, *sys.argv])  # noqa: S606 - ourselves
         try:
-            if options["demo"] and options["bind"] not in {"127.0.0.1", "localhost", "::1"}:
+            if options["demo"] and not is_loopback(options["bind"]):
                 raise launch.StartError(
                     f"--bind {options['bind']}: a demo has known sign-ins and stays on loopback"
                 )
             self.run(folder, options)
-        except launch.StartError as problem:
-            self.stderr.write(str(problem))
+        except (launch.StartError, DatabaseError, OSError) as problem:
+            words = database_words(problem) if isinstance(problem, DatabaseError) else str(problem)
+            self.stderr.write(" ".join(words.split()))
             sys.exit(2)
 
     def run(self, folder: Path, options: dict[str, Any]) -> None:
@@ -53,7 +58,6 @@ class Command(OneLineCommand):
             signins = prepare(say=self.say)
             # Loading takes a minute; whoever took the port meanwhile must not answer for us.
             launch.check_port(options["bind"], options["port"])
-        address = f"http://{launch.host_port(options['bind'], options['port'])}/"
         manage = Path(settings.BASE_DIR) / "manage.py"
         supervisor = Supervisor(
             launch.children(
@@ -67,8 +71,8 @@ class Command(OneLineCommand):
         )
 
         def up() -> None:
-            self.say(f"Kerfbook: {address}")
-            for line in signins:
+            said = launch.addresses_said(options["bind"], options["port"], demo=options["demo"])
+            for line in [*said, *signins]:
                 self.say(line)
             self.say("Ctrl-C ends all of it.")
 
@@ -76,7 +80,7 @@ class Command(OneLineCommand):
             log = folder / "logs" / "web.log"
             self.say(f"the web process does not answer yet; see {log}")
 
-        announcement = launch.Announcement(f"{address}healthz", up=up, late=late)
+        announcement = launch.Announcement(options["bind"], options["port"], up=up, late=late)
         try:
             supervisor.run(each_round=announcement)
         finally:
