@@ -59,6 +59,7 @@ def _load(say: Callable[[str], None], *, anew: bool, begin: datetime | None) -> 
         keep_plans()
         keep_quotes(Random(load.SEED))  # noqa: S311 - a demo, not a secret
         for code, path in loaded.feeds.items():
+            load.port_named(code)
             feed_register(name=code, text=load.feed_text(code), by="command start")
             step(f"taking in the lines of {code}")
             call_command("backfill", code, str(path), verbosity=0)

@@ -3,6 +3,7 @@ runs, the background worker, and for a demo the simulated table."""
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import fcntl
 import os
@@ -14,8 +15,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
+from django.conf import settings
+
 from dashboards.supervisor import Child, python
 from shopfloor.hosts import accepted_host, asked_by, is_loopback, own_addresses
+from telemetry.limits import default_dirs
 
 THREADS = "8"
 LATE_S = 60.0
@@ -52,6 +56,24 @@ def take_folder(folder: Path) -> IO[str]:
     handle.write(str(os.getpid()))
     handle.flush()
     return handle
+
+
+def make_source_dir() -> None:
+    """Makes the folder that sources read from where none is set; without it only files are
+    missing."""
+    if not settings.SOURCE_DIRS:
+        with contextlib.suppress(OSError):
+            default_dirs()[0].mkdir(exist_ok=True)
+
+
+def source_words() -> str:
+    """Which files and ports signal sources may read."""
+    folders = ":".join(map(str, settings.SOURCE_DIRS or default_dirs()))
+    schemes = ", ".join(f"{scheme}://" for scheme in settings.PORT_SCHEMES)
+    return (
+        f"Sources may read files below {folders} (KERFBOOK_SOURCE_DIRS), serial devices"
+        f"{' and ' + schemes if schemes else ''} (KERFBOOK_PORT_SCHEMES)."
+    )
 
 
 def check_port(bind: str, port: int) -> None:

@@ -42,6 +42,15 @@ def env_networks(name: str) -> tuple[IPv4Network | IPv6Network, ...]:
     return tuple(found)
 
 
+def env_folders(name: str) -> tuple[Path, ...] | None:
+    """Folders by their whole path, colon separated; None where nothing is set."""
+    parts = [Path(part) for part in os.environ.get(name, "").split(":") if part.strip()]
+    for part in parts:
+        if not part.is_absolute():
+            raise SettingError(f"{name}: {str(part)!r} is no whole path, one that begins with /")
+    return tuple(parts) or None
+
+
 def data_dir(default: Path) -> Path:
     """The data folder of every command: database, journal, files, secret key."""
     return Path(os.environ.get("KERFBOOK_DATA") or default).expanduser().resolve()

@@ -10,6 +10,10 @@ environment; with none of it set a clone runs on SQLite with nothing else instal
     KERFBOOK_TLS          true where a proxy in front speaks HTTPS
     KERFBOOK_TRUSTED_PROXIES  addresses and networks of proxies in front, comma separated: from
                           these alone X-Forwarded-For is believed (default: none)
+    KERFBOOK_SOURCE_DIRS  folders whose files signal sources may read, by whole path, colon
+                          separated (default: the folder "sources" beside the data folder)
+    KERFBOOK_PORT_SCHEMES  schemes of URLs that a source's port may have, comma separated
+                          (default: socket,rfc2217)
     KERFBOOK_DEBUG        true for development only
 """
 
@@ -21,7 +25,14 @@ from urllib.parse import unquote
 
 import environ
 
-from shopfloor.env import data_dir, env_bool, env_list, env_networks, secret_key
+from shopfloor.env import (
+    data_dir,
+    env_bool,
+    env_folders,
+    env_list,
+    env_networks,
+    secret_key,
+)
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = data_dir(BASE_DIR / ".data")
@@ -30,6 +41,12 @@ DEBUG = env_bool("KERFBOOK_DEBUG", False)
 ALLOWED_HOSTS = env_list("KERFBOOK_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env_list("KERFBOOK_ORIGINS", [])
 TRUSTED_PROXIES = env_networks("KERFBOOK_TRUSTED_PROXIES")
+
+SOURCE_DIRS = env_folders("KERFBOOK_SOURCE_DIRS")
+# Of pyserial's others spy writes a file, alt names its own class, hwgrep and loop are for trials.
+PORT_SCHEMES = tuple(
+    scheme.lower() for scheme in env_list("KERFBOOK_PORT_SCHEMES", ["socket", "rfc2217"])
+)
 
 INSTALLED_APPS = [
     "shopfloor.apps.ShopfloorConfig",

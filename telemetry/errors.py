@@ -4,6 +4,7 @@ TelemetryError
     DescriptionError    a feed description that cannot be used; mended by a person
     ParseError          one line that means nothing; kept as a reject, reading continues
     SourceError         a port or file that cannot be read; `retry` says whether waiting helps
+        NotAllowed      one that the settings do not allow to be read
     PushError           a delivery that is not taken; `status` is that of HTTP
 """
 
@@ -37,6 +38,10 @@ class ParseError(TelemetryError):
 
 class SourceError(TelemetryError):
     """A port or file that cannot be opened or read."""
+
+
+class NotAllowed(SourceError):
+    """A port or file that the settings do not allow to be read; the message names the setting."""
 
 
 class PushError(TelemetryError):

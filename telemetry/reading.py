@@ -59,8 +59,14 @@ class Reader:
     def read_once(self, full: Callable[[], None]) -> None:
         """Reads until nothing comes for a moment; `full` is called where the queue should be
         emptied. Raises SourceError."""
-        for chunk in self.source.open(self.known):
-            self._put(chunk)
+        try:
+            for chunk in self.source.open(self.known):
+                self._put(chunk)
+            self._read_until_quiet(full)
+        finally:
+            self.source.close()
+
+    def _read_until_quiet(self, full: Callable[[], None]) -> None:
         quiet_turns = 0
         while quiet_turns < 5 and not self.stop.is_set():
             chunks = self.source.read()
@@ -70,7 +76,6 @@ class Reader:
                 full()
             if not self.source.unsettled:
                 quiet_turns = 0 if chunks else quiet_turns + 1
-        self.source.close()
 
     def journal(self) -> bool:
         """Writes what is queued; True if there was any. Raises JournalError, losing nothing."""
@@ -136,7 +141,7 @@ class Reader:
         return any(len(chunk.body) >= _MUCH_BYTES for chunk in chunks)
 
     def _read_until_stopped(self) -> None:
-        wait_s = _RETRY_FIRST_S
+        wait_s, told = _RETRY_FIRST_S, ""
         while not self.stop.is_set():
             opened = time.monotonic()
             try:
@@ -146,8 +151,9 @@ class Reader:
                 self._read_while_open()
             except SourceError as error:
                 self._now("failed" if not error.retry else "waiting", error.message)
-                if self.link == "failed":
-                    log.error("%s: %s", self.name, error.message)
+                if self.link == "failed" and error.message != told:
+                    told = error.message  # once, not again at every attempt
+                    log.error("%s: %s", self.name, told)
             except Exception as error:  # a fault of our own: shown, and tried again
                 log.exception("%s: reading failed", self.name)
                 self._now("failed", f"reading failed: {error!r}")

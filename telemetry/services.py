@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
-from telemetry.feeds import make_source
+from telemetry.feeds import check_source
 from telemetry.models import Alarm, ClockOffset, Feed, FeedVersion, Health, PushToken
 from telemetry.paths import NAME
 
@@ -30,7 +30,7 @@ def feed_register(*, name: str, text: str, by: str = "", source_name: str = "") 
             f"{name!r} cannot name a feed, allowed: up to 60 letters, digits, '.', '_' and '-'"
         )
     description = parse_description(text, name=source_name or name)
-    make_source(description, name=source_name or name).check()
+    check_source(description, name=source_name or name, text=text)
     sha256 = hashlib.sha256(text.encode()).hexdigest()
     feed = Feed.objects.select_for_update().filter(name=name).first()
     if feed is not None:

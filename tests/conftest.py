@@ -22,6 +22,7 @@ def _own_folders(settings, tmp_path: Path) -> None:
     settings.DATA_DIR.mkdir()
     settings.STATIC_ROOT = settings.DATA_DIR / "static"
     settings.STATIC_ROOT.mkdir()  # whitenoise warns where there is none, and warnings are errors
+    settings.SOURCE_DIRS = (tmp_path, Path.cwd())
     settings.MEDIA_ROOT = settings.DATA_DIR / "files"
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     celery_app.conf.broker_url = "memory://"

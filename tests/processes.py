@@ -19,9 +19,11 @@ ROOT = Path(__file__).resolve().parent.parent
 
 
 def environment(data: Path, **more: str) -> dict[str, str]:
-    """This process's environment without its databases, with the data folder given."""
+    """This process's environment without its databases, with the data folder given; sources may
+    be read from beside it."""
     kept = {k: v for k, v in os.environ.items() if k not in {"DATABASE_URL", "REDIS_URL"}}
-    return {**kept, "KERFBOOK_DATA": str(data), "PYTHONUNBUFFERED": "1", **more}
+    folders = {"KERFBOOK_DATA": str(data), "KERFBOOK_SOURCE_DIRS": str(data.parent)}
+    return {**kept, **folders, "PYTHONUNBUFFERED": "1", **more}
 
 
 def manage(*words: str, env: dict[str, str], timeout: float = 120) -> subprocess.CompletedProcess:

@@ -53,6 +53,15 @@ def port_of(table: str) -> Path:
     return Path(settings.DATA_DIR) / "ports" / table
 
 
+def port_named(table: str) -> None:
+    """Gives the port its name before the simulated table is switched on: a link into /dev that
+    leads to nothing yet, like a device that is not plugged in."""
+    path = port_of(table)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    if not path.is_symlink():
+        path.symlink_to("/dev/pts/none")
+
+
 def feed_text(table: str) -> str:
     return FEED.format(table=table, port=port_of(table))
 

@@ -9,10 +9,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from shopfloor.office.access import FEEDS, DeskRequest, right
-from shopfloor.office.source_forms import EXAMPLE, SourceForm
+from shopfloor.office.source_forms import SourceForm, example_text
 from shopfloor.services.source_trial import Trial, trial
 from shopfloor.services.sources_office import source_register
 from telemetry.errors import DescriptionError
+from telemetry.limits import Limits
 from telemetry.models import Feed
 
 
@@ -33,7 +34,9 @@ def change(request: DeskRequest, name: str = "") -> HttpResponse:
         except (DescriptionError, ValidationError) as problem:
             form.add_error("text", str(getattr(problem, "message", problem)))
     return render(
-        request, "kerfbook/office/source_change.html", {"form": form, "feed": feed, "tried": tried}
+        request,
+        "kerfbook/office/source_change.html",
+        {"form": form, "feed": feed, "tried": tried, "limits": Limits.of_shop()},
     )
 
 
@@ -56,7 +59,7 @@ def attempt(request: DeskRequest, name: str = "") -> HttpResponse:
 
 
 def _form(request: DeskRequest, feed: Feed | None) -> SourceForm:
-    text = EXAMPLE
+    text = example_text()
     if feed is not None:
         text = feed.versions.get(version=feed.version).text
     initial = {"name": feed.name if feed else "", "text": text}

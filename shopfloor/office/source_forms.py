@@ -9,13 +9,14 @@ from django import forms
 from shopfloor.models import Torch
 from shopfloor.office.forms import WhenField, upload_bytes
 from shopfloor.services.sources_office import MAX_SAMPLE_BYTES
+from telemetry.limits import Limits
 from telemetry.models import Feed
 
-EXAMPLE = """table = "north"
+_EXAMPLE = """table = "north"
 torch = "1"
 [source]
 kind = "csv_file"
-path = "/srv/north/lines.csv"
+path = "{folder}/north/lines.csv"
 [line]
 format = "columns"
 separator = ","
@@ -29,6 +30,12 @@ arc_on = ["ARC ON"]
 arc_off = ["ARC OFF"]
 pierce = ["PIERCE"]
 """
+
+
+def example_text() -> str:
+    """A description to begin with, of a file that may be read."""
+    folder = (Limits.of_shop().dirs or ())[0]
+    return _EXAMPLE.replace("{folder}", str(folder))
 
 
 class SourceForm(forms.Form):

@@ -7,6 +7,7 @@ import json
 import ssl
 import time
 from dataclasses import dataclass
+from ipaddress import ip_address
 from pathlib import Path
 from urllib.parse import SplitResult, urlsplit
 
@@ -14,24 +15,34 @@ from telemetry.errors import DescriptionError, PushError
 from telemetry.paths import NAME
 
 _TIMEOUT_S = 30.0
-_LOCAL = ("localhost", "127.0.0.1", "::1")
 
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """Where deliveries go. Of `ca_file` the certificates are trusted in place of the system's."""
+    """Where deliveries go. Of `ca_file` the certificates are trusted in place of the system's.
+    Without `plain_http` the token never leaves this machine unencrypted."""
 
     url: str
     token_file: Path
     ca_file: Path | None = None
+    plain_http: bool = False
 
     def parts(self) -> SplitResult:
         """Raises DescriptionError for an address that cannot be one."""
-        parts = urlsplit(self.url)
+        try:
+            parts = urlsplit(self.url)
+            _ = parts.port  # read only now, and refused where it is none
+        except ValueError as error:
+            raise DescriptionError(f"--to: {self.url!r}: {error}") from error
         if parts.scheme not in ("http", "https") or not parts.hostname or parts.username:
             raise DescriptionError(f"--to: {self.url!r} is no http or https address")
         if not NAME.match(self.feed):
             raise DescriptionError(f"--to: {self.url!r} does not end in the name of a feed")
+        if self.in_the_clear and not self.plain_http:
+            raise DescriptionError(
+                f"--to: {self.url!r} is plain HTTP: whoever listens on the way could read the "
+                "token; use https, or --plain-http to send it all the same"
+            )
         return parts
 
     @property
@@ -42,7 +53,7 @@ class Target:
     def in_the_clear(self) -> bool:
         """Whether the token can be read on the way."""
         parts = urlsplit(self.url)
-        return parts.scheme == "http" and parts.hostname not in _LOCAL
+        return parts.scheme == "http" and not _is_loopback(parts.hostname or "")
 
     def token(self) -> str:
         """Read anew each time, so that a new token counts at once. Raises DescriptionError."""
@@ -118,6 +129,13 @@ class Client:
                 host, port, timeout=_TIMEOUT_S, context=self._context
             )
         return http.client.HTTPConnection(host, port, timeout=_TIMEOUT_S)
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
 
 
 def _next(raw: bytes) -> int:

@@ -14,6 +14,7 @@ from telemetry.description import Description
 from telemetry.errors import DescriptionError, PushError, TelemetryError
 from telemetry.feeds import make_source
 from telemetry.journal import Damage, JournalError, Position, Record
+from telemetry.limits import Limits
 from telemetry.reading import Reader
 
 log = logging.getLogger("telemetry.collector")
@@ -130,7 +131,7 @@ def _set_up(
     if description.source.kind == "push":
         raise DescriptionError("a collector reads a port or files: its source.kind cannot be push")
     name = target.feed
-    source = make_source(description, name=name)
+    source = make_source(description, name=name, limits=Limits.of_collector())
     source.check()
     target.token()
     spool = Spool(folder / name, keep_days=keep_days)
@@ -142,7 +143,7 @@ def _set_up(
         spool.close()
         raise
     if target.in_the_clear:
-        log.warning("%s: the token can be read on the way, use https", target.url)
+        log.warning("%s: the token can be read on the way", target.url)
     return spool, reader, client
 
 

@@ -7,6 +7,7 @@ from typing import Any, Protocol
 
 from telemetry.description import Description
 from telemetry.journal import Kind
+from telemetry.limits import Limits
 
 BLOCK_BYTES = 256 * 1024
 
@@ -48,13 +49,13 @@ class ByteSource(Protocol):
     descriptor: int  # that of an open source whose bytes the system announces, else -1
     patient: bool  # True where the source waits for us (a file); False where bytes would be lost
 
-    def __init__(self, description: Description, *, name: str) -> None: ...
+    def __init__(self, description: Description, *, name: str, limits: Limits) -> None: ...
 
     def check(self) -> None:
         """Looks at the configuration alone; raises DescriptionError."""
 
     def open(self, known: Known) -> list[Chunk]:
-        """Opens; raises SourceError, whose `retry` says whether waiting helps."""
+        """Opens within its limits; raises SourceError, whose `retry` says if waiting helps."""
 
     def read(self) -> list[Chunk]:
         """What has come, soon: it waits 50 ms at most. Raises SourceError when the link is gone."""

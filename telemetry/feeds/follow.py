@@ -9,8 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from telemetry.errors import NotAllowed
 from telemetry.feeds.base import BLOCK_BYTES, Chunk
 from telemetry.journal import Kind
+from telemetry.limits import Limits
 
 HEAD_BYTES = 1024
 _TAIL_BYTES = 4096
@@ -37,8 +39,8 @@ def place_of(row: dict[str, Any]) -> Place:
 class FollowedFile:
     """One path. `turn` gives what can be read now; only whole lines are taken."""
 
-    def __init__(self, path: Path, place: Place | None) -> None:
-        self._path = path
+    def __init__(self, path: Path, place: Place | None, limits: Limits) -> None:
+        self._path, self._limits = path, limits
         self._place = place or Place()
         self._handle: BinaryIO | None = None
         self._hash: Any = None
@@ -52,7 +54,8 @@ class FollowedFile:
         return self._doubtful_since is not None
 
     def turn(self) -> list[Chunk]:
-        """Next chunk or two; empty where nothing is new. Raises OSError if it cannot be read."""
+        """Next chunk or two; empty where nothing is new. Raises OSError if it cannot be read,
+        NotAllowed if it may not be."""
         chunks = [] if self._handle is not None else self._open()
         if self._handle is None:
             return chunks
@@ -77,7 +80,7 @@ class FollowedFile:
 
     def _open(self) -> list[Chunk]:
         try:
-            handle = self._path.open("rb")
+            handle = self._limits.open_file(self._path)
         except FileNotFoundError:
             return self._finish_rotated() if self._resuming else []
         status = os.fstat(handle.fileno())
@@ -106,8 +109,8 @@ class FollowedFile:
                 status = other.stat()
                 if str(status.st_ino) != self._place.inode or other == self._path:
                     continue
-                handle = other.open("rb")
-            except OSError:
+                handle = self._limits.open_file(other)
+            except (OSError, NotAllowed):
                 continue
             if self._holds_prefix(handle, status.st_size):
                 self._handle = handle
@@ -148,7 +151,7 @@ class FollowedFile:
         same = str(status.st_ino) == place.inode and status.st_dev == place.device
         if same and status.st_size >= place.byte_offset and self._tail_stands(handle):
             return []
-        fresh = self._path.open("rb")
+        fresh = self._limits.open_file(self._path)
         return self._renew(fresh, os.fstat(fresh.fileno()))
 
     def _tail_stands(self, handle: BinaryIO) -> bool:

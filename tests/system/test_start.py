@@ -62,6 +62,7 @@ def test_an_empty_folder_becomes_a_running_shop_and_one_signal_ends_it(tmp_path)
         with pytest.raises(HTTPError, match="400"):
             get_as("elsewhere.example", f"http://127.0.0.1:{port}/healthz")
         until(lambda: f"http://127.0.0.1:{port}/" in log.read_text(), within_s=20, what="address")
+        assert f"below {tmp_path} (KERFBOOK_SOURCE_DIRS)" in log.read_text()
         assert "PIN" not in log.read_text()  # sign-ins are printed for a demo only
         assert (folder / "secret.key").stat().st_mode & 0o077 == 0
         children = children_of(process.pid)

@@ -50,6 +50,7 @@ class Command(OneLineCommand):
     def run(self, folder: Path, options: dict[str, Any]) -> None:
         lock = launch.take_folder(folder)
         launch.check_port(options["bind"], options["port"])
+        launch.make_source_dir()
         call_command("migrate", verbosity=0, interactive=False)
         signins: list[str] = []
         if options["demo"]:
@@ -72,7 +73,7 @@ class Command(OneLineCommand):
 
         def up() -> None:
             said = launch.addresses_said(options["bind"], options["port"], demo=options["demo"])
-            for line in [*said, *signins]:
+            for line in [*said, launch.source_words(), *signins]:
                 self.say(line)
             self.say("Ctrl-C ends all of it.")
 

@@ -7,6 +7,7 @@ from telemetry.description import Description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.feeds.base import Chunk, Known
 from telemetry.feeds.follow import FollowedFile, place_of
+from telemetry.limits import Limits
 
 _WAIT_S = 0.05
 
@@ -17,8 +18,8 @@ class CsvFileFeed:
     patient = True
     descriptor = -1
 
-    def __init__(self, description: Description, *, name: str) -> None:
-        self._path, self._name = description.source.path, name
+    def __init__(self, description: Description, *, name: str, limits: Limits) -> None:
+        self._path, self._name, self._limits = description.source.path, name, limits
         self._file: FollowedFile | None = None
 
     def check(self) -> None:
@@ -27,11 +28,13 @@ class CsvFileFeed:
 
     def open(self, known: Known) -> list[Chunk]:
         path = Path(self._path or "").absolute()
+        self._limits.check_path(path)
         if not path.exists():
             raise SourceError(f"{path}: no such file", retry=True)
         if self._file is None:  # opened again after a fault it goes on where it was
             mine = [row for row in known.files if row["path"] == str(path)]
-            self._file = FollowedFile(path, place_of(mine[-1]) if mine else None)
+            place = place_of(mine[-1]) if mine else None
+            self._file = FollowedFile(path, place, self._limits)
         return []
 
     def read(self) -> list[Chunk]:

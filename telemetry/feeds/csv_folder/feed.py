@@ -4,10 +4,11 @@ import time
 from pathlib import Path
 
 from telemetry.description import Description
-from telemetry.errors import DescriptionError, SourceError
+from telemetry.errors import DescriptionError, NotAllowed, SourceError
 from telemetry.feeds.base import Chunk, Known
 from telemetry.feeds.follow import FollowedFile, place_of
 from telemetry.journal import Kind
+from telemetry.limits import Limits
 
 _WAIT_S = 0.2
 _FINISHED_S = 5.0  # a file that has not changed for so long is done, last line and all
@@ -18,14 +19,15 @@ class CsvFolderFeed:
 
     Exports overlap: every file is read by a decoder of its own, and a line that an earlier one
     brought counts once. A name that begins with a dot or ends in `.tmp` or `.part` is still
-    being written.
+    being written. One that may not be read (a link that leads elsewhere) is told once all the
+    others have been.
     """
 
     patient = True
     descriptor = -1
 
-    def __init__(self, description: Description, *, name: str) -> None:
-        self._path, self._name = description.source.path, name
+    def __init__(self, description: Description, *, name: str, limits: Limits) -> None:
+        self._path, self._name, self._limits = description.source.path, name, limits
         self._files: dict[Path, FollowedFile] = {}
         self._done: dict[Path, tuple[int, int]] = {}
         self._current: Path | None = None
@@ -39,19 +41,27 @@ class CsvFolderFeed:
 
     def open(self, known: Known) -> list[Chunk]:
         folder = Path(self._path or "").absolute()
+        self._limits.check_path(folder)
         if not folder.is_dir():
             raise SourceError(f"{folder}: no such folder", retry=True)
         self._known = known  # opened again after a fault, the files go on where they were
         return []
 
     def read(self) -> list[Chunk]:
+        refused: NotAllowed | None = None
         try:
             for path in self._candidates():
-                chunks = self._turn(path)
+                try:
+                    chunks = self._turn(path)
+                except NotAllowed as problem:
+                    refused = refused or problem
+                    continue
                 if chunks:
                     return chunks
         except OSError as error:
             raise SourceError(f"{self._path}: {error.strerror or error}", retry=True) from error
+        if refused is not None:
+            raise refused
         time.sleep(_WAIT_S)
         return []
 
@@ -77,7 +87,8 @@ class CsvFolderFeed:
         file = self._files.get(path)
         if file is None:
             mine = [row for row in self._known.files if row["path"] == str(path)]
-            file = self._files[path] = FollowedFile(path, place_of(mine[-1]) if mine else None)
+            place = place_of(mine[-1]) if mine else None
+            file = self._files[path] = FollowedFile(path, place, self._limits)
         status = path.stat()
         chunks = file.turn()
         if not chunks and time.time() - status.st_mtime > _FINISHED_S:

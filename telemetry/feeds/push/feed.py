@@ -9,6 +9,7 @@ from telemetry.description import Description
 from telemetry.feeds.base import BLOCK_BYTES, Chunk, Known
 from telemetry.journal import Damage, Kind, Position, Record, read
 from telemetry.journal.segments import segment_numbers, segment_path
+from telemetry.limits import Limits
 from telemetry.paths import inbox_folder
 
 _WAIT_S = 0.05
@@ -27,7 +28,7 @@ class PushFeed:
     descriptor = -1
     unsettled = False
 
-    def __init__(self, description: Description, *, name: str) -> None:
+    def __init__(self, description: Description, *, name: str, limits: Limits) -> None:
         self._name = name
         self._inboxes: dict[str, _Inbox] = {}
         self._known = Known()

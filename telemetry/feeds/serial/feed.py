@@ -11,21 +11,23 @@ from telemetry.description import Description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.feeds.base import BLOCK_BYTES, Chunk, Known
 from telemetry.journal import Kind
+from telemetry.limits import Limits, check_opened_device
 
 _WAIT_S = 0.05
 _PAUSE_S, _FEW_BYTES = 0.01, 512
 
 
 class SerialFeed:
-    """Any pyserial URL. Reads what is there in one go: reading line by line costs forty times as
-    much and loses bytes at speed. Never writes, and leaves DTR and RTS as they are."""
+    """A serial device, or a URL of a scheme that the settings list. Reads what is there in one go:
+    reading line by line costs forty times as much and loses bytes at speed. Never writes, and
+    leaves DTR and RTS as they are."""
 
     unsettled = False
     patient = False
 
-    def __init__(self, description: Description, *, name: str) -> None:
+    def __init__(self, description: Description, *, name: str, limits: Limits) -> None:
         self._url, self._baud = description.source.port, description.source.baud
-        self._name = name
+        self._name, self._limits = name, limits
         self._port: Any = None
         self._at = 0
         self._down_since: float | None = None
@@ -45,6 +47,9 @@ class SerialFeed:
             self._at = known.position
         try:
             self._port = self._connect()
+        except SourceError:
+            self._down_since = self._down_since or time.monotonic()
+            raise
         except (OSError, ValueError) as error:  # SerialException is an OSError
             self._down_since = self._down_since or time.monotonic()
             raise SourceError(f"{self._url}: {_text(error)}", retry=True) from error
@@ -99,7 +104,8 @@ class SerialFeed:
         self.descriptor = -1
 
     def _connect(self) -> Any:
-        port = serial.serial_for_url(self._url, do_not_open=True)
+        to_open = self._limits.port(self._url or "")
+        port = serial.serial_for_url(to_open, do_not_open=True)
         port.baudrate, port.timeout = self._baud, _WAIT_S
         with contextlib.suppress(AttributeError, ValueError):
             port.exclusive = True  # a second reader would take half the bytes
@@ -108,6 +114,12 @@ class SerialFeed:
             if hasattr(port, setter):
                 setattr(port, setter, _leave_alone)
         port.open()
+        if "://" not in to_open:
+            try:
+                check_opened_device(port.fileno(), self._url or "")
+            except SourceError:
+                port.close()
+                raise
         self.descriptor = -1
         with contextlib.suppress(AttributeError, OSError):  # io.UnsupportedOperation is an OSError
             if not os.get_blocking(port.fileno()):

@@ -31,6 +31,8 @@ class Command(OneLineCommand):
         parser.add_argument("--to", required=True, metavar="URL", help="https://.../intake/NAME/")
         parser.add_argument("--token-file", required=True, type=Path, metavar="FILE")
         parser.add_argument("--ca", type=Path, metavar="FILE", help="certificates to trust")
+        parser.add_argument("--plain-http", action="store_true",
+                            help="send the token unencrypted to another machine")  # fmt: skip
         parser.add_argument("--once", action="store_true", help="read what is there, send, end")
         parser.add_argument("--keep-days", type=float, default=14.0, metavar="DAYS",
                             help="how long sent records stay here (default 14)")  # fmt: skip
@@ -49,7 +51,7 @@ class Command(OneLineCommand):
 
     def _collect(self, options: dict[str, Any]) -> None:
         description = read_description(options["feed"])
-        target = Target(options["to"], options["token_file"], options["ca"])
+        target = Target(options["to"], options["token_file"], options["ca"], options["plain_http"])
         target.parts()
         folder = Path(settings.DATA_DIR) / "collect"
         keep_days = options["keep_days"]

@@ -86,6 +86,44 @@ def test_lines_that_could_not_be_read_are_shown_as_they_came(page, feed):
     assert "unknown signal: 1" in text
 
 
+@pytest.mark.parametrize("who", ["operator", "supervisor", "planner", "owner"])
+def test_the_text_of_refused_lines_is_for_those_who_manage_sources(request, sign_in, feed, who):
+    Reject.objects.create(
+        feed=feed, key="k", position=3, reason="bad value", message="'SECRET' is not a number",
+        raw=b"1,SECRET", received_us=1_790_000_000_000_000, feed_version=1,
+    )  # fmt: skip
+    client = sign_in(request.getfixturevalue(who))
+    url = reverse("source", args=[feed.name])
+    for address in (url, f"{url}?rejects=all", reverse("sources"), "/healthz"):
+        assert "SECRET" not in client.get(address, follow=True).content.decode()
+    assert "bad value: 1" in client.get(url).content.decode()
+
+
+def test_a_source_outside_the_folders_is_refused_with_the_name_of_the_setting(page, shop, settings):
+    key = settings.DATA_DIR / "secret.key"
+    key.write_text("the-key-of-the-shop")
+    for source, setting in (
+        (f'kind = "csv_file"\npath = "{key}"', "KERFBOOK_SOURCE_DIRS"),
+        ('kind = "csv_folder"\npath = "/etc"', "KERFBOOK_SOURCE_DIRS"),
+        (f'kind = "serial"\nport = "spy:///dev/null?file={key}"', "KERFBOOK_PORT_SCHEMES"),
+    ):
+        text = FEED.replace('kind = "push"', source)
+        assert text != FEED
+        answer = page.post(reverse("source_add"), {"name": "bay", "text": text, "do": "save"})
+        errors = answer.context["form"].errors["text"]
+        assert len(errors) == 1
+        assert setting in errors[0]
+    assert not Feed.objects.exists()
+    assert key.read_text() == "the-key-of-the-shop"
+
+
+def test_the_form_says_what_may_be_read_and_begins_with_a_path_that_may(page, shop, settings):
+    settings.SOURCE_DIRS = (settings.DATA_DIR.parent / "lines",)
+    shown = page.get(reverse("source_add")).content.decode()
+    assert f"<code>{settings.SOURCE_DIRS[0]}</code> (KERFBOOK_SOURCE_DIRS)" in shown
+    assert f"{settings.SOURCE_DIRS[0]}/north/lines.csv" in shown
+
+
 def test_a_source_nobody_reads_is_unknown_not_idle(page, feed):
     assert "nothing has ever come" in page.get(reverse("sources")).content.decode()
 
@@ -127,6 +165,8 @@ class TestAddfeed:
             (FEED.replace('"columns"', '"rows"'), 5),
             (FEED.replace('"north"', '"Table 2"'), 1),
             (FEED + "colour = 1\n", 14),
+            (FEED.replace('kind = "push"', 'kind = "csv_file"\npath = "/etc/passwd"'), 4),
+            (FEED.replace('kind = "push"', 'kind = "serial"\nport = "spy:///dev/null"'), 4),
         ],
     )
     def test_a_wrong_file_is_one_line_and_status_2(self, shop, tmp_path, capsys, text, line):
