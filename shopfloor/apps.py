@@ -12,6 +12,7 @@ class ShopfloorConfig(AppConfig):
     def ready(self) -> None:
         """Signals as wiring, not as business logic: the audit trail belongs to every connection
         any process opens and to every database after its migrations, and only these tell."""
+        import shopfloor.celery  # tasks sent by any process go to this application  # noqa: F401
         from shopfloor.audit.context import on_connection
         from shopfloor.audit.sync import after_migrating, before_migrating
 

@@ -1,4 +1,5 @@
-"""Codes read from a photo, where there is no scanner."""
+"""Codes read from a photo, where there is no scanner. Read in a process of its own
+(`importing.apart`): a picture of few bytes can hold gigabytes of pixels."""
 
 from __future__ import annotations
 
@@ -8,7 +9,8 @@ import zxingcpp
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 MOST_BYTES = 16 * 1024 * 1024
-MOST_PIXELS = 80_000_000
+MOST_PIXELS = {"JPEG": 120_000_000}  # read at a fraction of its size; others are read whole
+MOST_PIXELS_WHOLE = 24_000_000
 SIDE_PX = 2400  # larger photos are read at this size: a code fills enough of it
 FORMATS = ("JPEG", "PNG", "WEBP")
 
@@ -23,7 +25,8 @@ def codes_in(raw: bytes) -> list[str]:
         raise PhotoError("The photo is over 16 MB. Take a smaller one.")
     try:
         with Image.open(BytesIO(raw), formats=FORMATS) as opened:
-            if opened.width * opened.height > MOST_PIXELS:
+            most = MOST_PIXELS.get(opened.format or "", MOST_PIXELS_WHOLE)
+            if opened.width * opened.height > most:
                 raise PhotoError("The photo has too many pixels. Take a smaller one.")
             opened.draft("L", (SIDE_PX, SIDE_PX))
             grey = ImageOps.exif_transpose(opened).convert("L")

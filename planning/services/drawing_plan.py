@@ -33,13 +33,14 @@ def drawing_plan(*, key: str, payload: dict[str, Any]) -> None:
         drawing_revision_plan(revision=revision, now=timezone.now())
 
 
-@transaction.atomic
 def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[DrawingPlan]:
     """Publishes a plan of one part, or a problem, for every active table and every set that has
     chart rows for the material: by the planner, motion, chart, rates and wear a nest's plan goes
     by, the drawing standing for the program. Loading is left out of its costs. What the shop's
     accepted factor makes of it stands beside it, as a nest's does."""
     drawing = revision.drawing
+    lead_mm = usual_lead_mm(drawing.thickness_mm)
+    program = _program(revision, lead_mm)  # a long drawing takes seconds: before anything is locked
     by_set: dict[int, list[ChartRow]] = defaultdict(list)
     for row in rows_in_force(material_id=drawing.material_id, at=now):
         by_set[row.wear_set_id].append(row)
@@ -50,8 +51,6 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
         material_id=drawing.material_id, thickness_mm=drawing.thickness_mm, at=now
     )
     rates, today = rate_book(), ShiftBook(now, now).date_of(to_us(now))
-    lead_mm = usual_lead_mm(drawing.thickness_mm)
-    program = _program(revision, lead_mm)
     plans = []
     for table in Table.objects.filter(active=True).order_by("pk"):
         for own in by_set.values():
@@ -67,8 +66,9 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
                     expected_s = plan.total_s * factor.value
                     plan.snapshot["factor"] = factor_words(factor, expected_s)
             plans.append(plan)
-    DrawingPlan.objects.filter(revision=revision).delete()
-    return DrawingPlan.objects.bulk_create(plans)
+    with transaction.atomic():
+        DrawingPlan.objects.filter(revision=revision).delete()
+        return DrawingPlan.objects.bulk_create(plans)
 
 
 def _program(revision: DrawingRevision, lead_mm: float) -> Program | str:

@@ -13,7 +13,6 @@ from planning.calc.factors import NotEnoughData
 from planning.calc.quote import allowed
 from planning.inputs.rates import rate_book
 from planning.inputs.taken import cell_of
-from planning.services.drawing_plan import drawing_revision_plan
 from planning.services.nest_plan import Costs, costs_minor
 from planning.services.quote_pricing import (
     KINDS,
@@ -28,14 +27,13 @@ from shopfloor.selectors.shop import shift_date_of
 
 
 def price_drawing(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime) -> Priced:
-    """One line at the rates and stock prices that stand now. Money is reckoned once on the times
-    of all parts, with a loading for every sheet they take; material is their share of a sheet,
-    since what is left over goes on to other work."""
+    """One line at the rates and stock prices that stand now, by the drawing's newest plan. Money
+    is reckoned once on the times of all parts, with a loading for every sheet they take; material
+    is their share of a sheet, since what is left over goes on to other work."""
     revision, parts = wanted.drawing, wanted.parts or 0
     if revision is None or parts < 1:
         raise ValueError("a line of a drawing has parts")
     drawing = revision.drawing
-    drawing_revision_plan(revision=revision, now=now)
     plan = DrawingPlan.objects.filter(
         revision=revision, table=wanted.table, wear_set=wanted.wear_set
     ).first()

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.db.models import Max
 
+from planning.services.drawing_plan import drawing_revision_plan
 from planning.services.quote_drawing import price_drawing
 from planning.services.quote_pricing import Priced, Spreads, Wanted, price_line
 from shopfloor.acting import acting
@@ -57,7 +58,6 @@ class PartsAsked:
 Asked = LineAsked | PartsAsked
 
 
-@transaction.atomic
 def quote_make(
     *,
     customer: str,
@@ -75,37 +75,47 @@ def quote_make(
         raise QuoteError("Name at least one nest or drawing.")
     if not customer.strip() or not title.strip():
         raise QuoteError("Say for whom it is, and what.")
-    last = Quote.objects.aggregate(last=Max("number"))["last"]
-    number = f"Q-{int(last.removeprefix('Q-')) + 1 if last else 1:04d}"
-    quote = Quote(
-        number=number,
-        customer=Customer.objects.get_or_create(name=customer.strip())[0],
-        title=title.strip()[:160],
-        overrun_chance=chance,
-    )
-    return _priced(quote, wanted, valid_days, price_minor, by, now)
+    _plan_drawings(wanted, now)
+    with transaction.atomic():
+        last = Quote.objects.aggregate(last=Max("number"))["last"]
+        number = f"Q-{int(last.removeprefix('Q-')) + 1 if last else 1:04d}"
+        quote = Quote(
+            number=number,
+            customer=Customer.objects.get_or_create(name=customer.strip())[0],
+            title=title.strip()[:160],
+            overrun_chance=chance,
+        )
+        return _priced(quote, wanted, valid_days, price_minor, by, now)
 
 
-@transaction.atomic
 def quote_revise(
     *, quote: Quote, by: User, now: datetime, valid_days: int = 30, price_minor: int | None = None
 ) -> Quote:
     """The next revision: the same lines with the newest programs and drawings at today's prices.
     What the one before said stays."""
-    old = Quote.objects.select_for_update().get(pk=quote.pk)
-    newest = Quote.objects.filter(number=old.number).order_by("-revision").first()
-    if old.state != QuoteState.OPEN or newest is None or newest.pk != old.pk:
-        raise QuoteError("Only the newest revision of an open quote is revised.")
-    lines = old.lines.select_related("revision__nest", "drawing__drawing", "table", "wear_set")
+    lines = quote.lines.select_related("revision__nest", "drawing__drawing", "table", "wear_set")
     wanted = [_again(line) for line in lines]
-    made = Quote(
-        number=old.number,
-        revision=old.revision + 1,
-        customer_id=old.customer_id,
-        title=old.title,
-        overrun_chance=old.overrun_chance,
-    )
-    return _priced(made, wanted, valid_days, price_minor, by, now)
+    _plan_drawings(wanted, now)
+    with transaction.atomic():
+        old = Quote.objects.select_for_update().get(pk=quote.pk)
+        newest = Quote.objects.filter(number=old.number).order_by("-revision").first()
+        if old.state != QuoteState.OPEN or newest is None or newest.pk != old.pk:
+            raise QuoteError("Only the newest revision of an open quote is revised.")
+        made = Quote(
+            number=old.number,
+            revision=old.revision + 1,
+            customer_id=old.customer_id,
+            title=old.title,
+            overrun_chance=old.overrun_chance,
+        )
+        return _priced(made, wanted, valid_days, price_minor, by, now)
+
+
+def _plan_drawings(wanted: Sequence[Wanted], now: datetime) -> None:
+    """Plans the drawings at the rates of now. A long drawing takes seconds to read, so this comes
+    before the transaction that writes the quote."""
+    for drawing in {one.drawing.pk: one.drawing for one in wanted if one.drawing}.values():
+        drawing_revision_plan(revision=drawing, now=now)
 
 
 @transaction.atomic

@@ -4,30 +4,17 @@ from __future__ import annotations
 
 import csv
 import io
-import zipfile
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from shopfloor.importing.apart import TooCostly, read_apart
+from shopfloor.importing.workbook import MAX_CELL, MAX_ROWS, Cell, ListError
 from shopfloor.visible import visible
 
 MAX_BYTES: Final = 5 * 1024 * 1024
-MAX_ROWS: Final = 20_000
-MAX_UNPACKED: Final = 100 * 1024 * 1024
-MAX_CELL: Final = 2_000
 ENCODINGS: Final = ("utf-8", "cp1252")
-
-
-class ListError(ValueError):
-    """A list that cannot be read at all. `line` counts from 1."""
-
-    def __init__(self, line: int, message: str) -> None:
-        super().__init__(f"{line}: {message}")
-        self.line = line
-        self.message = message
-
-
-Cell = str | datetime
+__all__ = ["ENCODINGS", "MAX_BYTES", "Cell", "ListError", "Row", "neutral", "read_table"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,40 +134,11 @@ def _separator(text: str) -> str:
 
 
 def _read_xlsx(raw: bytes) -> list[tuple[int, list[Cell]]]:
-    from openpyxl import load_workbook
-
     try:
-        with zipfile.ZipFile(io.BytesIO(raw)) as packed:
-            if sum(entry.file_size for entry in packed.infolist()) > MAX_UNPACKED:
-                raise ListError(1, "the workbook unpacks to more than 100 MB")
-        book = load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
-        sheet = book.worksheets[0]
-        grid: list[tuple[int, list[Cell]]] = []
-        for line, values in enumerate(sheet.iter_rows(values_only=True), 1):
-            if line > MAX_ROWS * 2:
-                raise ListError(line, f"more than {MAX_ROWS} rows; bring it in parts")
-            cells = [_xlsx_cell(value) for value in values]
-            if any(cell != "" for cell in cells):
-                grid.append((line, cells))
-    except ListError:
-        raise
-    except Exception as problem:
-        # What a damaged workbook raises depends on which of its parts is damaged: zip, zlib, XML
-        # and openpyxl have an error of their own for each. None of them is ours to tell apart.
-        raise ListError(1, f"it is no readable XLSX workbook ({type(problem).__name__})") from None
+        grid: list[tuple[int, list[Cell]]] = read_apart("workbook", raw)
+    except TooCostly as problem:
+        raise ListError(1, str(problem)) from None
     return grid
-
-
-def _xlsx_cell(value: object) -> Cell:
-    if value is None:
-        return ""
-    if isinstance(value, datetime):
-        return value.replace(tzinfo=None)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:.10g}"
-    return str(value).strip()[:MAX_CELL]
 
 
 def neutral(value: object) -> str:

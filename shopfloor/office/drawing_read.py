@@ -11,6 +11,7 @@ from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 
 from planning.calc import drawing as calc
+from shopfloor.importing.apart import TooCostly
 from shopfloor.importing.stored import upload_keep, upload_read
 from shopfloor.models import Drawing, DrawingRevision, Material
 from shopfloor.office.access import PLAN, DeskRequest, right
@@ -21,6 +22,7 @@ from shopfloor.services.drawings import (
     contour_rows,
     drawing_add,
     drawing_bytes,
+    drawing_read,
     drawing_revise,
     layer_rows,
 )
@@ -54,12 +56,14 @@ class ReadForm(forms.Form):
         if self.errors:
             return said
         try:
-            self.read = calc.read_drawing(self.raw, self.reading(said))
+            self.read = drawing_read(self.raw, self.reading(said))
         except calc.UnitUnknown as problem:
             self.add_error("unit", problem.message)
         except calc.DrawingError as problem:
             place = f"{said['file_name']}:{problem.place or 1}: "
             self.add_error("file", place + problem.message)
+        except TooCostly as problem:
+            self.add_error("file", f"{said['file_name']}: {problem}")
         return said
 
     def reading(self, said: dict[str, Any]) -> calc.Reading:
@@ -123,13 +127,14 @@ def add(request: DeskRequest) -> HttpResponse:
     form = NewForm(data)
     if refused:
         form.add_error("file", refused)
-    if form.is_valid() and form.raw is not None and request.POST.get("do") == "keep":
+    raw, read = (form.raw, form.read) if form.is_valid() else (None, None)
+    if raw is not None and read is not None and request.POST.get("do") == "keep":
         said, made = form.cleaned_data, []
         written = attempt(
             form,
             lambda: made.append(
                 drawing_add(
-                    name=said["name"], file_name=said["file_name"], raw=form.raw or b"",
+                    name=said["name"], file_name=said["file_name"], raw=raw, read=read,
                     material=said["material"], thickness_text=said["thickness_text"],
                     reading=form.reading(said), by=request.user,
                 )
@@ -153,10 +158,11 @@ def revise(request: DeskRequest, pk: int) -> HttpResponse:
     form = ReadForm(data)
     if refused:
         form.add_error("file", refused)
-    if form.is_valid() and form.raw is not None and request.POST.get("do") == "keep":
+    raw, read = (form.raw, form.read) if form.is_valid() else (None, None)
+    if raw is not None and read is not None and request.POST.get("do") == "keep":
         said = form.cleaned_data
         revision, new = drawing_revise(
-            drawing=found, file_name=said["file_name"], raw=form.raw,
+            drawing=found, file_name=said["file_name"], raw=raw, read=read,
             reading=form.reading(said), by=request.user,
         )  # fmt: skip
         messages.success(request, f"Revision {revision.revision} is kept." if new else

@@ -27,6 +27,7 @@ from shopfloor.services.nests import (
     nest_edit,
     nest_withdraw,
     plan_want,
+    program_read,
     revision_add,
 )
 from shopfloor.templatetags.office import when
@@ -130,7 +131,14 @@ def add(request: DeskRequest) -> HttpResponse:
         def write(file_name: str, raw: bytes) -> None:
             name = form.cleaned_data["name"] or file_name[:80]
             made.append(
-                nest_add(name=name, file_name=file_name, raw=raw, by=request.user, **values)
+                nest_add(
+                    name=name,
+                    file_name=file_name,
+                    raw=raw,
+                    by=request.user,
+                    program=program_read(raw, values["table"]),
+                    **values,
+                )
             )
 
         if _read(form, write):
@@ -153,7 +161,13 @@ def revise(request: DeskRequest, pk: int) -> HttpResponse:
 
         def write(file_name: str, raw: bytes) -> None:
             changed.append(
-                revision_add(nest=nest, file_name=file_name, raw=raw, by=request.user)[1]
+                revision_add(
+                    nest=nest,
+                    file_name=file_name,
+                    raw=raw,
+                    by=request.user,
+                    program=program_read(raw, nest.table),
+                )[1]
             )
 
         if _read(form, write):

@@ -14,12 +14,22 @@ from django.db.models import Max
 from django.utils import timezone
 
 from planning.calc import drawing as calc
+from shopfloor.importing.apart import read_apart
 from shopfloor.models import Drawing, DrawingRevision, JobLine, Material, User
 from shopfloor.services.jobs import thickness_of
 from shopfloor.services.work import work_want
 
 MAX_DRAWING_BYTES = 32 * 1024 * 1024
 MOST_POINTS = 60_000  # of one map; more contours than that are drawn coarser
+
+
+def drawing_read(raw: bytes, reading: calc.Reading) -> calc.Drawing:
+    """A drawing read in a process of its own. Raises DrawingError, and TooCostly where it passes
+    a limit of `importing.apart`."""
+    if len(raw) > MAX_DRAWING_BYTES:
+        raise calc.DrawingError(f"The drawing is over {MAX_DRAWING_BYTES // 1024 // 1024} MB.")
+    read: calc.Drawing = read_apart("drawing", raw, reading)
+    return read
 
 
 @transaction.atomic
@@ -32,8 +42,9 @@ def drawing_add(
     thickness_text: str,
     reading: calc.Reading,
     by: User,
+    read: calc.Drawing | None = None,
 ) -> Drawing:
-    """A drawing with its first revision. Raises DrawingError where it cannot be read."""
+    """A drawing with its first revision; for `read` see `drawing_revise`. Raises DrawingError."""
     size = thickness_of(thickness_text, material)
     made = Drawing(
         name=name.strip(),
@@ -43,20 +54,26 @@ def drawing_add(
     )
     made.full_clean()
     made.save()
-    drawing_revise(drawing=made, file_name=file_name, raw=raw, reading=reading, by=by)
+    drawing_revise(drawing=made, file_name=file_name, raw=raw, reading=reading, by=by, read=read)
     return made
 
 
 @transaction.atomic
 def drawing_revise(
-    *, drawing: Drawing, file_name: str, raw: bytes, reading: calc.Reading, by: User
+    *,
+    drawing: Drawing,
+    file_name: str,
+    raw: bytes,
+    reading: calc.Reading,
+    by: User,
+    read: calc.Drawing | None = None,
 ) -> tuple[DrawingRevision, bool]:
     """Keeps a file and the way it is read as the newest revision. Returns it and whether it is
-    new: the same bytes read in the same way are the revision there was."""
-    if len(raw) > MAX_DRAWING_BYTES:
-        raise ValidationError(f"The drawing is over {MAX_DRAWING_BYTES // 1024 // 1024} MB.")
+    new: the same bytes read in the same way are the revision there was. `read` is what
+    `drawing_read` made of the bytes before this transaction began; None only where the program
+    wrote the bytes itself."""
+    read = read or calc.read_drawing(raw, reading)
     digest = hashlib.sha256(raw).hexdigest()
-    read = calc.read_drawing(raw, reading)
     seen = {layer.name for layer in read.layers}
     roles = {name: role for name, role in sorted(reading.roles.items()) if name in seen}
     last = drawing.revisions.order_by("-revision").first()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models.functions import Lower
 
 from shopfloor.importing.job_rows import ALIASES, COLUMNS, NEEDED, JobRow, RowError, read_row
-from shopfloor.importing.table import read_table
+from shopfloor.importing.table import Row, read_table
 from shopfloor.models import Customer, Job, JobLine, Material
 from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.services.jobs import customer_named
@@ -76,7 +76,16 @@ def import_plan(
 ) -> ImportPlan:
     """What the list would do. Writes nothing. `tell` hears how many of how many rows are read.
     Raises ListError where it cannot be read."""
-    rows = read_table(raw, columns=COLUMNS, needed=NEEDED, aliases=ALIASES, encoding=encoding)
+    return rows_plan(list_rows(raw, encoding), date_order=date_order, tell=tell)
+
+
+def list_rows(raw: bytes, encoding: str) -> list[Row]:
+    """The rows of a job list's bytes. Raises ListError."""
+    return read_table(raw, columns=COLUMNS, needed=NEEDED, aliases=ALIASES, encoding=encoding)
+
+
+def rows_plan(rows: Sequence[Row], *, date_order: str, tell: Tell | None = None) -> ImportPlan:
+    """What rows would do, against the jobs there are now."""
     families = dict(Material.objects.values_list("code", "family"))
     zone = ZoneInfo(shop_zone())
     planner = _Planner({row.text("job").lower() for row in rows})
@@ -90,13 +99,15 @@ def import_plan(
     return ImportPlan([job for job in planner.jobs.values() if job.lines], planner.faults)
 
 
-@transaction.atomic
 def import_apply(
     raw: bytes, *, file_name: str, encoding: str = "utf-8", date_order: str = "none"
 ) -> ImportPlan:
-    """Writes exactly the good rows, all or none. Repeating it writes nothing more."""
-    plan = import_plan(raw, encoding=encoding, date_order=date_order)
-    plan_write(plan, file_name=file_name)
+    """Writes exactly the good rows, all or none. Repeating it writes nothing more. The file is
+    read before the transaction, compared with what is there within it."""
+    rows = list_rows(raw, encoding)
+    with transaction.atomic():
+        plan = rows_plan(rows, date_order=date_order)
+        plan_write(plan, file_name=file_name)
     return plan
 
 

@@ -12,14 +12,15 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from planning.calc.program import ProgramError, read_program
+from planning.calc.program import ProgramError
 from shopfloor.acting import acting
 from shopfloor.counting import count
+from shopfloor.importing.apart import LONG_PROGRAM
 from shopfloor.importing.stored import upload_drop, upload_keep, upload_read
 from shopfloor.importing.table import ListError
 from shopfloor.models import Incoming, Material, Nest, Table, User, WearSet
 from shopfloor.services.imports import import_plan, plan_write
-from shopfloor.services.nests import dialect_of, nest_add, revision_add
+from shopfloor.services.nests import nest_add, program_read, revision_add
 from shopfloor.services.work import work_want
 
 LONG_PROGRAM_BYTES: Final = 2 * 1024 * 1024
@@ -117,9 +118,8 @@ def _program(found: Incoming, raw: bytes, telling: _Telling) -> None:
     told = found.options
     nest = Nest.objects.select_related("table", "material").filter(pk=told.get("nest")).first()
     table = nest.table if nest else Table.objects.filter(pk=told.get("table")).first()
-    telling.step("reading the program")
-    program = read_program(raw, dialect_of(table))
-    program.find_contours(telling.step("finding contours"))
+    tell = telling.step("reading the program")
+    program = program_read(raw, table, limits=LONG_PROGRAM, tell=tell)
     telling.step("writing it down")
     with transaction.atomic():
         if nest is None:

@@ -16,6 +16,7 @@ from django.utils import timezone
 from planning.calc.program import Dialect, Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
+from shopfloor.importing.apart import Limits, Tell, TooCostly, read_apart
 from shopfloor.models import (
     Contour,
     Material,
@@ -61,6 +62,18 @@ def path_hash(program: Program) -> str:
     return digest.hexdigest()
 
 
+def program_read(
+    raw: bytes, table: Table | None, *, limits: Limits | None = None, tell: Tell | None = None
+) -> Program:
+    """A program somebody brought, read as the table reads it, its contours found, in a process of
+    its own. Raises ProgramError, and ValidationError where it passes a limit."""
+    try:
+        read: Program = read_apart("program", raw, dialect_of(table), limits=limits, tell=tell)
+    except TooCostly as problem:
+        raise ValidationError(str(problem)) from None
+    return read
+
+
 @transaction.atomic
 def nest_add(
     *,
@@ -78,7 +91,8 @@ def nest_add(
     program: Program | None = None,
 ) -> Nest:
     """A nest with its first revision. `program` is what the bytes read as on the table, where that
-    is known already. Raises ProgramError where the program cannot be read."""
+    is known already: always where a person brought them (`program_read`). Raises ProgramError
+    where the program cannot be read."""
     size = thickness_of(thickness_text, material)
     nest = Nest(
         name=name.strip(),

@@ -30,8 +30,13 @@ class _Path:
     length_mm: float
     signed_mm2: float
     crosses: bool = False
+    firm: bool = True
     parent: int | None = None
     depth: int = 0
+
+    @property
+    def has_area(self) -> bool:
+        return self.firm and not self.crosses
 
     @property
     def layer(self) -> str:
@@ -48,10 +53,15 @@ def contours_of(chains: Sequence[Chain]) -> tuple[tuple[Contour, ...], list[Note
     and holes counter-clockwise (common practice, no source: the squarer edge is on the right).
     Also what is wrong, and whether the net area can be told."""
     paths = [_path(each) for each in chains]
-    met = crossings([path.points for path in paths], [_simple(path.chain) for path in paths])
-    for each in met or ():
+    met, all_met = crossings(
+        [path.points for path in paths], [_simple(path.chain) for path in paths]
+    )
+    for each in met:
         if each.one == each.other and each.through:
             paths[each.one].crosses = True
+    if not all_met:  # whether a shape crosses itself is not known, and so is its area
+        for path in paths:
+            path.firm = path.firm and _simple(path.chain)
     closed = [i for i, path in enumerate(paths) if path.chain.closed]
     inside = parents(
         [paths[i].points for i in closed],
@@ -63,8 +73,9 @@ def contours_of(chains: Sequence[Chain]) -> tuple[tuple[Contour, ...], list[Note
     order, children = _order(paths)
     number = {i: n for n, i in enumerate(order, 1)}
     made = tuple(_cut(paths, i, number, children[i]) for i in order)
-    notes = [*meeting_notes(met, {i: made[n - 1] for i, n in number.items()}), *shape_notes(made)]
-    sound = not any(each.through for each in met or ()) and all(each.closed for each in made)
+    named = {i: made[n - 1] for i, n in number.items()}
+    notes = [*meeting_notes(met, all_met, named), *shape_notes(made)]
+    sound = all_met and not any(each.through for each in met) and all(e.closed for e in made)
     return made, notes, sound
 
 
@@ -130,7 +141,7 @@ def _cut(
     if path.chain.closed:
         kind = "hole" if path.depth % 2 else "island" if path.depth else "outer"
     net = None
-    if kind in ("outer", "island") and not any(paths[k].crosses for k in (i, *inner)):
+    if kind in ("outer", "island") and all(paths[k].has_area for k in (i, *inner)):
         net = abs(path.signed_mm2) - math.fsum(abs(paths[k].signed_mm2) for k in inner)
     inside = None if path.parent is None else number[path.parent]
     return _contour(path, number[i], "cut", kind, net, inside)
@@ -153,7 +164,7 @@ def _contour(
         closed=chain.closed,
         crosses=path.crosses,
         length_mm=path.length_mm,
-        area_mm2=abs(path.signed_mm2) if chain.closed and not path.crosses else None,
+        area_mm2=abs(path.signed_mm2) if chain.closed and path.has_area else None,
         net_area_mm2=net,
         inside=inside,
         extents_mm=path.box,

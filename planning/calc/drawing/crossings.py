@@ -1,20 +1,28 @@
-"""Where contours cross or touch themselves or each other, found on their chords."""
+"""Where contours cross or touch themselves or each other, found on their chords.
+
+shapely's tree says which chords lie near each other; whether they meet, and whether they pass
+through each other, is told here, since a touch counts within a tolerance.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 from planning.calc.drawing.curves import Point
 from planning.calc.drawing.quadrature import Floats
 
 Indices = npt.NDArray[np.intp]
 TOUCH_MM = 1e-6
-MOST_PAIRS = 40_000_000
-SMALL = 4096
+MOST_CHORDS = 2_000_000
+MOST_PAIRS = 5_000_000  # of chords near each other, looked at in all
+MOST_MEETINGS = 2_000  # of paths; a drawing with more is a tangle, whatever it means
+AT_ONCE = (16, 512)  # chords asked after together, the fewer the denser they lie
+DENSE = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,53 +36,85 @@ class Crossing:
     through: bool
 
 
-class _TooMuch(Exception):
-    """More to look at than seconds allow."""
+def crossings(paths: Sequence[Floats], simple: Sequence[bool]) -> tuple[list[Crossing], bool]:
+    """One meeting of each two paths of (n, 2) points, and of each with itself, a crossing where
+    there is one; a path is closed where its last point is its first, and ``simple`` where it cannot
+    meet itself. Also whether all were looked for: not past ``MOST_CHORDS``, ``MOST_PAIRS`` or
+    ``MOST_MEETINGS``. Chords lie within their tolerance of the true curve, so contours nearer than
+    that may be told wrongly."""
+    if sum(len(path) - 1 for path in paths) > MOST_CHORDS:
+        return [], False
+    chords = _Chords(paths, simple)
+    found: dict[tuple[int, int], Crossing] = {}
+    whole = chords.look(found)
+    return sorted(found.values(), key=lambda each: (each.one, each.other)), whole
 
 
-def crossings(paths: Sequence[Floats], simple: Sequence[bool]) -> list[Crossing] | None:
-    """The first meeting of each two paths of (n, 2) points, and of each with itself; a path is
-    closed where its last point is its first, and ``simple`` where it cannot meet itself. None where
-    there is more to look at than ``MOST_PAIRS``. Chords lie within their tolerance of the true
-    curve, so contours nearer than that may be told wrongly."""
-    found: list[Crossing] = []
-    work = _Budget()
-    try:
-        for i, path in enumerate(paths):
-            if not simple[i] and (hit := _self_meeting(path, work)):
-                found.append(Crossing(i, i, *hit))
-        for i, j in _overlapping(paths, work):
-            if hit := _meeting(paths[i], paths[j], work):
-                found.append(Crossing(i, j, *hit))
-    except _TooMuch:
-        return None
-    return sorted(found, key=lambda each: (each.one, each.other))
+class _Chords:
+    """All chords of all paths in one array, with the path each belongs to."""
 
+    def __init__(self, paths: Sequence[Floats], simple: Sequence[bool]) -> None:
+        counts = np.array([len(path) - 1 for path in paths], dtype=np.intp)
+        self.starts = np.concatenate([path[:-1] for path in paths])
+        self.ends = np.concatenate([path[1:] for path in paths])
+        self.of = np.repeat(np.arange(len(paths)), counts)
+        firsts = np.cumsum(counts) - counts
+        closed = np.array([bool((path[0] == path[-1]).all()) for path in paths])
+        # the last chord of a ring lies beside its first
+        self.last = np.where(closed, firsts + counts - 1, -1)
+        self.first = firsts
+        self.settled = np.array(
+            [alone or _convex(path) for path, alone in zip(paths, simple, strict=True)]
+        )
+        lines: npt.NDArray[np.object_] = np.asarray(
+            shapely.linestrings(np.stack((self.starts, self.ends), axis=1))
+        )
+        self.tree = shapely.STRtree(lines)
 
-class _Budget:
-    def __init__(self) -> None:
-        self.left = MOST_PAIRS
+    def look(self, found: dict[tuple[int, int], Crossing]) -> bool:
+        """Fills ``found`` by pair of paths; False where there was more to look at than allowed.
+        A path that is known to cross itself is not looked at in itself again."""
+        left, at, step = MOST_PAIRS, 0, AT_ONCE[0]
+        while at < len(self.starts):
+            one, other = self._near(at, step)
+            left -= len(one)
+            if left < 0 or len(found) > MOST_MEETINGS:
+                return False
+            self._meetings(one, other, found)
+            at += step
+            step = AT_ONCE[0] if len(one) > DENSE * step else min(2 * step, AT_ONCE[1])
+        return True
 
-    def take(self, count: int) -> None:
-        self.left -= count
-        if self.left < 0:
-            raise _TooMuch
+    def _near(self, at: int, count: int) -> tuple[Indices, Indices]:
+        some = slice(at, at + count)
+        low = np.minimum(self.starts[some], self.ends[some]) - TOUCH_MM
+        high = np.maximum(self.starts[some], self.ends[some]) + TOUCH_MM
+        near = self.tree.query(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+        one, other = near[0] + at, near[1]
+        counts = one < other
+        one, other = one[counts], other[counts]
+        same = self.of[one] == self.of[other]
+        beside = (other - one == 1) | (
+            (one == self.first[self.of[one]]) & (other == self.last[self.of[one]])
+        )
+        counts = ~same | (~beside & ~self.settled[self.of[one]])
+        return one[counts], other[counts]
 
-
-Hit = tuple[Point, bool]
-
-
-def _self_meeting(path: Floats, work: _Budget) -> Hit | None:
-    starts, ends = path[:-1], path[1:]
-    count = len(starts)
-    if count < 3 or _convex(path):
-        return None
-    near = _neighbours(starts, ends, work)
-    ring = bool((path[0] == path[-1]).all())
-    apart = near[1] - near[0]
-    beside = (apart == 1) | (ring & (apart == count - 1))
-    one, other = near[0][~beside], near[1][~beside]
-    return _first(starts[one], ends[one], starts[other], ends[other])
+    def _meetings(
+        self, one: Indices, other: Indices, found: dict[tuple[int, int], Crossing]
+    ) -> None:
+        p, q, r, s = self.starts[one], self.ends[one], self.starts[other], self.ends[other]
+        meets, through = _meet(p, q, r, s)
+        for passes in (True, False):
+            hits = np.flatnonzero(through if passes else meets & ~through)
+            pairs = np.column_stack((self.of[one[hits]], self.of[other[hits]]))
+            fresh, places = np.unique(pairs, axis=0, return_index=True)
+            for (i, j), place in zip(fresh.tolist(), hits[places].tolist(), strict=True):
+                known = found.get((i, j))
+                if known is None or (passes and not known.through):
+                    at = _point(p[place], q[place], r[place], s[place])
+                    found[i, j] = Crossing(i, j, at, passes)
+                self.settled[i] |= passes and i == j
 
 
 def _convex(path: Floats) -> bool:
@@ -88,85 +128,6 @@ def _convex(path: Floats) -> bool:
         return False
     angles = np.arctan2(turn, (way * after).sum(axis=1))
     return bool(abs(abs(angles.sum()) - 2 * np.pi) < 1e-6)
-
-
-def _overlapping(paths: Sequence[Floats], work: _Budget) -> Iterator[tuple[int, int]]:
-    """Paths whose boxes meet, by a sweep along X."""
-    boxes = np.array([(*path.min(axis=0), *path.max(axis=0)) for path in paths]).reshape(-1, 4)
-    order = np.argsort(boxes[:, 0], kind="stable")
-    boxes = boxes[order]
-    reach = np.searchsorted(boxes[:, 0], boxes[:, 2] + TOUCH_MM, side="right")
-    for k in range(len(paths)):
-        rest = boxes[k + 1 : reach[k]]
-        work.take(len(rest) // 16)
-        hits = (rest[:, 1] <= boxes[k, 3] + TOUCH_MM) & (rest[:, 3] >= boxes[k, 1] - TOUCH_MM)
-        for other in (np.flatnonzero(hits) + k + 1).tolist():
-            i, j = int(order[k]), int(order[other])
-            yield min(i, j), max(i, j)
-
-
-def _meeting(one: Floats, other: Floats, work: _Budget) -> Hit | None:
-    """Only chords that reach into both boxes can meet."""
-    low = np.maximum(one.min(axis=0), other.min(axis=0)) - TOUCH_MM
-    high = np.minimum(one.max(axis=0), other.max(axis=0)) + TOUCH_MM
-    first, second = _reaching(one, low, high), _reaching(other, low, high)
-    work.take((len(one) + len(other)) // 16)
-    if not len(first) or not len(second):
-        return None
-    count = len(first)
-    if count * len(second) <= SMALL:
-        i = np.repeat(first, len(second))
-        j = np.tile(second, count)
-        work.take(len(i))
-    else:
-        starts = np.concatenate((one[first], other[second]))
-        ends = np.concatenate((one[first + 1], other[second + 1]))
-        near = _neighbours(starts, ends, work)
-        across = (near[0] < count) & (near[1] >= count)
-        i, j = first[near[0][across]], second[near[1][across] - count]
-    return _first(one[i], one[i + 1], other[j], other[j + 1])
-
-
-def _reaching(path: Floats, low: Floats, high: Floats) -> Indices:
-    lows, highs = np.minimum(path[:-1], path[1:]), np.maximum(path[:-1], path[1:])
-    return np.flatnonzero(((lows <= high) & (highs >= low)).all(axis=1))
-
-
-def _neighbours(starts: Floats, ends: Floats, work: _Budget) -> tuple[Indices, Indices]:
-    """Indices of all two segments that share a cell of a grid, each pair once and the lower first.
-    Long segments are laid into the grid in pieces of a cell at most."""
-    count = len(starts)
-    if count * count <= SMALL:
-        work.take(count * count // 2)
-        return np.triu_indices(count, 1)
-    spans = np.abs(ends - starts).max(axis=1)
-    cell = max(float(spans.mean()) * 1.5, 1e-6)
-    pieces = np.maximum(np.ceil(spans / cell).astype(np.int64), 1)
-    of = np.repeat(np.arange(count), pieces)
-    rank = np.arange(len(of)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
-    step = ((ends - starts) / pieces[:, None])[of]
-    low = starts[of] + step * rank[:, None]
-    corners = np.stack((np.minimum(low, low + step), np.maximum(low, low + step)))
-    columns = np.floor((corners - corners[0].min(axis=0)) / cell + [[[-1e-9]], [[1e-9]]])
-    cells = columns.astype(np.int64) + 1
-    held = np.concatenate(
-        [
-            np.column_stack((cells[a, :, 0] * (1 << 31) + cells[b, :, 1], of))
-            for a in (0, 1)
-            for b in (0, 1)
-        ]
-    )
-    held = np.unique(held, axis=0)
-    _, first, counts = np.unique(held[:, 0], return_index=True, return_counts=True)
-    work.take(int((counts * (counts - 1) // 2).sum()))
-    left = np.repeat(first + counts, counts) - np.arange(len(held))  # members from here to the end
-    found = [np.empty((0, 2), np.int64)]
-    for apart in range(1, int(counts.max())):
-        here = np.flatnonzero(left > apart)
-        found.append(np.column_stack((held[here, 1], held[here + apart, 1])))
-    pairs = np.unique(np.sort(np.concatenate(found), axis=1), axis=0)
-    pairs = pairs[pairs[:, 0] != pairs[:, 1]]
-    return pairs[:, 0], pairs[:, 1]
 
 
 def _meet(
@@ -192,17 +153,6 @@ def _off(a: Floats, b: Floats, point: Floats) -> Floats:
     length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-12)
     turned: Floats = way[:, 0] * (point - a)[:, 1] - way[:, 1] * (point - a)[:, 0]
     return turned / length
-
-
-def _first(p: Floats, q: Floats, r: Floats, s: Floats) -> Hit | None:
-    """Where the first of pairs of segments meet, one that passes through before one that does
-    not."""
-    meets, through = _meet(p, q, r, s)
-    hits = np.flatnonzero(through) if through.any() else np.flatnonzero(meets)
-    if not len(hits):
-        return None
-    k = int(hits[0])
-    return _point(p[k], q[k], r[k], s[k]), bool(through[k])
 
 
 def _point(p: Floats, q: Floats, r: Floats, s: Floats) -> Point:

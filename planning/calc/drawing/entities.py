@@ -20,6 +20,7 @@ from planning.calc.drawing.splines import beziers
 from planning.calc.drawing.types import DrawingError, Note, Strand, legible
 
 MOST_CURVES = 250_000
+MOST_INSERTS = 100_000  # placed blocks, empty ones too: ten in ten in ten has no end
 MOST_DEPTH = 16
 MOST_MM = 1e7  # ten kilometres: no part lies there, and coordinates still hold a nanometre
 FLAT_MM = 0.01
@@ -36,6 +37,7 @@ class Collected:
     notes: list[Note] = field(default_factory=list)
     faults: dict[str, list[DrawingError]] = field(default_factory=dict)
     curves: int = 0
+    inserts: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +138,9 @@ def _insert(entity: Any, layer: str, handle: str, where: _Where, found: Collecte
         raise DrawingError(f"Block {name} is inserted {columns * rows:,} times.", handle)
     copies = entity.multi_insert() if columns * rows > 1 else (entity,)
     for copy in copies:
+        found.inserts += 1
+        if found.inserts > MOST_INSERTS:
+            raise DrawingError(f"The drawing places more than {MOST_INSERTS:,} blocks.", handle)
         placed = _Where(copy.matrix44() * where.map, layer, (*where.blocks, name))
         _walk(block, placed, found)
 

@@ -28,11 +28,13 @@ def shape_notes(made: Sequence[Contour]) -> Iterator[Note]:
         yield Note(f"{outers} separate pieces are drawn")
 
 
-def meeting_notes(met: Sequence[Crossing] | None, contour: Mapping[int, Contour]) -> Iterator[Note]:
-    """Crossings and touches; ``contour`` names the paths they speak of."""
-    if met is None:
-        yield Note("too many lines in one place: crossings were not looked for", True)
-        return
+def meeting_notes(
+    met: Sequence[Crossing], whole: bool, contour: Mapping[int, Contour]
+) -> Iterator[Note]:
+    """Crossings and touches; ``contour`` names the paths they speak of, ``whole`` says that all
+    were looked for."""
+    if not whole:
+        yield Note("too many lines in one place: not all crossings were looked for", True)
     for each in met:
         one, other = contour[each.one], contour[each.other]
         what = "itself" if one is other else f"contour {other.number}"

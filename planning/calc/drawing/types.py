@@ -37,6 +37,9 @@ class DrawingError(ValueError):
         self.message = message
         self.place = place
 
+    def __reduce__(self) -> tuple[type[DrawingError], tuple[str, str | None]]:
+        return type(self), (self.message, self.place)
+
 
 class UnitUnknown(DrawingError):
     """The file says no unit of length and the person has not either."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from planning.calc.program.reader import read_program
+from planning.calc.program.reader import read_program, read_whole
 from planning.calc.program.types import (
     Contour,
     Dialect,
@@ -22,4 +22,5 @@ __all__ = [
     "Program",
     "ProgramError",
     "read_program",
+    "read_whole",
 ]

@@ -9,6 +9,7 @@ comes here, line by line.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
 from planning.calc.program.block import Block, parse_block
@@ -35,6 +36,18 @@ def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
     if stretches is None:
         return reading.lines(bare.decode("latin-1").split("\n"))
     return reading.stretches(stretches)
+
+
+def read_whole(
+    text: bytes,
+    dialect: Dialect | None = None,
+    *,
+    tell: Callable[[int, int], None] = lambda _done, _of: None,
+) -> Program:
+    """``read_program`` with its contours found; ``tell`` hears how many of how many are."""
+    program = read_program(text, dialect)
+    program.find_contours(tell)
+    return program
 
 
 def read_plainly(text: bytes, dialect: Dialect | None = None) -> Program:

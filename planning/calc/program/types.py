@@ -35,6 +35,9 @@ class ProgramError(ValueError):
         self.line = line
         self.message = message
 
+    def __reduce__(self) -> tuple[type[ProgramError], tuple[int, str]]:
+        return type(self), (self.line, self.message)
+
 
 @dataclass(frozen=True, slots=True)
 class Note:

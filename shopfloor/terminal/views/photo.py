@@ -5,8 +5,9 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views.decorators.http import require_POST
 
+from shopfloor.importing.apart import TooCostly, read_apart
 from shopfloor.models import Table, Terminal
-from shopfloor.photo import MOST_BYTES, PhotoError, codes_in
+from shopfloor.photo import MOST_BYTES, PhotoError
 from shopfloor.terminal.access import at_table
 
 
@@ -19,8 +20,8 @@ def photo(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRespons
     if upload is None or upload.size is None or upload.size > MOST_BYTES:
         return JsonResponse({"codes": [], "words": "No photo arrived, or it is over 16 MB."})
     try:
-        codes = codes_in(upload.read())
-    except PhotoError as problem:
+        codes = read_apart("photo", upload.read())
+    except (PhotoError, TooCostly) as problem:
         return JsonResponse({"codes": [], "words": str(problem)})
     words = "" if codes else "No code can be read on it. Nearer, flatter, without glare."
     return JsonResponse({"codes": codes, "words": words})

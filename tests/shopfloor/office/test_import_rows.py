@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+from contextlib import suppress
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -23,6 +24,7 @@ from shopfloor.importing.job_rows import (
     read_row,
 )
 from shopfloor.importing.table import ListError, neutral, read_table
+from shopfloor.importing.workbook import read_workbook
 
 CHICAGO = ZoneInfo("America/Chicago")
 FAMILIES = {"A36": "mild steel", "304": "stainless"}
@@ -182,15 +184,13 @@ def workbook() -> bytes:
 
 @given(st.data())
 def test_no_damage_to_a_workbook_breaks_the_reader(data):
+    """Called here, not in its process: a process for each of a hundred files takes a minute."""
     raw = bytearray(WORKBOOK)
     for _ in range(data.draw(st.integers(1, 5))):
         raw[data.draw(st.integers(4, len(raw) - 1))] ^= data.draw(st.integers(1, 255))
     cut = data.draw(st.integers(4, len(raw)))
-    try:
-        for row in rows(bytes(raw[:cut])):
-            read_row(row, families=FAMILIES, zone=CHICAGO)
-    except (ListError, RowError):
-        pass
+    with suppress(ListError):
+        assert all(cells for _, cells in read_workbook(bytes(raw[:cut])))
 
 
 WORKBOOK = workbook()
