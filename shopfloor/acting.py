@@ -15,6 +15,8 @@ from shopfloor.visible import visible
 _who: ContextVar[str] = ContextVar("kerfbook_who", default="")
 _why: ContextVar[str] = ContextVar("kerfbook_why", default="")
 
+_address: ContextVar[str] = ContextVar("kerfbook_address", default="")
+
 
 def current_who() -> str:
     return _who.get()
@@ -22,6 +24,20 @@ def current_who() -> str:
 
 def current_why() -> str:
     return _why.get()
+
+
+def current_address() -> str:
+    """The client of the request under way; "" outside of one."""
+    return _address.get()
+
+
+@contextmanager
+def coming_from(address: str) -> Iterator[None]:
+    token = _address.set(address)
+    try:
+        yield
+    finally:
+        _address.reset(token)
 
 
 @contextmanager

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.apps import AppConfig
 from django.db.backends.signals import connection_created
-from django.db.models.signals import post_migrate, pre_migrate
+from django.db.models.signals import post_migrate, post_save, pre_migrate
 
 
 class ShopfloorConfig(AppConfig):
@@ -15,7 +15,10 @@ class ShopfloorConfig(AppConfig):
         import shopfloor.celery  # tasks sent by any process go to this application  # noqa: F401
         from shopfloor.audit.context import on_connection
         from shopfloor.audit.sync import after_migrating, before_migrating
+        from shopfloor.services.security import source_token_made
+        from telemetry.models import PushToken
 
+        post_save.connect(source_token_made, sender=PushToken, dispatch_uid="kerfbook.security")
         connection_created.connect(on_connection, dispatch_uid="kerfbook.audit")
         pre_migrate.connect(before_migrating, sender=self, dispatch_uid="kerfbook.audit")
         post_migrate.connect(after_migrating, sender=self, dispatch_uid="kerfbook.audit")

@@ -7,6 +7,8 @@ from typing import Any
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
+from shopfloor.models import SecurityNotice, User
+from shopfloor.selectors.security import notices_open
 from shopfloor.selectors.shop import the_shop
 
 # label, URL name, permission needed (blank: any signed-in desk person)
@@ -34,4 +36,9 @@ def shop(request: HttpRequest) -> dict[str, Any]:
             except NoReverseMatch:
                 continue
             nav.append({"label": label, "url": url, "current": request.path.startswith(url)})
-    return {"shop": the_shop(), "nav": nav}
+    return {"shop": the_shop(), "nav": nav, "notices": lambda: told(user)}
+
+
+def told(user: object) -> list[SecurityNotice]:
+    """Asked for only by pages that have room for it."""
+    return notices_open(user) if isinstance(user, User) else []

@@ -9,7 +9,8 @@ from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
-from shopfloor.acting import acting
+from shopfloor.acting import acting, coming_from
+from shopfloor.address import client_address
 from shopfloor.selectors.shop import shop_zone
 from shopfloor.visible import visible
 
@@ -90,7 +91,7 @@ class WhoActs:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         user = request.user
         who = f"user:{user.get_username()}" if user.is_authenticated else "anonymous"
-        with acting(who):
+        with coming_from(client_address(request)), acting(who):
             return self.get_response(request)
 
 

@@ -19,8 +19,9 @@ RIGHTS: dict[str, tuple[str, ...]] = {
         "plan_work",
         "edit_chart",
         "close_month",
+        "see_security",
     ),
-    Role.ADMINISTRATOR: ("manage_feeds", "plan_work", "edit_chart"),
+    Role.ADMINISTRATOR: ("manage_feeds", "plan_work", "edit_chart", "see_security"),
 }
 
 

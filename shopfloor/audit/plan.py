@@ -25,6 +25,7 @@ LEFT_OUT = frozenset(
         "RunDay",
         "RunVariance",
         "ScreenSignIn",
+        "SecurityEvent",
         "Throttle",
         "Verification",
     }

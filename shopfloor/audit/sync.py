@@ -7,7 +7,7 @@ from typing import Any
 from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
-from shopfloor.audit import postgresql, sqlite
+from shopfloor.audit import kept, postgresql, sqlite
 from shopfloor.audit.plan import audited, audited_models
 
 
@@ -16,13 +16,14 @@ def audit_sync(*, using: str = "default") -> int:
     nothing on a database whose tables are not all there yet."""
     connection = connections[using]
     there = set(connection.introspection.table_names())
-    if not {audited(model).table for model in audited_models()} <= there:
+    if not {kept.TABLE, *(audited(model).table for model in audited_models())} <= there:
         return 0
     wanted, stale, absent = _state(connection)
     missing = [wanted[key] for key in absent]
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(postgresql.FUNCTION)
+            cursor.execute(kept.FUNCTION)
         for table, name in stale:
             cursor.execute(_drop(connection, table, name))
         for text in missing:
@@ -46,6 +47,7 @@ def _state(connection: BaseDatabaseWrapper) -> tuple[dict[_Key, str], list[_Key]
     wanted = {
         (table.table, name): text for table in tables for name, text in kind.triggers(table).items()
     }
+    wanted |= {(kept.TABLE, name): text for name, text in kept.triggers(connection.vendor).items()}
     have = _triggers(connection)
     stale = [key for key, text in have.items() if _differs(text, wanted.get(key))]
     return wanted, stale, [key for key in wanted if key in stale or key not in have]

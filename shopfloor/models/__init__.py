@@ -51,6 +51,7 @@ from shopfloor.models.runs import (
     Segment,
     Stoppage,
 )
+from shopfloor.models.security import SecurityEvent, SecurityNotice
 from shopfloor.models.shop import Rate, RateKind, Reason, Shift, Shop
 from shopfloor.models.stock import Customer, Heat, Sheet, SheetState
 from shopfloor.models.sureness import Factor, FactorState, Quote, QuoteLine, QuoteState
@@ -114,6 +115,8 @@ __all__ = [
     "RunState",
     "RunVariance",
     "ScreenSignIn",
+    "SecurityEvent",
+    "SecurityNotice",
     "Segment",
     "SetPart",
     "Sheet",

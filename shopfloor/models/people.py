@@ -47,6 +47,7 @@ class User(AbstractUser):
             ("edit_chart", "changes the cut chart and rates"),
             ("manage_feeds", "adds and changes signal sources"),
             ("close_month", "closes a month"),
+            ("see_security", "reads the security log"),
         ]
 
     @property

@@ -23,6 +23,7 @@ CHART = "edit_chart"
 FEEDS = "manage_feeds"
 ASSIGN = "assign_arcs"
 FLOOR = "work_floor"
+SECURITY = "see_security"
 # Reading jobs, nests and stock takes any right at all: a person with none sees nothing.
 ANY = (PLAN, COST, CHART, FEEDS, FLOOR, "assign_arcs", "see_person_times", "close_month")
 

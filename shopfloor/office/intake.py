@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods
 
 from shopfloor.address import address_block, client_address
 from shopfloor.rate import Rate
+from shopfloor.services.security import security_event
 from shopfloor.services.throttle import Limit, attempt, must_wait
 from telemetry.errors import PushError
 from telemetry.models import PushToken
@@ -48,6 +49,7 @@ def _token(request: HttpRequest, name: str) -> PushToken:
     found = push_token_find(feed_name=name, token=given) if scheme.lower() == "bearer" else None
     if found is None:
         block = address_block(client_address(request))
+        security_event("source_refused", address=block, text="at the address of a source")
         wait_s = must_wait(WRONG_TOKENS, block, name) or attempt(WRONG_TOKENS, block, name)
         if wait_s:
             raise _later("too many wrong tokens for this feed from this address", wait_s)

@@ -29,6 +29,7 @@ RIGHT_WORDS = {
     "plan_work": "changes jobs, nests, stock and the queue",
     "edit_chart": "changes the cut chart and rates",
     "manage_feeds": "adds and changes signal sources", "close_month": "closes a month",
+    "see_security": "reads the security log",
 }  # fmt: skip
 
 
@@ -137,7 +138,7 @@ def _write(by: User, user: User, which: str, values: dict[str, Any]) -> None:
     if which == "person":
         person_edit(user=user, by=by, **values)
     elif which == "rights":
-        rights_set(user=user, **values)
+        rights_set(user=user, by=by, **values)
     elif which == "password":
         password_reset(user=user, **values)
     elif which == "pin":

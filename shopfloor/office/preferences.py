@@ -12,6 +12,7 @@ from django.shortcuts import redirect, render
 from shopfloor.models import Units
 from shopfloor.office.access import DeskRequest, signed_in
 from shopfloor.services.people_office import preferences_set
+from shopfloor.services.security import security_event
 
 THEMES = [("", "as the device has it"), ("light", "light"), ("dark", "dark")]
 
@@ -37,6 +38,7 @@ def password(request: DeskRequest) -> HttpResponse:
     form = PasswordChangeForm(request.user, request.POST or None)
     if request.method == "POST" and form.is_valid():
         update_session_auth_hash(request, form.save())
+        security_event("password_changed", about=request.user)
         messages.success(request, "Your new password holds from now on.")
         return redirect("preferences")
     return render(request, "kerfbook/office/password.html", {"form": form})

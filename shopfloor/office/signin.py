@@ -11,8 +11,9 @@ from django.http import HttpResponse, HttpResponseRedirect
 from django.urls import NoReverseMatch, reverse
 
 from shopfloor.address import client_address
-from shopfloor.models import Role
+from shopfloor.models import Role, User
 from shopfloor.office.access import DeskRequest, signed_in
+from shopfloor.services.security import security_event
 from shopfloor.services.signin import WAIT_S, signin_attempt, signin_worked
 
 FIRST_PAGE = {
@@ -30,12 +31,18 @@ class SignInForm(AuthenticationForm):
     def clean(self) -> dict[str, Any]:
         name = self.cleaned_data.get("username") or ""
         address = client_address(self.request) if self.request else ""
+        about = User.objects.filter(username=name).first()
         if not signin_attempt(name=name, address=address):
+            security_event("signin_waits", about=about, address=address)
             raise ValidationError(
                 f"Too many failed sign-ins. Wait {WAIT_S // 60} minutes, then try again; an "
                 "administrator can set a new password meanwhile."
             )
-        cleaned = super().clean()
+        try:
+            cleaned = super().clean()
+        except ValidationError:
+            security_event("signin_failed", about=about, address=address)
+            raise
         signin_worked(name=name, address=address)
         return cleaned
 

@@ -28,6 +28,7 @@ from shopfloor.office import (
     preferences,
     queue,
     remnants,
+    security,
     sets,
     shop,
     signin,
@@ -139,6 +140,8 @@ urlpatterns = [
     path("sources/terminals/", terminals.terminals, name="terminals"),
     path("sources/terminals/<int:pk>/retire/", terminals.retire, name="terminal_retire"),
     path("sources/verify/", verification.verification, name="verification"),
+    path("sources/security/", security.security, name="security"),
+    path("sources/security/<int:pk>/seen/", security.seen, name="security_seen"),
     path("sources/work/", work.work, name="work"),
     path("sources/work/<int:pk>/act/", work.act, name="work_act"),
 ]

@@ -15,6 +15,7 @@ from django.utils import timezone
 from shopfloor.errors import FloorError, PinLocked
 from shopfloor.models import SignInEnd, Table, Terminal, User
 from shopfloor.services.screen_signins import signins_end
+from shopfloor.services.security import security_event
 
 FAILURES = 5
 LOCK = timedelta(minutes=5)
@@ -41,6 +42,7 @@ def pin_set(*, user: User, pin: str) -> None:
     user.pin_failures, user.pin_locked_until = 0, None
     user.save(update_fields=["pin_hash", "pin_failures", "pin_locked_until"])
     signins_end(by=SignInEnd.PIN, now=timezone.now(), person=user)
+    security_event("pin_set", about=user)
 
 
 def pin_verify(*, user: User, pin: str, now: datetime) -> bool:
@@ -78,6 +80,8 @@ def terminal_register(*, code: str, name: str, table: Table | None = None) -> tu
     terminal.full_clean()
     terminal.save()
     signins_end(by=SignInEnd.MOVED, now=timezone.now(), terminal=terminal)
+    where = table.name if table is not None else "any table"
+    security_event("terminal_registered", text=f"{terminal.name} ({terminal.code}) at {where}")
     return terminal, token
 
 
@@ -103,6 +107,7 @@ def terminal_retire(*, terminal: Terminal) -> None:
     terminal.active, terminal.token_hash = False, ""
     terminal.save(update_fields=["active", "token_hash"])
     signins_end(by=SignInEnd.WITHDRAWN, now=timezone.now(), terminal=terminal)
+    security_event("terminal_withdrawn", text=f"{terminal.name} ({terminal.code})")
 
 
 def _token_hash(token: str) -> str:

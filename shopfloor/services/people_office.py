@@ -11,6 +11,7 @@ from django.utils import timezone
 from shopfloor.models import Units, User
 from shopfloor.roles import RIGHTS, role_give
 from shopfloor.services.screen_signins import floor_right_ended
+from shopfloor.services.security import security_event
 
 THEMES = ("", "light", "dark")
 
@@ -39,6 +40,7 @@ def person_add(
     user.full_clean()
     user.save()
     role_give(user=user, role=role)
+    security_event("person_added", about=user, text=role)
     return user
 
 
@@ -57,6 +59,7 @@ def person_edit(
     """Changes a person. Nobody takes their own administration away: somebody must be left."""
     if user.pk == by.pk and (role != user.role or not active):
         raise ValidationError("Your own role is changed by another administrator.")
+    was = User.objects.get(pk=user.pk)
     user.first_name, user.last_name = first_name.strip(), last_name.strip()
     user.badge, user.is_active = badge.strip() or None, active
     user.needs_countersign = needs_countersign
@@ -66,20 +69,35 @@ def person_edit(
     if role != user.role or not user.groups.filter(name=role).exists():
         role_give(user=user, role=role)
     floor_right_ended(user=user, now=timezone.now())
+    if role != was.role:
+        security_event("role_changed", about=user, text=f"{was.role} to {role}")
+    if active != was.is_active:
+        security_event("person_let_in" if active else "person_shut_out", about=user)
+    if user.badge != was.badge:
+        security_event("badge_changed", about=user)
 
 
 @transaction.atomic
-def rights_set(*, user: User, codes: list[str]) -> None:
-    """Rights a person has beyond the role's own."""
+def rights_set(*, user: User, codes: list[str], by: User) -> None:
+    """Rights a person has beyond the role's own. The owner is told of those somebody gives
+    themselves."""
     known = {code for rights in RIGHTS.values() for code in rights}
     if not set(codes) <= known:
         raise ValidationError("There is no such right.")
+    had = set(user.user_permissions.values_list("codename", flat=True))
     user.user_permissions.set(
         Permission.objects.filter(
             codename__in=codes, content_type__app_label="shopfloor", content_type__model="user"
         )
     )
     floor_right_ended(user=user, now=timezone.now())
+    added, gone = sorted(set(codes) - had), sorted(had - set(codes))
+    if added or gone:
+        changed = [f"+{code}" for code in added] + [f"-{code}" for code in gone]
+        security_event("rights_changed", about=user, text=" ".join(changed))
+    if added and user.pk == by.pk:
+        text = f"{user.shown_name} gave themselves the right: {', '.join(added)}"
+        security_event("rights_own", about=user, text=text)
 
 
 @transaction.atomic
@@ -88,3 +106,4 @@ def password_reset(*, user: User, password: str) -> None:
     validate_password(password, user)
     user.set_password(password)
     user.save(update_fields=["password"])
+    security_event("password_reset", about=user)

@@ -13,6 +13,7 @@ from shopfloor.errors import PinLocked
 from shopfloor.models import Table, Terminal, User
 from shopfloor.services.actions import action_receive
 from shopfloor.services.people import pin_verify
+from shopfloor.services.security import security_event
 from shopfloor.terminal.access import at_table, crew, crew_joins, crew_leaves
 from shopfloor.terminal.board import open_run
 from shopfloor.terminal.forms import SignInForm
@@ -60,13 +61,18 @@ def handed_over(person: User, terminal: Terminal, table: Table) -> None:
 def pin_problem(person: User | None, form: SignInForm) -> str:
     """What stands in the way, in words; blank where the PIN was right."""
     if person is None:
+        security_event("pin_failed")
         return "Nobody known by that badge or name. Scan again, or touch your name; then the PIN."
     try:
         right = pin_verify(user=person, pin=form.cleaned_data["pin"], now=timezone.now())
     except PinLocked as locked:
+        security_event("pin_waits", about=person)
         until = timezone.localtime(locked.until)
         return f"{locked.message} Try again from {until:%H:%M:%S}, or ask the office for a new PIN."
-    return "" if right else "That PIN is not right. Try again."
+    if right:
+        return ""
+    security_event("pin_failed", about=person)
+    return "That PIN is not right. Try again."
 
 
 @require_GET

@@ -82,6 +82,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "shop": (ADMIN, ""),
     "people": (ADMIN, ""),
     "person_add": (ADMIN, ""),
+    "security": (ADMIN | OWNER, ""),
     "person": (ADMIN, "person"),
     "terminals": (ADMIN, ""),
     "work": (ADMIN, ""),
@@ -112,6 +113,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "reason_retire": (ADMIN, "reason"),
     "reasons_usual": (ADMIN, ""),
     "work_act": (ADMIN, "work"),
+    "security_seen": (OWNER, "notice"),
 }
 # What is answered on the spot; the others lead on to a page.
 ANSWERED = {"source_token", "source_try", "source_try_at"}
@@ -130,6 +132,8 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         Incoming,
         QueueItem,
         Reason,
+        SecurityEvent,
+        SecurityNotice,
         Shift,
         Terminal,
         Work,
@@ -150,6 +154,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         name="base plate", file_name="base.dxf", raw=dxf(square), material=steel, by=operator,
         thickness_text="1/4 in", reading=Reading(),
     )  # fmt: skip
+    event = SecurityEvent.objects.create(kind="rights_own", first_at=at, last_at=at)
     return {
         "": [],
         "drawing": [drawing.pk],
@@ -190,6 +195,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "reason": [Reason.objects.create(code="crane-busy", label="crane busy").pk],
         "terminal": [Terminal.objects.create(code="t", name="T").pk],
         "late": [Action.objects.create(kind="finish", person=operator, device_at=at, at=at).pk],
+        "notice": [SecurityNotice.objects.create(event=event).pk],
         "work": [Work.objects.create(kind="nest", key="1", state="failed", wanted_at=at).pk],
     }
 

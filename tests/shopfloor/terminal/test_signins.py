@@ -155,11 +155,11 @@ def test_a_changed_pin_a_lost_right_and_a_withdrawn_screen_end_it_for_good(
     assert not Stoppage.objects.exists()
 
 
-def test_an_extra_right_taken_away_ends_it_too(at, screen, floor, planner):
-    rights_set(user=planner, codes=["work_floor"])
+def test_an_extra_right_taken_away_ends_it_too(at, screen, floor, planner, administrator):
+    rights_set(user=planner, codes=["work_floor"], by=administrator)
     screen.post("/floor/north/sign-in", {"badge": planner.badge, "pin": PIN})
     assert ScreenSignIn.objects.get().ended_at is None
-    rights_set(user=planner, codes=[])
+    rights_set(user=planner, codes=[], by=administrator)
     assert ScreenSignIn.objects.get().ended_by == "rights"
 
 
