@@ -16,13 +16,12 @@ from pathlib import Path
 
 from telemetry.errors import PushError
 from telemetry.journal import JournalError, Position, Record, Writer
-from telemetry.journal.record import MAX_PAYLOAD, unpack
 from telemetry.journal.segments import segment_numbers, segment_path
 from telemetry.locks import Busy, Lock
 from telemetry.models import Alarm, Feed, PushToken
 from telemetry.paths import inbox_folder
+from telemetry.push_records import unpack_all
 
-MAX_BODY = 2 * 1024 * 1024
 SEGMENT_BYTES = 8 * 1024 * 1024
 CLOCK_OFF_US = 30_000_000
 COLLECTOR = re.compile(r"[0-9a-f]{32}\Z")
@@ -108,25 +107,6 @@ def push_take(*, token: PushToken, body: bytes, delivery: Delivery) -> int:
         wanted, faults = inbox.take(records, lost=delivery.lost)
     _note(token, delivery, faults)
     return wanted
-
-
-def unpack_all(body: bytes) -> list[Record]:
-    """Records of a delivery, whole and in one row of numbers. Raises PushError."""
-    if len(body) > MAX_BODY:
-        raise PushError(413, f"over {MAX_BODY} bytes in one delivery")
-    records: list[Record] = []
-    at = 0
-    while at < len(body):
-        found = unpack(body, at)
-        if found is None:
-            raise PushError(422, f"no whole record at byte {at}", retry=True)
-        record, at = found
-        if records and record.sequence != records[-1].sequence + 1:
-            raise PushError(422, f"record {record.sequence} does not follow the one before it")
-        if len(record.body) > MAX_PAYLOAD // 8 or record.sequence < 1:
-            raise PushError(422, f"record {record.sequence} is not one of a collector")
-        records.append(record)
-    return records
 
 
 class _held:

@@ -9,18 +9,20 @@ from __future__ import annotations
 
 import math
 
-from django.http import HttpRequest, JsonResponse
+from django.http import HttpRequest, JsonResponse, UnreadablePostError
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
 from shopfloor.address import address_block, client_address
+from shopfloor.middleware import FORM_TYPES
 from shopfloor.rate import Rate
 from shopfloor.services.security import security_event
 from shopfloor.services.throttle import Limit, attempt, must_wait
 from telemetry.errors import PushError
 from telemetry.models import PushToken
-from telemetry.push import MAX_BODY, Delivery, push_take
+from telemetry.push import Delivery, push_take
+from telemetry.push_records import MAX_BODY
 from telemetry.services import push_token_find
 
 DELIVERIES = Rate(per_s=20, burst=60)
@@ -61,12 +63,19 @@ def _token(request: HttpRequest, name: str) -> PushToken:
 
 def _body(request: HttpRequest) -> bytes:
     """The body, never more of it than is allowed."""
+    if request.content_type in FORM_TYPES:
+        raise PushError(415, "a delivery is no form, send application/octet-stream")
+    if request.headers.get("Content-Encoding", "identity").lower() != "identity":
+        raise PushError(415, "a compressed delivery is not taken, send it as it is")
     length = request.headers.get("Content-Length", "")
     if not (length.isascii() and length.isdigit()):
         raise PushError(411, "the length of the delivery is not given")
-    if int(length) > MAX_BODY:
+    if len(length.lstrip("0")) > 9 or int(length) > MAX_BODY:
         raise PushError(413, f"over {MAX_BODY} bytes in one delivery")
-    return request.body
+    try:
+        return request.body
+    except UnreadablePostError as problem:
+        raise PushError(400, "the delivery was cut short", retry=True) from problem
 
 
 def _delivery(request: HttpRequest) -> Delivery:

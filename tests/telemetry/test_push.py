@@ -10,7 +10,8 @@ from telemetry.errors import PushError
 from telemetry.journal import Kind, Record, Writer
 from telemetry.models import Alarm, Event, Gap, PushToken
 from telemetry.paths import inbox_folder
-from telemetry.push import MAX_BODY, Delivery, _inboxes, push_take, unpack_all
+from telemetry.push import Delivery, _inboxes, push_take
+from telemetry.push_records import MAX_BODY, unpack_all
 from telemetry.rebuild import rebuild
 from telemetry.selectors import feed_status
 from telemetry.services import feed_register, push_token_find, push_token_issue

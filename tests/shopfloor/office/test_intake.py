@@ -11,7 +11,8 @@ from shopfloor.office import intake
 from shopfloor.rate import Rate
 from telemetry.journal import Kind, Record
 from telemetry.models import PushToken
-from telemetry.push import MAX_BODY, _inboxes
+from telemetry.push import _inboxes
+from telemetry.push_records import MAX_BODY
 from telemetry.selectors import feed_status
 from telemetry.services import push_token_issue
 from telemetry.worker import run_once
@@ -84,6 +85,36 @@ def test_bodies_are_bounded_and_need_a_length(client, feed, token):
     assert deliver(client, token, b"x" * (MAX_BODY + 1)).status_code == 413
     assert deliver(client, token, b"nonsense").status_code == 422
     assert deliver(client, token, record(), **{"Content-Length": "many"}).status_code == 411
+
+
+@pytest.mark.parametrize(
+    ("status", "headers"),
+    [
+        (415, {"content_type": "multipart/form-data; boundary=x"}),
+        (415, {"content_type": "application/x-www-form-urlencoded"}),
+        (415, {"HTTP_CONTENT_ENCODING": "gzip"}),
+        (413, {"CONTENT_LENGTH": "9" * 5000}),
+        (413, {"CONTENT_LENGTH": str(MAX_BODY + 1)}),
+        (411, {"CONTENT_LENGTH": "-1"}),
+        (411, {"CONTENT_LENGTH": "\u0663"}),
+        (400, {"HTTP_KERFBOOK_COLLECTOR": "a" * 31}),
+        (400, {"HTTP_KERFBOOK_COLLECTOR": "A" * 32}),
+        (400, {"HTTP_KERFBOOK_COLLECTOR": "\xe9" * 32}),
+        (200, {"HTTP_KERFBOOK_NOW": "9" * 5000, "HTTP_KERFBOOK_WAITING": "\xb2"}),
+        (200, {"HTTP_KERFBOOK_NOW": "9" * 18, "HTTP_KERFBOOK_WAITING": "9" * 18}),
+        (401, {"HTTP_AUTHORIZATION": "Bearer " + "\xff" * 5000}),
+        (401, {"HTTP_AUTHORIZATION": "Bearer a\0b"}),
+    ],
+)
+def test_odd_requests_are_answered_in_words(client, feed, token, status, headers):
+    sent = {
+        "content_type": "application/octet-stream",
+        "HTTP_AUTHORIZATION": f"Bearer {token}", "HTTP_KERFBOOK_COLLECTOR": ONE, **headers,
+    }  # fmt: skip
+    body = record() if "octet" in sent["content_type"] else b"a=1"
+    answer = client.post(reverse("intake", args=["north-a"]), body, **sent)
+    assert answer.status_code == status
+    assert ("next" if status == 200 else "error") in answer.json()
 
 
 def test_wrong_tokens_and_hasty_deliveries_are_asked_to_wait(client, feed, token, monkeypatch):
