@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from ipaddress import ip_network
 
 import pytest
@@ -9,6 +10,7 @@ from django.test import RequestFactory
 
 from shopfloor.address import address_block, client_address
 from shopfloor.env import SettingError, env_networks
+from tests.processes import ROOT
 
 PROXIES = ("127.0.0.1/32", "10.0.0.0/8", "2001:db8:1::/48")
 
@@ -51,6 +53,16 @@ def test_the_last_hop_that_is_no_trusted_proxy_is_the_client(settings, direct, f
 
 def test_without_trusted_proxies_the_header_is_never_believed(settings):
     assert seen(settings, "127.0.0.1", "203.0.113.5", proxies=()) == "127.0.0.1"
+
+
+def test_no_other_module_looks_for_the_address_by_itself():
+    read = [
+        path.relative_to(ROOT).as_posix()
+        for room in ("shopfloor", "telemetry", "planning", "dashboards")
+        for path in (ROOT / room).rglob("*.py")
+        if re.search("REMOTE_ADDR|X.FORWARDED.FOR.[\"']", path.read_text(), re.IGNORECASE)
+    ]
+    assert read == ["shopfloor/address.py"]
 
 
 def test_an_ipv6_address_is_counted_with_its_network():
