@@ -14,8 +14,12 @@ def journals_folder() -> Path:
     return Path(settings.DATA_DIR) / "journal"
 
 
+def feed_folder(feed_name: str) -> Path:
+    return journals_folder() / feed_name
+
+
 def journal_folder(feed_name: str, lane: str) -> Path:
-    return journals_folder() / feed_name / lane
+    return feed_folder(feed_name) / lane
 
 
 def inbox_folder(feed_name: str) -> Path:

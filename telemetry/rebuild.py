@@ -12,10 +12,12 @@ from django.db import connection, transaction
 from telemetry.bulk import few_collections, large_cache
 from telemetry.description import Description, parse_description
 from telemetry.journal import Kind, Position, Record, Span, judge, read
+from telemetry.journal.thinned import Lane as ThinnedLane
+from telemetry.journal.thinned import Thinned, thinned_read
 from telemetry.lane import LANES, Lane
 from telemetry.locks import Lock
 from telemetry.models import Arc, Cursor, Event, Feed, FeedVersion, Gap, Reject, Repeat
-from telemetry.paths import journal_folder, lock_path
+from telemetry.paths import feed_folder, journal_folder, lock_path
 from telemetry.store import Gathered, commit
 from telemetry.store.asides import drop_filled
 from telemetry.store.before import Before, Changes, Window
@@ -55,15 +57,19 @@ def rebuild(feed: Feed, from_us: int | None = None, *, dry_run: bool = False) ->
     be read stay as they are. `from_us` keeps the events before that instant as they are stored.
     Everything the journal holds is read all the same, because a decoder can only be brought to an
     instant by what came before it. `dry_run` does all of it and takes it back.
+
+    Of a journal that was thinned, what came in up to its last deleted line stays as it is stored,
+    and decoding goes on from the state kept where the segments now begin.
     """
+    thinned = thinned_read(feed_folder(feed.name))
     lock = Lock(lock_path(feed.name, "rebuild"), f"feed {feed.name!r}", "rebuilt")
     try:
-        spans = _unreadable(feed)
+        spans = _unreadable(feed, thinned)
         if feed.clock_version:
             from_us = None  # events may have moved over the border
         large_cache()
         with few_collections(), transaction.atomic():
-            done = _rebuild(feed, from_us, spans)
+            done = _rebuild(feed, from_us, spans, thinned)
             if dry_run:
                 transaction.set_rollback(True)
         return done
@@ -74,21 +80,27 @@ def rebuild(feed: Feed, from_us: int | None = None, *, dry_run: bool = False) ->
 Spans = Mapping[str, tuple[Span, ...]]  # by lane
 
 
-def _unreadable(feed: Feed) -> Spans:
+def _unreadable(feed: Feed, thinned: Thinned) -> Spans:
+    """What cannot be read and should be: what was thinned is gone on purpose."""
     stored = dict(Cursor.objects.filter(feed=feed).values_list("lane", "sequence"))
     return {
-        name: judge(journal_folder(feed.name, name), stored.get(name, 1)).spans for name in LANES
+        name: tuple(
+            span
+            for span in judge(journal_folder(feed.name, name), stored.get(name, 1)).spans
+            if span.next_sequence > thinned.lane(name).sequence
+        )
+        for name in LANES
     }
 
 
-def _rebuild(feed: Feed, from_us: int | None, spans: Spans) -> Rebuilt:
+def _rebuild(feed: Feed, from_us: int | None, spans: Spans, thinned: Thinned) -> Rebuilt:
     _lock(feed)
     description = _description(feed)
     every = [span for some in spans.values() for span in some]
     versions = _versions(feed, every)
     old = Before(feed)
-    _clear(feed, from_us)
-    _replay(feed, from_us, spans, versions)
+    _clear(feed, from_us, thinned)
+    _replay(feed, from_us, spans, versions, thinned)
     if every:
         windows = [_window(span, description.window_s) for span in every]
         old.keep_events(windows, level=description.is_level)
@@ -138,16 +150,22 @@ def _lock(feed: Feed) -> None:
             cursor.execute("SELECT id FROM telemetry_feed WHERE id = %s FOR UPDATE", [feed.pk])
 
 
-def _clear(feed: Feed, from_us: int | None) -> None:
+def _clear(feed: Feed, from_us: int | None, thinned: Thinned) -> None:
     events = Event.objects.filter(feed=feed)
     if from_us is not None:
         events = events.filter(at_us__gte=from_us)
+    if thinned.lanes:
+        events = events.filter(received_us__gt=thinned.came_us)
     events._raw_delete(events.db)
+    if thinned.lanes:
+        return  # which of what stands beside the events came from deleted segments is not known
     for model in (Reject, Gap, Repeat):
         model.objects.filter(feed=feed).delete()
 
 
-def _replay(feed: Feed, from_us: int | None, spans: Spans, versions: Versions) -> None:
+def _replay(
+    feed: Feed, from_us: int | None, spans: Spans, versions: Versions, thinned: Thinned
+) -> None:
     """Replays the lanes as far as they had been decoded, in the order their bytes came in."""
     before = {row.lane: row for row in Cursor.objects.filter(feed=feed)}
     Cursor.objects.filter(feed=feed).delete()
@@ -156,14 +174,20 @@ def _replay(feed: Feed, from_us: int | None, spans: Spans, versions: Versions) -
         for item, _ in read(journal_folder(feed.name, "backfill"), unreadable={})
         if isinstance(item, Record) and item.kind in (Kind.OPENED, Kind.END)
     ]
-    lanes = [_gathered(feed, name, before.get(name), cuts, versions) for name in LANES]
+    for name, kept in thinned.lanes.items():
+        first = kept.position
+        Cursor.objects.create(feed=feed, lane=name, sequence=first.sequence, segment=first.segment)
+    lanes = [
+        _gathered(feed, name, before.get(name), cuts, versions, thinned.lane(name))
+        for name in LANES
+    ]
     keeper = Keeper()
     for name, gathered in heapq.merge(*lanes, key=lambda pair: pair[1].began_us):
         if from_us is not None:
             gathered.keep_from(from_us)
         commit(feed, name, gathered, keeper, pierces=False, pair=False)
     for name, row in before.items():
-        if spans[name]:
+        if spans[name] or name in thinned.lanes:
             _put_back(row)
         elif from_us is not None:
             Cursor.objects.filter(feed=feed, lane=name).update(
@@ -180,7 +204,12 @@ def _put_back(row: Cursor) -> None:
 
 
 def _gathered(
-    feed: Feed, name: str, cursor: Cursor | None, cuts: list[int], versions: Versions
+    feed: Feed,
+    name: str,
+    cursor: Cursor | None,
+    cuts: list[int],
+    versions: Versions,
+    kept: ThinnedLane,
 ) -> Iterator[tuple[str, Gathered]]:
     """One lane. Polls of a bare contact cannot be mended one by one as other lines are: those
     that the description of then refused are read by the words of the one in force."""
@@ -189,7 +218,9 @@ def _gathered(
     if cursor is not None:
         until = Position(cursor.segment, cursor.byte_offset, cursor.sequence)
     later = newest if newest.is_level else None
-    lane = Lane(name, versions, position=Position(), state={}, later=later, unreadable={})
+    lane = Lane(
+        name, versions, position=kept.position, state=kept.fresh_state(), later=later, unreadable={}
+    )
     for gathered in lane.gather(journal_folder(feed.name, name), until, cuts):
         yield name, gathered
 

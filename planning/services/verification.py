@@ -18,14 +18,17 @@ from django.utils import timezone
 
 from planning.verify.books import check_months, check_reversals, check_runs_books, check_wear
 from shopfloor.models import User, Verification
+from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.shop import the_shop
 from shopfloor.selectors.verification import verify_lock, verify_progress
 from shopfloor.services.work import work_want
 from shopfloor.verify.database import check_database
 from shopfloor.verify.files import check_files
 from shopfloor.verify.floor import check_assignments, check_parts, check_runs
+from telemetry.errors import TelemetryError
 from telemetry.locks import Lock
 from telemetry.models import Feed
+from telemetry.thinning import thin
 from telemetry.verify import Finding, check_feed
 from telemetry.verify.view import one_view
 
@@ -109,11 +112,29 @@ def verification_make(*, asked: str, by: User | None = None) -> Verification:
     try:
         row = Verification.objects.create(asked=asked, by=by, started_at=timezone.now())
         report = verify_all(now=row.started_at, say=_say)
+        if asked == "night" and not report.faults:
+            _thin(report, row.started_at)
         _keep(row, report)
         return row
     finally:
         verify_progress().unlink(missing_ok=True)
         lock.release()
+
+
+def _thin(report: Report, now: datetime) -> None:
+    """Lets go of journal segments older than the shop keeps: all was just found to agree."""
+    days = the_shop().journal_days
+    if days is None:
+        return
+    before_us = to_us(now - timedelta(days=days))
+    for feed in Feed.objects.order_by("name"):
+        try:
+            gone = thin(feed, before_us, now)
+        except (OSError, TelemetryError) as error:
+            text = f"The journal of {feed.name} could not be thinned: {error}."
+            report.findings.append(Finding("thinning failed", feed.name, text))
+            continue
+        report.count("thinned", gone)
 
 
 def _say(done: int, total: int, step: str) -> None:

@@ -19,6 +19,8 @@ class Shop(models.Model):
     remnant_days = models.PositiveSmallIntegerField(default=180)  # then it may be written off
     scrap_minor_kg = models.BigIntegerField(null=True, blank=True)  # blank: scrap is worth nothing
     pit_limit_mm = models.FloatField(default=1.6)
+    # Days that the journal of what tables sent is kept; blank: for ever. See `telemetry.thinning`.
+    journal_days = models.PositiveSmallIntegerField(null=True, blank=True)
     is_demo = models.BooleanField(default=False)
 
     def __str__(self) -> str:

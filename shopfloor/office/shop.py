@@ -36,6 +36,7 @@ RULES = (
     "pit_limit_mm",
     "remnant_factor",
     "remnant_days",
+    "journal_days",
 )
 
 
@@ -74,6 +75,13 @@ class ShopForm(forms.Form):
         min_value=1, max_value=3650, label="Remnants are kept, days",
         help_text="after that they may be written off, to the shop",
     )  # fmt: skip
+    journal_days = forms.IntegerField(
+        min_value=90,
+        max_value=32_000,
+        required=False,
+        label="The journal is kept, days",
+        help_text="blank: for ever. Older lines are deleted from it; what was made of them stays",
+    )
 
 
 class ShiftForm(forms.Form):

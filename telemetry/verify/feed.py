@@ -9,12 +9,13 @@ from pathlib import Path
 from django.conf import settings
 
 from telemetry.description import parse_description
-from telemetry.journal import Position
+from telemetry.journal.thinned import Rows, Thinned, ThinnedError, thinned_read
 from telemetry.models import Cursor, Feed, FeedVersion
-from telemetry.paths import journal_folder
+from telemetry.paths import feed_folder, journal_folder
 from telemetry.verify.arcs import Paired, StoredArcs, stored_strays, stored_torches
+from telemetry.verify.beyond import Beyond
 from telemetry.verify.findings import SHOWN, Finding, listed, moment
-from telemetry.verify.replay import Replayed, Stored
+from telemetry.verify.replay import Mark, Replayed, Stored, lasting
 from telemetry.verify.rollups import differing
 from telemetry.verify.segments import JournalCheck, check_journal
 from telemetry.verify.sorting import Difference, Row, Sorter, compare
@@ -40,21 +41,45 @@ def check_feed(feed: Feed, say: Say = lambda step: None) -> FeedCheck:
     one state throughout (a transaction that reads)."""
     done = FeedCheck(feed)
     cursors = list(Cursor.objects.filter(feed=feed).order_by("lane"))
+    thinned = _thinned(done)
     with tempfile.TemporaryDirectory(prefix="verify-", dir=settings.DATA_DIR) as name:
         folder = Path(name)
-        whole = _journal(done, cursors, say)
-        _lines(done, cursors, folder, say, whole=whole)
+        whole = _journal(done, cursors, thinned, say)
+        _lines(done, cursors, thinned, folder, say, whole=whole)
         _arcs(done, cursors, folder, say)
     return done
 
 
-def _journal(done: FeedCheck, cursors: list[Cursor], say: Say) -> bool:
+def _thinned(done: FeedCheck) -> Thinned:
+    """What was deleted for its age, told as a note."""
+    try:
+        thinned = thinned_read(feed_folder(done.feed.name))
+    except ThinnedError as error:
+        done.found("thinning record damaged", f"The record of thinned segments, {error}.")
+        return Thinned()
+    for name, lane in sorted(thinned.lanes.items()):
+        last = lane.segments[-1]
+        done.found(
+            "journal thinned",
+            f"The journal of {done.feed.name}/{name} was thinned, last on "
+            f"{last['thinned_at'][:10]}: {len(lane.segments)} segments with records up to "
+            f"{lane.sequence - 1} and {lane.lines} lines were deleted for their age.",
+            fault=False,
+        )
+    return thinned
+
+
+def _journal(done: FeedCheck, cursors: list[Cursor], thinned: Thinned, say: Say) -> bool:
     """Reads all files. True where no record is missing."""
     whole = True
     for cursor in cursors:
         where = f"{done.feed.name}/{cursor.lane}"
         say(f"reading the journal of {where}")
-        read = check_journal(journal_folder(done.feed.name, cursor.lane), where)
+        kept = thinned.lane(cursor.lane)
+        read = check_journal(
+            journal_folder(done.feed.name, cursor.lane), where,
+            first_segment=kept.segment if kept.segments else 0, first_sequence=kept.sequence,
+        )  # fmt: skip
         done.findings += read.findings
         done.segments += read.segments
         done.records += read.records
@@ -73,14 +98,24 @@ def _reaches(done: FeedCheck, cursor: Cursor, read: JournalCheck, where: str) ->
     return False
 
 
-def _lines(done: FeedCheck, cursors: list[Cursor], folder: Path, say: Say, *, whole: bool) -> None:
+def _lines(
+    done: FeedCheck,
+    cursors: list[Cursor],
+    thinned: Thinned,
+    folder: Path,
+    say: Say,
+    *,
+    whole: bool,
+) -> None:
     """Every line of the journal is stored once: as an event, a refused line or a repeat."""
-    replayed = Replayed(done.feed, folder)
-    stored = Stored(done.feed, cursors)
+    mark: Mark = lasting if thinned.lanes else hash
+    replayed = Replayed(done.feed, folder, mark)
+    stored = Stored(done.feed, cursors, mark)
     for cursor in cursors:
         say(f"decoding the journal of {done.feed.name}/{cursor.lane}")
+        kept = thinned.lane(cursor.lane)
         try:
-            replayed.take_lane(cursor, Position(), {})
+            replayed.take_lane(cursor, kept.position, kept.fresh_state())
         except (RuntimeError, ValueError, KeyError) as error:
             done.found(
                 "journal cannot be decoded",
@@ -88,11 +123,11 @@ def _lines(done: FeedCheck, cursors: list[Cursor], folder: Path, say: Say, *, wh
             )
             whole = False
             continue
-        _counted(done, cursor, replayed.lines[cursor.lane])
+        _counted(done, cursor, replayed.lines[cursor.lane] + kept.lines)
     replayed.take_mended()
     say(f"comparing the lines of {done.feed.name}")
-    _events(done, replayed, stored, whole=whole)
-    _refused(done, replayed.rejects, stored.rejects(folder), whole=whole)
+    _events(done, replayed, stored, thinned, whole=whole)
+    _refused(done, replayed.rejects, stored.rejects(folder), thinned, whole=whole)
     _repeats(done, replayed.repeats, stored.repeats(folder))
     replayed.close()
 
@@ -108,13 +143,17 @@ def _counted(done: FeedCheck, cursor: Cursor, lines: int) -> None:
         )
 
 
-def _events(done: FeedCheck, replayed: Replayed, stored: Stored, *, whole: bool) -> None:
+def _events(
+    done: FeedCheck, replayed: Replayed, stored: Stored, thinned: Thinned, *, whole: bool
+) -> None:
     groups: dict[str, list[Row]] = {"missing": [], "extra": [], "changed": []}
     counts = dict.fromkeys(groups, 0)
-    for difference in compare(replayed.events, stored.events()):
+    beyond = Beyond(compare(replayed.events, stored.events(), older=bool(thinned.lanes)), thinned)
+    for difference in beyond:
         counts[difference.kind] += 1
         if len(groups[difference.kind]) < SHOWN:
             groups[difference.kind].append(difference.entry)
+    _proved(done, "lines", beyond.rows, thinned.events)
     done.events = stored.events_read
     name = done.feed.name
     said = {
@@ -137,11 +176,25 @@ def _events(done: FeedCheck, replayed: Replayed, stored: Stored, *, whole: bool)
         )
 
 
-def _refused(done: FeedCheck, expected: Sorter, stored: Sorter, *, whole: bool) -> None:
+def _proved(done: FeedCheck, what: str, now: Rows, then: Rows) -> None:
+    """The rows of deleted segments are still those that stood there when they were deleted."""
+    if now != then:
+        done.found(
+            f"thinned {what} differ",
+            f"{then.count} {what} of {done.feed.name} were stored from segments thinned since; "
+            f"of those {now.count} are there, or not all are as they were.",
+        )
+
+
+def _refused(
+    done: FeedCheck, expected: Sorter, stored: Sorter, thinned: Thinned, *, whole: bool
+) -> None:
     counts = {"missing": 0, "extra": 0, "changed": 0}
-    for difference in compare(expected, stored):
+    beyond = Beyond(compare(expected, stored, older=bool(thinned.lanes)), thinned)
+    for difference in beyond:
         counts[difference.kind] += 1
     stored.close()
+    _proved(done, "refused lines", beyond.rows, thinned.rejects)
     if any(counts.values()):
         hole = "" if whole else " (the journal cannot be read whole)"
         done.found(

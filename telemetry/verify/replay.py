@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from hashlib import blake2b
 from pathlib import Path
 from typing import Any
 
@@ -22,13 +23,20 @@ from telemetry.verify.sorting import Row, Sorter, row
 from telemetry.worker.storing import versions_of
 
 _PAGE = 20_000
+Mark = Callable[[tuple[Any, ...]], int]
+
+
+def lasting(values: tuple[Any, ...]) -> int:
+    """Like `hash`, which is quicker, but the same in every process: for what is kept."""
+    return int.from_bytes(blake2b(repr(values).encode(), digest_size=8).digest())
 
 
 class Replayed:
     """What the journal of one feed says is stored, up to its cursors."""
 
-    def __init__(self, feed: Feed, folder: Path) -> None:
+    def __init__(self, feed: Feed, folder: Path, mark: Mark = hash) -> None:
         self.feed = feed
+        self._mark = mark
         self.events, self.rejects, self.repeats = Sorter(folder), Sorter(folder), Sorter(folder)
         self.lines: dict[str, int] = {}
         self._versions = versions_of(feed)
@@ -40,20 +48,22 @@ class Replayed:
         """Raises what decoding a journal with a hole in it may raise."""
         newest = self._versions.description(self.feed.version)
         later = newest if newest.is_level else None
-        lane = Lane(cursor.lane, self._versions, position=start, state=state, later=later)
+        lane = Lane(
+            cursor.lane, self._versions, position=start, state=state, later=later, unreadable={}
+        )
         until = Position(cursor.segment, cursor.byte_offset, cursor.sequence)
         self.lines.setdefault(cursor.lane, 0)
         for gathered in lane.gather(journal_folder(self.feed.name, cursor.lane), until):
             self._take(cursor.lane, gathered)
 
     def _take(self, lane: str, gathered: Gathered) -> None:
-        offsets = self._offsets
         self.lines[lane] += gathered.lines
-        self.events.extend(_event_row(each, offsets) for each in gathered.events)
-        self.events.extend(_event_row(each, offsets) for each in gathered.late)
+        self.events.extend(map(self._event_row, gathered.events))
+        self.events.extend(map(self._event_row, gathered.late))
         for key, reject in gathered.rejects:
-            mark = _reject_mark(reject.reason, reject.raw)
-            self.rejects.add(row(bytes.fromhex(key), mark, reject.arrival_us or 0))
+            came_us = reject.arrival_us or 0
+            mark = self._mark((reject.reason, reject.raw))
+            self.rejects.add(row(bytes.fromhex(key), mark, came_us, came_us))
         for key, (_, in_all) in gathered.repeats.items():
             self.repeats.add(row(bytes.fromhex(key), 0, in_all))
 
@@ -62,14 +72,20 @@ class Replayed:
         rows = Reject.objects.filter(feed=self.feed).exclude(mended_version=None)
         for reject in rows.order_by("mended_version").iterator(_PAGE):
             description = self._versions.description(reject.mended_version or 1)
-            self.events.extend(_mended(description, reject))
+            self.events.extend(_mended(description, reject, self._mark))
+
+    def _event_row(self, each: AnyRow) -> Row:
+        """Time as the line said it: a corrected clock moves what is stored."""
+        raw_us = each[1] - self._offsets.get(each[11], 0)
+        mark = self._mark((raw_us, each[2], each[4], each[5], each[6], each[7], each[8]))
+        return row(each[0], mark, raw_us, each[9])
 
     def close(self) -> None:
         for sorter in (self.events, self.rejects, self.repeats):
             sorter.close()
 
 
-def _mended(description: Description, reject: Reject) -> Iterator[Row]:
+def _mended(description: Description, reject: Reject, make_mark: Mark) -> Iterator[Row]:
     raw = bytes(reject.raw)
     if len(raw) >= KEEP_BYTES:
         return
@@ -80,30 +96,20 @@ def _mended(description: Description, reject: Reject) -> Iterator[Row]:
     rest = decoder.flush()
     for event in (*batch.events, *batch.late, *rest.events, *rest.late):
         seq = -1 if event.seq is None else event.seq
-        mark = hash((
+        mark = make_mark((
             event.time_us, seq, event.torch, event.kind, event.value, event.text,
             event.raw_stamp[:64],
         ))  # fmt: skip
-        yield row(bytes.fromhex(event.key), mark, event.time_us)
-
-
-def _event_row(each: AnyRow, offsets: dict[int, int]) -> Row:
-    """Time as the line said it: a corrected clock moves what is stored."""
-    raw_us = each[1] - offsets.get(each[11], 0)
-    mark = hash((raw_us, each[2], each[4], each[5], each[6], each[7], each[8]))
-    return row(each[0], mark, raw_us)
-
-
-def _reject_mark(reason: str, raw: bytes) -> int:
-    return hash((reason, raw))
+        yield row(bytes.fromhex(event.key), mark, event.time_us, reject.received_us)
 
 
 class Stored:
     """The same of the tables. `mistimed` counts events that an older clock still times, or one
     that never was."""
 
-    def __init__(self, feed: Feed, cursors: list[Cursor]) -> None:
+    def __init__(self, feed: Feed, cursors: list[Cursor], mark: Mark = hash) -> None:
         self._feed = feed
+        self._mark = mark
         versions = [c[0] for cursor in cursors for c in cursor.state.get("clocks", [])]
         rows = ClockOffset.objects.filter(feed=feed, version__gt=0).order_by("version")
         self._clocks = [
@@ -123,8 +129,8 @@ class Stored:
                 if self._clocks or version:
                     wanted = clock_at(self._clocks, raw_us, received_us).version
                     self.mistimed += wanted != version
-                mark = hash((raw_us, seq, torch, kind, number, text, stamp))
-                yield row(bytes(key), mark, raw_us)
+                mark = self._mark((raw_us, seq, torch, kind, number, text, stamp))
+                yield row(bytes(key), mark, raw_us, received_us)
             self.events_read += len(page)
             after = bytes(page[-1][0])
 
@@ -144,7 +150,8 @@ class Stored:
         for key, reason, raw, received in rows.values_list(
             "key", "reason", "raw", "received_us"
         ).iterator(_PAGE):
-            found.add(row(bytes.fromhex(key), _reject_mark(reason, bytes(raw)), received))
+            mark = self._mark((reason, bytes(raw)))
+            found.add(row(bytes.fromhex(key), mark, received, received))
         return found
 
     def repeats(self, folder: Path) -> Sorter:

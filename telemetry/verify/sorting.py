@@ -82,17 +82,23 @@ class Sorter:
 
 
 class Difference(NamedTuple):
-    """`missing`: only where it is expected. `extra`: only stored. `changed`: stored otherwise."""
+    """`missing`: only where it is expected. `extra`: only stored. `changed`: stored otherwise.
+    `older`: stored as expected, but with another `y` than any that is expected."""
 
-    kind: Literal["missing", "extra", "changed"]
+    kind: Literal["missing", "extra", "changed", "older"]
     entry: Row
 
 
 def compare(
-    expected: Iterable[Row], stored: Iterable[Row], *, tolerance: float | None = None
+    expected: Iterable[Row],
+    stored: Iterable[Row],
+    *,
+    tolerance: float | None = None,
+    older: bool = False,
 ) -> Iterator[Difference]:
     """Differences of two sorted streams. A key may be expected more than once, under several marks:
-    one of them must be stored, once. With a `tolerance` (relative) `x` and `y` must agree too."""
+    one of them must be stored, once. With a `tolerance` (relative) `x` and `y` must agree too;
+    `older` tells of rows of which `y` alone differs."""
     left, right = iter(expected), iter(stored)
     want, have = next(left, _END), next(right, _END)
     while want is not _END or have is not _END:
@@ -103,12 +109,15 @@ def compare(
             yield Difference("extra", have)
             have = next(right, _END)
         else:
-            same, entry = False, want
+            same, entry, ys = False, want, set[float]()
             while want[:2] == have[:2]:
                 same = same or _agree(want, have, tolerance)
+                ys.add(want[4])
                 want = next(left, _END)
             if not same:
                 yield Difference("changed", entry)
+            elif older and have[4] not in ys:
+                yield Difference("older", have)
             have = next(right, _END)
 
 

@@ -35,6 +35,7 @@ from shopfloor.models import (
     Verification,
     Work,
 )
+from shopfloor.services.shop_office import shop_set
 from shopfloor.services.stock_office import certificate_keep
 from telemetry.locks import Busy, Lock
 from telemetry.models import Arc, GoneArc
@@ -313,3 +314,23 @@ def test_a_press_of_the_button_asks_for_one_and_the_page_says_how_far_it_is(
     assert "decoding the journal of north/live (step 3 of 12)" in page
     assert "Verify now" not in page
     assert User.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("days", "asked", "faulty", "thins"),
+    [(90, "night", False, True), (None, "night", False, False), (90, "button", False, False),
+     (90, "night", True, False)],
+)  # fmt: skip
+def test_the_journal_is_thinned_at_night_where_the_shop_wants_it_and_all_agrees(
+    books, monkeypatch, days, asked, faulty, thins
+):
+    asked_for = []
+    monkeypatch.setattr(verification, "thin", lambda *args: asked_for.append(args) or 2)
+    shop_set(journal_days=days)
+    if faulty:
+        Heat.objects.update(certificate_sha256="0" * 64)
+    row = verification.verification_make(asked=asked)
+    assert bool(asked_for) is thins
+    assert row.counts.get("thinned", 0) == (2 * len(asked_for))
+    for _, before_us, now in asked_for:
+        assert before_us == (now - timedelta(days=90)).timestamp() * 1e6
