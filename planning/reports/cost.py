@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
+from zoneinfo import ZoneInfo
 
 import pandas as pd
-from django.db.models import Q, Sum
 
 from planning.reports.cost_parts import (
-    Posted,
     hours_frame,
     jobs_frames,
     late_frame,
@@ -18,38 +17,27 @@ from planning.reports.cost_parts import (
 )
 from planning.reports.frames import coverage_of, currency, frame
 from planning.reports.month_runs import month_run_ids, month_runs
+from planning.reports.month_sums import month_sums
 from planning.reports.printed import from_print
 from planning.reports.run_shares import run_shares
 from planning.reports.shapes import CostMonth
 from planning.services.postings import next_month
+from shopfloor.calendar import day_span
 from shopfloor.counting import count
-from shopfloor.models import Month, Posting, Run, RunState
+from shopfloor.models import Month, Run, RunState
+from shopfloor.selectors.shop import shop_zone
 
 
 def months() -> pd.DataFrame:
-    """Every month with postings, newest first: first_day, closed_at, closed_by, amount_minor,
-    late_minor (of it, about closed months)."""
-    rows = (
-        Month.objects.order_by("-first_day")
-        .select_related("closed_by")
-        .annotate(
-            amount=Sum("postings__amount_minor"),
-            late=Sum("postings__amount_minor", filter=~Q(postings__belongs_to=None)),
-        )
-    )
+    """Every month with postings, newest first: first_day, closed_at, closed_by. What was printed
+    of them is not read."""
+    rows = Month.objects.order_by("-first_day").select_related("closed_by").defer("printed")
     return frame(
-        "first_day closed_at closed_by amount_minor late_minor",
+        "first_day closed_at closed_by",
         [
-            (
-                row.first_day,
-                row.closed_at,
-                row.closed_by.shown_name if row.closed_by else "",
-                row.amount or 0,
-                row.late or 0,
-            )
+            (row.first_day, row.closed_at, row.closed_by.shown_name if row.closed_by else "")
             for row in rows
         ],
-        **currency(),
     )
 
 
@@ -61,24 +49,18 @@ def cost_month(*, first_day: date) -> CostMonth:
         raise LookupError(f"nothing was posted in {first_day:%Y-%m}")
     if month.closed_at is not None and month.printed:
         return from_print(month)
-    sums = [
-        Posted(*row)
-        for row in Posting.objects.filter(month=month)
-        .order_by()
-        .annotate(late=Q(belongs_to__isnull=False))
-        .values_list("line__job_id", "kind", "evidence", "run_id", "late")
-        .annotate(all=Sum("amount_minor"))
-    ]
+    ids = month_run_ids(first_day, next_month(first_day))
+    runs = month_runs(ids)
+    shares = run_shares(runs, ids)
+    sums = month_sums(month, runs)
     money = currency()
-    runs = month_runs(month_run_ids(first_day, next_month(first_day)))
-    shares = run_shares(runs)
-    coverage = coverage_of(((row.evidence, row.minor) for row in sums), money["currency"])
+    coverage = coverage_of(((row.evidence, row.minor) for row in sums.posted), money["currency"])
     jobs, kinds, names = jobs_frames(sums, runs, shares, money, coverage)
     return CostMonth(
         first_day=first_day,
         closed_at=month.closed_at,
         closed_by=month.closed_by.shown_name if month.closed_by else "",
-        total_minor=sum(row.minor for row in sums),
+        total_minor=sum(row.minor for row in sums.posted),
         jobs=jobs,
         kinds=kinds,
         terms=terms_frame(runs, shares, names, money),
@@ -92,10 +74,12 @@ def cost_month(*, first_day: date) -> CostMonth:
 
 def _going_on(first_day: date) -> tuple[str, ...]:
     """Runs begun in the month that are not over: nothing is posted for them yet."""
-    begun = Run.objects.filter(
-        opened_at__date__gte=first_day, opened_at__date__lt=next_month(first_day)
-    )
-    runs = begun.exclude(state__in=(RunState.FINISHED, RunState.VOIDED)).count()
+    zone = ZoneInfo(shop_zone())
+    runs = Run.objects.filter(
+        state__in=(RunState.OPEN, RunState.STOPPED),
+        opened_at__gte=day_span(first_day, zone)[0],
+        opened_at__lt=day_span(next_month(first_day), zone)[0],
+    ).count()
     if not runs:
         return ()
     them = "it is" if runs == 1 else "they are"

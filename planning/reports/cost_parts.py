@@ -4,57 +4,41 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from collections.abc import Mapping
+from typing import Any
 
 import pandas as pd
 
 from planning.calc.cost import rounded
 from planning.reports.frames import frame
 from planning.reports.month_runs import MonthRun
+from planning.reports.month_sums import MATERIAL, MonthSums
 from planning.reports.shapes import Coverage
 from shopfloor.counting import count
 from shopfloor.models import Job, Month, Posting
 
 
-class Posted(NamedTuple):
-    """What was posted for a job, of a kind and evidence, from a run; `late` is about a month that
-    was closed."""
-
-    job: int | None
-    kind: str
-    evidence: str
-    run: uuid.UUID | None
-    late: bool
-    minor: int
-
-
-Sums = Sequence[Posted]
 Runs = Mapping[uuid.UUID, MonthRun]
 Shares = Mapping[uuid.UUID, Mapping[int | None, float]]
 
 SHOP = "the shop"
-MATERIAL = ("material", "credit")
 FEET_A_METRE = 1 / 0.3048
 
 
 def jobs_frames(
-    sums: Sums, runs: Runs, shares: Shares, money: Mapping[str, Any], coverage: Coverage
+    sums: MonthSums, runs: Runs, shares: Shares, money: Mapping[str, Any], coverage: Coverage
 ) -> tuple[pd.DataFrame, pd.DataFrame, dict[int | None, str]]:
     """`CostMonth.jobs` and `.kinds`, and the jobs' numbers. A job's plan has its material as it
     was posted: the nest plans everything else. What a run without a plan cost, its material apart,
     is in `bare_minor`."""
     by_kind: dict[int | None, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     evidence: dict[int | None, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    bare: dict[int | None, int] = defaultdict(int)
     materials: dict[int | None, int] = defaultdict(int)
-    for row in sums:
+    for row in sums.posted:
         by_kind[row.job][row.kind] += row.minor
         evidence[row.job][row.evidence] += abs(row.minor)
         if row.kind in MATERIAL:
             materials[row.job] += 0 if row.late else row.minor
-        elif row.run and not row.late and row.run in runs and not runs[row.run].compared:
-            bare[row.job] += row.minor
     planned_s, elapsed_s, plan = _by_job(runs, shares)
     ids = set(by_kind) | set(elapsed_s)
     jobs = {
@@ -82,7 +66,7 @@ def jobs_frames(
                 elapsed_s.get(pk, 0.0),
                 None if planned is None else elapsed_s.get(pk, 0.0) - planned,
                 max(evidence[pk], key=lambda word: evidence[pk][word], default="unknown"),
-                bare[pk] if pk in plan else 0,
+                sums.bare.get(pk, 0) if pk in plan else 0,
             )
         )
         kinds += [(pk, names[pk], kind, minor) for kind, minor in by_kind[pk].items() if minor]
@@ -148,12 +132,9 @@ def terms_frame(
     )
 
 
-def metres_frame(sums: Sums, runs: Runs, money: Mapping[str, Any]) -> pd.DataFrame:
+def metres_frame(sums: MonthSums, runs: Runs, money: Mapping[str, Any]) -> pd.DataFrame:
     """Cost per metre and per foot of cut by material, thickness and duty, material apart."""
-    amounts: dict[uuid.UUID, int] = defaultdict(int)
-    for row in sums:
-        if row.run is not None and row.kind not in MATERIAL:
-            amounts[row.run] += row.minor
+    amounts = sums.spent
     groups: dict[tuple[str, float, str], list[MonthRun]] = defaultdict(list)
     for run in runs.values():
         if run.run_id in amounts:
@@ -209,23 +190,21 @@ def late_frame(month: Month, money: Mapping[str, Any]) -> pd.DataFrame:
     )
 
 
-def unknown_costs(sums: Sums, runs: Runs) -> tuple[str, ...]:
+def unknown_costs(sums: MonthSums, runs: Runs) -> tuple[str, ...]:
     """What of the month has no amount, in words."""
-    by_kind: dict[str, set[uuid.UUID | None]] = defaultdict(set)
-    for row in sums:
-        by_kind[row.kind].add(row.run)
-    found = []
     bare = [
         run
         for run in runs.values()
-        if not run.customers_sheet and run.run_id not in by_kind["material"]
+        if not run.customers_sheet and run.run_id not in sums.with_material
     ]
+    found = []
     if bare:
         found.append(
             f"material of {count(len(bare), 'run')}: no sheet was named, or its cost is not known"
         )
+    posted = {row.kind for row in sums.posted}
     for kind in ("machine", "labour", "gas", "energy"):
-        if runs and not by_kind[kind]:
+        if runs and kind not in posted:
             found.append(f"{kind}: no rate is set, or nothing to reckon it from")
     unplanned = sum(run.planned_s is None for run in runs.values())
     if unplanned:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 
-from django.db.models import Min
+from django.db.models import Exists, OuterRef, QuerySet
 
-from planning.inputs.chunks import chunked
-from shopfloor.models import Run, RunDay, RunState, RunVariance
+from planning.inputs.chunks import Ids, among
+from shopfloor.models import Run, RunDay, RunState
 
 
 @dataclass
@@ -36,20 +35,20 @@ class MonthRun:
         return self.planned_s is not None and bool(self.plan_minor)
 
 
-def month_run_ids(first: date, after: date) -> list[uuid.UUID]:
-    """Finished runs whose first shift date lies in [first, after). One that goes on has no cost
-    posted yet: its plan and its time would stand against nothing."""
-    done = RunDay.objects.filter(run__state=RunState.FINISHED).order_by()
-    begun = done.values("run_id").annotate(first=Min("shift_date"))
-    return list(begun.filter(first__gte=first, first__lt=after).values_list("run_id", flat=True))
+def month_run_ids(first: date, after: date) -> QuerySet[RunDay, uuid.UUID]:
+    """Finished runs whose first shift date lies in [first, after), as a query to filter others by.
+    One that goes on has no cost posted yet: its plan and its time would stand against nothing."""
+    earlier = RunDay.objects.filter(run=OuterRef("run"), shift_date__lt=first)
+    days = RunDay.objects.filter(shift_date__gte=first, shift_date__lt=after)
+    done = days.filter(~Exists(earlier), run__state=RunState.FINISHED)
+    return done.order_by().values_list("run_id", flat=True)
 
 
-def month_runs(ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, MonthRun]:
-    """Three queries for up to 400 runs. A run with several sets counts for the one that burnt
-    longest."""
-    ids = sorted(set(ids))
+def month_runs(ids: Ids) -> dict[uuid.UUID, MonthRun]:
+    """Two queries for up to 400 runs, or for all that a query names. A run with several sets counts
+    for the one that burnt longest."""
     runs: dict[uuid.UUID, MonthRun] = {}
-    rows = chunked(
+    rows = among(
         ids,
         lambda some: Run.objects.filter(pk__in=some).values_list(
             "pk",
@@ -59,35 +58,33 @@ def month_runs(ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, MonthRun]:
             "plan__costs_minor",
             "sheet_id",
             "sheet__owner_id",
+            "variance__elapsed_s",
+            "variance__planned_s",
+            "variance__terms",
+            "variance__minor_per_hour",
         ),
     )
-    for pk, material, thickness, evidence, costs, sheet, owner in rows:
+    for pk, material, thickness, evidence, costs, sheet, owner, elapsed, planned, terms, rate in rows:
         runs[pk] = MonthRun(
             pk,
             material,
             thickness,
+            elapsed_s=elapsed or 0.0,
+            planned_s=planned if terms else None,
+            terms=terms or {},
+            minor_per_hour=rate,
             evidence=evidence,
             plan_minor=costs or {},
             sheet=sheet,
             customers_sheet=owner is not None,
         )
     _add_days(runs, ids)
-    rows = chunked(
-        ids,
-        lambda some: RunVariance.objects.filter(run__in=some).values_list(
-            "run_id", "elapsed_s", "planned_s", "terms", "minor_per_hour"
-        ),
-    )
-    for run_id, elapsed, planned, terms, rate in rows:
-        run = runs[run_id]
-        run.elapsed_s, run.planned_s = elapsed or 0.0, planned if terms else None
-        run.terms, run.minor_per_hour = terms, rate
-    return runs
+    return dict(sorted(runs.items()))
 
 
-def _add_days(runs: dict[uuid.UUID, MonthRun], ids: list[uuid.UUID]) -> None:
+def _add_days(runs: dict[uuid.UUID, MonthRun], ids: Ids) -> None:
     longest: dict[uuid.UUID, float] = defaultdict(lambda: -1.0)
-    rows = chunked(
+    rows = among(
         ids,
         lambda some: (
             RunDay.objects.filter(run__in=some)
@@ -96,6 +93,8 @@ def _add_days(runs: dict[uuid.UUID, MonthRun], ids: list[uuid.UUID]) -> None:
         ),
     )
     for run_id, duty, arc_s, cut_mm in rows:
+        if run_id not in runs:  # figured between the two queries
+            continue
         runs[run_id].cut_mm += cut_mm
         if arc_s > longest[run_id]:
             longest[run_id], runs[run_id].duty = arc_s, duty

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from typing import NoReturn
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -13,8 +14,9 @@ from planning.reports.squareness import squareness
 from planning.reports.squareness import to_print as square_to_print
 from planning.services.postings import next_month
 from shopfloor.acting import acting
+from shopfloor.calendar import day_span
 from shopfloor.models import Month, Run, RunState, User, Work
-from shopfloor.selectors.shop import shift_date_of
+from shopfloor.selectors.shop import shift_date_of, shop_zone
 
 
 class MonthError(ValueError):
@@ -61,8 +63,7 @@ def month_reopen(*, first_day: date, by: User) -> NoReturn:
 def unfinished_runs(*, first_day: date) -> int:
     """Runs begun before the month's end that are neither finished nor voided: to be shown
     before it is closed."""
-    return (
-        Run.objects.filter(opened_at__date__lt=next_month(first_day))
-        .exclude(state__in=(RunState.FINISHED, RunState.VOIDED))
-        .count()
-    )
+    after, _ = day_span(next_month(first_day), ZoneInfo(shop_zone()))
+    return Run.objects.filter(
+        state__in=(RunState.OPEN, RunState.STOPPED), opened_at__lt=after
+    ).count()
