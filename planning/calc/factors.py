@@ -112,11 +112,16 @@ def fit(cells: Mapping[K, Sequence[float]]) -> Fit[K] | NotEnoughData:
 def _grid(own: Sequence[Sequence[float]]) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """tau, sigma, posterior weight, mean and variance of mu, one value a grid point."""
     counts = np.array([len(each) for each in own], dtype=np.float64)
-    means = np.array([fmean(each) for each in own])
-    within = sum(math.fsum((y - fmean(each)) ** 2 for y in each) for each in own)
+    middles = [fmean(each) for each in own]
+    means = np.array(middles)
+    within = sum(
+        math.fsum((y - middle) ** 2 for y in each)
+        for each, middle in zip(own, middles, strict=True)
+    )
     freedom = float(counts.sum()) - len(own)
     every = [y for each in own for y in each]
-    middle = math.fsum((y - fmean(every)) ** 2 for y in every) / (len(every) - 1)
+    whole = fmean(every)
+    middle = math.fsum((y - whole) ** 2 for y in every) / (len(every) - 1)
     about = math.sqrt(within / freedom) if freedom > 0 and within > 0 else math.sqrt(middle)
     taus, sigmas = np.meshgrid(_TAUS, _SIGMAS * max(about, _LEAST_SPREAD))
     tau, sigma = taus.ravel(), sigmas.ravel()
@@ -215,13 +220,11 @@ def back_test(
             inside += low <= math.exp(log) <= high
     if not bare:
         return NotEnoughData(0, NEEDED)
-    keys = dict.fromkeys(cell for cell, _ in bare)
     by_cell = {
-        key: (
-            _error([off for cell, off in bare if cell == key]),
-            _error([off for cell, off in with_it if cell == key]),
+        key: (_error(own), _error(with_factor))
+        for (key, own), with_factor in zip(
+            _by_cell(bare).items(), _by_cell(with_it).values(), strict=True
         )
-        for key in keys
     }
     return BackTest(
         _error([off for _, off in bare]),
@@ -230,6 +233,13 @@ def back_test(
         len(months),
         by_cell,
     )
+
+
+def _by_cell(off: Sequence[tuple[K, float]]) -> dict[K, list[float]]:
+    found: dict[K, list[float]] = {}
+    for cell, each in off:
+        found.setdefault(cell, []).append(each)
+    return found
 
 
 def _error(off: Sequence[float]) -> Error:
