@@ -1,5 +1,5 @@
 """The worker's tasks: one that does a row of work, one that sends what is not done again, one that
-looks for plans grown old, one that has the records verified each night."""
+looks for plans and reports grown old, one that has the records verified each night."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from planning.services.freshness import plans_freshen
+from planning.services.summaries import months_freshen
 from planning.services.verification import verification_nightly
 from planning.services.work import work_do, work_sweep
 
@@ -24,6 +25,7 @@ def sweep() -> None:
 @shared_task(name="kerfbook.freshen")
 def freshen() -> None:
     plans_freshen(now=timezone.now())
+    months_freshen()
 
 
 @shared_task(name="kerfbook.verify")

@@ -21,6 +21,7 @@ from planning.reports.month_sums import month_sums
 from planning.reports.printed import from_print
 from planning.reports.run_shares import run_shares
 from planning.reports.shapes import CostMonth
+from planning.reports.summaries import kept_month
 from planning.services.postings import next_month
 from shopfloor.calendar import day_span
 from shopfloor.counting import count
@@ -42,13 +43,20 @@ def months() -> pd.DataFrame:
 
 
 def cost_month(*, first_day: date) -> CostMonth:
-    """One month. A closed one is read as it was printed; an open one from its postings and from
-    the published rows of its runs. Raises `LookupError` for a month nothing is known of."""
+    """One month. A closed one is read as it was printed, an open one as it was kept where nothing
+    has changed since. Raises `LookupError` for a month nothing is known of."""
     month = Month.objects.filter(first_day=first_day).select_related("closed_by").first()
     if month is None:
         raise LookupError(f"nothing was posted in {first_day:%Y-%m}")
     if month.closed_at is not None and month.printed:
-        return from_print(month)
+        return from_print(month, month.printed)
+    kept = kept_month(first_day) if month.closed_at is None else None
+    return from_print(month, kept) if kept else month_now(month)
+
+
+def month_now(month: Month) -> CostMonth:
+    """A month worked out from its postings and from the published rows of its runs."""
+    first_day = month.first_day
     ids = month_run_ids(first_day, next_month(first_day))
     runs = month_runs(ids)
     shares = run_shares(runs, ids)

@@ -1,10 +1,11 @@
-"""A closed month as it was printed: every figure kept, nothing worked out again."""
+"""A month as it was kept: every figure, nothing worked out again."""
 
 from __future__ import annotations
 
 import dataclasses
 import hashlib
 import json
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -30,9 +31,8 @@ def to_print(month: CostMonth) -> dict[str, Any]:
     }
 
 
-def from_print(month: Month) -> CostMonth:
-    """The report that was kept when the month closed."""
-    kept: dict[str, Any] = month.printed or {}
+def from_print(month: Month, kept: Mapping[str, Any]) -> CostMonth:
+    """The report as it was kept: when the month closed, or by the background worker."""
     money = currency()
     frames = {
         name: from_records(each, coverage=Coverage(**each["coverage"]), **money)

@@ -23,6 +23,7 @@ from planning.reports.cost_parts import SHOP
 from planning.reports.frames import currency, frame, from_records, to_records
 from planning.reports.month_runs import month_run_ids
 from planning.reports.nest import KINDS
+from planning.reports.summaries import kept_month
 from planning.services.postings import next_month
 from shopfloor.models import Contour, Month, NestPlan, Run, RunDay
 
@@ -55,8 +56,16 @@ def squareness(*, first_day: date) -> Squareness:
     month = Month.objects.filter(first_day=first_day).first()
     if month is None:
         raise LookupError(f"nothing was posted in {first_day:%Y-%m}")
-    printed = (month.printed or {}).get("squareness") if month.closed_at else None
-    return _from_print(printed) if printed else _Fine(first_day).report()
+    if month.closed_at is None:
+        kept = kept_month(first_day)
+        return _from_print(kept["squareness"], closed=False) if kept else square_now(first_day)
+    printed = (month.printed or {}).get("squareness")
+    return _from_print(printed, closed=True) if printed else square_now(first_day)
+
+
+def square_now(first_day: date) -> Squareness:
+    """One month worked out from what is known now."""
+    return _Fine(first_day).report()
 
 
 def to_print(found: Squareness) -> dict[str, Any]:
@@ -67,12 +76,12 @@ def to_print(found: Squareness) -> dict[str, Any]:
     }
 
 
-def _from_print(printed: Mapping[str, Any]) -> Squareness:
+def _from_print(printed: Mapping[str, Any], *, closed: bool) -> Squareness:
     money = currency()
     runs = from_records(printed["runs"], **money)
     runs["day"] = [date.fromisoformat(str(day)) for day in runs["day"]]
     return Squareness(
-        runs, from_records(printed["tenths"], **money), dict(printed["standing"]), True
+        runs, from_records(printed["tenths"], **money), dict(printed["standing"]), closed
     )
 
 

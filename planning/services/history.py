@@ -10,6 +10,7 @@ from planning.services.bulk import recompute_all
 from planning.services.drawing_plan import drawing_revision_plan
 from planning.services.months import month_close
 from planning.services.nest_plan import revision_plan
+from planning.services.summaries import month_write
 from shopfloor.models import DrawingRevision, Month, NestRevision, User, Work
 from shopfloor.selectors.shop import shift_date_of
 
@@ -37,4 +38,6 @@ def figures_of_history(*, closed_by: str, now: datetime) -> dict[str, int]:
     ).order_by("first_day")
     for month in months:
         month_close(first_day=month.first_day, by=person, now=now)
+    for first_day in Month.objects.filter(closed_at=None).values_list("first_day", flat=True):
+        month_write(key=first_day.isoformat(), payload={})
     return {**done, "months": len(months)}

@@ -12,6 +12,7 @@ from planning.inputs.chunks import in_chunks
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.postings import MonthBook, Want, postings_sync
+from planning.services.summaries import months_changed
 from shopfloor.models import BenchEntry, Posting
 from shopfloor.selectors.arcs import to_us
 
@@ -34,6 +35,7 @@ def lines_write(lines: Iterable[int]) -> None:
             wants = []
         posted = Posting.objects.filter(line__in=some, kind="bench", run=None)
         postings_sync(wants, posted, months=months)
+    months_changed(months.changed)
 
 
 def _want(entry: BenchEntry, shifts: ShiftBook, rates: Any) -> Want | None:

@@ -8,14 +8,15 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from planning.reports.cost import cost_month
+from planning.reports.cost import month_now
 from planning.reports.printed import postings_print, to_print
-from planning.reports.squareness import squareness
+from planning.reports.squareness import square_now
 from planning.reports.squareness import to_print as square_to_print
+from planning.reports.summaries import MONTH
 from planning.services.postings import next_month
 from shopfloor.acting import acting
 from shopfloor.calendar import day_span
-from shopfloor.models import Month, Run, RunState, User, Work
+from shopfloor.models import Month, Run, RunState, Summary, User, Work
 from shopfloor.selectors.shop import shift_date_of, shop_zone
 
 
@@ -43,12 +44,13 @@ def month_close(*, first_day: date, by: User, now: datetime) -> Month:
     if Work.objects.filter(kind__in=("run", "piece", "line"), state="waiting").exists():
         raise MonthError("Figures are still being worked out: try again in a moment.")
     with acting(f"user:{by.username}", why=f"month {first_day:%Y-%m} closed"):
-        month.printed = to_print(cost_month(first_day=first_day)) | {
-            "squareness": square_to_print(squareness(first_day=first_day)),
+        month.printed = to_print(month_now(month)) | {
+            "squareness": square_to_print(square_now(first_day)),
             "postings": postings_print(month),
         }
         month.closed_at, month.closed_by = now, by
         month.save(update_fields=["printed", "closed_at", "closed_by"])
+        Summary.objects.filter(kind=MONTH, key=first_day.isoformat()).delete()
     return month
 
 

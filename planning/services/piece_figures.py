@@ -19,6 +19,7 @@ from planning.inputs.pieces import PieceIn, load_pieces
 from planning.inputs.shifts import ShiftBook
 from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.run_types import CRASH, FINISHED
+from planning.services.summaries import months_changed
 from shopfloor.models import PartResult, PieceOutlook, PieceUse, Posting
 from shopfloor.selectors.arcs import from_us, to_us
 
@@ -64,6 +65,7 @@ def pieces_write(ids: Iterable[int], *, now: datetime) -> None:
             Posting.objects.filter(piece__in=some),
             months=months,
         )
+    months_changed(months.changed)
     _outlooks(pieces, uses, now)
 
 

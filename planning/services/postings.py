@@ -48,8 +48,9 @@ class MonthBook:
     """The months, locked for the transaction so that none closes under a posting."""
 
     def __init__(self) -> None:
-        rows = Month.objects.select_for_update().order_by("first_day")
+        rows = Month.objects.select_for_update().defer("printed").order_by("first_day")
         self._months = {month.first_day: month for month in rows}
+        self.changed: set[date] = set()  # months that were posted into
 
     def place(self, day: date) -> tuple[Month, Month | None]:
         """The month to post into, and the closed one the posting belongs to, if it is late."""
@@ -104,6 +105,7 @@ def postings_sync(
             gone = _as_want(key, had.last)
             made.append(_difference(gone, had, months, by, why or "no longer so"))
     Posting.objects.bulk_create(made, batch_size=500)
+    months.changed |= {row.month.first_day for row in made}
     return made
 
 

@@ -23,6 +23,7 @@ from planning.services.piece_figures import pieces_write
 from planning.services.piece_uses import Use, piece_uses
 from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.run_types import Rules, RunFigures
+from planning.services.summaries import months_changed
 from shopfloor.models import PieceUse, Posting, Run, RunDay, RunState, RunVariance, Segment
 from shopfloor.selectors.arcs import from_us, to_us
 from shopfloor.selectors.shop import the_shop
@@ -63,6 +64,8 @@ def runs_write(
     _days(loaded, figures)
     touched = _piece_uses(ids, uses)
     made = _post(loaded, figures, months)
+    over = [run.shift_date for run in loaded if run.state in (RunState.FINISHED, RunState.VOIDED)]
+    months_changed([*months.changed, *over])
     if pieces is None:
         pieces_write(touched, now=now)
     else:

@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 
 from planning.services.postings import MonthBook, Want, postings_sync
+from planning.services.summaries import months_changed
 from shopfloor.models import Posting, Sheet, SheetState
 from shopfloor.selectors.shop import shift_date_of
 
@@ -22,7 +23,9 @@ def sheet_loss(*, key: str, payload: dict[str, Any]) -> None:
         return
     own = f"sheet:{sheet.pk}:lost"
     posted = Posting.objects.filter(key__startswith=f"{own}:v")
-    postings_sync(_wants(sheet, own, payload, posted.first()), posted, months=MonthBook())
+    months = MonthBook()
+    postings_sync(_wants(sheet, own, payload, posted.first()), posted, months=months)
+    months_changed(months.changed)
 
 
 def _wants(sheet: Sheet, key: str, payload: dict[str, Any], before: Posting | None) -> list[Want]:

@@ -26,6 +26,7 @@ LEFT_OUT = frozenset(
         "RunVariance",
         "ScreenSignIn",
         "SecurityEvent",
+        "Summary",
         "Throttle",
         "Verification",
     }

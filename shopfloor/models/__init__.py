@@ -58,6 +58,7 @@ from shopfloor.models.sureness import Factor, FactorState, Quote, QuoteLine, Quo
 from shopfloor.models.throttle import Throttle
 from shopfloor.models.usage import PieceUse, RunDay
 from shopfloor.models.verification import Verification
+from shopfloor.models.usage import PieceUse, RunDay, Summary
 from shopfloor.models.work import Change, Incoming, Watermark, Work
 
 __all__ = [
@@ -125,6 +126,7 @@ __all__ = [
     "Shop",
     "SignInEnd",
     "Stoppage",
+    "Summary",
     "Table",
     "Terminal",
     "ThicknessAnswer",

@@ -1,4 +1,5 @@
-"""Published by planning beside a run's variance: what it took day by day, and of which pieces."""
+"""Published by planning beside a run's variance: what it took day by day, and of which pieces; and
+whole reports, kept until what they are made from has changed."""
 
 from __future__ import annotations
 
@@ -51,3 +52,22 @@ class PieceUse(models.Model):
 
     def __str__(self) -> str:
         return f"{self.starts} starts of {self.piece_id} in {self.run_id}"
+
+
+class Summary(models.Model):
+    """A report of planning that reads too much for a page to wait for it. `wanted` counts up with
+    every change of what it is made from, in the change's own transaction; `version` is the count
+    that `body` was made at, so that one which lags is never taken for the newest."""
+
+    kind = models.CharField(max_length=20)  # month, factors
+    key = models.CharField(max_length=40, blank=True)
+    wanted = models.BigIntegerField(default=0)
+    version = models.BigIntegerField(default=0)
+    body = models.JSONField(null=True, blank=True)
+    computed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["kind", "key"], name="summary_once")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.key}"
