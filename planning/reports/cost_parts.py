@@ -17,7 +17,6 @@ from planning.reports.shapes import Coverage
 from shopfloor.counting import count
 from shopfloor.models import Job, Month, Posting
 
-
 Runs = Mapping[uuid.UUID, MonthRun]
 Shares = Mapping[uuid.UUID, Mapping[int | None, float]]
 

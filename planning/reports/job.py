@@ -12,9 +12,9 @@ import pandas as pd
 from django.db.models import Sum
 
 from planning.calc.cost import rounded
-from planning.reports.cost_parts import MATERIAL
 from planning.reports.frames import coverage_of, currency, frame
 from planning.reports.month_runs import MonthRun, month_runs
+from planning.reports.month_sums import MATERIAL
 from planning.reports.run_shares import run_shares
 from planning.reports.shapes import Coverage, JobCost
 from shopfloor.models import Job, PartResult, Posting, Run

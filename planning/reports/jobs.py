@@ -21,7 +21,7 @@ def jobs_today(*, now: datetime) -> pd.DataFrame:
     (all of a shared nest counts for each of its jobs); None where none waits or one of them has no
     plan. Late: due before now and parts still owed. Nine queries however many jobs."""
     jobs = list(
-        Job.objects.exclude(state=JobState.CLOSED)
+        Job.objects.filter(state__in=(JobState.OPEN, JobState.HELD))
         .select_related("customer")
         .order_by("due_at", "number")
     )

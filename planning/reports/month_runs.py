@@ -64,7 +64,19 @@ def month_runs(ids: Ids) -> dict[uuid.UUID, MonthRun]:
             "variance__minor_per_hour",
         ),
     )
-    for pk, material, thickness, evidence, costs, sheet, owner, elapsed, planned, terms, rate in rows:
+    for (
+        pk,
+        material,
+        thickness,
+        evidence,
+        costs,
+        sheet,
+        owner,
+        elapsed,
+        planned,
+        terms,
+        rate,
+    ) in rows:
         runs[pk] = MonthRun(
             pk,
             material,

@@ -1,4 +1,4 @@
-"""What was posted into a month, summed by the database: rows as narrow as what they are shown by."""
+"""What was posted into a month, summed by the database over narrow columns."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ MATERIAL = ("material", "credit")
 
 
 class Posted(NamedTuple):
-    """What was posted for a job, of a kind and evidence; `late` is about a month that was closed."""
+    """What was posted for a job, of a kind and evidence; `late`: about a closed month."""
 
     job: int | None
     kind: str

@@ -68,6 +68,9 @@ def small_holes(revision_id: int, thickness_mm: float) -> int:
     )
 
 
+ENTRIES = 200  # enough to tell; older ones are of other people and pieces
+
+
 @dataclass(frozen=True, slots=True)
 class HoleMinutes:
     """Bench minutes a hole from the shop's own log; None where nobody has logged any."""
@@ -78,9 +81,12 @@ class HoleMinutes:
 
 
 def hole_minutes() -> HoleMinutes:
-    """Minutes logged as hole work over the holes of the good parts of those lines."""
+    """Minutes logged as hole work over the holes of the good parts of those lines: the lines of
+    the newest `ENTRIES` entries."""
+    holes_work = BenchEntry.objects.filter(kind="holes")
+    newest = holes_work.order_by("-at", "-pk").values_list("line_id", flat=True)[:ENTRIES]
     logged = dict(
-        BenchEntry.objects.filter(kind="holes")
+        holes_work.filter(line__in=set(newest))
         .order_by()
         .values_list("line_id")
         .annotate(all=Sum("minutes"))

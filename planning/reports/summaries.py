@@ -30,10 +30,7 @@ def kept_month(first_day: date) -> dict[str, Any] | None:
 def _rename(frames: dict[str, Any]) -> None:
     names = frames["jobs"]["columns"].split()
     ids = [row[0] for row in frames["jobs"]["rows"] if row[0] is not None]
-    jobs = {
-        job.pk: job
-        for job in Job.objects.filter(pk__in=ids).select_related("customer")
-    }
+    jobs = {job.pk: job for job in Job.objects.filter(pk__in=ids).select_related("customer")}
     for row in frames["jobs"]["rows"]:
         job = jobs.get(row[0])
         if job is None:

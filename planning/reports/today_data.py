@@ -6,10 +6,10 @@ import uuid
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Any
+from datetime import datetime, timedelta
+from typing import Any, TypeVar
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from planning.inputs.chunks import chunked
 from planning.inputs.plans import plan_times
@@ -23,7 +23,6 @@ from shopfloor.models import (
     Fitting,
     Run,
     RunState,
-    RunVariance,
     Segment,
     Stoppage,
     Table,
@@ -34,6 +33,8 @@ from telemetry.models import Arc
 
 RECENT = 40  # runs of a table that its forecast learns from
 DAY_US = 86_400_000_000
+LONGEST = timedelta(days=31)  # our assumption: no stretch or stoppage that has ended was longer
+Spanned = TypeVar("Spanned", Segment, Stoppage)
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,16 +167,10 @@ def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: i
 
 
 def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) -> None:
-    rows = (
-        Stoppage.objects.filter(
-            Q(ended_at=None) | Q(ended_at__gt=from_us(start_us)),
-            table__in=by_id,
-            started_at__lt=from_us(end_us),
-        )
-        .select_related("reason")
-        .order_by("started_at", "pk")
-    )
-    for row in rows:
+    all_stops = Stoppage.objects.filter(
+        table__in=by_id, started_at__lt=from_us(end_us)
+    ).select_related("reason")
+    for row in _going_on(all_stops, start_us):
         begun = to_us(row.started_at)
         ended = to_us(row.ended_at) if row.ended_at else max(begun, now_us)
         by_id[row.table_id].stops.append(
@@ -193,16 +188,12 @@ def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int)
 
 
 def _runs(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) -> None:
-    rows = list(
-        Segment.objects.filter(
-            Q(ended_at=None) | Q(ended_at__gt=from_us(start_us)),
-            run__table__in=by_id,
-            started_at__lt=from_us(end_us),
-        )
+    stretches = (
+        Segment.objects.filter(run__table__in=by_id, started_at__lt=from_us(end_us))
         .exclude(run__state=RunState.VOIDED)
         .select_related("torch", "wear_set", "operator")
-        .order_by("started_at", "pk")
     )
+    rows = _going_on(stretches, start_us)
     segments: dict[uuid.UUID, list[Segment]] = defaultdict(list)
     for row in rows:
         segments[row.run_id].append(row)
@@ -241,6 +232,15 @@ def _runs(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) 
         )
 
 
+def _going_on(rows: QuerySet[Spanned], start_us: int) -> list[Spanned]:
+    """Of what has a start and an end, oldest first: what has not ended, and what ended after
+    `start_us` without having begun `LONGEST` before. Two queries, so that each has its index."""
+    start = from_us(start_us)
+    both: list[Spanned] = list(rows.filter(ended_at=None))
+    both += rows.filter(ended_at__gt=start, started_at__gte=start - LONGEST)
+    return sorted(both, key=lambda row: (row.started_at, row.pk))
+
+
 def _segment(row: Segment, now_us: int) -> SegmentIn:
     begun = to_us(row.started_at)
     return SegmentIn(
@@ -273,11 +273,14 @@ def _contours(revisions: set[int]) -> tuple[dict[int, int], dict[int, set[str]]]
 def _recent() -> Any:
     """(table, planned s, elapsed s) of the last measured runs, newest first."""
     return (
-        RunVariance.objects.filter(
-            run__state=RunState.FINISHED, planned_s__gt=0, elapsed_s__gt=0, coverage__gte=0.9
+        Run.objects.filter(
+            state=RunState.FINISHED,
+            variance__planned_s__gt=0,
+            variance__elapsed_s__gt=0,
+            variance__coverage__gte=0.9,
         )
-        .order_by("-run__opened_at")
-        .values_list("run__table_id", "planned_s", "elapsed_s")[: RECENT * 10]
+        .order_by("-opened_at")
+        .values_list("table_id", "variance__planned_s", "variance__elapsed_s")[: RECENT * 10]
     )
 
 

@@ -6,8 +6,8 @@ import uuid
 
 from django.db.models import Sum
 
-from planning.reports.cost_parts import MATERIAL
 from planning.reports.month_runs import MonthRun, month_runs
+from planning.reports.month_sums import MATERIAL
 from planning.reports.run_shares import run_shares
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.trace_month import run_names, term_rows

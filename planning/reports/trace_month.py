@@ -13,8 +13,9 @@ from zoneinfo import ZoneInfo
 from django.db.models import Sum
 
 from planning.inputs.chunks import chunked
-from planning.reports.cost_parts import FEET_A_METRE, MATERIAL
+from planning.reports.cost_parts import FEET_A_METRE
 from planning.reports.month_runs import MonthRun, month_run_ids, month_runs
+from planning.reports.month_sums import MATERIAL
 from planning.reports.run_shares import run_shares
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.trace_money import HOW, opened_postings, postings_of

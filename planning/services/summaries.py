@@ -1,5 +1,5 @@
-"""Reports kept as rows, so that no page waits while they are worked out. Work kind "month", key: the
-month's first day, ISO."""
+"""Reports kept as rows, so that no page waits while they are worked out. Work kind "month", key:
+the month's first day, ISO."""
 
 from __future__ import annotations
 
@@ -38,9 +38,7 @@ def month_write(*, key: str, payload: dict[str, Any]) -> None:
         kept.delete()
         return
     row, _ = Summary.objects.get_or_create(kind=MONTH, key=key)
-    body = to_print(month_now(month)) | {
-        "squareness": square_to_print(square_now(month.first_day))
-    }
+    body = to_print(month_now(month)) | {"squareness": square_to_print(square_now(month.first_day))}
     kept.update(version=row.wanted, body=body, computed_at=timezone.now())
 
 

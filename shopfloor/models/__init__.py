@@ -56,9 +56,8 @@ from shopfloor.models.shop import Rate, RateKind, Reason, Shift, Shop
 from shopfloor.models.stock import Customer, Heat, Sheet, SheetState
 from shopfloor.models.sureness import Factor, FactorState, Quote, QuoteLine, QuoteState
 from shopfloor.models.throttle import Throttle
-from shopfloor.models.usage import PieceUse, RunDay
-from shopfloor.models.verification import Verification
 from shopfloor.models.usage import PieceUse, RunDay, Summary
+from shopfloor.models.verification import Verification
 from shopfloor.models.work import Change, Incoming, Watermark, Work
 
 __all__ = [

@@ -52,6 +52,7 @@ class JobLine(models.Model):
 
     class Meta:
         ordering = ["job", "number"]
+        indexes = [models.Index(fields=["part"], name="line_part")]
         constraints = [
             models.UniqueConstraint(fields=["job", "number"], name="line_once_a_job"),
             models.CheckConstraint(condition=models.Q(quantity__gt=0), name="line_quantity_some"),

@@ -72,7 +72,10 @@ class Run(models.Model):
     note = models.CharField(max_length=200, blank=True)
 
     class Meta:
-        indexes = [models.Index(fields=["table", "opened_at"]), models.Index(fields=["state"])]
+        indexes = [
+            models.Index(fields=["table", "opened_at"]),
+            models.Index(fields=["state", "opened_at"], name="run_state_opened"),
+        ]
 
     def __str__(self) -> str:
         return f"run {str(self.id)[:8]}"
@@ -99,7 +102,13 @@ class Segment(models.Model):
 
     class Meta:
         ordering = ["started_at"]
-        indexes = [models.Index(fields=["torch", "started_at"])]
+        indexes = [
+            models.Index(fields=["torch", "started_at"]),
+            models.Index(fields=["started_at"], name="segment_started"),
+            models.Index(
+                fields=["started_at"], condition=models.Q(ended_at=None), name="segment_open"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"segment {self.pk} of {self.run_id}"
@@ -123,7 +132,14 @@ class Stoppage(models.Model):
 
     class Meta:
         ordering = ["started_at"]
-        indexes = [models.Index(fields=["table", "started_at"])]
+        indexes = [
+            models.Index(fields=["table", "started_at"]),
+            models.Index(
+                fields=["table", "started_at"],
+                condition=models.Q(ended_at=None),
+                name="stoppage_open",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"stoppage {self.pk}"
@@ -199,6 +215,7 @@ class Check(models.Model):
 
     class Meta:
         ordering = ["at"]
+        indexes = [models.Index(fields=["at"], name="check_at")]
 
     def __str__(self) -> str:
         return f"check {self.pk} of {self.run_id}"
@@ -219,6 +236,7 @@ class BenchEntry(models.Model):
 
     class Meta:
         ordering = ["at"]
+        indexes = [models.Index(fields=["kind", "at"], name="bench_kind_at")]
 
     def __str__(self) -> str:
         return f"{self.minutes:g} min {self.kind}"

@@ -27,6 +27,7 @@ from shopfloor.selectors.stock_office import (
     heat_jobs,
     heats_list,
     sheet_promised,
+    sheets_of,
     stock_list,
     trace_sheets,
 )
@@ -167,11 +168,11 @@ def leave(request: DeskRequest, pk: int) -> HttpResponse:
 @right(*ANY)
 def heats(request: DeskRequest) -> HttpResponse:
     text = request.GET.get("q", "").strip()[:80]
-    return render(
-        request,
-        "kerfbook/office/heats.html",
-        {"page_obj": page_of(request, heats_list(text=text)), "text": text},
-    )
+    page = page_of(request, heats_list(text=text))
+    sheets = sheets_of(page.object_list)
+    counted = [(heat, sheets.get(heat.pk, 0)) for heat in page]
+    context = {"page_obj": page, "text": text, "counted": counted}
+    return render(request, "kerfbook/office/heats.html", context)
 
 
 @right(*ANY)

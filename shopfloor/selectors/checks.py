@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Max, QuerySet
+from django.db.models import Count, Exists, Max, OuterRef, QuerySet
 
 from planning.calc.control import Control, individuals
 from planning.calc.quality import QualityError, rz5_range, u_limits_mm, u_range
@@ -12,6 +12,7 @@ from planning.calc.units import in_from_mm
 from shopfloor.models import Check, Material, Run, RunState, WearSet
 
 SHOWN = 60  # the newest of one set, material and thickness
+NEWEST = 1_000  # the groups to choose from are theirs
 MEASURES = {"u": "u_mm", "kerf": "correction_mm"}
 
 
@@ -20,7 +21,7 @@ def countersigns_wanted(run: Run | None = None) -> QuerySet[Check]:
     signed yet. Newest first; the runs that stand, or just `run`'s."""
     checks = Check.objects.filter(
         by__needs_countersign=True, countersigned_by=None, passed=True
-    ).exclude(run__in=Check.objects.exclude(countersigned_by=None).values("run"))
+    ).filter(~Exists(Check.objects.filter(run=OuterRef("run")).exclude(countersigned_by=None)))
     if run is not None:
         checks = checks.filter(run=run)
     else:
@@ -53,10 +54,13 @@ class CheckSeen:
 
 
 def check_groups() -> list[CheckGroup]:
-    """Every set, material and thickness with a measured cut, the latest measured first."""
+    """Set, material and thickness of the newest `NEWEST` measured cuts and how many of these each
+    has, the latest measured first."""
     nest = "run__revision__nest"
+    newest = _measured().order_by("-at", "-pk").values("pk")[:NEWEST]
     rows = (
-        _measured()
+        Check.objects.filter(pk__in=newest)
+        .order_by()
         .values(f"{nest}__wear_set", f"{nest}__material", f"{nest}__thickness_mm")
         .annotate(checks=Count("pk"), last=Max("at"), text=Max(f"{nest}__thickness_text"))
         .order_by("-last")
@@ -140,7 +144,7 @@ def correction_words(correction_mm: float | None, *, inch: bool = False) -> str:
 
 
 def _measured() -> QuerySet[Check]:
-    return Check.objects.exclude(run__state=RunState.VOIDED)
+    return Check.objects.filter(run__state__in=(RunState.OPEN, RunState.STOPPED, RunState.FINISHED))
 
 
 def _ranges(check: Check) -> tuple[int | None, int | None]:

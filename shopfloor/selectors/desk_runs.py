@@ -23,6 +23,8 @@ from shopfloor.models import (
 from shopfloor.partpaths import paths_of
 from shopfloor.partsmap import Part, PartState
 
+STANDING = (RunState.OPEN, RunState.STOPPED, RunState.FINISHED)
+LONGEST = timedelta(days=31)  # our assumption: no run takes longer
 STALE = timedelta(days=2)  # an open run older than this is not of today
 # Rows of a run's history: only columns a reader can make sense of.
 SAID = {
@@ -82,10 +84,10 @@ class ChangeSeen:
 def runs_between(start: datetime, end: datetime, most: int = 60) -> list[RunOfShift]:
     """Runs that were open in [start, end), the newest first; three queries."""
     runs = list(
-        Run.objects.filter(opened_at__lt=end)
+        Run.objects.filter(opened_at__lt=end, opened_at__gte=start - LONGEST, state__in=STANDING)
         .filter(Q(closed_at=None, opened_at__gte=start - STALE) | Q(closed_at__gt=start))
-        .exclude(state=RunState.VOIDED)
         .select_related("revision__nest", "table")
+        .only("opened_at", "closed_at", "state", "evidence", "revision__nest__name", "table__name")
         .order_by("-opened_at")[:most]
     )
     jobs: dict[int, set[str]] = defaultdict(set)

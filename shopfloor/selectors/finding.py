@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from django.db import connection
 from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
 
 from shopfloor.models import Heat, Job, JobLine, Nest, Sheet, SheetState
 from shopfloor.selectors.papers import paper_read
 
 MOST = 12  # of each kind
+NEWEST = 2_000  # of each kind are looked through sign by sign; older ones by how they begin
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +36,7 @@ class Group:
 
 def found(text: str) -> list[Group]:
     """What holds the text in its name, what begins with it first; empty for less than two signs.
+    Of each kind the newest are searched so, and older ones by how their name begins.
     A printed paper's code finds what the paper is of."""
     wanted = paper_read(text.strip())[0]
     if len(wanted) < 2:
@@ -60,10 +63,18 @@ def only(groups: list[Group]) -> Found | None:
 
 
 def _ranked(rows: QuerySet[Any], wanted: str, *fields: str) -> QuerySet[Any]:
+    """Of the newest `NEWEST` rows those that hold the text in one of the fields, and of all rows
+    those whose name, the first field, begins with it as typed or in capitals: that much an index
+    can find, however many there are."""
+    first = fields[0]
+    newest = rows.model._default_manager.order_by("-pk").values("pk")[:NEWEST]
     holds = Q()
     for name in fields:
         holds |= Q(**{f"{name}__icontains": wanted})
-    first = fields[0]
+    begins = Q()
+    for typed in {wanted, wanted.upper(), wanted.lower(), wanted.capitalize()}:
+        begins |= _begins(first, typed)
+    known = rows.model._default_manager.filter(begins).order_by().values("pk")
     rank = Case(
         When(**{f"{first}__iexact": wanted}, then=Value(0)),
         When(**{f"{first}__istartswith": wanted}, then=Value(1)),
@@ -71,8 +82,16 @@ def _ranked(rows: QuerySet[Any], wanted: str, *fields: str) -> QuerySet[Any]:
         default=Value(3),
         output_field=IntegerField(),
     )
-    ranked: QuerySet[Any] = rows.filter(holds).annotate(rank=rank)
+    held = rows.filter(Q(pk__in=newest) & holds | Q(pk__in=known))
+    ranked: QuerySet[Any] = held.annotate(rank=rank)
     return ranked.order_by("rank", "-pk").distinct()
+
+
+def _begins(name: str, typed: str) -> Q:
+    """A test that the field's index answers: SQLite's LIKE takes no index, PostgreSQL's does."""
+    if connection.vendor == "sqlite":
+        return Q(**{f"{name}__gte": typed, f"{name}__lt": f"{typed}\U0010ffff"})
+    return Q(**{f"{name}__startswith": typed})
 
 
 def _group(head: str, shape: Any, rows: QuerySet[Any], wanted: str) -> Group:

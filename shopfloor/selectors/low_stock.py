@@ -5,9 +5,19 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Q
+from django.db.models import Count
 
-from shopfloor.models import Material, Nest, QueueItem, Run, RunState, Sheet, SheetState
+from shopfloor.models import (
+    Contour,
+    JobState,
+    Material,
+    Nest,
+    QueueItem,
+    Run,
+    RunState,
+    Sheet,
+    SheetState,
+)
 from shopfloor.services.queue_office import THICKNESS_SLACK
 
 
@@ -97,19 +107,25 @@ def _listed(found: dict[int, list[Plate]]) -> None:
 
 def _ahead(found: dict[int, list[Plate]]) -> None:
     """Sheets nests still want: wanted less burnt, being burnt and listed."""
-    burnt = dict(
-        Run.objects.exclude(state=RunState.VOIDED)
-        .values_list("revision__nest")
-        .annotate(Count("pk"))
-        .order_by()
+    open_lines = Contour.objects.filter(line__job__state=JobState.OPEN)
+    nests = list(
+        Nest.objects.filter(
+            withdrawn_at=None, pk__in=open_lines.order_by().values("revision__nest")
+        ).select_related("material")
     )
-    nests = (
-        Nest.objects.filter(withdrawn_at=None, revisions__contours__line__job__state="open")
-        .select_related("material")
-        .annotate(waits=Count("queue", filter=Q(queue__state="waiting"), distinct=True))
-    )
+    burnt, waits = _burnt(nests), _waits()
     for nest in nests:
-        left = nest.sheets_wanted - burnt.get(nest.pk, 0) - nest.waits
+        left = nest.sheets_wanted - burnt.get(nest.pk, 0) - waits.get(nest.pk, 0)
         if left > 0:
             plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
             plate.ahead += left
+
+
+def _burnt(nests: list[Nest]) -> dict[int, int]:
+    runs = Run.objects.filter(revision__nest__in=nests).exclude(state=RunState.VOIDED)
+    return dict(runs.order_by().values_list("revision__nest").annotate(Count("pk")))
+
+
+def _waits() -> dict[int, int]:
+    waiting = QueueItem.objects.filter(state="waiting").order_by()
+    return dict(waiting.values_list("nest").annotate(Count("pk")))

@@ -40,13 +40,11 @@ def nests_list(*, text: str = "", withdrawn: bool = False) -> QuerySet[Nest]:
         withdrawn_at__isnull=not withdrawn
     )
     if text:
+        lines = JobLine.objects.filter(Q(part__icontains=text) | Q(job__number__icontains=text))
+        named = Q(line__in=lines.values("pk")) | Q(line=None, part__icontains=text)
         nests = nests.filter(
             Q(name__icontains=text)
-            | Q(
-                pk__in=Contour.objects.filter(
-                    Q(part__icontains=text) | Q(line__job__number__icontains=text)
-                ).values("revision__nest")
-            )
+            | Q(pk__in=Contour.objects.filter(named).order_by().values("revision__nest"))
         )
     return nests.annotate(
         newest=Subquery(newest.values("pk")[:1]),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from django.db.models import Count, Q, QuerySet, Sum
@@ -11,8 +12,8 @@ from shopfloor.models import Heat, PartResult, QueueItem, Run, Sheet, SheetState
 
 
 def stock_list(*, text: str = "", state: str = SheetState.IN_STOCK) -> QuerySet[Sheet]:
-    """Sheets and remnants by material and thickness. `text` looks in code, heat, owner, place and
-    material; `state` blank: all."""
+    """Sheets and remnants by material and thickness; those that are gone, of which there is no end,
+    the newest first. `text` looks in code, heat, owner, place and material; `state` blank: all."""
     sheets = Sheet.objects.select_related("material", "heat", "owner", "parent")
     if state:
         sheets = sheets.filter(state=state)
@@ -24,13 +25,21 @@ def stock_list(*, text: str = "", state: str = SheetState.IN_STOCK) -> QuerySet[
             | Q(place__icontains=text)
             | Q(material__code__icontains=text)
         )
-    return sheets.order_by("material__code", "thickness_mm", "-area_mm2", "code")
+    if state in (SheetState.IN_STOCK, SheetState.ON_TABLE):
+        return sheets.order_by("material__code", "thickness_mm", "-area_mm2", "code")
+    return sheets.order_by("-pk")
 
 
 def heats_list(*, text: str = "") -> QuerySet[Heat]:
-    """Heats with how many sheets of each came."""
-    heats = Heat.objects.select_related("material").annotate(sheets=Count("sheet"))
+    """Heats by number."""
+    heats = Heat.objects.select_related("material")
     return (heats.filter(number__icontains=text) if text else heats).order_by("number")
+
+
+def sheets_of(heats: Iterable[Heat]) -> dict[int, int]:
+    """How many sheets of each heat came."""
+    sheets = Sheet.objects.filter(heat__in=list(heats)).order_by()
+    return dict(sheets.values_list("heat").annotate(Count("pk")))
 
 
 @dataclass(slots=True)

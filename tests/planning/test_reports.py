@@ -49,7 +49,7 @@ def shop_month(north, operator):
 
 
 def test_a_month_adds_up_to_its_postings(shop_month, django_assert_max_num_queries):
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(13):
         found = reports.cost_month(first_day=OCTOBER)
     posted = sum(Posting.objects.values_list("amount_minor", flat=True))
     assert found.total_minor == posted == 12_800 + 4_000 + 960 + 20
