@@ -23,18 +23,20 @@ class FiguresForm(forms.Form):
     def __init__(self, user: User, data: Any = None, *, initial: dict[str, Any]) -> None:
         self.inch = user.units == Units.INCH
         self.exact = dict(initial)
-        shown = {
-            name: in_from_mm(value) if self.inch and name in self.LENGTHS else value
-            for name, value in initial.items()
-            if value is not None
-        }
-        rounded = {
-            k: plain(round(v, DIGITS)) if isinstance(v, float) else v for k, v in shown.items()
-        }
-        super().__init__(data, initial=rounded)
+        told = {k: v for k, v in self.texts_of(initial).items() if v is not None}
+        super().__init__(data, initial=told)
         for name, label in self.LENGTHS.items():
             unit = "in" if self.inch else "mm"
             self.fields[name].label = f"{label}, {unit}{'/min' if 'speed' in name else ''}"
+
+    def texts_of(self, known: Mapping[str, Any]) -> dict[str, Any]:
+        """Figures as the fields show them: in the person's units, rounded; None: unknown."""
+        shown = {
+            name: in_from_mm(value) if value is not None and self.inch and name in self.LENGTHS
+            else value
+            for name, value in known.items()
+        }  # fmt: skip
+        return {k: plain(round(v, DIGITS)) if isinstance(v, float) else v for k, v in shown.items()}
 
     def figures(self, *names: str) -> dict[str, Any]:
         """The named fields' values, lengths in mm."""

@@ -14,10 +14,11 @@ from django.views.decorators.http import require_POST
 from shopfloor.models import ChartRow, Nest
 from shopfloor.office.access import ANY, CHART, PLAN, DeskRequest, may, right
 from shopfloor.office.chart_figures import FiguresForm, figure
-from shopfloor.office.forms import WhenField, attempt
+from shopfloor.office.forms import WhenField
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.chart import row_doubts_now, row_history, row_trials
 from shopfloor.services.chart_office import FIGURES
-from shopfloor.services.chart_rows import MORE, row_put, thickness_answer
+from shopfloor.services.chart_rows import MORE, SAME_MM, row_put, thickness_answer
 from shopfloor.terminal.board.cautions import NEW_FIGURES, metal_caution
 
 
@@ -40,20 +41,36 @@ class RowForm(FiguresForm):
     note = forms.CharField(max_length=200, help_text="why the row changes")
 
 
+def _newest(row: ChartRow) -> ChartRow | None:
+    """The row in force, or to be, for the same set, material and thickness; None where all
+    ended."""
+    same = ChartRow.objects.filter(
+        wear_set=row.wear_set, material=row.material, valid_to=None,
+        thickness_mm__range=(row.thickness_mm - SAME_MM, row.thickness_mm + SAME_MM),
+    )  # fmt: skip
+    return same.order_by("-valid_from", "-pk").first()
+
+
+def _known(row: ChartRow) -> dict[str, Any]:
+    return {name: getattr(row, name) for name in (*FIGURES, *MORE)}
+
+
 @right(*ANY)
 def row(request: DeskRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(ChartRow.objects.select_related("wear_set", "material"), pk=pk)
     may_edit = may(request.user, CHART)
     if request.method == "POST" and not may_edit:
         raise PermissionDenied
-    known: dict[str, Any] = {name: getattr(found, name) for name in (*FIGURES, *MORE)}
-    shows = may_edit and found.valid_to is None
+    in_force = _newest(found)
+    shows = may_edit and (found.valid_to is None or bool(request.method == "POST" and in_force))
+    known = _known(in_force or found)
     form = RowForm(request.user, request.POST or None, initial=known) if shows else None
     if form is not None and request.method == "POST" and form.is_valid():
         made: list[ChartRow] = []
         told = form.cleaned_data
-        if attempt(
-            form,
+        if kept_as_shown(
+            request, form, in_force,
+            lambda: form.texts_of(_known(_newest(found) or found)),
             lambda: made.append(
                 row_put(
                     wear_set=found.wear_set, material=found.material,
@@ -68,6 +85,7 @@ def row(request: DeskRequest, pk: int) -> HttpResponse:
     return render(
         request, "kerfbook/office/chart_row.html",
         {"row": found, "form": form, "history": row_history(found), "trials": row_trials(found),
+         "shown": shown(form, in_force, form.texts_of(known)) if form else "",
          "doubts": row_doubts_now(found), "caution": metal_caution(found.material.caution),
          "new_caution": NEW_FIGURES if form else None},
     )  # fmt: skip

@@ -15,6 +15,7 @@ from shopfloor.models import Job, JobLine, Material
 from shopfloor.office.access import MARGIN, PLAN, DeskRequest, right
 from shopfloor.office.forms import WhenField, attempt, from_minor, money_field, to_minor
 from shopfloor.office.meanwhile import kept
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.rownumber import row_number
 from shopfloor.selectors.meanwhile import version_of
 from shopfloor.services.jobs import (
@@ -100,17 +101,24 @@ def edit(request: DeskRequest, pk: int) -> HttpResponse:
     )  # fmt: skip
 
 
+def _quote_known(pk: int) -> dict[str, Any]:
+    return {"quote": from_minor(Job.objects.values_list("quote_minor", flat=True).get(pk=pk))}
+
+
 @right(MARGIN)
 def quote(request: DeskRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(Job, pk=pk)
-    form = QuoteForm(request.POST or None, initial={"quote": from_minor(job.quote_minor)})
+    form = QuoteForm(request.POST or None, initial=_quote_known(pk))
     if request.method == "POST" and form.is_valid():
         amount = to_minor(form.cleaned_data["quote"])
-        if attempt(form, lambda: job_quote(job=job, quote_minor=amount)):
+        if kept_as_shown(
+            request, form, job, lambda: _quote_known(pk),
+            lambda: job_quote(job=job, quote_minor=amount),
+        ):  # fmt: skip
             return redirect("job", job.pk)
     return _form_page(
         request, form, heading=job.number, sub="quote", submit="Keep the quote", back="job",
-        back_pk=job.pk,
+        back_pk=job.pk, shown=shown(form, job, _quote_known(pk)),
     )  # fmt: skip
 
 

@@ -71,7 +71,11 @@ def settled(form: forms.Form, who: str, differences: Iterable[Difference]) -> bo
     ones the person did not touch."""
     told: list[str] = []
     data = QueryDict(mutable=True)
-    data.update(form.data)
+    if isinstance(form.data, QueryDict):
+        for name, values in form.data.lists():
+            data.setlist(name, values)
+    else:
+        data.update(form.data)
     for one in differences:
         field = form.fields[one.name]
         mine = _plain(form.cleaned_data.get(one.name))
@@ -80,7 +84,7 @@ def settled(form: forms.Form, who: str, differences: Iterable[Difference]) -> bo
         label = field.label or one.name.replace("_", " ").capitalize()
         line = f"{label}: it was {one.was_said} and is now {one.stands_said}"
         if mine == one.was:
-            data[one.name] = field.prepare_value(one.stands)
+            _put(data, form.add_prefix(one.name), field.prepare_value(one.stands))
             told.append(f"{line}, as below.")
         else:
             told.append(f"{line}; yours is still below and would replace it.")
@@ -115,3 +119,10 @@ def _said(row: models.Model, name: str, value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return when(value) if hasattr(value, "hour") else f"{value}"
+
+
+def _put(data: QueryDict, name: str, value: Any) -> None:
+    if isinstance(value, list | tuple):
+        data.setlist(name, [str(one) for one in value])
+    else:
+        data[name] = "" if value is None else value

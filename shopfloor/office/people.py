@@ -13,6 +13,7 @@ from shopfloor.errors import FloorError
 from shopfloor.models import Role, User
 from shopfloor.office.access import DeskRequest, administrator
 from shopfloor.office.forms import attempt
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.roles import RIGHTS
 from shopfloor.services.people import pin_set
 from shopfloor.services.people_office import (
@@ -106,31 +107,48 @@ def person(request: DeskRequest, pk: int) -> HttpResponse:
         request.method == "POST"
         and form is not None
         and form.is_valid()
-        and attempt(form, lambda: _write(request.user, user, which, form.cleaned_data))
+        and kept_as_shown(
+            request,
+            form,
+            user,
+            lambda: _known(pk, which),
+            lambda: _write(request.user, user, which, form.cleaned_data),
+        )
     ):
         messages.success(request, "Kept.")
         return redirect("person", pk)
     own = sorted(RIGHT_WORDS[code] for code in RIGHTS.get(user.role, ()))
     return render(
-        request, "kerfbook/office/person.html", {"person": user, "forms": forms_of, "own": own}
-    )
+        request, "kerfbook/office/person.html",
+        {"person": user, "own": own,
+         "forms": [(name, one, shown(one, user, _known(pk, name)))
+                   for name, one in forms_of.items()]},
+    )  # fmt: skip
+
+
+def _known(pk: int, which: str) -> dict[str, Any]:
+    """A person as one of the forms shows them; a PIN and a password are never shown."""
+    user = User.objects.get(pk=pk)
+    if which == "rights":
+        return {"codes": list(user.user_permissions.values_list("codename", flat=True))}
+    if which != "person":
+        return {}
+    names = ("first_name", "last_name", "role", "needs_countersign")
+    return {name: getattr(user, name) for name in names} | {
+        "badge": user.badge or "", "active": user.is_active,
+    }  # fmt: skip
 
 
 def _forms(request: DeskRequest, user: User) -> dict[str, forms.Form]:
     which = request.POST.get("form", "")
-    extra = user.user_permissions.values_list("codename", flat=True)
-    known = {"first_name": user.first_name, "last_name": user.last_name, "role": user.role,
-             "badge": user.badge or "", "active": user.is_active,
-             "needs_countersign": user.needs_countersign}  # fmt: skip
-    kinds: dict[str, tuple[type[forms.Form], dict[str, Any]]] = {
-        "person": (EditForm, known),
-        "rights": (RightsForm, {"codes": list(extra) if request.method == "GET" else []}),
-        "pin": (PinForm, {}),
-        "password": (PasswordForm, {}),
-    }
+    kinds: dict[str, type[forms.Form]] = {
+        "person": EditForm, "rights": RightsForm, "pin": PinForm, "password": PasswordForm,
+    }  # fmt: skip
     return {
-        name: kind(request.POST if name == which else None, initial=initial, prefix=name)
-        for name, (kind, initial) in kinds.items()
+        name: kind(
+            request.POST if name == which else None, initial=_known(user.pk, name), prefix=name
+        )
+        for name, kind in kinds.items()
     }
 
 

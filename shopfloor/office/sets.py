@@ -14,6 +14,7 @@ from django.utils import timezone
 from shopfloor.models import PieceKind, RateKind, Table, WearSet
 from shopfloor.office.access import ANY, CHART, COST, FLOOR, PLAN, WAGE, DeskRequest, may, right
 from shopfloor.office.forms import DayField, attempt, from_minor, money_field, to_minor
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.chart import (
     WAGES,
     materials_list,
@@ -89,13 +90,19 @@ def one_set(request: DeskRequest, pk: int) -> HttpResponse:
     if form is not None and request.method == "POST" and form.is_valid():
         values = dict(form.cleaned_data)
         price = to_minor(values.pop("price")) or 0
-        if attempt(form, lambda: part_set(wear_set=wear_set, price_minor=price, **values)):
+        part = wear_set.parts.filter(kind=values["kind"]).first()
+        if kept_as_shown(
+            request, form, part,
+            lambda: _part_initial(wear_set, values["kind"]) if part else {},
+            lambda: part_set(wear_set=wear_set, price_minor=price, **values),
+        ):  # fmt: skip
             messages.success(request, "Kept. Pieces bought before keep their price.")
             return redirect("set", pk)
     return render(
         request,
         "kerfbook/office/set.html",
         {"set": wear_set, "parts": set_parts(wear_set), "trays": trays_of(wear_set), "form": form,
+         "shown": _part_shown(wear_set, form, request) if form else "",
          "may_tray": may(request.user, PLAN, CHART, FLOOR),
          "prices": may(request.user, COST, CHART)},
     )  # fmt: skip
@@ -108,6 +115,13 @@ def _part_initial(wear_set: WearSet, kind: str) -> dict[str, Any]:
         return {"kind": kind}
     known = {name: getattr(part, name) for name in PartForm.base_fields}
     return {**known, "price": from_minor(part.price_minor)}
+
+
+def _part_shown(wear_set: WearSet, form: PartForm, request: DeskRequest) -> str:
+    """Of the kind that is on the page: an empty form shows nothing of any part."""
+    kind = request.POST.get("kind", request.GET.get("kind", ""))
+    part = wear_set.parts.filter(kind=kind).first()
+    return shown(form, part, _part_initial(wear_set, kind) if part else {"kind": kind})
 
 
 class TrayForm(forms.Form):

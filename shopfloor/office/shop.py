@@ -15,7 +15,8 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Reason, Shift
 from shopfloor.office.access import DeskRequest, administrator
-from shopfloor.office.forms import DayField, attempt, from_minor, to_minor
+from shopfloor.office.forms import DayField, from_minor, to_minor
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.shop_office import (
     USUAL_REASONS,
@@ -108,20 +109,25 @@ def rules_keep(*, remnant_min_m2: float, scrap_kg: Decimal | None, **values: obj
     )
 
 
+def rules_known() -> dict[str, object]:
+    """The shop's rules as their form shows them."""
+    known = the_shop()
+    return {
+        **{name: getattr(known, name) for name in RULES},
+        "remnant_min_m2": known.remnant_min_mm2 / 1e6,
+        "scrap_kg": from_minor(known.scrap_minor_kg),
+    }
+
+
 @administrator
 def shop(request: DeskRequest) -> HttpResponse:
     """Three forms on one page; `which` says which of them was sent."""
     which = request.POST.get("which", "")
-    known = the_shop()
     data = request.POST or None
     forms_shown = {
         "rules": ShopForm(
             data if which == "rules" else None,
-            initial={
-                **{name: getattr(known, name) for name in RULES},
-                "remnant_min_m2": known.remnant_min_mm2 / 1e6,
-                "scrap_kg": from_minor(known.scrap_minor_kg),
-            },
+            initial=rules_known(),
         ),
         "shift": ShiftForm(
             data if which == "shift" else None, initial={"valid_from": timezone.localdate()}
@@ -136,14 +142,19 @@ def shop(request: DeskRequest) -> HttpResponse:
     form = forms_shown.get(which)
     if form is not None and form.is_valid():
         values = form.cleaned_data
-        if attempt(form, lambda: writes[which](**values)):
+        rules = which == "rules" and the_shop().pk
+        if kept_as_shown(
+            request, form, the_shop() if rules else None, rules_known if rules else dict,
+            lambda: writes[which](**values),
+        ):  # fmt: skip
             messages.success(request, "Kept.")
             return redirect("shop")
     rows = {
         "shifts": Shift.objects.order_by("name", "valid_from"),
         "reasons": Reason.objects.filter(active=True),
     }
-    return render(request, "kerfbook/office/shop.html", {**forms_shown, **rows})
+    carried = {"shown": shown(forms_shown["rules"], the_shop(), rules_known())}
+    return render(request, "kerfbook/office/shop.html", {**forms_shown, **rows, **carried})
 
 
 @administrator

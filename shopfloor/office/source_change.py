@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from shopfloor.office.access import FEEDS, DeskRequest, right
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.office.source_forms import SourceForm, example_text
 from shopfloor.services.source_trial import Trial, trial
 from shopfloor.services.sources_office import source_register
@@ -26,17 +27,23 @@ def change(request: DeskRequest, name: str = "") -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             tried = _tried(form, feed)
-            if request.POST.get("do") != "try" and tried.may_be_kept:
-                _save(request, form, feed, tried)
+            keep = request.POST.get("do") != "try" and tried.may_be_kept
+            if keep and _kept(request, form, feed, tried):
                 return redirect("source", form.cleaned_data["name"])
-            if request.POST.get("do") != "try":
+            if not keep and request.POST.get("do") != "try":
                 form.add_error("pasted", tried.verdict)
         except (DescriptionError, ValidationError) as problem:
             form.add_error("text", str(getattr(problem, "message", problem)))
     return render(
         request,
         "kerfbook/office/source_change.html",
-        {"form": form, "feed": feed, "tried": tried, "limits": Limits.of_shop()},
+        {
+            "form": form,
+            "feed": feed,
+            "tried": tried,
+            "limits": Limits.of_shop(),
+            "shown": shown(form, None, _known(feed)) if feed else "",
+        },
     )
 
 
@@ -59,13 +66,26 @@ def attempt(request: DeskRequest, name: str = "") -> HttpResponse:
 
 
 def _form(request: DeskRequest, feed: Feed | None) -> SourceForm:
-    text = example_text()
-    if feed is not None:
-        text = feed.versions.get(version=feed.version).text
-    initial = {"name": feed.name if feed else "", "text": text}
+    initial = {"name": feed.name if feed else "", **_known(feed)}
     form = SourceForm(request.POST or None, request.FILES or None, initial=initial)
     form.fields["name"].disabled = feed is not None
     return form
+
+
+def _known(feed: Feed | None) -> dict[str, str]:
+    """The description in force."""
+    if feed is None:
+        return {"text": example_text()}
+    version = Feed.objects.values_list("version", flat=True).get(pk=feed.pk)
+    text = feed.versions.get(version=version).text
+    return {"text": text}
+
+
+def _kept(request: DeskRequest, form: SourceForm, feed: Feed | None, tried: Trial) -> bool:
+    return kept_as_shown(
+        request, form, feed, lambda: _known(feed) if feed else {},
+        lambda: _save(request, form, feed, tried),
+    )  # fmt: skip
 
 
 def _tried(form: SourceForm, feed: Feed | None) -> Trial:

@@ -54,6 +54,10 @@ class SourceForm(forms.Form):
     )  # fmt: skip
     sample = forms.FileField(required=False, label="Or a file of them")
 
+    def clean_text(self) -> str:
+        """With the line ends it is kept with, whichever a browser sends."""
+        return str(self.cleaned_data["text"]).replace("\r\n", "\n")
+
     def sample_bytes(self) -> tuple[str, bytes]:
         """What to try the description on: its name and bytes, both empty without any. Raises
         ValidationError where it is too big."""

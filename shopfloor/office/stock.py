@@ -23,6 +23,7 @@ from shopfloor.office.forms import (
     to_mm,
     upload_bytes,
 )
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.stock_office import (
     heat_jobs,
     heats_list,
@@ -125,18 +126,28 @@ def _receive(values: dict[str, Any]) -> list[Sheet]:
     )
 
 
+def _sheet_known(pk: int) -> dict[str, Any]:
+    return dict(Sheet.objects.values("place", "note").get(pk=pk))
+
+
 @right(*ANY)
 def sheet(request: DeskRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(
         Sheet.objects.select_related("material", "heat", "owner", "parent"), pk=pk
     )
-    form = SheetForm(request.POST or None, initial={"place": found.place, "note": found.note})
+    form = SheetForm(request.POST or None, initial=_sheet_known(pk))
     may_plan = may(request.user, PLAN)
     if (
         request.method == "POST"
         and may_plan
         and form.is_valid()
-        and attempt(form, lambda: sheet_edit(sheet=found, **form.cleaned_data))
+        and kept_as_shown(
+            request,
+            form,
+            found,
+            lambda: _sheet_known(pk),
+            lambda: sheet_edit(sheet=found, **form.cleaned_data),
+        )
     ):
         return redirect("sheet", pk)
     return render(
@@ -144,6 +155,7 @@ def sheet(request: DeskRequest, pk: int) -> HttpResponse:
         "kerfbook/office/sheet.html",
         {
             "sheet": found, "form": form, "may_plan": may_plan,
+            "shown": shown(form, found, _sheet_known(pk)),
             "traced": trace_sheets(Sheet.objects.filter(pk=pk))[0],
             "remnants": found.remnants.select_related("heat"),
             "promised": sheet_promised(found),

@@ -13,7 +13,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.models import Table, Units
 from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
-from shopfloor.office.forms import attempt, plain
+from shopfloor.office.forms import plain
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.tables import stale_nests, table_history, tables_list
 from shopfloor.services.nests import dialect_of
 from shopfloor.services.tables import FIGURES, MOTION, TIMES, dialect_kept, table_set
@@ -75,16 +76,7 @@ class TableForm(forms.Form):
 
     def __init__(self, table: Table, *, inch: bool, data: Any = None) -> None:
         self.table, self.shown_inch = table, inch
-        known = dialect_of(table)
-        initial: dict[str, Any] = {name: getattr(table, name) for name in FIGURES}
-        initial |= {name: getattr(known, name) for name in DIALECT}
-        initial |= {name: "yes" if initial[name] else "no" for name in YES_NO}
-        initial["comment_marks"] = known.comment_marks or "none"
-        initial["corner"] = table.corner or "program"
-        if inch:
-            initial |= {name: round(in_from_mm(initial[name]), 4) for name in LENGTHS}
-        initial = {name: plain(value) for name, value in initial.items()}
-        super().__init__(data, initial=initial)
+        super().__init__(data, initial=table_known(table, inch=inch))
         unit = "in" if inch else "mm"
         for name, words in (("accel_mm_s2", "/s²"), ("rapid_mm_min", "/min"),
                             ("corner_tolerance_mm", "")):  # fmt: skip
@@ -108,6 +100,19 @@ class TableForm(forms.Form):
         return {**values, "dialect": dialect_kept(reading)}
 
 
+def table_known(table: Table, *, inch: bool) -> dict[str, Any]:
+    """A table's figures as its form shows them."""
+    known = dialect_of(table)
+    initial: dict[str, Any] = {name: getattr(table, name) for name in FIGURES}
+    initial |= {name: getattr(known, name) for name in DIALECT}
+    initial |= {name: "yes" if initial[name] else "no" for name in YES_NO}
+    initial["comment_marks"] = known.comment_marks or "none"
+    initial["corner"] = table.corner or "program"
+    if inch:
+        initial |= {name: round(in_from_mm(initial[name]), 4) for name in LENGTHS}
+    return {name: plain(value) for name, value in initial.items()}
+
+
 @right(*ANY)
 def tables(request: DeskRequest) -> HttpResponse:
     rows = [(table, dialect_of(table), stale_nests(table).count()) for table in tables_list()]
@@ -125,7 +130,11 @@ def table(request: DeskRequest, pk: int) -> HttpResponse:
     if form is not None and request.method == "POST" and form.is_valid():
         done: list[tuple[str, ...]] = []
         values, why = form.values(), form.cleaned_data["why"]
-        if attempt(form, lambda: done.append(table_set(table=found, why=why, **values))):
+        if kept_as_shown(
+            request, form, found,
+            lambda: table_known(Table.objects.get(pk=pk), inch=inch),
+            lambda: done.append(table_set(table=found, why=why, **values)),
+        ):  # fmt: skip
             messages.success(
                 request,
                 f"Changed: {', '.join(NAMES[name] for name in done[0])}. Nests are planned anew."
@@ -137,6 +146,7 @@ def table(request: DeskRequest, pk: int) -> HttpResponse:
     return render(
         request, "kerfbook/office/table.html",
         {"table": found, "reading": dialect_of(found), "form": form,
+         "shown": shown(form, found, table_known(found, inch=inch)) if form else "",
          "stale": stale_nests(found), "history": _told(found)},
     )  # fmt: skip
 
