@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shopfloor', '0016_security_log'),
+        ('shopfloor', '0017_journal_days'),
     ]
 
     operations = [

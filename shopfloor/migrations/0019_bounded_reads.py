@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shopfloor', '0017_kept_reports'),
+        ('shopfloor', '0018_kept_reports'),
     ]
 
     operations = [
