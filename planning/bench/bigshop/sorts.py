@@ -24,8 +24,8 @@ BY_TIME = (
     "telemetry.Arc", "telemetry.GoneArc", "telemetry.Rollup", "telemetry.Stray",
     "telemetry.Reject", "telemetry.Repeat", "telemetry.Gap", "telemetry.Alarm", "telemetry.Event",
 )  # fmt: skip
-# Made anew for the whole span, or by the migrations.
-MADE_HERE = ("shopfloor.Month", "shopfloor.User", "auth.Permission", "auth.Group",
+# Made anew for the whole span, by the migrations, or as people sign in.
+MADE_HERE = ("shopfloor.Throttle", "shopfloor.Month", "shopfloor.User", "auth.Permission", "auth.Group",
              "contenttypes.ContentType", "sessions.Session")  # fmt: skip
 # Of the whole shop, as they are.
 ONCE = (
