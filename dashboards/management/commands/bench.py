@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from argparse import ArgumentParser
 from importlib import import_module
 from typing import Any
@@ -12,7 +13,7 @@ from telemetry.management.base import OneLineCommand
 # A module with run(*, quick: bool) -> dict and table(dict) -> list[str].
 BENCHES = {
     "intake": "telemetry.bench.intake",
-    "board": "telemetry.bench.board",
+    "board": "dashboards.bench.board",
     "plan": "planning.bench.plan",
 }
 
@@ -31,6 +32,8 @@ class Command(OneLineCommand):
         answer = module.run(quick=options["quick"])
         if options["json"]:
             self.stdout.write(json.dumps({"name": options["name"], **answer}))
-            return
-        for line in module.table(answer):
-            self.stdout.write(line)
+        else:
+            for line in module.table(answer):
+                self.stdout.write(line)
+        if not answer.get("met", True):
+            sys.exit(1)

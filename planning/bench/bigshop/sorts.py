@@ -25,8 +25,10 @@ BY_TIME = (
     "telemetry.Reject", "telemetry.Repeat", "telemetry.Gap", "telemetry.Alarm", "telemetry.Event",
 )  # fmt: skip
 # Made anew for the whole span, by the migrations, or as people sign in.
-MADE_HERE = ("shopfloor.Throttle", "shopfloor.Month", "shopfloor.User", "auth.Permission", "auth.Group",
-             "contenttypes.ContentType", "sessions.Session")  # fmt: skip
+MADE_HERE = (
+    "shopfloor.Throttle", "shopfloor.Month", "shopfloor.User", "auth.Permission", "auth.Group",
+    "contenttypes.ContentType", "sessions.Session",
+)  # fmt: skip
 # Of the whole shop, as they are.
 ONCE = (
     "shopfloor.Shop", "shopfloor.Shift", "shopfloor.Rate", "shopfloor.Reason",
