@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import sys
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from dataclasses import asdict
 from statistics import median
-from typing import Any
+from typing import Any, Protocol
 
 from dashboards.bench import judging
 from dashboards.bench.addresses import unseen
@@ -28,6 +28,16 @@ TIMEOUT_S = 20.0
 BARE_TIMES = 5
 WORST = 10
 Key = tuple[str, str]  # label, role
+Both = tuple[list[Answer], list[Answer]]
+
+
+class Asked(Protocol):
+    """A shop whose pages can be asked for."""
+
+    database: str
+
+    def bare(self, role: str) -> Answer: ...
+    def visit(self, label: str, role: str) -> list[Answer]: ...
 
 
 def run(*, quick: bool) -> dict[str, Any]:
@@ -49,22 +59,23 @@ def measure(
             for role in roles or tuple(pair[1].people)
             if label in pair[0].addresses
         ]
-        answers, bare = _visited(pair, keys, turns)
-        database = pair[1].database
+        return found(pair, keys, turns=turns)
+
+
+def found(pair: Sequence[Asked], keys: Sequence[Key], *, turns: int) -> dict[str, Any]:
+    """The small shop and the large one, asked for these pages by these roles."""
+    answers, bare = _visited(pair, keys, turns)
     bare_s = median(bare)
     pages = [
         judge(label, role, *answers[label, role], bare_s)
         for label, role in keys
         if any(answers[label, role])
     ]
-    return _answer(pages, bare_s, database)
-
-
-Both = tuple[list[Answer], list[Answer]]
+    return _answer(pages, bare_s, pair[1].database)
 
 
 def _visited(
-    pair: tuple[Served, ...], keys: list[Key], turns: int
+    pair: Sequence[Asked], keys: Sequence[Key], turns: int
 ) -> tuple[dict[Key, Both], list[float]]:
     """Answers of both shops to each page, and what bare pages took among them. The first turn
     only warms up, and finds what a role may not open and what does not come in time: those are not

@@ -10,39 +10,32 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
-from django.db import connection
-from django.db.backends.signals import connection_created
+from django.db import DEFAULT_DB_ALIAS, connection, connections
+from django.db.backends.base.base import BaseDatabaseWrapper
 
 HEADER = "X-Kerfbook-Bench"
 Start = Callable[..., Any]
 _SELF = Path("/proc/self")
 
 
-class Connections:
-    """Counts statements on every connection made from here on, and can stop the one under way."""
+class Statements:
+    """Counts a connection's statements, and can stop the one under way."""
 
-    def __init__(self) -> None:
+    def __init__(self, connection: BaseDatabaseWrapper) -> None:
+        self.connection = connection
         self.count = 0
         self.stopped = False
-        self._newest: Any = None
-        connection_created.connect(self._made, weak=False)
+
+    def __call__(self, execute: Any, sql: Any, params: Any, many: bool, context: Any) -> Any:
+        self.count += 1
+        return execute(sql, params, many, context)
 
     def stop(self) -> None:
         """From another thread: what is asked of the database now ends with an error."""
+        raw: Any = self.connection.connection
         self.stopped = True
-        if connection.vendor == "sqlite":
-            self._newest.interrupt()
-        else:
-            self._newest.cancel()
-
-    def _made(self, connection: Any, **kwargs: Any) -> None:
-        self._newest = connection.connection
-        if self._one not in connection.execute_wrappers:
-            connection.execute_wrappers.append(self._one)
-
-    def _one(self, execute: Any, sql: Any, params: Any, many: bool, context: Any) -> Any:
-        self.count += 1
-        return execute(sql, params, many, context)
+        if raw is not None:
+            raw.interrupt() if self.connection.vendor == "sqlite" else raw.cancel()
 
 
 class Measured:
@@ -56,30 +49,30 @@ class Measured:
     ) -> None:
         self.application = application
         self.timeout_s = timeout_s
-        self.connections = Connections()
 
     def __call__(self, environ: dict[str, Any], start_response: Start) -> Iterable[bytes]:
         told: list[Any] = []
-        written, before_mb = _written(), _peak_anew_mb()
-        self.connections.count, self.connections.stopped = 0, False
-        timer = threading.Timer(self.timeout_s, self.connections.stop)
+        statements = Statements(connections[DEFAULT_DB_ALIAS])
+        timer = threading.Timer(self.timeout_s, statements.stop)
         timer.daemon = True
+        written, before_mb = _written(), _peak_anew_mb()
         timer.start()
         wall, cpu, theirs = time.perf_counter(), time.thread_time(), _database_s()
 
         def start(status: str, headers: list[tuple[str, str]], exc_info: Any = None) -> None:
             told[:] = [status, headers]
 
-        answer = self.application(environ, start)
-        body = b"".join(answer)
-        if hasattr(answer, "close"):
-            answer.close()
+        with statements.connection.execute_wrapper(statements):
+            answer = self.application(environ, start)
+            body = b"".join(answer)
+            if hasattr(answer, "close"):
+                answer.close()
         timer.cancel()
         found: dict[str, Any] = {
             "cpu_s": time.thread_time() - cpu,
             "wall_s": time.perf_counter() - wall,
-            "queries": self.connections.count,
-            "late": self.connections.stopped,
+            "queries": statements.count,
+            "late": statements.stopped,
             "memory_mb": max(0.0, _status_mb("VmHWM") - before_mb),
         }
         after = _database_s()

@@ -6,16 +6,9 @@ from __future__ import annotations
 import json
 import sys
 from dataclasses import asdict
-from typing import Any
-from wsgiref.simple_server import WSGIRequestHandler, make_server
 
 import django
 from django.conf import settings
-
-
-class _Quiet(WSGIRequestHandler):
-    def log_message(self, format: str, *args: Any) -> None:
-        return
 
 
 def main(timeout_s: float) -> None:
@@ -24,6 +17,7 @@ def main(timeout_s: float) -> None:
     from dashboards.bench.addresses import addresses
     from dashboards.bench.measuring import Measured, end_with_parent
     from planning.bench.people import signed_in
+    from shopfloor.server import server
     from shopfloor.wsgi import application
 
     end_with_parent()
@@ -32,12 +26,10 @@ def main(timeout_s: float) -> None:
         "addresses": [asdict(one) for one in addresses()],
         "database": settings.DATABASES["default"]["ENGINE"].rpartition(".")[2],
     }
-    with make_server(
-        "127.0.0.1", 0, Measured(application, timeout_s), handler_class=_Quiet
-    ) as server:
-        sys.stdout.write(json.dumps({"port": server.server_port, **told}) + "\n")
-        sys.stdout.flush()
-        server.serve_forever()
+    made = server(Measured(application, timeout_s), "127.0.0.1", 0, threads=1)
+    sys.stdout.write(json.dumps({"port": made.effective_port, **told}) + "\n")
+    sys.stdout.flush()
+    made.run()
 
 
 if __name__ == "__main__":

@@ -24,10 +24,11 @@ BY_TIME = (
     "telemetry.Arc", "telemetry.GoneArc", "telemetry.Rollup", "telemetry.Stray",
     "telemetry.Reject", "telemetry.Repeat", "telemetry.Gap", "telemetry.Alarm", "telemetry.Event",
 )  # fmt: skip
-# Made anew for the whole span, by the migrations, or as people sign in.
+# Made anew for the whole span, by the migrations, as people sign in, or in the night.
 MADE_HERE = (
-    "shopfloor.Throttle", "shopfloor.Month", "shopfloor.User", "auth.Permission", "auth.Group",
-    "contenttypes.ContentType", "sessions.Session",
+    "shopfloor.Month", "shopfloor.User", "shopfloor.ScreenSignIn", "shopfloor.Throttle",
+    "shopfloor.Verification", "auth.Permission", "auth.Group", "contenttypes.ContentType",
+    "sessions.Session",
 )  # fmt: skip
 # Of the whole shop, as they are.
 ONCE = (
