@@ -6,6 +6,7 @@ from __future__ import annotations
 from celery import shared_task
 from django.utils import timezone
 
+from planning.services.factor_summary import factors_freshen
 from planning.services.freshness import plans_freshen
 from planning.services.summaries import months_freshen
 from planning.services.verification import verification_nightly
@@ -26,6 +27,7 @@ def sweep() -> None:
 def freshen() -> None:
     plans_freshen(now=timezone.now())
     months_freshen()
+    factors_freshen(now=timezone.now())
 
 
 @shared_task(name="kerfbook.verify")

@@ -11,9 +11,9 @@ from django.views.decorators.http import require_POST, require_safe
 
 from dashboards import data
 from dashboards.access import desk
-from planning.calc.factors import BackTest, NotEnoughData
 from planning.reports.factors import FactorBoard
-from planning.services.factors import FactorError, factor_answer, factors_propose
+from planning.services.factor_summary import factors_want
+from planning.services.factors import FactorError, factor_answer
 from shopfloor.office.access import may
 
 DONE = {
@@ -28,11 +28,10 @@ DONE = {
 def board(request: HttpRequest) -> HttpResponseBase:
     found = data.factor_board(data.now())
     user: Any = request.user
-    back = None if isinstance(found.back, NotEnoughData) else found.back
     context = {
         "found": found,
-        "back": back,
-        "lede": lede(found, back),
+        "back": found.back,
+        "lede": lede(found),
         "waiting": [row for row in found.rows if row.proposed],
         "may_edit": may(user, "edit_chart"),
     }
@@ -42,13 +41,8 @@ def board(request: HttpRequest) -> HttpResponseBase:
 @desk("edit_chart")
 @require_POST
 def propose(request: HttpRequest) -> HttpResponseBase:
-    try:
-        made = factors_propose(now=data.now())
-    except FactorError as refused:
-        messages.error(request, str(refused))
-    else:
-        words = f"{len(made)} proposed." if made else "Nothing new: every figure stands."
-        messages.success(request, words)
+    factors_want(propose=True)
+    messages.success(request, "They are being worked out. What is new is proposed here shortly.")
     return redirect("factors")
 
 
@@ -66,10 +60,13 @@ def answer(request: HttpRequest, factor_id: int) -> HttpResponseBase:
     return redirect("factors")
 
 
-def lede(found: FactorBoard, back: BackTest[Any] | None) -> str:
+def lede(found: FactorBoard) -> str:
     """How far off the plan is, and what a factor would make of it."""
+    if found.computed_at is None:
+        return "What runs take against their plan is being worked out and stands here in a while."
     if found.not_enough is not None:
         return f"How far plans are off is not known yet: {found.not_enough}."
+    back = found.back
     if back is None:
         return "Runs of two months are needed to tell how far plans are off."
     before, after = back.before, back.after

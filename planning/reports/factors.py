@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from planning.calc.factors import BackTest, CellFactor, Error, NotEnoughData, back_test
+from planning.calc.factors import CellFactor, Error, NotEnoughData
 from planning.inputs.taken import Cell, cell_of
-from planning.services.factors import learn
-from shopfloor.models import Factor, FactorState, Material, WearSet
+from planning.services.factor_summary import KIND
+from shopfloor.models import Factor, FactorState, Material, Summary, WearSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +31,21 @@ class FactorRow:
     after: Error | None
 
 
+@dataclass(frozen=True, slots=True)
+class Back:
+    """The back-test of the whole shop."""
+
+    before: Error
+    after: Error
+    inside: float
+    months: int
+
+
 @dataclass(frozen=True)
 class FactorBoard:
     """`left_out` counts runs that may not teach, by why; `spread` and `between` are standard
-    deviations of ln(actual / plan) of runs in a cell and of cells in the shop."""
+    deviations of ln(actual / plan) of runs in a cell and of cells in the shop. `computed_at` is
+    when all but the answers was worked out; None: not yet."""
 
     rows: tuple[FactorRow, ...]
     left_out: dict[str, int]
@@ -42,62 +54,81 @@ class FactorBoard:
     shop: float | None
     spread: float | None
     between: float | None
-    back: BackTest[Cell] | NotEnoughData
+    back: Back | None
     answered: tuple[Factor, ...]
+    computed_at: datetime | None
 
 
 def factor_board(*, now: datetime) -> FactorBoard:
-    """Everything the proposals page shows, in nine queries or a few more."""
-    learnt = learn(now=now)
-    fitted = None if isinstance(learnt.fit, NotEnoughData) else learnt.fit
-    back = back_test([(run.month, run.cell, run.log_moving) for own in learnt.runs.values()
-                      for run in own])  # fmt: skip
+    """Everything the proposals page shows, in five queries: what runs teach as it was last worked
+    out, proposals and answers as they stand."""
+    row = Summary.objects.filter(kind=KIND, key="").first()
+    body: dict[str, Any] = (row.body if row else None) or {"cells": ()}
     factors = list(
         Factor.objects.select_related("wear_set", "material", "decided_by").order_by("-proposed_at")
     )
+    answered = [row for row in factors if row.decided_at is not None]
+    answered.sort(key=lambda row: row.decided_at or now, reverse=True)
+    few, back = body.get("not_enough"), body.get("back")
+    return FactorBoard(
+        rows=_rows(body, factors),
+        left_out=body.get("left_out", {}),
+        runs=body.get("runs", 0),
+        not_enough=NotEnoughData(*few) if few else None,
+        shop=body.get("shop"),
+        spread=body.get("spread"),
+        between=body.get("between"),
+        back=Back(Error(*back["before"]), Error(*back["after"]), back["inside"], back["months"])
+        if back
+        else None,
+        answered=tuple(answered[:60]),
+        computed_at=row.computed_at if row else None,
+    )
+
+
+def _rows(body: dict[str, Any], factors: list[Factor]) -> tuple[FactorRow, ...]:
+    """By material, thickness and current: what has runs, a proposal or a factor that holds."""
     waiting = {_cell(row): row for row in factors if row.state == FactorState.PROPOSED}
     holds = {
         _cell(row): row
         for row in factors
         if row.state == FactorState.ACCEPTED and row.valid_to is None
     }
+    kept = {cell_of(*each["cell"]): each for each in body["cells"]}
     sets = {row.pk: row for row in WearSet.objects.all()}
     materials = dict(Material.objects.values_list("pk", "code"))
-    rows = []
-    for cell in sorted(
-        {*learnt.runs, *waiting, *holds},
+    cells = sorted(
+        {*kept, *waiting, *holds},
         key=lambda cell: (materials[cell[1]], cell[2], sets[cell[0]].current_a),
-    ):
-        before, after = (None, None)
-        if not isinstance(back, NotEnoughData):
-            before, after = back.by_cell.get(cell, (None, None))
-        rows.append(
-            FactorRow(
-                wear_set=str(sets[cell[0]]),
-                duty=sets[cell[0]].duty,
-                material=materials[cell[1]],
-                thickness_mm=cell[2],
-                runs=len(learnt.runs.get(cell, ())),
-                learnt=fitted.cell(cell) if fitted else None,
-                next_run=fitted.next_run(cell) if fitted else None,
-                proposed=waiting.get(cell),
-                in_force=holds.get(cell),
-                before=before,
-                after=after,
-            )
-        )
-    answered = [row for row in factors if row.decided_at is not None]
-    answered.sort(key=lambda row: row.decided_at or now, reverse=True)
-    return FactorBoard(
-        rows=tuple(rows),
-        left_out=learnt.left_out,
-        runs=sum(len(own) for own in learnt.runs.values()),
-        not_enough=learnt.fit if isinstance(learnt.fit, NotEnoughData) else None,
-        shop=fitted.shop if fitted else None,
-        spread=fitted.spread if fitted else None,
-        between=fitted.between if fitted else None,
-        back=back,
-        answered=tuple(answered[:60]),
+    )
+    return tuple(
+        _row(kept.get(cell, {}), sets[cell[0]], materials[cell[1]], cell, waiting, holds)
+        for cell in cells
+    )
+
+
+def _row(
+    known: dict[str, Any],
+    wear_set: WearSet,
+    material: str,
+    cell: Cell,
+    waiting: dict[Cell, Factor],
+    holds: dict[Cell, Factor],
+) -> FactorRow:
+    learnt, after = known.get("learnt"), known.get("next_run")
+    before, with_it = known.get("before"), known.get("after")
+    return FactorRow(
+        wear_set=str(wear_set),
+        duty=wear_set.duty,
+        material=material,
+        thickness_mm=cell[2],
+        runs=known.get("runs", 0),
+        learnt=CellFactor(*learnt) if learnt else None,
+        next_run=(after[0], after[1]) if after else None,
+        proposed=waiting.get(cell),
+        in_force=holds.get(cell),
+        before=Error(*before) if before else None,
+        after=Error(*with_it) if with_it else None,
     )
 
 

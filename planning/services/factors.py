@@ -40,10 +40,10 @@ def learn(*, now: datetime) -> Learnt:
 
 
 @transaction.atomic
-def factors_propose(*, now: datetime) -> list[Factor]:
+def factors_propose(*, now: datetime, learnt: Learnt | None = None) -> list[Factor]:
     """Proposes a factor for every cell that has runs and whose figure is new; proposals nobody
     answered give way. Raises `FactorError` where the whole shop has too few runs."""
-    learnt = learn(now=now)
+    learnt = learnt or learn(now=now)
     if isinstance(learnt.fit, NotEnoughData):
         raise FactorError(f"There are too few measured runs: {learnt.fit}.")
     Factor.objects.filter(state=FactorState.PROPOSED).delete()

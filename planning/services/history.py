@@ -8,6 +8,7 @@ from django.db import transaction
 
 from planning.services.bulk import recompute_all
 from planning.services.drawing_plan import drawing_revision_plan
+from planning.services.factor_summary import factors_write
 from planning.services.months import month_close
 from planning.services.nest_plan import revision_plan
 from planning.services.summaries import month_write
@@ -40,4 +41,5 @@ def figures_of_history(*, closed_by: str, now: datetime) -> dict[str, int]:
         month_close(first_day=month.first_day, by=person, now=now)
     for first_day in Month.objects.filter(closed_at=None).values_list("first_day", flat=True):
         month_write(key=first_day.isoformat(), payload={})
+    factors_write(key="learn", payload={})
     return {**done, "months": len(months)}

@@ -27,6 +27,7 @@ KINDS: dict[str, str] = {
     "run": "planning.services.run_figures:run_figures",
     "piece": "planning.services.piece_figures:piece_figures",
     "line": "planning.services.line_figures:line_figures",
+    "factors": "planning.services.factor_summary:factors_write",
     "month": "planning.services.summaries:month_write",
     "sheet": "planning.services.sheet_loss:sheet_loss",
     "reread": "shopfloor.services.tables:table_reread",
