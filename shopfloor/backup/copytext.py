@@ -32,7 +32,7 @@ READ: dict[str, Callable[[str], Any]] = {
     "float": float,
     "bool": lambda text: 1 if text == "t" else 0,
     "bytes": lambda text: bytes.fromhex(text.removeprefix("\\x")),
-    "instant": lambda text: text.removesuffix("+00"),
+    "instant": lambda text: instant(text),
     "uuid": lambda text: text.replace("-", ""),
 }
 
@@ -67,6 +67,12 @@ def values(text: Iterable[bytes], kinds: Sequence[str]) -> Iterator[list[Any]]:
         except ValueError as problem:
             raise ValueError(f"line {number}: {problem}") from problem
         yield row
+
+
+def instant(text: str) -> str:
+    """As Django writes it: six digits or none, since SQLite compares instants as text."""
+    whole, dot, part = text.removesuffix("+00").partition(".")
+    return f"{whole}{dot}{part:0<6}" if dot else whole
 
 
 def plain(field: str) -> str:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import os
+import sqlite3
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
 from django.conf import settings
+from django.db import DatabaseError
 
 from shopfloor.backup.archive import FORMAT, BackupError, Reader, Writer, is_backup
 from shopfloor.backup.folder import folder_write
@@ -41,8 +43,9 @@ def backup_make(path: Path) -> Made:
             size = os.fstat(handle.fileno()).st_size
         os.replace(draft, path)
         _sync(path.parent)
-    except OSError as problem:
-        raise BackupError(f"{path}: {problem.strerror or problem}") from problem
+    except (OSError, DatabaseError, sqlite3.Error) as problem:
+        why = " ".join(str(getattr(problem, "strerror", None) or problem).split())
+        raise BackupError(f"{path}: {why}") from problem
     finally:
         with contextlib.suppress(OSError):
             draft.unlink()

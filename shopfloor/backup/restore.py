@@ -39,8 +39,10 @@ def restore(path: Path, *, replace: bool = False, migrate: bool = True) -> Resto
     """Raises BackupError with one line; then nothing of the shop in use has changed. Without
     `migrate` the database stays at the backup's version, for a program of that version."""
     folder = Path(settings.DATA_DIR)
+    if swap.unfinished(folder):
+        with _alone(folder):
+            swap.finish(folder)
     with reading(path) as backup, _alone(folder):
-        swap.finish(folder)
         tables = _known_tables(backup)
         _check_space(backup, folder)
         there = _occupied(folder)

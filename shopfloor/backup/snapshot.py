@@ -128,7 +128,8 @@ def _postgresql() -> Iterator[Snapshot]:
             cursor.execute("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
             for setting in ("datestyle = 'ISO, YMD'", "timezone = 'UTC'", "bytea_output = 'hex'"):
                 cursor.execute(f"SET LOCAL {setting}")
-        yield _made(_Postgresql(raw), str(fresh.settings_dict["NAME"]))
+        with fresh.wrap_database_errors:
+            yield _made(_Postgresql(raw), str(fresh.settings_dict["NAME"]))
     finally:
         fresh.close()
 
