@@ -1,5 +1,6 @@
 """The worker's tasks: one that does a row of work, one that sends what is not done again, one that
-looks for plans and reports grown old, one that has the records verified each night."""
+looks for plans and reports grown old, one that has the records verified each night, one that looks
+whether a backup is due."""
 
 from __future__ import annotations
 
@@ -11,6 +12,7 @@ from planning.services.freshness import plans_freshen
 from planning.services.summaries import months_freshen
 from planning.services.verification import verification_nightly
 from planning.services.work import work_do, work_sweep
+from shopfloor.services.backups import backups_due
 
 
 @shared_task(name="kerfbook.work")
@@ -33,3 +35,8 @@ def freshen() -> None:
 @shared_task(name="kerfbook.verify")
 def verify() -> None:
     verification_nightly(now=timezone.now())
+
+
+@shared_task(name="kerfbook.backup")
+def backup() -> None:
+    backups_due(now=timezone.now())

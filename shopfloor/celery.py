@@ -52,6 +52,7 @@ app.conf.update(
         "sweep": {"task": "kerfbook.sweep", "schedule": 15.0},
         "freshen": {"task": "kerfbook.freshen", "schedule": 300.0},
         "verify": {"task": "kerfbook.verify", "schedule": 600.0},
+        "backup": {"task": "kerfbook.backup", "schedule": 60.0},
     },
     timezone="UTC",
 )

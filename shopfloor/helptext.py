@@ -172,6 +172,7 @@ ADMINISTRATOR = Help(
         ("Shop", "shop", "zone, rules, shifts, reasons, remnants"),
         ("People", "people", "roles, rights, badge, PIN, whose first pieces take a signature"),
         ("Terminals", "terminals", "screens beside tables"),
+        ("Backups", "backups", "when they are made, where to, how many stay; make one now"),
         ("Background work", "work", "what is being worked out, what could not be"),
     ),
     (
@@ -179,7 +180,9 @@ ADMINISTRATOR = Help(
          "Lines that cannot be read are kept with their reason and read again once the description "
          "is mended."),
         ("A wrong clock", "is put right from a moment on; raw stamps stay."),
-        ("Backup", "manage.py backup FILE holds everything, the journal included."),
+        ("Backup", "Backups are made every day where you say so, best on another disk. Each holds "
+         "everything: records, journal, files, and the key that signs sign-ins; who has it has the "
+         "shop. manage.py restore FILE puts one back."),
     ),
     (*EVIDENCE, ("journal", "every line as it came; everything else can be made again from it"),
      ("rebuild", "journal to events, arcs and rollups again; what people said stays")),

@@ -27,6 +27,7 @@ PLACES: dict[str, tuple[str, str]] = {
     "late": ("late", ""),
     "plate": ("low_stock", ""),
     "verify": ("verification", ""),
+    "backups": ("backups", ""),
 }
 
 
@@ -35,7 +36,7 @@ def act_view(act: Act, sight: Sight, *, second: bool) -> dict[str, Any] | None:
     None where this person may not, or where the page is not there."""
     if act.code in ("assign_arcs", "reason", "late") and not sight.assign:
         return None
-    if act.code == "feed" and not sight.feeds:
+    if act.code in ("feed", "backups") and not sight.feeds:
         return None
     if act.code == "verify" and not (sight.feeds or sight.close):
         return None

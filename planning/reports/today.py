@@ -12,6 +12,7 @@ from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
 from planning.reports.today_desk import (
     amps_notes,
+    backup_notes,
     late_notes,
     plate_notes,
     signature_notes,
@@ -39,7 +40,8 @@ def today(*, now: datetime) -> Today:
         for note in table_notes(each, row, shifts.zone)
     ]
     notes = late_notes(shifts.zone) + notes
-    notes += verify_notes(shifts.zone) + signature_notes() + amps_notes(now)
+    notes += verify_notes(shifts.zone) + backup_notes(now)
+    notes += signature_notes() + amps_notes(now)
     notes += overdue_notes(now, shifts.zone) + wear_notes() + plate_notes()
     notes.sort(key=lambda note: note.kind != "now")
     return Today(

@@ -9,6 +9,7 @@ from planning.reports.shapes import Act, Note
 from shopfloor.counting import count
 from shopfloor.models import Fitting, Torch
 from shopfloor.selectors.amps import amps_off
+from shopfloor.selectors.backups import backup_state
 from shopfloor.selectors.checks import countersigns_wanted
 from shopfloor.selectors.late import late_entries
 from shopfloor.selectors.low_stock import plates_short
@@ -89,3 +90,16 @@ def verify_notes(zone: tzinfo) -> list[Note]:
     when = f"{last.ended_at.astimezone(zone):%a %d %b %H:%M}"
     body = f"{count(last.faults, 'fault')} found when the records were verified, {when}."
     return [Note("now", "Records do not agree", body, (Act("See what was found", "verify"),))]
+
+
+def backup_notes(now: datetime) -> list[Note]:
+    """No good backup is younger than two days."""
+    state = backup_state(now)
+    if not state.overdue:
+        return []
+    act = (Act("Look at the backups", "backups", ""),)
+    days = (now - state.good.ended_at).days if state.good else None
+    body = "There is no backup yet." if days is None else f"The last backup is {days} days old."
+    if state.failed is not None:
+        body = f"{body} The last try failed: {state.failed.said}"
+    return [Note("soon", "A backup is wanted", body, act)]

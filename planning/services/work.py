@@ -32,6 +32,7 @@ KINDS: dict[str, str] = {
     "sheet": "planning.services.sheet_loss:sheet_loss",
     "reread": "shopfloor.services.tables:table_reread",
     "verify": "planning.services.verification:verification_launch",
+    "backup": "shopfloor.services.backups:backup_begin",
     "incoming": "shopfloor.services.incoming:incoming_take",
 }
 

@@ -14,6 +14,7 @@ MASK = "***"
 # Made by machines and rebuilt at will, or a log of their own.
 LEFT_OUT = frozenset(
     {
+        "BackupRun",
         "Work",
         "Incoming",
         "Watermark",

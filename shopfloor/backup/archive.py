@@ -93,7 +93,8 @@ class Reader:
             raise self.wrong(f"cannot be read as a backup: {problem}") from problem
 
     def wrong(self, why: str) -> BackupError:
-        return BackupError(f"{self._name}: {why}")
+        shown = "".join(sign if sign.isprintable() else "?" for sign in why)
+        return BackupError(f"{self._name}: {shown}")
 
     def open(self, name: str) -> IO[bytes]:
         return self._zip.open(name)

@@ -6,7 +6,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -35,14 +35,17 @@ class Restored:
     kept: str
 
 
-def restore(path: Path, *, replace: bool = False, migrate: bool = True) -> Restored:
+def restore(
+    path: Path, *, replace: bool = False, migrate: bool = True, locked: bool = False
+) -> Restored:
     """Raises BackupError with one line; then nothing of the shop in use has changed. Without
-    `migrate` the database stays at the backup's version, for a program of that version."""
+    `migrate` the database stays at the backup's version, for a program of that version. With
+    `locked` the caller keeps others away."""
     folder = Path(settings.DATA_DIR)
     if swap.unfinished(folder):
-        with _alone(folder):
+        with alone(folder):
             swap.finish(folder)
-    with reading(path) as backup, _alone(folder):
+    with reading(path) as backup, nullcontext() if locked else alone(folder):
         tables = _known_tables(backup)
         _check_space(backup, folder)
         there = _occupied(folder)
@@ -139,7 +142,7 @@ def _occupied(folder: Path) -> str:
 
 
 @contextmanager
-def _alone(folder: Path) -> Iterator[None]:
+def alone(folder: Path) -> Iterator[None]:
     """Nothing else runs on the folder and the database; `start` is kept away until this ends."""
     try:
         folder.mkdir(parents=True, exist_ok=True)

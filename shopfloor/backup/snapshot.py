@@ -139,7 +139,7 @@ def _made(found: Snapshot, name: str) -> Snapshot:
     try:
         applied = found.migrations()
     except Exception as problem:  # each database's library has its own class for a missing table
-        raise BackupError(f"{name}: there is no shop in this database to back up") from problem
+        raise BackupError(f"{name}: there is no shop to back up ({problem})") from problem
     if not applied:
-        raise BackupError(f"{name}: there is no shop in this database to back up")
+        raise BackupError(f"{name}: there is no shop to back up")
     return found

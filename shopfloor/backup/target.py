@@ -20,6 +20,7 @@ from shopfloor.backup.archive import BackupError
 from shopfloor.backup.tables import Migrations, last_of_each
 
 SCHEMA = "kerfbook_restoring"
+_NAME = "kerfbook-restore"  # what our second connection calls itself
 _OURS = "^(shopfloor|telemetry|planning|dashboards|auth|django)_"
 _FUNCTION = "kerfbook_audit"
 # What migrations fill: rows there say nothing of a shop.
@@ -56,7 +57,8 @@ def staged() -> Iterator[None]:
         fresh.settings_dict["NAME"] = str(beside())
     else:
         options = dict(fresh.settings_dict.get("OPTIONS", {}))
-        options["options"] = f"{options.get('options', '')} -c search_path={SCHEMA}".strip()
+        more = f"-c search_path={SCHEMA} -c application_name={_NAME}"
+        options["options"] = f"{options.get('options', '')} {more}".strip()
         fresh.settings_dict["OPTIONS"] = options
     connections["default"] = fresh
     try:
@@ -117,7 +119,9 @@ def refuse_in_use() -> None:
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
-            "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
+            "AND pid <> pg_backend_pid() AND backend_type = 'client backend' "
+            "AND application_name <> %s",  # ours was closed, and its process may end later
+            [_NAME],
         )
         others = cursor.fetchone()[0]
     if others:

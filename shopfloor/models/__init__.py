@@ -1,6 +1,7 @@
 """The shop's records. One file a subject; import from here."""
 
 from shopfloor.models.air import AirReading
+from shopfloor.models.backups import BackupPlan, BackupRun
 from shopfloor.models.chart import ChartRow, ChartTrial, Dross, Material, ThicknessAnswer
 from shopfloor.models.drawings import Drawing, DrawingPlan, DrawingRevision
 from shopfloor.models.entered import EnteredCount
@@ -65,6 +66,8 @@ __all__ = [
     "ActionState",
     "AirReading",
     "ArcAssignment",
+    "BackupPlan",
+    "BackupRun",
     "BenchEntry",
     "Change",
     "ChartRow",

@@ -7,6 +7,7 @@ from django.http import HttpRequest, JsonResponse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 
+from shopfloor.selectors.backups import backup_age_s
 from shopfloor.selectors.sources import intake_age_s
 from shopfloor.selectors.verification import verification_health
 from shopfloor.selectors.work import backlog
@@ -15,11 +16,12 @@ from shopfloor.selectors.work import backlog
 @never_cache
 def healthz(request: HttpRequest) -> JsonResponse:
     """`status` is "ok" while pages can be served. `intake_age_s` is seconds since the intake
-    last wrote that it lives, null where it never did; the watcher judges what is too old.
-    `verified` is "ok", "faults" or "never": what the last verification of the records found."""
+    last wrote that it lives, `backup_age_s` since the last good backup, null where there never was
+    one; the watcher judges what is too old. `verified` is "ok", "faults" or "never": what the last
+    verification of the records found."""
     try:
         waiting, failed = backlog()
-        age_s = intake_age_s()
+        age_s, saved_s = intake_age_s(), backup_age_s(timezone.now())
         verified, verified_age_s = verification_health(timezone.now())
     except DatabaseError:
         return JsonResponse({"status": "failed", "database": "failed"}, status=503)
@@ -28,6 +30,7 @@ def healthz(request: HttpRequest) -> JsonResponse:
             "status": "ok",
             "database": "ok",
             "intake_age_s": age_s,
+            "backup_age_s": saved_s,
             "work_waiting": waiting,
             "work_failed": failed,
             "verified": verified,

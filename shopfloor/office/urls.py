@@ -6,6 +6,7 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from shopfloor.office import (
+    backups,
     chart,
     chart_rows,
     checks,
@@ -131,6 +132,8 @@ urlpatterns = [
     path("sources/at/<str:name>/token/", sources.token, name="source_token"),
     path("sources/at/<str:name>/act/", sources.act, name="source_act"),
     path("sources/shop/", shop.shop, name="shop"),
+    path("sources/backups/", backups.backups, name="backups"),
+    path("sources/backups/make/", backups.make, name="backup_make"),
     path("sources/shop/shifts/<int:pk>/end/", shop.end_shift, name="shift_end"),
     path("sources/shop/reasons/usual/", shop.usual_reasons, name="reasons_usual"),
     path("sources/shop/reasons/<int:pk>/retire/", shop.retire_reason, name="reason_retire"),

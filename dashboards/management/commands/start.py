@@ -14,6 +14,8 @@ from django.db import Error as DatabaseError
 
 from dashboards import launch
 from dashboards.supervisor import Supervisor
+from shopfloor.backup import BackupError, swap
+from shopfloor.backup.upgrade import upgrade
 from shopfloor.hosts import is_loopback
 from telemetry.management.base import OneLineCommand, database_words
 
@@ -51,7 +53,7 @@ class Command(OneLineCommand):
         lock = launch.take_folder(folder)
         launch.check_port(options["bind"], options["port"])
         launch.make_source_dir()
-        call_command("migrate", verbosity=0, interactive=False)
+        self.make_ready(folder)
         signins: list[str] = []
         if options["demo"]:
             from dashboards.demo import prepare
@@ -86,6 +88,17 @@ class Command(OneLineCommand):
             supervisor.run(each_round=announcement)
         finally:
             lock.close()
+
+    def make_ready(self, folder: Path) -> None:
+        """The database at this version. One that holds a shop is backed up before it changes."""
+        try:
+            swap.finish(folder)
+            done = upgrade(locked=True)
+        except BackupError as problem:
+            raise launch.StartError(" ".join(str(problem).split())) from problem
+        if done.backup is not None:
+            self.say(f"upgraded the database; the backup from before is {done.backup}")
+        call_command("migrate", verbosity=0, interactive=False)
 
     def say(self, text: str) -> None:
         self.stdout.write(text)

@@ -1,4 +1,5 @@
-"""`backup FILE [--json]`: everything into one file, while everything runs."""
+"""`backup FILE [--json]`: everything into one file, while everything runs. `backup --scheduled`
+is the one that background work begins: to the folder of the plan, old ones thinned."""
 
 from __future__ import annotations
 
@@ -11,8 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.utils import timezone
 
-from shopfloor.backup import BackupError, backup_make
+from shopfloor.backup import BackupError, Made, backup_make
+from shopfloor.services.backups import backup_note, backup_scheduled
 from telemetry.management.base import OneLineCommand
 
 
@@ -24,14 +27,22 @@ class Command(OneLineCommand):
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", metavar="FILE", help="best on another disk or machine")
+        parser.add_argument(
+            "file", metavar="FILE", nargs="?", help="best on another disk or machine"
+        )
+        parser.add_argument(
+            "--scheduled", action="store_true", help="to the folder set on the page Backups"
+        )
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def handle(self, *args: Any, **options: Any) -> None:
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the draft goes
-        path, began = Path(options["file"]), time.monotonic()
+        if (options["file"] is None) != options["scheduled"]:
+            self.stderr.write("backup: name a FILE, or give --scheduled alone")
+            raise SystemExit(2)
+        began = time.monotonic()
         try:
-            made = backup_make(path)
+            made = backup_scheduled() if options["scheduled"] else _named(Path(options["file"]))
         except BackupError as problem:
             self.stderr.write(str(problem))
             raise SystemExit(2) from problem
@@ -50,3 +61,10 @@ class Command(OneLineCommand):
         )
         if made.path.is_relative_to(Path(settings.DATA_DIR)):
             self.stderr.write("It lies in the data folder and is lost with it: copy it elsewhere.")
+
+
+def _named(path: Path) -> Made:
+    began = timezone.now()
+    made = backup_make(path)
+    backup_note(path=made.path, began=began, made=made, scheduled=False)
+    return made

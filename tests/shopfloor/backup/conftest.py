@@ -1,49 +1,71 @@
-"""Shops on either database, made by the real commands and read by the databases' own libraries."""
+"""Shops on either database, and what the databases' own libraries read of them."""
 
 from __future__ import annotations
 
-import json
 import shutil
 import sqlite3
-import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from pathlib import Path
 from urllib.parse import unquote
 from uuid import uuid4
 
+import environ
 import pytest
+from django.core.management import call_command
+from django.db import connections
+from django.db.utils import load_backend
+from django.test import override_settings
+from django.utils import timezone
 
-from tests.processes import environment, manage
+from shopfloor.backup import backup_make
+from shopfloor.importing.stored import upload_keep
+from telemetry.backfill import backfill
+from telemetry.services import feed_register
+from tests.processes import environment
 from tests.servers import postgres
 from tests.telemetry.table_lines import feed_text, simulate
 
-# Every sign that could break a line of text, every kind of column, and a number used and gone.
-SHOP = textwrap.dedent(r"""
-    import sys
-    from datetime import UTC, date, datetime
-    from django.utils import timezone
-    from shopfloor.acting import acting
-    from shopfloor.importing.stored import upload_keep
-    from shopfloor.models import *
+SQLITE = {
+    "ENGINE": "django.db.backends.sqlite3",
+    "OPTIONS": {
+        "transaction_mode": "IMMEDIATE",
+        "init_command": "PRAGMA journal_mode=WAL;PRAGMA synchronous=NORMAL;",
+    },
+}
+PLAIN = {
+    "ATOMIC_REQUESTS": False,
+    "AUTOCOMMIT": True,
+    "CONN_MAX_AGE": 0,
+    "CONN_HEALTH_CHECKS": False,
+    "TIME_ZONE": None,
+    "USER": "",
+    "PASSWORD": "",
+    "HOST": "",
+    "PORT": "",
+    "OPTIONS": {},
+    "TEST": {},
+}
+
+
+def shop_made() -> None:
+    """Every sign that could break a line of text, most kinds of column, a number used and gone."""
+    from shopfloor import models
+
     odd = "a\tb\\N\n\\.\r\\x41 \u00e9\u20ac\U0001f525 'quoted' \"too\""
-    with acting("user:ann", why="set up"):
-        Shop.objects.create(name=odd, remnant_factor=0.1 + 0.2, scrap_minor_kg=None)
-        table = Table.objects.create(code="west", name="West", order=9)
-        Torch.objects.create(table=table, code="1")
-        ann = User.objects.create(username="ann", badge="", role="owner")
-        User.objects.create(username="ben", badge=None, last_login=timezone.now())
-        gone = User.objects.create(username="gone")
-        gone.delete()
-        Rate.objects.create(kind="machine", amount_minor=-2**40, valid_from=date(2026, 1, 31))
-        at = datetime(2026, 3, 29, 1, 30, 0, 480000, tzinfo=UTC)
-        Action.objects.create(
-            kind="note", payload={"odd": odd, "n": [1, 2.5, None, True]}, person=ann,
-            device_at=at, at=at.replace(microsecond=0),
-        )
+    models.Shop.objects.create(name=odd, remnant_factor=0.1 + 0.2, scrap_minor_kg=None)
+    ann = models.User.objects.create(username="ann", badge="", role="owner")
+    models.User.objects.create(username="ben", badge=None, last_login=timezone.now())
+    models.User.objects.create(username="gone").delete()
+    models.Rate.objects.create(kind="machine", amount_minor=-(2**40), valid_from=date(2026, 1, 31))
+    at = datetime(2026, 3, 29, 1, 30, 0, 480000, tzinfo=UTC)
+    models.Action.objects.create(
+        kind="note", payload={"odd": odd, "n": [1, 2.5, None, True]}, person=ann,
+        device_at=at, at=at.replace(microsecond=0),
+    )  # fmt: skip
     upload_keep(odd.encode() * 100)
-    """)
 
 
 @dataclass
@@ -57,21 +79,30 @@ class Place:
     def env(self) -> dict[str, str]:
         return environment(self.data, **({"DATABASE_URL": self.url} if self.url else {}))
 
-    def manage(self, *words: str, status: int = 0, timeout: float = 120) -> str:
-        """What the command said: its output where it went well, else its error."""
-        done = manage(*words, env=self.env, timeout=timeout)
-        assert done.returncode == status, done.stdout + done.stderr
-        return done.stderr if status else done.stdout
+    @contextmanager
+    def here(self) -> Iterator[None]:
+        """Inside, the program works on this place."""
+        former = connections["default"]
+        if self.url:
+            config = {**PLAIN, **environ.Env.db_url_config(self.url)}
+            config["HOST"] = unquote(config["HOST"])
+        else:
+            config = {**PLAIN, **SQLITE, "NAME": self.data / "kerfbook.sqlite3"}
+        fresh = load_backend(config["ENGINE"]).DatabaseWrapper(config, "default")
+        connections["default"] = fresh
+        try:
+            with override_settings(DATA_DIR=self.data):
+                yield
+        finally:
+            fresh.close()
+            connections["default"] = former
 
-    def json(self, *words: str) -> dict:
-        return json.loads(self.manage(*words, "--json"))
-
-    def rows(self) -> dict[str, list[str]]:
-        """All rows of all tables as text, sorted, by the database's own library."""
+    def rows(self) -> dict[str, list[tuple]]:
+        """All rows of all tables, by the database's own library."""
         with self.connection() as raw:
             names = raw.execute(TABLES["postgresql" if self.url else "sqlite"]).fetchall()
             return {
-                name: sorted(repr(row) for row in raw.execute(f'SELECT * FROM "{name}"').fetchall())
+                name: sorted(raw.execute(f'SELECT * FROM "{name}"').fetchall(), key=repr)
                 for (name,) in names
             }
 
@@ -98,17 +129,6 @@ class Place:
             if path.is_file() and path.suffix != ".lock"
         }
 
-    def fill(self, folder: Path, *, lines: int = 400) -> None:
-        """A small shop with a source read in."""
-        folder.mkdir(parents=True, exist_ok=True)
-        source = folder / "t.csv"
-        source.write_text("".join(x.text(numbered=True) + "\n" for x in simulate(5, lines)))
-        (folder / "t.toml").write_text(feed_text(source))
-        self.manage("migrate", "-v", "0")
-        self.manage("addfeed", "t", str(folder / "t.toml"))
-        self.manage("backfill", "t", str(source))
-        self.manage("shell", "-v", "0", "-c", SHOP)
-
 
 TABLES = {
     "sqlite": "SELECT name FROM sqlite_master WHERE type = 'table' AND name != 'sqlite_sequence'",
@@ -117,15 +137,20 @@ TABLES = {
 
 
 def login(url: str) -> dict[str, str]:
-    import environ
-
     config = environ.Env.db_url_config(url)
     return {"host": unquote(config["HOST"]), "user": config["USER"], "dbname": config["NAME"]}
 
 
+@pytest.fixture(autouse=True)
+def _unblocked(django_db_blocker) -> Iterator[None]:
+    """Each test brings databases of its own."""
+    with django_db_blocker.unblock():
+        yield
+
+
 @pytest.fixture(scope="session")
-def server() -> Iterator[Callable[[], str]]:
-    """Makes empty databases, which go at the end."""
+def database() -> Iterator[Callable[[], str]]:
+    """Makes empty databases of PostgreSQL, which go at the end."""
     import psycopg
 
     made: list[str] = []
@@ -143,41 +168,49 @@ def server() -> Iterator[Callable[[], str]]:
                 admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
 
-SERVED = pytest.param("postgresql", marks=pytest.mark.served)
-
-
-@pytest.fixture(scope="session", params=["sqlite", SERVED])
-def kind(request) -> str:
-    return request.param
-
-
-@pytest.fixture
-def empty(kind, request, tmp_path) -> Callable[[], Place]:
-    """Makes places with nothing in them."""
-
-    def make(of: str = kind) -> Place:
-        url = request.getfixturevalue("server")() if of == "postgresql" else None
-        return Place(tmp_path / f"place-{uuid4().hex[:8]}", url)
-
-    return make
-
-
 @pytest.fixture(scope="session")
-def filled(kind, request, tmp_path_factory) -> Place:
-    """A small shop; tests only read it."""
+def filled(tmp_path_factory, django_db_blocker) -> Place:
+    """A small shop with a source read in; tests only read it."""
     folder = tmp_path_factory.mktemp("shop")
-    url = request.getfixturevalue("server")() if kind == "postgresql" else None
-    place = Place(folder / "data", url)
-    place.fill(folder)
+    place = Place(folder / "data", None)
+    place.data.mkdir()
+    (place.data / "secret.key").write_text("a key\n")
+    source = folder / "t.csv"
+    source.write_text("".join(x.text(numbered=True) + "\n" for x in simulate(5, 400)))
+    with django_db_blocker.unblock(), place.here():
+        call_command("migrate", verbosity=0, interactive=False)
+        feed = feed_register(name="t", text=feed_text(source), by="test")
+        backfill(feed, source, lambda done, of: None)
+        shop_made()
     return place
 
 
 @pytest.fixture(scope="session")
-def saved(filled, tmp_path_factory) -> Path:
+def saved(filled, tmp_path_factory, django_db_blocker) -> Path:
     """Its backup."""
     path = tmp_path_factory.mktemp("saved") / "shop.zip"
-    filled.manage("backup", str(path))
+    with django_db_blocker.unblock(), filled.here():
+        backup_make(path)
     return path
+
+
+@pytest.fixture
+def other(filled, tmp_path) -> Place:
+    """A shop like it, to be changed."""
+    place = Place(tmp_path / "other", None)
+    shutil.copytree(filled.data, place.data)
+    with place.connection() as raw:
+        raw.execute("DELETE FROM telemetry_event")
+        raw.commit()
+    return place
+
+
+@pytest.fixture
+def out(tmp_path) -> Path:
+    """An empty folder for backups."""
+    made = tmp_path / "out"
+    made.mkdir()
+    return made
 
 
 @pytest.fixture

@@ -5,16 +5,19 @@ from __future__ import annotations
 import hashlib
 import json
 import random
+import shutil
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
-from shopfloor.backup.archive import BackupError, allowed, reading
+from shopfloor.backup import BackupError, backup_make
+from shopfloor.backup.archive import allowed, reading
+from shopfloor.backup.restore import restore
 from shopfloor.backup.tables import unknown
-
-pytestmark = pytest.mark.slow
+from tests.shopfloor.backup.conftest import Place
 
 SEAL = len(b"Kerfbook backup sha256:") + 64
 
@@ -105,7 +108,7 @@ def test_the_same_content_sealed_again_is_taken(copy):
 @pytest.mark.parametrize(
     "name",
     ["../evil", "journal/../../evil", "/etc/passwd", "journal/./x", "uploads//x",
-     "kerfbook.sqlite3", "journal\\..\\evil", "C:/evil", "files/a\nb", "journal", ""],
+     "kerfbook.sqlite3", "journal\\..\\evil", "C:/evil", "files/a\nb", "journal"],
 )  # fmt: skip
 def test_a_place_outside_the_folder_is_refused(copy, name):
     assert not allowed(name)
@@ -145,15 +148,22 @@ def test_a_manifest_that_does_not_fit_is_refused(copy, change, said):
     assert said in refused(copy)
 
 
-def test_a_folder_and_the_standard_output_are_refused(filled, tmp_path):
-    for name in ("-", str(tmp_path), str(tmp_path / "not there" / "x.zip")):
-        for command in ("backup", "restore"):
-            assert filled.manage(command, name, status=2).count("\n") == 1
-    other = tmp_path / "letter.txt"
-    other.write_text("dear")
-    assert "no backup" in filled.manage("backup", str(other), status=2)
-    assert other.read_text() == "dear"
-    assert [path.name for path in tmp_path.iterdir()] == ["letter.txt"]
+@pytest.mark.parametrize("name", ["-", ".", "not there/x.zip"])
+def test_what_is_no_file_is_refused(filled, out, monkeypatch, name):
+    monkeypatch.chdir(out)
+    for do in (backup_make, restore):
+        with filled.here(), pytest.raises(BackupError):
+            do(Path(name))
+    assert list(out.iterdir()) == []
+
+
+def test_another_file_is_not_overwritten(filled, out):
+    letter = out / "letter.txt"
+    letter.write_text("dear")
+    with filled.here(), pytest.raises(BackupError, match="no backup"):
+        backup_make(letter)
+    assert letter.read_text() == "dear"
+    assert list(out.iterdir()) == [letter]
 
 
 def newer(manifest: dict, members: dict[str, bytes]) -> None:
@@ -168,32 +178,39 @@ def other_columns(manifest: dict, members: dict[str, bytes]) -> None:
     ("change", "said"),
     [(newer, "newer Kerfbook, which has shopfloor.9999"), (other_columns, "as its migrations")],
 )
-def test_what_this_program_cannot_hold_changes_nothing(copy, empty, change, said):
+def test_what_this_program_cannot_hold_changes_nothing(copy, tmp_path, change, said):
     made_again(copy, change)
-    place = empty("sqlite")
-    assert said in place.manage("restore", str(copy), status=2)
-    assert not (place.data / "kerfbook.sqlite3").exists()
-    assert not (place.data / "journal").exists()
+    place = Place(tmp_path / "new", None)
+    with place.here(), pytest.raises(BackupError, match=said):
+        restore(copy)
+    assert [path.name for path in place.data.iterdir()] == ["start.lock"]
 
 
-def test_rows_that_do_not_fit_leave_the_old_shop_as_it_was(copy, empty):
+def test_too_little_room_is_said_first(saved, other, monkeypatch):
+    monkeypatch.setattr(shutil, "disk_usage", lambda folder: SimpleNamespace(free=1000))
+    before = other.rows(), other.files()
+    with other.here(), pytest.raises(BackupError, match="are needed and 0 MB are free"):
+        restore(saved)
+    assert (other.rows(), other.files()) == before
+
+
+@pytest.mark.slow
+def test_rows_that_do_not_fit_leave_the_old_shop_as_it_was(copy, other):
     """Well summed and sealed, but a row refers to one that is not there."""
 
     def change(manifest: dict, members: dict[str, bytes]) -> None:
-        name = "tables/shopfloor_torch.copy"
+        name = "tables/telemetry_cursor.copy"
         members[name] = members[name].replace(b"\n", b"9\n")
         entry = next(one for one in manifest["tables"] if one["name"] == name)
         entry.update(entry_of(name, members[name]))
 
     made_again(copy, change)
-    place = empty()
-    place.fill(place.data.parent / "other", lines=30)
-    before = place.rows(), place.files()
-    said = place.manage("restore", str(copy), "--replace", status=2)
-    assert said.count("\n") == 1
-    assert (place.rows(), place.files()) == before
-    assert not (place.data / "restoring").exists()
-    assert not list(place.data.glob("*.restoring*"))
+    before = other.rows(), other.files()
+    with other.here(), pytest.raises(BackupError, match="telemetry_cursor"):
+        restore(copy, replace=True)
+    assert (other.rows(), other.files()) == before
+    assert not list(other.data.glob("re[sp]*"))
+    assert not list(other.data.glob("*.restoring*"))
 
 
 def test_a_migration_of_an_app_that_is_not_ours_is_no_newer_version():

@@ -6,23 +6,37 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import stat
 import zipfile
 
 import pytest
 
-pytestmark = pytest.mark.slow
-
-REBUILT = """
-import json
-from tests.telemetry.stored import everything
-print(json.dumps({name: sorted(map(repr, rows)) for name, rows in everything().items()}))
-"""
-NEXT = """
+from shopfloor.backup import BackupError, backup_make
+from shopfloor.backup.restore import restore
 from shopfloor.models import Change, User
-made = User.objects.create(username="next")
-print(made.pk, Change.objects.latest("pk").table)
-"""
+from telemetry.models import Feed
+from telemetry.rebuild import rebuild
+from tests.shopfloor.backup.conftest import Place
+from tests.telemetry.stored import everything
+
+SHORT = re.compile(r"(:\d\d\.\d{3})\Z")  # an instant as the audit's triggers write it on SQLite
+
+
+def alike(row: tuple) -> tuple:
+    """A row with one spelling an instant; migrations without when they were applied."""
+    return tuple(SHORT.sub(r"\g<1>000", v) if isinstance(v, str) else v for v in row)
+
+
+def shop_in(place: Place) -> dict[str, list[tuple]]:
+    rows = place.rows()
+    rows["django_migrations"] = [row[:3] for row in rows["django_migrations"]]
+    return {name: sorted(map(alike, found), key=repr) for name, found in rows.items()}
+
+
+def next_user() -> tuple[int, str]:
+    made = User.objects.create(username="next")
+    return made.pk, Change.objects.latest("pk").table
 
 
 def test_the_manifest_says_what_is_in_the_shop(filled, saved):
@@ -36,98 +50,116 @@ def test_the_manifest_says_what_is_in_the_shop(filled, saved):
         assert sorted(names[:-1]) == sorted(entry["name"] for entry in entries)
         for entry in entries:
             data = archive.read(entry["name"])
-            assert (len(data), hashlib.sha256(data).hexdigest()) == (
-                entry["bytes"],
-                entry["sha256"],
-            )
+            said = (entry["bytes"], entry["sha256"])
+            assert (len(data), hashlib.sha256(data).hexdigest()) == said
         files = {entry["name"]: archive.read(entry["name"]) for entry in manifest["files"]}
     assert files == filled.files()
-    said = {entry["table"]: entry["rows"] for entry in manifest["tables"]}
-    migrations = rows.pop("django_migrations")
-    assert said == rows
-    assert len(manifest["migrations"]) == migrations
-    assert said["telemetry_event"] > 300
+    assert {"secret.key", "journal/t/backfill/0000000001.journal"} < set(files)
+    assert len(manifest["migrations"]) == rows.pop("django_migrations")
+    assert {entry["table"]: entry["rows"] for entry in manifest["tables"]} == rows
+    assert rows["telemetry_event"] > 300
     assert stat.S_IMODE(os.stat(saved).st_mode) == 0o600
     assert [path.name for path in saved.parent.iterdir()] == [saved.name]
 
 
-def test_what_is_put_back_is_what_was_there(filled, saved, empty):
-    place = empty()
-    place.manage("restore", str(saved))
-    before, after = filled.rows(), place.rows()
-    for name in before:
-        if name == "django_migrations":  # with the instants at which they were applied
-            assert len(after[name]) == len(before[name])
-        else:
-            assert after[name] == before[name], name
-    assert set(after) == set(before)
+@pytest.mark.slow
+def test_what_is_put_back_is_what_was_there_and_goes_on(filled, saved, tmp_path):
+    """The same rows and files; a rebuild changes nothing; numbers go on behind the deleted one."""
+    place = Place(tmp_path / "new", None)
+    with place.here():
+        done = restore(saved)
+    assert done.kept == ""
+    assert shop_in(place) == shop_in(filled)
     assert place.files() == filled.files()
-    assert not (place.data / "restoring").exists()
-
-
-def test_a_rebuild_there_gives_the_same_and_numbers_go_on(filled, saved, empty):
-    place = empty()
-    place.manage("restore", str(saved))
-    before = json.loads(filled.manage("shell", "-v", "0", "-c", REBUILT))
-    place.manage("rebuild")
-    assert json.loads(place.manage("shell", "-v", "0", "-c", REBUILT)) == before
+    assert not list(place.data.glob("re[sp]*"))
+    with filled.here():
+        before = everything()
+    with place.here():
+        rebuild(Feed.objects.get())
+        assert everything() == before
+        assert next_user() == (4, "shopfloor_user")
     assert len(before["arcs"]) > 50
     assert len(before["rollups"]) > 5
-    # Three people were made and the last one deleted: the next is the fourth, and is audited.
-    assert place.manage("shell", "-v", "0", "-c", NEXT).split() == ["4", "shopfloor_user"]
+
+
+@pytest.mark.slow
+@pytest.mark.served
+def test_either_database_takes_the_other_ones_backup(filled, saved, database, tmp_path):
+    first, second = (Place(tmp_path / name, database()) for name in ("first", "second"))
+    last = Place(tmp_path / "last", None)
+    there = tmp_path / "there.zip"
+    with filled.here():
+        before = everything()
+    with first.here():
+        restore(saved)
+        assert everything() == before
+        made = backup_make(there)
+        rebuild(Feed.objects.get())
+        assert everything() == before
+    assert made.rows == {
+        name: len(rows) for name, rows in first.rows().items() if name != "django_migrations"
+    }
+    whole = first.rows()
+    with second.here():
+        restore(there)
+        assert next_user() == (4, "shopfloor_user")
+    again = second.rows()
+    for name in set(whole) - {"django_migrations", "shopfloor_user", "shopfloor_change"}:
+        if name != "telemetry_arc":  # the rebuild that came between may number these anew
+            assert len(again[name]) == len(whole[name]), name
+    with last.here():
+        restore(there)
+        assert everything() == before
+    assert last.files() == second.files() == filled.files()
+    text = {"telemetry_cursor", "shopfloor_action", "shopfloor_change"}  # JSON, its spaces apart
+    after, wanted = shop_in(last), shop_in(filled)
+    assert {name for name in wanted if after[name] != wanted[name]} <= text
+    assert {name: len(after[name]) for name in text} == {name: len(wanted[name]) for name in text}
+
+
+@pytest.mark.slow
+def test_a_shop_that_is_there_is_kept_beside_or_left(filled, saved, other):
+    before = other.rows(), other.files()
+    with other.here(), pytest.raises(BackupError, match="--replace"):
+        restore(saved)
+    assert (other.rows(), other.files()) == before
+    with other.here():
+        done = restore(saved, replace=True)
+    (kept,) = other.data.glob("replaced-*")
+    assert done.kept == str(kept)
+    assert len(other.rows()["telemetry_event"]) == len(filled.rows()["telemetry_event"])
+    old = Place(kept, None)
+    assert (old.rows(), old.files()) == before
+
+
+@pytest.mark.slow
+@pytest.mark.served
+def test_on_postgresql_the_old_tables_are_kept_in_a_schema_of_their_own(saved, database, tmp_path):
+    place = Place(tmp_path / "new", database())
+    with place.here():
+        restore(saved)
+        User.objects.create(username="only here")
+        done = restore(saved, replace=True)
+    schema = done.kept.rpartition(" ")[2]
+    with place.connection() as raw:
+        names = "SELECT username FROM {}.shopfloor_user ORDER BY id"
+        old = [name for (name,) in raw.execute(names.format(schema))]
+        new = [name for (name,) in raw.execute(names.format("public"))]
+    assert (old, new) == (["ann", "ben", "only here"], ["ann", "ben"])
+
+
+def test_a_shop_in_use_is_left_alone(saved, other):
+    before = other.rows(), other.files()
+    with other.connection() as raw:
+        raw.execute("SELECT * FROM telemetry_feed").fetchall()
+        with other.here(), pytest.raises(BackupError, match="in use"):
+            restore(saved, replace=True)
+    assert (other.rows(), other.files()) == before
 
 
 @pytest.mark.served
-def test_either_database_takes_the_other_ones_backup(filled, saved, kind, empty):
-    other = empty("postgresql" if kind == "sqlite" else "sqlite")
-    other.manage("restore", str(saved))
-    there = saved.with_name("there.zip")
-    other.manage("backup", str(there))
-    back = empty()
-    back.manage("restore", str(there))
-    before, after = filled.rows(), back.rows()
-    different = sorted(name for name in before if after[name] != before[name])
-    if kind == "sqlite":  # whose JSON is text, and PostgreSQL parts a list's values by its own rule
-        loose = {"telemetry_cursor", "shopfloor_action", "shopfloor_change", "django_migrations"}
-        assert set(different) <= loose
-        counts = [[len(rows[name]) for name in different] for rows in (before, after)]
-        assert counts[0] == counts[1]
-    else:
-        assert different == ["django_migrations"]
-
-
-def test_a_shop_that_is_there_is_not_overwritten(saved, empty):
-    place = empty()
-    place.fill(place.data.parent / "other", lines=30)
-    before, files = place.rows(), place.files()
-    said = place.manage("restore", str(saved), status=2)
-    assert "--replace" in said
-    assert said.count("\n") == 1
-    assert (place.rows(), place.files()) == (before, files)
-    said = place.manage("restore", str(saved), "--replace")
-    (kept,) = place.data.glob("replaced-*")
-    assert str(kept) in said
-    assert (kept / "journal" / "t" / "backfill" / "0000000001.journal").is_file()
-    assert len(place.rows()["telemetry_event"]) > len(before["telemetry_event"])
-    with place.connection() as raw:
-        if place.url:
-            schema = kept.name.replace("-", "_").lower()
-            assert schema in said
-            old = raw.execute(f"SELECT count(*) FROM {schema}.telemetry_event").fetchone()
-        else:
-            raw.execute("ATTACH ? AS old", [str(kept / "kerfbook.sqlite3")])
-            old = raw.execute("SELECT count(*) FROM old.telemetry_event").fetchone()
-    assert old == (len(before["telemetry_event"]),)
-
-
-def test_a_shop_in_use_is_left_alone(saved, empty):
-    place = empty()
-    place.manage("migrate", "-v", "0")
-    with place.connection() as raw:
-        raw.execute("SELECT * FROM telemetry_feed").fetchall()
-        said = place.manage("restore", str(saved), status=2)
-    assert "in use" in said
-    assert said.count("\n") == 1
-    assert not place.rows()["shopfloor_user"]
-    assert not (place.data / "journal").exists()
-    place.manage("restore", str(saved))
+def test_a_database_of_postgresql_in_use_is_left_alone(saved, database, tmp_path):
+    place = Place(tmp_path / "new", database())
+    with place.connection(), place.here(), pytest.raises(BackupError, match="in use"):
+        restore(saved)
+    assert place.rows() == {}

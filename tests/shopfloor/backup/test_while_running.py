@@ -2,149 +2,225 @@
 
 from __future__ import annotations
 
-import json
+import contextlib
+import fcntl
+import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
 import time
 import zipfile
+from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
-from tests.processes import ROOT, manage
+from shopfloor.backup import BackupError, backup_make, folder, swap
+from shopfloor.backup.archive import reading
+from shopfloor.backup.restore import restore
+from telemetry.backfill import backfill
+from telemetry.journal import read
+from telemetry.journal.segments import pack
+from telemetry.models import Cursor, Event, Feed
+from telemetry.paths import journal_folder
+from telemetry.rebuild import rebuild
+from telemetry.services import feed_register
+from tests.processes import ROOT, until
+from tests.shopfloor.backup.conftest import Place
+from tests.telemetry.stored import everything
 from tests.telemetry.table_lines import feed_text, simulate
 
-pytestmark = pytest.mark.slow
-
-STORED = """
-import json
-from tests.telemetry.stored import everything
-print(json.dumps({name: sorted(map(repr, rows)) for name, rows in everything().items()}))
-"""
+NOW = datetime(2026, 11, 30, 5, 40, tzinfo=UTC)
 
 
-def started(place, *words: str) -> subprocess.Popen:
+def started(place: Place, *words: str) -> subprocess.Popen:
     return subprocess.Popen(
         [sys.executable, str(ROOT / "manage.py"), *words], env=place.env, cwd=ROOT,
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
 
 
-def test_a_backup_of_a_shop_that_reads_a_file_agrees_with_its_journal(empty, tmp_path):
-    """Several backups during one backfill. Of the restored one the journal reaches at least as far
-    as the cursor, a rebuild gives the rows that are there, and reading the file once more gives
-    what the whole shop has."""
-    place, source = empty(), tmp_path / "t.csv"
+@pytest.mark.slow
+def test_a_backup_of_a_shop_that_reads_a_file_agrees_with_its_journal(other, tmp_path):
+    """Of what was restored the journal reaches at least as far as the cursor, a rebuild gives the
+    rows that are there, and reading the file once more gives what the whole shop has."""
+    source = tmp_path / "big.csv"
     source.write_text("".join(x.text(numbered=True) + "\n" for x in simulate(6, 60_000)))
-    (tmp_path / "t.toml").write_text(feed_text(source))
-    place.manage("migrate", "-v", "0")
-    place.manage("addfeed", "t", str(tmp_path / "t.toml"))
-    running = started(place, "backfill", "t", str(source))
-    paths, counts = [], []
-    while running.poll() is None:
-        path = tmp_path / f"{len(paths)}.zip"
-        place.manage("backup", str(path))
-        paths.append(path)
-        counts.append(events_in(path))
-    assert running.returncode == 0
-    between = [n for n, count in enumerate(counts) if count > 0]
-    chosen = paths[between[0] if between else -1]
-    other = empty()
-    other.manage("restore", str(chosen))
-    (cursors,) = [other.manage("shell", "-v", "0", "-c", REACH)]
-    assert json.loads(cursors) is True
-    before = json.loads(other.manage("shell", "-v", "0", "-c", STORED))
-    other.manage("rebuild")
-    assert json.loads(other.manage("shell", "-v", "0", "-c", STORED)) == before
-    other.manage("backfill", "t", str(source))
-    last = json.loads(other.manage("shell", "-v", "0", "-c", STORED))
-    whole = json.loads(place.manage("shell", "-v", "0", "-c", STORED))
-    assert len(last["events"]) == len(whole["events"]) > 50_000
-    assert len(last["arcs"]) == len(whole["arcs"])
+    found: dict[int, Path] = {}
+    with other.here():
+        Event.objects.all()._raw_delete("default")
+        feed_register(name="big", text=feed_text(source), by="test")
+        running = started(other, "backfill", "big", str(source))
+        while running.poll() is None:
+            path = tmp_path / f"{len(found)}.zip"
+            backup_make(path)
+            found[events_in(path)] = path
+        assert running.returncode == 0
+        whole = everything()
+    half = [count for count in sorted(found) if 0 < count < 60_000] or sorted(found)
+    place = Place(tmp_path / "new", None)
+    with place.here():
+        restore(found[half[0]])
+        for row in Cursor.objects.select_related("feed"):
+            items = list(read(journal_folder(row.feed.name, row.lane)))
+            assert items[-1][1].sequence >= row.sequence
+        before, feed = everything(), Feed.objects.get(name="big")
+        rebuild(feed)
+        assert everything() == before
+        backfill(feed, source, lambda done, of: None)
+        assert everything()["events"] == whole["events"]
+        assert everything()["arcs"] == whole["arcs"]
+    assert len(whole["events"]) > 50_000
 
 
-REACH = """
-import json
-from telemetry.journal import read
-from telemetry.models import Cursor
-from telemetry.paths import journal_folder
-ends = []
-for row in Cursor.objects.select_related("feed"):
-    last = 1
-    for item, position in read(journal_folder(row.feed.name, row.lane)):
-        last = position.sequence
-    ends.append(last >= row.sequence)
-print(json.dumps(all(ends)))
-"""
-
-
-def events_in(path) -> int:
+def events_in(path: Path) -> int:
     with zipfile.ZipFile(path) as archive:
         return archive.read("tables/telemetry_event.copy").count(b"\n")
 
 
-def test_killed_at_any_instant_a_backup_is_there_whole_or_not_at_all(filled, tmp_path):
-    path, chance = tmp_path / "b.zip", random.Random(3)
-    began = time.monotonic()
-    filled.manage("backup", str(path))
-    took = time.monotonic() - began
-    path.unlink()
-    for _ in range(6):
+@pytest.mark.slow
+def test_killed_at_any_instant_a_backup_is_there_whole_or_not_at_all(filled, out):
+    path, chance = out / "b.zip", random.Random(3)
+    for _ in range(5):
         running = started(filled, "backup", str(path))
-        time.sleep(chance.uniform(0.5, 1.0) * took)
+        begun(running, out)
+        time.sleep(chance.uniform(0, 0.3))
         running.send_signal(chance.choice([signal.SIGKILL, signal.SIGTERM]))
         running.wait()
-        assert {one.name for one in tmp_path.iterdir()} <= {"b.zip", ".b.zip.part"}
+        assert {one.name for one in out.iterdir()} <= {"b.zip", ".b.zip.part"}
         if path.exists():
-            assert len(zipfile.ZipFile(path).read("manifest.json")) > 100
+            with reading(path) as backup:
+                assert len(backup.entries()) > 50
             path.unlink()
-    filled.manage("backup", str(path))
-    assert [one.name for one in tmp_path.iterdir()] == ["b.zip"]
+    with filled.here():
+        backup_make(path)
+    assert list(out.iterdir()) == [path]
 
 
-def test_killed_at_any_instant_a_restore_leaves_one_shop_or_the_other(filled, saved, empty):
-    """What a kill left is the old shop, or one that the next restore or start makes whole."""
-    place, chance = empty(), random.Random(4)
-    place.fill(place.data.parent / "other", lines=30)
-    old = shop_of(place)
-    began = time.monotonic()
-    place.manage("backup", str(place.data.parent / "old.zip"))
-    took = 3 * (time.monotonic() - began)
-    for _ in range(4):
-        running = started(place, "restore", str(saved), "--replace")
-        time.sleep(chance.uniform(0.2, 1.0) * took)
-        running.send_signal(signal.SIGKILL)
-        running.wait()
-        if (place.data / "restoring" / "ready.json").exists():
-            place.manage("restore", "/no/such/file", status=2)
-        assert shop_of(place) in (old, shop_of(filled))
-    place.manage("restore", str(saved), "--replace")
-    assert shop_of(place) == shop_of(filled) != old
-    assert not (place.data / "restoring").exists()
+def begun(process: subprocess.Popen, folder: Path) -> None:
+    until(
+        lambda: process.poll() is not None or list(folder.iterdir()), within_s=120, what="a draft"
+    )
 
 
-def shop_of(place) -> tuple:
-    return place.files(), place.rows()["telemetry_event"], place.rows()["shopfloor_change"]
+class Killed(BaseException):
+    """Stands for a kill: nothing that comes after is done."""
 
 
-def test_a_full_disk_leaves_nothing_half(filled, tmp_path):
-    """A limit on file size stands for the disk: writing fails in the same way, at any byte."""
+@pytest.mark.slow
+@pytest.mark.parametrize("at", range(10))
+def test_a_swap_killed_between_any_two_renames_is_finished_later(
+    filled, saved, other, monkeypatch, at
+):
+    """The new shop lies ready beside; the swap is killed before its n-th rename, then goes on."""
+    before, files = len(other.rows()["telemetry_event"]), other.files()
+    staging = swap.begin(other.data)
+    for name, data in filled.files().items():
+        (staging / name).parent.mkdir(parents=True, exist_ok=True)
+        (staging / name).write_bytes(data)
+    shutil.copy(filled.data / "kerfbook.sqlite3", other.data / "kerfbook.sqlite3.restoring")
+    renames, real = iter(range(100)), os.replace
+
+    def replace(start, end):
+        if next(renames) == at:
+            raise Killed
+        real(start, end)
+
+    with other.here():
+        monkeypatch.setattr(os, "replace", replace)
+        with contextlib.suppress(Killed):
+            swap.swap(other.data, swap.plan_of(NOW, keep=True))
+        monkeypatch.undo()
+        if at == 0:  # before it was noted that the new shop is ready
+            assert not swap.unfinished(other.data)
+            assert (len(other.rows()["telemetry_event"]), other.files()) == (before, files)
+            return
+        swap.finish(other.data)
+    assert other.rows() == filled.rows()
+    assert other.files() == filled.files()
+    (kept,) = other.data.glob("replaced-*")
+    old = Place(kept, None)
+    assert (len(old.rows()["telemetry_event"]), old.files()) == (before, files)
+
+
+@pytest.mark.slow
+def test_a_full_disk_leaves_nothing_half(filled, out):
+    """A limit on the size of files stands for the disk: writing fails in the same way."""
+    path = out / "b.zip"
+    size = backup_size(filled, path)
+    for kib in (1, size // 2048, size // 1024 - 1):
+        command = f"ulimit -f {kib}; exec {sys.executable} -c '{MAKE}' {path}"
+        with filled.connection() as raw:  # so that SQLite's own files are there
+            raw.execute("SELECT * FROM telemetry_feed").fetchall()
+            done = subprocess.run(
+                ["bash", "-c", command], env=filled.env, cwd=ROOT, capture_output=True, text=True,
+                check=False,
+            )  # fmt: skip
+        assert done.stdout.strip() == f"{path}: File too large", done.stderr
+        assert list(out.iterdir()) == []
+
+
+MAKE = """
+import os, sys
+from pathlib import Path
+os.environ["DJANGO_SETTINGS_MODULE"] = "shopfloor.settings"
+sys.dont_write_bytecode = True
+import django
+django.setup()
+from shopfloor.backup import BackupError, backup_make
+try:
+    backup_make(Path(sys.argv[1]))
+except BackupError as problem:
+    print(problem)
+"""
+
+
+def backup_size(place: Place, path: Path) -> int:
+    with place.here():
+        size = backup_make(path).size
+    path.unlink()
+    return size
+
+
+def test_a_second_backup_to_the_same_file_is_refused_while_one_is_written(filled, tmp_path):
     path = tmp_path / "b.zip"
-    command = f"ulimit -f 8; exec {sys.executable} {ROOT / 'manage.py'} backup {path}"
-    done = subprocess.run(
-        ["bash", "-c", command], env={**filled.env, "PYTHONDONTWRITEBYTECODE": "1"}, cwd=ROOT,
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert done.returncode == 2, done.stderr
-    assert done.stderr.count("\n") == 1
-    assert list(tmp_path.iterdir()) == []
+    with (tmp_path / ".b.zip.part").open("w") as held, filled.here():
+        fcntl.flock(held, fcntl.LOCK_EX)
+        with pytest.raises(BackupError, match="another backup"):
+            backup_make(path)
+    assert not path.exists()
 
 
-def test_two_backups_to_one_file_do_not_mix(filled, tmp_path):
-    path = tmp_path / "b.zip"
-    both = [started(filled, "backup", str(path)) for _ in range(2)]
-    codes = sorted(one.wait() for one in both)
-    assert codes in ([0, 0], [0, 2])
-    assert manage("restore", str(path), env=filled.env).stderr.count("altered") == 0
-    assert [one.name for one in tmp_path.iterdir()] == ["b.zip"]
+def test_a_segment_packed_while_the_backup_looks_is_taken_packed(other, tmp_path, monkeypatch):
+    """The list was made, then the worker packed the segment and the plain file went."""
+    lane = other.data / "journal" / "t" / "backfill"
+    real = folder._copy
+
+    def copy(path, name, writer):
+        if path.name == "0000000001.journal":
+            pack(lane, 1)
+        return real(path, name, writer)
+
+    monkeypatch.setattr(folder, "_copy", copy)
+    with other.here():
+        made = backup_make(tmp_path / "b.zip")
+    names = set(zipfile.ZipFile(made.path).namelist())
+    assert "journal/t/backfill/0000000001.journal.gz" in names
+    assert "journal/t/backfill/0000000001.journal" not in names
+
+
+def test_a_segment_that_vanishes_between_others_ends_the_backup(other, tmp_path, monkeypatch):
+    lane = other.data / "journal" / "t" / "backfill"
+    shutil.copy(lane / "0000000001.journal", lane / "0000000002.journal")
+    real = folder._copy
+
+    def copy(path, name, writer):
+        path.unlink() if path.name == "0000000002.journal" else None
+        return real(path, name, writer)
+
+    monkeypatch.setattr(folder, "_copy", copy)
+    with other.here(), pytest.raises(BackupError, match=r"0000000002\.journal: .* vanished"):
+        backup_make(tmp_path / "b.zip")
+    assert not (tmp_path / "b.zip").exists()

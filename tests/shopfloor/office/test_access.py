@@ -87,6 +87,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "terminals": (ADMIN, ""),
     "work": (ADMIN, ""),
     "verification": (ADMIN | OWNER, ""),
+    "backups": (ADMIN, ""),
 }
 ACTS: dict[str, tuple[set[str], str]] = {
     "job_act": (PLAN, "job"),
@@ -114,6 +115,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "reasons_usual": (ADMIN, ""),
     "work_act": (ADMIN, "work"),
     "security_seen": (OWNER, "notice"),
+    "backup_make": (ADMIN, ""),
 }
 # What is answered on the spot; the others lead on to a page.
 ANSWERED = {"source_token", "source_try", "source_try_at"}

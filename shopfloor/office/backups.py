@@ -1,0 +1,64 @@
+"""Backups: the last good one, when they are made, and making one now."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from shopfloor.models import BackupRun
+from shopfloor.office.access import DeskRequest, administrator
+from shopfloor.office.forms import attempt, page_of
+from shopfloor.selectors.backups import backup_plan, backup_state
+from shopfloor.services.backups import backup_now, backup_plan_set, backup_running
+
+FIELDS = ("active", "at", "folder", "inside", "daily", "weekly", "monthly")
+
+
+class BackupForm(forms.Form):
+    active = forms.BooleanField(required=False, label="Make one every day")
+    at = forms.TimeField(
+        label="At", help_text="on the shop’s clock", widget=forms.TimeInput(format="%H:%M")
+    )
+    folder = forms.CharField(
+        max_length=500, required=False, label="Folder",
+        help_text="on the machine this runs on; best another disk, or a share on another machine",
+    )  # fmt: skip
+    inside = forms.BooleanField(
+        required=False, label="The data folder’s own disk will do",
+        help_text="only for a folder in the data folder: lost with it",
+    )  # fmt: skip
+    daily = forms.IntegerField(min_value=1, max_value=366, label="Keep one a day for, days")
+    weekly = forms.IntegerField(min_value=0, max_value=520, label="One a week for, weeks")
+    monthly = forms.IntegerField(min_value=0, max_value=240, label="One a month for, months")
+
+
+@administrator
+def backups(request: DeskRequest) -> HttpResponse:
+    known = backup_plan()
+    form = BackupForm(request.POST or None, initial={name: getattr(known, name) for name in FIELDS})
+    if form.is_valid() and attempt(form, lambda: backup_plan_set(**form.cleaned_data)):
+        messages.success(request, "Kept.")
+        return redirect("backups")
+    return render(
+        request,
+        "kerfbook/office/backups.html",
+        {"form": form, "state": backup_state(timezone.now()), "plan": known,
+         "running": backup_running(), "page_obj": page_of(request, BackupRun.objects.all())},
+    )  # fmt: skip
+
+
+@administrator
+@require_POST
+def make(request: DeskRequest) -> HttpResponse:
+    try:
+        backup_now()
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+    else:
+        messages.success(request, "A backup is being made; it shows here once it is whole.")
+    return redirect("backups")
