@@ -9,7 +9,7 @@ from planning.reports.shapes import Act, Note
 from shopfloor.counting import count
 from shopfloor.models import Fitting, Torch
 from shopfloor.selectors.amps import amps_off
-from shopfloor.selectors.backups import backup_state
+from shopfloor.selectors.backups import backup_state, is_overdue, last_good
 from shopfloor.selectors.checks import countersigns_wanted
 from shopfloor.selectors.late import late_entries
 from shopfloor.selectors.low_stock import plates_short
@@ -94,9 +94,9 @@ def verify_notes(zone: tzinfo) -> list[Note]:
 
 def backup_notes(now: datetime) -> list[Note]:
     """No good backup is younger than two days."""
-    state = backup_state(now)
-    if not state.overdue:
+    if not is_overdue(last_good(), now):
         return []
+    state = backup_state(now)
     act = (Act("Look at the backups", "backups", ""),)
     days = (now - state.good.ended_at).days if state.good else None
     body = "There is no backup yet." if days is None else f"The last backup is {days} days old."

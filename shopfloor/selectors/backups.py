@@ -50,11 +50,11 @@ def backup_state(now: datetime) -> BackupState:
         good=good,
         failed=last if last is not None and last.state == "failed" else None,
         next_at=next_at(now, plan.at, ZoneInfo(shop_zone())) if plan.active else None,
-        overdue=_overdue(good, now),
+        overdue=is_overdue(good, now),
     )
 
 
-def _overdue(good: BackupRun | None, now: datetime) -> bool:
+def is_overdue(good: BackupRun | None, now: datetime) -> bool:
     if good is not None:
         return now - good.ended_at > OVERDUE
     began = MigrationRecorder(connection).migration_qs.aggregate(at=Min("applied"))["at"]

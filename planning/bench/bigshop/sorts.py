@@ -27,12 +27,14 @@ BY_TIME = (
 # Made anew for the whole span, by the migrations, as people sign in, or in the night.
 MADE_HERE = (
     "shopfloor.Month", "shopfloor.User", "shopfloor.ScreenSignIn", "shopfloor.Throttle",
-    "shopfloor.BackupRun", "shopfloor.Verification", "auth.Permission", "auth.Group", "contenttypes.ContentType",
+    "shopfloor.BackupRun", "shopfloor.Verification", "auth.Permission", "auth.Group",
+    "contenttypes.ContentType",
     "sessions.Session",
 )  # fmt: skip
 # Of the whole shop, as they are.
 ONCE = (
-    "shopfloor.Shop", "shopfloor.BackupPlan", "shopfloor.Shift", "shopfloor.Rate", "shopfloor.Reason",
+    "shopfloor.Shop", "shopfloor.BackupPlan", "shopfloor.Shift", "shopfloor.Rate",
+    "shopfloor.Reason",
     "shopfloor.Customer", "shopfloor.Material", "shopfloor.WearSet", "shopfloor.SetPart",
     "shopfloor.ChartRow", "shopfloor.ChartTrial", "shopfloor.ThicknessAnswer",
     "shopfloor.Drawing", "shopfloor.DrawingRevision", "shopfloor.DrawingPlan",

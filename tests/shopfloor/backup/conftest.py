@@ -91,7 +91,7 @@ class Place:
         fresh = load_backend(config["ENGINE"]).DatabaseWrapper(config, "default")
         connections["default"] = fresh
         try:
-            with override_settings(DATA_DIR=self.data):
+            with override_settings(DATA_DIR=self.data, SOURCE_DIRS=(self.data.parent,)):
                 yield
         finally:
             fresh.close()
@@ -175,7 +175,8 @@ def filled(tmp_path_factory, django_db_blocker) -> Place:
     place = Place(folder / "data", None)
     place.data.mkdir()
     (place.data / "secret.key").write_text("a key\n")
-    source = folder / "t.csv"
+    source = folder / "sources" / "t.csv"
+    source.parent.mkdir()
     source.write_text("".join(x.text(numbered=True) + "\n" for x in simulate(5, 400)))
     with django_db_blocker.unblock(), place.here():
         call_command("migrate", verbosity=0, interactive=False)

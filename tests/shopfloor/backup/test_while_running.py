@@ -46,7 +46,8 @@ def started(place: Place, *words: str) -> subprocess.Popen:
 def test_a_backup_of_a_shop_that_reads_a_file_agrees_with_its_journal(other, tmp_path):
     """Of what was restored the journal reaches at least as far as the cursor, a rebuild gives the
     rows that are there, and reading the file once more gives what the whole shop has."""
-    source = tmp_path / "big.csv"
+    source = tmp_path / "sources" / "big.csv"
+    source.parent.mkdir()
     source.write_text("".join(x.text(numbered=True) + "\n" for x in simulate(6, 60_000)))
     found: dict[int, Path] = {}
     with other.here():

@@ -179,7 +179,7 @@ def test_an_administrator_sets_it_and_makes_one_now(shop, client, administrator,
     run_at(timezone.now() - timedelta(hours=5), path=str(folder / "kerfbook-a.zip"), size=1_300_000)
     run_at(timezone.now() - timedelta(hours=1), state="failed", said="No space left on device")
     shown = client.get(page).content.decode()
-    for words in ("5 h ago", "1.2", "kerfbook-a.zip", "No space left on device", "Next "):
+    for words in ("5 h 00 min ago", "1.2", "kerfbook-a.zip", "No space left on device", "Next "):
         assert words in shown
 
 
