@@ -13,10 +13,13 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from dash import Dash
+from dash.exceptions import DependencyException
 from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
 
+from dashboards.callbacks import asked
 from dashboards.shell import FramedDash, framed
+from shopfloor.rawbody import raw_body
 
 _lock = threading.Lock()
 _apps: dict[str, Dash] = {}
@@ -50,16 +53,23 @@ def dash_app(name: str, prefix: str, title: str, build: Callable[[Dash], None]) 
                 add_log_handler=False,
             )
             build(app)
+            app.server.register_error_handler(DependencyException, _no_such_file)
             app.server.test_client().get(prefix)
             _apps[name] = app
         return _apps[name]
+
+
+def _no_such_file(_: Exception) -> tuple[str, int]:
+    return "There is no such file.", 404
 
 
 def serve(request: HttpRequest, app: Dash) -> HttpResponse:
     """Dash's answer to this request."""
     get_token(request)  # makes Django set the CSRF cookie that Dash reads
     environ = {key: value for key, value in request.META.items() if isinstance(key, str)}
-    body = request.body
+    body = raw_body(request)
+    if request.path.endswith("/_dash-update-component") and request.method == "POST":
+        body = asked(app, body)
     environ.update(
         {
             "REQUEST_METHOD": request.method,

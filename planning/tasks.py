@@ -1,6 +1,6 @@
-"""The worker's tasks: one that does a row of work, one that sends what is not done again, one that
-looks for plans and reports grown old, one that has the records verified each night, one that looks
-whether a backup is due."""
+"""The worker's tasks: one that does a row of work, one that shares out a transaction's rows, one
+that sends what is not done again, one that looks for plans and reports grown old, one that has the
+records verified each night, one that looks whether a backup is due."""
 
 from __future__ import annotations
 
@@ -11,13 +11,19 @@ from planning.services.factor_summary import factors_freshen
 from planning.services.freshness import plans_freshen
 from planning.services.summaries import months_freshen
 from planning.services.verification import verification_nightly
-from planning.services.work import work_do, work_sweep
+from planning.services.work import work_do, work_sweep, works_wake
 from shopfloor.services.backups import backups_due
 
 
 @shared_task(name="kerfbook.work")
 def work(work_id: int) -> None:
     work_do(work_id=work_id)
+
+
+@shared_task(name="kerfbook.wake")
+def wake(ids: list[int]) -> None:
+    """The rows of one transaction, shared out here rather than by the person who waits."""
+    works_wake(ids=ids)
 
 
 @shared_task(name="kerfbook.sweep")

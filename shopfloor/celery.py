@@ -35,7 +35,12 @@ def _embedded() -> dict[str, object]:
 def _served() -> dict[str, object]:
     return {
         "broker_url": settings.REDIS_URL,
-        "broker_transport_options": {"visibility_timeout": 900, "unacked_restore_interval": 30},
+        "broker_transport_options": {
+            "visibility_timeout": 900,
+            "unacked_restore_interval": 30,
+            "socket_connect_timeout": 2,
+            "socket_keepalive": True,
+        },
         "task_acks_late": True,
         "broker_connection_retry_on_startup": True,
     }

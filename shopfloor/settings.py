@@ -33,8 +33,10 @@ from shopfloor.env import (
     env_networks,
     secret_key,
 )
+from telemetry.privacy import private_files
 
 BASE_DIR = Path(__file__).resolve().parent.parent
+private_files()  # every process of ours reads the settings before it writes anything
 DATA_DIR = data_dir(BASE_DIR / ".data")
 SECRET_KEY = secret_key(DATA_DIR)
 DEBUG = env_bool("KERFBOOK_DEBUG", False)

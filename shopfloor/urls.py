@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import include, path
 
+handler400 = "shopfloor.office.failing.refused"
 handler500 = "shopfloor.office.failing.failed"
 urlpatterns = [
     path("", include("shopfloor.office.urls")),

@@ -48,5 +48,5 @@ def open_figure(*, kind: str, id: str) -> Figure:
         raise LookupError(f"nothing of kind {kind!r} opens; one of {', '.join(OPENERS)}")
     try:
         return opener(id)
-    except ValueError:
+    except (ValueError, OverflowError):  # the ends of the calendar among them
         raise LookupError(f"{kind} {id!r} is not there") from None

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from shopfloor.acting import acting
 from shopfloor.models import Work
-from shopfloor.services.work import work_send
+from shopfloor.services.waking import wake
 
 log = logging.getLogger(__name__)
 STALE = timedelta(minutes=15)
@@ -87,10 +87,16 @@ def work_sweep() -> int:
         state="running", started_at__lt=now - STALE
     )
     ids = list(Work.objects.filter(lost).order_by("wanted_at").values_list("pk", flat=True)[:500])
-    for work_id in ids:
-        work_send(work_id=work_id)
+    works_wake(ids=ids)
     Work.objects.filter(state="done", done_at__lt=now - timedelta(days=7)).delete()
     return len(ids)
+
+
+def works_wake(*, ids: list[int]) -> None:
+    """A message a row, so that several workers share them."""
+    for work_id in ids:
+        if not wake([work_id]):
+            return
 
 
 def _failed(work: Work, trace: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 
+from django.core.exceptions import BadRequest, DisallowedHost
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -17,3 +18,13 @@ def failed(request: HttpRequest) -> HttpResponse:
         response.headers["Retry-After"] = "5"
         return response
     return server_error(request)
+
+
+def refused(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """What was asked cannot be answered as it is; a request of our own making says why."""
+    words = "What was sent is not what this page takes."
+    if isinstance(exception, BadRequest) and exception.args:
+        words = str(exception)
+    elif isinstance(exception, DisallowedHost):
+        words = "This machine does not answer to that name; KERFBOOK_HOSTS lists those it does."
+    return render(None, "400.html", {"words": words}, status=400)

@@ -18,6 +18,7 @@ from shopfloor.backup import BackupError, swap
 from shopfloor.backup.upgrade import upgrade
 from shopfloor.hosts import is_loopback
 from telemetry.management.base import OneLineCommand, database_words
+from telemetry.privacy import protect
 
 
 class Command(OneLineCommand):
@@ -51,6 +52,8 @@ class Command(OneLineCommand):
 
     def run(self, folder: Path, options: dict[str, Any]) -> None:
         lock = launch.take_folder(folder)
+        for line in protect(folder):
+            self.say(line)
         launch.check_port(options["bind"], options["port"])
         launch.make_source_dir()
         self.make_ready(folder)

@@ -11,6 +11,7 @@ from django.conf import settings
 from shopfloor.hosts import is_loopback, own_hosts
 from shopfloor.server import serve
 from telemetry.management.base import OneLineCommand
+from telemetry.privacy import protect
 
 
 class Command(OneLineCommand):
@@ -26,6 +27,8 @@ class Command(OneLineCommand):
         bind, port = options["bind"], options["port"]
         try:
             Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
+            for line in protect(Path(settings.DATA_DIR)):
+                self.stderr.write(line)
             from shopfloor.wsgi import application  # looks for the folder when it is made
 
             answering = application if is_loopback(bind) else own_hosts(application)

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.errors import FloorError
 from shopfloor.models import ScreenSignIn, Table, Terminal
+from shopfloor.rawbody import raw_body
 from shopfloor.services.actions import action_receive, public_result
 from shopfloor.terminal.access import this_terminal
 from shopfloor.terminal.tokens import entry_signin
@@ -47,7 +48,7 @@ def stood_at(terminal: Terminal, table: Table) -> bool:
 
 def delivered(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
     try:
-        entries = json.loads(request.body, parse_constant=no_number)["actions"]
+        entries = json.loads(raw_body(request), parse_constant=no_number)["actions"]
         if not isinstance(entries, list) or len(entries) > MOST:
             raise ValueError(f"a delivery is a list of at most {MOST} entries")
     except (ValueError, KeyError, TypeError, RecursionError) as problem:

@@ -18,6 +18,7 @@ from telemetry.collector.client import Target
 from telemetry.description import read_description
 from telemetry.errors import TelemetryError
 from telemetry.management.base import OneLineCommand
+from telemetry.privacy import protect
 
 
 class Command(OneLineCommand):
@@ -53,6 +54,8 @@ class Command(OneLineCommand):
         description = read_description(options["feed"])
         target = Target(options["to"], options["token_file"], options["ca"], options["plain_http"])
         target.parts()
+        for line in protect(Path(settings.DATA_DIR)):
+            self.stderr.write(line)
         folder = Path(settings.DATA_DIR) / "collect"
         keep_days = options["keep_days"]
         if not options["once"]:

@@ -5,14 +5,17 @@ from __future__ import annotations
 import signal
 import threading
 from functools import partial
+from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import CommandParser
 from django.db import Error as DatabaseError
 from django.db import connection
 
 from telemetry.management.base import IntakeCommand, feed_named
 from telemetry.models import Feed
+from telemetry.privacy import protect
 from telemetry.selectors import feed_status
 from telemetry.worker import run_once, run_until
 
@@ -28,6 +31,8 @@ class Command(IntakeCommand):
         parser.add_argument("--json", action="store_true", help="print one JSON object at the end")
 
     def run(self, **options: Any) -> None:
+        for line in protect(Path(settings.DATA_DIR)):
+            self.stderr.write(line)
         names: list[str] = options["names"]
         if options["once"]:
             feeds = _feeds(names)
