@@ -92,11 +92,14 @@ def rights_set(*, user: User, codes: list[str], by: User) -> None:
     )
     floor_right_ended(user=user, now=timezone.now())
     added, gone = sorted(set(codes) - had), sorted(had - set(codes))
+    words = dict(User._meta.permissions)
     if added or gone:
-        changed = [f"+{code}" for code in added] + [f"-{code}" for code in gone]
-        security_event("rights_changed", about=user, text=" ".join(changed))
+        changed = [f"now {words[code]}" for code in added]
+        changed += [f"no longer {words[code]}" for code in gone]
+        security_event("rights_changed", about=user, text="; ".join(changed))
     if added and user.pk == by.pk:
-        text = f"{user.shown_name} gave themselves the right: {', '.join(added)}"
+        given = "; ".join(words[code] for code in added)
+        text = f"{user.shown_name} gave themselves a right: {given}"
         security_event("rights_own", about=user, text=text)
 
 

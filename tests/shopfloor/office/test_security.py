@@ -86,8 +86,8 @@ def test_everything_done_to_a_person_is_there_with_who_did_it(admin, operator):
     assert [(row.kind, row.text) for row in rows] == [
         ("role_changed", "operator to supervisor"),
         ("badge_changed", ""),
-        ("rights_changed", "+see_cost"),
-        ("rights_changed", "+see_wage -see_cost"),
+        ("rights_changed", "now sees what jobs cost"),
+        ("rights_changed", "now sees wage rates; no longer sees what jobs cost"),
         ("pin_set", ""),
         ("password_reset", ""),
         ("person_shut_out", ""),
@@ -221,7 +221,7 @@ class TestTheOwnerIsTold:
         return page
 
     def test_on_every_page_until_marked_seen(self, told, owner):
-        said = "Theo Marsh gave themselves the right: see_cost, see_margin"
+        said = "Theo Marsh gave themselves a right: sees what jobs cost; sees quotes and margin"
         for name in ("cost", "jobs", "today"):
             assert said in told.get(reverse(name)).content.decode(), name
         notice = SecurityNotice.objects.get()
@@ -248,7 +248,7 @@ class TestTheOwnerIsTold:
     def test_it_is_told_again_the_next_time(self, told, admin, administrator):
         edited(admin, administrator, "rights", codes=["see_cost", "see_margin", "see_wage"])
         texts = [notice.event.text for notice in SecurityNotice.objects.order_by("pk")]
-        assert texts[1] == "Theo Marsh gave themselves the right: see_wage"
+        assert texts[1] == "Theo Marsh gave themselves a right: sees wage rates"
 
 
 class TestPage:
