@@ -17,11 +17,17 @@ from shopfloor.selectors.verification import verification_last
 
 
 def late_notes(zone: tzinfo) -> list[Note]:
-    """Sheets with two counts: somebody has to say which holds."""
+    """Sheets with two counts or two starts: somebody has to say which holds."""
     notes = []
     for entry in late_entries():
         action, run = entry.action, entry.run
         nest = run.revision.nest.name if run else "A sheet"
+        act = Act("Decide between them", "late", str(action.pk))
+        place = run.table.code if run else ""
+        if action.kind == "start":
+            body = f"{nest}: {action.person.shown_name} and {entry.their_name} both started it."
+            notes.append(Note("soon", "One sheet started twice", body, (act,), place))
+            continue
         mine = sum(one.mine["good"] for one in entry.lines if one.mine)
         theirs = sum(one.theirs["good"] for one in entry.lines if one.theirs)
         when = f"{action.at.astimezone(zone):%H:%M}"
@@ -29,10 +35,7 @@ def late_notes(zone: tzinfo) -> list[Note]:
             f"{nest}: {action.person.shown_name} counted {mine} good at {when}, the books say "
             f"{theirs} by {entry.their_name}."
         )
-        act = Act("Decide between them", "late", str(action.pk))
-        notes.append(
-            Note("now", "Two counts of one sheet", body, (act,), run.table.code if run else "")
-        )
+        notes.append(Note("now", "Two counts of one sheet", body, (act,), place))
     return notes
 
 

@@ -19,8 +19,11 @@ from shopfloor.services.resolving import action_resolve
 
 @right(ASSIGN, PLAN)
 def late(request: DeskRequest) -> HttpResponse:
+    entries = late_entries()
     context = {
-        "entries": late_entries(),
+        "entries": entries,
+        "counts": [one for one in entries if one.action.kind == "finish"],
+        "starts": [one for one in entries if one.action.kind == "start"],
         "decided": decided_lately(),
         "after": came_after(now=timezone.now()),
     }

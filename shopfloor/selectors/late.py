@@ -77,7 +77,7 @@ def late_entries() -> list[LateEntry]:
 def decided_lately(limit: int = 10) -> list[Action]:
     """The last entries somebody decided on, newest first, with `result["resolved"]`."""
     rows = Action.objects.filter(
-        kind="finish",
+        kind__in=("finish", "start"),
         state__in=(ActionState.APPLIED, ActionState.REFUSED),
         result__has_key="resolved",
     )

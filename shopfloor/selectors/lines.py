@@ -123,12 +123,19 @@ def run_begins(run: Run) -> int:
 
 
 def _doubts() -> dict[int, list[int]]:
-    """By line: how many more (or fewer) good parts each unresolved entry says."""
-    found: dict[int, list[int]] = defaultdict(list)
+    """By line: how many more (or fewer) good parts each unresolved entry says than its run has."""
     rows = Action.objects.filter(state=ActionState.CONFLICT, kind="finish")
-    for mine, theirs in rows.values_list("result__mine__parts", "result__theirs__parts"):
-        said = {int(part["line"]): int(part["good"]) for part in theirs or []}
-        for part in mine or []:
+    said = list(rows.values_list("result__mine__run", "result__mine__parts"))
+    if not said:
+        return {}
+    results = PartResult.objects.filter(run__in={run for run, _ in said}, outcome="good")
+    have = {
+        (str(run), line): total
+        for run, line, total in results.values_list("run", "line").annotate(total=Sum("quantity"))
+    }
+    found: dict[int, list[int]] = defaultdict(list)
+    for run, parts in said:
+        for part in parts or []:
             line = int(part["line"])
-            found[line].append(int(part["good"]) - said.get(line, 0))
+            found[line].append(int(part["good"]) - have.get((run, line), 0))
     return found

@@ -23,6 +23,10 @@ def action_resolve(*, action: Action, take: bool, by: User, why: str, now: datet
     action = Action.objects.select_for_update().get(pk=action.pk)
     if action.state != ActionState.CONFLICT:
         raise FloorError("That is decided already.")
+    if take and action.kind == "start":
+        raise FloorError(
+            "One sheet has one run.", "Was it a second sheet: start the nest again for that."
+        )
     with acting(f"user:{by.get_username()}", why=why):
         mine = action.result["mine"]
         run = Run.objects.get(pk=mine["run"])

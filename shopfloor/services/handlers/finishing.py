@@ -10,17 +10,21 @@ from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet,
 from shopfloor.selectors.lines import SheetPart, line_counts, parts_of_run, run_counts
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.handlers.call import Call, number_of
+from shopfloor.services.handlers.twice import run_counted_here
 from shopfloor.services.parts import Judged, jobs_settle, parts_record
 from shopfloor.services.runs import run_close
 from shopfloor.services.stock import remnant_add
 
 
 def finish(call: Call) -> dict[str, Any]:
-    run = call.the_run()
-    judged = judged_parts(run, call.payload)
-    if run.state == RunState.FINISHED:
+    run = run_counted_here(call) or call.the_run()
+    elsewhere = call.place is not None and run.table_id != call.place.pk
+    judged = judged_parts(run, call.payload, late=elsewhere)
+    if run.state == RunState.FINISHED or elsewhere:
         raise FloorConflict(
-            "Somebody else finished this sheet.",
+            f"This sheet is cut on {run.table.name}."
+            if elsewhere
+            else "Somebody else finished this sheet.",
             "Both counts are kept; the supervisor decides.",
             mine={
                 "run": str(run.pk),
@@ -49,23 +53,39 @@ def finish(call: Call) -> dict[str, Any]:
     }
 
 
-def judged_parts(run: Run, payload: dict[str, Any]) -> list[Judged]:
+def judged_parts(run: Run, payload: dict[str, Any], *, late: bool = False) -> list[Judged]:
     """The payload's counts, by line (`parts`) or by exception from all good (`exceptions`). What
-    was counted before, while the sheet was still burning, is not counted again."""
+    was counted before, while the sheet was still burning, is not counted again. `late`: a count
+    beside that of the run, as one of a finished run is."""
     on_sheet = parts_of_run(run)
     counted: dict[int, int] = {}
-    if run.state != RunState.FINISHED:
+    if run.state != RunState.FINISHED and not late:
         counted = {line: sum(counts.values()) for line, counts in run_counts(run).items()}
     if payload.get("parts") is not None:
-        return _by_line(payload["parts"], on_sheet, counted)
-    if payload.get("exceptions") is not None:
-        return _by_exception(payload["exceptions"], on_sheet, counted)
-    raise FloorError("How many are good?", "Count the parts, or tap those that are not.")
+        judged = _by_line(payload["parts"], on_sheet)
+    elif payload.get("exceptions") is not None:
+        judged = _by_exception(payload["exceptions"], on_sheet, counted)
+    else:
+        raise FloorError("How many are good?", "Count the parts, or tap those that are not.")
+    _within_sheet(judged, on_sheet, counted)
+    return judged
 
 
-def _by_line(parts: Any, on_sheet: Sequence[SheetPart], counted: dict[int, int]) -> list[Judged]:
+def _within_sheet(
+    judged: Sequence[Judged], on_sheet: Sequence[SheetPart], counted: dict[int, int]
+) -> None:
+    for line in {part.line for part in judged}:
+        total = counted.get(line, 0) + sum(one.quantity for one in judged if one.line == line)
+        planned = sum(1 for copy in on_sheet if copy.line == line)
+        if total > planned:
+            raise FloorError(
+                f"{total} parts, those counted before among them, but the sheet holds {planned}.",
+                "Count again.",
+            )
+
+
+def _by_line(parts: Any, on_sheet: Sequence[SheetPart]) -> list[Judged]:
     lines = {part.line for part in on_sheet}
-    so_far = dict(counted)
     judged = []
     for part in _dicts(parts, "parts"):
         line = int(number_of(part, "line", whole=True) or 0)
@@ -76,13 +96,6 @@ def _by_line(parts: Any, on_sheet: Sequence[SheetPart], counted: dict[int, int])
             outcome: int(number_of(part, outcome, whole=True) or 0)
             for outcome in ("good", "scrap", "rework")
         }
-        planned = sum(1 for copy in on_sheet if copy.line == line)
-        so_far[line] = total = sum(counts.values()) + so_far.get(line, 0)
-        if total > planned:
-            raise FloorError(
-                f"{total} parts, those counted before among them, but the sheet holds {planned}.",
-                "Count again.",
-            )
         for outcome, quantity in counts.items():
             judged.append(Judged(line, outcome, quantity, cause if outcome != "good" else ""))
     return judged

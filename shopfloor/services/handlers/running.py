@@ -26,6 +26,7 @@ from shopfloor.services.handlers.sheets import (
     sheet_differs,
     sheet_lying,
 )
+from shopfloor.services.handlers.twice import started_once
 from shopfloor.services.pieces import set_question
 from shopfloor.services.runs import run_handover, run_open, run_restart, run_set_aside
 from shopfloor.services.stoppages import stoppage_close, stoppage_open
@@ -37,6 +38,7 @@ def start(call: Call) -> dict[str, Any]:
     table = call.table()
     torch = call.torch(table)
     item, revision = _what(call, table)
+    started_once(call, item, revision)
     waiting = _waiting_run(call, item, revision, table)
     sheet, questions = _sheet(call, item, revision, waiting)
     promise_ends(call, sheet, item)
@@ -132,10 +134,8 @@ def _what(call: Call, table: Table) -> tuple[QueueItem | None, NestRevision]:
     if number is not None:
         listed = QueueItem.objects.select_related("nest", "sheet", "table")
         item = listed.filter(pk=int(number)).first()
-        if item is None or item.state not in ("waiting", "running"):
+        if item is None or item.state == "dropped":
             raise FloorError("That nest is not in the queue any more.", "Look at the queue again.")
-        if item.state == "running":  # one that waits may be started anywhere
-            call.belongs("That sheet", item.table)
     revisions = NestRevision.objects.select_related("nest__wear_set", "nest__material")
     revision = call.number("revision")
     name = call.text("nest")

@@ -7,6 +7,8 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.utils.dateparse import parse_datetime
+
 from shopfloor.models import Action, ActionState, JobLine, Terminal
 from shopfloor.selectors.floor import open_conflicts, recent_actions
 from shopfloor.services.handlers import KINDS
@@ -51,8 +53,8 @@ def clashes(now: datetime) -> list[Clash]:
         Clash(
             head=f"{action.person.shown_name} {kind_said(action)} {day_clock(action.at, now)}",
             message=str(action.result.get("message", "")),
-            mine=told(action.result.get("mine"), lines),
-            theirs=told(action.result.get("theirs"), lines),
+            mine=told(action.result.get("mine"), lines, action.kind, now),
+            theirs=told(action.result.get("theirs"), lines, action.kind, now),
         )
         for action in found
     ]
@@ -69,9 +71,12 @@ def line_names(actions: list[Action]) -> dict[int, str]:
     return {row.pk: f"{row.job.number} {row.part}" for row in rows}
 
 
-def told(side: Any, lines: dict[int, str]) -> str:
-    """K-2284 base plate: 18 good, 1 scrap. By whom, where it is said."""
+def told(side: Any, lines: dict[int, str], kind: str, now: datetime) -> str:
+    """K-2284 base plate: 18 good, 1 scrap. By whom, where it is said. Of a start: when."""
     side = side if isinstance(side, dict) else {}
+    at = parse_datetime(str(side.get("at") or ""))
+    if kind == "start":
+        return f"started {day_clock(at, now) if at else ''} by {side.get('by')}"
     parts = [
         f"{lines.get(int(part['line']), 'a line')}: {part.get('good', 0)} good"
         + "".join(f", {part[name]} {name}" for name in ("scrap", "rework") if part.get(name))
