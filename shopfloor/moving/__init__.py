@@ -1,0 +1,3 @@
+"""Moving a shop from SQLite to PostgreSQL."""
+
+from __future__ import annotations
