@@ -173,6 +173,7 @@ ADMINISTRATOR = Help(
         ("People", "people", "roles, rights, badge, PIN, whose first pieces take a signature"),
         ("Terminals", "terminals", "screens beside tables"),
         ("Backups", "backups", "when they are made, where to, how many stay; make one now"),
+        ("Verify records", "verification", "whether journal, arcs, books and files agree"),
         ("Background work", "work", "what is being worked out, what could not be"),
     ),
     (

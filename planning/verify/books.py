@@ -13,6 +13,7 @@ from planning.inputs.chunks import in_chunks
 from planning.reports.printed import postings_print
 from planning.services.piece_figures import ENDED
 from planning.services.run_figures import wanted_amounts
+from shopfloor.counting import count
 from shopfloor.models import Month, Piece, PieceUse, Posting, Run, RunState, Work
 from telemetry.verify.findings import SHOWN, Finding, listed
 
@@ -26,12 +27,12 @@ def check_reversals() -> Iterator[Finding]:
     for name in ("kind", "line", "run", "piece"):
         same &= Q(**{name: F(f"reverses__{name}")}) | Q(**{name: None, f"reverses__{name}": None})
     odd = rows.exclude(same)
-    count = odd.count()
-    if count:
+    number = odd.count()
+    if number:
         examples = [f"posting {row.pk} ({row.kind})" for row in odd[:SHOWN]]
         yield Finding(
             "reversal wrong", "postings",
-            f"{count} reversals do not take back what they name: {listed(examples, count)}.",
+            f"{count(number, 'reversal')} not of what it names: {listed(examples, number)}.",
         )  # fmt: skip
 
 
@@ -51,7 +52,7 @@ def check_runs_books(*, now: datetime) -> Iterator[Finding]:
     if odd:
         yield Finding(
             "books differ", "postings",
-            f"The books of {len(odd)} runs are not what their times, sheets and rates give: "
+            f"The books of {count(len(odd), 'run')} are not what times, sheets and rates give: "
             f"{listed(odd, len(odd))}.",
         )  # fmt: skip
 
@@ -90,7 +91,7 @@ def check_wear() -> Iterator[Finding]:
     if odd:
         yield Finding(
             "wear differs", "wear parts",
-            f"{len(odd)} wear parts that have ended were not charged at their price: "
+            f"Not charged at their price, though they have ended: {count(len(odd), 'wear part')}: "
             f"{listed(odd, len(odd))}.",
         )  # fmt: skip
 
