@@ -15,7 +15,7 @@ OTHERS = 0o077
 # may be a home folder, given by mistake.
 OURS = ("kerfbook.sqlite3*", "secret.key", "*.lock", "beat*", "journal", "files", "logs",
         "broker", "once", "static", "ports", "collect", "uploads", "example", "verify*",
-        "backup*", "sources")  # fmt: skip
+        "backup*", "bench*", "sources")  # fmt: skip
 
 
 def private_files() -> None:

@@ -19,7 +19,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from shopfloor.demo.load import feed_text, load
+from shopfloor.demo.load import feed_text, load, port_named
 from shopfloor.models import Role, Table, Terminal, User
 from shopfloor.services.handlers import KINDS
 from shopfloor.services.people import terminal_register
@@ -51,6 +51,7 @@ def house(settings):
     load(now=now, begin=now - timedelta(days=3))
     from telemetry.services import feed_register
 
+    port_named("north")
     feed_register(name="north", text=feed_text("north"))
     people = {role: User.objects.filter(role=role).first() for role in Role.values}
     people["nobody"] = User.objects.create(username="sam", first_name="Sam", last_name="Quill")
