@@ -67,14 +67,16 @@ def _ranked(rows: QuerySet[Any], wanted: str, *fields: str) -> QuerySet[Any]:
     those whose name, the first field, begins with it as typed or in capitals: that much an index
     can find, however many there are."""
     first = fields[0]
-    newest = rows.model._default_manager.order_by("-pk").values("pk")[:NEWEST]
+    every = rows.model._default_manager
+    newest = every.order_by("-pk").values("pk")[:NEWEST]
     holds = Q()
     for name in fields:
         holds |= Q(**{f"{name}__icontains": wanted})
     begins = Q()
     for typed in {wanted, wanted.upper(), wanted.lower(), wanted.capitalize()}:
         begins |= _begins(first, typed)
-    known = rows.model._default_manager.filter(begins).order_by().values("pk")
+    holding = every.filter(pk__in=newest).filter(holds).order_by().values("pk")
+    beginning = every.filter(begins).order_by().values("pk")
     rank = Case(
         When(**{f"{first}__iexact": wanted}, then=Value(0)),
         When(**{f"{first}__istartswith": wanted}, then=Value(1)),
@@ -82,9 +84,9 @@ def _ranked(rows: QuerySet[Any], wanted: str, *fields: str) -> QuerySet[Any]:
         default=Value(3),
         output_field=IntegerField(),
     )
-    held = rows.filter(Q(pk__in=newest) & holds | Q(pk__in=known))
-    ranked: QuerySet[Any] = held.annotate(rank=rank)
-    return ranked.order_by("rank", "-pk").distinct()
+    found = rows.filter(pk__in=holding.union(beginning))
+    ranked: QuerySet[Any] = found.annotate(rank=rank)
+    return ranked.order_by("rank", "-pk")
 
 
 def _begins(name: str, typed: str) -> Q:

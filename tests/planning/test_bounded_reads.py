@@ -1,0 +1,211 @@
+"""No page reads a whole table that grows with the years: SQLite says how it would read each."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from planning import reports
+from planning.inputs.checks import checked_u
+from planning.reports.route_data import hole_minutes
+from planning.services.run_figures import run_figures
+from planning.services.summaries import month_write
+from planning.services.work import work_drain
+from shopfloor.models import Posting, Run, RunState, Summary, Work
+from shopfloor.selectors import desk_runs, finding, low_stock
+from shopfloor.selectors.checks import check_groups, countersigns_wanted
+from shopfloor.selectors.stock_office import stock_list
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+OCTOBER = date(2026, 10, 1)
+NOW = cast.at(cast.NOON, 4000)
+GROWING = {
+    "shopfloor_run", "shopfloor_segment", "shopfloor_stoppage", "shopfloor_posting",
+    "shopfloor_runvariance", "shopfloor_runday", "shopfloor_check", "shopfloor_benchentry",
+    "shopfloor_contour", "shopfloor_partresult", "shopfloor_arcassignment", "shopfloor_pieceuse",
+    "shopfloor_sheet", "shopfloor_nestrevision", "shopfloor_nestplan", "shopfloor_change",
+    "telemetry_arc", "telemetry_event", "telemetry_rollup",
+}  # fmt: skip
+
+
+def scanned(asked: CaptureQueriesContext) -> list[str]:
+    """Tables that one of the statements reads from end to end. A scan in order is one that ends at
+    the statement's LIMIT."""
+    found = []
+    for query in asked.captured_queries:
+        sql = query["sql"]
+        if not sql.startswith("SELECT"):
+            continue
+        names = dict(re.findall(r'"(\w+)" (\w\d+)\b', sql))
+        names = {alias: table for table, alias in names.items()}
+        with connection.cursor() as cursor:
+            cursor.execute(f"EXPLAIN QUERY PLAN {sql.replace('%', '%%')}", ())
+            plan = [str(row[3]) for row in cursor.fetchall()]
+        for line in plan:
+            word = re.match(r"SCAN (\w+)(.*)", line)
+            if word is None:
+                continue
+            table = names.get(word[1], word[1])
+            in_order = "INDEX" in word[2] or word[1] in names  # a subquery's: along the rows' ids
+            if table in GROWING and not (in_order and "LIMIT" in sql):
+                found.append(f"{table}: {sql[:300]}")
+    return found
+
+
+@pytest.fixture
+def sqlite():
+    if connection.vendor != "sqlite":
+        pytest.skip("the plans read here are SQLite's")
+
+
+@pytest.fixture
+def a_shop(north, operator):
+    """Two finished runs in October, with their postings."""
+    cast.rate("machine", 9600)
+    cast.rate("labour", 4800)
+    _, [line] = cast.job("J-1", quantity=3)
+    revision = cast.nest(operator, [(line, 1e5, 500)] * 3)
+    for hour in (0, 2):
+        start = cast.NOON + timedelta(hours=hour)
+        made = cast.run(revision, north, start=start, operator=operator, plan=cast.plan([500] * 3))
+        cast.arcs(made, [(100, 700, 1), (800, 1400, 2)], start=start)
+        run_figures(key=str(made.pk), payload={})
+    return revision
+
+
+READS = {
+    "today": lambda shop: reports.today(now=NOW),
+    "jobs of today": lambda shop: reports.jobs_today(now=NOW),
+    "runs of a shift": lambda shop: desk_runs.runs_between(NOW - timedelta(hours=8), NOW),
+    "months": lambda shop: reports.months(),
+    "cost of a month": lambda shop: reports.cost_month(first_day=OCTOBER),
+    "squareness": lambda shop: reports.squareness(first_day=OCTOBER),
+    "factors": lambda shop: reports.factor_board(now=NOW),
+    "routes": lambda shop: reports.nest_routes(nest_id=shop.nest_id, now=NOW),
+    "u of checks": lambda shop: checked_u(),
+    "minutes a hole": lambda shop: hole_minutes(),
+    "plate": lambda shop: low_stock.plates(),
+    "groups of checks": lambda shop: check_groups(),
+    "countersigns": lambda shop: list(countersigns_wanted()),
+    "sheets that are gone": lambda shop: list(stock_list(state="cut")[:50]),
+    "find": lambda shop: finding.found("J-1"),
+}
+
+
+@pytest.mark.parametrize("name", READS)
+def test_nothing_that_grows_is_read_from_end_to_end(a_shop, sqlite, name):
+    Summary.objects.all().delete()  # the month is worked out, not read as it was kept
+    with CaptureQueriesContext(connection) as asked:
+        READS[name](a_shop)
+    assert asked.captured_queries
+    assert scanned(asked) == []
+
+
+def test_a_scan_is_seen(a_shop, sqlite):
+    """The test above can fail: a search no index helps with is one."""
+    with CaptureQueriesContext(connection) as asked:
+        list(Run.objects.filter(note="x"))
+    assert [line.split(":")[0] for line in scanned(asked)] == ["shopfloor_run"]
+
+
+def test_no_month_is_grouped_with_what_was_printed_of_it(a_shop):
+    """13 months of ten tables wrote 44 GB of temporary file."""
+    with CaptureQueriesContext(connection) as asked:
+        reports.months()
+        reports.cost_month(first_day=OCTOBER)
+    grouped = [query["sql"] for query in asked.captured_queries if "GROUP BY" in query["sql"]]
+    assert grouped
+    assert not [sql for sql in grouped if '"printed"' in sql or '"plan"' in sql]
+
+
+def test_an_open_month_is_read_as_it_was_kept_until_something_changes(a_shop):
+    live = reports.cost_month(first_day=OCTOBER)
+    month_write(key="2026-10-01", payload={})
+    with CaptureQueriesContext(connection) as asked:
+        kept = reports.cost_month(first_day=OCTOBER)
+        reports.squareness(first_day=OCTOBER)
+    read = " ".join(query["sql"] for query in asked.captured_queries)
+    assert '"shopfloor_posting"' not in read
+    assert '"shopfloor_run"' not in read
+    assert kept.total_minor == live.total_minor == sum(kept.jobs["actual_minor"])
+    for name in ("jobs", "kinds", "terms", "metres", "hours"):
+        one, other = getattr(kept, name), getattr(live, name)
+        assert one.astype(object).to_numpy().tolist() == other.astype(object).to_numpy().tolist()
+
+
+def test_what_was_kept_is_never_shown_once_a_posting_was_made(a_shop):
+    month_write(key="2026-10-01", payload={})
+    before = reports.cost_month(first_day=OCTOBER).total_minor
+    cast.rate("gas", 6000)
+    run_figures(key=str(Run.objects.first().pk), payload={})
+    after = reports.cost_month(first_day=OCTOBER)
+    assert after.total_minor > before
+    assert after.total_minor == sum(Posting.objects.values_list("amount_minor", flat=True))
+    assert Work.objects.filter(kind="month", key="2026-10-01", state="waiting").count() == 1
+    work_drain()
+    row = Summary.objects.get(kind="month", key="2026-10-01")
+    assert row.version == row.wanted
+    assert row.body["total_minor"] == after.total_minor
+
+
+def test_a_change_while_a_month_is_worked_out_leaves_it_old(a_shop, monkeypatch):
+    """A second worker finishes a run between the reading and the keeping."""
+    from planning.services import summaries
+
+    worked_out = summaries.month_now
+
+    def meanwhile(month):
+        found = worked_out(month)
+        summaries.months_changed([OCTOBER])
+        return found
+
+    month_write(key="2026-10-01", payload={})
+    monkeypatch.setattr(summaries, "month_now", meanwhile)
+    month_write(key="2026-10-01", payload={})
+    row = Summary.objects.get(kind="month")
+    assert row.version < row.wanted
+
+
+def test_jobs_of_a_kept_month_are_called_and_quoted_as_now(a_shop):
+    from shopfloor.models import Job
+
+    month_write(key="2026-10-01", payload={})
+    Job.objects.update(quote_minor=99_000, title="new title")
+    jobs = reports.cost_month(first_day=OCTOBER).jobs
+    [row] = [row for row in jobs.to_dict("records") if row["job"] == "J-1"]
+    assert (row["quote_minor"], row["title"]) == (99_000, "new title")
+    assert row["margin_minor"] == 99_000 - row["actual_minor"]
+
+
+def test_an_open_stretch_counts_however_long_ago_it_began(a_shop, north, operator):
+    """Only ended stretches are bounded: one left open for months is still on."""
+    long_ago = NOW - timedelta(days=200)
+    made = cast.run(a_shop, north, start=long_ago, operator=operator, state=RunState.OPEN)
+    made.segments.update(ended_at=None)
+    [table] = [each for each in reports.today(now=NOW).tables if each.code == north.code]
+    assert table.current is not None
+    assert uuid.UUID(table.current.run_id) == made.pk
+
+
+def test_a_name_is_found_however_old_it_is(a_shop, monkeypatch):
+    """Older things by how their name begins, in any case; newer ones by any part of it."""
+    monkeypatch.setattr(finding, "NEWEST", 1)
+    cast.job("NEW-7")
+    assert [row.name for group in finding.found("EW-7") for row in group.rows] == ["NEW-7"]
+    for typed in ("J-1", "j-1"):
+        assert "J-1" in [row.name for group in finding.found(typed) for row in group.rows]
+
+
+def test_going_on_counts_runs_by_the_shops_own_days(a_shop, north, operator):
+    """A run begun late on 30 September by the shop's clock is not one of October."""
+    late = datetime(2026, 10, 1, 3, tzinfo=UTC)  # 22:00 on 30 September in Chicago
+    cast.run(a_shop, north, start=late, operator=operator, state=RunState.OPEN)
+    assert not [one for one in reports.cost_month(first_day=OCTOBER).unknown if "go on" in one]
+    Run.objects.filter(state=RunState.OPEN).update(opened_at=late + timedelta(hours=3))
+    assert [one for one in reports.cost_month(first_day=OCTOBER).unknown if "goes on" in one]
