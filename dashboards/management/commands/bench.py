@@ -15,6 +15,7 @@ BENCHES = {
     "intake": "telemetry.bench.intake",
     "board": "dashboards.bench.board",
     "plan": "planning.bench.plan",
+    "kill": "telemetry.bench.kill",
 }
 
 
@@ -25,11 +26,15 @@ class Command(OneLineCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("name", choices=sorted(BENCHES))
         parser.add_argument("--quick", action="store_true", help="a smaller, rougher run")
+        parser.add_argument(
+            "--rounds", type=int, metavar="N", help="of kill: how often intake is killed"
+        )
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def handle(self, *args: Any, **options: Any) -> None:
         module = import_module(BENCHES[options["name"]])
-        answer = module.run(quick=options["quick"])
+        more = {"rounds": options["rounds"]} if options["name"] == "kill" else {}
+        answer = module.run(quick=options["quick"], **more)
         if options["json"]:
             self.stdout.write(json.dumps({"name": options["name"], **answer}))
         else:
