@@ -12,6 +12,8 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
 
 from django.conf import settings
 
+from shopfloor.steady import Every
+
 app = Celery("kerfbook")
 TRANSPORT_ALIASES["files"] = "shopfloor.broker:Transport"
 
@@ -53,11 +55,12 @@ app.conf.update(
     worker_hijack_root_logger=False,
     worker_prefetch_multiplier=1,
     broker_connection_timeout=2,
+    beat_scheduler="shopfloor.steady:SteadyScheduler",
     beat_schedule={
-        "sweep": {"task": "kerfbook.sweep", "schedule": 15.0},
-        "freshen": {"task": "kerfbook.freshen", "schedule": 300.0},
-        "verify": {"task": "kerfbook.verify", "schedule": 600.0},
-        "backup": {"task": "kerfbook.backup", "schedule": 60.0},
+        "sweep": {"task": "kerfbook.sweep", "schedule": Every(15.0)},
+        "freshen": {"task": "kerfbook.freshen", "schedule": Every(300.0)},
+        "verify": {"task": "kerfbook.verify", "schedule": Every(600.0)},
+        "backup": {"task": "kerfbook.backup", "schedule": Every(60.0)},
     },
     timezone="UTC",
 )

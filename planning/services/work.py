@@ -6,7 +6,7 @@ from __future__ import annotations
 import importlib
 import logging
 import traceback
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.db import IntegrityError, transaction
 from django.db.models import F, Q
@@ -18,6 +18,7 @@ from shopfloor.services.waking import wake
 
 log = logging.getLogger(__name__)
 STALE = timedelta(minutes=15)
+AHEAD = timedelta(minutes=1)
 MAX_ATTEMPTS = 5
 
 # kind -> "module:function"; the function takes key and payload, and must be idempotent
@@ -41,7 +42,7 @@ def work_do(*, work_id: int) -> bool:
     """Does one row. False where another worker has it or it is done. A failure is stored with
     its trace and the row waits for the sweep, at most `MAX_ATTEMPTS` times."""
     now = timezone.now()
-    claimable = Q(state="waiting") | Q(state="running", started_at__lt=now - STALE)
+    claimable = Q(state="waiting") | _left(now)
     claimed = Work.objects.filter(claimable, pk=work_id).update(
         state="running", started_at=now, attempts=F("attempts") + 1
     )
@@ -83,9 +84,7 @@ def work_drain(*, limit: int = 10_000) -> int:
 def work_sweep() -> int:
     """Sends again what waits or was left running by a worker that died. Returns how many."""
     now = timezone.now()
-    lost = Q(state="waiting", attempts__lt=MAX_ATTEMPTS) | Q(
-        state="running", started_at__lt=now - STALE
-    )
+    lost = Q(state="waiting", attempts__lt=MAX_ATTEMPTS) | _left(now)
     ids = list(Work.objects.filter(lost).order_by("wanted_at").values_list("pk", flat=True)[:500])
     works_wake(ids=ids)
     Work.objects.filter(state="done", done_at__lt=now - timedelta(days=7)).delete()
@@ -97,6 +96,13 @@ def works_wake(*, ids: list[int]) -> None:
     for work_id in ids:
         if not wake([work_id]):
             return
+
+
+def _left(now: datetime) -> Q:
+    """Rows that run for too long: their worker died. So it did where the clock has been set back
+    since they began, or else they are done twice, which is harmless."""
+    begun = Q(started_at__lt=now - STALE) | Q(started_at__gt=now + AHEAD)
+    return Q(state="running") & begun
 
 
 def _failed(work: Work, trace: str) -> None:
