@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -47,5 +48,6 @@ def _behind(folder: Path, position: Position) -> int:
     for number in segment_numbers(folder):
         if number >= position.segment:
             start = position.offset if number == position.segment else len(HEAD)
-            waiting += max(0, size_of(folder, number) - max(start, len(HEAD)))
+            with contextlib.suppress(OSError):  # compressed just now, or not to be read at all
+                waiting += max(0, size_of(folder, number) - max(start, len(HEAD)))
     return waiting

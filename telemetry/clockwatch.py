@@ -92,6 +92,13 @@ class ClockWatch:
         return ClockJump(by_us, min(moved))
 
 
+def as_of_now(seen: tuple[int, int], now: tuple[int, int]) -> int:
+    """An instant seen by both clocks (wall, monotonic), as the wall clock of now would have it: it
+    may have been set since."""
+    moved_us = (now[0] - now[1]) - (seen[0] - seen[1])
+    return seen[0] + moved_us if abs(moved_us) > HOST_STEP_US else seen[0]
+
+
 class HostClock:
     """The host's wall clock against its monotonic one."""
 

@@ -215,6 +215,8 @@ class Lane(LaneState):
         link was down; a half line of before can never be finished."""
         if message := record.meta.get("message"):
             self._now.link_gaps.append((came_us(record), message))
+            if record.meta.get("lost"):
+                self._now.alarms.append(message)
         if record.meta.get("fresh"):
             self._restart(reread=True)
 
@@ -224,7 +226,9 @@ class Lane(LaneState):
         source = self._source
         version = record.meta["version"]
         name = f"{self._versions.feed_name} version {version}"
-        self._use(version, parse_description(record.body.decode(), name=name))
+        text = record.body.decode()
+        self._use(version, parse_description(text, name=name))
+        self._now.new_text = version, text
         self._now.new_version = version if version > 1 else None
         if half and self._decoder is not None:
             self._add(

@@ -36,8 +36,8 @@ class Reader:
     def __init__(self, name: str) -> None:
         self.name = name
         self.link, self.message = "waiting", ""
-        self.since_us = clock_us()[0]
-        self.last_byte_us: int | None = None
+        self.since = clock_us()
+        self.last_byte: tuple[int, int] | None = None
         self.stop = threading.Event()
         self.synced = threading.Event()  # set after each fdatasync; the worker shares one
         self.full = threading.Event()  # set where the queue should not wait for its turn
@@ -52,6 +52,9 @@ class Reader:
         return self._came_bytes - self._gone_bytes
 
     def start(self) -> None:
+        """Begins to read; does nothing where it is read already."""
+        if self._thread is not None:
+            return
         name = f"feed-{self.name}"
         self._thread = threading.Thread(target=self._read_until_stopped, name=name, daemon=True)
         self._thread.start()
@@ -131,7 +134,7 @@ class Reader:
         self._queue.append((chunk, utc_us, mono_us))
         self._came_bytes += len(chunk.body)
         if chunk.body:
-            self.last_byte_us = utc_us
+            self.last_byte = utc_us, mono_us
         if self._queued_bytes >= BLOCK_BYTES:
             self.full.set()
 
@@ -178,4 +181,4 @@ class Reader:
 
     def _now(self, link: str, message: str) -> None:
         if (link, message) != (self.link, self.message):
-            self.link, self.message, self.since_us = link, message, clock_us()[0]
+            self.link, self.message, self.since = link, message, clock_us()

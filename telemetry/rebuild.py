@@ -227,7 +227,8 @@ def _gathered(
 
 def _mend(feed: Feed) -> None:
     """Every version once more over what is refused still: lanes can have met it in any order."""
-    for version in range(2, feed.version + 1):
+    later = FeedVersion.objects.filter(feed=feed, version__gt=1).order_by("version")
+    for version in later.values_list("version", flat=True):
         events = mend_rejects(feed, version)
         insert_events(feed.pk, [row_of(event, 0, version, 0) for event in events])
 

@@ -91,7 +91,7 @@ def measure(*, rounds: int, seed: int = 20260310) -> dict[str, Any]:
             if n % _SAID_EACH == 0:
                 sys.stderr.write(f"{n} rounds, {time.monotonic() - began:.0f} s\n")
         _wait_for(_forked("--once"))
-        answer = {
+        answer: dict[str, Any] = {
             "rounds": rounds,
             "early": early,
             "database": connection.vendor,
@@ -195,7 +195,7 @@ def _sources() -> Iterator[tuple[_File, _Port]]:
     ensure_database()
     folder = Path(settings.DATA_DIR).parent / f"{Path(settings.DATA_DIR).name}-tables"
     folder.mkdir()
-    os.environ["KERFBOOK_SOURCE_DIRS"] = str(folder)
+    settings.SOURCE_DIRS = (folder,)  # forked processes have it too
     file, port = _File(folder / "file.csv"), _Port(journal_folder("port", "live"))
     try:
         sources = {

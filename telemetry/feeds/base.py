@@ -18,7 +18,8 @@ class Chunk:
 
     `meta` of DATA: `source` (a name; line numbers begin again where it changes), `at` (offset of
     the first byte), for files also `path`, `generation`, `file`. Of OPENED: `broken` (a half line
-    of before stays half), `message` (what was missed), `fresh` (read again from the start).
+    of before stays half), `message` (what was missed), `fresh` (read again from the start),
+    `lost` (lines are missing: a case for an alarm).
     """
 
     kind: Kind

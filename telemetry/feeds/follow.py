@@ -5,41 +5,37 @@ from __future__ import annotations
 import hashlib
 import os
 import time
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from telemetry.errors import NotAllowed
 from telemetry.feeds.base import BLOCK_BYTES, Chunk
+from telemetry.feeds.place import HEAD_BYTES, Place, compare, fingerprint_of
+from telemetry.feeds.rotated import Sibling, missing_between, open_sibling, siblings_of
 from telemetry.journal import Kind
 from telemetry.limits import Limits
 
-HEAD_BYTES = 1024
 _TAIL_BYTES = 4096
-_STEPS = (64, 128, 256, 512)  # lengths of the head that are known by a hash of their own
 _SETTLE_S = 1.0  # a file being written anew is given so long to show what it is
 
 
-@dataclass(slots=True)
-class Place:
-    """How far one generation of a file has been read, and enough of it to know it again."""
-
-    generation: int = 1
-    device: int = 0
-    inode: str = ""
-    fingerprint: str = ""  # "<length>:<hash>,..." of its first bytes
-    byte_offset: int = 0
-    prefix_hash: str = ""
-
-
-def place_of(row: dict[str, Any]) -> Place:
-    return Place(**{name: row[name] for name in Place.__slots__})
-
-
 class FollowedFile:
-    """One path. `turn` gives what can be read now; only whole lines are taken."""
+    """One path. `turn` gives what can be read now; only whole lines are taken.
 
-    def __init__(self, path: Path, place: Place | None, limits: Limits) -> None:
+    With `rotates` the files it was rotated to are read too, from the one that was being read on,
+    oldest first; `prints` are the fingerprints of those read before.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        place: Place | None,
+        limits: Limits,
+        *,
+        rotates: bool = False,
+        prints: Sequence[str] = (),
+    ) -> None:
         self._path, self._limits = path, limits
         self._place = place or Place()
         self._handle: BinaryIO | None = None
@@ -47,11 +43,15 @@ class FollowedFile:
         self._tail = b""
         self._resuming = place is not None and place.byte_offset > 0
         self._doubtful_since: float | None = None
+        self._rotates = rotates
+        self._prints = [known for known in prints if known]
+        self._passed: set[tuple[int, str]] = set()  # siblings that could not be read
+        self._leaving_since: float | None = None  # a rotated file is at its end, and not looked at
 
     @property
     def unsettled(self) -> bool:
         """True while it cannot be told what a replaced file is."""
-        return self._doubtful_since is not None
+        return self._doubtful_since is not None or self._leaving_since is not None
 
     def turn(self) -> list[Chunk]:
         """Next chunk or two; empty where nothing is new. Raises OSError if it cannot be read,
@@ -61,6 +61,7 @@ class FollowedFile:
             return chunks
         body = self._read_lines() if self._tail_stands(self._handle) else b""
         if body:
+            self._leaving_since = None
             return [*chunks, self._chunk(body)]
         return chunks + self._look_for_change()
 
@@ -82,7 +83,7 @@ class FollowedFile:
         try:
             handle = self._limits.open_file(self._path)
         except FileNotFoundError:
-            return self._finish_rotated() if self._resuming else []
+            return self._resume_rotated() if self._resuming else []
         status = os.fstat(handle.fileno())
         place = self._place
         if not self._resuming:
@@ -95,29 +96,90 @@ class FollowedFile:
             self._handle = handle
             place.device, place.inode = status.st_dev, str(status.st_ino)
             return []
-        if not same:
-            chunks = self._finish_rotated()
-            if chunks:
-                handle.close()
-                return chunks
-        return self._renew(handle, status)
+        chunks = self._resume_rotated()
+        if self._handle is not None:
+            handle.close()
+            return chunks
+        handle.seek(0)
+        other = compare(handle.read(HEAD_BYTES), place.fingerprint) == "other"
+        if same or not other or not self._rotates:
+            return self._renew(handle, status)
+        handle.close()
+        return self._after_a_loss()
 
-    def _finish_rotated(self) -> list[Chunk]:
-        """The rest of a file that was renamed while nobody looked, found by inode and content."""
-        for other in sorted(self._path.parent.iterdir()):
+    def _resume_rotated(self) -> list[Chunk]:
+        """Goes on in a file that was renamed or copied away while nobody looked, found by its
+        content; the one with the inode that was read is looked at first."""
+        place = self._place
+        mine = [one for one in self._siblings() if one.identity == (place.device, place.inode)]
+        others = [one for one in self._siblings() if one not in mine]
+        for sibling in [*mine, *reversed(others)]:
             try:
-                status = other.stat()
-                if str(status.st_ino) != self._place.inode or other == self._path:
-                    continue
-                handle = self._limits.open_file(other)
+                handle = open_sibling(sibling, self._limits)
             except (OSError, NotAllowed):
                 continue
-            if self._holds_prefix(handle, status.st_size):
-                self._handle = handle
-                self._resuming = False
+            size = handle.seek(0, os.SEEK_END)
+            handle.seek(0)
+            known = compare(handle.read(HEAD_BYTES), place.fingerprint) == "again"
+            if known and self._holds_prefix(handle, size):
+                self._handle, self._resuming = handle, False
+                place.device, place.inode = sibling.identity
                 return [self._chunk(body)] if (body := self._read_lines()) else []
             handle.close()
         return []
+
+    def _after_a_loss(self) -> list[Chunk]:
+        """The file that was being read is nowhere: what it got since may be missing. Reading goes
+        on with what was written later."""
+        lost = f"{self._path.name}: the file that was being read is gone, its last lines may be too"
+        later = [one for one in self._siblings() if one.mtime_ns > self._place.changed_us * 1000]
+        return self._begin_next(later, lost)
+
+    def _siblings(self) -> list[Sibling]:
+        return siblings_of(self._path) if self._rotates else []
+
+    def _later(self) -> list[Sibling]:
+        """Siblings that were written after the one that is read now."""
+        every, place = self._siblings(), self._place
+        for n, one in enumerate(every):
+            if one.identity == (place.device, place.inode):
+                return every[n + 1 :]
+        if self._handle is None:
+            return []
+        since_ns = os.fstat(self._handle.fileno()).st_mtime_ns
+        return [one for one in every if one.mtime_ns > since_ns]
+
+    def _begin_next(self, later: Sequence[Sibling], lost: str = "") -> list[Chunk]:
+        """Begins the next of these that was not read before, or else the path itself."""
+        place = self._place
+        older = next(
+            (one for one in self._siblings() if one.identity == (place.device, place.inode)), None
+        )
+        if place.fingerprint and place.fingerprint not in self._prints:
+            self._prints.append(place.fingerprint)
+        for sibling in later:
+            if sibling.identity in self._passed:
+                continue
+            try:
+                handle = open_sibling(sibling, self._limits)
+            except (OSError, NotAllowed) as error:
+                self._passed.add(sibling.identity)
+                lost = "; ".join(filter(None, [lost, f"{sibling.path.name}: {error}"]))
+                continue
+            head = handle.read(HEAD_BYTES)
+            if any(compare(head, known) == "again" for known in self._prints):
+                handle.close()
+                continue
+            lost = "; ".join(filter(None, [lost, _gone(missing_between(older, sibling))]))
+            self._close_handle()
+            self._begin(handle, sibling.path.stat(), place.generation + 1)
+            return [Chunk(Kind.OPENED, _turned(lost))]
+        try:
+            fresh = self._limits.open_file(self._path)
+        except FileNotFoundError:
+            return []  # not made yet: it is looked for again
+        lost = "; ".join(filter(None, [lost, _gone(missing_between(older, None))]))
+        return self._renew(fresh, os.fstat(fresh.fileno()), lost)
 
     def _holds_prefix(self, handle: BinaryIO, size: int) -> bool:
         """Whether what was read before still stands at the start of this file."""
@@ -151,18 +213,36 @@ class FollowedFile:
         same = str(status.st_ino) == place.inode and status.st_dev == place.device
         if same and status.st_size >= place.byte_offset and self._tail_stands(handle):
             return []
-        fresh = self._limits.open_file(self._path)
-        return self._renew(fresh, os.fstat(fresh.fileno()))
+        if same or not self._rotates:
+            fresh = self._limits.open_file(self._path)
+            return self._renew(fresh, os.fstat(fresh.fileno()))
+        rest = self._leave()
+        return [] if rest is None else [*rest, *self._begin_next(self._later())]
+
+    def _leave(self) -> list[Chunk] | None:
+        """The end of a file that was rotated away: its unfinished last line, once it has had time
+        to be finished; None until then."""
+        if self._handle is None:
+            return []
+        self._handle.seek(self._place.byte_offset)
+        if not self._handle.read(1):
+            return []
+        now = time.monotonic()
+        self._leaving_since = self._leaving_since or now
+        if now - self._leaving_since < _SETTLE_S:
+            return None
+        self._leaving_since = None
+        return self.rest()
 
     def _tail_stands(self, handle: BinaryIO) -> bool:
         handle.seek(self._place.byte_offset - len(self._tail))
         return handle.read(len(self._tail)) == self._tail
 
-    def _renew(self, fresh: BinaryIO, status: os.stat_result) -> list[Chunk]:
+    def _renew(self, fresh: BinaryIO, status: os.stat_result, lost: str = "") -> list[Chunk]:
         """A new generation. The same beginning means the same file exported again: what is known
         counts nowhere. Another beginning means the file was rotated: its lines go on."""
         fresh.seek(0)
-        verdict = _compare(fresh.read(HEAD_BYTES), self._place.fingerprint)
+        verdict = compare(fresh.read(HEAD_BYTES), self._place.fingerprint)
         if verdict == "unsure":
             now = time.monotonic()
             self._doubtful_since = self._doubtful_since or now
@@ -171,10 +251,13 @@ class FollowedFile:
                 if status.st_size == 0:
                     self._doubtful_since = None
                 return []
+        self._close_handle()
+        self._begin(fresh, status, self._place.generation + 1)
+        return [Chunk(Kind.OPENED, {"fresh": True} if verdict == "again" else _turned(lost))]
+
+    def _close_handle(self) -> None:
         if self._handle is not None:
             self._handle.close()
-        self._begin(fresh, status, self._place.generation + 1)
-        return [Chunk(Kind.OPENED, {"fresh": True} if verdict == "again" else {"rotated": True})]
 
     def _begin(self, handle: BinaryIO, status: os.stat_result, generation: int) -> None:
         self._handle = handle
@@ -198,11 +281,12 @@ class FollowedFile:
         if at < HEAD_BYTES and self._handle is not None:
             self._handle.seek(0)
             head = self._handle.read(min(HEAD_BYTES, at + len(body)))
-            place.fingerprint = _fingerprint(head)
+            place.fingerprint = fingerprint_of(head)
         self._hash.update(body)
         self._tail = (self._tail + body)[-_TAIL_BYTES:]
         place.byte_offset = at + len(body)
         place.prefix_hash = self._hash.copy().hexdigest()
+        place.changed_us = time.time_ns() // 1000
         file = {
             "device": place.device,
             "inode": place.inode,
@@ -219,23 +303,9 @@ class FollowedFile:
         return Chunk(Kind.DATA, meta, body)
 
 
-def _fingerprint(head: bytes) -> str:
-    """Hashes of the head at a few lengths, the longest last."""
-    lengths = [step for step in _STEPS if step < len(head)] + [len(head)]
-    return ",".join(f"{length}:{_hash(head[:length])}" for length in lengths)
+def _turned(lost: str) -> dict[str, Any]:
+    return {"rotated": True, "message": lost[:300], "lost": True} if lost else {"rotated": True}
 
 
-def _compare(head: bytes, fingerprint: str) -> str:
-    """`again` where this is the known beginning, `other` where it is not, `unsure` where too
-    little of it is there."""
-    steps = [step.split(":") for step in fingerprint.split(",") if step]
-    for length, known in reversed(steps):
-        if len(head) >= int(length):
-            if _hash(head[: int(length)]) != known:
-                return "other"
-            return "again" if length == steps[-1][0] else "unsure"
-    return "unsure" if steps else "other"
-
-
-def _hash(data: bytes) -> str:
-    return hashlib.blake2b(data, digest_size=8).hexdigest()
+def _gone(names: str) -> str:
+    return f"{names} cannot be found" if names else ""

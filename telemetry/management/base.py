@@ -38,13 +38,18 @@ class IntakeCommand(OneLineCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            ensure_database()
+            if self.needs_database(**options):
+                ensure_database()
             self.run(**options)
         except (TelemetryError, DatabaseError, OSError) as error:
             hint = getattr(error, "hint", "")
             message = f"{error} ({hint})" if hint else database_words(error)
             self.stderr.write(" ".join(message.split()))
             raise SystemExit(2) from error
+
+    def needs_database(self, **options: Any) -> bool:
+        """Whether to make sure of it before anything else."""
+        return True
 
     def run(self, **options: Any) -> None:
         raise NotImplementedError

@@ -83,6 +83,10 @@ def save_gaps(feed: Feed, gathered: Gathered, spans: list[tuple[int | None, int 
         Alarm.objects.get_or_create(
             feed=feed, code="journal damaged", message=str(damage), defaults={"at_us": now_us}
         )
+    for message in gathered.alarms:
+        Alarm.objects.get_or_create(
+            feed=feed, code="lines missing", message=message[:300], defaults={"at_us": now_us}
+        )
     candidates = Gap.objects.none()
     if gathered.gaps:
         candidates = Gap.objects.filter(feed=feed, key__in=[row.key for row in rows])

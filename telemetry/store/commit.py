@@ -14,6 +14,7 @@ from telemetry.models import Cursor, Feed
 from telemetry.rowlist import Rows
 from telemetry.store import asides
 from telemetry.store.clock import retime_all
+from telemetry.store.from_journal import take_up_clock, take_up_text
 from telemetry.store.gathered import Gathered, row_of
 from telemetry.store.mend import mend_rejects
 from telemetry.store.repair import repair
@@ -67,6 +68,10 @@ def _store(
     cursor = _lock(feed, lane, gathered, keeper)
     dirty = Dirty()
     dirty.take_over(keeper.due)
+    if gathered.new_text is not None:
+        take_up_text(feed, *gathered.new_text)
+    if gathered.new_clock is not None:
+        take_up_clock(feed, gathered.new_clock)
     if gathered.new_version is not None:
         mended = mend_rejects(feed, gathered.new_version)
         gathered.late.extend(row_of(event, 0, gathered.feed_version, 0) for event in mended)

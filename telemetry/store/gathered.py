@@ -75,9 +75,11 @@ class Gathered:
     rejects: list[tuple[str, Reject]] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     link_gaps: list[tuple[int, str]] = field(default_factory=list)
+    alarms: list[str] = field(default_factory=list)  # lines that are missing for good
     repeats: dict[str, tuple[int, int]] = field(default_factory=dict)
     damages: list[Damage] = field(default_factory=list)
     new_version: int | None = None
+    new_text: tuple[int, str] | None = None  # a version of the description, as the journal has it
     new_clock: Clock | None = None
     began_us: int = 0
     lines: int = 0
@@ -103,7 +105,7 @@ class Gathered:
             self.events, self.late, self.rejects, self.gaps, self.link_gaps, self.repeats,
             self.damages, self.lines, self.sources,
         )  # fmt: skip
-        return not any(kept) and self.new_version is None and self.new_clock is None
+        return not any(kept) and self.new_text is None and self.new_clock is None
 
     @property
     def full(self) -> bool:

@@ -61,7 +61,7 @@ def is_plain(news: News) -> bool:
         return False
     beside = (
         g.late or g.rejects or g.gaps or g.link_gaps or g.repeats or g.damages or g.sources
-        or g.new_version or g.new_clock or g.reread
+        or g.new_text or g.new_clock or g.reread
     )  # fmt: skip
     if beside or not rows:
         return not beside

@@ -33,6 +33,6 @@ def _pack(stored: Sequence[tuple[Path, int]]) -> None:
         try:
             for number in packable(folder, segment)[:1]:
                 pack(folder, number)
-        except OSError as error:
+        except Exception as error:
             # A full disk, say. The plain segment stays, and is tried again.
             log.warning("%s: a segment stays uncompressed: %s", folder, error)

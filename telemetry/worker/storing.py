@@ -78,6 +78,11 @@ def announce(feed: Feed, lane: Lane, writer: Writer) -> None:
     writer.sync()
 
 
+def is_announced(feed: Feed, lane: Lane) -> bool:
+    """Whether the journal has what is in force."""
+    return (lane.version, lane.clock_version) == (feed.version, feed.clock_version)
+
+
 class Storing:
     """A lane and its way into the database. Whatever fails is tried again with the same rows."""
 

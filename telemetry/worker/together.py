@@ -14,6 +14,7 @@ from telemetry.journal.disk import Disk
 from telemetry.store.together import News, commit_together
 from telemetry.worker.runner import Runner
 from telemetry.worker.storing import Storing
+from telemetry.worker.trouble import AWAY
 
 log = logging.getLogger("telemetry.worker")
 _AT_ONCE = 24  # threads that wait for the disk: it makes many files durable for the time of one
@@ -72,6 +73,10 @@ def _write(runner: Runner) -> bool:
     except JournalError as error:
         _note(runner, error)
         return False
+    except Exception as error:  # of our own: the others are journalled all the same
+        log.exception("%s: cannot be journalled", runner.name)
+        _note(runner, JournalError(f"cannot be journalled: {error!r}"))
+        return False
     return True
 
 
@@ -102,12 +107,23 @@ def store_together(runners: Sequence[Runner]) -> list[Runner]:
         if not whose:
             break
         every = [news for _, news in whose]
-        if not commit_together(every):
+        if not _committed(every):
             return left + [runner for runner, _ in whose]
         for runner, _ in whose:
             runner.storing.stored()
         upto = [(one, until) for one, until in upto if one not in left]
     return left
+
+
+def _committed(every: Sequence[News]) -> bool:
+    """False where the rows of one of them are not taken: then each is stored by itself."""
+    try:
+        return commit_together(every)
+    except AWAY:
+        raise
+    except DatabaseError as error:
+        log.warning("rows are not taken, each source by itself: %s", error)
+        return False
 
 
 def _plain(
@@ -119,7 +135,7 @@ def _plain(
     for runner, until in upto:
         try:
             news = runner.storing.plain_news(until)
-        except DatabaseError:
+        except AWAY:
             raise
         except Exception as error:
             # Met again, noted and shown where the feed is stored by itself.
@@ -140,7 +156,24 @@ def settle_some(runners: Sequence[Runner]) -> None:
     if not waiting:
         return
     waiting.sort(key=lambda runner: runner.settled)
-    Storing.settle([runner.storing for runner in waiting[:_SETTLED]])
-    for runner in waiting[:_SETTLED]:
+    some = waiting[:_SETTLED]
+    for runner in some:
         runner.settled = now
+    try:
+        Storing.settle([runner.storing for runner in some])
+    except AWAY:
+        raise
+    except Exception:
+        _settle_each(some)
+    for runner in some:
         runner.storing.see_clock()
+
+
+def _settle_each(runners: Sequence[Runner]) -> None:
+    for runner in runners:
+        try:
+            Storing.settle([runner.storing])
+        except AWAY:
+            raise
+        except Exception as error:
+            runner.trouble.note("its sums cannot be brought up to date", error)

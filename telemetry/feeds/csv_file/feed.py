@@ -6,7 +6,8 @@ from pathlib import Path
 from telemetry.description import Description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.feeds.base import Chunk, Known
-from telemetry.feeds.follow import FollowedFile, place_of
+from telemetry.feeds.follow import FollowedFile
+from telemetry.feeds.place import place_of
 from telemetry.limits import Limits
 
 _WAIT_S = 0.05
@@ -33,8 +34,13 @@ class CsvFileFeed:
             raise SourceError(f"{path}: no such file", retry=True)
         if self._file is None:  # opened again after a fault it goes on where it was
             mine = [row for row in known.files if row["path"] == str(path)]
-            place = place_of(mine[-1]) if mine else None
-            self._file = FollowedFile(path, place, self._limits)
+            self._file = FollowedFile(
+                path,
+                place_of(mine[-1]) if mine else None,
+                self._limits,
+                rotates=True,
+                prints=[row["fingerprint"] for row in mine],
+            )
         return []
 
     def read(self) -> list[Chunk]:

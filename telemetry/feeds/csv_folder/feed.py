@@ -1,12 +1,14 @@
 from __future__ import annotations
 
+import os
 import time
 from pathlib import Path
 
 from telemetry.description import Description
 from telemetry.errors import DescriptionError, NotAllowed, SourceError
 from telemetry.feeds.base import Chunk, Known
-from telemetry.feeds.follow import FollowedFile, place_of
+from telemetry.feeds.follow import FollowedFile
+from telemetry.feeds.place import place_of
 from telemetry.journal import Kind
 from telemetry.limits import Limits
 
@@ -29,6 +31,7 @@ class CsvFolderFeed:
     def __init__(self, description: Description, *, name: str, limits: Limits) -> None:
         self._path, self._name, self._limits = description.source.path, name, limits
         self._files: dict[Path, FollowedFile] = {}
+        self._seen: dict[Path, tuple[int, int, float]] = {}  # size, mtime, since when (monotonic)
         self._done: dict[Path, tuple[int, int]] = {}
         self._current: Path | None = None
         self._known = Known()
@@ -91,8 +94,9 @@ class CsvFolderFeed:
             file = self._files[path] = FollowedFile(path, place, self._limits)
         status = path.stat()
         chunks = file.turn()
-        if not chunks and time.time() - status.st_mtime > _FINISHED_S:
+        if not chunks and self._stands(path, status):
             chunks = file.rest()
+            self._seen.pop(path, None)
             self._done[path] = (status.st_size, status.st_mtime_ns)
             file.close()
         if chunks and path != self._current:
@@ -100,3 +104,15 @@ class CsvFolderFeed:
             if chunks[0].kind is not Kind.OPENED:
                 chunks = [Chunk(Kind.OPENED, {"fresh": True}), *chunks]
         return chunks
+
+    def _stands(self, path: Path, status: os.stat_result) -> bool:
+        """Whether a file has not changed for long: by its own time, or, should this machine's
+        clock have been set back since, for as long as it was watched."""
+        if time.time() - status.st_mtime > _FINISHED_S:
+            return True
+        now = status.st_size, status.st_mtime_ns
+        before = self._seen.get(path)
+        if before is None or before[:2] != now:
+            self._seen[path] = (*now, time.monotonic())
+            return False
+        return time.monotonic() - before[2] > _FINISHED_S
