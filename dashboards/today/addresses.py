@@ -22,6 +22,7 @@ PLACES: dict[str, tuple[str, str]] = {
     "queue": ("queue", ""),
     "wear": ("wear", ""),
     "feed": ("source", "name"),
+    "sources": ("sources", ""),
     "reason": ("reason", "stoppage_id"),
     "assign_arcs": ("arcs", ""),
     "late": ("late", ""),
@@ -36,7 +37,7 @@ def act_view(act: Act, sight: Sight, *, second: bool) -> dict[str, Any] | None:
     None where this person may not, or where the page is not there."""
     if act.code in ("assign_arcs", "reason", "late") and not sight.assign:
         return None
-    if act.code in ("feed", "backups") and not sight.feeds:
+    if act.code in ("feed", "sources", "backups") and not sight.feeds:
         return None
     if act.code == "verify" and not (sight.feeds or sight.close):
         return None

@@ -11,6 +11,7 @@ from planning.inputs.silences import hearings
 from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
 from planning.reports.today_desk import (
+    alarm_notes,
     amps_notes,
     backup_notes,
     late_notes,
@@ -39,7 +40,7 @@ def today(*, now: datetime) -> Today:
         for each, row in zip(data, rows, strict=True)
         for note in table_notes(each, row, shifts.zone)
     ]
-    notes = late_notes(shifts.zone) + notes
+    notes = alarm_notes(now) + late_notes(shifts.zone) + notes
     notes += verify_notes(shifts.zone) + backup_notes(now)
     notes += signature_notes() + amps_notes(now)
     notes += overdue_notes(now, shifts.zone) + wear_notes() + plate_notes()

@@ -9,11 +9,13 @@ from planning.reports.shapes import Act, Note
 from shopfloor.counting import count
 from shopfloor.models import Fitting, Torch
 from shopfloor.selectors.amps import amps_off
+from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.backups import backup_state, is_overdue, last_good
 from shopfloor.selectors.checks import countersigns_wanted
 from shopfloor.selectors.late import late_entries
 from shopfloor.selectors.low_stock import plates_short
 from shopfloor.selectors.verification import verification_last
+from telemetry.alarms import SILENT, standing_alarms
 
 
 def late_notes(zone: tzinfo) -> list[Note]:
@@ -68,6 +70,28 @@ def amps_notes(now: datetime) -> list[Note]:
             body = f"{torch.table.name}: {off.words}"
             notes.append(Note("now", "The amps say another set", body, act, torch.table.code))
     return notes
+
+
+MOST_ALARMS = 5
+
+
+def alarm_notes(now: datetime) -> list[Note]:
+    """What intake wants looked at, but for silent sources: a table's own note says that."""
+    alarms = [one for one in standing_alarms(to_us(now)) if one.code != SILENT]
+    notes = []
+    for alarm in alarms[:MOST_ALARMS]:
+        about = f"{alarm.source}: " if alarm.source else ""
+        to_source, to_all = Act("Look at the source", "feed", alarm.source), _ALL_SOURCES
+        act = to_source if alarm.source else to_all
+        head = alarm.code[:1].upper() + alarm.code[1:]
+        notes.append(Note("now", head, f"{about}{alarm.message.rstrip('.')}.", (act,)))
+    if len(alarms) > MOST_ALARMS:
+        body = f"{count(len(alarms) - MOST_ALARMS, 'more alarm')} of intake on Sources."
+        notes.append(Note("now", "More alarms", body, (_ALL_SOURCES,)))
+    return notes
+
+
+_ALL_SOURCES = Act("Look at the sources", "sources", "")
 
 
 def plate_notes() -> list[Note]:
