@@ -26,6 +26,7 @@ from shopfloor.services.handlers.sheets import (
     sheet_differs,
     sheet_lying,
 )
+from shopfloor.services.handlers.since import began
 from shopfloor.services.handlers.twice import started_once
 from shopfloor.services.pieces import set_question
 from shopfloor.services.runs import run_handover, run_open, run_restart, run_set_aside
@@ -39,18 +40,17 @@ def start(call: Call) -> dict[str, Any]:
     torch = call.torch(table)
     item, revision = _what(call, table)
     started_once(call, item, revision)
+    at = began(call, table)
     waiting = _waiting_run(call, item, revision, table)
     sheet, questions = _sheet(call, item, revision, waiting)
     promise_ends(call, sheet, item)
     if item is not None and item.table_id != table.pk:
         call.memo.change(item, table=table)  # scanned here, it waits there no more
     aside = _set_aside(call, table, waiting)
-    for stoppage in Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=call.at):
-        stoppage_close(stoppage=stoppage, at=call.at, memo=call.memo)
+    for stoppage in Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=at):
+        stoppage_close(stoppage=stoppage, at=at, memo=call.memo)
     if waiting is not None:
-        segment = run_restart(
-            run=waiting, at=call.at, operator=call.person, torch=torch, memo=call.memo
-        )
+        segment = run_restart(run=waiting, at=at, operator=call.person, torch=torch, memo=call.memo)
         run = waiting
     else:
         run = run_open(
@@ -58,14 +58,14 @@ def start(call: Call) -> dict[str, Any]:
             table=table,
             torch=torch,
             operator=call.person,
-            at=call.at,
+            at=at,
             sheet=sheet,
             queue_item=item,
             swap_reason=call.text("swap_reason"),
             memo=call.memo,
         )
         segment = run.segments.get()
-    arcs_matched(table=table, start=call.at, end=call.now, now=call.now)
+    arcs_matched(table=table, start=at, end=call.now, now=call.now)
     fitted = set_fitted(torch)
     question = set_question(fitted=fitted, wanted=revision.nest.wear_set)
     return {

@@ -17,6 +17,7 @@ from shopfloor.terminal.board.cautions import CHANGE, RESTART
 from shopfloor.terminal.board.cutting import Cutting, Stopped, cutting_of, stopped_of
 from shopfloor.terminal.board.firstpiece import signature_wanted
 from shopfloor.terminal.board.late import clashes, last_undo
+from shopfloor.terminal.board.loose import loose_of
 from shopfloor.terminal.board.torches import TorchKeys, torches_of
 from shopfloor.terminal.board.words import day_clock
 
@@ -108,6 +109,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             "reasons": reasons_of(table, now),
             "waiting_more": max(items.waiting(table).count() - len(queue), 0),
             "bench_lines": lines.bench_lines(table),
+            "loose": loose_of(table, run, now),
             "air": air_of(table, now, inch=inch),
             "undo": last_undo(terminal, now),
             "conflicts": clashes(now),

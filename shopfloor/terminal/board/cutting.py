@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from shopfloor.models import Run, Segment, Stoppage
 from shopfloor.selectors.arcs import arcs_by_key
 from shopfloor.strip import Svg
+from shopfloor.terminal.board.loose import lost_since
 from shopfloor.terminal.board.progress import Progress, progress_of
 from shopfloor.terminal.board.runstrip import run_strip
 from shopfloor.terminal.board.words import Facts, about, clock, facts_of, nest_title, part_names
@@ -118,6 +119,12 @@ def evidence_of(run: Run, progress: Progress, ends_at: datetime | None, now: dat
         planned_s = progress.begun.planned_s if progress.begun else None
         if (now - lit).total_seconds() > (STILL * planned_s if planned_s else LONGEST_S):
             return f"Began {clock(run.opened_at)}. An arc of {clock(lit)} has no end yet.{ends}"
+        lost = lost_since(run.table, now, lit=True)
+        if lost is not None:
+            return (
+                f"Began {clock(run.opened_at)}. An arc of {clock(lit)} has no end, and "
+                f"nothing came from the signal since {clock(lost)}."
+            )
         return f"Began {clock(run.opened_at)}. The torch burns now.{ends}"
     seen = datetime.fromtimestamp(arc.off_us / 1e6, tz=run.opened_at.tzinfo)
     return f"Began {clock(run.opened_at)}. Last arc ended {clock(seen)}.{ends}"
