@@ -10,7 +10,6 @@ from planning.inputs.taken import Cell, cell_of
 from shopfloor.models import Check, RunState, Segment
 
 NEWEST = 1_000  # older checks are of other pieces, gas and people; and the list is bounded
-STANDING = (RunState.OPEN, RunState.STOPPED, RunState.FINISHED)
 
 
 def checked_u(cells: Iterable[Cell] | None = None) -> dict[Cell, list[float]]:
@@ -19,7 +18,7 @@ def checked_u(cells: Iterable[Cell] | None = None) -> dict[Cell, list[float]]:
     runs."""
     wanted = None if cells is None else set(cells)
     plates = None if wanted is None else {cell[1:] for cell in wanted}
-    checks = Check.objects.exclude(u_mm=None).filter(run__state__in=STANDING)
+    checks = Check.objects.exclude(u_mm=None).exclude(run__state=RunState.VOIDED)
     newest = checks.order_by("-at", "-pk").values_list(
         "run_id",
         "u_mm",

@@ -189,7 +189,7 @@ def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int)
 
 def _runs(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) -> None:
     stretches = (
-        Segment.objects.filter(run__table__in=by_id, started_at__lt=from_us(end_us))
+        Segment.objects.filter(started_at__lt=from_us(end_us))
         .exclude(run__state=RunState.VOIDED)
         .select_related("torch", "wear_set", "operator")
     )
@@ -200,7 +200,7 @@ def _runs(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) 
     runs = chunked(
         list(segments),
         lambda some: (
-            Run.objects.filter(pk__in=some)
+            Run.objects.filter(pk__in=some, table__in=by_id)
             .select_related("revision__nest")
             .defer("revision__program", "revision__notes")
         ),
