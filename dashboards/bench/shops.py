@@ -26,6 +26,7 @@ from planning.bench.bigshop.size import Size
 
 Say = Callable[[str], None]
 _MADE_BY = ("shopfloor/demo", "planning/bench/bigshop", "dashboards/bench/making.py")
+_PREFIX = "kerfbook_pages_"
 _KEPT_BESIDE = ("files",)
 
 
@@ -71,7 +72,7 @@ def made(sizes: dict[str, Size], *, say: Say, cache: Path | None = None) -> dict
     found = {}
     for name, size in sizes.items():
         folder = kept / f"{name}-{connection.vendor}"
-        shop = Shop(folder, _database(f"kerfbook_bench_{kept.name}_{name}"))
+        shop = Shop(folder, _database(f"{_PREFIX}{kept.name}_{name}".replace("-", "_")))
         _make(shop, "grown", {"small": str(small.folder), **asdict(size)}, say)
         found[name] = shop
     return found
@@ -124,9 +125,10 @@ def _forget(cache: Path, kept: Path) -> None:
     if connection.vendor != "postgresql":
         return
     with connection.cursor() as cursor:
-        cursor.execute("SELECT datname FROM pg_database WHERE datname LIKE 'kerfbook_bench_%'")
+        like = _PREFIX.replace("_", r"\_") + "%"
+        cursor.execute("SELECT datname FROM pg_database WHERE datname LIKE %s", [like])
         for (name,) in cursor.fetchall():
-            if name.count("_") == 3 and f"_{kept.name}_" not in name:
+            if not name.startswith(f"{_PREFIX}{kept.name}_"):
                 cursor.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
 

@@ -81,6 +81,11 @@ def _work(row: Row, copy: Copy, now: datetime) -> bool:
     return bool(row["state"] == "done")
 
 
+def _notice(row: Row, copy: Copy, now: datetime) -> bool:
+    row["seen_at"] = row["seen_at"] or now
+    return True
+
+
 def _alarm(row: Row, copy: Copy, now: datetime) -> bool:
     row["cleared_us"] = row["cleared_us"] or row["at_us"]
     return True
@@ -91,4 +96,5 @@ ENDED: dict[str, Ended] = {
     "shopfloor.Stoppage": _stoppage, "shopfloor.Sheet": _sheet, "shopfloor.QueueItem": _queue,
     "shopfloor.Piece": _piece, "shopfloor.Fitting": _fitting, "shopfloor.Action": _action,
     "shopfloor.Quote": _quote, "shopfloor.Work": _work, "telemetry.Alarm": _alarm,
+    "shopfloor.SecurityNotice": _notice,
 }  # fmt: skip

@@ -31,7 +31,8 @@ class Grown:
     def __init__(self, size: Size, now: datetime) -> None:
         shop = Shop.objects.using(SMALL).get()
         self.size, self.now = size, now
-        self.backs = size.backs(ZoneInfo(shop.zone))
+        self.zone = ZoneInfo(shop.zone)
+        self.backs = size.backs(self.zone)
         steps = {label: _step(model(label)) for label in (*BY_TABLE, *BY_TIME, *EACH_TABLE)}
         steps["shopfloor.User"] = _step(User)
         tables = frozenset(Table.objects.using(SMALL).values_list("code", flat=True))
@@ -80,7 +81,7 @@ def grow(small: Path, size: Size, *, now: datetime, say: Say) -> None:
 def _months(grown: Grown) -> Months:
     """Every month of the span, none of them closed yet: (year, month) to its id."""
     first = grown.now - timedelta(days=grown.size.days * grown.size.blocks)
-    day, last = first.date().replace(day=1), (grown.now + timedelta(days=1)).date()
+    day, last = first.date().replace(day=1), grown.now.astimezone(grown.zone).date()
     found: Months = {}
     while day <= last:
         month, _made = Month.objects.get_or_create(first_day=day)

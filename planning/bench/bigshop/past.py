@@ -15,6 +15,7 @@ from planning.services.piece_figures import pieces_write
 from planning.services.postings import next_month
 from planning.services.run_figures import runs_write
 from planning.services.sheet_loss import sheet_loss
+from planning.services.summaries import month_write
 from shopfloor.models import Month, Piece, Run, Sheet, SheetState, User, Watermark, Work
 from shopfloor.selectors.shop import shift_date_of, shop_zone
 from telemetry.models import Arc
@@ -36,13 +37,15 @@ def work_out(copies: Sequence[Copy], ended: Sequence[uuid.UUID], *, now: datetim
 
 
 def close_months(*, now: datetime, say: Callable[[str], None]) -> None:
-    """Every month before this one, on the morning after it ended."""
+    """Every month before this one, on the morning after it ended; the open one is kept as it is."""
     owner = User.objects.filter(role="owner").order_by("pk")[0]
     zone = ZoneInfo(shop_zone())
     for month in Month.objects.filter(first_day__lt=shift_date_of(now).replace(day=1)):
         after = next_month(month.first_day) + timedelta(days=1)
         month_close(first_day=month.first_day, by=owner, now=datetime.combine(after, time(8), zone))
         say(f"closed {month.first_day:%Y-%m}")
+    for first_day in Month.objects.filter(closed_at=None).values_list("first_day", flat=True):
+        month_write(key=first_day.isoformat(), payload={})
 
 
 def follow_no_more() -> None:

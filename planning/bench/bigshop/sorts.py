@@ -20,16 +20,16 @@ BY_TIME = (
     "shopfloor.Fitting", "shopfloor.Inspection", "shopfloor.PieceOutlook", "shopfloor.PieceUse",
     "shopfloor.RunDay", "shopfloor.RunVariance", "shopfloor.Posting", "shopfloor.AirReading",
     "shopfloor.EnteredCount", "shopfloor.Paper", "shopfloor.Quote", "shopfloor.QuoteLine",
-    "shopfloor.ArcAssignment", "shopfloor.Work", "shopfloor.Change",
+    "shopfloor.ArcAssignment", "shopfloor.Work", "shopfloor.SecurityEvent",
+    "shopfloor.SecurityNotice", "shopfloor.Change",
     "telemetry.Arc", "telemetry.GoneArc", "telemetry.Rollup", "telemetry.Stray",
     "telemetry.Reject", "telemetry.Repeat", "telemetry.Gap", "telemetry.Alarm", "telemetry.Event",
 )  # fmt: skip
 # Made anew for the whole span, by the migrations, as people sign in, or in the night.
 MADE_HERE = (
-    "shopfloor.Month", "shopfloor.User", "shopfloor.ScreenSignIn", "shopfloor.Throttle",
-    "shopfloor.BackupRun", "shopfloor.Verification", "auth.Permission", "auth.Group",
-    "contenttypes.ContentType",
-    "sessions.Session",
+    "shopfloor.Month", "shopfloor.Summary", "shopfloor.User", "shopfloor.ScreenSignIn",
+    "shopfloor.Throttle", "shopfloor.BackupRun", "shopfloor.Verification", "auth.Permission",
+    "auth.Group", "contenttypes.ContentType", "sessions.Session",
 )  # fmt: skip
 # Of the whole shop, as they are.
 ONCE = (
