@@ -24,6 +24,9 @@ def main() -> None:
         if name in OURS:
             raise
         _end(f"{sys.executable} has no package {name!r}; {_instead()}")
+    except KeyboardInterrupt:  # before a command could say what it leaves behind
+        sys.stderr.write("stopped\n")
+        sys.exit(130)
     except RuntimeError as problem:
         # Importing anything of ours reads the settings, so the class cannot be named before.
         env = sys.modules.get("shopfloor.env")
