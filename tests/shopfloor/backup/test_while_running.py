@@ -82,10 +82,10 @@ def events_in(path: Path) -> int:
 
 
 @pytest.mark.slow
-def test_killed_at_any_instant_a_backup_is_there_whole_or_not_at_all(filled, out):
+def test_killed_at_any_instant_a_backup_is_there_whole_or_not_at_all(other, out):
     path, chance = out / "b.zip", random.Random(3)
     for _ in range(5):
-        running = started(filled, "backup", str(path))
+        running = started(other, "backup", str(path))
         begun(running, out)
         time.sleep(chance.uniform(0, 0.3))
         running.send_signal(chance.choice([signal.SIGKILL, signal.SIGTERM]))
@@ -95,7 +95,7 @@ def test_killed_at_any_instant_a_backup_is_there_whole_or_not_at_all(filled, out
             with reading(path) as backup:
                 assert len(backup.entries()) > 50
             path.unlink()
-    with filled.here():
+    with other.here():
         backup_make(path)
     assert list(out.iterdir()) == [path]
 
