@@ -8,7 +8,7 @@ from django.apps import apps
 from django.db import models
 
 OPERATIONS = ("insert", "update", "delete")
-SECRET = frozenset({"password", "pin_hash", "token_hash"})
+SECRET = frozenset({"password", "pin_hash", "token_hash", "code_hash"})
 MASK = "***"
 
 # Made by machines and rebuilt at will, or a log of their own.

@@ -64,6 +64,8 @@ class Terminal(models.Model):
         "shopfloor.Table", on_delete=models.PROTECT, null=True, blank=True, related_name="terminals"
     )
     token_hash = models.CharField(max_length=128, blank=True)
+    code_hash = models.CharField(max_length=64, blank=True, db_index=True)  # `screen_codes`
+    code_ends_at = models.DateTimeField(null=True, blank=True)
     idle_minutes = models.PositiveSmallIntegerField(default=5)
     active = models.BooleanField(default=True)
     clock_offset_ms = models.BigIntegerField(null=True, blank=True)

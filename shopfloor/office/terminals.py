@@ -1,4 +1,5 @@
-"""The shared screens beside the tables. A token is shown once, to be typed in at the screen."""
+"""The shared screens beside the tables. A code is shown once, to be typed or
+scanned at the screen."""
 
 from __future__ import annotations
 
@@ -6,17 +7,22 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from shopfloor.models import Table, Terminal
 from shopfloor.office.access import DeskRequest, administrator
 from shopfloor.office.forms import attempt
-from shopfloor.services.people import terminal_register, terminal_retire
+from shopfloor.printed import code_svg
+from shopfloor.services.people import terminal_retire
+from shopfloor.services.screen_codes import screen_code_make
 
 
 class TerminalForm(forms.Form):
-    code = forms.SlugField(max_length=40, help_text="north-tablet; the same again renews its token")
+    code = forms.SlugField(
+        max_length=40, help_text="north-tablet; the same again registers it anew"
+    )
     name = forms.CharField(max_length=80)
     table = forms.ModelChoiceField(
         Table.objects.filter(active=True), required=False, empty_label="any table"
@@ -29,13 +35,15 @@ def terminals(request: DeskRequest) -> HttpResponse:
     form = TerminalForm(request.POST or None)
     made: list[tuple[Terminal, str]] = []
     if request.method == "POST" and form.is_valid():
-        attempt(form, lambda: made.append(terminal_register(**form.cleaned_data)))
+        given = {**form.cleaned_data, "now": timezone.now()}
+        attempt(form, lambda: made.append(screen_code_make(**given)))
     return render(
         request,
         "kerfbook/office/terminals.html",
         {
             "form": form, "terminals": Terminal.objects.select_related("table").order_by("name"),
             "made": made[0] if made else None,
+            "printed": code_svg(made[0][1]) if made else "",
         },
     )  # fmt: skip
 
@@ -45,5 +53,5 @@ def terminals(request: DeskRequest) -> HttpResponse:
 def retire(request: DeskRequest, pk: int) -> HttpResponse:
     terminal = get_object_or_404(Terminal, pk=pk)
     terminal_retire(terminal=terminal)
-    messages.success(request, f"{terminal.name} opens nothing any more.")
+    messages.success(request, f"{terminal.name} is withdrawn and opens nothing now.")
     return redirect("terminals")

@@ -76,7 +76,7 @@ def terminal_register(*, code: str, name: str, table: Table | None = None) -> tu
     token = secrets.token_urlsafe(32)
     terminal = Terminal.objects.filter(code=code).first() or Terminal(code=code)
     terminal.name, terminal.table, terminal.active = name, table, True
-    terminal.token_hash = _token_hash(token)
+    terminal.token_hash, terminal.code_hash = _token_hash(token), ""
     terminal.full_clean()
     terminal.save()
     signins_end(by=SignInEnd.MOVED, now=timezone.now(), terminal=terminal)
@@ -104,8 +104,8 @@ def terminal_by_token(*, token: str, now: datetime) -> Terminal | None:
 
 @transaction.atomic
 def terminal_retire(*, terminal: Terminal) -> None:
-    terminal.active, terminal.token_hash = False, ""
-    terminal.save(update_fields=["active", "token_hash"])
+    terminal.active, terminal.token_hash, terminal.code_hash = False, "", ""
+    terminal.save(update_fields=["active", "token_hash", "code_hash"])
     signins_end(by=SignInEnd.WITHDRAWN, now=timezone.now(), terminal=terminal)
     security_event("terminal_withdrawn", text=f"{terminal.name} ({terminal.code})")
 

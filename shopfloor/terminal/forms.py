@@ -23,6 +23,17 @@ class RegisterForm(forms.Form):
         self.fields["table"].queryset = tables  # type: ignore[attr-defined]
 
 
+class CodeForm(forms.Form):
+    code = forms.CharField(
+        max_length=20,
+        label="Code",
+        help_text="8 letters and figures, from Sources, Terminals at a desk",
+        widget=forms.TextInput(
+            attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}
+        ),
+    )
+
+
 class SignInForm(forms.Form):
     """A badge as scanned, or a name as touched; and the PIN."""
 

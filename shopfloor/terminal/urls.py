@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shopfloor.terminal.views import actions, countersign, help, home, maps, people, photo, table
+from shopfloor.terminal.views import (
+    actions,
+    countersign,
+    help,
+    home,
+    maps,
+    people,
+    photo,
+    register,
+    table,
+)
 
 app_name = "floor"
 
 urlpatterns = [
     path("", home.home, name="home"),
     path("help/", help.help_page, name="help"),
-    path("register/", home.register, name="register"),
+    path("register/", register.register, name="register"),
     path("<slug:table>/", table.page, name="table"),
     path("<slug:table>/state", table.state, name="state"),
     path("<slug:table>/actions", actions.deliver, name="actions"),

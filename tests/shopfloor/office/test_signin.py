@@ -165,18 +165,18 @@ class TestPeople:
         page.post(url, {"form": "pin", "pin-pin": "5093"})
         assert pin_verify(user=operator, pin="5093", now=now)
 
-    def test_a_terminals_token_is_shown_once(self, page, north):
-        answer = page.post(
-            reverse("terminals"), {"code": "north-tablet", "name": "North", "table": north.pk}
-        )
-        token = answer.context["made"][1]
-        assert token in answer.content.decode()
-        assert token not in page.get(reverse("terminals")).content.decode()
+    def test_a_screens_code_is_shown_once(self, page, north):
+        url = reverse("terminals")
+        answer = page.post(url, {"code": "north-tablet", "name": "North", "table": north.pk})
+        code = answer.context["made"][1]
+        assert code in answer.content.decode()
+        assert code not in page.get(url).content.decode()
+        assert "not registered yet" in page.get(url).content.decode()
         terminal = Terminal.objects.get()
-        assert token not in terminal.token_hash
+        assert code.replace("-", "") not in terminal.code_hash
         page.post(reverse("terminal_retire", args=[terminal.pk]))
         terminal.refresh_from_db()
-        assert not terminal.active
+        assert (terminal.active, terminal.code_hash) == (False, "")
 
 
 def test_failed_work_is_tried_again_once(client, administrator, shop):
