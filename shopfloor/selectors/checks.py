@@ -9,7 +9,7 @@ from django.db.models import Count, Exists, Max, OuterRef, QuerySet
 from planning.calc.control import Control, individuals
 from planning.calc.quality import QualityError, rz5_range, u_limits_mm, u_range
 from planning.calc.units import in_from_mm
-from shopfloor.models import Check, Material, Run, RunState, WearSet
+from shopfloor.models import Check, JobLine, Material, Run, RunState, WearSet
 
 SHOWN = 60  # the newest of one set, material and thickness
 NEWEST = 1_000  # the groups to choose from are theirs
@@ -130,6 +130,41 @@ def u_lines_mm(thickness_mm: float) -> list[tuple[int, float]]:
         return list(enumerate(u_limits_mm(thickness_mm), 1))
     except QualityError:
         return []
+
+
+def u_asked(run: Run) -> int | None:
+    """The squarest u range any part of this sheet asks; None where none is asked."""
+    asked = (
+        JobLine.objects.filter(contours__revision=run.revision, u_range_asked__gt=0)
+        .order_by("u_range_asked")
+        .values_list("u_range_asked", flat=True)
+    )
+    return asked.first()
+
+
+def verdict_words(check: Check, asked: int | None, *, inch: bool = False) -> str:
+    """Not good: u 0.52 mm, at most 0.30 mm is asked (range 2 of ISO 9013)."""
+    verdict = {True: "Good", False: "Not good", None: "Not judged"}[check.passed]
+    if check.u_mm is None:
+        gauge = {True: "the gauge goes", False: "the gauge does not go", None: "no u measured"}
+        return f"{verdict}: {gauge[check.passed]}."
+    thickness_mm = check.measured.get("thickness_mm") or check.run.revision.nest.thickness_mm
+    limits = dict(u_lines_mm(thickness_mm))
+    said = f"{verdict}: u {_length(check.u_mm, inch)}"
+    if asked is None or asked not in limits:
+        return f"{said}, nothing is asked of it."
+    return f"{said}, at most {_length(limits[asked], inch)} is asked (range {asked} of ISO 9013)."
+
+
+def check_failed(run: Run) -> Check | None:
+    """The last judged check of a run, where it was not good."""
+    judged = run.checks.exclude(passed=None).select_related("by", "run__revision__nest")
+    last = judged.order_by("-at", "-pk").first()
+    return last if last is not None and last.passed is False else None
+
+
+def _length(mm: float, inch: bool) -> str:
+    return f"{in_from_mm(mm):.4f} in" if inch else f"{mm:.2f} mm"
 
 
 def correction_words(correction_mm: float | None, *, inch: bool = False) -> str:

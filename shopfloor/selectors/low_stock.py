@@ -18,7 +18,7 @@ from shopfloor.models import (
     Sheet,
     SheetState,
 )
-from shopfloor.services.queue_office import THICKNESS_SLACK
+from shopfloor.selectors.plate_fit import THICKNESS_SLACK
 
 
 @dataclass(slots=True)

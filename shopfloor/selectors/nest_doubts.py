@@ -13,7 +13,7 @@ from django.utils import timezone
 from planning.calc.program import Note
 from planning.calc.program.checks import outside_sheet
 from shopfloor.models import ChartRow, Contour, Nest, NestPlan, NestRevision, Sheet, ThicknessAnswer
-from shopfloor.services.queue_office import THICKNESS_SLACK
+from shopfloor.selectors.plate_fit import THICKNESS_SLACK
 
 SAME_MM = 1e-6
 

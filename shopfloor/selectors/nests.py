@@ -26,7 +26,7 @@ from shopfloor.models import (
 from shopfloor.partgroups import Group
 from shopfloor.partpaths import paths_of
 from shopfloor.partsmap import Part
-from shopfloor.services.queue_office import THICKNESS_SLACK
+from shopfloor.selectors.plate_fit import THICKNESS_SLACK, holds, nest_size_mm, plates_like
 
 
 def nests_list(*, text: str = "", withdrawn: bool = False) -> QuerySet[Nest]:
@@ -193,22 +193,19 @@ def lines_for(nest: Nest, keep: Sequence[int] = ()) -> QuerySet[JobLine]:
     )
 
 
-def sheets_for(nest: Nest) -> QuerySet[Sheet]:
-    """Sheets in stock of the nest's material and about its thickness, not promised elsewhere."""
-    slack = THICKNESS_SLACK * nest.thickness_mm
+def sheets_for(nest: Nest) -> list[Sheet]:
+    """Sheets in stock that serve a nest and are not promised elsewhere, the smallest first."""
     promised = QueueItem.objects.filter(
         state__in=("waiting", "running"), sheet__isnull=False
     ).values("sheet")
-    return (
-        Sheet.objects.filter(
-            state=SheetState.IN_STOCK,
-            material=nest.material_id,
-            thickness_mm__range=(nest.thickness_mm - slack, nest.thickness_mm + slack),
-        )
+    sheets = (
+        Sheet.objects.filter(plates_like(nest), state=SheetState.IN_STOCK)
         .exclude(pk__in=promised)
         .select_related("heat", "owner")
-        .order_by("area_mm2")
+        .order_by("area_mm2", "code")
     )
+    size = nest_size_mm(newest_revision(nest))
+    return [one for one in sheets if size is None or holds(one, size)]
 
 
 def nest_runs(nest: Nest) -> list[Run]:

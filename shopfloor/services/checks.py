@@ -17,6 +17,7 @@ from planning.calc.quality import (
 )
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, BenchEntry, Check, JobLine, Run, User
+from shopfloor.selectors.checks import u_asked
 from shopfloor.services.memo import Memo
 from shopfloor.services.work import work_want
 
@@ -54,7 +55,7 @@ def check_record(
         reached = u_range(u_mm, thickness_mm) if u_mm is not None else None
     except QualityError as problem:
         raise FloorError(f"{problem}".capitalize() + ".", "Measure again.") from problem
-    asked = _asked(run)
+    asked = u_asked(run)
     passed = measured.passed
     if passed is None and u_mm is not None and asked is not None:
         passed = reached is not None and reached <= asked
@@ -154,16 +155,6 @@ def _correction_mm(measured: Measured) -> float | None:
         raise FloorError("The kerf needs the size asked, and the size at top and bottom.")
     mean = sum(sizes) / 2
     return kerf_correction_mm(measured.nominal_mm, mean, hole=measured.shape == "hole")
-
-
-def _asked(run: Run) -> int | None:
-    """The squarest range any part of this sheet asks."""
-    asked = (
-        JobLine.objects.filter(contours__revision=run.revision, u_range_asked__gt=0)
-        .order_by("u_range_asked")
-        .values_list("u_range_asked", flat=True)
-    )
-    return asked.first()
 
 
 def _kept(measured: Measured) -> dict[str, Any]:

@@ -9,9 +9,9 @@ from django.db import transaction
 from django.db.models import Max
 
 from shopfloor.models import Nest, QueueItem, Sheet, SheetState, Table
+from shopfloor.selectors.plate_fit import plate_unfit
 
 STEP = 10
-THICKNESS_SLACK = 0.1  # of the nest's: 6 mm plate may stand in for 1/4 in, 8 mm may not
 
 
 @transaction.atomic
@@ -33,12 +33,9 @@ def queue_add(
 
 
 def _sheet_fits(nest: Nest, sheet: Sheet) -> None:
-    if sheet.material_id != nest.material_id:
-        raise ValidationError(f"Sheet {sheet.code} is {sheet.material}, not {nest.material}.")
-    if abs(sheet.thickness_mm - nest.thickness_mm) > THICKNESS_SLACK * nest.thickness_mm:
-        raise ValidationError(
-            f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
-        )
+    revision = nest.revisions.defer("program").order_by("-revision").first()
+    if unfit := plate_unfit(sheet, revision, nest):
+        raise ValidationError(unfit)
     if sheet.state != SheetState.IN_STOCK:
         raise ValidationError(f"Sheet {sheet.code} is not in stock.")
     promised = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running")).first()

@@ -6,7 +6,7 @@ from typing import Any
 
 from shopfloor.errors import FloorError
 from shopfloor.models import Check, Units
-from shopfloor.selectors.checks import correction_words
+from shopfloor.selectors.checks import correction_words, verdict_words
 from shopfloor.services.checks import Measured, check_countersign, check_record
 from shopfloor.services.handlers.call import Call
 
@@ -51,11 +51,9 @@ def countersign(call: Call) -> dict[str, Any]:
 
 def _told(row: Check, asked: int | None, *, inch: bool) -> list[str]:
     """What the check came to, for the person who measured."""
-    told = []
+    told = [verdict_words(row, asked, inch=inch)]
     if row.u_mm is not None:
-        reached = f"range {row.u_range}" if row.u_range else "outside range 5"
-        wanted = f", asked is {asked}" if asked else ", nothing is asked"
-        told.append(f"u is {reached} of ISO 9013{wanted}.")
+        told.append(f"It is range {row.u_range}." if row.u_range else "It is outside range 5.")
     if row.correction_mm is not None:
         told.append(correction_words(row.correction_mm, inch=inch))
     return told

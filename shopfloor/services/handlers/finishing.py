@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from shopfloor.counting import count
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet, User
 from shopfloor.selectors.lines import SheetPart, line_counts, parts_of_run, run_counts
+from shopfloor.selectors.progress import progress_of
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.handlers.call import Call, number_of
 from shopfloor.services.handlers.twice import run_counted_here
@@ -37,6 +39,10 @@ def finish(call: Call) -> dict[str, Any]:
     parts_record(
         run=run, judged=judged, by=call.person, at=call.at, action=call.action, memo=call.memo
     )
+    unseen = good_unseen(run)
+    if unseen:
+        said = f"{count(unseen, 'part')} counted good, not seen cut"
+        call.memo.change(run, note=(f"{run.note} · {said}" if run.note else said)[-200:])
     remnant = None
     if not call.payload.get("partial"):
         remnant = _remnant(call, run)
@@ -50,7 +56,24 @@ def finish(call: Call) -> dict[str, Any]:
         "parts": _shown(run, lines),
         "remnant": remnant.code if remnant else None,
         "heat_to_mark": heat.number if heat else None,
+        "questions": [f"{said}: the supervisor sees it."] if unseen else [],
     }
+
+
+def good_unseen(run: Run) -> int:
+    """Parts that are counted good though the signal saw fewer cut whole; 0 where none tells, or
+    where it cannot say which contours it saw."""
+    seen = progress_of(run)
+    if not seen.listens or (seen.unplaced and not seen.done):
+        return 0
+    cut: dict[int, int] = {}
+    for part in parts_of_run(run):
+        wanted = [number for number in part.contours if number >= seen.first]
+        cut[part.line] = cut.get(part.line, 0) + seen.done.issuperset(wanted)
+    total = 0
+    for line, made in run_counts(run).items():
+        total += max(made["good"] - cut.get(line, 0), 0)
+    return total
 
 
 def judged_parts(run: Run, payload: dict[str, Any], *, late: bool = False) -> list[Judged]:

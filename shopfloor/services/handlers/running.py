@@ -14,6 +14,7 @@ from shopfloor.models import (
     Sheet,
     Stoppage,
     Table,
+    Units,
 )
 from shopfloor.rownumber import row_number
 from shopfloor.selectors.fitted import set_fitted
@@ -187,11 +188,14 @@ def _sheet(
 ) -> tuple[Sheet | None, list[str]]:
     """The sheet that lies on the table: what was scanned, else what was planned."""
     expected = waiting.sheet if waiting else item.sheet if item else None
-    scanned = call.text("sheet")
-    if not scanned:
+    scanned, inch = call.text("sheet"), call.person.units == Units.INCH
+    if not scanned and (expected is None or waiting is not None):
         return expected, ["The sheet was not scanned."]
-    sheet = sheet_lying(scanned, on_table=waiting.sheet_id if waiting is not None else None)
-    why = sheet_differs(sheet, expected, revision) or promised_to(sheet, item)
+    if expected is not None and not scanned:
+        sheet, why = expected, sheet_differs(expected, expected, revision, inch=inch)
+    else:
+        sheet = sheet_lying(scanned, on_table=waiting.sheet_id if waiting is not None else None)
+        why = sheet_differs(sheet, expected, revision, inch=inch) or promised_to(sheet, item)
     if why and not call.text("swap_reason"):
         raise FloorError(
             why,
@@ -199,7 +203,7 @@ def _sheet(
             ask="swap_reason",
             details={"expected": expected.code if expected else None, "scanned": sheet.code},
         )
-    return sheet, [why] if why else []
+    return sheet, [said for said in (why, "" if scanned else "The sheet was not scanned.") if said]
 
 
 def _stood(call: Call, run: Run, since: Any, reason: str) -> None:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from shopfloor.errors import FloorError
 from shopfloor.models import NestRevision, QueueItem, Sheet, SheetState
+from shopfloor.selectors.plate_fit import plate_unfit
 from shopfloor.services.handlers.call import Call
-
-SAME_MM = 0.01
 
 
 def sheet_lying(code: str, *, on_table: int | None = None) -> Sheet:
@@ -24,18 +23,13 @@ def sheet_lying(code: str, *, on_table: int | None = None) -> Sheet:
     return sheet
 
 
-def sheet_differs(sheet: Sheet, expected: Sheet | None, revision: NestRevision) -> str:
+def sheet_differs(
+    sheet: Sheet, expected: Sheet | None, revision: NestRevision, *, inch: bool
+) -> str:
     """In words, how it is not what was meant; blank where it is."""
-    nest = revision.nest
     if expected is not None and sheet.pk != expected.pk:
         return f"Sheet {expected.code} was planned, {sheet.code} was scanned."
-    if sheet.material_id != nest.material_id:
-        return f"Sheet {sheet.code} is {sheet.material}, the nest is for {nest.material}."
-    if abs(sheet.thickness_mm - nest.thickness_mm) > SAME_MM:
-        return (
-            f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
-        )
-    return ""
+    return plate_unfit(sheet, revision, revision.nest, inch=inch)
 
 
 def promised_to(sheet: Sheet, item: QueueItem | None, *, taken: bool = False) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from shopfloor.errors import FloorError
-from shopfloor.models import ArcAssignment, Run, Sheet, SheetState, Stoppage
+from shopfloor.models import ArcAssignment, Run, Sheet, SheetState, Stoppage, Units
 from shopfloor.selectors.lines import parts_of_run, run_counts
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.handlers.call import Call
@@ -35,7 +35,8 @@ def swap_sheet(call: Call) -> dict[str, Any]:
     if since not in ("start", "now"):
         raise FloorError("Since when does it lie there?", "From the start, or from now on.")
     sheet = sheet_lying(scanned, on_table=run.sheet_id)
-    asked = [said for said in (sheet_differs(sheet, None, run.revision),) if said]
+    inch = call.person.units == Units.INCH
+    asked = [said for said in (sheet_differs(sheet, None, run.revision, inch=inch),) if said]
     asked += [said for said in (promised_to(sheet, run.queue_item, taken=True),) if said]
     promise_ends(call, sheet, run.queue_item)
     was = run.sheet

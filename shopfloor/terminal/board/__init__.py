@@ -15,7 +15,7 @@ from shopfloor.terminal.board import changes, items, lines
 from shopfloor.terminal.board.air import air_of
 from shopfloor.terminal.board.cautions import CHANGE, RESTART
 from shopfloor.terminal.board.cutting import Cutting, Stopped, cutting_of, stopped_of
-from shopfloor.terminal.board.firstpiece import signature_wanted
+from shopfloor.terminal.board.firstpiece import failed_words, signature_wanted
 from shopfloor.terminal.board.late import clashes, last_undo
 from shopfloor.terminal.board.loose import loose_of
 from shopfloor.terminal.board.torches import TorchKeys, torches_of
@@ -173,6 +173,7 @@ def run_facts(cutting: Cutting | None, person: User) -> dict[str, Any]:
     if cutting is None:
         return {
             "first_piece_needed": False,
+            "failed_check": "",
             "countersign": "",
             "restart_at": 1,
             "contours": "",
@@ -185,6 +186,7 @@ def run_facts(cutting: Cutting | None, person: User) -> dict[str, Any]:
     wanted = signature_wanted(run)
     return {
         "first_piece_needed": first_piece_needed(run),
+        "failed_check": failed_words(run, inch=person.units == Units.INCH),
         "countersign": wanted.words(person.units) if wanted else "",
         "restart_at": cutting.restart_at,
         "contours": cutting.progress.contours,

@@ -8,9 +8,9 @@ from datetime import datetime, timedelta
 
 from shopfloor.models import Run, Segment, Stoppage
 from shopfloor.selectors.arcs import arcs_by_key
+from shopfloor.selectors.progress import Progress, progress_of
 from shopfloor.strip import Svg
 from shopfloor.terminal.board.loose import lost_since
-from shopfloor.terminal.board.progress import Progress, progress_of
 from shopfloor.terminal.board.runstrip import run_strip
 from shopfloor.terminal.board.words import Facts, about, clock, facts_of, nest_title, part_names
 

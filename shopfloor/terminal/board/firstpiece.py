@@ -8,7 +8,12 @@ from django.utils import timezone
 
 from planning.calc.units import in_from_mm
 from shopfloor.models import Check, Run, Units
-from shopfloor.selectors.checks import countersigns_wanted
+from shopfloor.selectors.checks import (
+    check_failed,
+    countersigns_wanted,
+    u_asked,
+    verdict_words,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,3 +45,13 @@ def check_words(check: Check, *, inch: bool) -> str:
         found = f"measured u {check.u_mm:.2f} mm"
     reached = f" (range {check.u_range})" if check.u_range else ""
     return f"{check.by.shown_name} {found}{reached} at {timezone.localtime(check.at):%H:%M}."
+
+
+def failed_words(run: Run, *, inch: bool) -> str:
+    """What the last check came to where it was not good; blank where it was. It stands until a
+    later one is good."""
+    check = check_failed(run)
+    if check is None:
+        return ""
+    measured = f"{check.by.shown_name}, {timezone.localtime(check.at):%H:%M}"
+    return f"{verdict_words(check, u_asked(run), inch=inch)} {measured}."

@@ -8,12 +8,13 @@ from dataclasses import dataclass, field
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
-from planning.calc.units import in_from_mm
 from shopfloor.models import Nest, NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
+from shopfloor.selectors.nests import sheets_for as sheets_serving
 from shopfloor.selectors.papers import paper_codes
+from shopfloor.selectors.plate_fit import size_words
+from shopfloor.selectors.progress import progress_of
 from shopfloor.selectors.running import runs_set_aside, set_aside_run
 from shopfloor.terminal.board.cautions import Caution, metal_caution
-from shopfloor.terminal.board.progress import progress_of
 from shopfloor.terminal.board.words import (
     Facts,
     about,
@@ -26,7 +27,6 @@ from shopfloor.terminal.board.words import (
 
 SHOWN = 3
 SHEETS_SHOWN = 6
-THICKNESS_SLACK_MM = 0.01
 PLATE_REASONS = (
     "wrong one was lifted",
     "another code was scanned",
@@ -167,22 +167,8 @@ def codes_of(row: QueueItem, revision: NestRevision, facts: Facts) -> list[str]:
 
 
 def sheets_for(nest: Nest, *, inch: bool = False) -> list[SheetKey]:
-    """Sheets in stock that fit a nest, remnants first."""
-    found = Sheet.objects.filter(
-        state="in_stock",
-        material=nest.material,
-        thickness_mm__range=(
-            nest.thickness_mm - THICKNESS_SLACK_MM,
-            nest.thickness_mm + THICKNESS_SLACK_MM,
-        ),
-    ).order_by("area_mm2", "code")
+    """Sheets in stock that serve a nest and are promised to none, remnants first."""
     return [
         SheetKey(one.code, f"{size_words(one.length_mm, one.width_mm, inch)} {one.place}".strip())
-        for one in found[:SHEETS_SHOWN]
+        for one in sheets_serving(nest)[:SHEETS_SHOWN]
     ]
-
-
-def size_words(length_mm: float, width_mm: float, inch: bool) -> str:
-    if inch:
-        return f"{in_from_mm(length_mm):.1f} x {in_from_mm(width_mm):.1f} in"
-    return f"{length_mm:.0f} x {width_mm:.0f} mm"

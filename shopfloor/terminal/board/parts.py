@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from shopfloor.models import Contour, NestRevision, Run
 from shopfloor.partpaths import paths_of
 from shopfloor.partsmap import Part, PartState, Svg, parts_map
-from shopfloor.terminal.board.progress import Progress, progress_of
+from shopfloor.selectors.progress import Progress, progress_of
 
 # Of a map 620 px wide, shown at three fifths of that beside the keys: read at arm's length.
 FONT_PX, LEAST_PX = 32.0, 20.0

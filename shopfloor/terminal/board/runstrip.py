@@ -7,12 +7,12 @@ from zoneinfo import ZoneInfo
 
 from shopfloor.models import Run, Stoppage
 from shopfloor.selectors.arcs import arcs_between, to_us
+from shopfloor.selectors.progress import Progress
 from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.strip import Arc, FittedSet, Forecast, Planned, StripTable, Svg, zooms
 from shopfloor.strip import Run as RunSpan
 from shopfloor.strip import Stoppage as Stood
 from shopfloor.strip.model import Duty, StoppageKind
-from shopfloor.terminal.board.progress import Progress
 
 LONGEST = timedelta(hours=12)  # of a run on one strip: a run left open over days shows its end
 

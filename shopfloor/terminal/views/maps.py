@@ -9,9 +9,9 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from shopfloor.models import NestRevision, Run, Table, Terminal
+from shopfloor.selectors.progress import Progress
 from shopfloor.terminal.access import at_table, crew
 from shopfloor.terminal.board.parts import map_contours, map_parts, seen_contours
-from shopfloor.terminal.board.progress import Progress
 
 TEMPLATE = "kerfbook/floor/_map.html"
 

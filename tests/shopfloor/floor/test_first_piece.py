@@ -76,7 +76,8 @@ def test_a_check_is_classed_against_what_the_line_asks(floor, running):
     assert (told["u_range"], told["passed"]) == (3, True)
     told = floor.done("check", T0 + 2 * MINUTE, u_mm=0.47)
     assert (told["u_range"], told["passed"]) == (4, False)
-    assert told["told"] == ["u is range 4 of ISO 9013, asked is 3."]
+    limit = "at most 0.46 mm is asked (range 3 of ISO 9013)."
+    assert told["told"] == [f"Not good: u 0.47 mm, {limit}", "It is range 4."]
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from planning.services.work import work_drain
-from shopfloor.models import Nest, NestPlan
+from shopfloor.models import Nest, NestPlan, QueueItem
 from shopfloor.services.chart_office import chart_apply
 from shopfloor.services.nest_ties import revision_groups
 from shopfloor.services.nests import revision_add
@@ -94,15 +94,22 @@ def test_the_sheet_it_was_laid_out_on_is_held_against_the_program(
     ]
 
 
-def test_a_sheet_in_stock_that_is_too_small_is_said_on_the_list(nest, sheet, planner, sign_in):
-    sheet.length_mm, sheet.width_mm = 250, 200
+def put(page, nest, sheet, length_mm):
+    sheet.length_mm, sheet.width_mm = length_mm, 200
     sheet.save()
-    answer = sign_in(planner).post(
-        reverse("queue_put", args=[nest.pk]), {"table": nest.table_id, "sheet": sheet.pk},
-        follow=True,
-    )  # fmt: skip
-    assert "plates.nc:16: contour 3 reaches 50 mm beyond a sheet of 250 x 200 mm." in\
-        answer.content.decode()  # fmt: skip
+    sent = {"table": nest.table_id, "sheet": sheet.pk}
+    return page.post(reverse("queue_put", args=[nest.pk]), sent, follow=True).content.decode()
+
+
+def test_what_reaches_a_little_beyond_a_sheet_is_said_on_the_list(nest, sheet, planner, sign_in):
+    answer = put(sign_in(planner), nest, sheet, 296)
+    assert "plates.nc:16: contour 3 reaches 4 mm beyond a sheet of 296 x 200 mm." in answer
+
+
+def test_a_sheet_that_is_too_small_is_not_taken_onto_the_list(nest, sheet, planner, sign_in):
+    answer = put(sign_in(planner), nest, sheet, 250)
+    assert "is not one of the available choices" in answer
+    assert not QueueItem.objects.exists()
 
 
 def test_a_small_hole_and_a_torch_left_burning_are_said_with_their_lines(nest, planner):

@@ -11,9 +11,9 @@ from django.utils import timezone
 
 from shopfloor.models import Run, Segment, Terminal
 from shopfloor.selectors.arcs import to_us
+from shopfloor.selectors.progress import progress_of
 from shopfloor.services.runs import run_open
 from shopfloor.terminal.board import board_of
-from shopfloor.terminal.board.progress import progress_of
 from telemetry.models import Arc, Gap
 from tests.shopfloor.terminal import cast
 

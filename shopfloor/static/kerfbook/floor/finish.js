@@ -38,6 +38,7 @@ export class Finishing {
   async opened(name) {
     if (name !== "finish" && name !== "restart") return;
     this.marks.clear();
+    this.cut = false; // nobody has said yet that what the signal missed is cut
     const { now, first } = this.address(name);
     const box = () => this.root.querySelector(`[data-map="${name}"]`);
     const put = (html) => {
@@ -60,6 +61,8 @@ export class Finishing {
   click(target) {
     if (target.closest("[data-cause]")) {
       this.marks.cause(target.closest("[data-cause]").dataset.cause);
+    } else if (target.closest("[data-they-are-cut]")) {
+      this.cut = true;
     } else if (target.closest("[data-not-cut]")) {
       this.marks.notCut(this.unseen().filter((contour) => !this.marks.by.has(contour)));
     } else {
@@ -111,6 +114,10 @@ export class Finishing {
     const rest = screen.querySelector("[data-not-cut]");
     rest.hidden = !unseen.length || dark.length === parts; // nothing seen at all says nothing
     rest.textContent = `${unseen.length} not seen cut: left uncut`;
+    const cut = screen.querySelector("[data-they-are-cut]");
+    cut.hidden = rest.hidden;
+    cut.setAttribute("aria-pressed", String(this.cut));
+    cut.textContent = `${unseen.length} not seen cut: they are cut`;
   }
 
   /** In words, what the marks still lack: scrap without a cause cannot be charged to anything. */
@@ -120,7 +127,9 @@ export class Finishing {
       this.marks.last = bare[0];
       this.draw();
     }
-    return bare.length ? [`why ${bare.length === 1 ? "it is" : "they are"} scrap`] : [];
+    if (bare.length) return [`why ${bare.length === 1 ? "it is" : "they are"} scrap`];
+    const asks = !this.root.querySelector("[data-screen=finish] [data-they-are-cut]").hidden && !this.cut;
+    return asks ? ["whether the parts not seen cut are cut"] : [];
   }
 
   complete(payload) {

@@ -1,0 +1,60 @@
+"""Whether a plate serves a nest: one rule for the office's lists and the floor's terminals."""
+
+from __future__ import annotations
+
+from django.db.models import Q
+
+from planning.calc.units import in_from_mm
+from shopfloor.models import Nest, NestRevision, Sheet
+
+THICKNESS_SLACK = 0.1  # of the nest's: 6 mm plate may stand in for 1/4 in, 8 mm may not
+SIZE_SLACK_MM = 5.0  # plates are measured by hand: our assumption
+
+
+def plates_like(nest: Nest) -> Q:
+    """Sheets of the nest's material and about its thickness; their size is not looked at."""
+    slack = THICKNESS_SLACK * nest.thickness_mm
+    thickness = (nest.thickness_mm - slack, nest.thickness_mm + slack)
+    return Q(material=nest.material_id, thickness_mm__range=thickness)
+
+
+def plate_unfit(
+    sheet: Sheet, revision: NestRevision | None, nest: Nest, *, inch: bool = False
+) -> str:
+    """In words, why a sheet does not serve; blank where it does. A revision of which no size is
+    known is asked nothing of it. `inch`: how who reads it reads lengths."""
+    if sheet.material_id != nest.material_id:
+        return f"Sheet {sheet.code} is {sheet.material}, the nest is for {nest.material}."
+    if abs(sheet.thickness_mm - nest.thickness_mm) > THICKNESS_SLACK * nest.thickness_mm:
+        return (
+            f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
+        )
+    size = nest_size_mm(revision)
+    if size is not None and not holds(sheet, size):
+        return (
+            f"Sheet {sheet.code} is {size_words(sheet.length_mm, sheet.width_mm, inch)}, the nest "
+            f"takes {size_words(*size, inch)}."
+        )
+    return ""
+
+
+def nest_size_mm(revision: NestRevision | None) -> tuple[float, float] | None:
+    """Along X and along Y; None where it is not known."""
+    if revision is None or len(revision.extents_mm) != 4:
+        return None
+    x_min, y_min, x_max, y_max = revision.extents_mm
+    return x_max - x_min, y_max - y_min
+
+
+def holds(sheet: Sheet, size_mm: tuple[float, float]) -> bool:
+    """Whether a rectangle lies on the sheet, turned by a quarter or not."""
+    sides = sorted((sheet.length_mm, sheet.width_mm))
+    return all(
+        long <= side + SIZE_SLACK_MM for long, side in zip(sorted(size_mm), sides, strict=True)
+    )
+
+
+def size_words(length_mm: float, width_mm: float, inch: bool) -> str:
+    if inch:
+        return f"{in_from_mm(length_mm):.1f} x {in_from_mm(width_mm):.1f} in"
+    return f"{length_mm:.0f} x {width_mm:.0f} mm"
