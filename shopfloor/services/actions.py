@@ -18,7 +18,7 @@ from django.db import IntegrityError, OperationalError, transaction
 from shopfloor.acting import acting
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, ScreenSignIn, Table, Terminal, User
-from shopfloor.services.clock import offset_ms_of
+from shopfloor.services.clock import offset_at_entry_ms, offset_ms_of, readings_of
 from shopfloor.services.envelope import (
     MOST_BYTES,
     envelope_cut,
@@ -45,7 +45,8 @@ def action_receive(
 ) -> Action:
     """Applies one delivered action and returns its row: applied, refused or in conflict.
 
-    `envelope` is `{"id", "kind", "payload", "at", "sent_at"?}` with ISO times of the device.
+    `envelope` is `{"id", "kind", "payload", "at", "sent_at"?, "age_ms"?, "known_ms"?}` with
+    ISO times of the device; the last two are `clock.Readings`.
     `table`: where it was made; blank: where the terminal stands. `signin`: whose page made it.
     `pin_given`: the person gave badge and PIN for just this.
     Raises `FloorError` only where the envelope itself cannot be read: then nothing is stored.
@@ -61,6 +62,9 @@ def action_receive(
         return known
     sent_at = envelope_instant(envelope, "sent_at") if envelope.get("sent_at") else None
     offset_ms = offset_ms_of(terminal=terminal, sent_at=sent_at, now=now)
+    offset_ms = offset_at_entry_ms(
+        device_at, offset_ms=offset_ms, readings=readings_of(envelope), now=now
+    )
     action = Action(
         id=key,
         kind=kind[:40],

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import Any
 
 from shopfloor.errors import FloorError
-from shopfloor.models import RunState, Segment, Stoppage
+from shopfloor.models import Action, ActionState, Run, RunState, Segment, Stoppage
 from shopfloor.selectors.arcs import arcs_between, from_us, to_us
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.handlers.call import Call
@@ -17,6 +18,8 @@ from shopfloor.services.stoppages import (
     stoppage_open,
 )
 
+CLOCKS_DIFFER = timedelta(minutes=1)  # two entries of one screen, by two deliveries: our assumption
+
 
 def stop(call: Call) -> dict[str, Any]:
     """The table stands still; the reason may follow. The run stays where it is."""
@@ -25,7 +28,7 @@ def stop(call: Call) -> dict[str, Any]:
     stoppage = stoppage_open(
         table=table,
         run=run,
-        at=call.at,
+        at=_after_start(call, run),
         by=call.person,
         reason=reason_of(call.text("reason")),
         note=call.text("note"),
@@ -34,6 +37,30 @@ def stop(call: Call) -> dict[str, Any]:
     if run is not None and run.state == RunState.OPEN:
         call.memo.change(run, state=RunState.STOPPED)
     return {"stoppage": stoppage.pk, "run": str(run.pk) if run else None}
+
+
+def _after_start(call: Call, run: Run | None) -> datetime:
+    """When a stop was pressed; of one a little before its run began, when that began. Raises
+    `FloorError` for one further before: the screen's clock was set in between."""
+    run = run or _started_here(call)
+    if run is None or call.at >= run.opened_at:
+        return call.at
+    if run.opened_at - call.at > CLOCKS_DIFFER:
+        raise FloorError(
+            "By this screen's clock that stop came before its run began.",
+            "It is not stored. Check the clock, and enter the stop again.",
+        )
+    return run.opened_at
+
+
+def _started_here(call: Call) -> Run | None:
+    """The run this screen started before it sent this, by the order of its entries."""
+    starts = Action.objects.filter(kind="start", state=ActionState.APPLIED, terminal=call.terminal)
+    last = starts.order_by("-received_at", "-at").first() if call.terminal else None
+    if last is None or last.at <= call.at:
+        return None
+    run = Run.objects.filter(pk=last.result.get("run"), table=call.table())
+    return run.exclude(state__in=(RunState.FINISHED, RunState.VOIDED)).first()
 
 
 def resume(call: Call) -> dict[str, Any]:

@@ -79,6 +79,8 @@ def one(entry: Any, terminal: Terminal, table: Table) -> dict[str, Any]:
                 "payload": entry.get("payload"),
                 "at": entry.get("device_at"),
                 "sent_at": entry.get("sent_at"),
+                "age_ms": entry.get("age_ms"),
+                "known_ms": entry.get("known_ms"),
             },
             person=signin.person,
             terminal=terminal,

@@ -80,6 +80,9 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         earlier = timezone.now() - timedelta(minutes=order["minutes"])
         Run.objects.update(opened_at=earlier)
         Segment.objects.update(started_at=earlier)
+    elif name == "last entry":
+        last = Action.objects.latest("received_at")
+        return {"last": [(timezone.now() - last.at).total_seconds(), str(last.state)]}
     elif name == "closed at the desk":
         from shopfloor.services.runs import run_close
 

@@ -132,3 +132,28 @@ def test_ids_are_random_uuids_where_the_page_is_not_a_secure_context(terminal):
     )
     assert len(set(found)) == 200
     assert {uuid.UUID(one).version for one in found} == {4}
+
+
+CLOCK_SET = """() => {
+  const Real = Date, ahead = 3600e3;
+  window.Date = class extends Real {
+    constructor(...said) { if (said.length) super(...said); else super(Real.now() + ahead); }
+    static now() { return Real.now() + ahead; }
+  };
+}"""
+
+
+def test_a_clock_that_is_set_while_entries_wait_moves_none_of_them(terminal, stage):
+    """The tablet's clock jumps an hour ahead between the stop and its delivery."""
+    hand = terminal
+    hand.sign_in()
+    hand.started()
+    hand.page.context.set_offline(True)
+    hand.sees("No connection since")
+    hand.tap("Stop")
+    hand.page.evaluate(CLOCK_SET)
+    hand.page.context.set_offline(False)
+    hand.settled(20)
+    ago_s, state = stage.does("last entry")["last"]
+    assert state == "applied"
+    assert 0 <= ago_s < 120

@@ -20,6 +20,13 @@ export function csrf() {
   return found ? decodeURIComponent(found[1]) : "";
 }
 
+/** How old an entry is by the page's counter, which no correction of the clock moves; it counts only within one life
+    of the page. */
+function readings(entry) {
+  const age_ms = entry.life === performance.timeOrigin ? Math.round(performance.now() - entry.counted) : null;
+  return { age_ms, known_ms: entry.known_ms ?? null };
+}
+
 export class Outbox {
   /** `changed` is called after anything that the page may have to show. */
   constructor({ table, url, changed, answered }) {
@@ -35,6 +42,7 @@ export class Outbox {
     this.atOnce = AT_ONCE;
     this.sending = false;
     this.timer = null;
+    this.aheadMs = null; // how far this tablet's clock was ahead when the server last answered
   }
 
   read() {
@@ -58,7 +66,7 @@ export class Outbox {
   }
 
   add(kind, payload, by, shown) {
-    const entry = { id: newId(), kind, payload, by, device_at: new Date().toISOString(), shown };
+    const entry = { id: newId(), kind, payload, by, device_at: new Date().toISOString(), counted: performance.now(), life: performance.timeOrigin, known_ms: this.aheadMs, shown };
     this.write([...this.read(), entry]);
     this.changed();
     this.send();
@@ -99,7 +107,7 @@ export class Outbox {
         method: "POST",
         credentials: "same-origin",
         headers: { "Content-Type": "application/json", "X-CSRFToken": csrf() },
-        body: JSON.stringify({ actions: entries.map((e) => ({ id: e.id, kind: e.kind, payload: e.payload, by: e.by, device_at: e.device_at, sent_at })) }),
+        body: JSON.stringify({ actions: entries.map((e) => ({ id: e.id, kind: e.kind, payload: e.payload, by: e.by, device_at: e.device_at, sent_at, ...readings(e) })) }),
         signal: stop.signal,
       });
       await this.take(reply);

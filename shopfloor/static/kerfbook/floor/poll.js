@@ -39,6 +39,7 @@ export class Poll {
       if (reply.status === 401 || reply.status === 403) this.gone();
       else {
         this.offsetMs = Number(reply.headers.get("X-Now-Ms") || startedAt) - startedAt;
+        this.outbox.aheadMs = -this.offsetMs;
         const html = reply.status === 200 ? await reply.text() : "";
         this.fresh(html && new DOMParser().parseFromString(html, "text/html").getElementById("screens"), startedAt);
       }
