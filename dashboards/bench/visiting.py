@@ -16,6 +16,7 @@ from dashboards.bench.measuring import HEADER
 from dashboards.bench.shops import Shop
 from dashboards.bench.urls import BARE
 
+LOG = "bench-web.log"
 SLACK_S = 5.0  # its statement stopped, the process has so long to answer
 FAILED = b"failed-page"  # the class of a Dash page that could not be drawn
 
@@ -92,14 +93,15 @@ class Served:
         return Answer.of(status, json.loads(answer.headers.get(HEADER, "{}")), content)
 
     def _begin(self) -> None:
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "dashboards.bench.serving", str(self.timeout_s)],
-            env=self.shop.environment(), cwd=settings.BASE_DIR, stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
+        with (self.shop.folder / LOG).open("ab") as log:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "dashboards.bench.serving", str(self.timeout_s)],
+                env=self.shop.environment(), cwd=settings.BASE_DIR, stdout=subprocess.PIPE,
+                stderr=log,
+            )  # fmt: skip
         line = self.process.stdout.readline() if self.process.stdout else b""
         if not line:
-            raise RuntimeError(f"the web process of {self.shop.folder} did not begin")
+            raise RuntimeError(f"the web process did not begin; see {self.shop.folder / LOG}")
         told = json.loads(line)
         self.port: int = told["port"]
         self.people: dict[str, dict[str, str]] = told["people"]

@@ -173,7 +173,7 @@ def queries() -> dict[str, list[tuple[str, str]]]:
     what is said of it, which holds in every shop."""
     job, nest = Job.objects.order_by("-pk")[0], Nest.objects.order_by("-pk")[0]
     months = [f"{day:%Y-%m}" for day in Month.objects.values_list("first_day", flat=True)]
-    days = RunDay.objects.order_by("shift_date").values_list("shift_date", flat=True)
+    days = RunDay.objects.order_by("shift_date").values_list("shift_date", flat=True).distinct()
     piece = Fitting.objects.filter(removed_at=None).order_by("pk")[0].piece_id
     return {
         "find": [("part of a number", "q=K-1"), ("nothing", "q=zzzz"),
@@ -185,9 +185,10 @@ def queries() -> dict[str, list[tuple[str, str]]]:
         "stock": [("cut", "state=cut"), ("second leaf", "state=cut&page=2"), ("number", "q=S-1")],
         "checks": [("kerf", "measure=kerf")], "wear": [("piece", f"piece={piece}")],
         "measures": [("13 weeks", "days=91")], "arcs": [("newest", f"first={_loose()}")],
-        "today": [("yesterday", f"day={days.reverse()[5]}"), ("oldest", f"day={days[0]}")],
-        "cost": [("closed month", f"month={months[-2]}"), ("oldest month", f"month={months[0]}"),
-                 ("all jobs", "all=1"), ("a term", "term=stoppages")],
+        "today": [("yesterday", f"day={days.reverse()[1]}"), ("oldest", f"day={days[0]}")],
+        "cost": [("closed month", f"month={months[-2:][0]}"),
+                 ("oldest month", f"month={months[0]}"), ("all jobs", "all=1"),
+                 ("a term", "term=stoppages")],
         "balance": [("13 weeks", "days=91")], "source": [("all refused", "rejects=all")],
     }  # fmt: skip
 
