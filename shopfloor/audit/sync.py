@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.core.management import CommandError
 from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from shopfloor.audit import kept, postgresql, sqlite
 from shopfloor.audit.plan import audited, audited_models
+from telemetry.database import NotReady, refuse_half_restored
 
 
 def audit_sync(*, using: str = "default") -> int:
@@ -65,6 +67,10 @@ def audit_drop(*, using: str = "default") -> None:
 def before_migrating(*, using: str, plan: Any, **kwargs: Any) -> None:
     """`pre_migrate`: only where something is going to change."""
     if plan:
+        try:
+            refuse_half_restored()
+        except NotReady as problem:
+            raise CommandError(f"{problem} ({problem.hint})") from problem
         audit_drop(using=using)
 
 

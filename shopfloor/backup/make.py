@@ -18,6 +18,7 @@ from shopfloor.backup.archive import FORMAT, BackupError, Reader, Writer, is_bac
 from shopfloor.backup.folder import folder_write
 from shopfloor.backup.snapshot import Snapshot, snapshot
 from shopfloor.backup.tables import tables_of, unknown
+from telemetry.database import NotReady, refuse_half_restored
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +35,10 @@ def backup_make(path: Path) -> Made:
     """Writes a backup of database and data folder. It appears under its name only once it is whole,
     on disk and read back. Raises BackupError; nothing half is left."""
     path = _place(path)
+    try:
+        refuse_half_restored()
+    except NotReady as problem:
+        raise BackupError(f"{problem} ({problem.hint})") from problem
     draft = path.with_name(f".{path.name}.part")
     handle = _draft(draft)
     try:

@@ -43,8 +43,8 @@ def restore(
     `locked` the caller keeps others away."""
     folder = Path(settings.DATA_DIR)
     if swap.unfinished(folder):
-        with alone(folder):
-            swap.finish(folder)
+        with alone(folder):  # finishes it, whatever the file given now is like
+            pass
     with reading(path) as backup, nullcontext() if locked else alone(folder):
         tables = _known_tables(backup)
         _check_space(backup, folder)
@@ -143,7 +143,8 @@ def _occupied(folder: Path) -> str:
 
 @contextmanager
 def alone(folder: Path) -> Iterator[None]:
-    """Nothing else runs on the folder and the database; `start` is kept away until this ends."""
+    """Nothing else runs on the folder and the database; `start` is kept away until this ends.
+    A restore that was interrupted is finished first."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
         lock = Lock(folder / "start.lock", f"{folder}")
@@ -156,6 +157,7 @@ def alone(folder: Path) -> Iterator[None]:
             if is_held(path):
                 raise BackupError(f"{path}: is held by a running intake; stop it first")
         target.refuse_in_use()
+        swap.finish(folder)
         yield
     except DatabaseError as problem:
         raise BackupError(f"the database: {' '.join(str(problem).split())}") from problem

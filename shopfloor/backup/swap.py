@@ -1,5 +1,6 @@
 """Putting a restored shop in the place of the one in use, so that a kill at any instant leaves
-either, or a note by which the next `restore` or `start` finishes the work."""
+either, or a note by which the next `restore`, `upgrade` or `start` finishes the work. All other
+commands refuse meanwhile (`telemetry.database.refuse_half_restored`)."""
 
 from __future__ import annotations
 
@@ -12,10 +13,10 @@ from pathlib import Path
 
 from shopfloor.backup import target
 from shopfloor.backup.archive import KEY, ROOTS
+from telemetry.database import RESTORED
 from telemetry.journal.segments import sync_folder
 
-STAGING = "restoring"
-_NOTE = "ready.json"
+STAGING, _NOTE = RESTORED.split("/")
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,21 +18,12 @@ from django.db.migrations.executor import MigrationExecutor
 
 from shopfloor.backup.archive import BackupError
 from shopfloor.backup.tables import Migrations, last_of_each
+from telemetry.database import filled_table
 
 SCHEMA = "kerfbook_restoring"
 _NAME = "kerfbook-restore"  # what our second connection calls itself
 _OURS = "^(shopfloor|telemetry|planning|dashboards|auth|django)_"
 _FUNCTION = "kerfbook_audit"
-# What migrations fill: rows there say nothing of a shop.
-_BY_MIGRATIONS = frozenset(
-    {
-        "auth_group",
-        "auth_group_permissions",
-        "auth_permission",
-        "django_content_type",
-        "django_migrations",
-    }
-)
 
 
 def is_sqlite() -> bool:
@@ -99,14 +90,7 @@ def occupied() -> str:
     """The first table that holds rows of a shop, "" where none does."""
     if is_sqlite() and not sqlite_path().is_file():
         return ""
-    with connection.cursor() as cursor:
-        for table in _tables(cursor):
-            if table in _BY_MIGRATIONS:
-                continue
-            cursor.execute(f'SELECT 1 FROM "{table}" LIMIT 1')  # noqa: S608
-            if cursor.fetchone():
-                return table
-    return ""
+    return filled_table()
 
 
 def refuse_in_use() -> None:
@@ -174,9 +158,3 @@ def _move(cursor: Any, start: str, end: str) -> None:
     cursor.execute("SELECT to_regproc(%s)", [f'"{start}".{_FUNCTION}'])
     if cursor.fetchone()[0]:
         cursor.execute(f'ALTER FUNCTION "{start}".{_FUNCTION}() SET SCHEMA "{end}"')
-
-
-def _tables(cursor: Any) -> list[str]:
-    names = connection.introspection.table_names(cursor)
-    rooms = ("shopfloor_", "telemetry_", "planning_", "dashboards_", "auth_", "django_")
-    return sorted(name for name in names if name.startswith(rooms))

@@ -12,7 +12,7 @@ from django.db import Error as DatabaseError
 
 from shopfloor.acting import acting
 from shopfloor.services.sources_office import source_register, source_token_issue
-from telemetry.database import ensure_database
+from telemetry.database import NotReady, ensure_database
 from telemetry.errors import DescriptionError, TelemetryError
 from telemetry.management.base import OneLineCommand, database_words
 
@@ -41,6 +41,9 @@ class Command(OneLineCommand):
                 )
                 if options["token"]:
                     token = source_token_issue(feed=done.feed, by="command addfeed")
+        except NotReady as problem:
+            print(f"{problem} ({problem.hint})", file=sys.stderr)
+            sys.exit(2)
         except TelemetryError as problem:
             print(_one_line(problem.message, path), file=sys.stderr)
             sys.exit(2)

@@ -14,6 +14,7 @@ from django.db import OperationalError, close_old_connections
 
 from shopfloor.acting import acting
 from shopfloor.services.follow import assignments_pruned, follow_arcs
+from telemetry.database import NotReady, refuse_half_restored
 
 log = logging.getLogger(__name__)
 STEP_S = 0.25  # an arc is matched within half a second of its row
@@ -27,6 +28,11 @@ class Command(BaseCommand):
         parser.add_argument("--once", action="store_true", help="do what is there and end")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            refuse_half_restored()
+        except NotReady as problem:
+            self.stderr.write(f"{problem} ({problem.hint})")
+            raise SystemExit(2) from problem
         with acting("follow"):
             if options["once"]:
                 while follow_arcs():

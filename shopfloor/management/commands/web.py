@@ -10,6 +10,7 @@ from django.conf import settings
 
 from shopfloor.hosts import is_loopback, own_hosts
 from shopfloor.server import serve
+from telemetry.database import NotReady, refuse_half_restored
 from telemetry.management.base import OneLineCommand
 from telemetry.privacy import protect
 
@@ -26,6 +27,7 @@ class Command(OneLineCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         bind, port = options["bind"], options["port"]
         try:
+            refuse_half_restored()
             Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
             for line in protect(Path(settings.DATA_DIR)):
                 self.stderr.write(line)
@@ -33,6 +35,9 @@ class Command(OneLineCommand):
 
             answering = application if is_loopback(bind) else own_hosts(application)
             serve(answering, bind, port, max(1, options["threads"]))
+        except NotReady as problem:
+            self.stderr.write(f"{problem} ({problem.hint})")
+            raise SystemExit(2) from problem
         except (OSError, ValueError) as problem:
             self.stderr.write(f"{bind}:{port}: {getattr(problem, 'strerror', None) or problem}")
             raise SystemExit(2) from problem

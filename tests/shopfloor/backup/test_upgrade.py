@@ -10,6 +10,8 @@ from shopfloor.audit import audit_drop
 from shopfloor.backup import BackupError, upgrade
 from shopfloor.backup.restore import restore
 from shopfloor.models import Change, User
+from telemetry.database import ensure_database
+from tests.processes import manage
 from tests.shopfloor.backup.conftest import Place
 
 OLD = ("shopfloor", "0012_segment_carries_on")
@@ -88,3 +90,25 @@ def test_an_empty_folder_has_nothing_to_upgrade(tmp_path):
     with place.here():
         assert upgrade.upgrade().backup is None
     assert not (place.data / "kerfbook.sqlite3").exists()
+
+
+@pytest.mark.slow
+def test_other_commands_leave_an_older_shop_as_it_is(older, tmp_path):
+    text, tables, before = tmp_path / "f.toml", columns(older), older.rows()
+    text.write_text('kind = "csv_file"')
+    for words in (("intake",), ("rebuild",), ("addfeed", "new", str(text))):
+        done = manage(*words, env=older.env)
+        assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+        assert "manage.py upgrade" in done.stderr
+    assert (columns(older), older.rows()) == (tables, before)
+
+
+@pytest.mark.slow
+def test_an_older_database_without_rows_is_brought_up_by_whoever_needs_it(tmp_path):
+    place = Place(tmp_path / "new", None)
+    place.data.mkdir()
+    with place.here():
+        MigrationExecutor(connection).migrate([OLD])
+        ensure_database()
+        assert upgrade.pending() == ()
+        assert MigrationExecutor(connection).loader.applied_migrations.keys() > {OLD}

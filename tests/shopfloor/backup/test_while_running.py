@@ -27,7 +27,7 @@ from telemetry.models import Cursor, Event, Feed
 from telemetry.paths import journal_folder
 from telemetry.rebuild import rebuild
 from telemetry.services import feed_register
-from tests.processes import ROOT, until
+from tests.processes import ROOT, manage, until
 from tests.shopfloor.backup.conftest import Place
 from tests.telemetry.stored import everything
 from tests.telemetry.table_lines import feed_text, simulate
@@ -144,6 +144,27 @@ def test_a_swap_killed_between_any_two_renames_is_finished_later(
     (kept,) = other.data.glob("replaced-*")
     old = Place(kept, None)
     assert (len(old.rows()["telemetry_event"]), old.files()) == (before, files)
+
+
+@pytest.mark.slow
+def test_commands_given_after_an_interrupted_restore_make_no_new_database(other):
+    """Killed when the old database was moved away and the new one not yet put in its place."""
+    staging = swap.begin(other.data)
+    (staging / "ready.json").write_text('{"kept": "replaced-1", "schema": "r", "keep": true}')
+    (other.data / "kerfbook.sqlite3").rename(other.data / "kerfbook.sqlite3.restoring")
+    files = other.files()
+    for words in (("intake",), ("web", "--port", "1"), ("migrate",), ("backup", "b.zip")):
+        done = manage(*words, env=other.env)
+        assert done.returncode != 0
+        assert "a restore was interrupted" in done.stderr
+        assert "Traceback" not in done.stderr
+    made = other.data / "kerfbook.sqlite3"
+    assert not made.exists() or not made.read_bytes().count(b"CREATE TABLE")
+    assert other.files() == files
+    done = manage("upgrade", env=other.env)
+    assert done.returncode == 0, done.stderr
+    assert other.rows()["shopfloor_user"]
+    assert not swap.unfinished(other.data)
 
 
 @pytest.mark.slow
