@@ -194,6 +194,11 @@ def nests_to_choose() -> list[tuple[int, str]]:
     return desk.nests_to_choose()
 
 
+def nest_names() -> list[str]:
+    """Names of all nests, the newest first; withdrawn ones may have been burnt too."""
+    return desk.nest_names()
+
+
 def drawings_to_choose() -> list[tuple[str, str]]:
     """Drawings by table and set that can, the newest first: "drawing-table-set" and words."""
     return drawings.drawings_to_choose()

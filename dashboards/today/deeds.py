@@ -42,6 +42,7 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
         "table": table,
         "suggestions": list(unlike.values()),
         "near": [run for run in near if run.table == table],
+        "nests": data.nest_names(),
     }
     return render(request, "kerfbook/today/arcs.html", context)
 
@@ -60,6 +61,7 @@ def arcs_give(request: HttpRequest) -> HttpResponseBase:
             arcs=_whole(request.POST.get("arcs", ""), MOST),
             run_id=request.POST.get("run_id", ""),
             revision_id=revision,
+            nest=request.POST.get("nest", ""),
             by=user,
             now=now,
         )
@@ -68,7 +70,10 @@ def arcs_give(request: HttpRequest) -> HttpResponseBase:
     many = theme.count(len(given.keys), "arc")
     said = f"{many} given to {given.nest}." if given.run_id else f"{many} set aside: no job."
     undo.remember(request, said=said, now=now, keys=list(given.keys), steps=list(given.steps))
-    return redirect("today")
+    if not given.steps:
+        return redirect("today")
+    messages.success(request, f"{said} On Today it can be taken back for ten minutes.")
+    return redirect("run", given.run_id)
 
 
 @desk(ASSIGN)

@@ -139,6 +139,10 @@ def table_name(code: str) -> str:
     return name or code
 
 
+def nest_names() -> list[str]:
+    return list(Nest.objects.order_by("-made_at").values_list("name", flat=True))
+
+
 def nests_to_choose(most: int = 200) -> list[tuple[int, str]]:
     rows = (
         Nest.objects.filter(withdrawn_at=None)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
+from datetime import datetime
+
+from django.db.models import Q
 
 from shopfloor.models import Fitting, Torch, WearSet
 
@@ -22,5 +25,8 @@ def set_of(fittings: list[Fitting]) -> WearSet | None:
     return found.most_common(1)[0][0] if found else None
 
 
-def set_fitted(torch: Torch) -> WearSet | None:
-    return set_of(fittings_in(torch))
+def set_fitted(torch: Torch, at: datetime) -> WearSet | None:
+    """The set that was in the torch at a time: an entry may come late, and a run be found later."""
+    stays = Fitting.objects.filter(torch=torch, fitted_at__lte=at)
+    stays = stays.filter(Q(removed_at=None) | Q(removed_at__gt=at))
+    return set_of(list(stays.select_related("piece__part__wear_set").order_by("piece__part__kind")))

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from django.db.models import Case, Exists, OuterRef, Q, QuerySet, When
+from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, When
 
 from shopfloor.models import Nest, QueueItem, Run, RunState, Segment, Table
+from shopfloor.selectors.matching_input import ASSIGNED
 
 
 def current_run(table: Table, at: datetime) -> Run | None:
@@ -26,8 +27,14 @@ def current_run(table: Table, at: datetime) -> Run | None:
 
 
 def runs_set_aside() -> QuerySet[Run]:
-    """Half burnt sheets that were taken off: stopped runs whose every segment was ended."""
-    return Run.objects.filter(state=RunState.STOPPED).exclude(segments__end_reason="")
+    """Half burnt sheets that were taken off: stopped runs whose every segment was ended. One that
+    was made from its arcs and has them all waits for its count, not for the rest."""
+    found = Segment.objects.filter(run=OuterRef("pk"), end_reason=ASSIGNED)
+    whole = found.annotate(count=Count("run__revision__contours")).filter(
+        last_contour__gte=F("count")
+    )
+    stopped = Run.objects.filter(state=RunState.STOPPED).exclude(segments__end_reason="")
+    return stopped.exclude(Exists(whole))
 
 
 def set_aside_run(*, item: QueueItem | None, nest: Nest, table: Table) -> Run | None:

@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.utils import timezone
 
 from shopfloor.acting import acting
 from shopfloor.errors import FloorError
-from shopfloor.models import Evidence, NestRevision, Run, RunState, Segment, Table, Torch, User
+from shopfloor.models import (
+    NestRevision,
+    QueueItem,
+    Run,
+    RunState,
+    SheetState,
+    Table,
+    Torch,
+    User,
+)
 from shopfloor.selectors.arcs import arcs_by_key, from_us
 from shopfloor.selectors.matching_input import ASSIGNED
+from shopfloor.selectors.shop import the_shop
 from shopfloor.services.follow import arcs_assign
-from shopfloor.services.runs import plan_snapshot
+from shopfloor.services.memo import Memo
+from shopfloor.services.runs import run_open
 
 
 @transaction.atomic
@@ -25,34 +36,36 @@ def run_from_arcs(
     by: User,
     why: str,
     now: datetime | None = None,
+    memo: Memo | None = None,
 ) -> Run:
-    """Opens a run of this nest over these arcs of one torch and gives them to it. It is stopped,
-    not finished: its parts still have to be counted."""
+    """Makes a run of this nest over these arcs of one torch and gives them to it, with the set
+    that was in the torch then and the entry (and sheet) that waits for it in the table's list. It
+    is stopped: its parts still have to be counted. Where the last arc is so near that the sheet
+    may still burn, the run is open."""
     now = now or timezone.now()
+    memo = memo or Memo()
     arcs = arcs_by_key(list(arc_keys))
     if not arcs or len({(arc.table, arc.torch) for arc in arcs}) != 1:
         raise FloorError("Choose arcs of one torch.")
     table = Table.objects.get(code=arcs[0].table)
     torch, _ = Torch.objects.get_or_create(table=table, code=arcs[0].torch)
-    start = from_us(arcs[0].on_us)
     end = from_us(max(arc.off_us or arc.on_us for arc in arcs))
-    wear_set = revision.nest.wear_set
+    waiting = QueueItem.objects.filter(nest=revision.nest, table=table, state="waiting")
+    item = waiting.select_related("sheet").order_by("position").first()
+    sheet = item.sheet if item else None
     with acting(f"user:{by.get_username()}", why=why):
-        run = Run.objects.create(
+        run = run_open(
             revision=revision,
             table=table,
-            state=RunState.STOPPED,
-            opened_at=start,
-            evidence=Evidence.MEASURED,
-            plan=plan_snapshot(revision, table, wear_set),
-        )
-        Segment.objects.create(
-            run=run,
             torch=torch,
-            wear_set=wear_set,
-            started_at=start,
-            ended_at=end,
-            end_reason=ASSIGNED,
+            operator=None,
+            at=from_us(arcs[0].on_us),
+            sheet=sheet if sheet and sheet.state == SheetState.IN_STOCK else None,
+            queue_item=item,
+            memo=memo,
         )
+        if now - end > timedelta(seconds=the_shop().run_gap_s):
+            run.segments.update(ended_at=end, end_reason=ASSIGNED)
+            memo.change(run, state=RunState.STOPPED)
         arcs_assign(arc_keys=arc_keys, run=run, by=by, why=why, now=now)
     return run

@@ -15,21 +15,18 @@ from shopfloor.models import (
     Action,
     ArcAssignment,
     NestRevision,
-    QueueItem,
     Run,
     Stoppage,
-    Table,
-    Torch,
     User,
 )
 from shopfloor.selectors.desk_arcs import arcs_loose
-from shopfloor.selectors.unassigned import Unassigned
+from shopfloor.services.arc_runs import run_from_arcs
 from shopfloor.services.follow import arcs_assign, arcs_unassign
 from shopfloor.services.memo import Memo, undo_steps
-from shopfloor.services.runs import run_open
 from shopfloor.services.stoppages import reason_of, stoppage_explain
 
 LINE_LENGTH = 300
+GIVEN = "given from the day's page"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +48,11 @@ def arcs_give(
     now: datetime,
     run_id: str = "",
     revision_id: int | None = None,
+    nest: str = "",
 ) -> Given:
-    """Gives loose arcs to a run, or to a nest nobody pressed start for (a run is opened where its
-    first arc began), or, with neither, to no job at all. It is `arcs` of them from `first_key` on:
+    """Gives loose arcs to a run, or to a nest (by its name, or one of its revisions) nobody pressed
+    start for (a run is made from them),
+    or, with neither, to no job at all. It is `arcs` of them from `first_key` on:
     what lies before and what came after the person looked is left alone."""
     try:
         loose = arcs_loose(first_key, arcs)
@@ -64,9 +63,11 @@ def arcs_give(
     run = None
     if run_id:
         run = _run(run_id, loose.table)
-    elif revision_id is not None:
-        run = _opened(revision_id, loose, by, memo)
-    arcs_assign(arc_keys=keys, run=run, by=by, why="given from the day's page", now=now)
+    if run_id or (revision_id is None and not nest):
+        arcs_assign(arc_keys=keys, run=run, by=by, why=GIVEN, now=now)
+    else:
+        revision = _revision(revision_id, nest)
+        run = run_from_arcs(revision=revision, arc_keys=keys, by=by, why=GIVEN, now=now, memo=memo)
     if run is None:
         return Given(keys, "", "")
     return Given(keys, str(run.pk), run.revision.nest.name, tuple(memo.steps))
@@ -78,12 +79,12 @@ def arcs_give_back(
 ) -> int:
     """Takes back what `arcs_give` said of these arcs, and the run it opened for them unless
     something else was put on it since; matching decides again."""
-    count = arcs_unassign(arc_keys=list(keys), by=by, why="taken back from the day's page", now=now)
     runs = [step["pk"] for step in steps if step.get("model") == Run._meta.label]
-    if steps and not ArcAssignment.objects.filter(segment__run__in=runs).exclude(by=None).exists():
+    others = ArcAssignment.objects.filter(segment__run__in=runs).exclude(by=None)
+    if steps and not others.exclude(arc_key__in=keys).exists():
         undo_steps(list(steps), memo=Memo(), stamp={"by": by, "at": now, "action": None})
-        arcs_unassign(arc_keys=list(keys), by=by, why="its run was taken back", now=now)
-    return count
+    why = "taken back from the day's page"
+    return arcs_unassign(arc_keys=list(keys), by=by, why=why, now=now)
 
 
 @transaction.atomic
@@ -129,19 +130,10 @@ def _run(run_id: str, table: str) -> Run:
     return run
 
 
-def _opened(revision_id: int, loose: Unassigned, by: User, memo: Memo) -> Run:
-    revision = NestRevision.objects.select_related("nest__wear_set").filter(pk=revision_id).first()
-    table = Table.objects.get(code=loose.table)
-    torch = Torch.objects.filter(table=table, code=loose.torch).first()
-    if revision is None or torch is None:
-        raise FloorError("There is no such nest or torch.", "Choose one from the list.")
-    waiting = QueueItem.objects.filter(nest=revision.nest, table=table, state="waiting")
-    return run_open(
-        revision=revision,
-        table=table,
-        torch=torch,
-        operator=None,
-        at=loose.start,
-        queue_item=waiting.order_by("position").first(),
-        memo=memo,
-    )
+def _revision(revision_id: int | None, nest: str) -> NestRevision:
+    rows = NestRevision.objects.select_related("nest__wear_set").order_by("-revision")
+    named = rows.filter(nest__name=nest.strip()) if nest else rows.filter(pk=revision_id or 0)
+    revision = named.first()
+    if revision is None:
+        raise FloorError(f"There is no nest {nest[:80]!r}.", "Choose one from the list.")
+    return revision

@@ -22,6 +22,7 @@ from shopfloor.selectors.arcs import (
     from_us,
     to_us,
 )
+from shopfloor.selectors.fitted import set_fitted
 from shopfloor.selectors.matching_input import ASSIGNED, UNDONE
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.entered import counts_replaced
@@ -201,10 +202,11 @@ def _segment_for(run: Run, table: Table, code: str, start: datetime, end: dateti
     if before is not None and (before.ended_at is None or before.ended_at >= end):
         return before
     near = before or mine.first()
+    fitted = set_fitted(torch, start) or (near.wear_set if near else run.revision.nest.wear_set)
     made = Segment.objects.create(
         run=run,
         torch=torch,
-        wear_set=near.wear_set if near else run.revision.nest.wear_set,
+        wear_set=fitted,
         operator=None,
         started_at=start,
         ended_at=end,

@@ -16,6 +16,17 @@ from shopfloor.services.memo import Memo
 from shopfloor.services.work import work_want
 
 OUTCOMES = ("good", "scrap", "rework")
+CAUSES = (
+    "crash",
+    "tipped part",
+    "lost cut",
+    "bevel",
+    "dross",
+    "size",
+    "position lost",
+    "plate",
+    "other",
+)
 
 
 @dataclass(frozen=True, slots=True)

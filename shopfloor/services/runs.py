@@ -66,10 +66,11 @@ def run_open(
     evidence: str | None = None,
     memo: Memo | None = None,
 ) -> Run:
-    """Opens a run with its first segment. `wear_set` blank: what is fitted, else the nest's. The
+    """Opens a run with its first segment. `wear_set` blank: what was fitted then, else
+    the nest's. The
     plan is copied into the run: later changes of chart or rates leave it alone."""
     memo = memo or Memo()
-    fitted = wear_set or set_fitted(torch) or revision.nest.wear_set
+    fitted = wear_set or set_fitted(torch, at) or revision.nest.wear_set
     if evidence is None:
         evidence = Evidence.MEASURED if table_listens(table) else Evidence.ENTERED
     run = memo.make(
@@ -120,7 +121,7 @@ def run_restart(
     torch = torch or (before.torch if before else run.table.torches.order_by("code").first())
     if torch is None:
         raise FloorError(f"{run.table.name} has no torch.")
-    fitted = set_fitted(torch) or (before.wear_set if before else run.revision.nest.wear_set)
+    fitted = set_fitted(torch, at) or (before.wear_set if before else run.revision.nest.wear_set)
     carries_on = contour is None and before is not None
     if carries_on and before is not None:
         contour = (before.last_contour or before.first_contour - 1) + 1

@@ -113,7 +113,7 @@ def _carried_on(call: Call, table: Table, torch: Torch) -> list[str]:
     run = current_run(table, call.at)
     if run is None or run.state not in (RunState.OPEN, RunState.STOPPED):
         return []
-    fitted = set_fitted(torch)
+    fitted = set_fitted(torch, call.at)
     last = run.segments.filter(torch=torch).order_by("-started_at", "-pk").first()
     if fitted is not None and last is not None and last.wear_set_id != fitted.pk:
         _new_segment(call, run, torch)

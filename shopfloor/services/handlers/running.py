@@ -67,7 +67,7 @@ def start(call: Call) -> dict[str, Any]:
         )
         segment = run.segments.get()
     arcs_matched(table=table, start=at, end=call.now, now=call.now)
-    fitted = set_fitted(torch)
+    fitted = set_fitted(torch, at)
     question = set_question(fitted=fitted, wanted=revision.nest.wear_set)
     return {
         "run": str(run.pk),

@@ -11,6 +11,7 @@ from shopfloor.models import Reason, Run, RunState, Stoppage, Table, Terminal, U
 from shopfloor.selectors.floor import first_piece_needed, run_left_s, stop_reasons
 from shopfloor.selectors.running import current_run
 from shopfloor.selectors.shop import the_shop
+from shopfloor.services.parts import CAUSES
 from shopfloor.terminal.board import changes, items, lines
 from shopfloor.terminal.board.air import air_of
 from shopfloor.terminal.board.cautions import CHANGE, RESTART
@@ -25,17 +26,6 @@ GAPS_BACK = timedelta(hours=24)
 GAPS_MOST = 12
 REASONS_BACK = timedelta(days=30)
 MARKS = (("scrap", "Scrap"), ("rework", "Rework"), ("not_cut", "Not cut"))
-CAUSES = (
-    "crash",
-    "tipped part",
-    "lost cut",
-    "bevel",
-    "dross",
-    "size",
-    "position lost",
-    "plate",
-    "other",
-)
 RESTARTS = (
     ("power", "Power lost"),
     ("crash", "Crash"),

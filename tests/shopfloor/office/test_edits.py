@@ -54,6 +54,7 @@ OTHERS = {
         ("job_add", "job_line_add", "nest_add", "drawing_add", "stock_receive", "trial_add",
          "person_add", "source_add", "materials", "source_entered"), "makes a record",
     ),
+    "run_complete": "finishes a run; one that is over by then is refused",
     "rates": "adds a rate from a day on; one of the same day is refused",
     "terminals": "makes a screen, or renews the token of one on purpose",
     "tray_make": "fills a tray up, takes nothing out",
