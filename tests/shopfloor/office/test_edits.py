@@ -71,7 +71,8 @@ OTHERS = {
          "incoming_stop", "job_act", "nest_act", "queue_act", "drawing_act", "thickness_answer",
          "chart_end", "trial_strike", "remnants_write_off", "sheet_back", "sheet_leave",
          "alarm_seen", "source_try", "source_try_at", "source_token", "source_act", "shift_end",
-         "reasons_usual", "reason_retire", "terminal_retire", "security_seen", "work_act"),
+         "reasons_usual", "reason_retire", "terminal_retire", "security_seen", "work_act",
+         "backup_make"),
         "a deed, judged by how things stand then",
     ),
 }  # fmt: skip
@@ -80,7 +81,7 @@ READ = {
     "job", "traveler", "late", "incoming", "incoming_how_far", "nests", "nest", "setup",
     "nest_program", "plan", "queue", "checks", "drawings", "drawing", "drawing_file", "chart",
     "trials", "tables", "sets", "stock", "low_stock", "labels", "remnants", "heats", "certificate",
-    "sources", "source", "people", "security", "work", "verification",
+    "sources", "source", "people", "security", "work", "verification", "backups",
 }  # fmt: skip
 
 
