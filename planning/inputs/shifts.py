@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from planning.calc.spans import Span, union
-from shopfloor.calendar import ShiftSpan, shifts_between
+from shopfloor.calendar import ShiftSpan, day_span, shifts_between
 from shopfloor.selectors.arcs import from_us, to_us
 from shopfloor.selectors.shop import shift_patterns, shop_zone
 
@@ -36,3 +37,19 @@ class ShiftBook:
         """The date an instant is booked on: its shift's start date, else the local date."""
         found = self.at(at_us)
         return found.date if found else from_us(at_us).astimezone(self.zone).date()
+
+    def by_date(self, span: Span) -> Iterator[tuple[date, int]]:
+        """A stretch split where the date it is booked on changes: (date, microseconds), in order.
+        Everything that sums time by shift date splits it here."""
+        at_us, end_us = span
+        while at_us < end_us:
+            shift = self.at(at_us)
+            until = min(to_us(shift.end) if shift else self._till_work(at_us), end_us)
+            yield self.date_of(at_us), until - at_us
+            at_us = until
+
+    def _till_work(self, at_us: int) -> int:
+        """The next shift's start or midnight, whichever comes first."""
+        place = bisect_right(self._starts, at_us)
+        midnight = to_us(day_span(from_us(at_us).astimezone(self.zone).date(), self.zone)[1])
+        return min(self._starts[place], midnight) if place < len(self._starts) else midnight

@@ -92,7 +92,7 @@ def _loose(tables: Iterable[Table], shift_date: date) -> Rows:
             .filter(on_us__gte=to_us(noon - near), on_us__lt=to_us(noon + near))
             .exclude(off_us=None)
             .values_list("key", "on_us", "off_us")
-            if shifts.date_of(arc[1]) == shift_date
+            if any(day == shift_date for day, _ in shifts.by_date((arc[1], arc[2] or arc[1])))
         ]
         tied = set(
             chunked(
@@ -105,7 +105,8 @@ def _loose(tables: Iterable[Table], shift_date: date) -> Rows:
         for key, on_us, off_us in arcs:
             if key not in tied and off_us is not None:
                 when = f"{from_us(on_us).astimezone(shifts.zone):%H:%M:%S} on {table.name}"
-                seconds = (off_us - on_us) / S
+                parts = shifts.by_date((on_us, off_us))
+                seconds = sum(us for day, us in parts if day == shift_date) / S
                 row = OpenedRow(when, minutes(seconds), "measured", "", "arc", key)
                 rows.append((row, seconds))
     return rows

@@ -11,7 +11,8 @@ from planning.services.run_types import DayFigures
 
 
 def run_days(run: RunIn, shifts: ShiftBook) -> list[DayFigures]:
-    """The run by shift date and set. Time in a stoppage counts for the set before it."""
+    """The run by shift date and set. Time over a shift's border is split there; an arc is counted,
+    with its cut, where it began. Time in a stoppage counts for the set before it."""
     if not run.segments:
         return []
     sets = {segment.pk: segment.wear_set_id for segment in run.segments}
@@ -19,16 +20,19 @@ def run_days(run: RunIn, shifts: ShiftBook) -> list[DayFigures]:
     sums: dict[tuple[date, int], list[float]] = {first: [0, 0, 0, 0.0]}
     lengths = {contour.number: contour.cut_mm for contour in run.contours}
     for arc in run.arcs:
-        row = sums.setdefault((shifts.date_of(arc.on_us), sets[arc.segment_id]), [0, 0, 0, 0.0])
+        wear_set = sets[arc.segment_id]
+        row = sums.setdefault((shifts.date_of(arc.on_us), wear_set), [0, 0, 0, 0.0])
         row[0] += 1
-        row[1] += arc.us
+        for day, us in shifts.by_date((arc.on_us, arc.off_us)):
+            sums.setdefault((day, wear_set), [0, 0, 0, 0.0])[1] += us
         row[3] += lengths.pop(arc.contour, 0.0) if arc.contour is not None else 0.0
     if not any(row[3] for row in sums.values()):
         _planned_cut(run, list(sums.values()))
     for start, end in run.windows:
         before = [segment for segment in run.segments if segment.from_us <= start]
         wear_set = (before[-1] if before else run.segments[0]).wear_set_id
-        sums.setdefault((shifts.date_of(start), wear_set), [0, 0, 0, 0.0])[2] += end - start
+        for day, us in shifts.by_date((start, end)):
+            sums.setdefault((day, wear_set), [0, 0, 0, 0.0])[2] += us
     planned = run.plan.cut_us + run.plan.pierce_us if run.plan else None
     return [
         DayFigures(day, wear_set, int(arcs), int(arc_us), int(elapsed), None, cut_mm)
