@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from planning.calc.spans import Span
 from planning.calc.variance import PlannedTimes
 from planning.inputs.types import ContourIn, SegmentIn
 from shopfloor.models import NestPlan, Run
@@ -53,10 +54,14 @@ def _us(seconds: float | None) -> int:
 
 
 def plan_times(
-    fields: Mapping[str, Any], contours: Sequence[ContourIn], segments: Sequence[SegmentIn]
+    fields: Mapping[str, Any],
+    contours: Sequence[ContourIn],
+    segments: Sequence[SegmentIn],
+    silences: Sequence[Span] = (),
 ) -> PlannedTimes | None:
     """The plan of what was to be cut. Where the segments end short of the last contour, only of
-    the contours they cover, if the plan is known contour by contour. None without a plan."""
+    the contours they cover, if the plan is known contour by contour. How far a segment came is
+    not known where its source was silent. None without a plan."""
     if fields.get("total_s") is None:
         return None
     arcs = [_us(each) for each in fields.get("arcs_s") or ()]
@@ -68,7 +73,7 @@ def plan_times(
     each_touch = touch // len(arcs) if arcs else 0
     pierced = frozenset(each.number for each in contours if each.pierces > 0) if contours else None
     numbers = list(range(1, len(arcs) + 1))
-    covered = _covered(segments, len(arcs))
+    covered = _covered(segments, len(arcs), silences)
     if known and covered is not None and 0 < len(covered) < len(arcs):
         numbers = sorted(covered)
         return PlannedTimes(
@@ -93,11 +98,14 @@ def plan_times(
     )
 
 
-def _covered(segments: Sequence[SegmentIn], count: int) -> set[int] | None:
+def _covered(
+    segments: Sequence[SegmentIn], count: int, silences: Sequence[Span]
+) -> set[int] | None:
     """Contours the segments reached; None where one does not say how far it came."""
     covered: set[int] = set()
     for segment in segments:
-        if segment.last_contour is None:
+        deaf = any(a < segment.to_us and b > segment.from_us for a, b in silences)
+        if segment.last_contour is None or deaf:
             return None
         covered.update(range(segment.first_contour, min(segment.last_contour, count) + 1))
     return covered

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from django.db.models import QuerySet
 
-from planning.calc.spans import Span, intersect, union
+from planning.calc.spans import Span, intersect, subtract, union
 from planning.inputs.arcs import assigned_arcs
 from planning.inputs.chunks import chunked
 from planning.inputs.plans import fallback_plans, plan_times
 from planning.inputs.sheets import sheets_of
 from planning.inputs.shifts import ShiftBook
-from planning.inputs.silences import hearings
 from planning.inputs.types import ArcIn, ContourIn, RunIn, ScrapIn, SegmentIn, StopIn
-from shopfloor.models import Contour, PartResult, Run, Segment, Stoppage
+from shopfloor.models import Contour, Evidence, PartResult, Run, Segment, Stoppage
 from shopfloor.selectors.arcs import to_us
+from shopfloor.selectors.silences import hearings
 
 
 def load_runs(
@@ -50,6 +51,8 @@ def load_runs(
     for run in rows:
         own = tuple(segments.get(run.pk, ()))
         halted = tuple(stops.get(run.pk, ()))
+        heard_of = heard[run.table.code]
+        silent = heard_of.silences if heard_of.listens else ()
         fields = run.plan if run.plan.get("total_s") is not None else plans.get(run.pk, {})
         own_contours = contours.get(run.revision_id, ())
         loaded.append(
@@ -65,10 +68,10 @@ def load_runs(
                 sheet=sheets.get(run.sheet_id) if run.sheet_id else None,
                 windows=tuple(_windows(own, halted, shifts)),
                 segments=own,
-                stoppages=halted,
-                silences=heard[run.table.code].silences if heard[run.table.code].listens else (),
+                stoppages=tuple(_heard(halted, silent)),
+                silences=silent,
                 arcs=tuple(by_run.get(run.pk, ())),
-                plan=plan_times(fields, own_contours, own),
+                plan=plan_times(fields, own_contours, own, silent),
                 plan_fields=fields,
                 contours=own_contours,
                 scraps=tuple(scraps.get(run.pk, ())),
@@ -85,6 +88,17 @@ def _windows(
     if shifts.worked:
         halted = intersect(halted, shifts.worked)
     return union([(seg.from_us, seg.to_us) for seg in segments] + halted)
+
+
+def _heard(stops: Sequence[StopIn], silences: Sequence[Span]) -> Iterator[StopIn]:
+    """Stoppages without what nobody heard: a pause that only the source tells of says nothing of
+    a time in which it was silent."""
+    for stop in stops:
+        if stop.vouched:
+            yield stop
+            continue
+        for start, end in subtract([(stop.from_us, stop.to_us)], union(silences)):
+            yield replace(stop, from_us=start, to_us=end)
 
 
 def _segments(ids: Sequence[uuid.UUID], now_us: int) -> dict[uuid.UUID, list[SegmentIn]]:
@@ -127,13 +141,17 @@ def _stoppages(ids: Sequence[uuid.UUID], now_us: int) -> dict[uuid.UUID, list[St
         lambda some: (
             Stoppage.objects.filter(run__in=some)
             .order_by("started_at", "pk")
-            .values_list("run_id", "started_at", "ended_at", "reason__code", "reason__planned")
+            .values_list(
+                "run_id", "started_at", "ended_at", "reason__code", "reason__planned", "evidence"
+            )
         ),
     )
-    for run_id, started, ended, code, planned in rows:
+    for run_id, started, ended, code, planned, evidence in rows:
         start_us = to_us(started)
         end_us = to_us(ended) if ended else max(start_us, now_us)
-        by_run[run_id].append(StopIn(start_us, end_us, code or "", bool(planned)))
+        vouched = bool(code) or evidence != Evidence.MEASURED
+        stop = StopIn(start_us, end_us, code or "", bool(planned), vouched)
+        by_run[run_id].append(stop)
     return by_run
 
 

@@ -34,6 +34,7 @@ class StopIn:
     to_us: int
     code: str
     planned: bool
+    vouched: bool = True  # by a person; else only a pause in what was heard
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from planning.calc import spent
-from planning.calc.spans import subtract
+from planning.calc.spans import Span, subtract, union
 from planning.inputs.shifts import ShiftBook
-from planning.inputs.silences import hearings
 from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
 from planning.reports.today_desk import (
@@ -22,9 +21,10 @@ from planning.reports.today_desk import (
 from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_notes
 from planning.reports.today_table import Window, heard_span, shares_of, table_today
 from shopfloor.calendar import day_span
-from shopfloor.models import Stoppage, Table
+from shopfloor.models import Evidence, Stoppage, Table
 from shopfloor.selectors.arcs import master_arcs, to_us
 from shopfloor.selectors.shop import the_shop
+from shopfloor.selectors.silences import hearings
 
 
 def today(*, now: datetime) -> Today:
@@ -80,13 +80,17 @@ def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime
         .filter(on_us__gte=low - day_us, on_us__lt=high)
         .values_list("on_us", "off_us")
     ]
-    stops = [
-        (to_us(begun), to_us(ended) if ended else high)
-        for begun, ended in Stoppage.objects.filter(
-            table=table, started_at__gte=start - timedelta(days=7), started_at__lt=end
-        ).values_list("started_at", "ended_at")
-    ]
     heard = hearings([table], low, high, now)[table.code]
+    rows = Stoppage.objects.filter(
+        table=table, started_at__gte=start - timedelta(days=7), started_at__lt=end
+    )
+    stops: list[Span] = []
+    for begun, ended, reason, evidence in rows.values_list(
+        "started_at", "ended_at", "reason", "evidence"
+    ):
+        span = (to_us(begun), to_us(ended) if ended else high)
+        vouched = reason is not None or evidence != Evidence.MEASURED
+        stops += [span] if vouched else subtract([span], union(heard.silences))
     return shares_of(
         spent.shares(heard_span(heard, burns, low, high), burns, stops, heard.silences, heard.told)
     )

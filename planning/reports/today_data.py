@@ -13,13 +13,13 @@ from django.db.models import Q, QuerySet
 
 from planning.inputs.chunks import chunked
 from planning.inputs.plans import plan_times
-from planning.inputs.silences import Hearing, hearings
 from planning.inputs.types import SegmentIn
 from planning.reports.queue import Queued, queue_plans
 from shopfloor.matching import ArcSeen
 from shopfloor.models import (
     ArcAssignment,
     Contour,
+    Evidence,
     Fitting,
     Run,
     RunState,
@@ -29,6 +29,7 @@ from shopfloor.models import (
 )
 from shopfloor.selectors.arcs import from_us, to_us
 from shopfloor.selectors.programs import programs_beside
+from shopfloor.selectors.silences import Hearing, hearings
 from telemetry.models import Arc
 
 RECENT = 40  # runs of a table that its forecast learns from
@@ -60,6 +61,7 @@ class StopNow:
     label: str
     planned: bool
     reasoned: bool
+    vouched: bool = True  # by a person; else only a pause in what was heard
 
 
 @dataclass(frozen=True)
@@ -183,6 +185,7 @@ def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int)
                 row.reason.label if row.reason else "no reason given",
                 bool(row.reason and row.reason.planned),
                 row.reason is not None,
+                row.reason is not None or row.evidence != Evidence.MEASURED,
             )
         )
 

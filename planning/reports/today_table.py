@@ -9,13 +9,13 @@ from typing import Any
 from planning.calc import spent
 from planning.calc.forecast import Outlook, forecast
 from planning.calc.spans import Span, intersect, length, subtract, union
-from planning.inputs.silences import Hearing
 from planning.reports.queue import Queued
 from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToday
-from planning.reports.today_data import ArcNow, RunToday, TableData
+from planning.reports.today_data import ArcNow, RunToday, StopNow, TableData
 from planning.reports.today_pace import pace
 from shopfloor.calendar import ShiftSpan
 from shopfloor.selectors.arcs import to_us
+from shopfloor.selectors.silences import Hearing
 from shopfloor.strip import model as strip
 
 S = 1_000_000
@@ -99,10 +99,17 @@ def _shares(data: TableData, window: Window, burns: Sequence[Span]) -> Shares:
     """Of staffed time; what burnt while no shift was stands beside it."""
     whole, staffed = accounted(data, window, burns)
     closed = union(window.closed)
-    stops = [(stop.from_us, stop.to_us) for stop in data.stops]
+    stops = stopped_spans(data.stops, data.hearing.silences)
     used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.told)
     outside_us = length(intersect(intersect(union(burns), whole), closed))
     return replace(shares_of(used), outside_s=outside_us / S)
+
+
+def stopped_spans(stops: Sequence[StopNow], silences: Sequence[Span]) -> list[Span]:
+    """Stoppages; of a pause that only the source tells of, what it was heard in."""
+    said = [(stop.from_us, stop.to_us) for stop in stops if stop.vouched]
+    seen = union((stop.from_us, stop.to_us) for stop in stops if not stop.vouched)
+    return said + subtract(seen, union(silences))
 
 
 def heard_span(hearing: Hearing, burns: Sequence[Span], start_us: int, until_us: int) -> list[Span]:

@@ -20,6 +20,7 @@ from planning.reports.today_table import (
     begun_in,
     current_of,
     rest_of,
+    stopped_spans,
     table_today,
 )
 from planning.reports.trace_rows import minutes
@@ -86,7 +87,8 @@ def shift(id: str) -> Figure:
         rows.append(OpenedRow("burnt while the source was silent", entered, "entered"))
     stopped: list[Span] = []
     for stop in shown.data.stops:
-        fresh = subtract(intersect([(stop.from_us, stop.to_us)], staffed), [*burnt])
+        heard = stopped_spans([stop], shown.data.hearing.silences)
+        fresh = subtract(intersect(heard, staffed), [*burnt])
         fresh = subtract(fresh, stopped)
         stopped = union([*stopped, *fresh])
         if us := length(fresh):

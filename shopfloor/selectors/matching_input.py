@@ -20,6 +20,7 @@ from shopfloor.models import (
     Table,
 )
 from shopfloor.selectors.arcs import arcs_between, arcs_by_key, to_us
+from shopfloor.selectors.silences import silences_at_work
 
 LONGEST_US = 3_600_000_000  # no contour burns longer than an hour
 UNDONE = "undone"  # why a segment ended: its start was taken back
@@ -150,6 +151,12 @@ def with_said(
     said = {arc.key: rows[arc.key].segment_id for arc in kept}
     said |= {key: row.segment_id for key, row in rows.items() if row.by_id}
     return arcs + kept, said
+
+
+def silent_halts(table: Table, start: datetime, end: datetime, now: datetime) -> list[Halt]:
+    """Times the source was silent in a shift: a pause with one in it is not known to be one."""
+    spans = silences_at_work(table, to_us(start), to_us(end), now)
+    return [Halt(table.code, begun, ended) for begun, ended in spans]
 
 
 def halts_between(table: Table, start: datetime, end: datetime) -> list[Halt]:

@@ -29,6 +29,7 @@ from shopfloor.selectors.matching_input import (
     arcs_to_decide,
     assignments_of,
     halts_between,
+    silent_halts,
     spans_of,
     window,
     with_said,
@@ -47,18 +48,21 @@ def arcs_matched(*, table: Table, start: datetime, end: datetime, now: datetime)
     rows = assignments_of(arcs, segments)
     arcs, said = with_said(arcs, rows, low, high)
     shop = the_shop()
-    halts = halts_between(table, min([low, *(s.started_at for s in segments)]), high)
+    begun = min([low, *(s.started_at for s in segments)])
+    halts = halts_between(table, begun, high)
+    silent = silent_halts(table, begun, max(high, now), now) if segments else []
     matched = match(
         spans_of(segments),
         arcs,
         said=said,
-        halts=halts,
+        halts=[*halts, *silent],
         gap_us=shop.run_gap_s * 1_000_000,
         now_us=to_us(now),
     )
     touched = _write_assignments(matched.decisions, rows, arcs, now)
     touched |= _write_ends(matched, segments)
-    touched |= _write_quiets(matched.quiets, segments, halts, shop.ask_reason_after_s, table)
+    unheard = halts, silent
+    touched |= _write_quiets(matched.quiets, segments, unheard, shop.ask_reason_after_s, table)
     runs = {
         str(run)
         for run in Segment.objects.filter(
@@ -149,11 +153,13 @@ def _write_ends(matched: Matched, segments: Sequence[Segment]) -> set[int | None
 def _write_quiets(
     quiets: Sequence[Quiet],
     segments: Sequence[Segment],
-    halts: Sequence[Halt],
+    unheard: tuple[Sequence[Halt], Sequence[Halt]],
     ask_after_s: int,
     table: Table,
 ) -> set[int | None]:
-    """Long pauses inside a run become stoppages that ask for a reason, unless one was given."""
+    """Long pauses inside a run become stoppages that ask for a reason, unless one was given.
+    `unheard`: stoppages a person vouches for, and silences of the source, which are no pause."""
+    halts, silent = unheard
     by_pk = {segment.pk: segment for segment in segments}
     runs = {segment.run_id for segment in segments}
     standing = {
@@ -164,7 +170,8 @@ def _write_quiets(
     }
     touched: set[int | None] = set()
     for quiet in quiets:
-        length_us = quiet.end_us - quiet.start_us
+        silent_us = overlap_us(silent, table.code, quiet.start_us, quiet.end_us)
+        length_us = quiet.end_us - quiet.start_us - silent_us
         given_us = overlap_us(halts, table.code, quiet.start_us, quiet.end_us)
         if length_us <= ask_after_s * 1_000_000 or given_us:
             continue

@@ -29,6 +29,7 @@ from shopfloor.selectors.arcs import arcs_between, arcs_by_key, from_us, table_l
 from shopfloor.selectors.fitted import set_fitted
 from shopfloor.selectors.matching_input import UNDONE
 from shopfloor.selectors.shop import the_shop
+from shopfloor.selectors.silences import silences_at_work
 from shopfloor.services.memo import Memo
 from shopfloor.services.stock import sheet_state
 from shopfloor.services.work import work_want
@@ -209,13 +210,18 @@ def _lapsed(segment: Segment, last_us: int, at_us: int) -> bool:
     given = Stoppage.objects.filter(table=segment.run.table, started_at__lt=from_us(at_us)).exclude(
         evidence=Evidence.MEASURED, reason=None
     )
+    table = segment.run.table
+    silent = silences_at_work(table, last_us, at_us, from_us(at_us)) if at_us > last_us else []
     explained = union_us(
-        (
-            max(to_us(row.started_at), last_us),
-            min(to_us(row.ended_at) if row.ended_at else at_us, at_us),
-        )
-        for row in given
-        if row.ended_at is None or to_us(row.ended_at) > last_us
+        [
+            (
+                max(to_us(row.started_at), last_us),
+                min(to_us(row.ended_at) if row.ended_at else at_us, at_us),
+            )
+            for row in given
+            if row.ended_at is None or to_us(row.ended_at) > last_us
+        ]
+        + silent
     )
     if at_us - last_us - explained <= gap_us:
         return False

@@ -235,8 +235,8 @@ def test_what_was_entered_for_a_dead_source_gives_way_to_its_lines_once(
     """Heard to 12:00, then nothing for 28 min while 12 arcs of 60 s burnt. The supervisor enters
     10 starts and 9 min; the controller's own file, read in later, says 12 starts and 12 min."""
     from planning.inputs.pieces import load_pieces
-    from planning.inputs.silences import hearings
     from shopfloor.models import Piece, Work
+    from shopfloor.selectors.silences import hearings
     from telemetry.backfill import backfill
 
     source = Source("log", LOG)

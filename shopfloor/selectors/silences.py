@@ -7,12 +7,15 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, Max, Min, OuterRef, Subquery
 
-from planning.calc.spans import Span, subtract, union
+from planning.calc.spans import Span, intersect, subtract, union
+from shopfloor.calendar import shifts_between
 from shopfloor.models import EnteredCount, Table
 from shopfloor.selectors.arcs import from_us, to_us
+from shopfloor.selectors.shop import shift_patterns, shop_zone
 from telemetry.models import Arc, Cursor, Event, Feed, Gap
 
 BEAT_LATE_US = 90_000_000  # a worker writes its beat far more often than this
@@ -71,6 +74,23 @@ def hearings(
         found[feed.table] = Hearing(True, tuple(clipped), since, feed.name, begun_us)
     told = _told(list(wanted.values()), start_us, end_us)
     return {code: replace(hearing, told=tuple(told[code])) for code, hearing in found.items()}
+
+
+def silences_at_work(table: Table, start_us: int, end_us: int, now: datetime) -> list[Span]:
+    """Silences of a table's source within its shifts: nothing is known of them, so they are no sign
+    that nothing burnt. A night in which nobody worked is, whether it was heard or not."""
+    if end_us <= start_us:
+        return []
+    heard = hearings([table], start_us, end_us, now)[table.code]
+    if not heard.listens or not heard.silences:
+        return []
+    start, end = from_us(start_us), from_us(end_us)
+    patterns = shift_patterns()
+    if not patterns:
+        return list(heard.silences)
+    shifts = shifts_between(start, end, patterns, ZoneInfo(shop_zone()))
+    worked = union((to_us(shift.start), to_us(shift.end)) for shift in shifts)
+    return intersect(list(heard.silences), worked)
 
 
 def _told(tables: Sequence[Table], start_us: int, end_us: int) -> dict[str, list[tuple[Span, int]]]:

@@ -1,0 +1,94 @@
+"""A run whose source falls silent in the middle: the silence is unknown, and cuts nothing short."""
+
+from __future__ import annotations
+
+import pytest
+
+from planning import reports
+from planning.services.run_figures import run_figures
+from shopfloor.models import Evidence, Run, Stoppage
+from shopfloor.selectors.arcs import to_us
+from shopfloor.selectors.unassigned import unassigned_clusters
+from telemetry.models import Gap
+from tests.planning import cast
+
+from .conftest import MINUTE, SECOND, T0
+
+BACK = T0 + 31 * MINUTE
+
+
+@pytest.fixture
+def silent(floor):
+    """Six contours of 30 s are planned. Two burn from 12:00:10 to 12:01:15, then the link is down
+    for 29 min, to 12:31; two more burn to 12:33:05, and the sheet is finished at 12:34. Silent for
+    longer than the shop's gap of 15 min."""
+    run = floor.done("start", T0, queue_item=floor.queue(floor.nest(contours=6)).pk)["run"]
+    floor.arcs(T0 + 10 * SECOND, [30.0] * 2)
+    Gap.objects.create(
+        feed=floor.feed(), key="g", kind="link", at_us=to_us(BACK),
+        message="the link was down for 1740.0 s",
+    )  # fmt: skip
+    end = floor.arcs(BACK + MINUTE, [30.0] * 2)
+    floor.follow()
+    found = Run.objects.get(pk=run)
+    found.plan = cast.plan([30.0] * 6)  # with 1 s of travel to each
+    found.save()
+    return found, end
+
+
+def finish(floor, run):
+    floor.done("finish", T0 + 34 * MINUTE, exceptions=[])
+    run_figures(key=str(run.pk), payload={})
+    return reports.run_detail(run_id=str(run.pk))
+
+
+def test_arcs_after_the_silence_are_still_of_the_run(floor, silent):
+    run, end = silent
+    assert unassigned_clusters(floor.table, T0, T0 + 60 * MINUTE) == []
+    segment = run.segments.get()
+    assert (segment.ended_at, segment.last_contour) == (end, 4)  # months ago: assumed
+    assert not Stoppage.objects.exists()  # nobody knows of a pause
+
+
+def test_its_plan_is_whole_and_the_silence_unknown(floor, silent):
+    run, _ = silent
+    found = finish(floor, run)
+    run.refresh_from_db()
+    assert run.closed_at == T0 + 34 * MINUTE
+    assert found.planned_s == 6 * 31.0  # not of the four contours that were heard
+    spent = {row.term: row.actual_s for row in found.terms.itertuples()}
+    assert spent["unknown"] == 1740.0
+    assert found.elapsed_s == 34 * 60
+    assert found.coverage.unknown == 1740.0
+
+
+def test_a_finish_pressed_in_the_silence_is_the_end(floor):
+    run_id = floor.done("start", T0, queue_item=floor.queue(floor.nest(contours=6)).pk)["run"]
+    floor.arcs(T0 + 10 * SECOND, [30.0] * 2)
+    floor.follow()
+    Gap.objects.create(
+        feed=floor.feed(), key="g", kind="link", at_us=to_us(BACK),
+        message="the link was down for 1740.0 s",
+    )  # fmt: skip
+    floor.done("finish", T0 + 28 * MINUTE, now=BACK, exceptions=[])
+    segment = Run.objects.get(pk=run_id).segments.get()
+    assert (segment.ended_at, segment.end_assumed) == (T0 + 28 * MINUTE, False)
+
+
+def test_a_pause_written_down_before_the_silence_was_known_is_no_stoppage(floor, silent):
+    run, _ = silent
+    Stoppage.objects.create(
+        table=floor.table, run=run, evidence=Evidence.MEASURED,
+        started_at=T0 + 75 * SECOND, ended_at=BACK + MINUTE,
+    )  # fmt: skip
+    found = finish(floor, run)
+    spent = {row.term: row.actual_s for row in found.terms.itertuples()}
+    assert spent["unknown"] == 1740.0
+
+
+def test_a_long_pause_that_was_heard_still_asks_for_its_reason(floor):
+    floor.done("start", T0, queue_item=floor.queue(floor.nest(contours=6)).pk)
+    end = floor.arcs(T0 + 10 * SECOND, [30.0] * 2)
+    floor.arcs(end + 10 * MINUTE, [30.0] * 2)
+    floor.follow()
+    assert Stoppage.objects.get().started_at == end
