@@ -20,6 +20,7 @@ from shopfloor.services.screen_signins import signin_begin, signins_end
 COOKIE = "kerfbook_terminal"
 COOKIE_DAYS = 400  # the longest browsers keep one; renewed at each opening of the page
 SESSION = "floor"
+AWAY_MOST = timedelta(hours=12)  # a shift without network, and no longer
 TOUCH_S = 20  # how often a touch is written down
 P = ParamSpec("P")
 
@@ -104,6 +105,21 @@ def crew_touched(request: HttpRequest, table: Table) -> None:
     before = parse_datetime(one["touched"])
     if before is None or timezone.now() - before > timedelta(seconds=TOUCH_S):
         request.session[SESSION] = {**kept, table.code: {**one, "touched": _now()}}
+
+
+def crew_was_busy(request: HttpRequest, terminal: Terminal, table: Table) -> None:
+    """Takes a screen's word that it was touched while it had no network, for one stay: of a screen
+    that was not heard of for longer the people are signed out as before."""
+    said = request.GET.get("idle_s", "")
+    one = request.session.get(SESSION, {}).get(table.code)
+    before = parse_datetime(one["touched"]) if one else None
+    if one is None or before is None or not said.isdecimal() or len(said) > 6:
+        return
+    touched = timezone.now() - timedelta(seconds=int(said))
+    idle = timedelta(minutes=terminal.idle_minutes)
+    if int(said) < idle.total_seconds() and idle < touched - before < AWAY_MOST:
+        kept = {**one, "touched": touched.isoformat()}
+        request.session[SESSION] = {**request.session[SESSION], table.code: kept}
 
 
 def _now() -> str:

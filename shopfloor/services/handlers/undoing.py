@@ -16,7 +16,8 @@ WINDOW = timedelta(minutes=10)
 
 
 def undo(call: Call) -> dict[str, Any]:
-    """Payload: `action`. Within `WINDOW`, by the same person or on the same terminal."""
+    """Payload: `action`. Within `WINDOW`, by the same person or on the same terminal. What was one
+    touch is one undo."""
     original = _original(call)
     call.belongs("That", Table.objects.filter(code=original.payload.get("table") or "").first())
     if original.state == ActionState.UNDONE:
@@ -32,12 +33,29 @@ def undo(call: Call) -> dict[str, Any]:
             "That is too long ago to take back here.", "The supervisor can put it right."
         )
     stamp = {"by": call.person, "at": call.at, "action": call.action}
-    touched = undo_steps(original.result.get("undo", []), memo=call.memo, stamp=stamp)
-    original.state = ActionState.UNDONE
-    original.save(update_fields=["state"])
+    touched = []
+    for one in _one_touch(original):
+        touched += undo_steps(one.result.get("undo", []), memo=call.memo, stamp=stamp)
+        one.state = ActionState.UNDONE
+        one.save(update_fields=["state"])
     call.action.undoes = original
     rows_changed(touched, now=call.now)
     return {"undone": str(original.pk)}
+
+
+def _one_touch(original: Action) -> list[Action]:
+    """An entry with all that were made by the same touch on the same screen, the last first."""
+    touch = original.payload.get("touch")
+    if not touch or not isinstance(touch, str):
+        return [original]
+    same = Action.objects.select_for_update().filter(
+        terminal=original.terminal_id,
+        person=original.person_id,
+        payload__touch=touch,
+        state=ActionState.APPLIED,
+        received_at__range=(original.received_at - WINDOW, original.received_at + WINDOW),
+    )
+    return list(same.order_by("-received_at", "-at"))
 
 
 def _original(call: Call) -> Action:

@@ -14,7 +14,7 @@ from shopfloor.selectors.shop import the_shop
 from shopfloor.services.parts import CAUSES
 from shopfloor.terminal.board import changes, items, lines
 from shopfloor.terminal.board.air import air_of
-from shopfloor.terminal.board.cautions import CHANGE, RESTART
+from shopfloor.terminal.board.cautions import AIR, BENCH, CHANGE, FINISH, OTHER_SET, PLATE, RESTART
 from shopfloor.terminal.board.cutting import Cutting, Stopped, cutting_of, stopped_of
 from shopfloor.terminal.board.firstpiece import failed_words, signature_wanted
 from shopfloor.terminal.board.late import clashes, last_undo
@@ -127,19 +127,26 @@ def open_run(table: Table, now: datetime) -> Run | None:
 
 
 def change_lists(torches: list[TorchKeys], wanted: Any) -> dict[str, Any]:
-    one = torches[0] if torches else None
+    several = len(torches) > 1
+    ready = [changes.trays_ready(one.torch, wanted, named=several) for one in torches]
+    fresh = [changes.fresh_sets(one.torch, one.fitted, wanted, named=several) for one in torches]
     return {
-        "trays": changes.trays_ready(one.torch if len(torches) == 1 and one else None, wanted),
-        "fresh_sets": changes.fresh_sets(one.torch, one.fitted, wanted) if one else [],
+        "trays": [key for keys in ready for key in keys],
+        "fresh_sets": [key for keys in fresh for key in keys],
         "removal_states": changes.REMOVALS,
         "removal_reasons": changes.REASONS,
-        "change_caution": CHANGE,
-        "restart_caution": RESTART,
     }
 
 
 def fixed_lists() -> dict[str, Any]:
     return {
+        "change_caution": CHANGE,
+        "restart_caution": RESTART,
+        "other_set_caution": OTHER_SET,
+        "finish_caution": FINISH,
+        "bench_caution": BENCH,
+        "plate_caution": PLATE,
+        "air_caution": AIR,
         "marks": MARKS,
         "causes": CAUSES,
         "restart_reasons": RESTARTS,

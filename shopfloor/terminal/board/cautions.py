@@ -43,6 +43,60 @@ RESTART = Caution(
     "can’t tell whether the machine is safe.",
 )
 
+OTHER_SET = Caution(
+    title="Another set than the nest asks",
+    lines=(
+        "Its current and its gas must be what the machine is set to. Look before the first pierce.",
+        "Stay within the maker’s limits for torch, parts and gas. Stop at a double arc.",
+    ),
+    references="ANSI Z49.1, 29 CFR 1910.254, the maker’s manual or your local code. This screen "
+    "can’t tell what the machine is set to.",
+)
+
+FINISH = Caution(
+    title="Before you unload",
+    lines=(
+        "Torch off and parked, motion stopped, before anyone reaches in.",
+        "Plate and parts stay hot long after the last arc. Edges and slag are sharp.",
+        "Tipped parts can fall or spring. Hands and feet clear; lift as your shop’s rules say.",
+    ),
+    references="ANSI Z49.1, 29 CFR 1910.132, .138, .179 and .184, or your local code. This screen "
+    "can’t tell whether the machine is safe.",
+)
+
+BENCH = Caution(
+    title="Grinding and dross",
+    lines=(
+        "Eyes, face, ears, hands and lungs protected. Guard on, wheel right for its speed.",
+        "Parts may still be hot. Clamp them. Sparks away from people and from what burns.",
+        "Aluminium and steel dust never together in one collector.",
+    ),
+    references="29 CFR 1910.95, .133, .134, .138, .215 and .243, or your local code. Not sure? Ask "
+    "someone qualified.",
+)
+
+PLATE = Caution(
+    title="Before a plate is moved",
+    lines=(
+        "Torch off and parked, motion stopped. The plate may be hot and its edges sharp.",
+        "Nobody under a load or beside a plate that can slide. Gear rated for its weight.",
+        "Work lead on again, on clean metal: the plate is part of the circuit.",
+    ),
+    references="ANSI Z49.1, 29 CFR 1910.179, .184 and .254, or your local code. This screen can’t "
+    "tell whether the machine is safe.",
+)
+
+AIR = Caution(
+    title="Air under pressure",
+    lines=(
+        "Eyes and ears protected before a drain is opened. Open it slowly, pointed away.",
+        "Bleed pressure off before a hose or a bowl is undone.",
+        "With the torch’s air on, the machine may be live: hands off torch and plate.",
+    ),
+    references="29 CFR 1910.95, .133, .147, .169 and .242, or your local code. Not sure? Ask "
+    "someone qualified.",
+)
+
 NEW_FIGURES = Caution(
     title="Figures nobody has cut with yet",
     lines=(

@@ -24,6 +24,7 @@ FRESH_MOST = 2  # sets offered new from the drawer: the wanted one, and what is 
 @dataclass(frozen=True, slots=True)
 class TrayKey:
     label: str
+    into: str
     words: str
     set_words: str
     wanted: bool
@@ -37,19 +38,21 @@ class FreshKey:
     acts: str
 
 
-def trays_ready(torch: Torch | None, wanted: WearSet | None) -> list[TrayKey]:
+def trays_ready(torch: Torch, wanted: WearSet | None, *, named: bool) -> list[TrayKey]:
     """Trays with something in them that can go in, the wanted set's first. One scan or touch
-    swaps all; what comes out goes back to the drawer."""
+    swaps all; what comes out goes back to the drawer. `named`: the torch is one of several."""
+    into = f" into torch {torch.code}" if named else ""
     ready = Piece.objects.filter(state__in=(PieceState.NEW, PieceState.SHELVED)).exclude(tray=None)
     held: dict[int, list[str]] = defaultdict(list)
     for tray_id, kind in ready.order_by("part__kind").values_list("tray", "part__kind"):
         held[tray_id].append(kind_words(kind))
     keys = []
     for tray in Tray.objects.filter(pk__in=held).select_related("wear_set").order_by("label"):
-        payload = {"tray": tray.label, **({"torch": torch.code} if torch else {})}
+        payload = {"tray": tray.label, "torch": torch.code}
         keys.append(
             TrayKey(
                 label=tray.label,
+                into=into,
                 words=f"{set_words(tray.wear_set)}, {held_words(held[tray.pk])}",
                 set_words=set_words(tray.wear_set),
                 wanted=wanted is not None and tray.wear_set_id == wanted.pk,
@@ -65,9 +68,12 @@ def held_words(kinds: list[str]) -> str:
     return f"all {len(kinds)} parts" if len(kinds) >= len(PieceKind.values) else ", ".join(kinds)
 
 
-def fresh_sets(torch: Torch, fitted: list[Fitting], wanted: WearSet | None) -> list[FreshKey]:
+def fresh_sets(
+    torch: Torch, fitted: list[Fitting], wanted: WearSet | None, *, named: bool
+) -> list[FreshKey]:
     """A whole set new from the drawer, one entry a piece: the wanted set, and the one that is in.
     Only where the drawer holds every part of it."""
+    into = f" into torch {torch.code}" if named else ""
     inside = set_of(fitted)
     sets = [one for one in dict.fromkeys((wanted, inside)) if one is not None]
     found = []
@@ -76,7 +82,7 @@ def fresh_sets(torch: Torch, fitted: list[Fitting], wanted: WearSet | None) -> l
         if not parts or any(part.in_drawer < 1 for part in parts):
             continue
         acts = [fresh_act(torch, part, fitted, one) for part in parts]
-        found.append(FreshKey(words=set_words(one), acts=json.dumps(acts)))
+        found.append(FreshKey(words=f"{set_words(one)}{into}", acts=json.dumps(acts)))
     return found
 
 

@@ -23,6 +23,7 @@ from shopfloor.terminal.access import (
     crew,
     crew_signins,
     crew_touched,
+    crew_was_busy,
 )
 from shopfloor.terminal.board import board_of
 from shopfloor.terminal.board.codes import code_words, plain
@@ -54,7 +55,9 @@ def page(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse
 @never_cache
 @at_table
 def state(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
-    """The screens again; 204 where they are what the page has, 401 where nobody is signed in."""
+    """The screens again; 204 where they are what the page has, 401 where nobody is signed in.
+    `idle_s`: seconds since somebody touched it, which a screen without network could not tell."""
+    crew_was_busy(request, terminal, table)
     signins = crew_signins(request, terminal, table)
     people = [one.person for one in signins]
     if not people:

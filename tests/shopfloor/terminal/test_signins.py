@@ -245,3 +245,23 @@ def test_a_run_of_another_table_is_not_finished_from_this_screen(
         assert "belongs to South" in result["message"]
     assert Run.objects.get().state == "open"
     assert Action.objects.filter(state="refused").count() == 2
+
+
+@pytest.mark.parametrize(
+    ("away", "idle_s", "stays"),
+    [
+        (timedelta(minutes=40), "20", True),  # touched all along, without a network
+        (timedelta(minutes=40), "2400", False),  # nobody was there either
+        (timedelta(minutes=40), "", False),
+        (timedelta(minutes=40), "-20", False),
+        (timedelta(hours=13), "20", False),
+    ],
+)
+def test_who_worked_without_a_network_stays_signed_in(signed_in, floor, away, idle_s, stays):
+    session = signed_in.session
+    kept = session["floor"]
+    kept["north"]["touched"] = (timezone.now() - away).isoformat()
+    session["floor"] = kept
+    session.save()
+    answer = signed_in.get("/floor/north/state", {"idle_s": idle_s})
+    assert answer.status_code == (200 if stays else 401)

@@ -1,6 +1,6 @@
 /* Changing a tray or single pieces. Several pieces touched together go out and in together. */
 
-import { newId } from "./outbox.js";
+import { newId, oneTouch } from "./outbox.js";
 import { filled } from "./screens.js";
 
 export class Changing {
@@ -17,16 +17,17 @@ export class Changing {
     return [...this.screen.querySelectorAll("[data-old]:checked")];
   }
 
+  /** Scanned on this screen a tray goes in; where it can go into several torches, each is shown to be touched. */
   trayScanned(key) {
-    if (this.screens.shown === "change") {
+    const same = () => [...this.screen.querySelectorAll(`[data-change-tray="${CSS.escape(key.dataset.changeTray)}"]`)];
+    if (this.screens.shown === "change" && same().length === 1) {
       key.click();
       return;
     }
     this.screens.go("change");
-    const now = this.screen.querySelector(`[data-change-tray="${CSS.escape(key.dataset.changeTray)}"]`);
-    now.setAttribute("aria-pressed", "true");
-    now.scrollIntoView({ block: "nearest" });
-    this.screens.busy(now);
+    for (const one of same()) one.setAttribute("aria-pressed", "true");
+    same()[0].scrollIntoView({ block: "nearest" });
+    this.screens.busy(same()[0]);
   }
 
   pieceScanned(label) {
@@ -70,14 +71,16 @@ export class Changing {
 
   changed(usual) {
     const incident = this.chosen.length > 1 ? newId() : "";
+    const pits = [...this.screen.querySelectorAll("[data-pit] input")].filter((one) => one.value !== "").length;
+    const touch = oneTouch(this.chosen.length + pits);
     for (const form of this.screen.querySelectorAll("[data-change]")) {
       const said = filled(form);
       for (const one of form.querySelectorAll("[data-old]:checked")) {
-        if (said.pit_mm !== undefined && one.dataset.kindWords === "electrode") this.enter("inspect", { piece: one.dataset.old, pit_mm: said.pit_mm });
+        if (said.pit_mm !== undefined && one.dataset.kindWords === "electrode") this.enter("inspect", { piece: one.dataset.old, pit_mm: said.pit_mm, ...touch });
         const fresh = this.scannedLabel ? { new: this.scannedLabel } : one.dataset.part ? { new_part: Number(one.dataset.part) } : {};
         const state = said.state || usual;
         const together = incident && (state === "failed" || state === "crashed") ? { incident } : {};
-        this.enter("change_piece", { old: one.dataset.old, ...fresh, torch: form.dataset.torch, state, ...(said.reason ? { reason: said.reason } : {}), ...together });
+        this.enter("change_piece", { old: one.dataset.old, ...fresh, torch: form.dataset.torch, state, ...(said.reason ? { reason: said.reason } : {}), ...together, ...touch });
       }
     }
     this.scannedLabel = "";

@@ -1,7 +1,7 @@
 /* The floor terminal: wires screens, outbox, state, scanner and maps together. */
 
 import { answerWords, Connection, Notices } from "./notices.js";
-import { Outbox } from "./outbox.js";
+import { oneTouch, Outbox } from "./outbox.js";
 import { Poll } from "./poll.js";
 import { Screens, step } from "./screens.js";
 import { Scanner } from "./scan.js";
@@ -88,7 +88,9 @@ function pressed(key) {
   const data = key.dataset;
   if (key.id === "undo" || data.undo !== undefined) undo();
   if (data.act) enter(data.act, JSON.parse(data.payload || "{}"), { ...data });
-  for (const one of JSON.parse(data.acts || "[]")) enter(one.kind, one.payload);
+  const acts = JSON.parse(data.acts || "[]");
+  const touch = oneTouch(acts.length);
+  for (const one of acts) enter(one.kind, { ...one.payload, ...touch });
   if (data.reason) starting.reason(data);
   if (data.step) step(key);
   if (data.set) forms.set(data.set, data.value);
@@ -104,6 +106,11 @@ document.addEventListener("click", (event) => {
   if (changing.click(target) || starting.click(target) || plate.click(target) || forms.click(target)) screens.busy(target);
   const key = target.closest("button,a.key-btn");
   if (key) pressed(key);
+});
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "Enter" || event.repeat || !event.target.matches?.("#screens input:is([type=radio],[type=checkbox])")) return;
+  event.preventDefault(); // would send the form; the key in focus is meant
+  event.target.click();
 });
 document.addEventListener("input", (event) => { screens.busy(event.target); forms.input(event.target); starting.input(event.target); changing.input(event.target); plate.input(event.target); });
 document.addEventListener("submit", (event) => {

@@ -1,5 +1,6 @@
 /* Forms of the terminal: filled by touch, checked here in words, kept as one entry. */
 
+import { oneTouch } from "./outbox.js";
 import { filled, missing } from "./screens.js";
 
 export class Forms {
@@ -57,8 +58,9 @@ export class Forms {
     }
     if (kind === "finish") finishing.complete(payload);
     const after = kind === "start" ? starting.complete(form, payload) : null;
-    this.enter(kind, payload, { started: form.dataset.started });
-    if (after) this.enter(after.kind, after.payload);
+    const touch = oneTouch(after ? 2 : 1);
+    this.enter(kind, { ...payload, ...touch }, { started: form.dataset.started });
+    if (after) this.enter(after.kind, { ...after.payload, ...touch });
     this.screens.go("main");
   }
 }

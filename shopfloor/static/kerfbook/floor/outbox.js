@@ -15,6 +15,9 @@ export function newId() {
   return [hex.slice(0, 8), hex.slice(8, 12), hex.slice(12, 16), hex.slice(16, 20), hex.slice(20)].join("-");
 }
 
+/** What entries of one touch share, so that one undo takes them all back; nothing for a single one. */
+export const oneTouch = (entries) => (entries > 1 ? { touch: newId() } : {});
+
 export function csrf() {
   const found = document.cookie.match(/(?:^|; )csrftoken=([^;]+)/);
   return found ? decodeURIComponent(found[1]) : "";

@@ -31,7 +31,8 @@ export class Poll {
     const stop = new AbortController();
     const clock = setTimeout(() => stop.abort(), GIVE_UP_MS);
     try {
-      const query = new URLSearchParams({ have: this.root.dataset.version || "", touched });
+      const idle_s = Math.max(0, Math.round((startedAt - this.screens.touchedAt) / 1000));
+      const query = new URLSearchParams({ have: this.root.dataset.version || "", touched, idle_s: this.screens.touchedAt ? idle_s : "" });
       const reply = await fetch(`${this.root.dataset.stateUrl}?${query}`, { credentials: "same-origin", signal: stop.signal, cache: "no-store" });
       if (reply.status >= 500) throw new Error("the server could not answer");
       this.askedAt = startedAt;

@@ -30,6 +30,6 @@ export class Scanner {
     if (event.key.length !== 1) return;
     this.text = now - this.last > BETWEEN_MS ? event.key : this.text + event.key;
     this.last = now;
-    if (event.key === " ") event.preventDefault(); // would press the key in focus
+    if (event.key === " " && this.text.length > 1) event.preventDefault(); // within a scan: would press the key in focus
   }
 }

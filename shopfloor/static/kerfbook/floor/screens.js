@@ -94,6 +94,7 @@ export class Screens {
       const gone = !this.section(now.dataset.screen, this.latest);
       if (gone && now.dataset.screen !== this.shown && now.dataset.scanned === undefined) now.remove();
     }
+    this.ordered();
   }
 
   put(screen) {
@@ -103,6 +104,16 @@ export class Screens {
     this.section(screen.dataset.screen)?.remove();
     this.root.append(copy);
     return copy;
+  }
+
+  /** The starts lie in the order of the list: a code that is on several opens the first of them. */
+  ordered() {
+    let behind = null;
+    for (const next of [...this.latest.querySelectorAll("[data-screen^=start-]")].reverse()) {
+      const mine = this.section(next.dataset.screen);
+      if (behind && mine.nextElementSibling !== behind && mine.dataset.screen !== this.shown) this.root.insertBefore(mine, behind);
+      behind = mine;
+    }
   }
 
   /** A start that was scanned for and is not among the next in the queue. */

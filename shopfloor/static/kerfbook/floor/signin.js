@@ -7,6 +7,7 @@ import { Outbox } from "./outbox.js";
 import { Scanner } from "./scan.js";
 
 const form = document.getElementById("signin");
+const badge = document.getElementById("badge");
 const pin = document.getElementById("pin");
 const dots = document.getElementById("dots");
 const asked = document.getElementById("asked");
@@ -29,30 +30,49 @@ form.addEventListener("click", (event) => {
 });
 form.addEventListener("change", (event) => {
   if (event.target.name !== "person") return;
-  document.getElementById("badge").value = "";
+  badge.value = "";
   asked.textContent = "Now the PIN.";
   const measured = document.getElementById("measured"); // what is signed for, as the signer reads lengths
   if (measured) measured.textContent = measured.dataset[event.target.dataset.units] || measured.dataset.mm;
 });
-document.addEventListener("keydown", (event) => {
-  if (event.target.closest?.("button,a") && event.key === "Enter") return;
-  if (/^\d$/.test(event.key)) pin.value = (pin.value + event.key).slice(0, 8);
-  else if (event.key === "Backspace") pin.value = pin.value.slice(0, -1);
-  else if (event.key === "Enter" && pin.value) form.requestSubmit();
-  else return;
-  if (event.target === pin) event.preventDefault();
-  show();
-});
-new Scanner((code) => {
-  document.getElementById("badge").value = code;
+/** A badge, scanned or typed: from here on figures are the PIN. */
+function badgeRead(code) {
+  badge.value = code;
   for (const one of form.querySelectorAll("[name=person]")) one.checked = false;
   pin.value = "";
   asked.textContent = "Badge read. Now the PIN.";
+  badge.blur();
   show();
+}
+
+badge.addEventListener("keydown", (event) => {
+  event.stopPropagation(); // what is typed here is never the PIN
+  if (event.key !== "Enter") return;
+  event.preventDefault();
+  if (badge.value.trim()) badgeRead(badge.value.trim());
 });
+badge.addEventListener("input", () => {
+  for (const one of form.querySelectorAll("[name=person]")) one.checked = false;
+});
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey) return undefined;
+  // A letter is no PIN: a badge is being typed, and all of it belongs into its field.
+  if (/^\p{L}$/u.test(event.key) && scanner.text.length <= 1) {
+    badge.value = "";
+    return badge.focus();
+  }
+  if (event.target.closest?.("button,a") && event.key === "Enter") return undefined;
+  if (/^\d$/.test(event.key)) pin.value = (pin.value + event.key).slice(0, 8);
+  else if (event.key === "Backspace") pin.value = pin.value.slice(0, -1);
+  else if (event.key === "Enter" && pin.value) form.requestSubmit();
+  else return undefined;
+  if (event.target === pin) event.preventDefault();
+  return show();
+});
+const scanner = new Scanner(badgeRead);
 pin.addEventListener("input", show);
 form.addEventListener("submit", (event) => {
-  if (pin.value && (document.getElementById("badge").value || form.querySelector("[name=person]:checked"))) return;
+  if (pin.value && (badge.value || form.querySelector("[name=person]:checked"))) return;
   event.preventDefault();
   asked.textContent = pin.value ? "Scan your badge, or touch your name first." : "Touch the figures of your PIN first.";
 });

@@ -14,7 +14,8 @@ export const said = (kind) => SAID[kind] || kind;
 /** Entries that still count: without undo and without what an undo took back. */
 export function standing(entries) {
   const undone = new Set(entries.filter((e) => e.kind === "undo").map((e) => e.payload.action));
-  return entries.filter((e) => e.kind !== "undo" && !undone.has(e.id));
+  const touches = new Set(entries.filter((e) => undone.has(e.id) && e.payload.touch).map((e) => e.payload.touch));
+  return entries.filter((e) => e.kind !== "undo" && !undone.has(e.id) && !touches.has(e.payload.touch));
 }
 
 export function overlay(root, entries) {
