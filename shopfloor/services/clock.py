@@ -20,8 +20,9 @@ MOST_MS = 10 * 365 * 24 * 3_600_000  # what no clock is off, and no entry is old
 @dataclass(frozen=True, slots=True)
 class Readings:
     """What a device noted beside an entry's time. `age_ms`: how long ago it was by the counter of
-    the page, which nobody sets (it may stand still while the device sleeps). `known_ms`: how far
-    the device's clock was ahead when the server was last reached before. None: not noted."""
+    the page, which nobody sets (it may stand still while the device sleeps or shows no page).
+    `known_ms`: how far the device's clock was ahead when the server was last reached before.
+    None: not noted."""
 
     age_ms: int | None = None
     known_ms: int | None = None

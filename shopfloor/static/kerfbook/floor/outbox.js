@@ -45,6 +45,8 @@ export class Outbox {
     this.atOnce = AT_ONCE;
     this.sending = false;
     this.timer = null;
+    this.carried();
+    addEventListener("pagehide", () => this.carry());
     this.aheadMs = null; // how far this tablet's clock was ahead when the server last answered
   }
 
@@ -66,6 +68,18 @@ export class Outbox {
     } catch {
       this.durable = false; // full or forbidden: kept while the page stays open, and the page says so
     }
+  }
+
+  /** The counter ends with the page: how old each entry is then goes over to the next page, where it counts on. */
+  carry() {
+    const aged = this.read().map((e) => (e.life === performance.timeOrigin ? { ...e, aged: performance.now() - e.counted } : e));
+    if (aged.length) this.write(aged);
+  }
+
+  carried() {
+    const entries = this.read();
+    if (!entries.some((e) => e.aged !== undefined)) return;
+    this.write(entries.map(({ aged, ...e }) => (aged === undefined ? e : { ...e, counted: performance.now() - aged, life: performance.timeOrigin })));
   }
 
   add(kind, payload, by, shown) {
