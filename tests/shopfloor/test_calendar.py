@@ -85,3 +85,49 @@ def test_no_shift_on_a_weekday_it_does_not_have():
         "day", time(6), time(14), frozenset({1, 2, 3, 4, 5}), (), date(2026, 1, 1)
     )
     assert span_of(weekdays, date(2026, 6, 6), CHICAGO) is None  # a Saturday
+
+
+ROUND = ShiftPattern(
+    "whole day", time(6), time(6), frozenset(range(1, 8)), (("05:00", 30, "meal"),),
+    date(2026, 1, 1),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("day", "hours"),
+    [(date(2026, 6, 1), 24), (date(2026, 3, 7), 23), (date(2026, 10, 31), 25)],
+)
+def test_a_shift_that_ends_when_it_starts_lasts_the_whole_day(day, hours):
+    found = span_of(ROUND, day, CHICAGO)
+    assert found.seconds == hours * 3600
+    assert found.start <= found.breaks[0][0] < found.breaks[0][1] <= found.end
+
+
+def test_whole_days_follow_each_other_and_each_instant_is_in_one():
+    start, end = day_span(date(2026, 6, 1), CHICAGO)
+    spans = shifts_between(start, end, [ROUND], CHICAGO)
+    assert [span.date.day for span in spans] == [31, 1]
+    assert spans[0].end == spans[1].start
+    assert shift_at(spans[1].start, [ROUND], CHICAGO).date == date(2026, 6, 1)
+
+
+def test_a_pattern_holds_on_its_first_and_its_last_day():
+    week = ShiftPattern(
+        "day", time(6), time(14), frozenset(range(1, 8)), (), date(2026, 6, 2), date(2026, 6, 4)
+    )
+    held = [day for day in range(1, 7) if span_of(week, date(2026, 6, day), CHICAGO)]
+    assert held == [2, 3, 4]
+
+
+def test_a_shift_holds_its_first_instant_and_not_its_end():
+    start, end = datetime(2026, 6, 1, 11, tzinfo=UTC), datetime(2026, 6, 1, 19, tzinfo=UTC)
+    assert shifts_between(end, end.replace(hour=20), [DAY], CHICAGO) == []
+    assert shifts_between(start.replace(hour=10), start, [DAY], CHICAGO) == []
+    [found] = shifts_between(start, end, [DAY], CHICAGO)
+    assert (found.start, found.end) == (start, end)
+
+
+def test_of_two_shifts_at_once_the_first_begun_holds():
+    late = ShiftPattern("late", time(13), time(21), frozenset(range(1, 8)), (), date(2026, 1, 1))
+    half_past_one = datetime(2026, 6, 1, 18, 30, tzinfo=UTC)
+    assert shift_at(half_past_one, [late, DAY], CHICAGO).name == "day"

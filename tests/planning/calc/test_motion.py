@@ -96,6 +96,31 @@ def test_arcs_keep_the_centripetal_limit():
     assert found[1] == pytest.approx(trapezoid_s(math.tau * 10, 100, 1000), abs=1e-9)
 
 
+@pytest.mark.parametrize(("turn", "side"), [("G3", 1), ("G2", -1)])
+def test_a_line_runs_on_into_an_arc_that_touches_it(turn, side):
+    """100 mm along X, half a circle of R 90 that starts and ends along X, 100 mm back. At 100 mm/s
+    and 1000 mm/s2 the arc allows 300 mm/s, so it is one run of L = 200 + 90 pi: L/v + v/a."""
+    text = f"M3\nG1 X100\n{turn} X100 Y{180 * side} I0 J{90 * side}\nG1 X0\nM5"
+    found = times(text, 6000, 1000).sum()
+    assert found == pytest.approx((200 + 90 * math.pi) / 100 + 0.1, abs=1e-9)
+
+
+@pytest.mark.parametrize("turn", ["G3", "G2"])
+def test_an_arc_that_leaves_the_line_at_a_right_angle_is_a_corner(turn):
+    """The line ends along X, the half circle of R 90 begins along Y and ends along -Y: the same
+    corner as between two lines, v^2 = a d s / (1 - s) at 45 degrees, twice (see the square
+    corner by hand). From that speed to 100 mm/s takes (100 - v)/a over (100^2 - v^2)/(2 a)."""
+    v = math.sqrt(1000 * 0.1 * math.sqrt(0.5) / (1 - math.sqrt(0.5)))
+    text = f"M3\nG1 X100\n{turn} X{100 + 180} Y0 I90 J0\nG1 X380\nM5"
+    if turn == "G3":
+        text = f"M3\nG1 X100\nG3 X{100 - 180} Y0 I-90 J0\nG1 X-180\nM5"
+    slowing_s, slowing_mm = (100 - v) / 1000, (1e4 - v * v) / 2000
+    line = 0.1 + slowing_s + (100 - 5 - slowing_mm) / 100
+    arc = 2 * slowing_s + (90 * math.pi - 2 * slowing_mm) / 100
+    found = times(text, 6000, 1000, tolerance_mm=0.1)
+    assert found.tolist() == pytest.approx([line, arc, line], abs=1e-9)
+
+
 @pytest.mark.parametrize("chords", [180, 720])
 def test_circle_in_chords_takes_as_long_as_the_arc(chords):
     # At the joints v^2 = a R, as on the arc; up to the middle of a chord of length L it may rise by

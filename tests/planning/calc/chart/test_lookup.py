@@ -78,6 +78,22 @@ def test_above_the_pierce_limit_an_edge_start_may_be_asked_for():
     assert lookup(ROWS, "A", "mild steel", 10).start == "pierce"
 
 
+@pytest.mark.parametrize(("thin", "thick"), [(10, 8), (8, 10), (None, 8), (8, None)])
+def test_between_rows_the_lower_pierce_limit_holds(thin, thick):
+    rows = [replace(THIN, max_pierce_mm=thin), replace(THICK, max_pierce_mm=thick)]
+    assert lookup(rows, "A", "mild steel", 8).start == "pierce"
+    with pytest.raises(ChartError, match="above the pierce limit of 8 mm"):
+        lookup(rows, "A", "mild steel", 8.1)
+    found = lookup(rows, "A", "mild steel", 9, edge_start=True)
+    assert (found.start, found.row.max_pierce_mm) == ("edge", 8)
+
+
+def test_between_rows_without_a_pierce_limit_none_is_made_up():
+    rows = [replace(THIN, max_pierce_mm=None), replace(THICK, max_pierce_mm=None)]
+    found = lookup(rows, "A", "mild steel", 11)
+    assert (found.start, found.row.max_pierce_mm) == ("pierce", None)
+
+
 def test_two_rows_for_one_thickness_are_refused_unless_the_gas_tells_them_apart():
     both = [*ROWS, replace(THIN, gas="oxygen", line=4), replace(THICK, gas="oxygen", line=5)]
     with pytest.raises(ChartError, match="line 2 too"):
