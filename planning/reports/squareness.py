@@ -18,6 +18,7 @@ from planning.calc.edge import PredictedU, predict_u
 from planning.calc.squareness import FineCut, metres_by_standing, per_tenth_mm
 from planning.inputs.checks import checked_u
 from planning.inputs.chunks import chunked
+from planning.inputs.set_plans import SetPlan, run_plans
 from planning.inputs.taken import Cell, cell_of
 from planning.reports.cost_parts import SHOP
 from planning.reports.frames import currency, frame, from_records, to_records
@@ -25,7 +26,7 @@ from planning.reports.month_runs import month_run_ids
 from planning.reports.nest import KINDS
 from planning.reports.summaries import kept_month
 from planning.services.postings import next_month
-from shopfloor.models import Contour, Month, NestPlan, Run, RunDay
+from shopfloor.models import Contour, Month, Run, RunDay
 
 COLUMNS = "job_id job title asked run_id nest day cut_m hours_more more_minor"
 TENTHS = "material thickness_mm fine_set fast_set fine_u_mm fast_u_mm per_m_minor per_tenth_minor"
@@ -118,17 +119,7 @@ class _Fine:
         self.burnt = _burnt(month_run_ids(first_day, next_month(first_day)))
         revisions = sorted({one.revision_id for one in self.burnt})
         self.lines = _lines(revisions)
-        self.plans: dict[tuple[int, int], list[NestPlan]] = defaultdict(list)
-        for plan in chunked(
-            revisions,
-            lambda some: (
-                NestPlan.objects.filter(revision__in=some)
-                .select_related("wear_set")
-                .defer("arcs_s", "snapshot")
-                .order_by("wear_set__current_a")
-            ),
-        ):
-            self.plans[plan.revision_id, plan.table_id].append(plan)
+        self.plans = run_plans(self.burnt)
         self.checks = checked_u() if self.burnt else {}
         self._u: dict[Cell, PredictedU] = {}
 
@@ -155,27 +146,23 @@ class _Fine:
             False,
         )
 
-    def _pair(self, one: _Burnt) -> tuple[NestPlan | None, NestPlan | None]:
+    def _pair(self, one: _Burnt) -> tuple[SetPlan | None, SetPlan | None]:
         """The plan of the set that cut it, and of the cheapest fast set that could have."""
         plans = [
-            plan
-            for plan in self.plans[one.revision_id, one.table_id]
-            if not plan.problem and plan.total_s is not None
+            plan for plan in self.plans[one.run_id] if not plan.problem and plan.total_s is not None
         ]
-        fine = next((plan for plan in plans if plan.wear_set_id == one.set_id), None)
+        fine = next((plan for plan in plans if plan.wear_set.pk == one.set_id), None)
         fast = [plan for plan in plans if plan.wear_set.duty == "fast"]
         return fine, min(fast, key=_dear, default=None)
 
-    def _cut(
-        self, one: _Burnt, line: _Line, fine: NestPlan | None, fast: NestPlan | None
-    ) -> FineCut:
+    def _cut(self, one: _Burnt, line: _Line, fine: SetPlan | None, fast: SetPlan | None) -> FineCut:
         return FineCut(
             metres=one.cut_m * line.share,
             thickness_mm=one.thickness_mm,
             asked=line.asked,
             must_be_fine=line.must_be_fine,
             fast=fast is not None,
-            u=self._predicted(one, fast.wear_set_id if fast else 0),
+            u=self._predicted(one, fast.wear_set.pk if fast else 0),
             fine_minor=_per_m(fine),
             fast_minor=_per_m(fast),
             fine_h=_hours_m(fine),
@@ -189,11 +176,11 @@ class _Fine:
         return self._u[cell]
 
     def _tenth(
-        self, one: _Burnt, fine: NestPlan, fast: NestPlan, tenths: dict[Any, tuple[Any, ...]]
+        self, one: _Burnt, fine: SetPlan, fast: SetPlan, tenths: dict[Any, tuple[Any, ...]]
     ) -> None:
         """The first run of each pair of sets stands for its material and thickness."""
         key = (one.material, one.thickness_mm, str(fine.wear_set), str(fast.wear_set))
-        ours, theirs = (self._predicted(one, plan.wear_set_id).u_mm for plan in (fine, fast))
+        ours, theirs = (self._predicted(one, plan.wear_set.pk).u_mm for plan in (fine, fast))
         dear, cheap = _per_m(fine), _per_m(fast)
         if key in tenths or None in (ours, theirs, dear, cheap):
             return
@@ -212,19 +199,19 @@ def _row(one: _Burnt, line: _Line, cut: FineCut) -> tuple[Any, ...]:
     )  # fmt: skip
 
 
-def _dear(plan: NestPlan) -> tuple[bool, float]:
+def _dear(plan: SetPlan) -> tuple[bool, float]:
     each = _per_m(plan)
     return each is None, each or plan.total_s or 0.0
 
 
-def _per_m(plan: NestPlan | None) -> float | None:
+def _per_m(plan: SetPlan | None) -> float | None:
     """Minor units a metre, wear and bench included; None where a kind is unknown."""
     if plan is None or not plan.cut_mm or any(kind not in plan.costs_minor for kind in KINDS):
         return None
     return float(sum(plan.costs_minor[kind] for kind in KINDS)) / (plan.cut_mm / 1000)
 
 
-def _hours_m(plan: NestPlan | None) -> float:
+def _hours_m(plan: SetPlan | None) -> float:
     if plan is None or not plan.cut_mm:
         return 0.0
     return ((plan.total_s or 0.0) + (plan.load_s or 0.0)) / 3600 / (plan.cut_mm / 1000)

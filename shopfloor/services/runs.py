@@ -35,20 +35,29 @@ from shopfloor.services.stock import sheet_state
 from shopfloor.services.work import work_want
 
 REASONS = ("finish", "shift", "power", "crash", "rush", "change", "other")
+COMPARED = ("cut_mm", "total_s", "load_s", "costs_minor", "problem")
 NO_LONGER = {"set": {"state": "voided"}}
 
 
 def plan_snapshot(revision: NestRevision, table: Table, wear_set: WearSet) -> dict[str, Any]:
-    """The plan as it stands, to be kept with a run. Without one: `problem` says so."""
-    plan = NestPlan.objects.filter(revision=revision, table=table, wear_set=wear_set).first()
+    """The plan as it stands, to be kept with a run. Without one: `problem` says so. `sets` keeps
+    what each set of the shop would have taken, by the set's id: what is compared later is then
+    not judged by a chart or a rate that came after."""
+    plans = {
+        one.wear_set_id: one for one in NestPlan.objects.filter(revision=revision, table=table)
+    }
+    sets = {str(pk): {name: getattr(one, name) for name in COMPARED} for pk, one in plans.items()}
+    plan = plans.get(wear_set.pk)
     if plan is None:
-        return {"wear_set": wear_set.code, "problem": "There was no plan for this table and set."}
+        problem = "There was no plan for this table and set."
+        return {"wear_set": wear_set.code, "problem": problem, "sets": sets}
     fields = (
         "cut_mm", "travel_mm", "pierces", "cut_s", "pierce_s", "travel_s", "touch_off_s",
         "load_s", "total_s", "bench_min", "arcs_s", "costs_minor", "snapshot", "problem",
     )  # fmt: skip
     found = {name: getattr(plan, name) for name in fields}
-    return {**found, "wear_set": wear_set.code, "computed_at": plan.computed_at.isoformat()}
+    computed = plan.computed_at.isoformat()
+    return {**found, "wear_set": wear_set.code, "computed_at": computed, "sets": sets}
 
 
 @transaction.atomic

@@ -9,6 +9,7 @@ import pytest
 from planning.reports import open_figure, squareness
 from planning.services.months import month_close
 from shopfloor.models import Check, Month, NestPlan, RunDay, Work
+from shopfloor.services.runs import plan_snapshot
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
@@ -79,6 +80,17 @@ def test_what_a_line_asks_is_held_against_fasts_upper_end(burnt, north, operator
     two.save()
     assert squareness(first_day=OCTOBER).standing == {"not asked for": 75.0, "asked for": 25.0}
     assert squareness(first_day=OCTOBER).total_minor == 2775
+
+
+def test_a_chart_or_rate_changed_since_judges_nothing_anew(burnt, north, sets):
+    run = burnt[0]
+    run.plan = plan_snapshot(run.revision, north, sets[0])
+    run.save()
+    NestPlan.objects.update(cut_mm=50_000.0, costs_minor=dict.fromkeys(COSTS, 7))
+    found = squareness(first_day=OCTOBER)
+    assert found.total_minor == 3700  # 0.37 a metre, as when it was opened
+    NestPlan.objects.all().delete()
+    assert squareness(first_day=OCTOBER).total_minor == 3700
 
 
 def test_where_fast_would_have_cost_more_nothing_was_lost(burnt):
