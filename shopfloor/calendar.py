@@ -22,6 +22,7 @@ class ShiftPattern:
     breaks: tuple[Sequence[object], ...]  # ("HH:MM", minutes, label)
     valid_from: date
     valid_to: date | None = None
+    tables: frozenset[str] = frozenset()  # none: all
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,11 @@ class ShiftSpan:
     start: datetime
     end: datetime
     breaks: tuple[tuple[datetime, datetime, str], ...]
+    tables: frozenset[str] = frozenset()
+
+    def at_table(self, code: str) -> bool:
+        """Whether somebody is scheduled at this table."""
+        return not self.tables or code in self.tables
 
     @property
     def seconds(self) -> float:
@@ -65,7 +71,7 @@ def span_of(pattern: ShiftPattern, day: date, zone: ZoneInfo) -> ShiftSpan | Non
         on = day + timedelta(days=1) if overnight and at < pattern.start else day
         begun = wall_to_utc(on, at, zone)
         breaks.append((begun, begun + timedelta(minutes=float(str(minutes))), str(label)))
-    return ShiftSpan(pattern.name, day, start, end, tuple(breaks))
+    return ShiftSpan(pattern.name, day, start, end, tuple(breaks), pattern.tables)
 
 
 def shifts_between(

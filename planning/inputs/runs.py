@@ -66,7 +66,7 @@ def load_runs(
                 opened_at=run.opened_at,
                 shift_date=shifts.date_of(to_us(run.opened_at)),
                 sheet=sheets.get(run.sheet_id) if run.sheet_id else None,
-                windows=tuple(_windows(own, halted, shifts)),
+                windows=tuple(_windows(own, halted, shifts, run.table.code)),
                 segments=own,
                 stoppages=tuple(_heard(halted, silent)),
                 silences=silent,
@@ -81,12 +81,12 @@ def load_runs(
 
 
 def _windows(
-    segments: Sequence[SegmentIn], stops: Sequence[StopIn], shifts: ShiftBook
+    segments: Sequence[SegmentIn], stops: Sequence[StopIn], shifts: ShiftBook, table: str
 ) -> list[Span]:
-    """A run's time: its segments, and its stoppages as far as the shop was at work."""
+    """A run's time: its segments, and its stoppages as far as its table was at work."""
     halted = union((stop.from_us, stop.to_us) for stop in stops)
     if shifts.worked:
-        halted = intersect(halted, shifts.worked)
+        halted = intersect(halted, shifts.worked_at(table))
     return union([(seg.from_us, seg.to_us) for seg in segments] + halted)
 
 

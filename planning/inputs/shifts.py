@@ -24,6 +24,11 @@ class ShiftBook:
         self._ends = [to_us(span.end) for span in self.spans]
         self.worked: list[Span] = union(zip(self._starts, self._ends, strict=True))
 
+    def worked_at(self, table: str) -> list[Span]:
+        """Time somebody was scheduled at a table, by its code."""
+        own = [span for span in self.spans if span.at_table(table)]
+        return union((to_us(span.start), to_us(span.end)) for span in own)
+
     def at(self, at_us: int) -> ShiftSpan | None:
         """The shift an instant falls in; of two that overlap, the one that began first."""
         place = bisect_right(self._starts, at_us)

@@ -82,9 +82,13 @@ def _queued(first: date, last: date, shifts: ShiftBook) -> list[DayPart]:
 def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:
     """Each waiting item with a plan, the shift date it begins on and its planned arc seconds."""
     now_us = to_us(timezone.now())
+    codes = dict(Table.objects.values_list("pk", "code"))
     at: dict[int, int] = {}
+    worked: dict[int, list[Span]] = {}
     for item in queue_plans():
-        begun = _at_work(at.get(item.table_id, now_us), shifts)
+        if item.table_id not in worked:
+            worked[item.table_id] = shifts.worked_at(codes[item.table_id])
+        begun = _at_work(at.get(item.table_id, now_us), shifts, worked[item.table_id])
         if item.arc_s is None or item.total_s is None or begun is None:
             continue
         day = shifts.date_of(begun)
@@ -92,12 +96,12 @@ def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:
         yield day, item, item.arc_s
 
 
-def _at_work(at_us: int, shifts: ShiftBook) -> int | None:
-    """The first instant from `at_us` on that lies in a shift; None after the last one laid out.
-    A nest begun in one is taken to be finished, its time over the end of a shift not cut off."""
+def _at_work(at_us: int, shifts: ShiftBook, worked: list[Span]) -> int | None:
+    """The first instant from `at_us` on that lies in a shift of the table; None after the last one
+    laid out. A nest begun in one is taken to be finished, its time over the end not cut off."""
     if not shifts.worked:
         return at_us
-    return next((max(at_us, start) for start, end in shifts.worked if end > at_us), None)
+    return next((max(at_us, start) for start, end in worked if end > at_us), None)
 
 
 def _burnt(

@@ -55,10 +55,15 @@ def measures(*, first: date, last: date, now: datetime) -> Measures:
         days[row.table_id].append(day)
     parts = _parts(day.run_id for own in days.values() for day in own)
     shifts = ShiftBook(_midnight(first), _midnight(last + timedelta(days=1)))
-    worked = _worked(shifts, first, last, to_us(now))
     stops = _stops(first, last, to_us(now))
     found = [
-        _table(table.name, days[table.pk], parts, worked, stops[table.pk])
+        _table(
+            table.name,
+            days[table.pk],
+            parts,
+            _worked(shifts, first, last, to_us(now), table.code),
+            stops[table.pk],
+        )
         for table in Table.objects.filter(active=True)
     ]
     return Measures(first, last, tuple(found))
@@ -144,12 +149,12 @@ def _hours(spans: list[Span], worked: list[Span]) -> float:
     return length(intersect(union(spans), worked)) / US_HOUR
 
 
-def _worked(shifts: ShiftBook, first: date, last: date, now_us: int) -> list[Span]:
-    """Shift time of these dates so far, breaks out."""
+def _worked(shifts: ShiftBook, first: date, last: date, now_us: int, table: str) -> list[Span]:
+    """Time of these dates so far that somebody was scheduled at a table, breaks out."""
     spans: list[Span] = []
     breaks: list[Span] = []
     for shift in shifts.spans:
-        if first <= shift.date <= last:
+        if first <= shift.date <= last and shift.at_table(table):
             spans.append((to_us(shift.start), min(now_us, to_us(shift.end))))
             breaks += [(to_us(start), to_us(end)) for start, end, _ in shift.breaks]
     return subtract(union(span for span in spans if span[1] > span[0]), union(breaks))

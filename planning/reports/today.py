@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from planning.calc import spent
@@ -34,7 +35,8 @@ def today(*, now: datetime) -> Today:
     window = window_at(shifts, now)
     tables = list(Table.objects.filter(active=True))
     data = today_data(tables, window.start_us, window.end_us, now)
-    rows = [table_today(each, window, shop.run_gap_s * 1_000_000) for each in data]
+    gap_us = shop.run_gap_s * 1_000_000
+    rows = [table_today(each, at_table(window, shifts, each.table.code), gap_us) for each in data]
     notes = [
         note
         for each, row in zip(data, rows, strict=True)
@@ -62,8 +64,15 @@ def window_at(shifts: ShiftBook, now: datetime) -> Window:
     day = now.astimezone(shifts.zone).date()
     start, end = day_span(day, shifts.zone)
     whole = (to_us(start), to_us(end))
-    closed = tuple(subtract([whole], shifts.worked)) if shifts.worked else ()
-    return Window("", day, *whole, now_us, shifts.zone, closed)
+    return Window("", day, *whole, now_us, shifts.zone)
+
+
+def at_table(window: Window, shifts: ShiftBook, table: str) -> Window:
+    """The window as a table has it: closed while nobody is scheduled there."""
+    if not shifts.worked:
+        return window
+    whole = (window.start_us, window.end_us)
+    return replace(window, closed=tuple(subtract([whole], shifts.worked_at(table))))
 
 
 def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime) -> Shares:

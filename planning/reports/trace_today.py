@@ -11,7 +11,7 @@ from datetime import datetime, tzinfo
 from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.inputs.shifts import ShiftBook
 from planning.reports.shapes import Figure, OpenedRow, TableToday
-from planning.reports.today import window_at
+from planning.reports.today import at_table, window_at
 from planning.reports.today_data import ArcNow, RunToday, TableData, today_data
 from planning.reports.today_pace import paced
 from planning.reports.today_table import (
@@ -69,7 +69,7 @@ def _shown(id: str) -> _Shown:
         raise LookupError(f"there is no table {code!r} at {at!r}")
     now = from_us(int(at))
     shifts = ShiftBook(now, now)
-    window = window_at(shifts, now)
+    window = at_table(window_at(shifts, now), shifts, table.code)
     [data] = today_data([table], window.start_us, window.end_us, now)
     row = table_today(data, window, the_shop().run_gap_s * S)
     return _Shown(data, row, window, now, shifts.zone)

@@ -29,13 +29,15 @@ class Shop(models.Model):
 
 class Shift(models.Model):
     """A shift starts at a wall time and belongs to its start date. Breaks are a list of
-    `[start "HH:MM", minutes, label]` in wall time."""
+    `[start "HH:MM", minutes, label]` in wall time. `tables` are the codes of those somebody is
+    scheduled for; none named: all."""
 
     name = models.CharField(max_length=40)
     start = models.TimeField()
     end = models.TimeField()
     weekdays = models.CharField(max_length=7, default="12345")  # ISO weekday digits of the start
     breaks = models.JSONField(default=list)
+    tables = models.JSONField(default=list, blank=True)
     valid_from = models.DateField()
     valid_to = models.DateField(null=True, blank=True)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from decimal import Decimal
+from typing import Any, cast
 
 from django import forms
 from django.contrib import messages
@@ -13,7 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from shopfloor.models import Reason, Shift
+from shopfloor.models import Reason, Shift, Table
 from shopfloor.office.access import DeskRequest, administrator
 from shopfloor.office.forms import DayField, from_minor, to_minor
 from shopfloor.office.shown import kept_as_shown, shown
@@ -94,6 +95,16 @@ class ShiftForm(forms.Form):
     breaks = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 2}), required=False, help_text="10:00 15 break"
     )
+
+    tables = forms.MultipleChoiceField(
+        widget=forms.CheckboxSelectMultiple, required=False, help_text="none named: all of them"
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = Table.objects.filter(active=True).order_by("order", "name")
+        field = cast(forms.MultipleChoiceField, self.fields["tables"])
+        field.choices = list(rows.values_list("code", "name"))
 
 
 class ReasonForm(forms.Form):

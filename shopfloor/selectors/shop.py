@@ -30,6 +30,7 @@ def shift_patterns() -> list[ShiftPattern]:
             breaks=tuple(shift.breaks),
             valid_from=shift.valid_from,
             valid_to=shift.valid_to,
+            tables=frozenset(shift.tables),
         )
         for shift in Shift.objects.all()
     ]

@@ -89,7 +89,9 @@ def silences_at_work(table: Table, start_us: int, end_us: int, now: datetime) ->
     if not patterns:
         return list(heard.silences)
     shifts = shifts_between(start, end, patterns, ZoneInfo(shop_zone()))
-    worked = union((to_us(shift.start), to_us(shift.end)) for shift in shifts)
+    worked = union(
+        (to_us(shift.start), to_us(shift.end)) for shift in shifts if shift.at_table(table.code)
+    )
     return intersect(list(heard.silences), worked)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, time, timedelta
 from typing import Any
 from zoneinfo import available_timezones
@@ -44,10 +45,17 @@ def shop_set(**values: Any) -> Shop:
 
 @transaction.atomic
 def shift_add(
-    *, name: str, start: time, end: time, weekdays: str, breaks: str, valid_from: date
+    *,
+    name: str,
+    start: time,
+    end: time,
+    weekdays: str,
+    breaks: str,
+    valid_from: date,
+    tables: Sequence[str] = (),
 ) -> Shift:
     """A shift from a date on; one of the same name ends the day before. Shifts of the past stay
-    as they were, so that past days keep their dates."""
+    as they were, so that past days keep their dates. `tables`: codes; none: all of them."""
     days = "".join(sorted(set(weekdays)))
     if not days or not set(days) <= set("1234567"):
         raise ValidationError({"weekdays": "Digits 1 (Monday) to 7 (Sunday), such as 12345."})
@@ -62,6 +70,7 @@ def shift_add(
         weekdays=days,
         breaks=_breaks(breaks),
         valid_from=valid_from,
+        tables=sorted(tables),
     )
 
 

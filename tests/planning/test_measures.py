@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 
 import pytest
 
@@ -83,6 +83,19 @@ def test_a_shift_counts_as_far_as_it_is_over(week):
     # at 11:00 in Chicago (16:00 UTC): 6:00 to 11:00 without the break
     [found] = measures(first=DAY, last=DAY, now=cast.NOON - timedelta(hours=1)).tables
     assert found.elements.pbt == pytest.approx(4.5)
+
+
+def test_a_shift_counts_for_the_tables_it_names(week, south):
+    """A late shift of 8 h at South alone: North's planned busy time stays 7.2 h."""
+    Shift.objects.update(tables=["north"])
+    Shift.objects.create(
+        name="late", start=time(14), end=time(22), weekdays="1234567", tables=["south"],
+        valid_from=date(2026, 1, 1),
+    )  # fmt: skip
+    found = {one.table: one for one in measures(first=DAY, last=DAY, now=NOW).tables}
+    assert found["North"].elements.pbt == pytest.approx(7.2)
+    assert found["North"].ratios.availability == pytest.approx(3 / 7.2)
+    assert found["South"].elements.pbt == pytest.approx(8.0)
 
 
 def test_dates_the_wrong_way_round_are_refused(shop):
