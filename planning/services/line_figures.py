@@ -13,7 +13,7 @@ from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.summaries import months_changed
-from shopfloor.models import BenchEntry, Posting
+from shopfloor.models import BenchEntry, Posting, User
 from shopfloor.selectors.arcs import to_us
 
 
@@ -23,8 +23,9 @@ def line_figures(*, key: str, payload: dict[str, Any]) -> None:
 
 
 @transaction.atomic
-def lines_write(lines: Iterable[int]) -> None:
-    """Bench minutes of these lines at the bench rate of their day; nothing where there is none."""
+def lines_write(lines: Iterable[int], *, by: User | None = None, why: str = "") -> None:
+    """Bench minutes of these lines at the bench rate of their day; nothing where there is none.
+    `by` asked for it, and `why`."""
     months, rates = MonthBook(), rate_book()
     for some in in_chunks(sorted(set(lines))):
         entries = list(BenchEntry.objects.filter(line__in=some).order_by("at", "pk"))
@@ -34,7 +35,7 @@ def lines_write(lines: Iterable[int]) -> None:
         else:
             wants = []
         posted = Posting.objects.filter(line__in=some, kind="bench", run=None)
-        postings_sync(wants, posted, months=months)
+        postings_sync(wants, posted, months=months, by=by, why=why)
     months_changed(months.changed)
 
 

@@ -24,7 +24,7 @@ from planning.services.piece_uses import Use, piece_uses
 from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.run_types import Rules, RunFigures
 from planning.services.summaries import months_changed
-from shopfloor.models import PieceUse, Posting, Run, RunDay, RunState, RunVariance, Segment
+from shopfloor.models import PieceUse, Posting, Run, RunDay, RunState, RunVariance, Segment, User
 from shopfloor.selectors.arcs import from_us, to_us
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.work import work_want
@@ -44,11 +44,16 @@ def run_figures(*, key: str, payload: dict[str, Any]) -> None:
 
 @transaction.atomic
 def runs_write(
-    runs: QuerySet[Run], *, now: datetime, pieces: set[int] | None = None
+    runs: QuerySet[Run],
+    *,
+    now: datetime,
+    pieces: set[int] | None = None,
+    by: User | None = None,
+    why: str = "",
 ) -> tuple[list[Posting], set[uuid.UUID]]:
     """Figures of all runs of a query set. Returns the postings written for them, and the runs
     whose operators were theirs too. The pieces they used follow at once, or are added to `pieces`
-    for the caller to do."""
+    for the caller to do. `by` is who asked for what has changed, and `why`."""
     months = MonthBook()
     loaded = load_runs(runs, now=now)
     if not loaded:
@@ -63,7 +68,7 @@ def runs_write(
     _variances(loaded, figures, now)
     _days(loaded, figures)
     touched = _piece_uses(ids, uses)
-    made = _post(loaded, figures, months)
+    made = _post(loaded, figures, months, by, why)
     over = [run.shift_date for run in loaded if run.state in (RunState.FINISHED, RunState.VOIDED)]
     months_changed([*months.changed, *over])
     if pieces is None:
@@ -230,7 +235,11 @@ def run_wants(run: RunIn, figures: RunFigures) -> Iterable[Want]:
 
 
 def _post(
-    loaded: Sequence[RunIn], figures: Sequence[RunFigures], months: MonthBook
+    loaded: Sequence[RunIn],
+    figures: Sequence[RunFigures],
+    months: MonthBook,
+    by: User | None,
+    why: str,
 ) -> list[Posting]:
     wants = {
         run.run_id: list(run_wants(run, own)) for run, own in zip(loaded, figures, strict=True)
@@ -241,5 +250,7 @@ def _post(
             [want for run in some for want in wants[run]],
             Posting.objects.filter(run__in=some, piece=None),
             months=months,
+            by=by,
+            why=why,
         )
     return made

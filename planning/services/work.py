@@ -30,6 +30,7 @@ KINDS: dict[str, str] = {
     "line": "planning.services.line_figures:line_figures",
     "factors": "planning.services.factor_summary:factors_write",
     "month": "planning.services.summaries:month_write",
+    "rate": "planning.services.rate_apply:rate_apply",
     "sheet": "planning.services.sheet_loss:sheet_loss",
     "reread": "shopfloor.services.tables:table_reread",
     "verify": "planning.services.verification:verification_launch",

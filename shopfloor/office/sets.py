@@ -23,7 +23,8 @@ from shopfloor.selectors.chart import (
     sets_list,
     trays_of,
 )
-from shopfloor.services.chart_office import CAUTIONS, material_add, part_set, rate_set
+from shopfloor.services.chart_office import CAUTIONS, material_add, part_set
+from shopfloor.services.rates import rate_set
 from shopfloor.services.trays import tray_make_up
 
 FAMILIES = ["mild steel", "stainless", "aluminium", "galvanised", "copper", "brass"]
@@ -72,6 +73,10 @@ class RateForm(forms.Form):
         if isinstance(kind, forms.ChoiceField):
             kind.choices = [c for c in RateKind.choices if wages or c[0] not in WAGES]
         self.fields["amount"] = money_field("Amount", required=True)
+        self.fields["apply"] = forms.BooleanField(
+            required=False, label="Apply it to what was booked since that day",
+            help_text="All of it is worked out again; the differences are entries with your name",
+        )  # fmt: skip
 
 
 @right(*ANY)
@@ -176,7 +181,7 @@ def rates(request: DeskRequest) -> HttpResponse:
     if form is not None and request.method == "POST" and form.is_valid():
         values = dict(form.cleaned_data)
         amount = to_minor(values.pop("amount")) or 0
-        if attempt(form, lambda: rate_set(amount_minor=amount, **values)):
+        if attempt(form, lambda: rate_set(amount_minor=amount, by=request.user, **values)):
             return redirect("rates")
     today = timezone.localdate()
     return render(

@@ -5,9 +5,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
@@ -19,10 +18,7 @@ from shopfloor.models import (
     Duty,
     Material,
     Nest,
-    Rate,
-    RateKind,
     SetPart,
-    Table,
     WearSet,
 )
 from shopfloor.services.imports import Fault
@@ -164,11 +160,11 @@ def chart_apply(
             **figures,
         )
         touched.add((wear_set.pk, material.pk))
-    _plan_again({material for _, material in touched})
+    plan_again({material for _, material in touched})
     return plan
 
 
-def _plan_again(materials: set[int]) -> None:
+def plan_again(materials: set[int]) -> None:
     for nest in Nest.objects.filter(material__in=materials, withdrawn_at=None):
         plan_want(nest=nest)
 
@@ -230,28 +226,7 @@ def row_end(*, row: ChartRow, at: datetime | None = None) -> None:
         ).update(valid_to=None)  # fmt: skip
     row.valid_to = at
     row.save(update_fields=["valid_to"])
-    _plan_again({row.material_id})
-
-
-@transaction.atomic
-def rate_set(
-    *, kind: str, amount_minor: int, valid_from: date, table: Table | None = None, note: str = ""
-) -> Rate:
-    """A rate from a day on. One that began earlier stays on record before that day; one of the
-    same day is refused, since runs may have been planned with it."""
-    if kind not in RateKind.values:
-        raise ValidationError(f"Unknown rate {kind!r}.")
-    if amount_minor < 0:
-        raise ValidationError("A rate is not negative.")
-    if Rate.objects.filter(kind=kind, table=table, valid_from=valid_from).exists():
-        raise ValidationError("There is a rate from that day already; begin the new one later.")
-    rate = Rate(
-        kind=kind, table=table, amount_minor=amount_minor, valid_from=valid_from, note=note.strip()
-    )
-    rate.full_clean()
-    rate.save()
-    _plan_again(set(Nest.objects.values_list("material", flat=True)))
-    return rate
+    plan_again({row.material_id})
 
 
 @transaction.atomic
@@ -274,5 +249,5 @@ def part_set(
     part.pit_limit_mm, part.in_drawer, part.low_at = pit_limit_mm, in_drawer, low_at
     part.full_clean()
     part.save()
-    _plan_again(set(wear_set.chart_rows.values_list("material", flat=True)))
+    plan_again(set(wear_set.chart_rows.values_list("material", flat=True)))
     return part
