@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
+from django.utils import timezone
+
 from dashboards import theme
 from dashboards.ledgers.wear import PieceRow
 from dashboards.lengths import fine_said
@@ -142,6 +144,7 @@ def age_words(piece: PieceRow) -> str:
     ]
     said.append(f"{theme.span(piece.arc_s)} arc")
     if piece.fitted_at is not None:
-        said.append(f"fitted {piece.fitted_at.day} {piece.fitted_at:%b}")
+        here = timezone.localtime(piece.fitted_at)
+        said.append(f"fitted {here.day} {here:%b}")
     pit = "" if piece.pit_mm is None else f"; pit {fine_said(piece.pit_mm, inch=piece.inch)}"
     return ", ".join(said) + pit

@@ -12,7 +12,8 @@ from django.urls import reverse
 
 from dashboards import data
 from dashboards.access import desk
-from planning.services.months import MonthError, month_close, unfinished_runs
+from planning.reports.cost import unfinished_runs
+from planning.services.months import MonthError, month_close
 
 
 @desk("close_month")

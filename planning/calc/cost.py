@@ -67,6 +67,10 @@ def energy_kwh(
     return volts * amps * arc_s / 3600 / 1000 / efficiency
 
 
+# What a plan costs is made of, material apart; without one of them the whole is unknown.
+PLAN_KINDS = ("machine", "labour", "gas", "energy", "wear", "bench")
+
+
 @dataclass(frozen=True, slots=True)
 class MachineYear:
     """A machine's year, in one currency's whole units (Decimal), for `machine_hour_rate`."""

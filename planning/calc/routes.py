@@ -25,8 +25,8 @@ class Prices:
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """One way to make a line or a nest. Minutes of table (load and set change as the caller means
-    them) and of bench; `wear_minor` of parts, `other_minor` of gas and power. None is unknown."""
+    """One way to make a line or a nest. Minutes of table (with load), of the set change before it,
+    and of bench; `wear_minor` of parts, `other_minor` of gas and power. None is unknown."""
 
     key: str
     name: str
@@ -37,6 +37,12 @@ class Route:
     other_minor: float | None = 0.0
     u: PredictedU = UNKNOWN_U
     verdict: Verdict = "not asked"
+    change_min: float = 0.0
+
+    @property
+    def held_min(self) -> float:
+        """How long it holds the table: a set change costs the table and its operator too."""
+        return self.table_min + self.change_min
 
     def cost_minor(self, prices: Prices) -> float | None:
         """Table hours x table rate + bench hours x bench rate + wear + gas and power; None where
@@ -46,7 +52,7 @@ class Route:
 
     def _parts(self, prices: Prices) -> tuple[float | None, ...]:
         return (
-            _times(self.table_min / 60, prices.table),
+            _times(self.held_min / 60, prices.table),
             _times(None if self.bench_min is None else self.bench_min / 60, prices.bench),
             self.wear_minor,
             self.other_minor,
@@ -86,7 +92,7 @@ def flips(best: Route, other: Route, prices: Prices) -> list[Flip]:
     bench = prices.bench or 0.0
     quantities: list[tuple[Price, float, float, float]] = [
         ("bench labour", (best.bench_min or 0.0) / 60, (other.bench_min or 0.0) / 60, bench),
-        ("table", best.table_min / 60, other.table_min / 60, prices.table),
+        ("table", best.held_min / 60, other.held_min / 60, prices.table),
         ("wear parts", best.wear_minor or 0.0, other.wear_minor or 0.0, 1.0),
     ]
     found = []
@@ -121,14 +127,14 @@ def _marks(route: Route, prices: Prices) -> tuple[float, ...] | None:
     cost = route.cost_minor(prices)
     if cost is None or route.bench_min is None:
         return None
-    return (route.table_min, route.bench_min, cost, float(RANKS[route.verdict]))
+    return (route.held_min, route.bench_min, cost, float(RANKS[route.verdict]))
 
 
 def cheapest(routes: Sequence[Route], prices: Prices) -> Route | None:
     """The cheapest whose cost is known and which does not fail what is asked; of two alike the
     one with less table time."""
     known = [
-        (cost, route.table_min, route.key, route)
+        (cost, route.held_min, route.key, route)
         for route in routes
         if route.verdict != "fails" and (cost := route.cost_minor(prices)) is not None
     ]

@@ -80,14 +80,17 @@ def month_now(month: Month) -> CostMonth:
     )
 
 
-def _going_on(first_day: date) -> tuple[str, ...]:
-    """Runs begun in the month that are not over: nothing is posted for them yet."""
-    zone = ZoneInfo(shop_zone())
-    runs = Run.objects.filter(
-        state__in=(RunState.OPEN, RunState.STOPPED),
-        opened_at__gte=day_span(first_day, zone)[0],
-        opened_at__lt=day_span(next_month(first_day), zone)[0],
+def unfinished_runs(*, first_day: date) -> int:
+    """Runs begun before the month's end, in it or before, that are neither finished nor voided."""
+    after, _ = day_span(next_month(first_day), ZoneInfo(shop_zone()))
+    return Run.objects.filter(
+        state__in=(RunState.OPEN, RunState.STOPPED), opened_at__lt=after
     ).count()
+
+
+def _going_on(first_day: date) -> tuple[str, ...]:
+    """Runs that are not over: nothing is posted for them yet."""
+    runs = unfinished_runs(first_day=first_day)
     if not runs:
         return ()
     them = "it is" if runs == 1 else "they are"

@@ -6,11 +6,12 @@ from typing import Any
 
 import pandas as pd
 
+from planning.calc.cost import PLAN_KINDS
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import Coverage
 from shopfloor.models import Nest, NestPlan
 
-KINDS = ("machine", "labour", "gas", "energy", "wear", "bench")
+KINDS = PLAN_KINDS
 TIMES = "cut_mm pierces cut_s pierce_s travel_s touch_off_s load_s total_s bench_min"
 
 

@@ -205,6 +205,7 @@ class _Routes:
         if bench_min is not None and holes == "by hand":
             each = self.hole_minutes.minutes
             bench_min = None if each is None else bench_min + self.holes * each
+        change_s = 0.0 if self.fitted == plan.wear_set else self.table.change_s
         gas, power = plan.costs_minor.get("gas"), plan.costs_minor.get("energy")
         name = str(plan.wear_set) + ("" if share == 1.0 else f" at {share:.0%}")
         name += ", holes by hand" if holes == "by hand" else ""
@@ -214,6 +215,7 @@ class _Routes:
             name=name,
             duty=plan.wear_set.duty,
             table_min=table_min,
+            change_min=change_s / 60,
             bench_min=bench_min,
             wear_minor=None if wear is None else float(wear),
             other_minor=None if gas is None or power is None else (gas + power) * arc_share,
@@ -221,7 +223,6 @@ class _Routes:
             verdict=self._verdict(plan, u),
         )
         factor = plan.factor.value if plan.factor else None
-        change_s = 0.0 if self.fitted == plan.wear_set else self.table.change_s
         cost = found.cost_minor(self.prices)
         step = self.asked.next_steps or ("",)
         return RouteRow(

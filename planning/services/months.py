@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from typing import NoReturn
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -15,9 +14,8 @@ from planning.reports.squareness import to_print as square_to_print
 from planning.reports.summaries import MONTH
 from planning.services.postings import next_month
 from shopfloor.acting import acting
-from shopfloor.calendar import day_span
-from shopfloor.models import Month, Run, RunState, Summary, User, Work
-from shopfloor.selectors.shop import shift_date_of, shop_zone
+from shopfloor.models import Month, Summary, User, Work
+from shopfloor.selectors.shop import shift_date_of
 
 
 class MonthError(ValueError):
@@ -60,12 +58,3 @@ def month_reopen(*, first_day: date, by: User) -> NoReturn:
         f"{first_day:%B %Y} is closed and stays so. A correction is posted into the open month "
         "and says which month it belongs to."
     )
-
-
-def unfinished_runs(*, first_day: date) -> int:
-    """Runs begun before the month's end that are neither finished nor voided: to be shown
-    before it is closed."""
-    after, _ = day_span(next_month(first_day), ZoneInfo(shop_zone()))
-    return Run.objects.filter(
-        state__in=(RunState.OPEN, RunState.STOPPED), opened_at__lt=after
-    ).count()

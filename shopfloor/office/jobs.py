@@ -15,6 +15,7 @@ from shopfloor.office.forms import page_of
 from shopfloor.selectors.drawings import lines_drawn
 from shopfloor.selectors.jobs import (
     job_costs,
+    job_heat_unknown,
     job_heats,
     job_last_segments,
     job_lines,
@@ -56,6 +57,7 @@ def job(request: DeskRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Job.objects.select_related("customer"), pk=pk)
     lines = job_lines(found)
     sees_cost = may(request.user, COST)
+    heats = job_heats(found)
     return render(
         request,
         "kerfbook/office/job.html",
@@ -69,7 +71,8 @@ def job(request: DeskRequest, pk: int) -> HttpResponse:
             and found.due_at is not None
             and found.due_at < timezone.now(),
             "now_cut": job_last_segments(found),
-            "heats": job_heats(found),
+            "heats": heats,
+            "heat_unknown": job_heat_unknown(found, heats),
             "drawn": lines_drawn(found),
             "costs": job_costs(found, [s.line for s in lines]) if sees_cost else None,
             "sees_quote": may(request.user, MARGIN),

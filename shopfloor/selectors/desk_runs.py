@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.db.models import Q, Sum
+from django.utils.dateparse import parse_datetime
 
 from shopfloor.models import (
     ArcAssignment,
@@ -22,6 +23,7 @@ from shopfloor.models import (
 )
 from shopfloor.partpaths import paths_of
 from shopfloor.partsmap import Part, PartState
+from shopfloor.templatetags.office import when
 
 STANDING = (RunState.OPEN, RunState.STOPPED, RunState.FINISHED)
 LONGEST = timedelta(days=31)  # our assumption: no run takes longer
@@ -226,12 +228,21 @@ def _said(old: Any, new: Any) -> str:
         was, now = before.get(name), after.get(name)
         if was == now or (not before and now in (None, "", False)):
             continue
-        parts.append(f"{label} {_word(was)} → {_word(now)}" if before else f"{label} {_word(now)}")
+        word = _moment if name.endswith("_at") else _word
+        parts.append(f"{label} {word(was)} → {word(now)}" if before else f"{label} {word(now)}")
     return "; ".join(parts)
 
 
 def _object(value: Any) -> dict[str, Any]:
     return value if isinstance(value, dict) else {}
+
+
+def _moment(value: Any) -> str:
+    """A moment of the trail, which SQLite writes in UTC without saying so, on the shop's clock."""
+    at = parse_datetime(value) if isinstance(value, str) else None
+    if at is None:
+        return _word(value)
+    return str(when(at if at.tzinfo else at.replace(tzinfo=UTC)))
 
 
 def _word(value: Any) -> str:

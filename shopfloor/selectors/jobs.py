@@ -226,6 +226,12 @@ def job_heats(job: Job) -> list[tuple[str, int, int]]:
     return [(number, pk, parts) for number, pk, parts in rows if parts]
 
 
+def job_heat_unknown(job: Job, heats: list[tuple[str, int, int]]) -> int:
+    """Good parts of this job whose heat nobody knows."""
+    good = PartResult.objects.filter(line__job=job, outcome="good").aggregate(all=Sum("quantity"))
+    return (good["all"] or 0) - sum(parts for _, _, parts in heats)
+
+
 def job_last_segments(job: Job) -> QuerySet[Segment]:
     """Stretches being cut now for this job."""
     return (

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from planning.calc.cost import PLAN_KINDS
 from planning.calc.units import ft_from_mm, in_from_mm, lb_from_kg
 from shopfloor.models import DrawingPlan, NestPlan, PieceKind, RateKind, RunState, SheetState, Units
 from shopfloor.selectors.sources import instant
@@ -250,9 +251,9 @@ def arc_on(plan: NestPlan) -> float | None:
 @register.filter
 def cost_sum(plan: NestPlan | DrawingPlan) -> int | None:
     """What a plan costs without material, in minor units; None where a part of it is unknown."""
-    amounts = list(plan.costs_minor.values())
+    amounts = [plan.costs_minor.get(kind) for kind in PLAN_KINDS]
     known = [amount for amount in amounts if isinstance(amount, int)]
-    return sum(known) if amounts and len(known) == len(amounts) else None
+    return sum(known) if len(known) == len(amounts) else None
 
 
 def _inch(user: Any) -> bool:

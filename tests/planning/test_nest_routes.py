@@ -138,6 +138,18 @@ def test_pieces_are_counted_from_what_is_in_the_torch(square, north, operator):
     assert (rows["fast 130 A"].change_min, rows["fine 50 A"].change_min) == (0.0, 12.0)
 
 
+def test_a_route_costs_the_set_change_it_names(square, north, operator):
+    """With fast in the torch, 12 min of change at the table's rate come on top of fine alone."""
+    found, empty = routes(square)
+    cast.fitting(cast.piece("electrode"), north, cast.at(NOW, -3600), by=operator)
+    _, rows = routes(square)
+    change_minor = 12 / 60 * found.prices.table
+    for name, saved in (("fast 130 A", change_minor), ("fine 50 A", 0)):
+        dear, now = empty[name].route, rows[name].route
+        assert dear.cost_minor(found.prices) - now.cost_minor(found.prices) == pytest.approx(saved)
+    assert rows["fine 50 A"].change_min == 12.0
+
+
 def test_at_another_speed_neither_u_nor_bench_is_known(square):
     _, rows = routes(square, speed_share=0.8)
     slow = rows["fast 130 A at 80%"]
