@@ -71,6 +71,11 @@ def feed_set_master(*, feed: Feed) -> None:
     feed.save(update_fields=["master"])
 
 
+def masters_beside(feed: Feed) -> list[Feed]:
+    """The sources whose arcs would no longer be summed if this one's were."""
+    return list(_watching(feed.table, feed.torch).filter(master=True).exclude(pk=feed.pk))
+
+
 def _watching(table: str, torch: str) -> QuerySet[Feed]:
     """Sources whose arcs could be those of this torch; one that names torches line by line ("")
     may speak of any."""

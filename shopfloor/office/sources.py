@@ -10,12 +10,13 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from shopfloor.counting import count
 from shopfloor.office.access import ANY, ASSIGN, FEEDS, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.office.source_forms import ClockForm, ClockNowForm
+from shopfloor.selectors.source_count import count_preview
 from shopfloor.selectors.source_page import (
     description_of,
     source_collector,
@@ -42,7 +43,7 @@ from shopfloor.services.sources_office import (
 )
 from telemetry.errors import DescriptionError
 from telemetry.models import Alarm, Feed
-from telemetry.services import alarm_clear, clock_correct, feed_set_enabled
+from telemetry.services import alarm_clear, clock_correct, feed_set_enabled, masters_beside
 
 
 @right(*ANY)
@@ -82,6 +83,16 @@ def source(request: DeskRequest, name: str) -> HttpResponse:
 
 
 @right(FEEDS)
+@require_safe
+def count_arcs(request: DeskRequest, name: str) -> HttpResponse:
+    """What counting this source's arcs would change, before it is done."""
+    feed = get_object_or_404(Feed, name=name)
+    months = [month for month in count_preview(feed) if not month.same]
+    context = {"feed": feed, "months": months, "masters": masters_beside(feed)}
+    return render(request, "kerfbook/office/source_count.html", context)
+
+
+@right(FEEDS)
 @require_POST
 def act(request: DeskRequest, name: str) -> HttpResponse:
     feed = get_object_or_404(Feed, name=name)
@@ -99,6 +110,8 @@ def _heard(enabled: bool) -> Callable[[DeskRequest, Feed], None]:
 
 
 def _master(request: DeskRequest, feed: Feed) -> None:
+    if request.POST.get("seen") != "changes":
+        raise ValidationError("Look first at what it changes.")
     source_master(feed=feed)
     messages.success(request, f"The arcs of {feed.name} count; every run is matched again.")
 

@@ -131,6 +131,7 @@ urlpatterns = [
     path("sources/at/<str:name>/change/", source_change.change, name="source_change"),
     path("sources/at/<str:name>/try/", source_change.attempt, name="source_try_at"),
     path("sources/at/<str:name>/entered/", source_entered.enter, name="source_entered"),
+    path("sources/at/<str:name>/count/", sources.count_arcs, name="source_count"),
     path("sources/at/<str:name>/token/", sources.token, name="source_token"),
     path("sources/at/<str:name>/act/", sources.act, name="source_act"),
     path("sources/shop/", shop.shop, name="shop"),

@@ -187,7 +187,7 @@ def test_choosing_the_other_master_matches_every_run_anew(floor, north, client, 
     floor.follow()
     assert {key.split("|")[0] for key in runs_of_arcs()} == {"contact"}
     client.force_login(administrator)
-    client.post("/sources/at/log/act/", {"do": "master"})
+    client.post("/sources/at/log/act/", {"do": "master", "seen": "changes"})
     floor.follow()
     north.refresh_from_db()
     assert north.arc_feed == "log"

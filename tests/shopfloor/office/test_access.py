@@ -80,6 +80,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "source": (ALL, "feed"),
     "source_change": (ADMIN, "feed"),
     "source_entered": (PLAN - ADMIN, "feed"),
+    "source_count": (ADMIN, "feed"),
     "shop": (ADMIN, ""),
     "people": (ADMIN, ""),
     "person_add": (ADMIN, ""),

@@ -82,6 +82,7 @@ READ = {
     "nest_program", "plan", "queue", "checks", "drawings", "drawing", "drawing_file", "chart",
     "trials", "tables", "sets", "stock", "low_stock", "labels", "remnants", "heats", "certificate",
     "sources", "source", "people", "security", "work", "verification", "backups",
+    "source_count",
 }  # fmt: skip
 
 
