@@ -167,7 +167,7 @@ def test_labels_carry_code_heat_and_no_money(left, sheet, sign_in, owner):
     text = page.get(reverse("labels"), {"sheet": [left.pk, sheet.pk]}).content.decode()
     assert f'aria-label="Code {left.code}"' in text
     assert f'aria-label="Code {sheet.code}"' in text
-    assert text.count("Heat H77") == 2
+    assert text.count("Heat <bdi>H77</bdi>") == 2
     assert "41.50" not in text
     assert not re.search(r"\$|USD|415\.00|41500", text[text.index('class="labels"') :])
 
