@@ -11,6 +11,8 @@ from shopfloor.models import Evidence, Reason, Run, Stoppage, Table, User
 from shopfloor.services.memo import Memo
 from shopfloor.services.work import work_want
 
+NOT_SIGNED_IN = "not signed in"  # the note of a stop that nobody's name stands under
+
 
 def reason_of(code: str) -> Reason | None:
     """The reason with this code; None for no code. An unknown one is an error."""
@@ -43,7 +45,7 @@ def stoppage_open(
         memo.change(
             standing,
             reason=reason or standing.reason,
-            note=(note or standing.note)[:200],
+            note=(note or _note_under(standing, by))[:200],
             by=by or standing.by,
             ended_at=ended_at,
         )
@@ -84,8 +86,14 @@ def stoppage_explain(
     memo: Memo | None = None,
 ) -> None:
     """Gives a stoppage its reason, or another one."""
-    (memo or Memo()).change(stoppage, reason=reason, by=by, note=(note or stoppage.note)[:200])
+    note = note or _note_under(stoppage, by)
+    (memo or Memo()).change(stoppage, reason=reason, by=by, note=note[:200])
     _wants(stoppage)
+
+
+def _note_under(stoppage: Stoppage, by: User | None) -> str:
+    """Its note, once somebody's name stands under it."""
+    return "" if by is not None and stoppage.note == NOT_SIGNED_IN else stoppage.note
 
 
 def _wants(stoppage: Stoppage) -> None:

@@ -13,6 +13,7 @@ from shopfloor.terminal.views import (
     people,
     photo,
     register,
+    stop,
     table,
 )
 
@@ -32,5 +33,6 @@ urlpatterns = [
     path("<slug:table>/sign-in", people.sign_in, name="sign_in"),
     path("<slug:table>/hand-over", people.hand_over, name="hand_over"),
     path("<slug:table>/countersign", countersign.countersign, name="countersign"),
+    path("<slug:table>/stop", stop.stop, name="stop"),
     path("<slug:table>/sign-out", people.sign_out, name="sign_out"),
 ]

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from shopfloor.models import Run, Segment, Stoppage
 from shopfloor.selectors.arcs import arcs_by_key
 from shopfloor.selectors.progress import Progress, progress_of
+from shopfloor.services.stoppages import NOT_SIGNED_IN
 from shopfloor.strip import Svg
 from shopfloor.terminal.board.loose import lost_since
 from shopfloor.terminal.board.runstrip import run_strip
@@ -40,6 +41,7 @@ class Stopped:
     since: datetime
     reason: str
     words: str
+    unnamed: bool  # entered by somebody who was not signed in
 
 
 def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
@@ -142,4 +144,5 @@ def stopped_of(stoppage: Stoppage | None) -> Stopped | None:
     if stoppage is None:
         return None
     reason = stoppage.reason.label if stoppage.reason else ""
-    return Stopped(stoppage.started_at, reason, reason or "No reason yet")
+    unnamed = stoppage.by_id is None and stoppage.note == NOT_SIGNED_IN
+    return Stopped(stoppage.started_at, reason, reason or "No reason yet", unnamed)

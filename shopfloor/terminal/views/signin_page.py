@@ -6,7 +6,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.csrf import ensure_csrf_cookie
 
-from shopfloor.models import Run, RunState, Table, Terminal, User
+from shopfloor.models import Run, RunState, Stoppage, Table, Terminal, User
+from shopfloor.selectors.floor import stop_reasons
 from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.terminal.board.people import floor_people
 from shopfloor.terminal.board.words import nest_title
@@ -34,8 +35,13 @@ def signin_page(
         "chosen": chosen,
         "demo": the_shop().is_demo,
         "lately": lately(table),
+        "reasons": [] if beside or standing(table) else stop_reasons(),
     }
     return render(request, "kerfbook/floor/signin.html", context)
+
+
+def standing(table: Table) -> bool:
+    return Stoppage.objects.filter(table=table, ended_at=None).exists()
 
 
 def lately(table: Table) -> str:

@@ -25,13 +25,14 @@ def test_a_badge_typed_by_hand_is_no_pin(terminal):
 
 
 def test_space_and_enter_reach_check_boxes(hand):
+    hand.settled()
     hand.tap("Change")
     box = hand.page.locator("[data-screen=change] input[data-old]").first
     for key in ("Space", "Enter"):
         before = box.is_checked()
         box.focus()
         hand.page.keyboard.press(key)
-        assert box.is_checked() is not before
+        assert box.is_checked() is not before, key
 
 
 def test_after_a_start_is_taken_back_a_scan_opens_the_first_of_its_job(hand, stage):

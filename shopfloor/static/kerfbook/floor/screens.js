@@ -67,12 +67,12 @@ export class Screens {
     for (const now of this.root.querySelectorAll("[data-screen]")) {
       const next = this.section(now.dataset.screen, this.latest);
       if (!next || now.dataset.busy || next.outerHTML === now.dataset.from) continue;
-      const focus = now.contains(document.activeElement) ? document.activeElement.id : "";
+      const focused = keys(now).indexOf(document.activeElement); // a key by its place: most have no id
       const copy = document.importNode(next, true);
       copy.dataset.from = next.outerHTML;
       copy.hidden = now.dataset.screen !== this.shown;
       now.replaceWith(copy);
-      if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
+      if (focused >= 0) keys(copy)[focused]?.focus({ preventScroll: true });
     }
     this.added();
     for (const name of ["state", "version", "as-of"]) {
@@ -125,6 +125,7 @@ export class Screens {
   }
 }
 
+const keys = (screen) => [...screen.querySelectorAll("input,button,a,select,textarea")];
 const picks = (field) => field.type === "radio" || field.type === "checkbox";
 const named = (form) => [...form.elements].filter((field) => field.name && !field.closest("[hidden]"));
 
