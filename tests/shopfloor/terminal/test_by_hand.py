@@ -26,7 +26,7 @@ def test_a_badge_typed_by_hand_is_no_pin(terminal):
 
 def test_space_and_enter_reach_check_boxes(hand):
     hand.settled()
-    hand.tap("Change")
+    hand.touch(hand.page.locator("[data-go=change]:visible").first)
     box = hand.page.locator("[data-screen=change] input[data-old]").first
     for key in ("Space", "Enter"):
         before = box.is_checked()
@@ -49,3 +49,20 @@ def test_after_a_start_is_taken_back_a_scan_opens_the_first_of_its_job(hand, sta
     hand.until(lambda: hand.page.locator("[data-screen^=start-]:not([hidden]) .job").count() == 1)
     shown = hand.page.locator("[data-screen^=start-]:not([hidden]) .job").text_content()
     assert shown.startswith("K-2284, nest 1 of 2")
+
+
+IN_SIGHT = """(key) => {
+  const box = key.getBoundingClientRect();
+  const top = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
+  return key === top || key.contains(top);
+}"""
+
+
+def test_no_key_hides_behind_the_three_that_stay(hand, stage):
+    """With a notice and a first piece to check, as after each start of a new nest."""
+    hand.started()
+    stage.does("burn", first=1, last=8)
+    hand.sees("First piece not checked.")
+    for go in ("check", "restart", "sheet", "finish", "change"):
+        key = hand.page.locator(f"[data-screen=main] .main [data-go={go}]:visible").first
+        assert key.evaluate(IN_SIGHT), go
