@@ -39,6 +39,7 @@ export class Finishing {
     if (name !== "finish" && name !== "restart") return;
     this.marks.clear();
     this.cut = false; // nobody has said yet that what the signal missed is cut
+    this.anew = this.show().anew;
     const { now, first } = this.address(name);
     const box = () => this.root.querySelector(`[data-map="${name}"]`);
     const put = (html) => {
@@ -86,7 +87,9 @@ export class Finishing {
     return true;
   }
 
+  /** Parts the signal did not see cut; none where the map is of the plate before the one that lies there. */
   unseen() {
+    if (this.anew) return [];
     return [...this.root.querySelectorAll('[data-map="finish"] [data-contour][data-seen="no"]')].map((one) => Number(one.dataset.contour));
   }
 
