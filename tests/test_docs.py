@@ -7,7 +7,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from django.core.management import get_commands
+from django.core.management import get_commands, load_command_class
 
 from telemetry.feeds import FEEDS
 
@@ -42,6 +42,41 @@ def test_every_command_of_ours_is_in_the_readme():
     ours = {name for name, app in get_commands().items() if app in ROOMS} - PRIVATE
     missing = sorted(name for name in ours if not re.search(rf"`{name}\b", README))
     assert not missing
+
+
+def test_every_command_named_on_a_page_in_help_or_in_a_log_is_there():
+    """Written `manage.py NAME`, or on a page alone as code."""
+    known = set(get_commands())
+    named: dict[str, set[str]] = {}
+    for name in tracked():
+        if name.split("/")[0] not in {*ROOMS, "docker", "README.md", "DEVELOPERS.md"}:
+            continue
+        if not name.endswith((".py", ".html", ".md", ".yml", ".sh", ".txt", ".toml", "Dockerfile")):
+            continue
+        text = (ROOT / name).read_text(encoding="utf-8")
+        words = re.findall(r"manage\.py ([a-z][a-z_]+)(?: +--([a-z-]+))?", text)
+        if name.endswith(".html"):
+            words += re.findall(r"<code>([a-z_]+)(?: +--([a-z-]+)[^<]*)?</code>", text)
+        named[name] = {f"{word} --{option}" if option else word for word, option in words}
+    every = set().union(*named.values())
+    assert {"start", "restore", "rebuild --dry-run"} <= every  # it does find them
+    wrong = {name: words for name, words in named.items() if words - _there(every, known)}
+    assert not wrong
+
+
+def _there(named: set[str], known: set[str]) -> set[str]:
+    """Those of `named` whose command, and its option, are known."""
+    found = set()
+    for each in named:
+        command, _, option = each.partition(" ")
+        if command not in known:
+            continue
+        app = get_commands()[command]
+        parser = load_command_class(app, command).create_parser("manage.py", command)
+        options = {text for action in parser._actions for text in action.option_strings}
+        if not option or option in options:
+            found.add(each)
+    return found
 
 
 def test_every_setting_read_from_the_environment_is_listed_in_settings():

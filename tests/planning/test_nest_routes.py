@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 
 from planning.reports import nest_routes
+from planning.reports.route_data import before
 from planning.services.nest_plan import nest_plan
 from shopfloor.models import BenchEntry, Check, Contour, NestPlan, PartResult, PieceOutlook
 from tests.planning import cast
@@ -47,6 +48,20 @@ def checks(revision, table, by, the_set, values):
     run.segments.update(wear_set=the_set)
     for u_mm in values:
         Check.objects.create(run=run, at=NOW, by=by, u_mm=u_mm)
+
+
+def test_what_a_table_does_first_has_the_loading_of_the_run_that_is_on(square, north, operator):
+    """Planned 2 x 600 + 2 x 1 s and 300 s of loading, begun 100 s ago: 1402 s are left."""
+    plan = cast.plan([600] * 2, load_s=300)
+    cast.run(square, north, start=cast.at(NOW, -100), seconds=None, state="open", plan=plan)
+    left = before(square.nest, north, NOW)
+    assert (left.runs, left.seconds) == (1, pytest.approx(1402))
+    assert before(square.nest, north, cast.at(NOW, 9999)).seconds == 0
+
+
+def test_a_run_without_a_plan_leaves_unknown_what_is_first(square, north):
+    cast.run(square, north, start=cast.at(NOW, -100), seconds=None, state="open", plan={})
+    assert before(square.nest, north, NOW).seconds is None
 
 
 def test_minutes_and_cost_are_those_of_the_plan(square):

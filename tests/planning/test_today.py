@@ -74,6 +74,37 @@ def test_it_says_where_the_run_stands_and_what_is_left(half_burnt, north, operat
     assert row.strip.pace[-1].ahead_min == pytest.approx((280 - 340) / 60)
 
 
+def test_what_is_left_of_a_run_not_begun_to_burn_has_its_loading_in_it(north, operator):
+    """Two minutes of loading, two contours of 60 s with 10 s of travel each; once the first is
+    burnt the plate was loaded, and 70 s are left."""
+    revision = cast.nest(operator, [(None, 1e4, 60)] * 2)
+    plan = cast.plan([60] * 2, travel_s=10, load_s=120)
+    run = cast.run(revision, north, start=SHIFT, seconds=None, state="open", plan=plan)
+    now = cast.at(SHIFT, 30)
+    _listening(north, now)
+    [row] = today(now=now).tables
+    assert row.current.rest_s == pytest.approx(120 + 140)
+    cast.arcs(run, [(40, 100, 1)], start=SHIFT)
+    [row] = today(now=cast.at(SHIFT, 100)).tables
+    assert row.current.rest_s == pytest.approx(70)
+
+
+def test_an_arc_over_the_shift_s_border_burns_in_it_from_the_border_on(north, operator):
+    """Lit a minute before 06:00, out two minutes after: two of the shift's first ten minutes."""
+    revision = cast.nest(operator, [(None, 1e4, 180)])
+    plan = cast.plan([180])
+    run = cast.run(
+        revision, north, start=cast.at(SHIFT, -60), seconds=None, state="open", plan=plan
+    )
+    cast.arcs(run, [(0, 180, 1)], start=cast.at(SHIFT, -60))
+    now = cast.at(SHIFT, 600)
+    _listening(north, now)
+    [row] = today(now=now).tables
+    assert row.shift == "early"
+    assert row.shares.burning_s == 120
+    assert row.shares.torch_s == 120
+
+
 def test_recent_runs_give_the_end_its_range(half_burnt, north, operator):
     now = cast.at(SHIFT, 360)
     _listening(north, now)

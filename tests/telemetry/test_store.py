@@ -8,7 +8,7 @@ import pytest
 from django.db import OperationalError, connection
 
 from telemetry.backfill import backfill
-from telemetry.models import Arc, Event, Rollup, Stray
+from telemetry.models import Arc, Cursor, Event, Rollup, Stray
 from telemetry.rebuild import rebuild
 from telemetry.selectors import arcs_gone_since, feed_status
 from telemetry.worker import run_once
@@ -98,6 +98,25 @@ def test_intake_goes_on_behind_a_rebuild(tmp_path):
     table = Table(tmp_path, numbered=True)
     table.hear(lines[:120])
     rebuild(table.feed)
+    table.hear(lines[120:])
+    assert stored_arcs() == arcs_of(lines)
+
+
+@pytest.mark.parametrize("set_back", ["to the start", "to half of it"])
+def test_intake_set_back_in_its_journal_stores_nothing_twice(tmp_path, set_back):
+    """As a database put back from a backup leaves it: the place is older than what is stored."""
+    lines = simulate(11, 160)
+    table = Table(tmp_path, numbered=True)
+    table.hear(lines[:60])
+    half = Cursor.objects.filter(feed=table.feed, lane="live").values().get()
+    table.hear(lines[60:120])
+    before = everything()
+    if set_back == "to the start":
+        Cursor.objects.filter(feed=table.feed).delete()
+    else:
+        Cursor.objects.filter(pk=half.pop("id")).update(**half)
+    run_once([table.feed])
+    assert everything() == before
     table.hear(lines[120:])
     assert stored_arcs() == arcs_of(lines)
 

@@ -23,9 +23,32 @@ def test_steady_runs_scale_the_plan():
 
 def test_student_quantiles_match_the_table():
     """Student's t, 90 % one-sided, printed in every statistics textbook: 1.533 (4), 1.440 (6),
-    1.372 (10), 1.310 (30)."""
-    for freedom, value in ((4, 1.533), (6, 1.440), (10, 1.372), (30, 1.310)):
-        assert student_t(0.9, freedom) == pytest.approx(value, rel=2e-3)
+    1.372 (10), 1.310 (30); here with three more digits."""
+    for freedom, value in ((4, 1.533206), (6, 1.439756), (10, 1.372184), (30, 1.310415)):
+        assert student_t(0.9, freedom) == pytest.approx(value, rel=3e-4)
+
+
+SPREAD = [math.exp(log) for log in (-0.2, -0.1, 0.0, 0.1, 0.2)]
+
+
+def test_five_runs_are_enough_and_one_run_ahead_is_worked_by_hand():
+    """Logs of mean 0 and variance (2 x 0.04 + 2 x 0.01)/4 = 0.025. One run ahead: the middle is
+    the plan; wide = t(.9, 4) sqrt(0.025 + 0.025/5) = 1.5332 x 0.173205 = 0.26556, times e^-.26556 =
+    0.76678."""
+    found = forecast([1000.0], SPREAD)
+    assert found.runs == found.needed == 5
+    assert found.middle_s == pytest.approx(1000)
+    assert found.low_s == pytest.approx(766.78, rel=2e-4)
+    assert found.high_s == pytest.approx(1e6 / 766.78, rel=2e-4)
+
+
+def test_two_equal_runs_ahead_are_worked_by_hand():
+    """Half of the variance each: ln(1 + (e^.025 - 1)/2) = 0.0125781. The middle: e^(.0125 -
+    .00628907) = 1.00623; wide = 1.5332 sqrt(0.0125781 + 0.005) = 0.203275."""
+    found = forecast([500.0, 500.0], SPREAD)
+    assert found.middle_s == pytest.approx(1006.230, rel=1e-6)
+    assert found.high_s / found.middle_s == pytest.approx(math.exp(0.203275), rel=1e-4)
+    assert found.middle_s / found.low_s == pytest.approx(math.exp(0.203275), rel=1e-4)
 
 
 def test_the_range_holds_eight_times_in_ten():

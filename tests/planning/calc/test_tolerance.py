@@ -53,6 +53,24 @@ def test_an_empty_cell_is_unknown(nominal, thickness, tolerance_class):
     assert limit_deviation(nominal, thickness, tolerance_class) is None
 
 
+# The tables' figures once more, as sums by thickness: a figure that slips changes its sum.
+SUMS = {
+    1: (4.525, 5.10, 5.75, 6.40, 7.55, 9.30, 11.50, 14.05, 16.1, 21.0, 26.4),
+    2: (5.7, 9.2, 11.4, 13.5, 25.6, 25.6, 16.8, 16.8, 16.8, 19.2, 23.7),
+}
+THICKNESSES = (1, 3.15, 6.3, 10, 15, 20, 25, 32, 50, 100, 150)
+
+
+@pytest.mark.parametrize("tolerance_class", [1, 2])
+@pytest.mark.parametrize("row", range(11))
+def test_the_figures_of_a_thickness_sum_up(tolerance_class, row):
+    """Asked for at the upper end of each band, which belongs to it."""
+    sizes = (2, 3, 10, 35, 125, 315, 1000, 2000, 4000, 6000)
+    found = [limit_deviation(size, THICKNESSES[row], tolerance_class) for size in sizes]
+    sums = sum(each.mm for each in found if each is not None)
+    assert sums == pytest.approx(SUMS[tolerance_class][row], abs=1e-9)
+
+
 def test_other_classes_and_sizes_are_refused():
     with pytest.raises(ValueError, match="neither 1 nor 2"):
         limit_deviation(50, 6, 3)
