@@ -21,7 +21,7 @@ def test_a_run_opens_down_to_its_arcs(worked_out, as_):
     body = as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
     assert "N-1" in body
     assert body.count("/figures/arc/") == 3
-    assert "600" in body or "10 min 00 s" in body
+    assert body.count("10 min") >= 3  # of each arc
     assert "Milo Brandt" in body
 
 

@@ -49,6 +49,22 @@ def test_gauges_agree_with_the_printed_table(gauge, printed):
         assert in_from_mm(gauge_mm(gauge, "galvanised")) == pytest.approx(galvanised, abs=0.00015)
 
 
+# The gauges between, of carbon steel in inches, as handbooks print them; aluminium of gauge 0.
+BETWEEN = {
+    3: 0.2391, 4: 0.2242, 5: 0.2092, 6: 0.1943, 9: 0.1495, 15: 0.0673, 17: 0.0538, 19: 0.0418,
+    21: 0.0329, 23: 0.0269, 25: 0.0209, 26: 0.0179, 27: 0.0164, 28: 0.0149, 29: 0.0135, 30: 0.0120,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("gauge", "printed"), BETWEEN.items())
+def test_the_gauges_between_agree_too(gauge, printed):
+    assert in_from_mm(gauge_mm(gauge, "carbon")) == pytest.approx(printed, abs=0.000051)
+
+
+def test_the_range_of_aluminium_begins_with_gauge_0():
+    assert in_from_mm(gauge_mm(0, "5052 aluminium")) == pytest.approx(0.3249, abs=0.000051)
+
+
 def test_a_shops_own_gauge_wins():
     # A second stainless list in circulation has 16 gauge at 0.060 in.
     own = {("stainless", 16): mm_from_in(0.060)}
