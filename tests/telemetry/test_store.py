@@ -119,6 +119,8 @@ def test_intake_set_back_in_its_journal_stores_nothing_twice(tmp_path, set_back)
     assert everything() == before
     table.hear(lines[120:])
     assert stored_arcs() == arcs_of(lines)
+    place = Cursor.objects.get(feed=table.feed, lane="live")
+    assert place.lines + place.known == 160  # each counted once, as new or as known already
 
 
 def test_the_same_file_read_in_twice_changes_nothing(tmp_path):

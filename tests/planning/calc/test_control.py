@@ -40,6 +40,7 @@ def test_a_value_far_off_is_named_by_its_place():
     assert chart.upper == pytest.approx(58.2411, abs=1e-3)
     assert chart.beyond == (10,)
     assert chart.jumps == ()
+    assert not chart.in_control  # for this alone
 
 
 def test_a_jump_shows_in_the_ranges():
@@ -52,7 +53,9 @@ def test_eight_in_a_row_on_one_side():
     """Mean of eight ones, eight zeros and a 0.5 is 0.5: the eighth 1 is the first signal; 0.5 lies
     on the centre and breaks the row."""
     values = [1.0] * 8 + [0.5] + [0.0] * 8
-    assert individuals(values).one_side == (7, 16)
+    chart = individuals(values)
+    assert chart.one_side == (7, 16)
+    assert not chart.in_control
 
 
 def test_too_few_are_not_judged():
