@@ -4,6 +4,7 @@ changes one of them changes both, and says so."""
 from __future__ import annotations
 
 import pytest
+from django.contrib.auth.models import Group
 
 from shopfloor.models import User
 from shopfloor.roles import RIGHTS
@@ -42,3 +43,12 @@ def test_a_person_without_a_role_may_do_nothing(nobody):
 def test_the_table_has_every_role_and_every_right_of_ours():
     assert set(ROLES) == {str(role) for role in RIGHTS}
     assert set(ROWS) == {code for code, _ in User._meta.permissions}
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_what_roles_are_given_anew_is_what_migrating_gave_them(role):
+    """The migration has a table of its own: the persons above have their rights from it."""
+    said = {right for right, marks in ROWS.items() if marks[ROLES.index(role)] == "x"}
+    assert set(RIGHTS[role]) == said
+    migrated = Group.objects.get(name=role).permissions
+    assert set(migrated.values_list("codename", flat=True)) == said
