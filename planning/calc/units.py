@@ -55,6 +55,36 @@ def looks_like_inch_mix(a: float, b: float, slack: float = 0.02) -> bool:
     return abs(ratio - 1) <= slack
 
 
+# Plate and sheet that plasma cuts, as our assumption: 26 ga of aluminium is 0.40 mm, and beyond
+# 100 mm (4 in) nobody pierces. Pieces of plate under 0.3 m are kept by nobody.
+THINNEST_MM: Final = 0.4
+THICKEST_IN: Final = 4.0
+SHORTEST_PLATE_MM: Final = 300.0
+LONGEST_PLATE_MM: Final = 15_000.0
+
+
+def bare_thickness_question(value: float, *, inch_shop: bool) -> str:
+    """What to ask of a thickness typed without a unit, which would be read as mm; blank where mm
+    is the only unit that fits. A shop that works in inches may mean anything up to 4 in."""
+    if value < THINNEST_MM and mm_from_in(value) >= THINNEST_MM:
+        return f"{value:g} mm is thinner than any plate: write {value:g} in, or {value:g} mm"
+    if inch_shop and value <= THICKEST_IN:
+        return f"in or mm? Write {value:g} in, or {value:g} mm"
+    return ""
+
+
+def plate_unit_question(length: float, width: float, *, inch: bool) -> str:
+    """What to ask where a plate's two sides fit the other unit better; blank where they do not."""
+    longest = max(length, width)
+    if inch:
+        too_long = mm_from_in(longest) > LONGEST_PLATE_MM and longest >= SHORTEST_PLATE_MM
+        return f"{length:g} x {width:g} in is longer than any plate; in mm?" if too_long else ""
+    too_short = longest < SHORTEST_PLATE_MM and mm_from_in(longest) >= SHORTEST_PLATE_MM
+    return (
+        f"{length:g} x {width:g} mm is a small piece for a plate; in inches?" if too_short else ""
+    )
+
+
 # kg/m3. From memory of handbook tables; grades differ by about 1 %.
 DENSITY_KG_M3: Final[Mapping[str, float]] = {
     "mild steel": 7850.0,
@@ -151,10 +181,12 @@ class Thickness:
         *,
         bare_inch: bool = False,
         overrides: GaugeOverrides | None = None,
+        inch_shop: bool = False,
     ) -> Thickness:
         """Read ``16 ga``, ``1/4 in``, ``0.25"``, ``6 mm``, ``6``; a gauge needs ``material``.
 
-        A bare number is mm, or inches with ``bare_inch``; a bare fraction is inches. Raises
+        A bare number is mm, or inches with ``bare_inch``; a bare fraction is inches. A bare number
+        that fits the other unit too (``bare_thickness_question``) is not taken. Raises
         ``UnitError``.
         """
         bare = text.strip().lower()
@@ -171,6 +203,9 @@ class Thickness:
             if fraction
             else float(size["dec"].replace(",", "."))
         )
+        bare_mm = not size["unit"] and not fraction and not bare_inch
+        if bare_mm and (question := bare_thickness_question(value, inch_shop=inch_shop)):
+            raise UnitError(f"{text!r}: {question}")
         inch = size["unit"] != "mm" if size["unit"] else (fraction or bare_inch)
         mm = mm_from_in(value) if inch else value
         if not 0 < mm < 1000:

@@ -56,7 +56,12 @@ class JobRow:
 
 
 def read_row(
-    row: Row, *, families: Mapping[str, str], zone: ZoneInfo, date_order: str = "none"
+    row: Row,
+    *,
+    families: Mapping[str, str],
+    zone: ZoneInfo,
+    date_order: str = "none",
+    inch_shop: bool = False,
 ) -> JobRow:
     """Understand a row. `families` maps each material's code as the shop writes it to its
     family. Raises RowError with everything that is wrong, in column order."""
@@ -73,7 +78,9 @@ def read_row(
         quantity=reader.take(lambda: _whole(row, "quantity", 1_000_000) or 0, 0),
         material=material,
         thickness_text=row.text("thickness")[:40],
-        thickness_mm=reader.take(lambda: _thickness(row, families.get(material, "")), 0.0),
+        thickness_mm=reader.take(
+            lambda: _thickness(row, families.get(material, ""), inch_shop), 0.0
+        ),
         u_range_asked=reader.take(lambda: _whole(row, "asked u range", 5, blank=True), None),
         next_step=reader.take(lambda: _words(row, "next step", 40, blank=True).lower(), ""),
         must_be_fine=reader.take(lambda: _flag(row, "must be fine"), False),
@@ -136,14 +143,14 @@ def _material(text: str, families: Mapping[str, str]) -> str:
     raise RowError(f"material {text[:40]!r} is not known; the shop has: {known}")
 
 
-def _thickness(row: Row, family: str) -> float:
+def _thickness(row: Row, family: str, inch_shop: bool) -> float:
     text = row.text("thickness")
     if not text:
         raise RowError("thickness is empty")
     if len(text) > 40:
         raise RowError("thickness is longer than 40 letters")
     try:
-        return Thickness.parse(text, family).nominal_mm
+        return Thickness.parse(text, family, inch_shop=inch_shop).nominal_mm
     except UnitError as problem:
         raise RowError(f"thickness: {problem}") from None
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from django.db import models
 
+from shopfloor.models.people import Units
+
 
 class Shop(models.Model):
     """One row. `currency_digits` is how many digits the minor unit has (cents: 2)."""
 
     name = models.CharField(max_length=120)
     zone = models.CharField(max_length=64, default="America/Chicago")
+    units = models.CharField(max_length=8, default=Units.METRIC)  # what new people read in
     currency = models.CharField(max_length=3, default="USD")
     currency_digits = models.PositiveSmallIntegerField(default=2)
     ask_reason_after_s = models.PositiveIntegerField(default=300)

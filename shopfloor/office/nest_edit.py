@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.calc.program import ProgramError
-from shopfloor.models import Incoming, Material, Nest, NestRevision, Table, WearSet
+from shopfloor.models import Incoming, Material, Nest, NestRevision, Table, Units, WearSet
 from shopfloor.office.access import PLAN, DeskRequest, right
 from shopfloor.office.forms import LENGTH_UNITS, attempt, refused, to_mm, upload_bytes
 from shopfloor.office.meanwhile import kept, newer
@@ -121,7 +121,8 @@ def _taken(
 
 @right(PLAN)
 def add(request: DeskRequest) -> HttpResponse:
-    form = NestForm(request.POST or None, request.FILES or None)
+    initial = {"sheet_unit": "in" if request.user.units == Units.INCH else "mm"}
+    form = NestForm(request.POST or None, request.FILES or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         if (taken := _taken(request, form)) is not None:
             return redirect("incoming", taken.pk)

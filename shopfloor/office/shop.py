@@ -14,7 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from shopfloor.models import Reason, Shift, Table
+from shopfloor.models import Reason, Shift, Table, Units
 from shopfloor.office.access import DeskRequest, administrator
 from shopfloor.office.forms import DayField, from_minor, to_minor
 from shopfloor.office.shown import kept_as_shown, shown
@@ -31,6 +31,7 @@ from shopfloor.services.shop_office import (
 RULES = (
     "name",
     "zone",
+    "units",
     "currency",
     "currency_digits",
     "ask_reason_after_s",
@@ -45,6 +46,10 @@ RULES = (
 class ShopForm(forms.Form):
     name = forms.CharField(max_length=120)
     zone = forms.CharField(max_length=64, label="Time zone", help_text="America/Chicago")
+    units = forms.ChoiceField(
+        choices=Units.choices, label="Sizes in",
+        help_text="what everybody starts with; each person can change their own",
+    )  # fmt: skip
     currency = forms.CharField(max_length=3, min_length=3, help_text="ISO 4217, such as USD")
     currency_digits = forms.IntegerField(
         min_value=0, max_value=3, label="Digits of the minor unit", help_text="cents: 2"

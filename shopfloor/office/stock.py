@@ -11,6 +11,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
+from planning.calc.units import plate_unit_question
 from shopfloor.models import Heat, Material, Sheet, SheetState
 from shopfloor.office.access import ANY, CHART, COST, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import (
@@ -58,6 +59,7 @@ class ReceiveForm(forms.Form):
     length = forms.DecimalField(min_value=1, max_digits=9, decimal_places=3)
     width = forms.DecimalField(min_value=1, max_digits=9, decimal_places=3)
     unit = forms.ChoiceField(choices=LENGTH_UNITS, label="Length and width in")
+    unit_sure = forms.BooleanField(required=False, label="The unit is right")
     heat_number = forms.CharField(max_length=60, required=False)
     certificate = forms.FileField(required=False, help_text="PDF or picture, kept as it is")
     owner = forms.CharField(
@@ -70,6 +72,22 @@ class ReceiveForm(forms.Form):
         super().__init__(*args, **kwargs)
         if prices:
             self.fields["cost"] = money_field("Cost of one sheet")
+        if not self.is_bound:
+            del self.fields["unit_sure"]  # asked where the unit is in doubt
+
+    def clean(self) -> dict[str, Any]:
+        told = super().clean() or self.cleaned_data
+        sides = told.get("length"), told.get("width")
+        question = ""
+        if sides[0] and sides[1]:
+            inch = told.get("unit") == "in"
+            question = plate_unit_question(float(sides[0]), float(sides[1]), inch=inch)
+        if question and not told.get("unit_sure"):
+            self.add_error("unit", f"{question} Change the unit, or tick that it is right.")
+        elif not question:
+            del self.fields["unit_sure"]
+        told.pop("unit_sure", None)
+        return told
 
 
 class CertificateForm(forms.Form):

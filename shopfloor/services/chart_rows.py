@@ -65,7 +65,7 @@ def row_put(
     """
     now = now or timezone.now()
     begin = valid_from or now
-    size = thickness_of(thickness_text, material)
+    size = thickness_of(thickness_text, material, typed=False)
     if begin < now:
         raise ValidationError({"valid_from": "A row cannot begin before now: plans rest on it."})
     _check(figures)

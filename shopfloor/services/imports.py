@@ -13,7 +13,7 @@ from django.db.models.functions import Lower
 
 from shopfloor.importing.job_rows import ALIASES, COLUMNS, NEEDED, JobRow, RowError, read_row
 from shopfloor.importing.table import Row, read_table
-from shopfloor.models import Customer, Job, JobLine, Material
+from shopfloor.models import Customer, Job, JobLine, Material, Units
 from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.services.jobs import customer_named
 
@@ -87,13 +87,16 @@ def list_rows(raw: bytes, encoding: str) -> list[Row]:
 def rows_plan(rows: Sequence[Row], *, date_order: str, tell: Tell | None = None) -> ImportPlan:
     """What rows would do, against the jobs there are now."""
     families = dict(Material.objects.values_list("code", "family"))
-    zone = ZoneInfo(shop_zone())
+    zone, inch_shop = ZoneInfo(shop_zone()), the_shop().units == Units.INCH
     planner = _Planner({row.text("job").lower() for row in rows})
     for index, row in enumerate(rows):
         if tell is not None and index % TOLD_EACH == 0:
             tell(index, len(rows))
         try:
-            planner.add(read_row(row, families=families, zone=zone, date_order=date_order))
+            read = read_row(
+                row, families=families, zone=zone, date_order=date_order, inch_shop=inch_shop
+            )
+            planner.add(read)
         except RowError as fault:
             planner.faults.append(Fault(row.line, str(fault)))
     return ImportPlan([job for job in planner.jobs.values() if job.lines], planner.faults)

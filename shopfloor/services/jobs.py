@@ -10,7 +10,8 @@ from django.db.models import Max
 from django.utils import timezone
 
 from planning.calc.units import Thickness, UnitError
-from shopfloor.models import Customer, Job, JobLine, JobState, Material
+from shopfloor.models import Customer, Job, JobLine, JobState, Material, Units
+from shopfloor.selectors.shop import the_shop
 
 NEXT_STEPS = ("", "weld", "bend", "machine", "coat", "ship")
 
@@ -27,12 +28,14 @@ def customer_named(*, name: str) -> Customer:
     return customer
 
 
-def thickness_of(text: str, material: Material) -> Thickness:
-    """A thickness as typed, in nominal mm; a gauge goes by the material. Raises ValidationError."""
+def thickness_of(text: str, material: Material, *, typed: bool = True) -> Thickness:
+    """A thickness as typed, in nominal mm; a gauge goes by the material. Raises ValidationError,
+    also for a bare number just `typed` that may be meant in either unit."""
+    inch_shop = typed and the_shop().units == Units.INCH
     try:
-        return Thickness.parse(text, material.family or material.code)
+        return Thickness.parse(text, material.family or material.code, inch_shop=inch_shop)
     except UnitError as problem:
-        raise ValidationError(str(problem)) from problem
+        raise ValidationError({"thickness_text": str(problem)}) from problem
 
 
 @transaction.atomic

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from shopfloor.models import Units, User
 from shopfloor.roles import RIGHTS, role_give
+from shopfloor.selectors.shop import the_shop
 from shopfloor.services.screen_signins import floor_right_ended
 from shopfloor.services.security import security_event
 
@@ -34,6 +35,7 @@ def person_add(
         first_name=first_name.strip(),
         last_name=last_name.strip(),
         badge=badge.strip() or None,
+        units=the_shop().units,
     )
     validate_password(password, user)
     user.set_password(password)

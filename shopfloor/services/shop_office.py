@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.text import slugify
 
-from shopfloor.models import Reason, Shift, Shop
+from shopfloor.models import Reason, Shift, Shop, User
 from shopfloor.selectors.shop import the_shop
 
 # What shops stand still for, label and whether it is planned (common practice, no source).
@@ -32,14 +32,17 @@ USUAL_REASONS = (
 @transaction.atomic
 def shop_set(**values: Any) -> Shop:
     """Changes the shop's one row, or makes it. A change of zone moves how times are shown, never
-    the times themselves."""
+    the times themselves. With the shop's units everybody changes who read in the former ones."""
     shop = the_shop()
+    before = shop.units
     for name, value in values.items():
         setattr(shop, name, value)
     if shop.zone not in available_timezones():
         raise ValidationError({"zone": f"{shop.zone!r} is no time zone such as America/Chicago."})
     shop.full_clean()
     shop.save()
+    if shop.units != before:
+        User.objects.filter(units=before).update(units=shop.units)
     return shop
 
 

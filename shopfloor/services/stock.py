@@ -7,10 +7,13 @@ from datetime import datetime
 from django.db import transaction
 
 from planning.calc.cost import remnant_value
+from planning.calc.units import mm_from_in
 from shopfloor.errors import FloorError
 from shopfloor.models import Sheet, SheetState
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.memo import Memo
+
+SHORTEST_REMNANT_MM = 100.0
 
 
 def sheet_state(*, sheet: Sheet, state: str, memo: Memo | None = None) -> None:
@@ -39,8 +42,15 @@ def remnant_add(
     area = area_mm2 if area_mm2 is not None else length_mm * width_mm
     if not 0 < area <= sheet.area_mm2:
         raise FloorError(
-            f"A remnant of {area:.0f} mm2 cannot come from a sheet of {sheet.area_mm2:.0f} mm2.",
-            "Check the two sizes.",
+            "The remnant is larger than its sheet.",
+            "Check the two sizes and their unit.",
+            ask="remnant",
+        )
+    if _meant_in_inches(sheet, length_mm, width_mm):
+        raise FloorError(
+            f"{length_mm:g} x {width_mm:g} mm is no remnant. Was it measured in inches?",
+            "Enter it in mm, or leave the remnant out.",
+            ask="remnant",
         )
     if area > length_mm * width_mm * (1 + 1e-9):
         raise FloorError("The remnant's area is larger than its length times its width.")
@@ -61,6 +71,14 @@ def remnant_add(
             received_at=at,
         )
     )
+
+
+def _meant_in_inches(sheet: Sheet, length_mm: float, width_mm: float) -> bool:
+    """Both sides shorter than a hand is wide, and a piece of the sheet once read as inches."""
+    inches = sorted((mm_from_in(length_mm), mm_from_in(width_mm)))
+    sides = sorted((sheet.length_mm, sheet.width_mm))
+    fits = all(one <= side for one, side in zip(inches, sides, strict=True))
+    return fits and max(length_mm, width_mm) < SHORTEST_REMNANT_MM
 
 
 def _credit_minor(sheet: Sheet, area_mm2: float) -> int | None:

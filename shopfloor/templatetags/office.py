@@ -256,5 +256,11 @@ def cost_sum(plan: NestPlan | DrawingPlan) -> int | None:
     return sum(known) if len(known) == len(amounts) else None
 
 
+@register.filter
+def thick(mm: float, user: Any) -> str:
+    """A plate's thickness: thousandths of a mm, or of an inch."""
+    return f"{in_from_mm(mm):.3f} in" if _inch(user) else f"{mm:.3f} mm"
+
+
 def _inch(user: Any) -> bool:
     return getattr(user, "units", "") == Units.INCH

@@ -97,3 +97,79 @@ def test_plate_is_received_as_typed_in_inches(shop, steel, sign_in, planner):
     sheet = Sheet.objects.get()
     assert (sheet.length_mm, sheet.width_mm) == pytest.approx((2451.1, 1219.2))
     assert (sheet.thickness_text, round(sheet.thickness_mm, 3)) == ("16 ga", 1.518)
+
+
+def received(client, steel, **told):
+    values = {"count": 1, "material": steel.pk, "thickness_text": "16 ga", "unit": "mm"}
+    return client.post(reverse("stock_receive"), values | told)
+
+
+def test_a_receipt_in_the_wrong_unit_is_asked_about(shop, steel, sign_in, planner):
+    from shopfloor.models import Sheet
+
+    page = sign_in(planner)
+    asked = received(page, steel, length="96", width="48").content.decode()
+    assert "96 x 48 mm is a small piece for a plate; in inches?" in asked
+    assert "The unit is right" in asked
+    assert not Sheet.objects.exists()
+    received(page, steel, length="96", width="48", unit_sure="on")
+    assert Sheet.objects.get().length_mm == 96
+
+
+def test_a_bare_quarter_is_asked_about_wherever_a_thickness_is_typed(shop, steel, sign_in, planner):
+    from shopfloor.models import Sheet
+
+    page = received(
+        sign_in(planner), steel, thickness_text="0.25", length="2440", width="1220"
+    ).content.decode()
+    assert "thinner than any plate: write 0.25 in" in html.unescape(page)
+    assert not Sheet.objects.exists()
+
+
+def test_a_job_list_with_bare_inches_names_its_lines(shop, steel):
+    from shopfloor.services.imports import import_plan
+
+    rows = b"job,customer,title,part,quantity,material,thickness\nK-1,Ann,x,p,1,A36,%s\n"
+    assert import_plan(rows % b"0.5").faults == []
+    assert "write 0.25 in" in import_plan(rows % b"0.25").faults[0].message
+    shop.units = "inch"
+    shop.save()
+    assert "in or mm?" in import_plan(rows % b"0.5").faults[0].message
+    assert import_plan(rows % b"0.5 in").faults == []
+
+
+def test_a_remnant_measured_in_inches_is_asked_about(shop_full, sheet):
+    from shopfloor.errors import FloorError
+
+    with pytest.raises(FloorError, match="Was it measured in inches"):
+        remnant_add(sheet=sheet, length_mm=36, width_mm=24, at=AT)
+
+
+def test_people_start_with_the_shops_units(shop, planner, sign_in, administrator):
+    from shopfloor.models import User
+    from shopfloor.services.people_office import person_add
+    from shopfloor.services.shop_office import shop_set
+
+    User.objects.filter(pk=administrator.pk).update(units="inch")
+    shop_set(units="inch")
+    planner.refresh_from_db()
+    assert planner.units == "inch"
+    made = person_add(
+        username="new", first_name="New", last_name="One", role="planner",
+        password="burn clean plate",
+    )  # fmt: skip
+    assert made.units == "inch"
+
+
+def test_the_preview_of_a_list_speaks_inches(shop, steel, sign_in, planner):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    planner.units = "inch"
+    planner.save()
+    raw = b"job,customer,title,part,quantity,material,thickness\nK-1,Ann,x,p,1,A36,1/4 in\n"
+    page = sign_in(planner).post(
+        reverse("job_import"),
+        {"file": SimpleUploadedFile("l.csv", raw), "encoding": "utf-8", "date_order": "none"},
+    )  # fmt: skip
+    assert "0.250 in" in page.content.decode()
+    assert "mm" not in re.sub(r"<[^>]+>", " ", page.content.decode().split("<tbody>")[1])
