@@ -24,6 +24,7 @@ class Sight:
 
     cost: bool = False
     margin: bool = False
+    quotes: bool = False
     persons: bool = False
     assign: bool = False
     close: bool = False
@@ -39,6 +40,7 @@ def sight_of(user: Any) -> Sight:
     return Sight(
         cost=may(user, "see_cost"),
         margin=may(user, "see_cost") and may(user, "see_margin"),
+        quotes=may(user, "make_quotes") or (may(user, "see_cost") and may(user, "see_margin")),
         persons=may(user, "see_person_times"),
         assign=may(user, "assign_arcs"),
         close=may(user, "close_month"),

@@ -8,6 +8,7 @@ from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
 from shopfloor.models import SecurityNotice, User
+from shopfloor.selectors.first_steps import steps_missing
 from shopfloor.selectors.security import notices_open
 from shopfloor.selectors.shop import the_shop
 
@@ -36,7 +37,12 @@ def shop(request: HttpRequest) -> dict[str, Any]:
             except NoReverseMatch:
                 continue
             nav.append({"label": label, "url": url, "current": request.path.startswith(url)})
-    return {"shop": the_shop(), "nav": nav, "notices": lambda: told(user)}
+    return {
+        "shop": the_shop(),
+        "nav": nav,
+        "notices": lambda: told(user),
+        "first_steps": steps_missing,
+    }
 
 
 def told(user: object) -> list[SecurityNotice]:

@@ -9,11 +9,12 @@ from shopfloor.models import Role, User
 RIGHTS: dict[str, tuple[str, ...]] = {
     Role.OPERATOR: ("work_floor",),
     Role.SUPERVISOR: ("work_floor", "assign_arcs", "plan_work", "see_person_times"),
-    Role.PLANNER: ("plan_work", "edit_chart", "assign_arcs"),
+    Role.PLANNER: ("plan_work", "make_quotes", "edit_chart", "assign_arcs"),
     Role.OWNER: (
         "see_cost",
         "see_wage",
         "see_margin",
+        "make_quotes",
         "see_person_times",
         "assign_arcs",
         "plan_work",

@@ -31,19 +31,19 @@ ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
 MOST_DAYS = 365
 
 
-@desk("see_margin")
+@desk("see_margin", "make_quotes")
 @require_safe
 def board(request: HttpRequest) -> HttpResponseBase:
-    _margin_only(request)
+    _quotes_only(request)
     found = data.quote_board(data.now())
     context = {"found": found, "lede": lede(found.score, sum(bool(r.moved) for r in found.rows))}
     return render(request, "kerfbook/quotes.html", context)
 
 
-@desk("see_margin")
+@desk("see_margin", "make_quotes")
 @require_http_methods(["GET", "POST"])
 def make(request: HttpRequest) -> HttpResponseBase:
-    _margin_only(request)
+    _quotes_only(request)
     if request.method == "POST":
         user: Any = request.user
         try:
@@ -69,10 +69,10 @@ def _rows(request: HttpRequest, what: str, count: str) -> list[tuple[int, str, s
     return [(row, said.get(f"{what}{row}", ""), said.get(f"{count}{row}", "1")) for row in ROWS]
 
 
-@desk("see_margin")
+@desk("see_margin", "make_quotes")
 @require_http_methods(["GET", "POST"])
 def quote(request: HttpRequest, quote_id: int) -> HttpResponseBase:
-    _margin_only(request)
+    _quotes_only(request)
     if request.method == "POST":
         return _deed(request, quote_id)
     try:
@@ -159,9 +159,9 @@ def _price(text: str) -> int | None:
     return int(scaled)
 
 
-def _margin_only(request: HttpRequest) -> None:
-    """A quote gives cost and margin away: it takes both rights."""
-    if not sight_of(request.user).margin:
+def _quotes_only(request: HttpRequest) -> None:
+    """A quote gives cost and margin away: it takes the right to make them, or both rights."""
+    if not sight_of(request.user).quotes:
         raise PermissionDenied
 
 

@@ -40,6 +40,7 @@ class User(AbstractUser):
             ("see_cost", "sees what jobs cost"),
             ("see_wage", "sees wage rates"),
             ("see_margin", "sees quotes and margin"),
+            ("make_quotes", "makes and opens quotes"),
             ("see_person_times", "sees times of single persons"),
             ("work_floor", "works at a floor terminal"),
             ("assign_arcs", "says which job arcs belonged to"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -12,7 +14,8 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import BackupRun
 from shopfloor.office.access import DeskRequest, administrator
-from shopfloor.office.forms import attempt, page_of
+from shopfloor.office.forms import page_of
+from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.backups import backup_plan, backup_state
 from shopfloor.services.backups import backup_now, backup_plan_set, backup_running
 
@@ -37,17 +40,27 @@ class BackupForm(forms.Form):
     monthly = forms.IntegerField(min_value=0, max_value=240, label="One a month for, months")
 
 
+def _known() -> dict[str, Any]:
+    known = backup_plan()
+    return {name: getattr(known, name) for name in FIELDS}
+
+
 @administrator
 def backups(request: DeskRequest) -> HttpResponse:
     known = backup_plan()
-    form = BackupForm(request.POST or None, initial={name: getattr(known, name) for name in FIELDS})
-    if form.is_valid() and attempt(form, lambda: backup_plan_set(**form.cleaned_data)):
+    row = known if known.pk else None
+    form = BackupForm(request.POST or None, initial=_known())
+    if form.is_valid() and kept_as_shown(
+        request, form, row, _known,
+        lambda: backup_plan_set(**form.cleaned_data),
+    ):  # fmt: skip
         messages.success(request, "Kept.")
         return redirect("backups")
     return render(
         request,
         "kerfbook/office/backups.html",
-        {"form": form, "state": backup_state(timezone.now()), "plan": known,
+        {"form": form, "shown": shown(form, row, _known()),
+         "state": backup_state(timezone.now()), "plan": known,
          "running": backup_running(), "page_obj": page_of(request, BackupRun.objects.all())},
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from shopfloor.importing.table import neutral
 from shopfloor.models import Job, JobState
-from shopfloor.office.access import ANY, ASSIGN, COST, MARGIN, PLAN, DeskRequest, may, right
+from shopfloor.office.access import ANY, ASSIGN, COST, MARGIN, PLAN, QUOTES, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.selectors.drawings import lines_drawn
 from shopfloor.selectors.jobs import (
@@ -48,6 +48,8 @@ def jobs(request: DeskRequest) -> HttpResponse:
             "now": now,
             "late": late,
             "may_plan": may(request.user, PLAN),
+            "may_quote": may(request.user, QUOTES)
+            or (may(request.user, COST) and may(request.user, MARGIN)),
         },
     )
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
@@ -25,7 +26,8 @@ from shopfloor.services.people_office import (
 
 RIGHT_WORDS = {
     "see_cost": "sees what jobs cost", "see_wage": "sees wage rates",
-    "see_margin": "sees quotes and margin", "see_person_times": "sees times of single persons",
+    "see_margin": "sees quotes and margin", "make_quotes": "makes and opens quotes",
+    "see_person_times": "sees times of single persons",
     "work_floor": "works at a floor terminal", "assign_arcs": "says which job arcs belonged to",
     "plan_work": "changes jobs, nests, stock and the queue",
     "edit_chart": "changes the cut chart and rates",
@@ -42,11 +44,24 @@ class PersonForm(forms.Form):
 
 
 class AddForm(PersonForm):
-    username = forms.CharField(max_length=150, label="Sign-in name")
-    password = forms.CharField(
-        widget=forms.PasswordInput(), label="First password", strip=False,
-        help_text="10 letters or more; they change it themselves",
+    pin = forms.RegexField(
+        r"^[0-9]{4,8}$", label="PIN", required=False,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric"}),
+        help_text="4 to 8 figures, for the screens beside the tables",
     )  # fmt: skip
+    username = forms.CharField(
+        max_length=150, required=False, label="Sign-in name", help_text="Blank: made of the name"
+    )
+    password = forms.CharField(
+        widget=forms.PasswordInput(), label="First password", strip=False, required=False,
+        help_text="10 letters or more; blank for an operator who signs in with badge and PIN only",
+    )  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        told = super().clean() or self.cleaned_data
+        if not told.get("password") and told.get("role") not in (None, Role.OPERATOR):
+            self.add_error("password", "Whoever works at a desk needs one.")
+        return told
 
 
 class EditForm(PersonForm):
@@ -88,13 +103,23 @@ def add(request: DeskRequest) -> HttpResponse:
     form = AddForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         made: list[User] = []
-        if attempt(form, lambda: made.append(person_add(**form.cleaned_data))):
+        if attempt(form, lambda: made.append(_add(form.cleaned_data))):
             messages.success(request, f"{made[0].shown_name} may sign in.")
             return redirect("person", made[0].pk)
     return render(
         request, "kerfbook/office/form.html",
         {"form": form, "heading": "A new person", "submit": "Add them", "back": "people"},
     )  # fmt: skip
+
+
+@transaction.atomic
+def _add(told: dict[str, Any]) -> User:
+    values = dict(told)
+    pin = values.pop("pin")
+    made = person_add(**values)
+    if pin:
+        _pin(made, pin)
+    return made
 
 
 @administrator
@@ -160,7 +185,12 @@ def _write(by: User, user: User, which: str, values: dict[str, Any]) -> None:
     elif which == "password":
         password_reset(user=user, **values)
     elif which == "pin":
-        try:
-            pin_set(user=user, pin=values["pin"])
-        except FloorError as problem:
-            raise forms.ValidationError(f"{problem.message} {problem.hint}".strip()) from problem
+        _pin(user, values["pin"])
+
+
+def _pin(user: User, pin: str) -> None:
+    try:
+        pin_set(user=user, pin=pin)
+    except FloorError as problem:
+        said = f"{problem.message} {problem.hint}".strip()
+        raise forms.ValidationError({"pin": said}) from problem

@@ -21,7 +21,7 @@ from shopfloor.selectors.nests import (
     revision_contours,
     sheets_for,
 )
-from shopfloor.services.queue_office import queue_add, queue_drop, queue_first, queue_move
+from shopfloor.services.queue_office import queue_add_several, queue_drop, queue_first, queue_move
 from shopfloor.templatetags.office import size
 
 
@@ -31,6 +31,10 @@ class QueueForm(forms.Form):
         required=False,
         help_text="In stock, the nest’s material and about its thickness, not promised elsewhere",
     )
+    times = forms.IntegerField(
+        min_value=1, max_value=200, label="How many times",
+        help_text="Each on a sheet of its own; with a sheet chosen, on others like it",
+    )  # fmt: skip
     due_at = WhenField(required=False, label="Due")
 
     def __init__(self, nest: Nest, user: User, *args: Any, **kwargs: Any) -> None:
@@ -43,6 +47,20 @@ class QueueForm(forms.Form):
 
     def clean_sheet(self) -> Sheet | None:
         return self.sheets.get(self.cleaned_data["sheet"])
+
+    def values(self) -> dict[str, Any]:
+        """The chosen sheet, then those like it."""
+        told = dict(self.cleaned_data)
+        sheet = told.pop("sheet")
+        if sheet is not None:
+            alike = [one for one in self.sheets.values() if _alike(one, sheet)]
+            told["sheets"] = sorted(alike, key=lambda one: (one.pk != sheet.pk, one.code))
+        return told
+
+
+def _alike(one: Sheet, other: Sheet) -> bool:
+    names = ("thickness_mm", "length_mm", "width_mm", "area_mm2", "owner_id")
+    return all(getattr(one, name) == getattr(other, name) for name in names)
 
 
 def _sheet_words(sheet: Sheet, user: User) -> str:
@@ -65,13 +83,15 @@ def queue(request: DeskRequest) -> HttpResponse:
 @right(PLAN)
 def put(request: DeskRequest, pk: int) -> HttpResponse:
     nest = get_object_or_404(Nest.objects.select_related("material"), pk=pk)
-    form = QueueForm(nest, request.user, request.POST or None, initial={"table": nest.table_id})
+    form = QueueForm(nest, request.user, request.POST or None, initial=_initial(nest))
     if (
         request.method == "POST"
         and form.is_valid()
-        and attempt(form, lambda: queue_add(nest=nest, **form.cleaned_data))
+        and attempt(form, lambda: queue_add_several(nest=nest, **form.values()))
     ):
-        messages.success(request, f"{nest.name} waits on {form.cleaned_data['table']}.")
+        told = form.cleaned_data
+        times = f" {told['times']} times" if told["times"] > 1 else ""
+        messages.success(request, f"{nest.name} waits{times} on {told['table']}.")
         _say_beyond(request, nest, form.cleaned_data["sheet"])
         return redirect("queue")
     return render(
@@ -79,6 +99,12 @@ def put(request: DeskRequest, pk: int) -> HttpResponse:
         {"form": form, "heading": nest.name, "sub": "onto a table’s list",
          "submit": "Put it on the list", "back": "nest", "back_pk": pk},
     )  # fmt: skip
+
+
+def _initial(nest: Nest) -> dict[str, Any]:
+    """As many as are wanted and neither wait, burn nor are done."""
+    there = nest.queue.exclude(state="dropped").count()
+    return {"table": nest.table_id, "times": max(1, nest.sheets_wanted - there)}
 
 
 def _say_beyond(request: DeskRequest, nest: Nest, sheet: Sheet | None) -> None:

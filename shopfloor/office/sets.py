@@ -1,4 +1,4 @@
-"""Sets with their parts, materials, and what an hour costs."""
+"""Sets with their parts, and materials."""
 
 from __future__ import annotations
 
@@ -9,22 +9,18 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
 
-from shopfloor.models import PieceKind, RateKind, Table, WearSet
-from shopfloor.office.access import ANY, CHART, COST, FLOOR, PLAN, WAGE, DeskRequest, may, right
-from shopfloor.office.forms import DayField, attempt, from_minor, money_field, to_minor
+from shopfloor.models import PieceKind, WearSet
+from shopfloor.office.access import ANY, CHART, COST, FLOOR, PLAN, DeskRequest, may, right
+from shopfloor.office.forms import attempt, from_minor, money_field, to_minor
 from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.chart import (
-    WAGES,
     materials_list,
-    rates_list,
     set_parts,
     sets_list,
     trays_of,
 )
 from shopfloor.services.chart_office import CAUTIONS, material_add, part_set
-from shopfloor.services.rates import rate_set
 from shopfloor.services.trays import tray_make_up
 
 FAMILIES = ["mild steel", "stainless", "aluminium", "galvanised", "copper", "brass"]
@@ -57,26 +53,6 @@ class MaterialForm(forms.Form):
         choices=[("", "none known"), *((word, word) for word in sorted(set(CAUTIONS.values())))],
         required=False, help_text="Shown wherever hands go near harm",
     )  # fmt: skip
-
-
-class RateForm(forms.Form):
-    kind = forms.ChoiceField()
-    table = forms.ModelChoiceField(
-        Table.objects.filter(active=True), required=False, empty_label="all tables"
-    )
-    valid_from = DayField(label="From")
-    note = forms.CharField(max_length=200, required=False)
-
-    def __init__(self, *args: Any, wages: bool, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        kind = self.fields["kind"]
-        if isinstance(kind, forms.ChoiceField):
-            kind.choices = [c for c in RateKind.choices if wages or c[0] not in WAGES]
-        self.fields["amount"] = money_field("Amount", required=True)
-        self.fields["apply"] = forms.BooleanField(
-            required=False, label="Apply it to what was booked since that day",
-            help_text="All of it is worked out again; the differences are entries with your name",
-        )  # fmt: skip
 
 
 @right(*ANY)
@@ -169,22 +145,3 @@ def materials(request: DeskRequest) -> HttpResponse:
     return render(
         request, "kerfbook/office/materials.html", {"materials": materials_list(), "form": form}
     )
-
-
-@right(COST, WAGE)
-def rates(request: DeskRequest) -> HttpResponse:
-    """Rates from a day on. Wages only for those who may see them; changes take the chart right."""
-    wages, may_edit = may(request.user, WAGE), may(request.user, CHART)
-    if request.method == "POST" and not may_edit:
-        raise PermissionDenied
-    form = RateForm(request.POST or None, wages=wages) if may_edit else None
-    if form is not None and request.method == "POST" and form.is_valid():
-        values = dict(form.cleaned_data)
-        amount = to_minor(values.pop("amount")) or 0
-        if attempt(form, lambda: rate_set(amount_minor=amount, by=request.user, **values)):
-            return redirect("rates")
-    today = timezone.localdate()
-    return render(
-        request, "kerfbook/office/rates.html",
-        {"rates": rates_list(wages=wages, today=today), "form": form, "wages": wages},
-    )  # fmt: skip

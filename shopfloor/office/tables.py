@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.models import Table, Units
-from shopfloor.office.access import ANY, CHART, DeskRequest, may, right
+from shopfloor.office.access import ANY, CHART, FEEDS, DeskRequest, may, right
 from shopfloor.office.forms import plain
 from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.tables import stale_nests, table_history, tables_list
@@ -116,7 +116,11 @@ def table_known(table: Table, *, inch: bool) -> dict[str, Any]:
 @right(*ANY)
 def tables(request: DeskRequest) -> HttpResponse:
     rows = [(table, dialect_of(table), stale_nests(table).count()) for table in tables_list()]
-    return render(request, "kerfbook/office/tables.html", {"rows": rows})
+    return render(
+        request,
+        "kerfbook/office/tables.html",
+        {"rows": rows, "may_add": may(request.user, CHART, FEEDS)},
+    )
 
 
 @right(*ANY)

@@ -7,6 +7,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.text import slugify
 
 from shopfloor.models import Units, User
 from shopfloor.roles import RIGHTS, role_give
@@ -27,23 +28,41 @@ def preferences_set(*, user: User, units: str, theme: str) -> None:
 
 @transaction.atomic
 def person_add(
-    *, username: str, first_name: str, last_name: str, role: str, password: str, badge: str = ""
+    *,
+    first_name: str,
+    last_name: str,
+    role: str,
+    username: str = "",
+    password: str = "",
+    badge: str = "",
 ) -> User:
-    """A person with a first password, to be changed by them."""
+    """A person with a first password, to be changed by them; without one they sign in at no
+    desk, only at a screen with badge and PIN. Without a `username` it is made of the name."""
     user = User(
-        username=username.strip(),
+        username=username.strip() or _free_username(first_name, last_name),
         first_name=first_name.strip(),
         last_name=last_name.strip(),
         badge=badge.strip() or None,
         units=the_shop().units,
     )
-    validate_password(password, user)
-    user.set_password(password)
+    if password:
+        validate_password(password, user)
+        user.set_password(password)
+    else:
+        user.set_unusable_password()
     user.full_clean()
     user.save()
     role_give(user=user, role=role)
     security_event("person_added", about=user, text=role)
     return user
+
+
+def _free_username(first_name: str, last_name: str) -> str:
+    """ "milo", or "milo.brandt" and "milo.brandt2" where that is taken."""
+    first, whole = slugify(first_name), slugify(f"{first_name} {last_name}").replace("-", ".")
+    tried = [first, whole or "person", *(f"{whole or 'person'}{n}" for n in range(2, 1000))]
+    taken = set(User.objects.filter(username__in=tried).values_list("username", flat=True))
+    return next(name for name in tried if name and name not in taken)
 
 
 @transaction.atomic

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
@@ -30,6 +31,25 @@ def queue_add(
     return QueueItem.objects.create(
         nest=nest, table=table, sheet=sheet, position=last + STEP, due_at=due_at
     )
+
+
+@transaction.atomic
+def queue_add_several(
+    *,
+    nest: Nest,
+    table: Table,
+    times: int,
+    sheets: Sequence[Sheet] = (),
+    due_at: datetime | None = None,
+) -> list[QueueItem]:
+    """Puts several burnings of a nest at the end of a list, each on a sheet of its own where
+    sheets are named: one for each, all or none."""
+    if sheets and len(sheets) < times:
+        raise ValidationError(
+            {"times": f"There are {len(sheets)} free sheets like that one, not {times}."}
+        )
+    on: Sequence[Sheet | None] = sheets or [None] * times
+    return [queue_add(nest=nest, table=table, sheet=one, due_at=due_at) for one in on[:times]]
 
 
 def _sheet_fits(nest: Nest, sheet: Sheet) -> None:

@@ -1,4 +1,5 @@
-"""Rates from a day on. They are never edited: a new one ends what held before it."""
+"""Rates from a day on. A new one ends what held before it; only one that begins today or later is
+corrected."""
 
 from __future__ import annotations
 
@@ -8,11 +9,13 @@ from zoneinfo import ZoneInfo
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils import timezone
 
+from shopfloor.acting import acting, current_who
 from shopfloor.calendar import wall_to_utc
 from shopfloor.counting import count
 from shopfloor.models import BenchEntry, Nest, Rate, RateKind, Run, RunState, Table, User
-from shopfloor.selectors.shop import shop_zone
+from shopfloor.selectors.shop import shift_date_of, shop_zone
 from shopfloor.services.chart_office import plan_again
 from shopfloor.services.work import work_want
 
@@ -75,3 +78,23 @@ def bench_since(day: date) -> QuerySet[BenchEntry]:
 
 def _is(number: int) -> str:
     return "is" if number == 1 else "are"
+
+
+@transaction.atomic
+def rate_correct(*, rate: Rate, amount_minor: int, why: str, by: User | None = None) -> None:
+    """Another amount for a rate that begins today or later; the reason and the amount before stay
+    on the audit trail. What is booked with it is worked out again, by entries that name `by`. An
+    older rate is followed by another instead."""
+    today = min(shift_date_of(timezone.now()), timezone.localdate())
+    if rate.valid_from < today:
+        raise ValidationError("Days are booked at that rate already; begin a new one instead.")
+    if amount_minor < 0:
+        raise ValidationError({"amount": "A rate is not negative."})
+    if not why.strip():
+        raise ValidationError({"why": "Say why: it stays beside the change."})
+    with acting(current_who(), why=why):
+        rate.amount_minor = amount_minor
+        rate.save(update_fields=["amount_minor"])
+    plan_again(set(Nest.objects.values_list("material", flat=True)))
+    if booked_since(rate.kind, rate.valid_from, rate.table):
+        work_want(kind="rate", key=str(rate.pk), payload={"by": by.pk if by else None})

@@ -65,7 +65,7 @@ def remnant_add(
             area_mm2=area,
             heat=sheet.heat,
             owner=sheet.owner,
-            cost_minor=_credit_minor(sheet, area),
+            cost_minor=remnant_worth(sheet, area),
             parent=sheet,
             place=place[:40],
             received_at=at,
@@ -81,7 +81,8 @@ def _meant_in_inches(sheet: Sheet, length_mm: float, width_mm: float) -> bool:
     return fits and max(length_mm, width_mm) < SHORTEST_REMNANT_MM
 
 
-def _credit_minor(sheet: Sheet, area_mm2: float) -> int | None:
+def remnant_worth(sheet: Sheet, area_mm2: float) -> int | None:
+    """What a remnant of an area is worth, by its sheet; None: unknown."""
     if sheet.owner_id is not None:
         return 0
     if sheet.cost_minor is None:

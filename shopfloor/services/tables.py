@@ -11,11 +11,12 @@ from typing import Any, Final
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.text import slugify
 
 from planning.calc.motion import TableMotion
 from planning.calc.program import Dialect, ProgramError, read_program
 from shopfloor.acting import acting, current_who
-from shopfloor.models import Nest, NestRevision, Table
+from shopfloor.models import Nest, NestRevision, Table, Torch
 from shopfloor.services.nests import dialect_of, path_hash, plan_want, revision_add
 from shopfloor.services.work import work_want
 
@@ -39,6 +40,26 @@ def dialect_kept(values: Mapping[str, Any]) -> dict[str, Any]:
         for name, value in values.items()
         if name in names and value != getattr(_PLAIN, name)
     }
+
+
+@transaction.atomic
+def table_add(*, name: str, code: str = "") -> Table:
+    """A table nothing listens to yet. A source that names its `code` joins it later."""
+    table = Table(code=code or slugify(name)[:40], name=name.strip())
+    if not table.code:
+        raise ValidationError({"name": "A table needs a name of letters or figures."})
+    table.full_clean(exclude=["dialect"])
+    table.save()
+    Torch.objects.create(table=table, code="1")
+    return table
+
+
+@transaction.atomic
+def table_rename(*, table: Table, name: str) -> None:
+    """Another name to read. Its code, which sources and addresses use, stays."""
+    table.name = name.strip()
+    table.full_clean(exclude=["dialect"])
+    table.save(update_fields=["name"])
 
 
 @transaction.atomic

@@ -11,6 +11,7 @@ PEOPLE = ("operator", "supervisor", "planner", "owner", "administrator", "nobody
 DESK = {"supervisor", "planner", "owner", "administrator"}
 ASSIGN = {"supervisor", "planner", "owner"}
 MONEY = {"owner"}
+QUOTES = {"owner", "planner"}
 CALLBACK = {
     "output": "page.children",
     "outputs": {"id": "page", "property": "children"},
@@ -26,9 +27,9 @@ PAGES = {
     "/nests/1/routes/": DESK,
     "/nests/factors/": DESK,
     "/balance/measures/": DESK,
-    "/jobs/quotes/": MONEY,
-    "/jobs/quotes/new/": MONEY,
-    "/jobs/quotes/1/": MONEY,
+    "/jobs/quotes/": QUOTES,
+    "/jobs/quotes/new/": QUOTES,
+    "/jobs/quotes/1/": QUOTES,
     "/figures/squareness/2026-10-01:1/": MONEY,
     f"/runs/{RUN}/": DESK,
     "/figures/run/none/": DESK,

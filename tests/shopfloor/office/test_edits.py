@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from shopfloor.models import ChartRow, JobLine, Nest, SetPart, Shop, User
+from shopfloor.models import BackupPlan, ChartRow, JobLine, Nest, Rate, SetPart, Shop, User
 from shopfloor.office import urls as office_urls
 from telemetry.models import Feed
 
@@ -31,6 +31,10 @@ EDITS = {
         ("", "accel_mm_s2", "1500", "1700", lambda a: a["table"].accel_mm_s2),
     ],
     "set": [("", "price", "12.50", "13.50", lambda a: SetPart.objects.get().price_minor)],
+    "backups": [("", "daily", "8", "9", lambda a: BackupPlan.objects.get().daily)],
+    "rate_correct": [("", "amount", "1.20", "1.30", lambda a: Rate.objects.get().amount_minor)],
+    "sheet_correct": [("", "heat_number", "H-1", "H-2", lambda a: a["sheet"].heat.number)],
+    "table_rename": [("", "name", "Northern", "Nord", lambda a: a["table"].name)],
     "sheet": [("", "place", "rack 1", "rack 2", lambda a: a["sheet"].place)],
     "chart_row": [
         ("", "speed_mm_min", "2500", "2600",
@@ -52,7 +56,7 @@ EDITS = {
 OTHERS = {
     **dict.fromkeys(
         ("job_add", "job_line_add", "nest_add", "drawing_add", "stock_receive", "trial_add",
-         "person_add", "source_add", "materials", "source_entered"), "makes a record",
+         "person_add", "table_add", "source_add", "materials", "source_entered"), "makes a record",
     ),
     "run_complete": "finishes a run; one that is over by then is refused",
     "rates": "adds a rate from a day on; one of the same day is refused",
@@ -77,11 +81,11 @@ OTHERS = {
     ),
 }  # fmt: skip
 READ = {
-    "home", "logout", "login", "find", "help_own", "help", "healthz", "intake", "jobs", "jobs_csv",
-    "job", "traveler", "late", "incoming", "incoming_how_far", "nests", "nest", "setup",
-    "nest_program", "plan", "queue", "checks", "drawings", "drawing", "drawing_file", "chart",
-    "trials", "tables", "sets", "stock", "low_stock", "labels", "remnants", "heats", "certificate",
-    "sources", "source", "people", "security", "work", "verification", "backups",
+    "home", "logout", "login", "find", "first_steps", "help_own", "help", "healthz", "intake",
+    "jobs", "jobs_csv", "job", "traveler", "late", "incoming", "incoming_how_far", "nests", "nest",
+    "setup", "nest_program", "plan", "queue", "checks", "drawings", "drawing", "drawing_file",
+    "chart", "trials", "tables", "sets", "stock", "low_stock", "labels", "remnants", "heats",
+    "certificate", "sources", "source", "people", "security", "work", "verification",
     "source_count",
 }  # fmt: skip
 
@@ -100,7 +104,10 @@ def at(job, nest, north, fast, steel, sheet, operator, shop):
         speed_mm_min=2400, pierce_delay_s=0.5, valid_from=timezone.now() - timedelta(days=1),
     )  # fmt: skip
     SetPart.objects.create(wear_set=fast, kind="nozzle", name="nozzle", price_minor=1000)
+    BackupPlan.objects.create()
+    rate = Rate.objects.create(kind="gas", amount_minor=100, valid_from=timezone.localdate())
     return {
+        "rate": rate,
         "job": job, "nest": nest, "table": north, "set": fast, "sheet": sheet, "row": row,
         "person": operator,
     }  # fmt: skip
@@ -109,12 +116,13 @@ def at(job, nest, north, fast, steel, sheet, operator, shop):
 def address(name, at):
     if name == "source_change":
         return reverse(name, args=["north-a"])
-    if name == "shop":
+    if name in ("shop", "backups"):
         return reverse(name)
     if name == "job_line":
         return reverse(name, args=[at["job"].pk, 1])
     by = {"table_figures": "table", "chart_row": "row", "set": "set", "sheet": "sheet",
-          "person": "person", "nest_edit": "nest"}  # fmt: skip
+          "person": "person", "rate_correct": "rate", "sheet_correct": "sheet",
+          "table_rename": "table", "nest_edit": "nest"}  # fmt: skip
     url = reverse(name, args=[at[by.get(name, "job")].pk])
     return f"{url}?kind=nozzle" if name == "set" else url
 
