@@ -80,11 +80,11 @@ SUPERVISOR = Help(
     (
         ("Today", "today", "each table’s shift as a strip; notes with the action in them"),
         ("Find", "find", "a job, part, nest, sheet or heat by any piece of its name, or by a scan"),
-        ("Late entries", "late", "two counts of one sheet side by side: take one, set one aside"),
-        ("Lists", "queue", "what each table burns next; move, drop"),
+        ("Late entries", "late", "two counts of one sheet side by side: take one, reject one"),
+        ("Queue", "queue", "what each table burns next; move, remove"),
         ("Stock", "stock", "sheets, their heats and certificates"),
-        ("Plate wanted", "low_stock", "whole sheets against what the lists want"),
-        ("Remnants", "remnants", "age and worth; write off, labels, customers’ drop"),
+        ("Plate needed", "low_stock", "whole sheets against what the queue needs"),
+        ("Remnants", "remnants", "age and worth; write off, labels, customers’ remnants"),
         ("Checks", "checks", "measured cuts over time, and what stands out"),
     ),
     (
@@ -105,17 +105,17 @@ SUPERVISOR = Help(
 )  # fmt: skip
 PLANNER = Help(
     "planner",
-    "Jobs become nests, nests become places on a table’s list.",
+    "Jobs become nests, nests become places in a table’s queue.",
     (
         ("Find", "find", "a paper scanned or a name typed opens its page; part of a name lists"),
         ("Jobs", "jobs", "what is owed; bring them in as CSV or XLSX, print the traveler"),
         ("Nests", "nests", "cut programs, their plan, which parts are for which line"),
-        ("Lists", "queue", "what each table burns next, each with its sheet"),
+        ("Queue", "queue", "what each table burns next, each with its sheet"),
         ("Cut chart", "chart", "the shop’s own: speed, heights, kerf by set and thickness"),
         ("Trials", "trials", "cuts tried on scrap, and which became a row"),
         ("Tables", "tables", "how each moves and reads a program"),
         ("Stock", "stock", "receive plate; a heat opens every part cut from it"),
-        ("Plate wanted", "low_stock", "what the lists want against what is free"),
+        ("Plate needed", "low_stock", "what the queue needs against what is free"),
         ("Remnants", "remnants", "what could still be cut from"),
         ("Balance", "balance", "fine against fast: minutes, bench, cost"),
         ("Wear", "wear", "each torch’s pieces and the drawer"),
@@ -123,8 +123,8 @@ PLANNER = Help(
     (
         ("Sizes as you write them", "16 ga, 1/4 in, 6 mm: kept as typed, with the millimetres "
          "beside it. A gauge needs its metal."),
-        ("A sheet is promised once", "A place on a list keeps its sheet; another nest cannot have "
-         "it until that place is dropped."),
+        ("A sheet is promised once", "A place in a queue keeps its sheet; another nest cannot have "
+         "it until that place is removed."),
         ("A changed program", "is a new revision. Where the torch’s path changed, setup sheets "
          "printed before are void and say so when scanned; a changed comment voids nothing."),
         ("Plans", "come from program, chart and table. “Refused” says why there is none. Where one "

@@ -68,7 +68,7 @@ def arcs_give(request: HttpRequest) -> HttpResponseBase:
     except FloorError as refused:
         return _refused(request, refused)
     many = theme.count(len(given.keys), "arc")
-    said = f"{many} given to {given.nest}." if given.run_id else f"{many} set aside: no job."
+    said = f"{many} given to {given.nest}." if given.run_id else f"{many} marked as no job."
     undo.remember(request, said=said, now=now, keys=list(given.keys), steps=list(given.steps))
     if not given.steps:
         return redirect("today")

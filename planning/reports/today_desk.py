@@ -101,7 +101,7 @@ def plate_notes() -> list[Note]:
         Note(
             "soon",
             "Plate is short",
-            f"{plate.material.code} {plate.thickness_text}: the lists want {plate.listed}, "
+            f"{plate.material.code} {plate.thickness_text}: {count(plate.listed, 'sheet')} queued, "
             f"{plate.free} free. Without: {', '.join(plate.nests[:3])}.",
             act,
         )

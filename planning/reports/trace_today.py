@@ -141,7 +141,7 @@ def _whose(arc: ArcNow, runs: dict[int, RunToday]) -> uuid.UUID | str:
     run = runs.get(arc.segment_id or -1)
     if run is not None:
         return run.run_id
-    return "burnt, and set aside: no job" if arc.said else "burnt in no run yet"
+    return "burnt, and marked as no job" if arc.said else "burnt in no run yet"
 
 
 def pace(id: str) -> Figure:

@@ -50,6 +50,6 @@ def decide(request: DeskRequest, pk: UUID) -> HttpResponse:
     except FloorError as problem:
         messages.error(request, f"{problem.message} {problem.hint}".strip())
     else:
-        done = "in the books now" if do == "take" else "set aside"
+        done = "in the books now" if do == "take" else "rejected"
         messages.success(request, f"{action.person.shown_name}’s entry is {done}. Both are kept.")
     return redirect("late")

@@ -96,8 +96,8 @@ def put(request: DeskRequest, pk: int) -> HttpResponse:
         return redirect("queue")
     return render(
         request, "kerfbook/office/form.html",
-        {"form": form, "heading": nest.name, "sub": "onto a table’s list",
-         "submit": "Put it on the list", "back": "nest", "back_pk": pk},
+        {"form": form, "heading": nest.name, "sub": "into a table’s queue",
+         "submit": "Put it in the queue", "back": "nest", "back_pk": pk},
     )  # fmt: skip
 
 

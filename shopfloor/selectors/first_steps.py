@@ -94,7 +94,7 @@ _RULES = (
           "on the nest’s page; so a run counts for its job", _tied),
     _Rule("Plate in stock", "stock_receive", "with its heat number",
           lambda: Sheet.objects.exists(), needed=False),
-    _Rule("A nest on a table’s list", "nests", "on the nest’s page: put it on a list",
+    _Rule("A nest in a table’s queue", "nests", "on the nest’s page: put it in a queue",
           lambda: QueueItem.objects.exists()),
     _Rule("A screen beside the table", "terminals", "it gets a code to type there",
           lambda: Terminal.objects.filter(active=True).exists()),

@@ -127,7 +127,7 @@ def _digest(row: models.Model) -> str:
 
 def _moved_on() -> FloorError:
     return FloorError(
-        "Something else has happened since.", "Ask the supervisor to put it right at the desk."
+        "Something else has happened since.", "Ask the supervisor to correct it at the desk."
     )
 
 

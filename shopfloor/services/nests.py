@@ -255,6 +255,6 @@ def plan_want(*, nest: Nest) -> None:
 def nest_withdraw(*, nest: Nest, at: datetime | None = None) -> None:
     """Takes a nest out of the lists; its runs and revisions stay. Not while it is on a queue."""
     if QueueItem.objects.filter(nest=nest, state__in=("waiting", "running")).exists():
-        raise ValidationError("It stands on a table's list: drop it there first.")
+        raise ValidationError("It waits in a table's queue: remove it there first.")
     nest.withdrawn_at = at or timezone.now()
     nest.save(update_fields=["withdrawn_at"])

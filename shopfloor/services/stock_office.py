@@ -149,7 +149,7 @@ def sheet_leave(*, sheet: Sheet, state: str, why: str) -> None:
     if sheet.state != SheetState.IN_STOCK:
         raise ValidationError("The sheet is not in stock.")
     if QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running")).exists():
-        raise ValidationError("The sheet is promised to a nest on a table's list.")
+        raise ValidationError("The sheet is promised to a nest in a table's queue.")
     if not why.strip():
         raise ValidationError("Say why.")
     sheet.state, sheet.note = state, why.strip()[:200]

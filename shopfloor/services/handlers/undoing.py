@@ -30,7 +30,7 @@ def undo(call: Call) -> dict[str, Any]:
         raise FloorError("That was done somewhere else.", "Whoever did it can take it back.")
     if call.at - original.received_at > WINDOW:
         raise FloorError(
-            "That is too long ago to take back here.", "The supervisor can put it right."
+            "That is too long ago to take back here.", "The supervisor can correct it."
         )
     stamp = {"by": call.person, "at": call.at, "action": call.action}
     touched = []

@@ -20,10 +20,10 @@ def scanned_item(
     wanted = plain(code)
     row, note = _listed(wanted, waiting(table)), ""
     if row is None:
-        note = f"Not on {table.name}’s list."
+        note = f"Not in {table.name}’s queue."
         row = _listed(wanted, _on_others(table))
         if row is not None:
-            note += f" It is taken from the list of {row.table.name}."
+            note += f" It is taken from the queue of {row.table.name}."
     row = row or _on_no_list(wanted, table)
     if row is None:
         return None

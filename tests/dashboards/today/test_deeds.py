@@ -74,7 +74,7 @@ def test_arcs_of_no_job_are_set_aside(loose, as_, at_noon):
         "/today/arcs/give/", {"first_key": loose[0], "arcs": "4"}, follow=True
     )
     assert _given(loose) == dict.fromkeys(loose)
-    assert "4 arcs set aside: no job." in answer.content.decode()
+    assert "4 arcs marked as no job." in answer.content.decode()
 
 
 def test_a_start_nobody_pressed_is_made_good_and_can_be_taken_back(

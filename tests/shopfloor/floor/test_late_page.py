@@ -75,7 +75,7 @@ def test_the_job_shows_a_range_until_somebody_decides(late, client, supervisor):
 def test_set_aside_leaves_the_books_and_says_who_and_why(late, client, supervisor):
     client.force_login(supervisor)
     text = decide(client, "aside", "the pallet holds 20")
-    assert "set aside Dana Okell the pallet holds 20" in text
+    assert "rejected Dana Okell the pallet holds 20" in text
     assert line_counts([late.pk])[late.pk].good_low == 20
     assert not Action.objects.filter(state="conflict").exists()
 

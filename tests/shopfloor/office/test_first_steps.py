@@ -36,7 +36,7 @@ def test_steps_are_done_as_the_shop_fills(shop, north, nest, job, sheet, operato
     nest_tie(revision=nest.revisions.get(), ties={"2": [(job.lines.get(), None)]})
     queue_add(nest=nest, table=north)
     done = {step.label for step in first_steps() if step.done}
-    assert {"A nest’s parts tied to the lines of a job", "A nest on a table’s list"} <= done
+    assert {"A nest’s parts tied to the lines of a job", "A nest in a table’s queue"} <= done
     assert [step.label for step in steps_missing()][-1] == "A first run"
 
 

@@ -225,4 +225,4 @@ def test_today_says_when_plate_is_short(nest, north, shop):
 
     queue_add(nest=nest, table=north)
     note = next(one for one in today(now=timezone.now()).notes if one.head == "Plate is short")
-    assert note.body == "A36 1/4 in: the lists want 1, 0 free. Without: 2284-1."
+    assert note.body == "A36 1/4 in: 1 sheet queued, 0 free. Without: 2284-1."

@@ -210,7 +210,7 @@ def test_a_nest_further_down_the_list_starts_from_its_setup_sheet(signed_in, flo
 def test_a_nest_on_no_list_starts_from_its_setup_sheet_and_a_sheet_of_its_metal(signed_in, floor):
     QueueItem.objects.filter(pk=floor.items[0].pk).update(state="done")
     screen = scanned(signed_in, "K-2284-1")["screen"]
-    assert "Not on North’s list." in screen
+    assert "Not in North’s queue." in screen
     assert "No sheet is planned" in screen
     assert "S-1109" in screen  # S355 of 12 mm in stock
     assert "S-1103" not in screen  # the stainless one
@@ -238,12 +238,12 @@ def test_a_nest_on_another_table_s_list_says_so(signed_in, floor, south):
     for code in ("K-2284-1", "K-2284"):
         screen = scanned(signed_in, code)["screen"]
         if code == "K-2284-1":
-            assert "It is taken from the list of South." in screen
+            assert "It is taken from the queue of South." in screen
             assert escape(json.dumps({"queue_item": floor.items[0].pk})) in screen
         else:
             assert "K-2284-2" in screen  # the job's own here goes first
     QueueItem.objects.filter(pk=floor.items[1].pk).update(state="done")
-    assert "It is taken from the list of South." in scanned(signed_in, "K-2284")["screen"]
+    assert "It is taken from the queue of South." in scanned(signed_in, "K-2284")["screen"]
 
 
 def test_a_withdrawn_nest_does_not_start(signed_in, floor):

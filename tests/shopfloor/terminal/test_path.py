@@ -94,7 +94,7 @@ def test_a_job_closes_with_its_last_good_part(terminal, stage):
         hand.settled()
         assert stage.facts()["jobs"]["K-2284"] == "open"
     hand.scan("K-2284-1")
-    hand.sees("Not on North’s list.")
+    hand.sees("Not in North’s queue.")
     hand.looked_at("scanned start")
     hand.scan("S-1109")
     hand.sees("on sheet S-1109")

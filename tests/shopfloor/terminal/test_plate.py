@@ -31,7 +31,7 @@ def test_the_sheet_the_books_name_is_put_right_by_its_code(hand, stage):
     hand.taps = 0
     hand.tap("Sheet", exact=True)
     hand.sees("Sheet S-1101, rack B1")
-    hand.tap("Put it right")
+    hand.tap("Correct the plate")
     hand.sees("Say which sheet lies there, and why, and since when.")
     hand.taps = 1
     hand.scan(
@@ -41,7 +41,7 @@ def test_the_sheet_the_books_name_is_put_right_by_its_code(hand, stage):
     hand.tap("another code was scanned")
     hand.tap("From the first contour")
     hand.looked_at("plate-books")
-    hand.tap("Put it right")
+    hand.tap("Correct the plate")
     hand.settled()
     assert hand.taps == 4
     hand.sees("Sheet S-1102, heat 4B-7702")
@@ -65,10 +65,10 @@ def test_a_plate_changed_in_the_middle_goes_on_where_it_is_told(hand, stage, siz
     hand.tap("From now on")
     assert hand.page.locator("#sheet-contour").input_value() == "9"
     hand.looked_at("plate-changed")
-    hand.tap("Put it right")
+    hand.tap("Correct the plate")
     hand.sees("Say whether what was cut is good.")
     hand.tap("Good", exact=True)
-    hand.tap("Put it right")
+    hand.tap("Correct the plate")
     hand.settled()
     hand.sees("Mark heat 4B-7701 on S-1101")
     hand.sees("0 of 8 base plates")
@@ -92,7 +92,7 @@ def test_without_a_network_the_plate_and_the_finish_after_it_wait_their_turn(han
     hand.tap("From now on")
     hand.tap("Scrap", exact=True)
     hand.page.locator("#sheet-contour").fill("1")
-    hand.tap("Put it right")
+    hand.tap("Correct the plate")
     hand.sees("On sheet S-1109, as entered here.")
     hand.sees("1 entry waits on this tablet")
     hand.tap("Finish")
@@ -115,7 +115,7 @@ def test_a_sheet_that_is_not_free_is_refused_in_words(hand, stage):
     hand.scan("S-4711")
     hand.tap("wrong one was lifted")
     hand.tap("From the first contour")
-    hand.tap("Put it right")
-    hand.sees("Not taken: swapped the sheet")
+    hand.tap("Correct the plate")
+    hand.sees("Refused: swapped the sheet")
     hand.sees("There is no sheet 'S-4711'.")
     assert stage.facts()["runs"] == [["K-2284-1", "open", "S-1101"]]

@@ -95,7 +95,7 @@ def test_what_was_written_over_the_page_goes_once_the_server_knows(hand, stage):
     hand.scan("S-1109")
     hand.tap("wrong one was lifted")
     hand.tap("From the first contour")
-    hand.tap("Put it right")
+    hand.tap("Correct the plate")
     hand.settled()
     hand.sees("Sheet S-1109, heat 4B-7709.")
     assert not hand.page.get_by_text("as entered here").count()

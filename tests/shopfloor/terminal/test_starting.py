@@ -34,7 +34,7 @@ def test_a_sheet_nobody_knows_is_asked_for_again(hand, stage):
     hand.scan("S-9999")
     hand.tap("planned one buried")
     hand.tap("Start")
-    hand.sees("Not taken: started")
+    hand.sees("Refused: started")
     hand.sees("There is no sheet 'S-9999'.")
     hand.sees("Sheet S-9999")
     assert stage.facts()["runs"] == []
@@ -84,7 +84,7 @@ def test_a_scanned_traveler_opens_its_start_and_a_scanned_tray_its_change(hand, 
 
 def test_a_nest_that_moved_up_the_list_can_be_touched(hand, stage):
     stage.does("queue", nest="K-2284-1", sheet="S-1109")
-    hand.sees("1 more waits on the list.")
+    hand.sees("1 more waits in the queue.")
     hand.tap("K-2297")
     hand.tap("Go on with fast 120 A")
     hand.tap("rush, cut it anyway")
@@ -105,7 +105,7 @@ def test_what_is_far_down_the_list_starts_by_its_traveler_its_nest_or_its_sheet(
     """Three are on show; seven wait, and the one scanned is the last of them, on sheet
     S-1120 + 7."""
     stage.does("more jobs", numbers=["K-2303", "K-2304", "K-2305", "K-2306"])
-    hand.sees("4 more wait on the list.")
+    hand.sees("4 more wait in the queue.")
     hand.taps = 0
     hand.scan(code)
     hand.sees("Sheet S-1127")

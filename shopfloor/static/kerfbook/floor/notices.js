@@ -56,10 +56,10 @@ export class Notices {
 export function answerWords(result, entry, label, clock) {
   const at = entry ? ` at ${clock(new Date(entry.device_at))}` : "";
   const hint = result.hint ? ` ${result.hint}` : "";
-  if (result.state === "refused") return { head: `Not taken: ${label}${at}.`, text: `${result.message || ""}${hint}`, bad: true };
+  if (result.state === "refused") return { head: `Refused: ${label}${at}.`, text: `${result.message || ""}${hint}`, bad: true };
   if (result.state === "conflict") return { head: "Both are kept.", text: `${result.message || ""}${hint}`, bad: true };
   const told = [...(result.questions || []), ...(result.told || [])];
   if (result.heat_to_mark) told.push(`Mark heat ${result.heat_to_mark} on ${result.remnant || "what is left"} before it leaves the table.`);
   if (result.kind === "check" && result.passed === false) return { head: "Not good.", text: told.join(" "), bad: true };
-  return told.length ? { head: `Taken: ${label}.`, text: told.join(" "), bad: false } : null;
+  return told.length ? { head: `Saved: ${label}.`, text: told.join(" "), bad: false } : null;
 }
