@@ -199,6 +199,16 @@ def nest_names() -> list[str]:
     return desk.nest_names()
 
 
+def nests_offered() -> list[str]:
+    """Names of the newest nests in use."""
+    return desk.nests_offered()
+
+
+def nest_asked_for(text: str) -> tuple[int, str] | None:
+    """The nest a person means by a name or a part of it: id and name."""
+    return desk.nest_asked_for(text)
+
+
 def drawings_to_choose() -> list[tuple[str, str]]:
     """Drawings by table and set that can, the newest first: "drawing-table-set" and words."""
     return drawings.drawings_to_choose()

@@ -15,7 +15,6 @@ from dashboards.ledgers import balance as ledgers
 from dashboards.pages import parts
 from dashboards.pages.balance_sets import sets_table
 from dashboards.pages.parts import Column, Drawn, Line, Looker
-from shopfloor.rownumber import row_number
 
 PREFIX = "/balance/"
 RANGES = (("1 week", 7), ("2 weeks", 14), ("4 weeks", 28), ("13 weeks", 91))
@@ -165,14 +164,10 @@ def _ranges(span: int, table: str) -> Drawn:
 
 
 def _nest(nest: str, span: int, table: str) -> list[Drawn]:
-    """The nest asked for, else the first, under a plain form: it works by keyboard and by ear, and
-    its address can be kept."""
-    known = data.nests_to_choose()
-    asked = row_number(nest)
-    chosen = asked if asked is not None else (known[0][0] if known else None)
-    options = [
-        html.Option(words, value=str(key), selected=key == chosen or None) for key, words in known
-    ]
+    """The nest asked for, else the newest, under a plain form: a name or a piece of it is typed,
+    the newest are offered. It works by keyboard and by ear, and its address can be kept."""
+    chosen = data.nest_asked_for(nest)
+    options = [html.Option(value=name) for name in data.nests_offered()]
     kept = {"days": str(span), "table": table}
     hidden = [
         dcc.Input(type="hidden", name=name, value=value) for name, value in kept.items() if value
@@ -181,7 +176,19 @@ def _nest(nest: str, span: int, table: str) -> list[Drawn]:
         [
             *hidden,
             html.Div(
-                [html.Label("Nest", htmlFor="nest"), html.Select(options, id="nest", name="nest")],
+                [
+                    html.Label("Nest", htmlFor="nest"),
+                    dcc.Input(
+                        id="nest",
+                        name="nest",
+                        type="search",
+                        list="nests",
+                        debounce=True,
+                        value=chosen[1] if chosen else nest,
+                        autoComplete="off",
+                    ),
+                    html.Datalist(options, id="nests"),
+                ],
                 className="field",
             ),
             html.Button("Show", type="submit", className="btn quiet"),
@@ -190,7 +197,13 @@ def _nest(nest: str, span: int, table: str) -> list[Drawn]:
         method="get",
         action=PREFIX,
     )
-    return [form, html.Div(sets(chosen), id="sets")]
+    return [form, html.Div(_taken(nest, chosen), id="sets")]
+
+
+def _taken(nest: str, chosen: tuple[int, str] | None) -> Drawn:
+    if nest and chosen is None:
+        return parts.state("empty", text=f"No nest has {nest[:80]} in its name.")
+    return sets(chosen[0] if chosen else None)
 
 
 def _margin(names: list[str], span: int, table: str) -> list[Drawn]:

@@ -23,6 +23,7 @@ log = logging.getLogger(__name__)
 # The page is drawn anew this often even where nothing came in: now moves on.
 TICK_S = 15
 LEFT_FOR = timedelta(hours=16)
+LATE = 5  # named on a phone before all else
 MOST_SUGGESTED = 4
 
 
@@ -90,7 +91,11 @@ def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
         local = choice.at.astimezone(data.zone())
         title, sub = f"{local:%A} {local.day} {local:%B}", ""
         return {"failed": True, "title": title, "sub": sub}
-    return {"page": page, "title": title, "sub": sub, "jobs": jobs, "runs": runs}
+    late = [job for job in jobs if job["late"]]
+    return {
+        "page": page, "title": title, "sub": sub, "jobs": jobs, "runs": runs,
+        "late": late[:LATE], "late_more": len(late[LATE:]),
+    }  # fmt: skip
 
 
 def _suggested(report: Today, sight: Sight) -> dict[str, Suggested]:

@@ -18,6 +18,7 @@ from shopfloor.selectors.nest_doubts import beyond_sheet
 from shopfloor.selectors.nests import (
     newest_revision,
     queue_by_table,
+    queue_sums,
     revision_contours,
     sheets_for,
 )
@@ -76,7 +77,7 @@ def queue(request: DeskRequest) -> HttpResponse:
     return render(
         request,
         "kerfbook/office/queue.html",
-        {"tables": queue_by_table(), "may_plan": may(request.user, PLAN)},
+        {"tables": queue_sums(queue_by_table()), "may_plan": may(request.user, PLAN)},
     )
 
 

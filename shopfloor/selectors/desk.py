@@ -20,6 +20,7 @@ from shopfloor.models import (
     Stoppage,
     Table,
 )
+from shopfloor.rownumber import row_number
 from telemetry.models import Arc, Cursor, Health
 
 
@@ -141,6 +142,29 @@ def table_name(code: str) -> str:
 
 def nest_names() -> list[str]:
     return list(Nest.objects.order_by("-made_at").values_list("name", flat=True))
+
+
+def nests_offered(most: int = 200) -> list[str]:
+    """Names of the newest nests in use, to be offered where one is typed."""
+    nests = Nest.objects.filter(withdrawn_at=None).order_by("-made_at")
+    return list(nests.values_list("name", flat=True)[:most])
+
+
+def nest_asked_for(text: str) -> tuple[int, str] | None:
+    """The nest of that name, else the newest with it in its name, else the one of that number: its
+    id and name. Blank: the newest. None where there is none; withdrawn ones are left out."""
+    text = text.strip()[:80]
+    nests = Nest.objects.filter(withdrawn_at=None).order_by("-made_at")
+    asked = [nests.filter(name__iexact=text), nests.filter(name__icontains=text)]
+    number = row_number(text)
+    if number is not None:
+        asked.append(nests.filter(pk=number))
+    found = (
+        (rows.values_list("pk", "name").first() for rows in asked)
+        if text
+        else (nests.values_list("pk", "name").first(),)
+    )
+    return next((one for one in found if one is not None), None)
 
 
 def nests_to_choose(most: int = 200) -> list[tuple[int, str]]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from django.db.models import Count, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, F, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from shopfloor.models import (
@@ -68,7 +68,7 @@ def nests_list(*, text: str = "", withdrawn: bool = False) -> QuerySet[Nest]:
             0,
             output_field=IntegerField(),
         ),
-    ).order_by("name")
+    ).order_by("-made_at", "-pk")
 
 
 def _counted(contours: QuerySet[Contour]) -> Coalesce:
@@ -223,10 +223,24 @@ def nest_runs(nest: Nest) -> list[Run]:
 
 
 def queue_by_table() -> list[Table]:
-    """Active tables, each with `waiting`: its list in order, what runs first."""
+    """Active tables, each with `waiting`: its queue in order, what runs first. An item carries
+    `planned_s`, what it takes with loading (None: not planned), and `job_due_at`, when the first
+    of its jobs is due."""
+    newest = NestRevision.objects.filter(nest=OuterRef("nest")).order_by("-revision")
+    plans = NestPlan.objects.filter(
+        revision=OuterRef("newest"), table=OuterRef("table"), wear_set=OuterRef("nest__wear_set")
+    ).annotate(all_s=F("total_s") + Coalesce(F("load_s"), 0.0))
+    dues = Contour.objects.filter(
+        revision=OuterRef("newest"), line__job__due_at__isnull=False
+    ).order_by("line__job__due_at")
     items = (
         QueueItem.objects.filter(state__in=("running", "waiting"))
         .select_related("nest__material", "nest__wear_set", "sheet__heat")
+        .annotate(newest=Subquery(newest.values("pk")[:1]))
+        .annotate(
+            planned_s=Subquery(plans.values("all_s")[:1]),
+            job_due_at=Subquery(dues.values("line__job__due_at")[:1]),
+        )
         .order_by("state", "position", "pk")
     )
     return list(
@@ -234,3 +248,13 @@ def queue_by_table() -> list[Table]:
             Prefetch("queue", queryset=items, to_attr="waiting")
         )
     )
+
+
+def queue_sums(tables: Sequence[Table]) -> list[tuple[Table, float, int]]:
+    """Each table with the seconds its queue takes as planned, and how many items that leaves out
+    for want of a plan."""
+    planned = [[item.planned_s for item in table.waiting] for table in tables]  # type: ignore[attr-defined]
+    return [
+        (table, sum(one for one in each if one is not None), each.count(None))
+        for table, each in zip(tables, planned, strict=True)
+    ]
