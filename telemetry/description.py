@@ -24,6 +24,7 @@ from telemetry.toml_reader import TomlReader
 SOURCE_KINDS: Final = ("serial", "csv_file", "csv_folder", "push")
 FORMATS: Final = ("columns", "pairs", "json", "level")
 CHECKSUMS: Final = ("none", "xor", "crc16-ccitt-false", "crc16-modbus")
+STAMPS: Final = ("iso", "month_day_year", "day_month_year", "epoch_s", "epoch_ms")
 CONTACTS: Final = ("torch_on", "pilot", "transfer")
 FIELDS: Final = ("seq", "time", "signal", "value", "torch")
 COLUMNS: Final = (*FIELDS, "ignore")
@@ -224,7 +225,7 @@ def _time(reader: TomlReader, line: Line) -> Time:
         source=reader.choice(
             "from", ("line", "arrival"), default="line" if has_time else "arrival"
         ),
-        format=reader.choice("format", ("iso", "epoch_s", "epoch_ms"), default="iso"),
+        format=reader.choice("format", STAMPS, default="iso"),
         zone=reader.text("zone", default=None),
     )
     if time.source == "line" and not has_time:

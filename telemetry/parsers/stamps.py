@@ -7,6 +7,9 @@ stand for the point). Without an offset the feed's zone holds, and then:
   has already come in, by more than the reorder window; such times are flagged AMBIGUOUS_TIME;
 - in the hour that spring skips the line is refused (`no such local time`), never shifted.
 
+Stamps of the formats `month_day_year` and `day_month_year` (11/29/2026 14:00:00) are read as the
+ISO stamps they mean.
+
 Second 60 is taken only at 23:59 UTC, where leap seconds are, and filed at the start of the
 next second, as POSIX time does (1990-12-31T23:59:60Z = 1991-01-01T00:00:00Z), with a flag.
 Digits past the microsecond are cut off. Times before 2001 and from 2090 on are a clock that was
@@ -34,6 +37,12 @@ _REST: Final = re.compile(
     r":(\d\d)(?:[.,](\d{1,6})\d{0,6})?\s*([Zz]|[+-]\d\d(?::?\d\d)?)?\Z", re.ASCII
 )
 _NUMBER: Final = re.compile(r"(\d{1,14})(?:\.(\d{1,6})\d{0,6})?\Z", re.ASCII)
+_SLASH: Final = re.compile(
+    r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})[Tt ,]+(\d{1,2}):(\d\d:\d\d(?:[.,]\d{1,12})?)"
+    r"(?: ?([AaPp])\.?[Mm]\.?)?\s*([Zz]|[+-]\d\d(?::?\d\d)?)?\Z",
+    re.ASCII,
+)
+DAY_FIRST: Final = {"month_day_year": False, "day_month_year": True}
 _DAY_US: Final = 86_400 * SECOND_US
 _CACHED_MINUTES: Final = 4096
 
@@ -53,6 +62,8 @@ def make_reader(format_: str, zone: str | None, window_us: int) -> ReadStamp:
     """
     if format_ == "iso":
         return IsoReader(zone, window_us).read
+    if format_ in DAY_FIRST:
+        return SlashReader(IsoReader(zone, window_us), day_first=DAY_FIRST[format_]).read
     digits = 6 if format_ == "epoch_s" else 3
 
     def read(text: str, _newest_us: int) -> tuple[int, int, int]:
@@ -60,6 +71,29 @@ def make_reader(format_: str, zone: str | None, window_us: int) -> ReadStamp:
         return time_us, 0, time_us << _OFFSET_BITS | _OF_EPOCH
 
     return read
+
+
+class SlashReader:
+    """Reads 11/29/2026 14:00:00 and 11/29/2026 2:00:00 PM as the ISO stamp they mean. Dots and
+    dashes may stand for the slashes; the rules of ISO stamps hold from there on."""
+
+    def __init__(self, iso: IsoReader, *, day_first: bool) -> None:
+        self._iso, self._day_first = iso, day_first
+
+    def read(self, text: str, newest_us: int) -> tuple[int, int, int]:
+        found = _SLASH.match(text.strip())
+        if not found:
+            said = f"{text.strip()!r} is not a date such as 11/29/2026 14:00:00"
+            raise ParseError("bad time", said)
+        first, second, year, hour, rest, half, offset = found.groups()
+        month, day = (second, first) if self._day_first else (first, second)
+        hours = int(hour)
+        if half:
+            if not 1 <= hours <= 12:
+                raise ParseError("bad time", f"no hour {hour} before noon or after it")
+            hours = hours % 12 + (12 if half[0] in "Pp" else 0)
+        iso = f"{year}-{int(month):02d}-{int(day):02d} {hours:02d}:{rest}{offset or ''}"
+        return self._iso.read(iso, newest_us)
 
 
 def within_range(time_us: int) -> int:
@@ -92,7 +126,7 @@ class IsoReader:
         head = text[:16]
         found = _REST.match(text, 16)
         if not found:
-            raise ParseError("bad time", f"{text!r} is not an ISO time with seconds")
+            raise ParseError("bad time", f"{text!r} is not an ISO time with seconds{_hint(text)}")
         second, fraction, offset = found.groups()
         minute = self._minutes.get((head, offset))
         if minute is None:
@@ -119,7 +153,8 @@ class IsoReader:
         """Earlier and later reading of a minute, equal but in the repeated hour, and its mark."""
         found = _HEAD.match(head)
         if not found:
-            raise ParseError("bad time", f"{head!r} is not an ISO date and time")
+            said = f"{head!r} is not an ISO date and time{_hint(f'{head}:00')}"
+            raise ParseError("bad time", said)
         year, month, day, hour, minute = map(int, found.groups())
         try:
             wall = datetime(year, month, day, hour, minute, tzinfo=UTC)
@@ -136,6 +171,13 @@ class IsoReader:
         if first > second:
             raise ParseError("no such local time", f"{head!r} is in the hour spring skips")
         return first, second, _us(wall) << _OFFSET_BITS | _NO_OFFSET
+
+
+def _hint(text: str) -> str:
+    if not _SLASH.match(text):
+        return ""
+    formats = " or ".join(DAY_FIRST)
+    return f"; [time] format {formats} reads such stamps"
 
 
 def _us(moment: datetime) -> int:

@@ -158,3 +158,39 @@ def test_mangled_epoch_is_refused(text: str) -> None:
     with pytest.raises(ParseError) as caught:
         epoch_us(text, 6)
     assert caught.value.reason == "bad time"
+
+
+@pytest.mark.parametrize(
+    ("format_", "text", "means"),
+    [
+        ("month_day_year", "11/29/2026 14:00:00", "2026-11-29T14:00:00-06:00"),
+        ("month_day_year", "6/5/2026 12:00:00 AM", "2026-06-05T00:00:00-05:00"),
+        ("month_day_year", "6/5/2026 12:30:00 pm", "2026-06-05T12:30:00-05:00"),
+        ("day_month_year", "29.11.2026 14:00:00,5", "2026-11-29T14:00:00.5-06:00"),
+        ("day_month_year", "05-06-2026, 9:00:00 +02:00", "2026-06-05T09:00:00+02:00"),
+    ],
+)
+def test_stamps_of_spreadsheets(format_: str, text: str, means: str) -> None:
+    assert timed(format_, "America/Chicago", WINDOW_US)(text, 0) == (us(means), 0)
+
+
+@pytest.mark.parametrize(
+    "text", ["29/11/2026 14:00:00", "2/30/2026 14:00:00", "6/5/2026 13:00:00 PM", "6/5/2026 9:00",
+             "6/5/26 09:00:00", "2026-06-05 09:00:00"],
+)  # fmt: skip
+def test_no_such_date_of_month_first(text: str) -> None:
+    with pytest.raises(ParseError) as refused:
+        timed("month_day_year", "America/Chicago", WINDOW_US)(text, 0)
+    assert refused.value.reason == "bad time"
+
+
+def test_an_iso_feed_with_such_stamps_says_what_reads_them() -> None:
+    assert "month_day_year" in str(refused_of("11/29/2026 14:00:00"))
+    assert "month_day_year" in str(refused_of("11/9/2026 2:00:00 PM"))
+    assert "month_day_year" not in str(refused_of("soon"))
+
+
+def refused_of(text: str) -> ParseError:
+    with pytest.raises(ParseError) as refused:
+        CHICAGO(text, 0)
+    return refused.value
