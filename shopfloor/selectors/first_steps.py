@@ -84,7 +84,7 @@ _RULES = (
           lambda: Material.objects.exists()),
     _Rule("Your cut chart", "chart_import", "speeds and pierce times; it makes the sets it names",
           lambda: ChartRow.objects.filter(valid_to=None).exists()),
-    _Rule("Prices and rated lives of wear parts, for every set", "sets",
+    _Rule("Prices and rated lives of wear parts, for every set", "prices_bring",
           "without them wear costs nothing known", _priced, needed=False),
     _Rule("What an hour costs", "rates", "without it cost is unknown",
           lambda: Rate.objects.exists(), needed=False),

@@ -65,6 +65,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "table_add": (CHART, ""),
     "table_rename": (CHART, "table"),
     "sets": (ALL, ""),
+    "prices_bring": (CHART, ""),
     "set": (ALL, "set"),
     "tray_make": (ALL, "set"),
     "materials": (ALL, ""),

@@ -76,7 +76,7 @@ OTHERS = {
          "chart_end", "trial_strike", "remnants_write_off", "sheet_back", "sheet_leave",
          "alarm_seen", "source_try", "source_try_at", "source_token", "source_act", "shift_end",
          "reasons_usual", "reason_retire", "terminal_retire", "security_seen", "work_act",
-         "backup_make"),
+         "backup_make", "prices_bring"),
         "a deed, judged by how things stand then",
     ),
 }  # fmt: skip
