@@ -89,7 +89,7 @@ def test_the_rules_are_changed_on_the_page(shop, sign_in, administrator):
     page = sign_in(administrator)
     rules = {"which": "rules", "name": "Weir", "zone": "Europe/Berlin", "currency": "EUR"}
     rules |= {"currency_digits": 2, "ask_reason_after_s": 240, "run_gap_s": 600}
-    rules |= {"pit_limit_mm": 1.5, "remnant_factor": 0.4}
+    rules |= {"units": "metric", "pit_limit_mm": 1.5, "remnant_factor": 0.4}
     rules |= {"remnant_min_m2": 0.3, "scrap_kg": "0.22", "remnant_days": 90}
     assert page.post(reverse("shop"), rules).status_code == 302
     shop.refresh_from_db()
