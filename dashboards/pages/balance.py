@@ -19,6 +19,7 @@ from dashboards.pages.parts import Column, Drawn, Line, Looker
 PREFIX = "/balance/"
 RANGES = (("1 week", 7), ("2 weeks", 14), ("4 weeks", 28), ("13 weeks", 91))
 USUAL = 14
+NO_SOURCE = "no source listened to a table"
 AHEAD = 3  # days after today that show what waits
 
 
@@ -63,17 +64,21 @@ def drawn(
     days = ledgers.days(frame, first, last, table)
     names = ledgers.tables(frame)
     shown = [day for day in days if day.day < today]
+    known_from = frame.attrs.get("known_from", first)
     return html.Div(
         [
             parts.dateline(
                 "Balance",
                 f"{first.day} {first:%b} to {today.day} {today:%b}, {table or 'all tables'}",
-                lede(shown),
+                lede(shown, known_from),
                 _ranges(span, table),
             ),
             parts.leaf(
                 [
-                    html.Div([_chart(days, today, who), _table(days, table)], className="cols"),
+                    html.Div(
+                        [_chart(days, today, who, known_from), _table(days, table)],
+                        className="cols",
+                    ),
                     parts.section(
                         "What a nest would take",
                         *_nest(nest, span, table),
@@ -87,8 +92,23 @@ def drawn(
     )
 
 
-def lede(days: list[ledgers.Day]) -> Drawn:
-    """How much was cut fine, of what, against the plan, on days that are over."""
+def lede(days: list[ledgers.Day], known_from: date | None) -> Drawn:
+    """How much was cut fine, of what, against the plan, on days that are over; and from when on
+    that is known."""
+    if days and (known_from is None or known_from > days[-1].day) and not _any(days):
+        return f"Unknown: {NO_SOURCE}."
+    said = _said(days)
+    if not days or known_from is None or known_from <= days[0].day:
+        return said
+    before = f" Days before {known_from.day} {known_from:%b} are unknown: {NO_SOURCE} yet."
+    return [*said, before] if isinstance(said, list) else f"{said}{before}"
+
+
+def _any(days: list[ledgers.Day]) -> bool:
+    return any(day.burnt_min or day.planned_min for day in days)
+
+
+def _said(days: list[ledgers.Day]) -> Drawn:
     burnt = sum(day.burnt_min for day in days)
     planned = sum(day.planned_min for day in days)
     fine = sum(day.burnt["fine"] for day in days)
@@ -105,12 +125,14 @@ def lede(days: list[ledgers.Day]) -> Drawn:
     return words
 
 
-def _chart(days: list[ledgers.Day], today: date, who: Looker) -> Drawn:
+def _chart(days: list[ledgers.Day], today: date, who: Looker, known_from: date | None) -> Drawn:
     key = html.P(
         "solid: fast; hatched: fine; open beside them: planned, fine on top", className="key"
     )
-    if not any(day.burnt_min or day.planned_min for day in days):
+    if not _any(days):
         words = "Nothing was burnt or planned in these days. Runs fill this page once they end."
+        if known_from is None or known_from > today:
+            words = f"What was burnt in these days is unknown: {NO_SOURCE}."
         return parts.section("Minutes by day", parts.state("empty", text=words))
     figure = days_figure(days, who.palette, today=today)
     label = "Torch minutes by day, fine and fast, burnt beside planned"

@@ -7,19 +7,20 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 
 import pandas as pd
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, Min, Q, Sum
 from django.utils import timezone
 
-from planning.calc.balance import DayPart, balance
+from planning.calc.balance import UNASSIGNED, DayPart, balance
 from planning.calc.spans import Span, intersect
+from planning.inputs.entered import entered_days
 from planning.inputs.shifts import ShiftBook
 from planning.reports.frames import frame
 from planning.reports.queue import Queued, queue_plans
 from planning.reports.shapes import Coverage
 from shopfloor.models import RunDay, Table
-from shopfloor.selectors.arcs import master_arcs, to_us
+from shopfloor.selectors.arcs import from_us, master_arcs, to_us
 from shopfloor.selectors.matching_input import LONGEST_US
-from telemetry.models import Rollup
+from telemetry.models import Feed, Rollup
 
 QUARTER_US = 900_000_000
 MOST_QUARTERS = 100  # in one query
@@ -29,7 +30,8 @@ def balance_days(*, first: date, last: date) -> pd.DataFrame:
     """One row a shift date, table and duty: day, table, duty (fine, fast, unassigned), planned_min,
     burnt_min, runs. Burnt minutes are torch minutes; planned are of the runs begun that day and,
     from today on, of the queue worked through in its order in the shop's shifts. Units and coverage
-    in `attrs`. Eight queries, and one for each table where a shift begins within a quarter hour."""
+    in `attrs`, with `known_from`: before that date no source was there. Twelve queries at most, and
+    one for each table where a shift begins within a quarter hour."""
     rows = (
         RunDay.objects.filter(shift_date__range=(first, last))
         .order_by()
@@ -44,9 +46,16 @@ def balance_days(*, first: date, last: date) -> pd.DataFrame:
     tables = {table.pk: table for table in Table.objects.all()}
     shifts = ShiftBook(_midnight(first), _midnight(last + timedelta(days=1)))
     parts += _queued(first, last, shifts)
-    summed = balance(parts, _burnt(first, last, tables, shifts))
+    burnt_s = _burnt(first, last, tables, shifts)
+    told = entered_days(first, last, shifts, tables.values())
+    for one in told:
+        burnt_s[one.day, one.table_id] = burnt_s.get((one.day, one.table_id), 0.0) + one.seconds
+        if one.duty != UNASSIGNED:
+            parts.append(DayPart(one.day, one.table_id, one.duty, burnt_s=one.seconds))
+    told_s = sum(one.seconds for one in told)
+    summed = balance(parts, burnt_s)
     unassigned = sum(part.burnt_s for part in summed if part.duty == "unassigned")
-    measured = sum(part.burnt_s for part in summed) - unassigned
+    measured = sum(part.burnt_s for part in summed) - unassigned - told_s
     return frame(
         "day table duty planned_min burnt_min runs",
         [
@@ -60,8 +69,17 @@ def balance_days(*, first: date, last: date) -> pd.DataFrame:
             )
             for part in summed
         ],
-        coverage=Coverage(measured=measured, planned=entered, unknown=unassigned),
+        coverage=Coverage(measured=measured, entered=told_s, planned=entered, unknown=unassigned),
     )
+
+
+def _known_from(shifts: ShiftBook) -> date | None:
+    """The first date on which a source was there or had burnt; None: there is none. What burnt
+    before it nobody knows."""
+    begun = Feed.objects.filter(master=True).aggregate(us=Min("created_us"))["us"]
+    burnt = Rollup.objects.filter(feed__master=True).aggregate(us=Min("bucket_us"))["us"]
+    first = min((us for us in (begun, burnt) if us is not None), default=None)
+    return None if first is None else from_us(first).astimezone(shifts.zone).date()
 
 
 def _midnight(day: date) -> datetime:

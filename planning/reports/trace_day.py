@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from django.utils import timezone
 
 from planning.inputs.chunks import chunked
+from planning.inputs.entered import entered_days
 from planning.inputs.shifts import ShiftBook
 from planning.reports.balance import queued_by_day
 from planning.reports.shapes import Figure, OpenedRow
@@ -36,6 +37,8 @@ def day(id: str) -> Figure:
     rows = _loose(tables, shift_date) if loose else _runs(tables, shift_date, what)
     if what == "planned":
         rows += _waiting(tables, shift_date)
+    if what != "planned":
+        rows += _entered(tables, shift_date, what)
     total_s = sum(seconds for _, seconds in rows)
     shown = cut_short(rows, minutes)
     shown.append(OpenedRow("Total", minutes(total_s), total=True))
@@ -65,6 +68,19 @@ def _runs(tables: Iterable[Table], shift_date: date, what: str) -> Rows:
             str(row.run_id),
         )  # fmt: skip
         rows.append((opened, seconds or 0.0))
+    return rows
+
+
+def _entered(tables: list[Table], shift_date: date, what: str) -> Rows:
+    """What was entered as burnt while the source was silent."""
+    noon = datetime.combine(shift_date, time(12), tzinfo=UTC)
+    shifts = ShiftBook(noon - timedelta(days=2), noon + timedelta(days=2))
+    found = entered_days(shift_date, shift_date, shifts, tables)
+    rows = []
+    for one in found:
+        if one.duty == what:
+            when = f"{one.started_at.astimezone(shifts.zone):%H:%M}, entered by a person"
+            rows.append((OpenedRow(when, minutes(one.seconds), "entered"), one.seconds))
     return rows
 
 

@@ -9,7 +9,7 @@ import pytest
 from planning import reports
 from planning.inputs.shifts import ShiftBook
 from planning.services.run_figures import run_figures
-from shopfloor.models import ArcAssignment, RunDay, Shift
+from shopfloor.models import ArcAssignment, EnteredCount, Piece, RunDay, Shift
 from shopfloor.selectors.arcs import to_us
 from telemetry.models import Rollup
 from tests.planning import cast
@@ -78,6 +78,26 @@ def test_loose_arcs_are_split_there_too_and_open_to_the_same_sum(over):
     for day, seconds in ((MON, 120.0), (TUE, 180.0)):
         opened = reports.open_figure(kind="day", id=f"{day}:unassigned")
         assert opened.facts["seconds"] == seconds
+
+
+def test_an_entered_count_is_on_balance_with_the_set_of_its_time(over, north, operator):
+    """10 min of burning entered for 05:30 to 06:50: half the time is the night's."""
+    fine = cast.wear_set("fine-50", "fine", 50.0)
+    of = cast.part("nozzle", the_set=fine)
+    piece = Piece.objects.create(label="F-1", part=of, price_minor=1)
+    cast.fitting(piece, north, BORDER - timedelta(days=1), by=operator)
+    EnteredCount.objects.create(
+        torch=north.torches.get(), started_at=BORDER - timedelta(minutes=40),
+        ended_at=BORDER + timedelta(minutes=40), starts=5, arc_s=600.0, by=operator, at=BORDER,
+    )  # fmt: skip
+    found = reports.balance_days(first=MON, last=TUE)
+    rows = [(row.day, row.duty, row.burnt_min) for row in found.itertuples()]
+    assert rows == [
+        (MON, "fast", 2.0), (MON, "fine", 5.0), (TUE, "fast", 3.0), (TUE, "fine", 5.0),
+    ]  # fmt: skip
+    assert found.attrs["coverage"].entered == 600.0
+    opened = reports.open_figure(kind="day", id=f"{MON}:fine")
+    assert (opened.facts["seconds"], opened.rows[0].evidence) == (300.0, "entered")
 
 
 def test_between_shifts_the_date_changes_at_midnight(shifts):

@@ -64,6 +64,28 @@ def test_no_minute_says_so_in_words(shop, at_noon, supervisor, monkeypatch):
     assert "Nothing was burnt or planned in these days." in made.texts(page)
 
 
+@pytest.mark.parametrize("known_from", [None, date(2026, 12, 1)])
+def test_days_before_a_source_are_unknown_and_not_nothing(
+    shop, at_noon, supervisor, monkeypatch, known_from
+):
+    frame = made.days([])
+    frame.attrs["known_from"] = known_from
+    monkeypatch.setattr("dashboards.data.balance_days", lambda first, last: frame)
+    said = made.texts(seen_by(supervisor, balance.page, ""))
+    assert "Unknown: no source listened to a table." in said
+    assert "Nothing was burnt" not in said
+
+
+def test_days_before_the_first_source_are_told_from_those_after(
+    shop, at_noon, supervisor, monkeypatch
+):
+    frame = made.days([(date(2026, 10, 5), "North", "fast", 90.0, 90.0, 3)])
+    frame.attrs["known_from"] = date(2026, 10, 2)
+    monkeypatch.setattr("dashboards.data.balance_days", lambda first, last: frame)
+    said = made.texts(seen_by(supervisor, balance.page, ""))
+    assert "Days before 2 Oct are unknown: no source listened to a table yet." in said
+
+
 @pytest.fixture
 def sets(shop, monkeypatch):
     rows = [
