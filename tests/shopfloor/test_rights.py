@@ -21,6 +21,7 @@ see_person_times          -         x          -       x          -
 see_cost                  -         -          -       x          -
 see_wage                  -         -          -       x          -
 see_margin                -         -          -       x          -
+make_quotes               -         -          x       x          -
 close_month               -         -          -       x          -
 manage_feeds              -         -          -       -          x
 see_security              -         -          -       x          x
