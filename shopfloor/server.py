@@ -15,6 +15,7 @@ from typing import Any
 
 from waitress.adjustments import Adjustments
 from waitress.channel import HTTPChannel
+from waitress.parser import HTTPRequestParser
 from waitress.server import TcpWSGIServer
 from waitress.task import WSGITask
 
@@ -27,6 +28,8 @@ IDLE_S = 60  # a connection kept open between two requests
 HEAD_S = 20.0
 BODY_S = 30.0  # and as long again as the bytes so far take at the slowest rate
 SLOWEST_B_S = 4096
+FILED_BYTES = 512 * 1024  # a longer body lies in a file while it comes in
+HELD_BYTES = 1024 * 1024 * 1024  # of all those files together
 LOOK_S = 5  # how often connections are looked over
 STOP_S = 5.0  # what runs when the server is stopped may take this long to finish
 FILES_EACH = 3  # a connection's socket, and the files of a long body and of a long answer
@@ -46,6 +49,7 @@ class Channel(HTTPChannel):  # type: ignore[misc]
 
     task_class = Task
     server: Server
+    request: HTTPRequestParser | None
 
     def __init__(self, server: Server, sock: socket.socket, *rest: Any, **more: Any) -> None:
         super().__init__(server, sock, *rest, **more)
@@ -56,7 +60,25 @@ class Channel(HTTPChannel):  # type: ignore[misc]
     def received(self, data: bytes) -> bool:
         if self.request is None:
             self.began = time.monotonic()
-        return bool(super().received(data))
+        more = bool(super().received(data))
+        if self.coming_in() > FILED_BYTES:
+            self.server.make_room()
+        return more
+
+    def handle_close(self) -> None:
+        if self.request is not None:
+            self.request.close()  # its file goes now, not when Python finds that nobody needs it
+            self.request = None
+        super().handle_close()
+
+    def coming_in(self) -> int:
+        """Bytes so far of the body that is coming in."""
+        return 0 if self.request is None else int(self.request.body_bytes_received)
+
+    def held(self) -> int:
+        """Bytes of bodies in files, with those of requests that wait for their answer."""
+        sizes = [self.coming_in(), *(one.body_bytes_received for one in self.requests)]
+        return sum(size for size in sizes if size > FILED_BYTES)
 
     def late(self, now: float) -> bool:
         """Whether the request coming in has taken longer than it may."""
@@ -94,6 +116,13 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
                 min(waiting, key=lambda channel: channel.began).will_close = True
         super().handle_accept()
 
+    def make_room(self) -> None:
+        """Ends the upload that has taken longest where all together fill too much of the disk."""
+        open_ones = [channel for channel in self.active_channels.values() if not channel.will_close]
+        if sum(channel.held() for channel in open_ones) > HELD_BYTES:
+            slow = [channel for channel in open_ones if channel.coming_in() > FILED_BYTES]
+            min(slow, key=lambda channel: channel.began).will_close = True
+
     def maintenance(self, now: float) -> None:
         super().maintenance(now)
         for channel in self.active_channels.values():
@@ -123,6 +152,7 @@ def server(application: Callable[..., Any], bind: str, port: int, threads: int) 
         max_request_header_size=HEAD_BYTES,
         max_request_body_size=BODY_BYTES,
         connection_limit=2 * CONNECTIONS,  # ours is smaller, and makes room instead of stopping
+        inbuf_overflow=FILED_BYTES,
         channel_timeout=IDLE_S,
         cleanup_interval=LOOK_S,
         outbuf_high_watermark=256 * 1024 * 1024,  # over a megabyte lies in a file

@@ -121,6 +121,23 @@ def test_too_long_a_head_or_body_is_refused_in_words():
             assert b" 413 " in one.recv(65536)
 
 
+def test_half_sent_uploads_fill_no_disk(monkeypatch):
+    """Three of 600 KB are under way and 1.5 MB may be held: the one that began first ends."""
+    monkeypatch.setattr(limits, "HELD_BYTES", 1_500_000)
+    head = b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 700000\r\n\r\n"
+    with serving() as port, contextlib.ExitStack() as stack:
+        slow = []
+        for _ in range(3):
+            slow += stack.enter_context(held(port, 1, head + b"x" * 600_000))
+            time.sleep(0.1)
+        assert ended(slow[0])
+        for one in slow[1:]:
+            one.settimeout(10)
+            one.sendall(b"x" * 100_000)
+            assert b" 200 " in one.recv(65536)
+        assert answer(port)[0] == 200
+
+
 def test_the_longest_program_the_shop_accepts_passes():
     from shopfloor.services.nests import MAX_PROGRAM_BYTES
 
