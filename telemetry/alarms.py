@@ -18,6 +18,7 @@ NOT_RUNNING = "intake not running"
 BEAT_LATE = "intake hangs"
 SILENT = "source silent"
 NOT_READ = "source not read"
+STUCK = "source stuck"
 DISK = "disk nearly full"
 _BEAT_LATE_US = 30_000_000
 _SETTLES_US = 60_000_000  # a port that was pulled, or an intake that starts anew, is given so long
@@ -36,6 +37,11 @@ class Standing:
     message: str
     since_us: int | None
     pk: int | None = None
+
+    @property
+    def public(self) -> str:
+        """The message for who does not manage sources: no path, and no folder of the settings."""
+        return "it cannot be read" if self.code in (NOT_READ, STUCK) else self.message
 
 
 def standing_alarms(now_us: int | None = None) -> list[Standing]:
@@ -84,7 +90,7 @@ def _disk() -> list[Standing]:
 def _sources(
     feeds: list[Feed], healths: dict[int, Health], noted: list[Standing], now_us: int
 ) -> list[Standing]:
-    said = {one.source for one in noted if one.code == "source stuck"}
+    said = {one.source for one in noted if one.code == STUCK}
     found = []
     for feed, health in feed_healths(feeds, now_us, healths).items():
         code = _code_of(health, now_us)

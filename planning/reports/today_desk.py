@@ -76,7 +76,8 @@ MOST_ALARMS = 5
 
 
 def alarm_notes(now: datetime) -> list[Note]:
-    """What intake wants looked at, but for silent sources: a table's own note says that."""
+    """What intake wants looked at, but for silent sources: a table's own note says that. Everybody
+    reads it: why a source cannot be read stands on its page, for who manages sources."""
     alarms = [one for one in standing_alarms(to_us(now)) if one.code != SILENT]
     notes = []
     for alarm in alarms[:MOST_ALARMS]:
@@ -84,7 +85,7 @@ def alarm_notes(now: datetime) -> list[Note]:
         to_source, to_all = Act("Look at the source", "feed", alarm.source), _ALL_SOURCES
         act = to_source if alarm.source else to_all
         head = alarm.code[:1].upper() + alarm.code[1:]
-        notes.append(Note("now", head, f"{about}{alarm.message.rstrip('.')}.", (act,)))
+        notes.append(Note("now", head, f"{about}{alarm.public.rstrip('.')}.", (act,)))
     if len(alarms) > MOST_ALARMS:
         body = f"{count(len(alarms) - MOST_ALARMS, 'more alarm')} of intake on Sources."
         notes.append(Note("now", "More alarms", body, (_ALL_SOURCES,)))

@@ -48,14 +48,15 @@ from telemetry.services import alarm_clear, clock_correct, feed_set_enabled, mas
 
 @right(*ANY)
 def sources(request: DeskRequest) -> HttpResponse:
-    rows = sources_list()
+    manages = may(request.user, FEEDS)
+    rows = sources_list(why=manages)
     return render(
         request,
         "kerfbook/office/sources.html",
         {"sources": rows, "troubled": [row for row in rows if row.off_plan],
          "clocks_off": [row for row in rows if row.clock_off],
-         "alarms": source_alarms(),
-         "may_manage": may(request.user, FEEDS)},
+         "alarms": source_alarms(why=manages),
+         "may_manage": manages},
     )  # fmt: skip
 
 
@@ -63,17 +64,18 @@ def sources(request: DeskRequest) -> HttpResponse:
 def source(request: DeskRequest, name: str) -> HttpResponse:
     feed = get_object_or_404(Feed, name=name)
     every = request.GET.get("rejects") == "all"
+    manages = may(request.user, FEEDS)
     page = page_of(request, source_rejects(feed, open_only=not every))
     rejects = [(reject, instant(reject.received_us)) for reject in page.object_list]
     return render(
         request,
         "kerfbook/office/source.html",
         {
-            "source": source_state(feed), "feed": feed, "page_obj": page,
+            "source": source_state(feed, why=manages), "feed": feed, "page_obj": page,
             "rejects": rejects, "every": every, "reasons": reject_reasons(feed),
             "gaps": source_gaps(feed),
-            "versions": source_versions(feed), "alarms": source_alarms(feed),
-            "may_manage": may(request.user, FEEDS), "may_assign": may(request.user, ASSIGN),
+            "versions": source_versions(feed), "alarms": source_alarms(feed, why=manages),
+            "may_manage": manages, "may_assign": may(request.user, ASSIGN),
             "clock": source_clock(feed), "clock_form": ClockForm(),
             "clock_now_form": ClockNowForm(initial={"since": source_jumped_at(feed)}),
             "knows": source_knows(description_of(feed)), "watchers": source_watchers(feed),

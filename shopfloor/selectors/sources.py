@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -73,16 +73,17 @@ class SourceState:
         return self.behind_us is not None and abs(self.behind_us) > CLOCK_OFF_US
 
 
-def sources_list() -> list[SourceState]:
-    """Every source, in nine queries."""
-    return _states(Feed.objects.order_by("table", "name"))
+def sources_list(*, why: bool) -> list[SourceState]:
+    """Every source, in nine queries. `why`: with the reason why one cannot be read, which names
+    paths and folders of the settings and is for who manages sources."""
+    return _states(Feed.objects.order_by("table", "name"), why)
 
 
-def source_state(feed: Feed) -> SourceState:
-    return _states(Feed.objects.filter(pk=feed.pk))[0]
+def source_state(feed: Feed, *, why: bool) -> SourceState:
+    return _states(Feed.objects.filter(pk=feed.pk), why)[0]
 
 
-def _states(feeds: QuerySet[Feed]) -> list[SourceState]:
+def _states(feeds: QuerySet[Feed], why: bool) -> list[SourceState]:
     found = list(feeds)
     ids = [feed.pk for feed in found]
     lines: Any = {
@@ -117,7 +118,7 @@ def _states(feeds: QuerySet[Feed]) -> list[SourceState]:
                 last_line=instant(health.last_line_us),
                 state=health.state if feed.enabled else "switched off",
                 since=instant(health.since_us),
-                words=f"{words}: {health.message}" if health.state == "failed" else words,
+                words=f"{words}: {health.message}" if why and health.state == "failed" else words,
                 backlog_bytes=backlog[feed.pk],
                 behind_us=behind.get(feed.pk),
             )
@@ -181,9 +182,12 @@ def source_jumped_at(feed: Feed) -> datetime | None:
     return None if alarm is None else instant(alarm.at_us)
 
 
-def source_alarms(feed: Feed | None = None) -> list[tuple[Standing, datetime | None]]:
-    """What a person must look at, of one source or of the whole intake."""
+def source_alarms(feed: Feed | None = None, *, why: bool) -> list[tuple[Standing, datetime | None]]:
+    """What a person must look at, of one source or of the whole intake; `why` as in
+    `sources_list`."""
     alarms = standing_alarms()
+    if not why:
+        alarms = [replace(alarm, message=alarm.public) for alarm in alarms]
     if feed is not None:
         alarms = [alarm for alarm in alarms if alarm.source in ("", feed.name)]
     return [(alarm, instant(alarm.since_us)) for alarm in alarms[:20]]

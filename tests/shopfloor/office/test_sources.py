@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import json
+import time
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.urls import reverse
+from django.utils import timezone
 
+from planning.reports.today_desk import alarm_notes
 from shopfloor.models import Table, Torch
-from telemetry.models import Feed, Reject
+from telemetry.locks import Lock
+from telemetry.models import Feed, Health, Reject
+from telemetry.paths import lock_path
 from tests.shopfloor.office.conftest import FEED
 
 LINES = b"""1,2026-10-08T08:00:00,ARC ON,
@@ -97,6 +102,29 @@ def test_the_text_of_refused_lines_is_for_those_who_manage_sources(request, sign
     for address in (url, f"{url}?rejects=all", reverse("sources"), "/healthz"):
         assert "SECRET" not in client.get(address, follow=True).content.decode()
     assert "bad value: 1" in client.get(url).content.decode()
+
+
+@pytest.mark.parametrize(("who", "told"), [("operator", False), ("administrator", True)])
+def test_why_a_source_cannot_be_read_is_for_those_who_manage_sources(
+    request, sign_in, feed, who, told
+):
+    """The reason names a path and the folders of a setting."""
+    now = time.time_ns() // 1000
+    why = "/etc/passwd is not below a folder of KERFBOOK_SOURCE_DIRS (/srv/lines)"
+    Feed.objects.update(created_us=now - 3_600_000_000)
+    Health.objects.create(feed=feed, link="failed", message=why, since_us=now, beat_us=now)
+    client = sign_in(request.getfixturevalue(who))
+    held = Lock(lock_path(feed.name, "live"), feed.name)  # as if its intake ran
+    try:
+        for url in (reverse("sources"), reverse("source", args=[feed.name])):
+            text = client.get(url).content.decode()
+            assert "it cannot be read" in text.lower()
+            assert ("/srv/lines" in text) is told
+        bodies = [note.body for note in alarm_notes(timezone.now())]
+    finally:
+        held.release()
+    assert f"{feed.name}: it cannot be read." in bodies
+    assert "/srv/lines" not in " ".join(bodies)
 
 
 def test_a_source_outside_the_folders_is_refused_with_the_name_of_the_setting(page, shop, settings):
