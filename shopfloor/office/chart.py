@@ -69,7 +69,8 @@ def bring(request: DeskRequest) -> HttpResponse:
             raw = upload_bytes(file, MAX_CHART_BYTES)
             plan = chart_plan(raw)
             confirm = ConfirmForm(
-                initial={"digest": upload_keep(raw), "example": form.cleaned_data["example"],
+                initial={"digest": upload_keep(raw, "chart"),
+                         "example": form.cleaned_data["example"],
                          "note": form.cleaned_data["note"]}
             )  # fmt: skip
             return render(
@@ -87,7 +88,7 @@ def bring(request: DeskRequest) -> HttpResponse:
 @require_POST
 def confirm(request: DeskRequest) -> HttpResponse:
     form = ConfirmForm(request.POST)
-    raw = upload_read(form.cleaned_data["digest"]) if form.is_valid() else None
+    raw = upload_read(form.cleaned_data["digest"], "chart") if form.is_valid() else None
     if raw is None:
         messages.error(request, "That preview is no longer there. Nothing was written.")
         return redirect("chart_import")

@@ -48,7 +48,7 @@ class ReadForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """Reads the drawing as it is to be read; what is wrong with it stands beside its field."""
         said = dict(super().clean() or {})
-        self.raw = upload_read(said.get("digest", ""))
+        self.raw = upload_read(said.get("digest", ""), "drawing")
         if self.raw is None:
             if not self.has_error("file"):
                 self.add_error("file", "Choose a drawing.")
@@ -93,7 +93,7 @@ def _with_upload(request: DeskRequest) -> tuple[QueryDict, str]:
     if upload is None or isinstance(upload, list):
         return data, ""
     try:
-        data["digest"] = upload_keep(upload_bytes(upload, MAX_DRAWING_BYTES))
+        data["digest"] = upload_keep(upload_bytes(upload, MAX_DRAWING_BYTES), "drawing")
     except ValidationError as problem:
         data["digest"] = ""
         return data, " ".join(problem.messages)
@@ -176,7 +176,7 @@ def _as_it_was(last: DrawingRevision | None) -> ReadForm:
     if last is None:
         return ReadForm()
     try:
-        digest = upload_keep(drawing_bytes(last))
+        digest = upload_keep(drawing_bytes(last), "drawing")
     except ValidationError:
         return ReadForm()
     roles = {f"{ROLE}{name}": role for name, role in last.roles.items()}

@@ -81,7 +81,7 @@ def _preview(request: DeskRequest, form: UploadForm) -> HttpResponse | None:
     except ListError as problem:
         form.add_error("file", f"{name}:{problem.line}: {problem.message}")
         return None
-    confirm = ConfirmForm(initial={"digest": upload_keep(raw), "name": name, **how})
+    confirm = ConfirmForm(initial={"digest": upload_keep(raw, "jobs"), "name": name, **how})
     return render(
         request,
         "kerfbook/office/job_preview.html",
@@ -93,7 +93,7 @@ def _preview(request: DeskRequest, form: UploadForm) -> HttpResponse | None:
 @require_POST
 def confirm(request: DeskRequest) -> HttpResponse:
     form = ConfirmForm(request.POST)
-    raw = upload_read(form.cleaned_data["digest"]) if form.is_valid() else None
+    raw = upload_read(form.cleaned_data["digest"], "jobs") if form.is_valid() else None
     if raw is None:
         messages.error(request, "That preview is no longer there. Nothing was written.")
         return redirect("job_import")

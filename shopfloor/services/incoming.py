@@ -16,7 +16,7 @@ from planning.calc.program import ProgramError
 from shopfloor.acting import acting
 from shopfloor.counting import count
 from shopfloor.importing.apart import LONG_PROGRAM
-from shopfloor.importing.stored import upload_drop, upload_keep, upload_read
+from shopfloor.importing.stored import INCOMING, upload_drop, upload_keep, upload_read
 from shopfloor.importing.table import ListError
 from shopfloor.models import Incoming, Material, Nest, Table, User, WearSet
 from shopfloor.services.imports import import_plan, plan_write
@@ -39,7 +39,7 @@ def incoming_add(
     at: datetime | None = None,
 ) -> Incoming:  # fmt: skip
     """Keeps a file's bytes and asks for it to be taken in."""
-    digest = upload_keep(raw)
+    digest = upload_keep(raw, INCOMING)
     with transaction.atomic():
         made = Incoming.objects.create(
             kind=kind, name=name[:160], digest=digest, size=len(raw), options=options, by=by,
@@ -86,7 +86,7 @@ def incoming_take(*, key: str, payload: dict[str, Any]) -> None:
 
 
 def _take(found: Incoming) -> None:
-    raw = upload_read(found.digest)
+    raw = upload_read(found.digest, INCOMING)
     if raw is None:
         raise ValidationError("The file is no longer there: bring it again.")
     {"program": _program, "jobs": _jobs}[found.kind](found, raw, _Telling(found.pk))
@@ -176,4 +176,4 @@ def _end(found: Incoming, state: str, said: str, **result: Any) -> None:
 def _drop(found: Incoming) -> None:
     """The bytes go once no other file of the same bytes waits for them."""
     if not Incoming.objects.filter(digest=found.digest, state__in=OPEN).exists():
-        upload_drop(found.digest)
+        upload_drop(found.digest, INCOMING)

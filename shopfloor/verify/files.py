@@ -8,6 +8,7 @@ from pathlib import Path
 
 from django.conf import settings
 
+from shopfloor.importing.stored import INCOMING, upload_path
 from shopfloor.models import DrawingRevision, Heat, Incoming, NestRevision
 from telemetry.verify.findings import Finding, listed
 
@@ -69,7 +70,7 @@ def _files(folder: Path) -> set[str]:
 def _uploads() -> Iterator[Finding]:
     """Long files still to be read in lie apart, under their hash."""
     for incoming in Incoming.objects.filter(state__in=("waiting", "reading")):
-        path = Path(settings.DATA_DIR) / "uploads" / incoming.digest
+        path = upload_path(incoming.digest, INCOMING)
         if problem := _problem(path, incoming.digest):
             whose = f"{incoming.name}, still to be read in"
             yield Finding("file missing", whose, f"The file {whose}, {problem}.")

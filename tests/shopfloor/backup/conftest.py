@@ -65,7 +65,7 @@ def shop_made() -> None:
         kind="note", payload={"odd": odd, "n": [1, 2.5, None, True]}, person=ann,
         device_at=at, at=at.replace(microsecond=0),
     )  # fmt: skip
-    upload_keep(odd.encode() * 100)
+    upload_keep(odd.encode() * 100, "incoming")
 
 
 @dataclass

@@ -62,7 +62,7 @@ def test_a_file_is_looked_at_first_and_kept_only_then(client, planner, steel):
 def dxf_of(digest: str) -> bytes:
     from shopfloor.importing.stored import upload_read
 
-    raw = upload_read(digest)
+    raw = upload_read(digest, "drawing")
     assert raw is not None
     return raw
 
