@@ -25,6 +25,7 @@ from shopfloor.backup.snapshot import Snapshot, snapshot
 from shopfloor.backup.tables import Table, tables_of
 from shopfloor.backup.target import occupied
 from shopfloor.moving.canon import Digest, keepable, meant
+from shopfloor.services.security import security_event
 from telemetry.errors import TelemetryError
 
 Say = Callable[[str], None]
@@ -56,7 +57,10 @@ def move(url: str, say: Say = lambda line: None) -> list[Moved]:
         with _as_default(config):
             _prepare(applied)
             try:
-                return _fill(source, tables, say)
+                done = _fill(source, tables, say)
+                text = f"moved to PostgreSQL database {config['NAME']}"
+                security_event("exported", text=text, by="command movedb")
+                return done
             finally:
                 audit_sync()
 

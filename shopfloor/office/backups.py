@@ -69,7 +69,7 @@ def backups(request: DeskRequest) -> HttpResponse:
 @require_POST
 def make(request: DeskRequest) -> HttpResponse:
     try:
-        backup_now()
+        backup_now(by=request.user)
     except ValidationError as problem:
         messages.error(request, " ".join(problem.messages))
     else:

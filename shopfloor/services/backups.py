@@ -17,14 +17,15 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db import DatabaseError
+from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from shopfloor.backup import BackupError, Made, backup_make
 from shopfloor.backup.rotation import due_at, kept
-from shopfloor.models import BackupPlan, BackupRun
+from shopfloor.models import BackupPlan, BackupRun, User
 from shopfloor.selectors.backups import backup_plan
 from shopfloor.selectors.shop import shop_zone
+from shopfloor.services.security import security_event
 from shopfloor.services.work import work_want
 from telemetry.locks import Busy, Lock, is_held
 
@@ -66,11 +67,11 @@ def backup_running() -> bool:
     return is_held(_lock_path())
 
 
-def backup_now() -> None:
-    """Wants one now. Raises ValidationError where no folder is set."""
+def backup_now(*, by: User | None = None) -> None:
+    """Wants one now; `by` is who pressed. Raises ValidationError where no folder is set."""
     if not backup_plan().folder:
         raise ValidationError("Say first which folder backups go to.")
-    work_want(kind="backup", key=KEY)
+    work_want(kind="backup", key=KEY, payload={"by": by.pk} if by else {})
 
 
 def backups_due(*, now: datetime) -> bool:
@@ -94,13 +95,15 @@ def backup_begin(*, key: str, payload: dict[str, Any]) -> None:
     if backup_running():
         return
     command = [sys.executable, str(Path(settings.BASE_DIR) / "manage.py"), "backup", "--scheduled"]
+    if "by" in payload:
+        command += ["--by", str(payload["by"])]
     env = {**os.environ, "KERFBOOK_DATA": str(settings.DATA_DIR)}
     _children.append(subprocess.Popen(command, env=env, stdin=subprocess.DEVNULL))
 
 
-def backup_scheduled() -> Made:
-    """Makes one in the folder of the plan, then lets old ones go. Raises BackupError, which is
-    also on record; Busy where another runs."""
+def backup_scheduled(*, by: User | None = None) -> Made:
+    """Makes one in the folder of the plan, then lets old ones go; `by` is who asked. Raises
+    BackupError, which is also on record; Busy where another runs."""
     with _only_one():
         plan, began = backup_plan(), timezone.now()
         folder = Path(plan.folder)
@@ -112,16 +115,21 @@ def backup_scheduled() -> Made:
             said = problem.messages[0] if isinstance(problem, ValidationError) else str(problem)
             backup_note(path=path, began=began, said=said, scheduled=True)
             raise BackupError(said) from problem
-        backup_note(path=path, began=began, made=made, scheduled=True)
+        backup_note(path=path, began=began, made=made, scheduled=True, by=by)
         backups_thin(plan)
         return made
 
 
 def backup_note(
-    *, path: Path, began: datetime, made: Made | None = None, said: str = "", scheduled: bool
-) -> None:
-    """Puts a try on record. A database that has no such table yet is no fault of the backup."""
-    with contextlib.suppress(DatabaseError):
+    *, path: Path, began: datetime, made: Made | None = None, said: str = "", scheduled: bool,
+    by: User | None = None,
+) -> None:  # fmt: skip
+    """Puts a try on record, and in the security log that everything was written to a file. A
+    database that has no such table yet is no fault of the backup."""
+    with contextlib.suppress(DatabaseError), transaction.atomic():
+        if made:
+            who = f"user:{by.username}" if by else "schedule" if scheduled else "command backup"
+            security_event("exported", text=f"backup to {path}", by=who)
         BackupRun.objects.create(
             began_at=began,
             ended_at=timezone.now(),

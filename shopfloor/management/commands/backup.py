@@ -15,6 +15,7 @@ from django.conf import settings
 from django.utils import timezone
 
 from shopfloor.backup import BackupError, Made, backup_make
+from shopfloor.models import User
 from shopfloor.services.backups import backup_note, backup_scheduled
 from telemetry.management.base import OneLineCommand
 
@@ -33,6 +34,7 @@ class Command(OneLineCommand):
         parser.add_argument(
             "--scheduled", action="store_true", help="to the folder set on the page Backups"
         )
+        parser.add_argument("--by", type=int, help="the number of the person who asked")
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -42,7 +44,10 @@ class Command(OneLineCommand):
             raise SystemExit(2)
         began = time.monotonic()
         try:
-            made = backup_scheduled() if options["scheduled"] else _named(Path(options["file"]))
+            if options["scheduled"]:
+                made = backup_scheduled(by=User.objects.filter(pk=options["by"]).first())
+            else:
+                made = _named(Path(options["file"]))
         except BackupError as problem:
             self.stderr.write(str(problem))
             raise SystemExit(2) from problem

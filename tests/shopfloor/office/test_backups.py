@@ -8,13 +8,15 @@ from pathlib import Path
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.core.management import call_command
 from django.urls import reverse
 from django.utils import timezone
 
 from planning.reports.today_desk import backup_notes
 from planning.services.work import KINDS
 from shopfloor.backup import BackupError, Made
-from shopfloor.models import BackupPlan, BackupRun, Work
+from shopfloor.management.commands import backup as command
+from shopfloor.models import BackupPlan, BackupRun, SecurityEvent, Work
 from shopfloor.selectors.backups import backup_age_s, backup_state
 from shopfloor.services import backups as service
 from shopfloor.services.backups import (
@@ -206,3 +208,36 @@ def test_today_says_that_none_is_younger_than_two_days(shop):
     assert (
         note.body == "The last backup is 3 days old. The last try failed: No space left on device"
     )
+
+
+def exported() -> list[tuple[str, str]]:
+    return list(SecurityEvent.objects.filter(kind="exported").values_list("by", "text"))
+
+
+def test_who_writes_everything_to_a_file_is_in_the_security_log(plan, owner, monkeypatch, tmp_path):
+    def made(path):
+        return Made(path, 3, {}, 1)
+
+    monkeypatch.setattr(service, "backup_make", made)
+    monkeypatch.setattr(command, "backup_make", made)
+    monkeypatch.setattr(command.signal, "signal", lambda *_: None)
+    call_command("backup", "--scheduled", "--json")
+    call_command("backup", "--scheduled", "--json", "--by", str(owner.pk))
+    call_command("backup", str(tmp_path / "b.zip"), "--json")
+    assert [by for by, _ in exported()] == ["schedule", f"user:{owner.username}", "command backup"]
+    assert exported()[2][1] == f"backup to {tmp_path / 'b.zip'}"
+
+
+def test_who_presses_is_told_to_the_process(plan, owner, monkeypatch):
+    begun = []
+    monkeypatch.setattr(service.subprocess, "Popen", lambda words, **_: begun.append(words))
+    service.backup_now(by=owner)
+    work = Work.objects.get(kind="backup")
+    monkeypatch.setattr(service, "_children", [])
+    backup_begin(key=work.key, payload=work.payload)
+    assert begun[0][-3:] == ["--scheduled", "--by", str(owner.pk)]
+
+
+def test_a_backup_that_failed_exported_nothing(plan):
+    service.backup_note(path=Path("/b/x.zip"), began=NOW, said="full", scheduled=True)
+    assert exported() == []

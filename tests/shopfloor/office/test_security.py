@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import threading
 from datetime import timedelta
+from io import StringIO
 
 import pytest
 import time_machine
+from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 from django.test import Client
 from django.urls import reverse
@@ -274,6 +276,20 @@ class TestPage:
         text = admin.get(reverse("security")).content.decode()
         for kind in KINDS.values():
             assert kind.label in text
+
+
+@pytest.mark.django_db
+def test_commands_that_let_somebody_in_are_on_record(monkeypatch, operator):
+    monkeypatch.setenv("DJANGO_SUPERUSER_PASSWORD", "a-long-one-4711")
+    call_command("createsuperuser", "--noinput", username="zoe", email="", verbosity=0)
+    monkeypatch.setattr("getpass.getpass", lambda prompt="": "another-long-one-4711")
+    call_command("changepassword", operator.username, stdout=StringIO())
+    assert [
+        (event.kind, event.about, event.by) for event in SecurityEvent.objects.order_by("pk")
+    ] == [
+        ("person_added", ",zoe,", "command createsuperuser"),
+        ("password_reset", f",{operator.username},", "command changepassword"),
+    ]
 
 
 @pytest.mark.django_db(transaction=True)
