@@ -23,21 +23,21 @@ FIELDS = ("active", "at", "folder", "inside", "daily", "weekly", "monthly")
 
 
 class BackupForm(forms.Form):
-    active = forms.BooleanField(required=False, label="Make one every day")
+    active = forms.BooleanField(required=False, label="Back up every day")
     at = forms.TimeField(
         label="At", help_text="on the shop’s clock", widget=forms.TimeInput(format="%H:%M")
     )
     folder = forms.CharField(
-        max_length=500, required=False, label="Folder",
+        max_length=500, required=False, label="Folder for backups",
         help_text="on the machine this runs on; best another disk, or a share on another machine",
     )  # fmt: skip
     inside = forms.BooleanField(
-        required=False, label="The data folder’s own disk will do",
-        help_text="only for a folder in the data folder: lost with it",
+        required=False, label="Allow a folder inside the data folder",
+        help_text="if the data folder is lost, so are the backups in it",
     )  # fmt: skip
-    daily = forms.IntegerField(min_value=1, max_value=366, label="Keep one a day for, days")
-    weekly = forms.IntegerField(min_value=0, max_value=520, label="One a week for, weeks")
-    monthly = forms.IntegerField(min_value=0, max_value=240, label="One a month for, months")
+    daily = forms.IntegerField(min_value=1, max_value=366, label="Daily backups to keep")
+    weekly = forms.IntegerField(min_value=0, max_value=520, label="Weekly backups to keep")
+    monthly = forms.IntegerField(min_value=0, max_value=240, label="Monthly backups to keep")
 
 
 def _known() -> dict[str, Any]:
@@ -54,7 +54,7 @@ def backups(request: DeskRequest) -> HttpResponse:
         request, form, row, _known,
         lambda: backup_plan_set(**form.cleaned_data),
     ):  # fmt: skip
-        messages.success(request, "Kept.")
+        messages.success(request, "Saved.")
         return redirect("backups")
     return render(
         request,

@@ -24,7 +24,7 @@ def verification(request: DeskRequest) -> HttpResponse:
     """The page; POST asks for a verification."""
     if request.method == "POST":
         work_want(kind="verify", key="button", payload={"by": request.user.pk})
-        messages.success(request, "It begins in a moment.")
+        messages.success(request, "It starts in a moment.")
         return redirect("verification")
     return render(
         request,

@@ -303,7 +303,7 @@ def test_a_press_of_the_button_asks_for_one_and_the_page_says_how_far_it_is(
     client.post(address)
     work = Work.objects.get(kind="verify")
     assert (work.key, work.payload) == ("button", {"by": administrator.pk})
-    assert b"about to begin" in client.get(address).content
+    assert b"It starts in a moment" in client.get(address).content
     Work.objects.all().delete()
     lock = Lock(settings.DATA_DIR / "verify.lock", "x")
     try:
