@@ -23,6 +23,7 @@ from telemetry.journal.segments import HEAD, packed_path, segment_numbers, segme
 from telemetry.journal.thinned import Lane as ThinnedLane
 from telemetry.journal.thinned import Rows, Thinned, thinned_read, thinned_write
 from telemetry.lane import Lane
+from telemetry.locks import Busy, Lock
 from telemetry.models import Cursor, Feed
 from telemetry.paths import feed_folder, journal_folder
 from telemetry.verify.beyond import Beyond
@@ -35,8 +36,26 @@ _TAIL = 2  # segments a writer reads when it opens
 
 
 def thin(feed: Feed, before_us: int, now: datetime) -> int:
-    """Thins the journal of one feed; returns how many segments went. For a feed that was just
-    verified without a fault. Raises OSError, with nothing lost."""
+    """Thins the journal of one feed; returns how many segments went, none while a backup copies
+    the journals. For a feed that was just verified without a fault. Raises OSError, with nothing
+    lost."""
+    try:
+        lock = Lock(thinning_lock(Path(settings.DATA_DIR)), "the journal", "copied")
+    except Busy:
+        return 0
+    try:
+        return _thin(feed, before_us, now)
+    finally:
+        lock.release()
+
+
+def thinning_lock(folder: Path) -> Path:
+    """Held by who thins a journal, shared by those who copy journals: a copy of which segments
+    went half way through has a gap that no record explains."""
+    return folder / "thinning.lock"
+
+
+def _thin(feed: Feed, before_us: int, now: datetime) -> int:
     folder = feed_folder(feed.name)
     thinned = thinned_read(folder)
     with one_view():

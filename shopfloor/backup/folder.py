@@ -6,6 +6,7 @@ collectors delivered comes before the journals: the intake lets go of it once a 
 
 from __future__ import annotations
 
+import fcntl
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,12 +14,20 @@ from typing import Any
 
 from shopfloor.backup.archive import KEY, PIECE, ROOTS, BackupError, Writer
 from telemetry.journal.segments import PACKED, SUFFIX, segment_numbers
+from telemetry.thinning import thinning_lock
 
 _LEFT_OUT = (".lock", ".new", ".part")
 
 
 def folder_write(folder: Path, writer: Writer) -> Iterator[dict[str, Any]]:
-    """Writes every file there is, and gives its entry for the manifest."""
+    """Writes every file there is, and gives its entry for the manifest. Waits while a journal is
+    being thinned, which takes seconds."""
+    with thinning_lock(folder).open("a") as held:
+        fcntl.flock(held, fcntl.LOCK_SH)
+        yield from _write(folder, writer)
+
+
+def _write(folder: Path, writer: Writer) -> Iterator[dict[str, Any]]:
     for root in ROOTS:
         for path in _files(folder / root):
             entry = _copy(path, path.relative_to(folder).as_posix(), writer)
