@@ -41,11 +41,7 @@ EDITS = {
          lambda a: ChartRow.objects.order_by("-pk")[0].speed_mm_min),
         ("", "kerf_mm", "1.9", "2.1", lambda a: ChartRow.objects.order_by("-pk")[0].kerf_mm),
     ],
-    "shop": [
-        ("rules", "run_gap_s", "950", "1200", lambda a: Shop.objects.get().run_gap_s),
-        ("rules", "journal_days", "400", "500", lambda a: Shop.objects.get().journal_days),
-    ],
-    "backups": [("", "daily", "9", "5", lambda a: BackupPlan.objects.get().daily)],
+    "shop": [("rules", "run_gap_s", "950", "1200", lambda a: Shop.objects.get().run_gap_s)],
     "person": [
         ("person", "person-last_name", "Brand", "Brandt-Roe",
          lambda a: User.objects.get(username="milo").last_name),
