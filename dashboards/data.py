@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -20,6 +21,7 @@ from planning.reports.squareness import Squareness
 from shopfloor.calendar import ShiftSpan, shift_at, shifts_between
 from shopfloor.selectors import desk, desk_arcs, desk_runs, drawings, work
 from shopfloor.selectors.shop import shift_patterns, shop_zone, the_shop
+from shopfloor.selectors.suggested import Stretch, Suggestion, suggestions_of
 from shopfloor.selectors.unassigned import Unassigned
 
 
@@ -37,12 +39,8 @@ def currency() -> tuple[str, int]:
     return shop.currency, shop.currency_digits
 
 
-def today(at: datetime) -> Today:
-    return reports.today(now=at)
-
-
-def jobs_today(at: datetime) -> pd.DataFrame:
-    return reports.jobs_today(now=at)
+def today(at: datetime, *, over: bool = False) -> Today:
+    return reports.today(now=at, over=over)
 
 
 def shift_of(at: datetime) -> ShiftSpan | None:
@@ -152,6 +150,11 @@ def arcs_loose(first_key: str, arcs: int | None = None) -> Unassigned:
     """The stretch of arcs without a run that this one lies in, or so many of it from this one on,
     and what they could have been."""
     return desk_arcs.arcs_loose(first_key, arcs)
+
+
+def suggestions(stretches: Sequence[Stretch]) -> list[tuple[Suggestion, ...]]:
+    """What each of these stretches without a run could have been."""
+    return suggestions_of(stretches)
 
 
 def arc_pauses(loose: Unassigned) -> list[desk_arcs.Pause]:

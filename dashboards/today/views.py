@@ -17,7 +17,9 @@ from dashboards.access import Sight, desk, sight_of
 from dashboards.today import rows, undo
 from dashboards.today.addresses import Suggested
 from dashboards.today.shifts import Choice, chosen, neighbours
-from planning.reports.shapes import Today
+from planning.reports.shapes import Cluster, TableToday, Today
+from shopfloor.selectors.arcs import from_us
+from shopfloor.selectors.suggested import Stretch
 
 log = logging.getLogger(__name__)
 # The page is drawn anew this often even where nothing came in: now moves on.
@@ -81,10 +83,10 @@ def _context(request: HttpRequest, choice: Choice, now: datetime) -> dict[str, A
 
 def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
     try:
-        report = data.today(choice.at)
+        report = data.today(choice.at, over=not choice.live)
         page = rows.page_of(report, sight, _suggested(report, sight), live=choice.live)
         title, sub = rows.heading(report, choice.at, data.zone())
-        jobs = data.rows(data.jobs_today(choice.at)) if choice.live else []
+        jobs = [] if report.jobs is None else data.rows(report.jobs)
         runs = data.runs_between(*rows.window(report, choice.at))
     except Exception:
         log.exception("today at %s", choice.at)
@@ -104,20 +106,25 @@ def _suggested(report: Today, sight: Sight) -> dict[str, Suggested]:
     if not sight.assign:
         return {}
     keys = [act.target for note in report.notes for act in note.acts if act.code == "assign_arcs"]
+    loose = {one.first_key: (table, one) for table in report.tables for one in table.unassigned}
+    some = {key: _stretch(*loose[key]) for key in keys[:MOST_SUGGESTED] if key in loose}
     found = {}
-    for key in keys[:MOST_SUGGESTED]:
-        try:
-            loose = data.arcs_loose(key)
-        except LookupError:
-            continue
-        for one in loose.suggestions[:1]:
+    for (key, stretch), suggestions in zip(
+        some.items(), data.suggestions(list(some.values())), strict=True
+    ):
+        for one in suggestions[:1]:
             if one.run is not None:
-                found[key] = Suggested(one.nest, loose.arcs, run_id=str(one.run))
+                found[key] = Suggested(one.nest, stretch.arcs, run_id=str(one.run))
                 continue
-            fit = [other for other in loose.suggestions if _fits(other.contours, loose.arcs)]
+            fit = [other for other in suggestions if _fits(other.contours, stretch.arcs)]
             if fit == [one]:
-                found[key] = Suggested(one.nest, loose.arcs, revision_id=str(one.revision_id))
+                found[key] = Suggested(one.nest, stretch.arcs, revision_id=str(one.revision_id))
     return found
+
+
+def _stretch(table: TableToday, loose: Cluster) -> Stretch:
+    start, end = from_us(loose.from_us), from_us(loose.to_us)
+    return Stretch(table.table_id, start, end, loose.arcs, loose.programs)
 
 
 def _fits(contours: int, arcs: int) -> bool:

@@ -94,6 +94,7 @@ class Cluster:
     burning_s: float
     first_key: str
     last_key: str
+    programs: tuple[str, ...] = ()  # what the table said it ran
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +144,7 @@ class Today:
     tables: tuple[TableToday, ...]
     notes: tuple[Note, ...]
     lede: str  # one sentence: what is wrong, then what is well
+    jobs: pd.DataFrame | None = field(default=None, compare=False)  # `jobs_today`, of a shift now
 
 
 @dataclass(frozen=True)

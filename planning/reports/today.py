@@ -8,6 +8,8 @@ from datetime import datetime, timedelta
 from planning.calc import spent
 from planning.calc.spans import Span, subtract, union
 from planning.inputs.shifts import ShiftBook
+from planning.reports.jobs import jobs_today
+from planning.reports.queue import queue_plans
 from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
 from planning.reports.today_desk import (
@@ -28,13 +30,15 @@ from shopfloor.selectors.shop import the_shop
 from shopfloor.selectors.silences import hearings
 
 
-def today(*, now: datetime) -> Today:
-    """All active tables in the shift `now` falls in, or the local day outside any shift."""
+def today(*, now: datetime, over: bool = False) -> Today:
+    """All active tables in the shift `now` falls in, or the local day outside any shift. Of a shift
+    that is `over` only what happened in it: no queue, no jobs, and the notes of its tables."""
     shop = the_shop()
     shifts = ShiftBook(now, now)
     window = window_at(shifts, now)
     tables = list(Table.objects.filter(active=True))
-    data = today_data(tables, window.start_us, window.end_us, now)
+    waiting = [] if over else queue_plans(arcs=True)
+    data = today_data(tables, window.start_us, window.end_us, now, waiting)
     gap_us = shop.run_gap_s * 1_000_000
     rows = [table_today(each, at_table(window, shifts, each.table.code), gap_us) for each in data]
     notes = [
@@ -42,10 +46,12 @@ def today(*, now: datetime) -> Today:
         for each, row in zip(data, rows, strict=True)
         for note in table_notes(each, row, shifts.zone)
     ]
-    notes = alarm_notes(now) + late_notes(shifts.zone) + notes
-    notes += verify_notes(shifts.zone) + backup_notes(now)
-    notes += signature_notes() + amps_notes(now)
-    notes += overdue_notes(now, shifts.zone) + wear_notes() + plate_notes()
+    jobs = None if over else jobs_today(now=now, waiting=waiting)
+    if jobs is not None:
+        notes = alarm_notes(now) + late_notes(shifts.zone) + notes
+        notes += verify_notes(shifts.zone) + backup_notes(now)
+        notes += signature_notes() + amps_notes(now)
+        notes += overdue_notes(jobs, shifts.zone) + wear_notes() + plate_notes()
     notes.sort(key=lambda note: note.kind != "now")
     return Today(
         now=now,
@@ -53,6 +59,7 @@ def today(*, now: datetime) -> Today:
         tables=tuple(rows),
         notes=tuple(notes),
         lede=lede(rows, notes),
+        jobs=jobs,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any, TypeVar
 
@@ -14,7 +14,7 @@ from django.db.models import Q, QuerySet
 from planning.inputs.chunks import chunked
 from planning.inputs.plans import plan_times
 from planning.inputs.types import SegmentIn
-from planning.reports.queue import Queued, queue_plans
+from planning.reports.queue import Queued
 from shopfloor.matching import ArcSeen
 from shopfloor.models import (
     ArcAssignment,
@@ -48,7 +48,7 @@ class ArcNow:
     segment_id: int | None
     said: bool  # a person said what it belongs to, or to nothing
     contour: int | None
-    program: str | None = None  # as its own source said
+    program: str | None = None  # as its own source said, or another one beside it
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +100,10 @@ class TableData:
 
 
 def today_data(
-    tables: Sequence[Table], start_us: int, end_us: int, now: datetime
+    tables: Sequence[Table], start_us: int, end_us: int, now: datetime, waiting: Sequence[Queued]
 ) -> list[TableData]:
-    """Fifteen queries or so, however many tables and arcs."""
+    """Fifteen queries or so, however many tables and arcs. `waiting` with its arcs; items of other
+    tables are passed over."""
     now_us = to_us(now)
     heard = hearings(tables, start_us, end_us, now)
     by_code = {table.code: TableData(table, heard[table.code]) for table in tables}
@@ -110,8 +111,9 @@ def today_data(
     _arcs(by_code, start_us, min(end_us, now_us), now_us)
     _stops(by_id, start_us, end_us, now_us)
     _runs(by_id, start_us, end_us, now_us)
-    for item in queue_plans(tables=list(by_id), arcs=True):
-        by_id[item.table_id].queue.append(item)
+    for item in waiting:
+        if item.table_id in by_id:
+            by_id[item.table_id].queue.append(item)
     for table_id, planned, elapsed in _recent():
         data = by_id.get(table_id)
         if data is not None and len(data.ratios) < RECENT:
@@ -122,38 +124,36 @@ def today_data(
 
 
 def _programs(by_code: dict[str, TableData]) -> None:
-    """One query, where only another source of some table can say."""
-    last = {code: data.arcs[-1] for code, data in by_code.items() if data.arcs}
+    """Of each table's last arc and of those nobody has said anything about. One query, where only
+    another source of some table can say."""
     silent = [
         ArcSeen(arc.key, code, arc.torch, arc.on_us, arc.off_us)
-        for code, arc in last.items()
-        if not arc.program
+        for code, data in by_code.items()
+        for arc in data.arcs
+        if not arc.program and (arc is data.arcs[-1] or not arc.said)
     ]
     beside = programs_beside(silent)
-    for code, arc in last.items():
-        by_code[code].program = arc.program or beside.get(arc.key, "")
+    for data in by_code.values():
+        data.arcs = [
+            replace(arc, program=beside[arc.key]) if arc.key in beside else arc for arc in data.arcs
+        ]
+        data.program = (data.arcs[-1].program or "") if data.arcs else ""
 
 
 def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: int) -> None:
-    rows = list(
-        Arc.objects.filter(
-            Q(off_us=None) | Q(off_us__gt=start_us),
-            table__in=by_code,
-            on_us__gte=start_us - DAY_US,
-            on_us__lt=until_us,
-            feed__master=True,
-        )
-        .order_by("on_us")
-        .values_list("table", "key", "torch", "on_us", "off_us", "feed__name", "program")
+    of_tables = Arc.objects.filter(
+        Q(off_us=None) | Q(off_us__gt=start_us),
+        table__in=by_code,
+        on_us__gte=start_us - DAY_US,
+        on_us__lt=until_us,
+        feed__master=True,
     )
+    rows = of_tables.order_by("on_us").values_list(
+        "table", "key", "torch", "on_us", "off_us", "feed__name", "program"
+    )
+    assigned = ArcAssignment.objects.filter(arc_key__in=of_tables.values("key")).order_by()
     said = {
-        key: rest
-        for key, *rest in chunked(
-            [row[1] for row in rows],
-            lambda some: ArcAssignment.objects.filter(arc_key__in=some).values_list(
-                "arc_key", "segment_id", "contour_number"
-            ),
-        )
+        key: rest for key, *rest in assigned.values_list("arc_key", "segment_id", "contour_number")
     }
     for code, key, torch, on_us, off_us, feed, program in rows:
         data = by_code[code]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 
-from planning.reports.jobs import jobs_today
+import pandas as pd
+
 from planning.reports.shapes import Act, Note, TableToday
 from planning.reports.today_data import TableData
 from shopfloor.counting import count
@@ -128,10 +129,9 @@ def _overtime(today: TableToday, zone: tzinfo) -> list[Note]:
     return [Note("soon", "More than the shift holds", body, (act,), today.code)]
 
 
-def overdue_notes(now: datetime, zone: tzinfo) -> list[Note]:
+def overdue_notes(jobs: pd.DataFrame, zone: tzinfo) -> list[Note]:
     """Open jobs that were due and still owe parts: the first few, then how many more."""
-    frame = jobs_today(now=now)
-    rows = [row for row in frame.to_dict("records") if row["late"]]
+    rows = jobs[jobs["late"].astype(bool)].to_dict("records")
     notes = []
     for row in rows[:MOST_LATE]:
         due = f"{row['due_at'].astimezone(zone):%a %d %b %H:%M}"

@@ -192,6 +192,7 @@ def clusters_of(table: str, arcs: Sequence[ArcNow], gap_us: int) -> list[Cluster
             sum(arc.off_us - arc.on_us for arc in group) / S,
             group[0].key,
             group[-1].key,
+            tuple(dict.fromkeys(arc.program for arc in group if arc.program)),
         )
         for group in found
     ]

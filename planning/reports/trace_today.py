@@ -10,6 +10,7 @@ from datetime import datetime, tzinfo
 
 from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.inputs.shifts import ShiftBook
+from planning.reports.queue import queue_plans
 from planning.reports.shapes import Figure, OpenedRow, TableToday
 from planning.reports.today import at_table, window_at
 from planning.reports.today_data import ArcNow, RunToday, TableData, today_data
@@ -70,7 +71,8 @@ def _shown(id: str) -> _Shown:
     now = from_us(int(at))
     shifts = ShiftBook(now, now)
     window = at_table(window_at(shifts, now), shifts, table.code)
-    [data] = today_data([table], window.start_us, window.end_us, now)
+    waiting = queue_plans(tables=[table.pk], arcs=True)
+    [data] = today_data([table], window.start_us, window.end_us, now, waiting)
     row = table_today(data, window, the_shop().run_gap_s * S)
     return _Shown(data, row, window, now, shifts.zone)
 

@@ -76,7 +76,7 @@ def _stretch(first_key: str) -> Unassigned:
     if table is None:
         raise LookupError(f"There is no table {first.table!r}.")
     at = from_us(first.on_us)
-    for cluster in unassigned_clusters(table, at - AROUND, at + AROUND):
-        if first_key in cluster.keys:
-            return cluster
-    raise LookupError("It has been said already what these arcs belonged to.")
+    found = unassigned_clusters(table, at - AROUND, at + AROUND, holding=first_key)
+    if not found:
+        raise LookupError("It has been said already what these arcs belonged to.")
+    return found[0]

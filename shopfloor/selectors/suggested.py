@@ -1,0 +1,187 @@
+"""What arcs that no run holds might have been: for any number of stretches in a handful of
+queries, and one more for each stretch."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Count, Q
+
+from shopfloor.models import ArcAssignment, Contour, NestRevision, QueueItem, Run, RunState
+
+MOST = 5
+MOST_NESTS = 20
+AROUND = timedelta(hours=12)
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """So many arcs of one table, burnt in [start, end); `programs` are names the table said."""
+
+    table_id: int
+    start: datetime
+    end: datetime
+    arcs: int
+    programs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A run, or a nest that was not started, these arcs may belong to. By time and count only: the
+    lengths of the arcs may know better."""
+
+    run: UUID | None
+    nest: str
+    revision_id: int
+    contours: int
+    why: str
+
+
+Named = dict[int, str]  # the nest's name by revision, in order
+
+
+def suggestions_of(stretches: Sequence[Stretch]) -> list[tuple[Suggestion, ...]]:
+    """By stretch: runs open or just ended around that time first, then nests; of each the one whose
+    contours are nearest in number. Nests whose program the table named come before all."""
+    if not stretches:
+        return []
+    runs = [_runs(one) for one in stretches]
+    waiting = _waiting({one.table_id for one in stretches})
+    around = _around(stretches)
+    revisions = {run.revision_id for some in runs for run in some}
+    for named in (*waiting.values(), *around):
+        revisions |= set(named)
+    contours = _contours(revisions)
+    burnt = _burnt([run.pk for some in runs for run in some])
+    found = []
+    for stretch, near, day in zip(stretches, runs, around, strict=True):
+        both = _of_runs(stretch, near, contours, burnt)
+        both += _of_nests(stretch, waiting[stretch.table_id], day, contours)
+        found.append(both[:MOST])
+    files = _files({one.revision_id for some in found for one in some}, stretches)
+    return [
+        tuple(_named_first(some, one.programs, files))
+        for one, some in zip(stretches, found, strict=True)
+    ]
+
+
+def _runs(stretch: Stretch) -> list[Run]:
+    return list(
+        Run.objects.filter(table=stretch.table_id, opened_at__lt=stretch.end)
+        .exclude(state=RunState.VOIDED)
+        .select_related("revision__nest")
+        .defer("plan", "revision__program", "revision__notes")
+        .order_by("-opened_at")[:MOST]
+    )
+
+
+def _waiting(tables: Collection[int]) -> dict[int, Named]:
+    """By table the newest revisions of the first nests in its queue."""
+    queued: dict[int, dict[int, str]] = defaultdict(dict)
+    items = QueueItem.objects.filter(table__in=tables, state="waiting").order_by("position", "pk")
+    for table, nest, name in items.values_list("table_id", "nest_id", "nest__name"):
+        if len(queued[table]) < MOST_NESTS:
+            queued[table][nest] = name
+    nests = {nest for own in queued.values() for nest in own}
+    rows = NestRevision.objects.filter(nest__in=nests).order_by("revision")
+    newest = dict(rows.values_list("nest_id", "pk")) if nests else {}
+    found: dict[int, Named] = defaultdict(dict)
+    for table, own in queued.items():
+        found[table] = {newest[nest]: name for nest, name in own.items() if nest in newest}
+    return found
+
+
+def _around(stretches: Sequence[Stretch]) -> list[Named]:
+    """By stretch the revisions that runs were begun of around that time, the newest first."""
+    near = Q()
+    for one in stretches:
+        near |= Q(
+            table=one.table_id, opened_at__gt=one.start - AROUND, opened_at__lt=one.end + AROUND
+        )
+    rows = list(
+        Run.objects.filter(near)
+        .order_by("-opened_at", "pk")
+        .values_list("table_id", "opened_at", "revision_id", "revision__nest__name")
+    )
+    found = []
+    for one in stretches:
+        own: Named = {}
+        for table, opened_at, revision, name in rows:
+            begun = one.start - AROUND < opened_at < one.end + AROUND
+            if table == one.table_id and begun and len(own) < MOST_NESTS:
+                own.setdefault(revision, name)
+        found.append(own)
+    return found
+
+
+def _contours(revisions: Collection[int]) -> dict[int, int]:
+    return _counted(Contour.objects.filter(revision__in=revisions), "revision_id")
+
+
+def _burnt(runs: Collection[UUID]) -> dict[UUID, int]:
+    """Arcs each run holds, repeated starts apart."""
+    held = ArcAssignment.objects.filter(segment__run__in=runs, repeat=False)
+    return _counted(held, "segment__run_id")
+
+
+def _counted(rows: Any, by: str) -> dict[Any, int]:
+    return dict(rows.order_by().values(by).annotate(count=Count("pk")).values_list(by, "count"))
+
+
+def _of_runs(
+    stretch: Stretch, runs: Sequence[Run], contours: dict[int, int], burnt: dict[UUID, int]
+) -> list[Suggestion]:
+    found = []
+    for run in runs:
+        missing = contours.get(run.revision_id, 0) - burnt.get(run.pk, 0)
+        over = run.closed_at is not None and run.closed_at < stretch.start
+        if missing > 0 and not over:
+            why = f"was {run.state} then, {missing} of its contours have no arc"
+            found.append(Suggestion(run.pk, run.revision.nest.name, run.revision_id, missing, why))
+    return sorted(found, key=lambda one: abs(one.contours - stretch.arcs))
+
+
+def _of_nests(
+    stretch: Stretch, waiting: Named, around: Named, contours: dict[int, int]
+) -> list[Suggestion]:
+    """Nests that were not started, nearest in number first: what is burnt on the table around
+    that time is often burnt once more, and what waits may have been taken early."""
+    found = {}
+    for words, named in (("in the queue", waiting), ("burnt that day", around)):
+        for revision, nest in named.items():
+            count = contours.get(revision, 0)
+            found[revision] = Suggestion(None, nest, revision, count, f"{words}, {count} contours")
+    return sorted(found.values(), key=lambda one: abs(one.contours - stretch.arcs))
+
+
+def _files(revisions: Collection[int], stretches: Sequence[Stretch]) -> dict[int, str]:
+    """Names of their programs' files, where any table said what it ran."""
+    if not any(one.programs for one in stretches):
+        return {}
+    rows = NestRevision.objects.filter(pk__in=revisions).order_by()
+    return dict(rows.values_list("pk", "file_name"))
+
+
+def _named_first(
+    found: list[Suggestion], programs: tuple[str, ...], files: dict[int, str]
+) -> list[Suggestion]:
+    """Nests whose program the table named come before the others, and say so."""
+    stems = {_stem(program) for program in programs}
+    named = [
+        replace(one, why=f"its program was loaded; {one.why}")
+        for one in found
+        if {_stem(one.nest), _stem(files.get(one.revision_id, ""))} & stems
+    ]
+    rest = {one.revision_id for one in named}
+    return named + [one for one in found if one.revision_id not in rest]
+
+
+def _stem(name: str) -> str:
+    """A program's name without folder and ending, as controllers differ in what they say."""
+    last = name.replace("\\", "/").rpartition("/")[2].strip()
+    return last.rsplit(".", 1)[0].casefold()
