@@ -7,7 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, JSONField, OuterRef, QuerySet, Value
 
 from planning.inputs.chunks import Ids, among
 from shopfloor.models import Run, RunDay, RunState
@@ -44,9 +44,11 @@ def month_run_ids(first: date, after: date) -> QuerySet[RunDay, uuid.UUID]:
     return done.order_by().values_list("run_id", flat=True)
 
 
-def month_runs(ids: Ids) -> dict[uuid.UUID, MonthRun]:
+def month_runs(ids: Ids, *, costs: bool = True) -> dict[uuid.UUID, MonthRun]:
     """Two queries for up to 400 runs, or for all that a query names. A run with several sets counts
-    for the one that burnt longest."""
+    for the one that burnt longest. Without `costs` what the plans say of money is left out: it
+    stands in each run's whole plan, which is long to read."""
+    money = "plan__costs_minor" if costs else Value(None, output_field=JSONField())
     runs: dict[uuid.UUID, MonthRun] = {}
     rows = among(
         ids,
@@ -55,7 +57,7 @@ def month_runs(ids: Ids) -> dict[uuid.UUID, MonthRun]:
             "revision__nest__material__code",
             "revision__nest__thickness_mm",
             "evidence",
-            "plan__costs_minor",
+            money,
             "sheet_id",
             "sheet__owner_id",
             "variance__elapsed_s",
@@ -69,7 +71,7 @@ def month_runs(ids: Ids) -> dict[uuid.UUID, MonthRun]:
         material,
         thickness,
         evidence,
-        costs,
+        cost,
         sheet,
         owner,
         elapsed,
@@ -86,7 +88,7 @@ def month_runs(ids: Ids) -> dict[uuid.UUID, MonthRun]:
             terms=terms or {},
             minor_per_hour=rate,
             evidence=evidence,
-            plan_minor=costs or {},
+            plan_minor=cost or {},
             sheet=sheet,
             customers_sheet=owner is not None,
         )

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Prefetch, QuerySet, Sum, prefetch_related_objects
 
 from planning.calc.cost import rounded
 from planning.calc.quote import Score, Split, material_split, score
+from planning.inputs.chunks import chunked
 from planning.inputs.rates import rate_book
 from planning.reports.frames import currency
 from planning.services.quote_pricing import sheet_price
@@ -25,6 +27,7 @@ from shopfloor.models import (
     Run,
     RunState,
     SetPart,
+    Sheet,
 )
 from shopfloor.selectors.shop import shift_date_of
 
@@ -69,13 +72,11 @@ class QuoteDetail:
 
 def quote_board(*, now: datetime) -> QuoteBoard:
     """Every quote's newest revision, the newest first, and how closed ones were kept."""
-    quotes = list(
-        Quote.objects.select_related("customer", "job")
-        .prefetch_related("lines__revision__nest__material", "lines__drawing__drawing__material")
-        .order_by("number", "revision")
-    )
-    newest = {quote.number: quote for quote in quotes}
-    rows = [_row(quote, now) for quote in reversed(newest.values())]
+    quotes = Quote.objects.select_related("customer", "job").order_by("number", "revision")
+    newest = list({quote.number: quote for quote in quotes}.values())
+    prefetch_related_objects(newest, Prefetch("lines", _lines()))
+    stands = _Stands(newest, now)
+    rows = [_row(quote, stands) for quote in reversed(newest)]
     judged = [(row.quote.overrun_chance, row.overran) for row in rows if row.overran is not None]
     return QuoteBoard(tuple(rows), score(judged), currency())
 
@@ -91,43 +92,97 @@ def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:
         )
     )
     revisions = tuple(Quote.objects.filter(number=quote.number).order_by("-revision"))
-    return QuoteDetail(_row(quote, now), lines, revisions, revisions[0].pk == quote.pk, currency())
+    return QuoteDetail(
+        _row(quote, _Stands([quote], now)),
+        lines,
+        revisions,
+        revisions[0].pk == quote.pk,
+        currency(),
+    )
 
 
-def _row(quote: Quote, now: datetime) -> QuoteRow:
+def _lines() -> QuerySet[QuoteLine]:
+    """What a line is of comes with it, but not the program or the drawing itself."""
+    rows = QuoteLine.objects.select_related(
+        "revision__nest__material", "drawing__drawing__material"
+    )
+    return rows.defer("revision__program", "revision__notes", "drawing__contours")
+
+
+class _Stands:
+    """What any of these quotes is held against, read once for all of them: today's rates and
+    prices, and what their closed jobs cost."""
+
+    def __init__(self, quotes: Sequence[Quote], now: datetime) -> None:
+        self.day = shift_date_of(now)
+        self.rates = rate_book()
+        self.parts: dict[int, list[tuple[str, int | None]]] = defaultdict(list)
+        for wear_set, name, price in SetPart.objects.values_list(
+            "wear_set_id", "name", "price_minor"
+        ):
+            self.parts[wear_set].append((name, price))
+        self._sheets: dict[tuple[int, float], Sheet | None] = {}
+        closed = sorted(
+            quote.job.pk for quote in quotes if quote.job and quote.job.state == JobState.CLOSED
+        )
+        self.actual = dict(chunked(closed, _costs))
+        self.sheets: dict[int, dict[int, int | None]] = defaultdict(dict)
+        for job, sheet, cost in chunked(closed, _burnt_sheets):
+            self.sheets[job][sheet] = cost
+
+    def sheet(self, of: Nest | Drawing) -> Sheet | None:
+        """The sheet it would be priced at: one query for each kind of plate."""
+        key = (of.material_id, of.thickness_mm)
+        if key not in self._sheets:
+            self._sheets[key] = sheet_price(of)
+        return self._sheets[key]
+
+
+def _costs(jobs: Sequence[int]) -> QuerySet[Any, Any]:
+    """(job, minor units) of what was posted for each, material apart."""
+    rows = Posting.objects.filter(line__job__in=jobs).exclude(kind__in=("material", "credit"))
+    summed = rows.order_by().values("line__job_id").annotate(all=Sum("amount_minor"))
+    return summed.values_list("line__job_id", "all")
+
+
+def _burnt_sheets(jobs: Sequence[int]) -> QuerySet[Any, Any]:
+    """(job, sheet, its cost) of finished runs of each, every sheet once."""
+    job = "revision__contours__line__job"
+    runs = Run.objects.filter(**{f"{job}__in": jobs}, state=RunState.FINISHED).exclude(sheet=None)
+    return runs.order_by().values_list(f"{job}_id", "sheet_id", "sheet__cost_minor").distinct()
+
+
+def _row(quote: Quote, stands: _Stands) -> QuoteRow:
     lines = list(quote.lines.all())
     still_open = quote.state == QuoteState.OPEN
     amounts = [line.cost_minor for line in lines]
     known = all(amount is not None for amount in amounts)
     return QuoteRow(
         quote=quote,
-        moved=tuple(_moved(lines, now)) if still_open else (),
-        late=still_open and quote.valid_until < shift_date_of(now),
+        moved=tuple(_moved(lines, stands)) if still_open else (),
+        late=still_open and quote.valid_until < stands.day,
         allowed_minor=sum(amount or 0 for amount in amounts) if known else None,
-        actual_minor=_actual(quote),
-        material=_material(quote, lines),
+        actual_minor=stands.actual.get(quote.job_id or 0),
+        material=_material(quote, lines, stands),
     )
 
 
-def _moved(lines: Sequence[QuoteLine], now: datetime) -> list[str]:
+def _moved(lines: Sequence[QuoteLine], stands: _Stands) -> list[str]:
     """What of the rates, the wear parts or the sheet is not as it was priced."""
     found: dict[str, None] = {}
-    rates, day = rate_book(), shift_date_of(now)
     for line in lines:
         of = line_of(line)
         for kind in RATED:
             was = (line.made_from.get("rates", {}).get(kind) or {}).get("minor")
-            rate = rates.on(kind, day, line.table_id)
+            rate = stands.rates.on(kind, stands.day, line.table_id)
             costs = rate.amount_minor if rate else None
             if was != costs:
                 found[f"{kind} {_change(was, costs)}"] = None
         parts = {part["part"]: part["price_minor"] for part in line.made_from.get("wear", ())}
-        for name, price in SetPart.objects.filter(wear_set=line.wear_set_id).values_list(
-            "name", "price_minor"
-        ):
+        for name, price in stands.parts[line.wear_set_id]:
             if parts.get(name) != price:
                 found[f"{name} {_change(parts.get(name), price)}"] = None
-        sheet = sheet_price(of)
+        sheet = stands.sheet(of)
         was = (line.made_from.get("sheet") or {}).get("minor")
         costs = sheet.cost_minor if sheet else None
         if was != costs:
@@ -151,25 +206,14 @@ def _change(was: int | None, now: int | None) -> str:
     return f"{'dearer' if now > was else 'cheaper'} by {share:.1%}"
 
 
-def _actual(quote: Quote) -> int | None:
-    """What a won quote's closed job cost, material apart."""
-    if quote.job is None or quote.job.state != JobState.CLOSED:
-        return None
-    amount = Posting.objects.filter(line__job=quote.job).exclude(kind__in=("material", "credit"))
-    found: int | None = amount.aggregate(all=Sum("amount_minor"))["all"]
-    return found
-
-
-def _material(quote: Quote, lines: Sequence[QuoteLine]) -> Split | None:
+def _material(quote: Quote, lines: Sequence[QuoteLine], stands: _Stands) -> Split | None:
     """Sheets quoted against sheets burnt, where both prices are known and all is of one kind."""
-    if _actual(quote) is None or len(lines) != 1 or lines[0].material_minor is None:
+    job = quote.job_id or 0
+    if job not in stands.actual or len(lines) != 1 or lines[0].material_minor is None:
         return None
     share = lines[0].made_from.get("sheets_share")
     quoted = lines[0].sheets if share is None else share
-    runs = Run.objects.filter(
-        revision__contours__line__job=quote.job, state=RunState.FINISHED
-    ).distinct()
-    costs = dict(runs.exclude(sheet=None).values_list("sheet_id", "sheet__cost_minor"))
+    costs = stands.sheets[job]
     if not costs or any(cost is None for cost in costs.values()):
         return None
     each = sum(cost or 0 for cost in costs.values()) / len(costs)

@@ -132,7 +132,8 @@ def job_kind(id: str) -> Figure:
 
 
 def _runs_of(month: Month) -> dict[uuid.UUID, MonthRun]:
-    return month_runs(month_run_ids(month.first_day, next_month(month.first_day)))
+    ids = month_run_ids(month.first_day, next_month(month.first_day))
+    return month_runs(ids, costs=False)
 
 
 def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -24,8 +24,19 @@ from planning.services.piece_uses import Use, piece_uses
 from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.run_types import Rules, RunFigures
 from planning.services.summaries import months_changed
-from shopfloor.models import PieceUse, Posting, Run, RunDay, RunState, RunVariance, Segment, User
+from shopfloor.models import (
+    Change,
+    PieceUse,
+    Posting,
+    Run,
+    RunDay,
+    RunState,
+    RunVariance,
+    Segment,
+    User,
+)
 from shopfloor.selectors.arcs import from_us, to_us
+from shopfloor.selectors.history import row_key
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.work import work_want
 
@@ -69,13 +80,27 @@ def runs_write(
     _days(loaded, figures)
     touched = _piece_uses(ids, uses)
     made = _post(loaded, figures, months, by, why)
-    over = [run.shift_date for run in loaded if run.state in (RunState.FINISHED, RunState.VOIDED)]
-    months_changed([*months.changed, *over])
+    months_changed([*months.changed, *_counted(loaded)])
     if pieces is None:
         pieces_write(touched, now=now)
     else:
         pieces |= touched
     return made, beside
+
+
+def _counted(loaded: Sequence[RunIn]) -> list[date]:
+    """Shift dates of the runs whose months count them or counted them: those that are over, and
+    those that were finished once and are open again."""
+    over = (RunState.FINISHED, RunState.VOIDED)
+    going = {row_key(Run, run.run_id): run for run in loaded if run.state not in over}
+    again = chunked(
+        list(going),
+        lambda some: Change.objects.filter(
+            table=Run._meta.db_table, row__in=some, old__state=RunState.FINISHED
+        ).values_list("row", flat=True),
+    )
+    days = [run.shift_date for run in loaded if run.state in over]
+    return days + [going[row].shift_date for row in set(again)]
 
 
 def _figured(

@@ -138,6 +138,7 @@ class Action(models.Model):
         indexes = [
             models.Index(fields=["terminal", "-at"]),
             models.Index(fields=["state"]),
+            models.Index(fields=["kind", "at"], name="action_kind_at"),
             models.Index(
                 fields=["-received_at"], condition=~models.Q(flag=""), name="action_flagged"
             ),

@@ -80,15 +80,18 @@ def check_groups() -> list[CheckGroup]:
 
 
 def group_checks(group: CheckGroup) -> list[Check]:
-    """Its newest checks, oldest first."""
+    """Its newest checks, oldest first. Where they are not all among the newest of the shop, a walk
+    back in time would read the checks of every group: then they are found by the group's nests."""
+    own = Check.objects.filter(
+        run__revision__nest__wear_set=group.wear_set,
+        run__revision__nest__material=group.material,
+        run__revision__nest__thickness_mm=group.thickness_mm,
+    ).exclude(run__state=RunState.VOIDED)
+    if group.checks < SHOWN:
+        newest = sorted(own.order_by().values_list("at", "pk"))[-SHOWN:]
+        own = Check.objects.filter(pk__in=[pk for _, pk in newest])
     rows = (
-        Check.objects.filter(
-            run__revision__nest__wear_set=group.wear_set,
-            run__revision__nest__material=group.material,
-            run__revision__nest__thickness_mm=group.thickness_mm,
-        )
-        .exclude(run__state=RunState.VOIDED)
-        .select_related("by", "countersigned_by", "run__revision__nest", "run__table")
+        own.select_related("by", "countersigned_by", "run__revision__nest", "run__table")
         .defer("run__plan", "run__revision__program")
         .order_by("-at", "-pk")
     )

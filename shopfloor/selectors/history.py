@@ -25,10 +25,14 @@ class Past:
 
 def history_of(model: type[models.Model], pk: Any) -> list[Past]:
     """Every change of one row, oldest first, also of a row that is gone."""
+    rows = Change.objects.filter(table=model._meta.db_table, row=row_key(model, pk))
+    return [past_of(model, change) for change in rows.order_by("pk")]
+
+
+def row_key(model: type[models.Model], pk: Any) -> str:
+    """A row as the record of changes names it: as its key stands in the database."""
     field: Any = model._meta.pk
-    row = str(field.get_db_prep_value(field.to_python(pk), connection))
-    rows = Change.objects.filter(table=model._meta.db_table, row=row).order_by("pk")
-    return [past_of(model, change) for change in rows]
+    return str(field.get_db_prep_value(field.to_python(pk), connection))
 
 
 def past_of(model: type[models.Model], change: Change) -> Past:

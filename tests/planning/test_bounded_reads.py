@@ -16,9 +16,9 @@ from planning.reports.route_data import hole_minutes
 from planning.services.run_figures import run_figures
 from planning.services.summaries import month_write
 from planning.services.work import work_drain
-from shopfloor.models import Posting, Run, RunState, Summary, Work
-from shopfloor.selectors import desk_runs, finding, low_stock
-from shopfloor.selectors.checks import check_groups, countersigns_wanted
+from shopfloor.models import Check, Posting, Rate, Run, RunState, Summary, Work
+from shopfloor.selectors import desk, desk_runs, finding, low_stock
+from shopfloor.selectors.checks import CheckGroup, check_groups, countersigns_wanted, group_checks
 from shopfloor.selectors.stock_office import stock_list
 from tests.planning import cast
 
@@ -29,7 +29,8 @@ GROWING = {
     "shopfloor_run", "shopfloor_segment", "shopfloor_stoppage", "shopfloor_posting",
     "shopfloor_runvariance", "shopfloor_runday", "shopfloor_check", "shopfloor_benchentry",
     "shopfloor_contour", "shopfloor_partresult", "shopfloor_arcassignment", "shopfloor_pieceuse",
-    "shopfloor_sheet", "shopfloor_nestrevision", "shopfloor_nestplan", "shopfloor_change",
+    "shopfloor_action", "shopfloor_sheet", "shopfloor_nestrevision", "shopfloor_nestplan",
+    "shopfloor_change",
     "telemetry_arc", "telemetry_event", "telemetry_rollup",
 }  # fmt: skip
 
@@ -44,10 +45,7 @@ def scanned(asked: CaptureQueriesContext) -> list[str]:
             continue
         names = dict(re.findall(r'"(\w+)" (\w\d+)\b', sql))
         names = {alias: table for table, alias in names.items()}
-        with connection.cursor() as cursor:
-            cursor.execute(f"EXPLAIN QUERY PLAN {sql.replace('%', '%%')}", ())
-            plan = [str(row[3]) for row in cursor.fetchall()]
-        for line in plan:
+        for line in plan_of(sql):
             word = re.match(r"SCAN (\w+)(.*)", line)
             if word is None:
                 continue
@@ -56,6 +54,12 @@ def scanned(asked: CaptureQueriesContext) -> list[str]:
             if table in GROWING and not (in_order and "LIMIT" in sql):
                 found.append(f"{table}: {sql[:300]}")
     return found
+
+
+def plan_of(sql: str) -> list[str]:
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN QUERY PLAN {sql.replace('%', '%%')}", ())
+        return [str(row[3]) for row in cursor.fetchall()]
 
 
 @pytest.fixture
@@ -94,6 +98,7 @@ READS = {
     "groups of checks": lambda shop: check_groups(),
     "countersigns": lambda shop: list(countersigns_wanted()),
     "sheets that are gone": lambda shop: list(stock_list(state="cut")[:50]),
+    "lines left": lambda shop: desk.lines_left(since=NOW - timedelta(hours=16), until=NOW),
     "find": lambda shop: finding.found("J-1"),
 }
 
@@ -209,3 +214,56 @@ def test_going_on_counts_runs_by_the_shops_own_days(a_shop, north, operator):
     assert not [one for one in reports.cost_month(first_day=OCTOBER).unknown if "go on" in one]
     Run.objects.filter(state=RunState.OPEN).update(opened_at=late + timedelta(hours=3))
     assert [one for one in reports.cost_month(first_day=OCTOBER).unknown if "goes on" in one]
+
+
+def test_lines_left_are_found_by_their_own_time(a_shop, sqlite):
+    """By their state alone, every action there ever was is read."""
+    since, until = NOW - timedelta(hours=16), NOW
+    with CaptureQueriesContext(connection) as asked:
+        desk.lines_left(since=since, until=until)
+    assert any("action_kind_at" in line for line in plan_of(asked.captured_queries[0]["sql"]))
+
+
+def test_checks_of_a_rare_group_are_found_by_its_nests(a_shop, sqlite, operator):
+    run = Run.objects.first()
+    nest = run.revision.nest
+    for hour in range(3):
+        Check.objects.create(run=run, at=cast.at(NOW, hour), by=operator, u_mm=0.1 * hour)
+    group = CheckGroup(nest.wear_set, nest.material, nest.thickness_mm, "", checks=3)
+    with CaptureQueriesContext(connection) as asked:
+        found = group_checks(group)
+    assert [check.u_mm for check in found] == [0.0, 0.1, 0.2]
+    assert scanned(asked) == []
+
+
+def test_a_kept_month_is_old_once_a_run_in_it_is_opened_again(a_shop):
+    """Also where nothing was posted for the run, so that no posting is taken back."""
+    Posting.objects.all().delete()
+    Rate.objects.all().delete()
+    made = Run.objects.order_by("opened_at").first()
+    run_figures(key=str(made.pk), payload={})
+    month_write(key="2026-10-01", payload={})
+    made.state = RunState.OPEN
+    made.save(update_fields=["state"])
+    run_figures(key=str(made.pk), payload={})
+    assert not Posting.objects.exists()
+    row = Summary.objects.get(kind="month")
+    assert row.version < row.wanted
+
+
+def test_a_run_that_goes_on_leaves_a_kept_month_as_it_is(a_shop, north, operator):
+    made = cast.run(a_shop, north, start=NOW, operator=operator, state=RunState.OPEN)
+    month_write(key="2026-10-01", payload={})
+    run_figures(key=str(made.pk), payload={})
+    row = Summary.objects.get(kind="month")
+    assert row.version == row.wanted
+
+
+def test_a_plate_of_a_month_reads_no_whole_plan(a_shop):
+    [hours] = reports.cost_month(first_day=OCTOBER).hours.to_dict("records")
+    cell = f"{OCTOBER}:{hours['material']}:{hours['thickness_mm']:g}:{hours['duty']}"
+    with CaptureQueriesContext(connection) as asked:
+        reports.open_figure(kind="month_plate", id=cell)
+    runs = [one["sql"] for one in asked.captured_queries if 'FROM "shopfloor_run"' in one["sql"]]
+    assert runs
+    assert [sql for sql in runs if '"shopfloor_run"."plan"' in sql] == []

@@ -6,6 +6,8 @@ import math
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from planning.reports import quote_board, quote_detail
 from planning.services.quotes import (
@@ -207,3 +209,20 @@ def test_a_quote_is_decided_once_and_for_a_job_that_is_there(history, owner):
     quote_decide(quote=quote, won=False, by=owner, now=NOW, why="too dear")
     with pytest.raises(QuoteError, match="decided already"):
         quote_decide(quote=quote, won=True, by=owner, now=NOW)
+
+
+def test_more_quotes_take_no_more_queries(history, owner):
+    won(history, owner, took_minor=10_000, number="J-101")
+    make(history, owner)
+    few = _queries()
+    for number in range(2, 5):
+        won(history, owner, took_minor=10_000, number=f"J-10{number}")
+        make(history, owner)
+    assert len(quote_board(now=NOW).rows) == 8
+    assert _queries() == few
+
+
+def _queries():
+    with CaptureQueriesContext(connection) as asked:
+        quote_board(now=NOW)
+    return len(asked)

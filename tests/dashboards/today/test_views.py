@@ -223,3 +223,42 @@ def test_a_late_jobs_note_offers_the_job(a_run, as_, at_noon):
     body = as_("supervisor").get("/today/").content.decode()
     assert "late" in body
     assert f'href="/jobs/{Job.objects.get().pk}/"' in body
+
+
+def _asked(client, address):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    client.get(address)
+    with CaptureQueriesContext(connection) as asked:
+        assert client.get(address).status_code == 200
+    return [one["sql"] for one in asked.captured_queries]
+
+
+def test_the_queue_and_its_jobs_are_read_once(a_run, as_, at_noon):
+    asked = _asked(as_("supervisor"), "/today/")
+    queue = [sql for sql in asked if 'FROM "shopfloor_queueitem"' in sql]
+    assert sum('"shopfloor_wearset"' in sql for sql in queue) == 1  # with the sets of its nests
+    jobs = [sql for sql in asked if 'FROM "shopfloor_job"' in sql]
+    assert sum('"shopfloor_customer"' in sql for sql in jobs) == 1
+
+
+def test_a_shift_that_is_over_asks_nothing_of_the_queue(a_run, as_, monkeypatch):
+    monkeypatch.setattr("dashboards.data.now", lambda: cast.at(NOW, 86_400))
+    asked = _asked(as_("supervisor"), "/today/?day=2026-10-06&shift=early")
+    assert any('FROM "telemetry_arc"' in sql for sql in asked)
+    gone = ("shopfloor_queueitem", "shopfloor_job", "shopfloor_sheet", "shopfloor_pieceoutlook")
+    assert [sql for sql in asked if any(f'FROM "{name}"' in sql for name in gone)] == []
+
+
+def test_each_further_stretch_takes_one_query_more(loose, a_run, as_, at_noon):
+    from shopfloor.models import ArcAssignment
+
+    client = as_("supervisor")
+    one = len(_asked(client, "/today/"))
+    for part in range(3):
+        begin = 4500 + 600 * part
+        more = cast.arcs(a_run, [(begin + 30 * n, begin + 20 + 30 * n, None) for n in range(4)])
+        ArcAssignment.objects.filter(arc_key__in=[arc.key for arc in more]).delete()
+    assert b"Arcs without a job" in client.get("/today/").content
+    assert len(_asked(client, "/today/")) <= one + 3
