@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies: ClassVar = [("shopfloor", "0022_shift_tables")]
+    dependencies: ClassVar = [("shopfloor", "0024_quote_right")]
 
     operations: ClassVar = [
         migrations.AddIndex(
