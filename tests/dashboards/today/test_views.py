@@ -232,7 +232,8 @@ def _asked(client, address):
     client.get(address)
     with CaptureQueriesContext(connection) as asked:
         assert client.get(address).status_code == 200
-    return [one["sql"] for one in asked.captured_queries]
+    # What a new shop still lacks is asked on every page, in one statement of its own.
+    return [one["sql"] for one in asked.captured_queries if '"there0"' not in one["sql"]]
 
 
 def test_the_queue_and_its_jobs_are_read_once(a_run, as_, at_noon):
