@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from telemetry.errors import TelemetryError
 from telemetry.journal import JournalError, Kind, Record, Writer, read
 from telemetry.journal import writer as writer_module
 from telemetry.journal.segments import segment_numbers, segment_path
@@ -174,7 +175,7 @@ def test_06_a_disk_that_is_full_when_intake_starts_is_an_error_that_names_it_and
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "pwrite", full)
-    with pytest.raises(OSError, match="No space left"):
+    with pytest.raises(TelemetryError, match="No space left"):
         run_once([feed])
     monkeypatch.setattr(os, "pwrite", real)
     run_once([feed])
