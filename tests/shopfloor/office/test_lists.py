@@ -55,7 +55,7 @@ def test_a_queue_has_minutes_their_sum_and_the_jobs_dates(nest, plan, job, north
     """The nest's plan of 540 s and 300 s of loading, three times: 42 minutes."""
     plan.total_s, plan.load_s = 540.0, 300.0
     plan.save()
-    due = timezone.now() + timedelta(days=3)
+    due = timezone.now() + timedelta(days=3, hours=5)  # another hour than that of being queued
     job.due_at = due
     job.save()
     nest_tie(revision=nest.revisions.get(), ties={"2": [(job.lines.get(), None)]})
