@@ -185,10 +185,10 @@ def test_a_program_over_the_limit_is_refused_by_its_size(
 def test_the_bytes_are_forgotten_once_it_ended(listed, django_capture_on_commit_callbacks):
     with django_capture_on_commit_callbacks(execute=True):
         found = listed(jobs_list(4))
-    assert upload_read(found.digest) is not None
+    assert upload_read(found.digest, "incoming") is not None
     with django_capture_on_commit_callbacks(execute=True):
         work_drain()
-    assert upload_read(found.digest) is None
+    assert upload_read(found.digest, "incoming") is None
 
 
 def test_a_long_list_is_confirmed_into_the_background(steel, planner, sign_in, monkeypatch):

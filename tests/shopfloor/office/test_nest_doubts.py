@@ -97,7 +97,7 @@ def test_the_sheet_it_was_laid_out_on_is_held_against_the_program(
 def put(page, nest, sheet, length_mm):
     sheet.length_mm, sheet.width_mm = length_mm, 200
     sheet.save()
-    sent = {"table": nest.table_id, "sheet": sheet.pk}
+    sent = {"table": nest.table_id, "sheet": sheet.pk, "times": 1}
     return page.post(reverse("queue_put", args=[nest.pk]), sent, follow=True).content.decode()
 
 
