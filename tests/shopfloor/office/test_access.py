@@ -278,6 +278,16 @@ def test_reading_pages_take_no_writes_from_those_who_only_read(arguments, client
     assert not Sheet.objects.filter(place="mine").exists()
 
 
+@pytest.fixture
+def known_cost(arguments):
+    """A plan's cost is known once every kind of it is."""
+    from shopfloor.models import NestPlan
+
+    nothing = dict.fromkeys(("labour", "gas", "energy", "bench"), 0)
+    NestPlan.objects.update(costs_minor={"machine": 1234, "wear": 56, **nothing})
+
+
+@pytest.mark.usefixtures("known_cost")
 def test_money_is_on_no_page_of_those_who_may_not_see_it(arguments, client, operator, supervisor):
     """415.00 is the sheet's cost, 12.34 and 12.90 of the plan, 95.00 the machine's rate."""
     for user in (operator, supervisor):
@@ -289,6 +299,7 @@ def test_money_is_on_no_page_of_those_who_may_not_see_it(arguments, client, oper
                     assert amount not in text, (user.role, name, amount)
 
 
+@pytest.mark.usefixtures("known_cost")
 def test_those_who_may_see_money_do(arguments, client, owner):
     client.force_login(owner)
     assert "12.90" in client.get(reverse("nest", args=arguments["nest"])).content.decode()
