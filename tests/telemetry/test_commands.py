@@ -135,7 +135,7 @@ def test_a_pushed_feed_takes_files_too(path):
 @pytest.mark.slow
 def test_a_missing_database_is_made_by_the_command_that_first_needs_it(tmp_path):
     done = manage("status", "--json", env=environment(tmp_path / "fresh"))
-    assert (done.returncode, json.loads(done.stdout)) == (0, {"feeds": []})
+    assert (done.returncode, json.loads(done.stdout)) == (0, {"feeds": [], "alarms": []})
     assert (tmp_path / "fresh" / "kerfbook.sqlite3").exists()
 
 
