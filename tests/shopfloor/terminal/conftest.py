@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from shopfloor.services.people import terminal_register
-from tests.browser import launched
+from tests.browser import launched_beside_django
 from tests.conftest import PIN
 from tests.shopfloor.terminal import cast
 from tests.shopfloor.terminal.touch import Touch
@@ -108,7 +108,7 @@ def stage(tmp_path, empty_shop):
 
 @pytest.fixture(scope="session")
 def chromium():
-    with launched() as browser:
+    with launched_beside_django() as browser:
         yield browser
 
 
