@@ -30,7 +30,7 @@ from tests.fuzz import values
 from tests.fuzz.addresses import addresses, real
 from tests.fuzz.asking import Asker
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow]
+pytestmark = [pytest.mark.django_db, pytest.mark.long]
 
 SEED = int(os.environ.get("KERFBOOK_FUZZ_SEED", "20261006"))
 TIMES = float(os.environ.get("KERFBOOK_FUZZ_TIMES", "1"))

@@ -13,7 +13,7 @@ from tests.fuzz.addresses import real
 from tests.fuzz.test_fuzz import asker, house, judged
 
 __all__ = ["house"]
-pytestmark = [pytest.mark.django_db, pytest.mark.slow]
+pytestmark = [pytest.mark.django_db, pytest.mark.long]
 
 MOMENTS = ["1@0", "1@-62135596800000000", "1@253402300799999999", "1@9999999999999999999",
            "north@1", "1@", "@1", "1@1.5", "2@-9223372036854775808"]  # fmt: skip

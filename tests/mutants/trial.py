@@ -17,7 +17,7 @@ ROOT = str(Path(__file__).resolve().parents[2])
 PYTEST = (
     "-q", "-x", "-n0", "-p", "no:randomly", "-p", "no:cacheprovider", "--nomigrations",
     "--hypothesis-seed=0", "-W", "ignore::pytest.PytestAssertRewriteWarning",
-    "-m", "not slow and not browser and not served",
+    "-m", "not slow and not long and not browser and not served",
 )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from dashboards.bench.visiting import Served
 from planning.bench.bigshop.size import Size
 from tests.processes import manage
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.long
 
 TINY = Size(pairs=2, blocks=2, days=7)
 BOOKS = """

@@ -12,7 +12,7 @@ from tests.processes import environment, manage, manage_json
 from tests.servers import postgres
 from tests.system.test_served import FEED, LINES
 
-pytestmark = [pytest.mark.served, pytest.mark.slow]
+pytestmark = [pytest.mark.served, pytest.mark.long]
 
 ODD = r"""
 from datetime import date, time

@@ -61,7 +61,7 @@ def twice(transactional_db, tmp_path, time_machine):
     return recompute.Shop(copy, loaded.feeds)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="reads the rows of an SQLite file")
 def test_a_second_reckoning_agrees_to_the_microsecond_and_the_cent(twice):
     assert len(twice.arcs) > 1000

@@ -11,7 +11,7 @@ import pytest
 from tests.processes import ROOT, environment, free_port, get, manage, running, until
 from tests.slow_clients import BODY, HEAD, held, reading
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.long
 
 COUNT = 200
 PAGES = ("/healthz", "/sign-in/")

@@ -10,7 +10,7 @@ import pytest
 from tests.processes import environment, manage
 from tests.servers import postgres
 
-pytestmark = pytest.mark.slow
+pytestmark = pytest.mark.long
 
 
 def held(env) -> None:

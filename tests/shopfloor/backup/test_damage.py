@@ -194,7 +194,7 @@ def test_too_little_room_is_said_first(saved, other, monkeypatch):
     assert (other.rows(), other.files()) == before
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_rows_that_do_not_fit_leave_the_old_shop_as_it_was(copy, other):
     """Well summed and sealed, but a row refers to one that is not there."""
 

@@ -55,7 +55,7 @@ def proved(saved, fresh: Place, before: dict) -> None:
         assert everything() == before
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_thinned_journal_comes_back_proved(place, tmp_path):
     with place.here():
         assert thin(Feed.objects.get(name="n"), ALL_OLD, NOW) > 2
@@ -67,7 +67,7 @@ def test_a_thinned_journal_comes_back_proved(place, tmp_path):
         assert thinned_read(feed_folder("n")).lanes
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_no_journal_is_thinned_while_it_is_copied(place, tmp_path, monkeypatch):
     real, copied = folder._copy, []
 

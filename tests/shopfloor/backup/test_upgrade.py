@@ -37,7 +37,7 @@ def columns(place: Place) -> list[tuple]:
         )
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_an_older_shop_is_backed_up_upgraded_and_taken_back(older, tmp_path):
     tables, before, files = columns(older), older.rows(), older.files()
     with older.here():
@@ -58,7 +58,7 @@ def test_an_older_shop_is_backed_up_upgraded_and_taken_back(older, tmp_path):
     assert back.kept
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_an_upgrade_that_fails_puts_everything_back(older, tmp_path, monkeypatch):
     tables, before, files = columns(older), older.rows(), older.files()
 
@@ -92,7 +92,7 @@ def test_an_empty_folder_has_nothing_to_upgrade(tmp_path):
     assert not (place.data / "kerfbook.sqlite3").exists()
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_other_commands_leave_an_older_shop_as_it_is(older, tmp_path):
     text, tables, before = tmp_path / "f.toml", columns(older), older.rows()
     text.write_text('kind = "csv_file"')
@@ -103,7 +103,7 @@ def test_other_commands_leave_an_older_shop_as_it_is(older, tmp_path):
     assert (columns(older), older.rows()) == (tables, before)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_an_older_database_without_rows_is_brought_up_by_whoever_needs_it(tmp_path):
     place = Place(tmp_path / "new", None)
     place.data.mkdir()

@@ -42,7 +42,7 @@ def started(place: Place, *words: str) -> subprocess.Popen:
     )  # fmt: skip
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_backup_of_a_shop_that_reads_a_file_agrees_with_its_journal(other, tmp_path):
     """Of what was restored the journal reaches at least as far as the cursor, a rebuild gives the
     rows that are there, and reading the file once more gives what the whole shop has."""
@@ -81,7 +81,7 @@ def events_in(path: Path) -> int:
         return archive.read("tables/telemetry_event.copy").count(b"\n")
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_killed_at_any_instant_a_backup_is_there_whole_or_not_at_all(other, out):
     path, chance = out / "b.zip", random.Random(3)
     for _ in range(5):
@@ -110,7 +110,7 @@ class Killed(BaseException):
     """Stands for a kill: nothing that comes after is done."""
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("at", range(10))
 def test_a_swap_killed_between_any_two_renames_is_finished_later(
     filled, saved, other, monkeypatch, at
@@ -146,7 +146,7 @@ def test_a_swap_killed_between_any_two_renames_is_finished_later(
     assert (len(old.rows()["telemetry_event"]), old.files()) == (before, files)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_commands_given_after_an_interrupted_restore_make_no_new_database(other):
     """Killed when the old database was moved away and the new one not yet put in its place."""
     staging = swap.begin(other.data)
@@ -167,7 +167,7 @@ def test_commands_given_after_an_interrupted_restore_make_no_new_database(other)
     assert not swap.unfinished(other.data)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_full_disk_leaves_nothing_half(filled, out):
     """A limit on the size of files stands for the disk: writing fails in the same way."""
     path = out / "b.zip"
