@@ -24,7 +24,9 @@ class Place:
 
 
 def place_of(row: dict[str, Any]) -> Place:
-    return Place(**{name: row[name] for name in Place.__slots__})
+    """A place as it was kept; what an older version, or a collector's spool, does not keep is as
+    if it had never been."""
+    return Place(**{name: row[name] for name in Place.__slots__ if name in row})
 
 
 def fingerprint_of(head: bytes) -> str:
