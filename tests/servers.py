@@ -9,10 +9,12 @@ import shutil
 import subprocess
 import tempfile
 import time
+import uuid
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote
 
+import psycopg
 import pytest
 
 
@@ -25,7 +27,27 @@ def missing(what: str) -> None:
 
 @contextlib.contextmanager
 def postgres() -> Iterator[str]:
-    """A database URL; the database is empty."""
+    """The URL of an empty database, which is dropped at the end."""
+    with postgres_server() as server, own_database(server) as url:
+        yield url
+
+
+@contextlib.contextmanager
+def own_database(server: str) -> Iterator[str]:
+    """An empty database beside that of the URL, dropped at the end."""
+    name = f"kb_{uuid.uuid4().hex}"
+    with psycopg.connect(server, autocommit=True) as link:
+        link.execute(f"CREATE DATABASE {name}")
+    try:
+        yield f"{server.rpartition('/')[0]}/{name}"
+    finally:
+        with psycopg.connect(server, autocommit=True) as link:
+            link.execute(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+
+
+@contextlib.contextmanager
+def postgres_server() -> Iterator[str]:
+    """The URL of a server's database, which other tests may fill."""
     given = os.environ.get("KERFBOOK_TEST_POSTGRES")
     if given:
         yield given

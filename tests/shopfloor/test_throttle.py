@@ -12,7 +12,6 @@ from shopfloor.services import throttle
 from shopfloor.services.throttle import Limit, attempt, forget, give_back, must_wait
 from tests.processes import ROOT, environment, manage
 from tests.servers import postgres
-from tests.shopfloor.floor.test_at_once import own_database
 
 THREE = Limit("test", 3, 60)
 pytestmark = pytest.mark.django_db
@@ -108,7 +107,7 @@ def test_attempts_at_once_count_each(tmp_path):
 
 @pytest.mark.served
 def test_attempts_at_once_count_each_on_postgresql(tmp_path):
-    with postgres() as server, own_database(server) as url:
+    with postgres() as url:
         env = environment(tmp_path, PYTHONPATH=str(ROOT), DATABASE_URL=url)
         assert manage("migrate", "-v0", env=env).returncode == 0
         assert counted(env) == [40, 40, 10]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 
 import pytest
 
@@ -33,7 +32,7 @@ def test_killed_again_and_again_every_line_of_a_file_and_a_port_is_stored_once(t
 @pytest.mark.served
 def test_the_same_on_postgresql(tmp_path):
     with postgres() as url:
-        held(environment(tmp_path, DATABASE_URL=os.environ.get("DATABASE_URL") or url))
+        held(environment(tmp_path, DATABASE_URL=url))
 
 
 def test_the_count_finds_what_is_missing_doubled_and_strange(db):

@@ -5,12 +5,11 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from urllib.parse import unquote
-from uuid import uuid4
 
 import environ
 import pytest
@@ -25,7 +24,7 @@ from shopfloor.importing.stored import upload_keep
 from telemetry.backfill import backfill
 from telemetry.services import feed_register
 from tests.processes import environment
-from tests.servers import postgres
+from tests.servers import own_database, postgres_server
 from tests.telemetry.table_lines import feed_text, simulate
 
 SQLITE = {
@@ -151,21 +150,8 @@ def _unblocked(django_db_blocker) -> Iterator[None]:
 @pytest.fixture(scope="session")
 def database() -> Iterator[Callable[[], str]]:
     """Makes empty databases of PostgreSQL, which go at the end."""
-    import psycopg
-
-    made: list[str] = []
-    with postgres() as url:
-
-        def make() -> str:
-            made.append(f"kb_backup_{uuid4().hex[:12]}")
-            with psycopg.connect(**login(url), autocommit=True) as admin:
-                admin.execute(f"CREATE DATABASE {made[-1]}")
-            return f"{url.rpartition('/')[0]}/{made[-1]}"
-
-        yield make
-        with psycopg.connect(**login(url), autocommit=True) as admin:
-            for name in made:
-                admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
+    with postgres_server() as server, ExitStack() as made:
+        yield lambda: made.enter_context(own_database(server))
 
 
 @pytest.fixture(scope="session")

@@ -3,15 +3,11 @@ otherwise than one in a file, so this runs the real program on a file, and on Po
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
 import subprocess
 import sys
-import uuid
-from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from tests.processes import manage
@@ -92,16 +88,6 @@ def at_once(env: dict[str, str], which: str) -> dict:
     return json.loads(done.stdout)
 
 
-@contextlib.contextmanager
-def own_database(server: str) -> Iterator[str]:
-    """An empty database beside the server's own, which other tests may fill."""
-    name = f"at_once_{uuid.uuid4().hex}"
-    with psycopg.connect(server, autocommit=True) as link:
-        link.execute(f"CREATE DATABASE {name}")
-        yield server.rpartition("/")[0] + f"/{name}"
-        link.execute(f"DROP DATABASE {name} WITH (FORCE)")
-
-
 ONCE = {"finishes": 1, "parts": [4], "run": "finished", "who": ["user:milo"]}
 # Each of the four was made by itself: one counts, the others are kept beside it.
 FOUR = ONCE | {"finishes": 4, "states": ["applied", "conflict", "conflict", "conflict"]}
@@ -120,7 +106,7 @@ def test_of_four_who_finish_one_sheet_at_once_one_counts(real_data):
 @pytest.mark.served
 @pytest.mark.parametrize("which", ["same", "other"])
 def test_so_on_postgresql(tmp_path, which):
-    with postgres() as server, own_database(server) as url:
+    with postgres() as url:
         env = {"KERFBOOK_DATA": str(tmp_path), "PYTHONPATH": str(ROOT), "DATABASE_URL": url}
         migrated = manage("migrate", "-v0", env=os.environ | env)
         assert migrated.returncode == 0, migrated.stderr
