@@ -16,10 +16,6 @@ from planning.reports.shapes import OpenedRow
 
 # Kinds that are time or wear alone; every other one has money in it.
 OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece", "shift", "pace", "outlook", "day")
-MONEY_KINDS = ("posting", "squareness", "job", "job_kind", "job_line", "job_line_kind", "job_plan",
-               "job_term", "month", "month_kind", "month_job", "month_job_kind", "month_term",
-               "month_plate")  # fmt: skip
-MONEY_WORDS = ("cost", "price", "amount", "charged", "rate", "posting")
 
 
 @desk()
@@ -32,7 +28,7 @@ def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
         found = data.open_figure(kind, key)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    rows = [_row(row, sight) for row in found.rows if sight.cost or not is_money(row)]
+    rows = [_row(row, sight) for row in found.rows if sight.cost or not row.money]
     context = {
         "further": any(row["url"] for row in rows),
         "figure": found,
@@ -66,11 +62,6 @@ def _row(row: OpenedRow, sight: Sight) -> dict[str, Any]:
 def _note(row: OpenedRow, sight: Sight) -> str:
     """The note of a row, with what it cost for those who see that."""
     return ", ".join(word for word in (row.note, row.charge if sight.cost else "") if word)
-
-
-def is_money(row: OpenedRow) -> bool:
-    """Whether a row tells an amount: those are for people who see cost."""
-    return row.kind in MONEY_KINDS or any(word in row.label.lower() for word in MONEY_WORDS)
 
 
 def _up(kind: str, key: str, facts: dict[str, Any]) -> tuple[str, str]:

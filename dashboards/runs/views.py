@@ -30,6 +30,7 @@ PLAN_WORDS = (
     ("travel_s", "travelling", "s"), ("touch_off_s", "touch-off", "s"), ("load_s", "loading", "s"),
     ("total_s", "in all", "s"), ("bench_min", "bench", "min"), ("problem", "problem", ""),
 )  # fmt: skip
+MONEY_KEYS = ("rates", "wear")  # of a plan's snapshot
 
 
 @desk()
@@ -120,7 +121,7 @@ def plan_rows(plan: dict[str, Any], *, inch: bool = False) -> Any:
 def _flat(values: dict[str, Any], before: str = "", *, inch: bool = False) -> Any:
     """Single values of the snapshot; lists (contour by contour) and money are left out."""
     for name, value in values.items():
-        if any(word in name for word in ("minor", "rate", "price", "cost")):
+        if name in MONEY_KEYS:
             continue
         if isinstance(value, int | float) and not isinstance(value, bool):
             name, value = lengths.named(name, value, inch=inch)

@@ -267,8 +267,9 @@ class WearBoard:
 
 @dataclass(frozen=True, slots=True)
 class OpenedRow:
-    """One thing a number was made from; `kind` and `id` open it further where it opens. `charge` is
-    money beside the note, for those who see cost."""
+    """One thing a number was made from; `kind` and `id` open it further where it opens. `money`
+    says that its value is an amount, `charge` is an amount beside the note: both are for those who
+    see cost."""
 
     label: str
     value: str
@@ -278,6 +279,7 @@ class OpenedRow:
     id: str = ""
     total: bool = False
     charge: str = ""
+    money: bool = False
 
 
 @dataclass(frozen=True, slots=True)

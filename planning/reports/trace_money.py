@@ -264,9 +264,9 @@ def piece(id: str) -> Figure:
         rows.append(OpenedRow("Burnt in no run", count(starts - used, "start"), "measured"))
     rows.append(OpenedRow("Starts in all", _count(starts), total=True))
     if other := sum(paid.values()):
-        rows.append(OpenedRow("Charged outside these runs", money(other)))
+        rows.append(OpenedRow("Charged outside these runs", money(other), money=True))
     charged = f"{money(total)} of {money(found.price_minor)}"
-    rows.append(OpenedRow("Charged so far", charged, total=True))
+    rows.append(OpenedRow("Charged so far", charged, total=True, money=True))
     return Figure(
         f"{found.part.kind.replace('_', ' ')} {found.label}",
         "unknown" if starts is None else count(starts, "start"),

@@ -191,10 +191,11 @@ def plan(id: str) -> Figure:
         rows.append(OpenedRow(f"Chart row {row['thickness']}", value, "entered", example))
     money = say_money()
     for kind, minor in found.costs_minor.items():
-        rows.append(OpenedRow(f"Cost: {kind_label(kind)}", money(minor), "planned"))
+        label = f"Cost: {kind_label(kind)}"
+        rows.append(OpenedRow(label, money(minor), "planned", money=True))
     if found.costs_minor:
         whole = money(sum(found.costs_minor.values()))
-        rows.append(OpenedRow("Cost without material", whole, "planned", total=True))
+        rows.append(OpenedRow("Cost without material", whole, "planned", total=True, money=True))
     return Figure(
         title,
         minutes(total),

@@ -1,0 +1,57 @@
+"""Opened figures by right: amounts are for who sees cost, all other rows for everybody."""
+
+from __future__ import annotations
+
+import pytest
+
+from planning import reports
+from planning.services.run_figures import run_figures
+from shopfloor.models import Nest, NestPlan, NestRevision, WearSet
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_name_with_a_word_of_money_in_it_hides_nothing(a_run, as_):
+    Nest.objects.update(name="grate-4")
+    run_figures(key=str(a_run.pk), payload={})
+    duty = a_run.segments.get().wear_set.duty
+    for who in ("supervisor", "owner"):
+        body = as_(who).get(f"/figures/day/2026-10-06:{duty}/").content.decode()
+        assert "grate-4" in body, who
+
+
+@pytest.fixture
+def a_plan(a_run):
+    return NestPlan.objects.create(
+        revision=NestRevision.objects.get(),
+        table=a_run.table,
+        wear_set=WearSet.objects.get(),
+        total_s=1500,
+        load_s=300,
+        costs_minor={"machine": 4870, "labour": 2031},
+        snapshot={},
+        computed_at=cast.NOON,
+    )
+
+
+def test_amounts_of_a_plan_are_for_those_who_see_cost(a_plan, as_):
+    found = reports.open_figure(kind="plan", id=str(a_plan.pk))
+    assert [row.value for row in found.rows if row.money] == ["48.70 USD", "20.31 USD", "69.01 USD"]
+    bodies = {
+        who: as_(who).get(f"/figures/plan/{a_plan.pk}/").content.decode()
+        for who in ("supervisor", "owner")
+    }
+    for amount in ("48.70", "20.31", "69.01"):
+        assert amount in bodies["owner"]
+        assert amount not in bodies["supervisor"]
+    assert "Load and unload" in bodies["supervisor"]
+
+
+def test_what_a_piece_was_charged_is_for_those_who_see_cost(north, operator, as_):
+    piece = cast.piece("electrode", label="E-7")
+    cast.fitting(piece, north, cast.NOON, by=operator)
+    found = reports.open_figure(kind="piece", id=str(piece.pk))
+    assert [row.label for row in found.rows if row.money] == ["Charged so far"]
+    assert "Charged" in as_("owner").get(f"/figures/piece/{piece.pk}/").content.decode()
+    assert "Charged" not in as_("supervisor").get(f"/figures/piece/{piece.pk}/").content.decode()
