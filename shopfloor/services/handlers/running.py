@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from shopfloor.errors import FloorError
@@ -51,6 +52,7 @@ def start(call: Call) -> dict[str, Any]:
     for stoppage in Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=at):
         stoppage_close(stoppage=stoppage, at=at, memo=call.memo)
     if waiting is not None:
+        _last_matched(waiting, table, call.now)
         segment = run_restart(run=waiting, at=at, operator=call.person, torch=torch, memo=call.memo)
         run = waiting
     else:
@@ -173,6 +175,13 @@ def _waiting_run(
         if scanned and (found.sheet is None or found.sheet.code != scanned):
             return None
     return found
+
+
+def _last_matched(run: Run, table: Table, now: datetime) -> None:
+    """Arcs of the run's last segment that nobody has looked at yet: it goes on after them."""
+    last = run.segments.order_by("-started_at", "-pk").first()
+    if last is not None:
+        arcs_matched(table=table, start=last.started_at, end=last.ended_at or now, now=now)
 
 
 def _set_aside(call: Call, table: Table, waiting: Run | None) -> Run | None:

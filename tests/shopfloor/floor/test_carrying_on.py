@@ -31,3 +31,22 @@ def test_a_run_set_aside_keeps_its_reason_when_it_is_carried_on(floor, reason):
     assert [one.carries_on for one in stretches] == [False, True]
     arcs = ArcAssignment.objects.filter(segment__run=run).order_by("pk")
     assert [one.contour_number for one in arcs] == [1, 2, 3, 4]
+
+
+NOT_AT_ALL, A_SECOND = 0 * SECOND, SECOND
+
+
+@pytest.mark.parametrize("late", [NOT_AT_ALL, A_SECOND])
+def test_a_half_burnt_sheet_goes_on_after_arcs_that_were_not_matched_before(floor, late):
+    """A tablet whose clock is a little ahead enters its start at the instant it arrives."""
+    floor.tray(label="A")
+    floor.done("change_tray", T0 - MINUTE, tray="A")
+    item = floor.queue(floor.nest(contours=4), sheet=floor.sheet("S-1"))
+    other = floor.queue(floor.nest("N-2", contours=1), sheet=floor.sheet("S-2"))
+    run = Run.objects.get(pk=floor.done("start", T0, queue_item=item.pk)["run"])
+    end = floor.arcs(T0 + SECOND, [30.0, 30.0])
+    floor.done("start", end + MINUTE, queue_item=other.pk, aside_reason="rush")
+    floor.done("finish", end + 2 * MINUTE, exceptions=[])
+    again = end + 3 * MINUTE
+    floor.done("start", again, now=again + late, queue_item=item.pk)
+    assert [one.first_contour for one in run.segments.order_by("started_at")] == [1, 3]

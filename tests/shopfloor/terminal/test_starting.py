@@ -120,11 +120,6 @@ def test_what_is_far_down_the_list_starts_by_its_traveler_its_nest_or_its_sheet(
     )
 
 
-@pytest.mark.xfail(
-    strict=False,
-    reason="where another test ran before it in the same server process, the sheet goes on at "
-    "contour 1 instead of 9: the cause is not found yet",
-)
 def test_a_half_burnt_sheet_comes_first_on_the_list_and_goes_on(hand, stage):
     hand.started()
     stage.does("began earlier", minutes=20)
