@@ -11,6 +11,7 @@ from typing import Any
 from django.db.models import Count, F, Max, Q, QuerySet, Sum
 
 from telemetry.clockwatch import ClockEstimate
+from telemetry.counted import counted
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
 from telemetry.locks import is_held
@@ -44,7 +45,7 @@ def arcs_between(
     arcs = arcs.filter(Q(off_us=None) | Q(off_us__gt=start_us) | Q(on_us__gte=start_us))
     if table is not None:
         arcs = arcs.filter(table=table)
-    return arcs.filter(feed__master=True) if masters_only else arcs
+    return counted(arcs) if masters_only else arcs
 
 
 def arcs_changed_since(changed_us: int = 0, after_id: int = 0, count: int = 1000) -> list[Arc]:
@@ -78,8 +79,8 @@ class BurnSum:
 
 def burn_sums(start_us: int, end_us: int, *, table: str | None = None) -> list[BurnSum]:
     """Sums by table and torch over whole quarter hours within [start_us, end_us)."""
-    rollups = Rollup.objects.filter(
-        bucket_us__gte=start_us, bucket_us__lt=end_us, feed__master=True
+    rollups = counted(
+        Rollup.objects.filter(bucket_us__gte=start_us, bucket_us__lt=end_us), at="bucket_us"
     )
     if table is not None:
         rollups = rollups.filter(table=table)

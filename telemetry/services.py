@@ -7,9 +7,10 @@ import secrets
 import time
 
 from django.db import transaction
-from django.db.models import Max, QuerySet
+from django.db.models import Max
 from django.utils import timezone
 
+from telemetry.counted import feed_counts, watching
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
 from telemetry.feeds import check_source
@@ -38,12 +39,13 @@ def feed_register(*, name: str, text: str, by: str = "", source_name: str = "") 
         if current.sha256 == sha256:
             return feed
     torch = description.torch or ""
-    others = _watching(description.table, torch).filter(master=True)
+    others = watching(description.table, torch).filter(master=True)
     if feed is None:
         taken = others.exists()
         feed = Feed(name=name, version=0, master=not taken, created_us=time.time_ns() // 1000)
     elif (feed.table, feed.torch) != (description.table, torch):
-        feed.master = not others.exclude(pk=feed.pk).exists()
+        counts = not others.exclude(pk=feed.pk).exists()
+        feed_counts(feed, counts=counts, now_us=time.time_ns() // 1000)
     feed.table, feed.torch, feed.kind = description.table, torch, description.source.kind
     feed.version += 1
     feed.full_clean()
@@ -61,26 +63,6 @@ def feed_register(*, name: str, text: str, by: str = "", source_name: str = "") 
 def feed_set_enabled(*, feed: Feed, enabled: bool) -> None:
     feed.enabled = enabled
     feed.save(update_fields=["enabled"])
-
-
-@transaction.atomic
-def feed_set_master(*, feed: Feed) -> None:
-    """Of the sources that watch one torch of a table, this one's arcs are summed."""
-    _watching(feed.table, feed.torch).exclude(pk=feed.pk).update(master=False)
-    feed.master = True
-    feed.save(update_fields=["master"])
-
-
-def masters_beside(feed: Feed) -> list[Feed]:
-    """The sources whose arcs would no longer be summed if this one's were."""
-    return list(_watching(feed.table, feed.torch).filter(master=True).exclude(pk=feed.pk))
-
-
-def _watching(table: str, torch: str) -> QuerySet[Feed]:
-    """Sources whose arcs could be those of this torch; one that names torches line by line ("")
-    may speak of any."""
-    feeds = Feed.objects.filter(table=table)
-    return feeds.filter(torch__in=(torch, "")) if torch else feeds
 
 
 @transaction.atomic

@@ -15,6 +15,7 @@ from planning.inputs.chunks import chunked
 from shopfloor.models import EnteredCount, Fitting, Inspection, Piece
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.shop import the_shop
+from telemetry.counted import counted
 from telemetry.models import Arc
 
 FOREVER_US = 2**62
@@ -25,7 +26,6 @@ class FittingIn:
     piece_id: int
     table_id: int
     table_code: str
-    arc_feed: str
     torch: str
     from_us: int
     to_us: int  # FOREVER_US while it is in
@@ -77,7 +77,6 @@ def fittings_of(
         "piece_id",
         "torch__table_id",
         "torch__table__code",
-        "torch__table__arc_feed",
         "torch__code",
         "fitted_at",
         "removed_at",
@@ -89,8 +88,8 @@ def fittings_of(
             sorted(set(pieces)), lambda some: wanted.filter(piece__in=some).values_list(*fields)
         )
     return [
-        FittingIn(piece, table, code, feed, torch, to_us(start), to_us(end) if end else FOREVER_US)
-        for piece, table, code, feed, torch, start, end in rows
+        FittingIn(piece, table, code, torch, to_us(start), to_us(end) if end else FOREVER_US)
+        for piece, table, code, torch, start, end in rows
     ]
 
 
@@ -153,9 +152,9 @@ class _Counter:
     """Arcs of the torches concerned, read once a torch, then counted by bisection."""
 
     def __init__(self, fittings: Iterable[FittingIn]) -> None:
-        spans: dict[tuple[str, str, str], tuple[int, int]] = {}
+        spans: dict[tuple[str, str], tuple[int, int]] = {}
         for fit in fittings:
-            key = (fit.table_code, fit.torch, fit.arc_feed)
+            key = (fit.table_code, fit.torch)
             low, high = spans.get(key, (fit.from_us, fit.to_us))
             spans[key] = (min(low, fit.from_us), max(high, fit.to_us))
         self._torches = {key: _TorchArcs(*key, *span) for key, span in spans.items()}
@@ -164,17 +163,16 @@ class _Counter:
         """(arcs, microseconds of arc) that began in these stays before `until_us`."""
         arcs = us = 0
         for fit in fittings:
-            torch = self._torches[fit.table_code, fit.torch, fit.arc_feed]
+            torch = self._torches[fit.table_code, fit.torch]
             more, more_us = torch.count(fit.from_us, min(fit.to_us, until_us))
             arcs, us = arcs + more, us + more_us
         return arcs, us
 
 
 class _TorchArcs:
-    def __init__(self, table: str, torch: str, feed: str, low: int, high: int) -> None:
+    def __init__(self, table: str, torch: str, low: int, high: int) -> None:
         arcs = Arc.objects.filter(table=table, torch=torch, on_us__gte=low, on_us__lt=high)
-        arcs = arcs.filter(feed__name=feed) if feed else arcs.filter(feed__master=True)
-        rows = arcs.order_by("on_us").values_list("on_us", "off_us")
+        rows = counted(arcs).order_by("on_us").values_list("on_us", "off_us")
         self._on: list[int] = []
         self._sum = [0]
         # What was entered for a time the source was not heard, until lines of it come.

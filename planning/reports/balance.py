@@ -20,7 +20,8 @@ from planning.reports.shapes import Coverage
 from shopfloor.models import RunDay, Table
 from shopfloor.selectors.arcs import from_us, master_arcs, to_us
 from shopfloor.selectors.matching_input import LONGEST_US
-from telemetry.models import Feed, Rollup
+from telemetry.counted import counted, feeds_counted
+from telemetry.models import Rollup
 
 QUARTER_US = 900_000_000
 MOST_QUARTERS = 100  # in one query
@@ -76,8 +77,8 @@ def balance_days(*, first: date, last: date) -> pd.DataFrame:
 def _known_from(shifts: ShiftBook) -> date | None:
     """The first date on which a source was there or had burnt; None: there is none. What burnt
     before it nobody knows."""
-    begun = Feed.objects.filter(master=True).aggregate(us=Min("created_us"))["us"]
-    burnt = Rollup.objects.filter(feed__master=True).aggregate(us=Min("bucket_us"))["us"]
+    begun = feeds_counted().aggregate(us=Min("created_us"))["us"]
+    burnt = counted(Rollup.objects.all(), at="bucket_us").aggregate(us=Min("bucket_us"))["us"]
     first = min((us for us in (begun, burnt) if us is not None), default=None)
     return None if first is None else from_us(first).astimezone(shifts.zone).date()
 
@@ -125,21 +126,21 @@ def _at_work(at_us: int, shifts: ShiftBook, worked: list[Span]) -> int | None:
 def _burnt(
     first: date, last: date, tables: dict[int, Table], shifts: ShiftBook
 ) -> dict[tuple[date, int], float]:
-    """All torch seconds by shift date and table, from the rollups of master sources."""
+    """All torch seconds by shift date and table, from the rollups of the sources that count."""
     by_code = {table.code: table for table in tables.values()}
     start = to_us(_midnight(first - timedelta(days=1)))
     end = to_us(_midnight(last + timedelta(days=2)))
     rows = (
-        Rollup.objects.filter(bucket_us__gte=start, bucket_us__lt=end, feed__master=True)
+        counted(Rollup.objects.filter(bucket_us__gte=start, bucket_us__lt=end), at="bucket_us")
         .order_by()
-        .values_list("table", "bucket_us", "feed__name")
+        .values_list("table", "bucket_us")
         .annotate(Sum("burn_us"))
     )
     burnt: dict[tuple[date, int], float] = defaultdict(float)
     split: dict[Table, list[Span]] = defaultdict(list)
-    for code, bucket, feed, us in rows:
+    for code, bucket, us in rows:
         table = by_code.get(code)
-        if table is not None and table.arc_feed in ("", feed):
+        if table is not None:
             days = list(shifts.by_date((bucket, bucket + QUARTER_US)))
             if len({day for day, _ in days}) > 1:
                 split[table].append((bucket, bucket + QUARTER_US))

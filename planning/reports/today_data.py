@@ -30,6 +30,7 @@ from shopfloor.models import (
 from shopfloor.selectors.arcs import from_us, to_us
 from shopfloor.selectors.programs import programs_beside
 from shopfloor.selectors.silences import Hearing, hearings
+from telemetry.counted import counted
 from telemetry.models import Arc
 
 RECENT = 40  # runs of a table that its forecast learns from
@@ -141,24 +142,23 @@ def _programs(by_code: dict[str, TableData]) -> None:
 
 
 def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: int) -> None:
-    of_tables = Arc.objects.filter(
-        Q(off_us=None) | Q(off_us__gt=start_us),
-        table__in=by_code,
-        on_us__gte=start_us - DAY_US,
-        on_us__lt=until_us,
-        feed__master=True,
+    of_tables = counted(
+        Arc.objects.filter(
+            Q(off_us=None) | Q(off_us__gt=start_us),
+            table__in=by_code,
+            on_us__gte=start_us - DAY_US,
+            on_us__lt=until_us,
+        )
     )
     rows = of_tables.order_by("on_us").values_list(
-        "table", "key", "torch", "on_us", "off_us", "feed__name", "program"
+        "table", "key", "torch", "on_us", "off_us", "program"
     )
     assigned = ArcAssignment.objects.filter(arc_key__in=of_tables.values("key")).order_by()
     said = {
         key: rest for key, *rest in assigned.values_list("arc_key", "segment_id", "contour_number")
     }
-    for code, key, torch, on_us, off_us, feed, program in rows:
+    for code, key, torch, on_us, off_us, program in rows:
         data = by_code[code]
-        if data.table.arc_feed not in ("", feed):
-            continue
         segment, contour = said.get(key, (None, None))
         end_us = max(on_us, now_us) if off_us is None else off_us
         data.arcs.append(

@@ -32,6 +32,7 @@ KINDS: dict[str, str] = {
     "month": "planning.services.summaries:month_write",
     "rate": "planning.services.rate_apply:rate_apply",
     "sheet": "planning.services.sheet_loss:sheet_loss",
+    "recount": "shopfloor.services.source_count:table_recount",
     "reread": "shopfloor.services.tables:table_reread",
     "verify": "planning.services.verification:verification_launch",
     "backup": "shopfloor.services.backups:backup_begin",

@@ -78,7 +78,6 @@ def _tables() -> None:
             order=order,
             load_s=340,
             unload_s=300,
-            arc_feed=code,
         )
         Torch.objects.create(table=table, code="1")
         Terminal.objects.create(code=code, name=f"{name} terminal", table=table)

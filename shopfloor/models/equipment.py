@@ -6,8 +6,7 @@ from django.db import models
 
 
 class Table(models.Model):
-    """A cutting table. Its motion figures time the plan; `arc_feed` names the one source that is
-    master for arcs where several listen to the same table."""
+    """A cutting table. Its motion figures time the plan."""
 
     code = models.SlugField(max_length=40, unique=True)
     name = models.CharField(max_length=80)
@@ -25,7 +24,6 @@ class Table(models.Model):
     figures_at = models.DateTimeField(null=True, blank=True)  # last change of what plans rest on
     active = models.BooleanField(default=True)
     order = models.PositiveSmallIntegerField(default=100)
-    arc_feed = models.CharField(max_length=60, blank=True)
 
     class Meta:
         ordering = ["order", "name"]

@@ -10,17 +10,17 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_POST
 
 from shopfloor.counting import count
 from shopfloor.office.access import ANY, ASSIGN, FEEDS, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.office.source_forms import ClockForm, ClockNowForm
-from shopfloor.selectors.source_count import count_preview
 from shopfloor.selectors.source_page import (
     description_of,
     source_collector,
     source_knows,
+    source_turns,
     source_watchers,
 )
 from shopfloor.selectors.sources import (
@@ -37,13 +37,12 @@ from shopfloor.selectors.sources import (
 )
 from shopfloor.services.sources_office import (
     clock_put_right,
-    source_master,
     source_reread,
     source_token_issue,
 )
 from telemetry.errors import DescriptionError
 from telemetry.models import Alarm, Feed
-from telemetry.services import alarm_clear, clock_correct, feed_set_enabled, masters_beside
+from telemetry.services import alarm_clear, clock_correct, feed_set_enabled
 
 
 @right(*ANY)
@@ -79,19 +78,10 @@ def source(request: DeskRequest, name: str) -> HttpResponse:
             "clock": source_clock(feed), "clock_form": ClockForm(),
             "clock_now_form": ClockNowForm(initial={"since": source_jumped_at(feed)}),
             "knows": source_knows(description_of(feed)), "watchers": source_watchers(feed),
+            "took_over": source_turns(feed),
             "collector": source_collector(feed),
         },
     )  # fmt: skip
-
-
-@right(FEEDS)
-@require_safe
-def count_arcs(request: DeskRequest, name: str) -> HttpResponse:
-    """What counting this source's arcs would change, before it is done."""
-    feed = get_object_or_404(Feed, name=name)
-    months = [month for month in count_preview(feed) if not month.same]
-    context = {"feed": feed, "months": months, "masters": masters_beside(feed)}
-    return render(request, "kerfbook/office/source_count.html", context)
 
 
 @right(FEEDS)
@@ -109,13 +99,6 @@ def act(request: DeskRequest, name: str) -> HttpResponse:
 
 def _heard(enabled: bool) -> Callable[[DeskRequest, Feed], None]:
     return lambda request, feed: feed_set_enabled(feed=feed, enabled=enabled)
-
-
-def _master(request: DeskRequest, feed: Feed) -> None:
-    if request.POST.get("seen") != "changes":
-        raise ValidationError("Look first at what it changes.")
-    source_master(feed=feed)
-    messages.success(request, f"The arcs of {feed.name} count; every run is matched again.")
 
 
 def _clock(request: DeskRequest, feed: Feed) -> None:
@@ -155,7 +138,6 @@ def _reread(request: DeskRequest, feed: Feed) -> None:
 DEEDS: dict[str, Callable[[DeskRequest, Feed], None]] = {
     "on": _heard(True),
     "off": _heard(False),
-    "master": _master,
     "clock": _clock,
     "clock_now": _clock_now,
     "reread": _reread,

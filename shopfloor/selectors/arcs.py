@@ -1,4 +1,4 @@
-"""Intake's arcs as the shop reads them: by code of table and torch, from the master source."""
+"""Intake's arcs as the shop reads them: by code of table and torch, from the source that counts."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet
 
 from shopfloor.matching import ArcSeen
 from shopfloor.models import Table
+from telemetry.counted import counted
 from telemetry.models import Arc, Feed, Gap
 from telemetry.selectors import arcs_gone_since
 
@@ -27,11 +28,8 @@ def from_us(at_us: int) -> datetime:
 
 
 def master_arcs(table: Table) -> QuerySet[Arc]:
-    """Arcs that count for a table: of the feed the table names, else of every master feed."""
-    arcs = Arc.objects.filter(table=table.code)
-    if table.arc_feed:
-        return arcs.filter(feed__name=table.arc_feed)
-    return arcs.filter(feed__master=True)
+    """Arcs that count for a table."""
+    return counted(Arc.objects.filter(table=table.code))
 
 
 def arcs_between(table: Table, start_us: int, end_us: int) -> list[ArcSeen]:
@@ -82,7 +80,7 @@ def table_listens(table: Table) -> bool:
 
 def first_missing_us(table: Table, since_us: int) -> int | None:
     """When the first line of the table's sources since then went missing; None where none did."""
-    gaps = Gap.objects.filter(feed__table=table.code, feed__master=True, at_us__gte=since_us)
+    gaps = counted(Gap.objects.filter(feed__table=table.code, at_us__gte=since_us), at="at_us")
     return gaps.order_by("at_us").values_list("at_us", flat=True).first()
 
 

@@ -16,6 +16,7 @@ from shopfloor.calendar import shifts_between
 from shopfloor.models import EnteredCount, Table
 from shopfloor.selectors.arcs import from_us, to_us
 from shopfloor.selectors.shop import shift_patterns, shop_zone
+from telemetry.counted import counted_spans, feeds_counted
 from telemetry.models import Arc, Cursor, Event, Feed, Gap
 
 BEAT_LATE_US = 90_000_000  # a worker writes its beat far more often than this
@@ -44,36 +45,68 @@ class Hearing:
 def hearings(
     tables: Iterable[Table], start_us: int, end_us: int, now: datetime
 ) -> dict[str, Hearing]:
-    """By table code, over [start, end). Four queries, and two or three for each link
-    that came back."""
+    """By table code, over [start, end). Five queries, and two or three for each link
+    that came back. Where several sources counted, each is asked about its own time."""
     wanted = {table.code: table for table in tables}
-    feeds = [
-        feed
-        for feed in Feed.objects.filter(table__in=wanted, master=True, enabled=True)
+    feeds = list(
+        feeds_counted()
+        .filter(table__in=wanted)
         .select_related("health")
         .annotate(first_us=Subquery(_FIRST), burnt=Exists(_BURNT))
-        if wanted[feed.table].arc_feed in ("", feed.name)
-    ]
+    )
+    spans = counted_spans(feeds)
     gaps: dict[int, list[Span]] = {}
     rows = Gap.objects.filter(feed__in=feeds, kind="link", at_us__gte=start_us).order_by("at_us")
     for feed_id, at_us, message in rows.values_list("feed_id", "at_us", "message"):
         gaps.setdefault(feed_id, []).extend(_unheard(feed_id, at_us, message))
     last_line = _last_lines(feeds)
-    now_us = to_us(now)
     found = {code: Hearing(False, ((start_us, end_us),), None, "") for code in wanted}
     for feed in feeds:
-        first_us = feed.first_us
-        begun_us = feed.created_us if first_us is None else min(feed.created_us, first_us)
-        heard = last_line.get(feed.pk) is not None or feed.burnt
-        since = _silent_since(feed, last_line.get(feed.pk), now_us, heard=heard)
-        spans = gaps.get(feed.pk, []) + ([(since, now_us)] if since is not None else [])
-        if first_us is not None:
-            spans.append((begun_us, first_us))
-        begin = max(start_us, begun_us)
-        clipped = union((max(a, begin), min(b, end_us)) for a, b in spans)
-        found[feed.table] = Hearing(True, tuple(clipped), since, feed.name, begun_us)
+        own = _Source(feed, last_line.get(feed.pk), gaps.get(feed.pk, []), to_us(now))
+        for since_us, until_us in spans[feed.pk]:
+            window = max(start_us, since_us or start_us), min(end_us, until_us or end_us)
+            if (until_us is None and not feed.enabled) or window[0] >= window[1]:
+                continue
+            heard = own.heard(window, since_us=since_us, counts_now=until_us is None)
+            found[feed.table] = _both(found[feed.table], heard)
     told = _told(list(wanted.values()), start_us, end_us)
     return {code: replace(hearing, told=tuple(told[code])) for code, hearing in found.items()}
+
+
+class _Source:
+    """When one source was not heard."""
+
+    def __init__(self, feed: Feed, last_line_us: int | None, gaps: list[Span], now_us: int) -> None:
+        first_us: int | None = vars(feed)["first_us"]
+        heard = last_line_us is not None or vars(feed)["burnt"]
+        self.feed, self._since = feed, _silent_since(feed, last_line_us, now_us, heard=heard)
+        self._begun_us = feed.created_us if first_us is None else min(feed.created_us, first_us)
+        self._spans = gaps + ([(self._since, now_us)] if self._since is not None else [])
+        if first_us is not None:
+            self._spans.append((self._begun_us, first_us))
+
+    def heard(self, window: Span, *, since_us: int | None, counts_now: bool) -> Hearing:
+        """Within a window; where it took over from another it is silent until it begins."""
+        spans, begin = self._spans, max(window[0], self._begun_us)
+        if since_us is not None and since_us < self._begun_us:
+            spans, begin = [*spans, (since_us, self._begun_us)], window[0]
+        clipped = union((max(a, begin), min(b, window[1])) for a, b in spans)
+        since = self._since if counts_now else None
+        return Hearing(True, tuple(clipped), since, self.feed.name, self._begun_us)
+
+
+def _both(one: Hearing, other: Hearing) -> Hearing:
+    """Of two sources of one table: silent where either was."""
+    if not one.listens:
+        return other
+    silent = [at for at in (one.silent_since_us, other.silent_since_us) if at is not None]
+    return Hearing(
+        True,
+        tuple(union([*one.silences, *other.silences])),
+        min(silent, default=None),
+        other.feed if other.silent_since_us is not None else one.feed,
+        min(one.from_us, other.from_us),
+    )
 
 
 def silences_at_work(table: Table, start_us: int, end_us: int, now: datetime) -> list[Span]:

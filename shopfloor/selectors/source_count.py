@@ -1,26 +1,27 @@
-"""What counting another source's arcs would change, month by month, before anybody does it."""
+"""What counting another source's arcs from a day on would change, before anybody does it."""
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Min, Sum
+from django.db.models import Max, Min, Q, QuerySet, Sum
 
-from shopfloor.calendar import day_span
+from shopfloor.calendar import day_span, shifts_between
 from shopfloor.models import Month, Run, RunState
 from shopfloor.selectors.arcs import from_us, to_us
-from shopfloor.selectors.shop import shop_zone
+from shopfloor.selectors.shop import shift_patterns, shop_zone
+from telemetry.counted import counted, watching
 from telemetry.models import Feed, Rollup
-from telemetry.services import masters_beside
+
+_QUARTER = timedelta(minutes=15)
 
 
 @dataclass(frozen=True, slots=True)
 class MonthCounted:
-    """A month of one table: arcs and seconds that count now, and those that would. `runs` of it
-    would be worked out again; where it is `closed`, the differences go into the open month."""
+    """A month of one table, from the day on: arcs and seconds that count now, and those that
+    would; `runs` of it would be worked out again."""
 
     first_day: date
     arcs_now: int
@@ -28,40 +29,57 @@ class MonthCounted:
     now_s: float
     then_s: float
     runs: int
-    closed: bool
 
     @property
     def same(self) -> bool:
         return (self.arcs_now, self.now_s) == (self.arcs_then, self.then_s)
 
 
-def count_preview(feed: Feed) -> list[MonthCounted]:
-    """The months in which any of the sources concerned burnt, the newest first. Two queries a
-    month."""
-    masters = [one.pk for one in masters_beside(feed)]
-    rows = Rollup.objects.filter(feed__in=[feed.pk, *masters])
+def first_open_day() -> date | None:
+    """The day after the last closed month; None where none is closed."""
+    last = Month.objects.exclude(closed_at=None).aggregate(day=Max("first_day"))["day"]
+    return None if last is None else _next_month(last)
+
+
+def count_begins(table: str, day: date) -> datetime:
+    """When a day of the shop begins at a table: midnight, or the end of the shift that began the
+    evening before, on a full quarter hour."""
+    midnight = day_span(day, ZoneInfo(shop_zone()))[0]
+    shifts = shifts_between(midnight, midnight + _QUARTER, shift_patterns(), ZoneInfo(shop_zone()))
+    ends = [shift.end for shift in shifts if shift.date < day and shift.at_table(table)]
+    begin = max([midnight, *ends])
+    return begin + (from_us(0) - begin) % _QUARTER
+
+
+def count_preview(feed: Feed, day: date) -> list[MonthCounted]:
+    """The months from a day on in which any of the sources concerned burnt, the newest first.
+    Three queries a month."""
+    begin = count_begins(feed.table, day)
+    beside = watching(feed.table, feed.torch)
+    rows = Rollup.objects.filter(feed__in=beside, bucket_us__gte=to_us(begin))
     ends = rows.aggregate(first=Min("bucket_us"), last=Max("bucket_us"))
     if ends["first"] is None:
         return []
     zone = ZoneInfo(shop_zone())
-    closed = set(Month.objects.exclude(closed_at=None).values_list("first_day", flat=True))
     found = []
-    day = from_us(ends["first"]).astimezone(zone).date().replace(day=1)
-    while to_us(day_span(day, zone)[0]) <= ends["last"]:
-        later = (day.replace(day=28) + timedelta(days=7)).replace(day=1)
-        start, end = day_span(day, zone)[0], day_span(later, zone)[0]
-        sums: dict[bool, tuple[int, int]] = defaultdict(lambda: (0, 0))
+    first = max(from_us(ends["first"]).astimezone(zone).date(), day).replace(day=1)
+    while to_us(start := max(begin, day_span(first, zone)[0])) <= ends["last"]:
+        end = day_span(_next_month(first), zone)[0]
         within = rows.filter(bucket_us__gte=to_us(start), bucket_us__lt=to_us(end)).order_by()
-        by_feed = within.values("feed").annotate(n=Sum("arcs"), us=Sum("burn_us"))
-        for pk, arcs, us in by_feed.values_list("feed", "n", "us"):
-            had = sums[pk == feed.pk]
-            sums[pk == feed.pk] = (had[0] + arcs, had[1] + us)
+        now, now_us = _sums(counted(within, at="bucket_us"))
+        then, then_us = _sums(within.filter(feed=feed))
         runs = Run.objects.filter(
-            table__code=feed.table, opened_at__gte=start, opened_at__lt=end
+            Q(closed_at=None) | Q(closed_at__gt=start), table__code=feed.table, opened_at__lt=end
         ).exclude(state=RunState.VOIDED)
-        (now, now_us), (then, then_us) = sums[False], sums[True]
-        found.append(
-            MonthCounted(day, now, then, now_us / 1e6, then_us / 1e6, runs.count(), day in closed)
-        )
-        day = later
+        found.append(MonthCounted(first, now, then, now_us / 1e6, then_us / 1e6, runs.count()))
+        first = _next_month(first)
     return found[::-1]
+
+
+def _sums(rows: QuerySet[Rollup]) -> tuple[int, int]:
+    sums = rows.aggregate(n=Sum("arcs"), us=Sum("burn_us"))
+    return sums["n"] or 0, sums["us"] or 0
+
+
+def _next_month(day: date) -> date:
+    return (day.replace(day=28) + timedelta(days=7)).replace(day=1)

@@ -10,8 +10,9 @@ from django.db.models import Count, Max, Min
 
 from shopfloor.models import EnteredCount
 from shopfloor.selectors.sources import instant
+from telemetry.counted import watching
 from telemetry.description import Description, parse_description
-from telemetry.models import Arc, Feed, FeedVersion, PushToken
+from telemetry.models import Arc, CountedSpan, Feed, FeedVersion, PushToken
 
 CONTACTS = {
     "torch_on": "that the torch is switched on",
@@ -84,6 +85,13 @@ def source_watchers(feed: Feed) -> list[Watcher]:
         n, first, last = given.get(one.pk, (0, None, None))
         found.append(Watcher(one, n, instant(first), instant(last)))
     return found
+
+
+def source_turns(feed: Feed) -> list[CountedSpan]:
+    """Whose arcs counted from when until when, oldest first; empty where none took over."""
+    beside = watching(feed.table, feed.torch)
+    rows = CountedSpan.objects.filter(feed__in=beside).select_related("feed")
+    return sorted(rows, key=lambda span: (span.from_us or 0, span.feed.name))
 
 
 @dataclass(frozen=True, slots=True)

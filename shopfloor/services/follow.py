@@ -55,9 +55,14 @@ def _follow(name: str, since: Callable[[int, int, int], list[Row]], limit: int) 
     return len(rows)
 
 
-def follow_from_start() -> None:
-    """Every arc is looked at again, stretch by stretch, as other arcs count now."""
-    Watermark.objects.filter(name=MARK).update(changed_us=0, row_id=0)
+@transaction.atomic
+def stretch_matched(table: Table, moments: Sequence[int]) -> None:
+    """Matches arcs around these moments again, as other arcs count now."""
+    now = timezone.now()
+    with acting("follow"):
+        for first, last in _stretches(moments):
+            arcs_matched(table=table, start=from_us(first), end=from_us(last + 1), now=now)
+        counts_replaced(table=table, moments_us=moments, now=now)
 
 
 def _match_rows(rows: Sequence[Row], now: datetime) -> None:

@@ -12,7 +12,6 @@ from django.db import transaction
 from shopfloor.models import Table, Torch
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.sources import ESTIMATE_SPREAD_US
-from shopfloor.services.follow import follow_from_start
 from telemetry.description import Description, parse_description
 from telemetry.errors import DescriptionError
 from telemetry.models import ClockOffset, Feed
@@ -22,7 +21,6 @@ from telemetry.services import (
     clock_correct,
     feed_register,
     feed_reread,
-    feed_set_master,
     push_token_issue,
 )
 from telemetry.store.mend import mendable
@@ -59,28 +57,7 @@ def source_register(*, name: str, text: str, by: str = "", source_name: str = ""
     )
     if description.torch is not None or not table.torches.exists():
         Torch.objects.get_or_create(table=table, code=description.torch or "1")
-    _masters_named(table)
     return Registered(feed, table, made, before != feed.version)
-
-
-@transaction.atomic
-def source_master(*, feed: Feed) -> None:
-    """Of the sources that watch the same torch, this one's arcs count from now on, in all of
-    history. Every arc is matched to its run again."""
-    feed_set_master(feed=feed)
-    for table in Table.objects.filter(code=feed.table):
-        _masters_named(table)
-    follow_from_start()
-
-
-def _masters_named(table: Table) -> None:
-    """`arc_feed` names the one master; with a master for each torch none is named, and all
-    count."""
-    masters = Feed.objects.filter(table=table.code, master=True).values_list("name", flat=True)
-    arc_feed = masters[0] if len(masters) == 1 else ""
-    if table.arc_feed != arc_feed:
-        table.arc_feed = arc_feed
-        table.save(update_fields=["arc_feed"])
 
 
 def clock_put_right(*, feed: Feed, at: datetime | None, by: str, reason: str) -> ClockOffset:

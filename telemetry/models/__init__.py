@@ -4,7 +4,7 @@ beside a table. Instants are integer microseconds since 1970 UTC."""
 from __future__ import annotations
 
 from telemetry.models.arcs import Arc, GoneArc, Rollup, Stray
-from telemetry.models.feeds import ClockOffset, Feed, FeedVersion, PushToken
+from telemetry.models.feeds import ClockOffset, CountedSpan, Feed, FeedVersion, PushToken
 from telemetry.models.positions import Alarm, Cursor, Health, SourcePosition
 from telemetry.models.records import Event, Gap, Reject, Repeat
 
@@ -12,6 +12,7 @@ __all__ = [
     "Alarm",
     "Arc",
     "ClockOffset",
+    "CountedSpan",
     "Cursor",
     "Event",
     "Feed",

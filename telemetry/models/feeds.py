@@ -13,7 +13,8 @@ class Feed(models.Model):
     )
     kind = models.CharField(max_length=20)
     enabled = models.BooleanField(default=True)
-    # Two sources may watch one table; only a master's arcs are summed.
+    # Two sources may watch one table; only a master's arcs are summed. Which counted before the
+    # one that counts now: `CountedSpan`.
     master = models.BooleanField(default=True)
     version = models.PositiveIntegerField(default=1)
     clock_version = models.PositiveIntegerField(default=0)
@@ -25,6 +26,26 @@ class Feed(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class CountedSpan(models.Model):
+    """From when until when a feed's arcs count. A feed without a row counts always where it is a
+    master, else never; rows come once another source takes over from a date."""
+
+    feed = models.ForeignKey(
+        Feed, on_delete=models.CASCADE, related_name="counted_spans", db_index=False
+    )
+    from_us = models.BigIntegerField(null=True, help_text="microseconds UTC; null: always before")
+    until_us = models.BigIntegerField(null=True, help_text="not itself; null: still")
+
+    class Meta:
+        ordering = ["feed", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["feed", "from_us"], name="counted_span_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.feed_id} counts from {self.from_us} until {self.until_us}"
 
 
 class FeedVersion(models.Model):

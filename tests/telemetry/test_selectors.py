@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 
+from telemetry.counted import feed_set_master
 from telemetry.locks import Lock
 from telemetry.models import Arc, ClockOffset, Feed, FeedVersion, Health, Reject
 from telemetry.paths import lock_path
@@ -12,7 +13,7 @@ from telemetry.selectors import (
     burn_sums,
     feed_health,
 )
-from telemetry.services import feed_register, feed_set_master
+from telemetry.services import feed_register
 from telemetry.worker import run_once
 from tests.telemetry.table_lines import feed_text
 

@@ -18,7 +18,7 @@ Written = Callable[[Any], Any]
 
 _LENGTHS_US = {"burn_us", "offset_us", "lag_us", "lag_spread_us", "clock_off_us"}
 _TEXTS: dict[str, Callable[[Copy, Any], Any]] = {
-    "Table.code": Copy.code, "Table.arc_feed": Copy.code, "Table.name": Copy.name,
+    "Table.code": Copy.code, "Table.name": Copy.name,
     "Terminal.code": Copy.code, "Terminal.name": Copy.name, "Tray.label": Copy.name,
     "Feed.name": Copy.code, "Feed.table": Copy.code, "Arc.table": Copy.code,
     "GoneArc.table": Copy.code, "Rollup.table": Copy.code,

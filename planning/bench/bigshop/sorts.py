@@ -9,7 +9,7 @@ from django.db import models
 BY_TABLE = (
     "shopfloor.Table", "shopfloor.Torch", "shopfloor.Terminal", "shopfloor.Tray",
     "telemetry.Feed", "telemetry.FeedVersion", "telemetry.ClockOffset", "telemetry.Cursor",
-    "telemetry.SourcePosition", "telemetry.Health",
+    "telemetry.SourcePosition", "telemetry.Health", "telemetry.CountedSpan",
 )  # fmt: skip
 # What work leaves behind: copied sideways and in time. Rows come after those they point at.
 BY_TIME = (

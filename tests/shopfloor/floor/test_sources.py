@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
+from django.core.exceptions import ValidationError
 
-from shopfloor.models import ArcAssignment, EnteredCount, Run
+from shopfloor.models import ArcAssignment, EnteredCount, Month, Run, Work
 from shopfloor.selectors.arcs import from_us, master_arcs, to_us
+from shopfloor.selectors.silences import hearings
 from shopfloor.selectors.unassigned import unassigned_clusters
-from shopfloor.services.sources_office import clock_put_right, source_master, source_register
+from shopfloor.services.source_count import source_count_from, table_recount
+from shopfloor.services.sources_office import clock_put_right, source_register
 from telemetry.journal import Kind, Record
 from telemetry.models import Alarm, Arc, Event, Feed
 from telemetry.push import Delivery, _inboxes, push_take
@@ -20,6 +23,8 @@ from telemetry.worker import run_once
 from tests.telemetry.stored import everything
 
 from .conftest import MINUTE, SECOND, T0
+
+DAY = timedelta(days=1)
 
 LOG = """table = "north"
 [source]
@@ -159,8 +164,7 @@ def test_of_a_contact_and_a_program_log_one_counts_and_the_other_names_the_progr
     floor, north, client, administrator
 ):
     contact, log = Source("contact", CONTACT), Source("log", LOG)
-    north.refresh_from_db()
-    assert (north.arc_feed, contact.feed.master, log.feed.master) == ("contact", True, False)
+    assert (contact.feed.master, log.feed.master) == (True, False)
     nest = floor.nest("N-7", contours=4)
     other = floor.nest("N-8", contours=4)
     floor.queue(other)
@@ -179,30 +183,81 @@ def test_of_a_contact_and_a_program_log_one_counts_and_the_other_names_the_progr
     assert "Who counts arcs here" in page
 
 
-def test_choosing_the_other_master_matches_every_run_anew(floor, north, client, administrator):
+def _count(feed, day, by):
+    """As the page does it; the work it asks for is done at once."""
+    source_count_from(feed=Feed.objects.get(name=feed), day=day, by=by, now=T0 + 40 * DAY)
+    for work in Work.objects.filter(kind="recount"):
+        table_recount(key=work.key, payload={})
+        work.delete()
+
+
+@pytest.fixture
+def three_days(floor, north):
+    """A contact and a log that both hear one run a day, with 4 arcs each: at noon of T0's day
+    and of the two after it."""
     contact, log = Source("contact", CONTACT), Source("log", LOG)
-    run = floor.done("start", T0 - SECOND, queue_item=floor.queue(floor.nest()).pk)["run"]
-    log.hear(burns(T0 + SECOND, [29.0] * 4, gap_s=6.0))
-    contact.hear(burns(T0, [30.0] * 4, gap_s=5.0, on="1", off="0"), numbered=False)
+    runs = []
+    for day in range(3):
+        at = T0 + day * DAY
+        item = floor.queue(floor.nest(f"N-{day}"))
+        runs.append(floor.done("start", at - SECOND, queue_item=item.pk)["run"])
+        log.hear(burns(at + SECOND, [29.0] * 4, gap_s=6.0))
+        contact.hear(burns(at, [30.0] * 4, gap_s=5.0, on="1", off="0"), numbered=False)
+        floor.done("finish", at + 10 * MINUTE, exceptions=[])
     floor.follow()
-    assert {key.split("|")[0] for key in runs_of_arcs()} == {"contact"}
-    client.force_login(administrator)
-    client.post("/sources/at/log/act/", {"do": "master", "seen": "changes"})
-    floor.follow()
-    north.refresh_from_db()
-    assert north.arc_feed == "log"
-    assert {key.split("|")[0] for key in runs_of_arcs()} == {"log"}
-    assert set(runs_of_arcs().values()) == {run}
-    source_master(feed=Feed.objects.get(name="contact"))
-    floor.follow()
-    assert {key.split("|")[0] for key in runs_of_arcs()} == {"contact"}
+    return runs
+
+
+def _heard_by(runs):
+    """By run: the source its arcs are of."""
+    found = {run: set() for run in runs}
+    for key, run in runs_of_arcs().items():
+        found[run].add(key.split("|")[0])
+    return [found[run] for run in runs]
+
+
+def test_another_source_counts_from_a_day_on_and_days_before_stay(three_days, north, administrator):
+    assert _heard_by(three_days) == [{"contact"}] * 3
+    before = list(ArcAssignment.objects.order_by("pk").values())[:4]
+    _count("log", (T0 + DAY).date(), administrator)
+    assert _heard_by(three_days) == [{"contact"}, {"log"}, {"log"}]
+    assert list(ArcAssignment.objects.order_by("pk").values())[:4] == before
+    assert master_arcs(north).count() == 12
+    # 4 x 30 s of the first day by the contact, then 8 x 29 s by the log
+    assert [one.burn_us for one in burn_sums(0, 2**62)] == [(120 + 232) * 1_000_000]
+    _count("contact", (T0 + 2 * DAY).date(), administrator)
+    assert _heard_by(three_days) == [{"contact"}, {"log"}, {"contact"}]
+    _count("contact", T0.date(), administrator)
+    assert _heard_by(three_days) == [{"contact"}] * 3
+    # What is matched anew by hand or by a late line follows the same days.
+    _count("log", (T0 + DAY).date(), administrator)
+    table_recount(key=f"north {to_us(T0 - DAY)}", payload={})
+    assert _heard_by(three_days) == [{"contact"}, {"log"}, {"log"}]
+
+
+def test_a_silence_is_that_of_the_source_that_counted_then(three_days, north, administrator):
+    """The log was dead before; the contact that counted until yesterday is away since."""
+    _count("log", (T0 + DAY).date(), administrator)
+    Feed.objects.filter(name="contact").update(enabled=False)
+    span = to_us(T0 - MINUTE), to_us(T0 + 6 * DAY)
+    hearing = hearings([north], *span, T0 + 6 * DAY)["north"]
+    begun = to_us(T0 + DAY - timedelta(hours=7))  # midnight in Chicago, in summer
+    assert hearing.listens
+    assert all(start >= begun for start, _ in hearing.silences if start > to_us(T0))
+
+
+def test_a_closed_month_and_a_day_to_come_are_refused(three_days, north, administrator):
+    Month.objects.create(first_day=date(2026, 6, 1), closed_at=T0 + 35 * DAY)
+    for day in (date(2026, 6, 30), date(2026, 8, 1)):
+        with pytest.raises(ValidationError):
+            _count("log", day, administrator)
+    _count("log", date(2026, 7, 1), administrator)
+    assert _heard_by(three_days) == [{"contact"}] * 3
 
 
 def test_two_torches_with_a_source_each_both_count(floor, north):
     one = Source("one", 'torch = "1"\n' + LOG)
     two = Source("two", 'torch = "2"\n' + LOG)
-    north.refresh_from_db()
-    assert north.arc_feed == ""
     one.hear(burns(T0, [300.0]))
     two.hear(burns(T0 + 2 * MINUTE, [120.0]))
     assert sorted(arc.seconds for arc in master_arcs(north)) == [120.0, 300.0]
