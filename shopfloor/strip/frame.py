@@ -54,7 +54,8 @@ def compact(width: float) -> Frame:
 
 
 def zoomed(width: float) -> Frame:
-    return Frame(width, 172, lane=44, base=140, foot=10, rise=80, under=False, font=18)
+    """Low enough to leave a tablet lying down room for two questions under it."""
+    return Frame(width, 138, lane=40, base=108, foot=8, rise=58, under=False, font=18)
 
 
 @dataclass(frozen=True, slots=True)
