@@ -11,12 +11,13 @@ from django.conf import settings
 from django.core.management import call_command
 
 from dashboards.launch import StartError
+from planning.services.example_quotes import example_quotes
 from planning.services.history import figures_of_history, plan_all
 from shopfloor.acting import acting
 from shopfloor.celery import app as celery_app
 from shopfloor.demo import cast, load
 from shopfloor.demo.odds import late_count
-from shopfloor.demo.promises import keep_plans, keep_quotes
+from shopfloor.demo.promises import keep_plans, keep_prices
 from shopfloor.services.follow import follow_arcs
 from telemetry.services import feed_register
 
@@ -57,7 +58,7 @@ def _load(say: Callable[[str], None], *, anew: bool, begin: datetime | None) -> 
         step("planning its nests")
         plan_all(now=now)
         keep_plans()
-        keep_quotes(Random(load.SEED))  # noqa: S311 - a demo, not a secret
+        keep_prices(Random(load.SEED))  # noqa: S311 - a demo, not a secret
         for code, path in loaded.feeds.items():
             load.port_named(code)
             feed_register(name=code, text=load.feed_text(code), by="command start")
@@ -68,6 +69,7 @@ def _load(say: Callable[[str], None], *, anew: bool, begin: datetime | None) -> 
             pass
         step("working out times, wear and costs; closing months")
         figures_of_history(closed_by="ann", now=now)
+        example_quotes(by="ines", now=now, random=Random(load.SEED + 2))  # noqa: S311 - a demo
         late_count(now=now)
         celery_app.control.purge()  # what was wanted on the way is done
     load.ready_mark().touch()

@@ -76,10 +76,16 @@ class Spreads:
 def price_line(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime) -> Priced:
     """One line at the plan, rates and stock prices that stand now: it is planned anew, for a plan
     keeps the rates of the day it was made."""
+    if wanted.revision is not None:
+        revision_plan(revision=wanted.revision, now=now)
+    return price_planned(wanted, spreads, chance)
+
+
+def price_planned(wanted: Wanted, spreads: Spreads, chance: float) -> Priced:
+    """One line by the plan that was made last."""
     if wanted.revision is None:
         raise ValueError("a line of a drawing is priced by the part")
     nest = wanted.revision.nest
-    revision_plan(revision=wanted.revision, now=now)
     unknown: list[str] = []
     plan = NestPlan.objects.filter(
         revision=wanted.revision, table=wanted.table, wear_set=wanted.wear_set

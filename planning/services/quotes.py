@@ -209,6 +209,18 @@ def _priced(
         )
         for one in wanted
     ]
+    return quote_keep(quote, found, valid_days, price_minor, by, now)
+
+
+def quote_keep(
+    quote: Quote,
+    found: Sequence[Priced],
+    valid_days: int,
+    price_minor: int | None,
+    by: User,
+    now: datetime,
+) -> Quote:
+    """Stores an offer with the lines it was priced from."""
     quote.plan_minor = _sum([one.plan_minor for one in found], found)
     quote.cost_minor = _sum([one.cost_minor for one in found], found)
     quote.price_minor = quote.cost_minor if price_minor is None else price_minor

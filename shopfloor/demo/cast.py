@@ -79,16 +79,22 @@ SHIFTS = (
     ShiftOf("early", time(6), time(14, 30), "12345", ("north", "south"), ("milo", "tess")),
     ShiftOf("late", time(14, 30), time(22, 30), "2", ("north",), ("per",)),
 )
-BREAKS = {"early": [["10:00", 15, "break"]], "late": [["18:30", 15, "break"]]}
+BREAKS: dict[str, list[tuple[str, int, str]]] = {
+    "early": [("10:00", 15, "break")],
+    "late": [("18:30", 15, "break")],
+}
 
-# kind, table, minor units, and for energy per kWh
+# Minor units an hour, for energy a kWh, and what that became RATES_ROSE_DAYS ago (None: nothing).
 RATES = (
-    ("machine", 5400),
-    ("labour", 3300),
-    ("bench", 2900),
-    ("gas", 140),
-    ("energy", 14),
+    ("machine", 5400, 5650),
+    ("labour", 3300, 3450),
+    ("bench", 2900, None),
+    ("gas", 140, None),
+    ("energy", 14, 15),
 )
+RATES_ROSE_DAYS = 40
+SCRAP_MINOR_KG = 18  # what a skeleton brings by weight
+OWN_PLATE = "Stonehatch"  # sends its own plate for some of what it orders
 REASONS = (
     ("crane-busy", "crane busy", False),
     ("plate-not-in", "plate not in", False),

@@ -9,6 +9,7 @@ from shopfloor.demo.rows import FitRow, PieceRow
 
 PIT_LIMIT_MM = 1.6
 PAIR = ("electrode", "nozzle")  # changed together, as is common practice (no source)
+CHANGES_A_LOSS = 12  # set changes of a table between two parts that are mislaid
 
 
 class Drawer:
@@ -20,11 +21,18 @@ class Drawer:
         self.pieces: list[PieceRow] = []
         self.now: dict[str, dict[str, PieceRow]] = {}  # set -> kind -> piece
         self.fitted = ""
+        self.changes = 0
 
     def fit_set(self, code: str, at: float, by: str) -> None:
-        """Shelves what is in and fits the set asked for, half used or new."""
-        for piece in self.now.get(self.fitted, {}).values():
-            self._remove(piece, at, "shelved", "")
+        """Shelves what is in and fits the set asked for, half used or new. Now and then a part
+        that came out is not found again."""
+        self.changes += 1
+        out = self.now.get(self.fitted, {})
+        for kind, piece in list(out.items()):
+            lost = kind == "nozzle" and self.changes % CHANGES_A_LOSS == 0
+            self._remove(piece, at, "lost" if lost else "shelved", "")
+            if lost:
+                del out[kind]
         self.fitted = code
         chosen = self.now.setdefault(code, {})
         for kind, _price, _rated in PARTS[code]:
@@ -50,10 +58,11 @@ class Drawer:
         piece.seen.append((at, seen, by))
         return seen >= 0.92 * PIT_LIMIT_MM
 
-    def replace(self, kinds: tuple[str, ...], at: float, by: str, state: str, reason: str) -> None:
-        """Takes pieces out for good and fits new ones."""
+    def replace(self, why: dict[str, tuple[str, str]], at: float, by: str) -> None:
+        """Takes pieces out for good and fits new ones. `why` says of each kind what becomes of it
+        and for what reason."""
         chosen = self.now[self.fitted]
-        for kind in kinds:
+        for kind, (state, reason) in why.items():
             self._remove(chosen[kind], at, state, reason)
             chosen[kind] = self._new(self.fitted, kind)
             chosen[kind].fits.append(FitRow(self.table, at, by))

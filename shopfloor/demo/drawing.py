@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from planning.calc.drawing import Reading
-from shopfloor.demo import programs as p
+from shopfloor.demo import shapes as p
 from shopfloor.models import Drawing, JobLine, JobState, Material, User
 from shopfloor.services.drawings import drawing_add
 

@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import uuid
-from datetime import UTC, datetime
+from collections import defaultdict
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from random import Random
 from typing import Any
 
 from planning.calc.quality import u_range
-from shopfloor.demo import cast
 from shopfloor.demo.catalogue import DESIGNS, program_of
 from shopfloor.demo.chart import SETS
-from shopfloor.demo.orders import Written, read
+from shopfloor.demo.orders import Written, read, sheet_s
+from shopfloor.demo.plate import Plate
 from shopfloor.demo.rows import FitRow, History, PieceRow, RunRow
 from shopfloor.models import (
     BenchEntry,
     Check,
     Fitting,
-    Heat,
     Inspection,
-    Material,
+    JobLine,
     PartResult,
     Piece,
     QueueItem,
@@ -29,7 +29,6 @@ from shopfloor.models import (
     RunState,
     Segment,
     SetPart,
-    Sheet,
     SheetState,
     Stoppage,
     Table,
@@ -40,7 +39,8 @@ from shopfloor.models import (
 )
 
 QUEUE_AT_MOST = 14
-PLACES = ("rack A1", "rack A2", "rack B1", "rack B2", "rack C1")
+REAM_MIN = 6.0  # a part
+SHIFT_SHARE = 0.9  # of what is left of the shift is planned full
 
 
 def when(seconds: float) -> datetime:
@@ -63,15 +63,18 @@ def _check(u_mm: float, design: int, **of: Any) -> Check:
 
 
 def _incident(stay: FitRow) -> uuid.UUID:
-    """Pieces of a torch that failed at one moment failed together."""
+    """Pieces of a torch that came out at one moment came out together."""
     return uuid.uuid5(uuid.NAMESPACE_OID, f"{stay.table} {stay.removed}")
 
 
 class Writer:
     """Holds the rows that others point at while the history is written."""
 
-    def __init__(self, written: dict[tuple[int, int], Written], random: Random) -> None:
+    def __init__(
+        self, written: dict[tuple[int, int], Written], random: Random, now: datetime
+    ) -> None:
         self.written = written
+        self.now = now
         self.random = random
         self.users = {user.username: user for user in User.objects.all()}
         self.tables = {table.code: table for table in Table.objects.all()}
@@ -79,8 +82,7 @@ class Writer:
         self.sets = {wear_set.code: wear_set for wear_set in WearSet.objects.all()}
         self.reasons: dict[str, Reason | None] = {r.code: r for r in Reason.objects.all()}
         self.reasons[""] = None
-        self.materials = {material.code: material for material in Material.objects.all()}
-        self.heats: dict[str, Heat] = {}
+        self.plate = Plate(random)
         self.runs: dict[int, Run] = {}
 
     def write(self, history: History) -> None:
@@ -92,13 +94,15 @@ class Writer:
         self._pieces(history.pieces)
 
     def queue(self, history: History) -> None:
-        """What is still to be cut, in the order the tables would take it."""
+        """What is still to be cut, in the order the tables would take it: as much as fits into
+        what is left of the shift, and the sheet after that."""
         for code, table in self.tables.items():
             open_run = next(
                 (r for r in history.runs if r.closed is None and r.lot.table == code), None
             )
             lots = [lot for lot in history.lots if lot.table == code]
             position = 0
+            room_s = SHIFT_SHARE * (history.shift_ends[code] - self.now.timestamp())
             if open_run and not open_run.forgotten:
                 run = self.runs[id(open_run)]
                 item = QueueItem.objects.create(
@@ -110,26 +114,28 @@ class Writer:
                 )
                 Run.objects.filter(pk=run.pk).update(queue_item=item)
                 position = 1
+                room_s -= sheet_s(code, open_run.lot.design) / 2
             for lot in lots:
                 key = (lot.order.number, lot.position)
                 if key not in self.written:
                     continue
-                for _ in range(min(lot.sheets - lot.done, 3)):
-                    if position >= QUEUE_AT_MOST:
+                for _ in range(lot.sheets - lot.done):
+                    if position >= QUEUE_AT_MOST or room_s <= 0:
                         break
                     position += 1
+                    room_s -= sheet_s(code, lot.design)
                     nest = self.written[key].revision.nest
-                    sheet = self._sheet(lot.design, f"W{position}-{code[0].upper()}")
-                    sheet.save()
+                    sheet = self.plate.sheet(lot, f"W{position}-{code[0].upper()}", self.now)
+                    self.plate.save()
                     QueueItem.objects.create(nest=nest, table=table, sheet=sheet, position=position)
 
     def _sheets_and_runs(self, runs: list[RunRow]) -> None:
-        sheets, rows = [], []
+        rows = []
         for number, run in enumerate(runs, 1):
-            sheet = self._sheet(run.lot.design, str(number))
-            sheet.state = SheetState.CUT if run.closed else SheetState.ON_TABLE
-            sheet.received_at = when(run.opened - 86400 * 3)
-            sheets.append(sheet)
+            sheet = self.plate.sheet(run.lot, str(number), when(run.opened))
+            sheet.state = SheetState.ON_TABLE
+            if run.closed:
+                self.plate.cut(sheet, run.lot.design, when(run.closed))
             row = Run(
                 id=uuid.UUID(int=self.random.getrandbits(128), version=4),
                 revision=self.written[run.lot.order.number, run.lot.position].revision,
@@ -141,33 +147,8 @@ class Writer:
             )
             rows.append(row)
             self.runs[id(run)] = row
-        Sheet.objects.bulk_create(sheets)
+        self.plate.save()
         Run.objects.bulk_create(rows)
-
-    def _sheet(self, design_index: int, number: str) -> Sheet:
-        design = DESIGNS[design_index]
-        length, width = design.sheet
-        if design.material not in self.heats or self.random.random() < 0.03:
-            letters = f"{self.random.randint(2, 9)}{self.random.choice('BCDFGH')}"
-            self.heats[design.material], _ = Heat.objects.get_or_create(
-                number=f"{letters}-{self.random.randint(1000, 9999)}",
-                material=self.materials[design.material],
-            )
-        material = self.materials[design.material]
-        kilos = length * width * design.thickness_mm * material.density_kg_m3 / 1e9
-        return Sheet(
-            code=f"S-{number.zfill(4)}",
-            material=material,
-            thickness_mm=design.thickness_mm,
-            thickness_text=design.thickness_text,
-            length_mm=length,
-            width_mm=width,
-            area_mm2=length * width,
-            heat=self.heats[design.material],
-            cost_minor=round(kilos * cast.PRICE_PER_KG[design.material] * 100),
-            place=self.random.choice(PLACES),
-            received_at=datetime.now(UTC),
-        )
 
     def _segments(self, runs: list[RunRow]) -> None:
         Segment.objects.bulk_create(
@@ -198,6 +179,8 @@ class Writer:
                 checks.append(_check(run.check_u, run.lot.design, run=row, at=at, by=by))
             if self.random.random() < 0.9:
                 bench.append(self._bench(run, by))
+            if run.rework:
+                bench.append(self._reamed(run, by))
         PartResult.objects.bulk_create(results)
         Check.objects.bulk_create(checks)
         BenchEntry.objects.bulk_create(bench)
@@ -214,8 +197,11 @@ class Writer:
         judged = []
         for index, line in enumerate(lines):
             scrap = [found for (part, _copy), found in spoilt.items() if part == index]
-            good = program.copies[index] - len(scrap)
+            tight = run.rework if index == 0 else 0
+            good = program.copies[index] - len(scrap) - tight
             judged.append(PartResult(line=line, outcome="good", quantity=good, **common))
+            if tight:
+                judged += self._reworked(line, tight, common)
             judged += [
                 PartResult(
                     line=line, outcome="scrap", quantity=1, contour_number=n, cause=cause, **common
@@ -223,6 +209,26 @@ class Writer:
                 for n, cause in scrap
             ]
         return judged
+
+    def _reworked(self, line: JobLine, count: int, common: dict[str, Any]) -> list[PartResult]:
+        """Parts set aside for rework; those of some days ago have been reamed and are good."""
+        found = [(common["at"], "rework", count)]
+        done = common["at"] + timedelta(days=1)
+        if done < self.now - timedelta(days=1):
+            found += [(done, "rework", -count), (done, "good", count)]
+        return [
+            PartResult(
+                line=line, outcome=outcome, quantity=quantity,
+                cause="size" if outcome == "rework" else "", **{**common, "at": at},
+            )
+            for at, outcome, quantity in found
+        ]  # fmt: skip
+
+    def _reamed(self, run: RunRow, by: User) -> BenchEntry:
+        line = self.written[run.lot.order.number, run.lot.position].lines[0]
+        at = min(when((run.closed or run.opened) + 80_000), self.now)
+        minutes = round(run.rework * REAM_MIN * self.random.lognormvariate(0, 0.2), 1)
+        return BenchEntry(line=line, kind="holes", minutes=minutes, at=at, by=by)
 
     def _bench(self, run: RunRow, by: User) -> BenchEntry:
         lines = self.written[run.lot.order.number, run.lot.position].lines
@@ -272,6 +278,10 @@ class Writer:
             )
         self._trays(pieces, rows)
         Piece.objects.bulk_create(rows.values())
+        together: dict[str, set[float | None]] = defaultdict(set)
+        for stay in (stay for piece in pieces for stay in piece.fits):
+            if stay.state in ("failed", "crashed"):
+                together[stay.table].add(stay.removed)
         Fitting.objects.bulk_create(
             Fitting(
                 piece=rows[piece.label],
@@ -282,7 +292,7 @@ class Writer:
                 removed_by=self.users[stay.by] if stay.removed else None,
                 removal_state=stay.state,
                 removal_reason=stay.reason,
-                incident=_incident(stay) if stay.state == "failed" else None,
+                incident=_incident(stay) if stay.removed in together[stay.table] else None,
             )
             for piece in pieces
             for stay in piece.fits

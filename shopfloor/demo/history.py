@@ -14,6 +14,9 @@ from shopfloor.demo.rows import Arc, Expected, History, Lot, RunRow, SegmentRow,
 
 SPEED = {"F50": 1.03, "F80": 1.05, "P120": 0.98}  # actual over planned arc time
 CHANGE_S = 720.0
+CRASH_S = 2100.0  # until the table cuts again
+RUNS_A_CRASH = 240  # of one table
+REWORK = 0.04  # of the runs of parts with holes that the drawing asks something of
 REASONS = (("crane-busy", 5), ("plate-not-in", 3), ("arc-trouble", 2), ("table-clean", 2), ("", 2))
 
 
@@ -56,6 +59,7 @@ class Table:
             if self.t >= self.now:
                 break
         self.history.pieces = self.drawer.pieces
+        self.history.shift_ends[self.code] = self.end
         return self.history
 
     def _shift(self) -> None:
@@ -112,6 +116,7 @@ class Table:
         factor = SPEED[DESIGNS[run.lot.design].set] * self.random.gauss(1.0, 0.02)
         last = len(expected.arcs_s)
         stop_at = self.random.randint(2, last) if self.random.random() < 0.07 else 0
+        crash_at = last // 2 if len(self.history.runs) % RUNS_A_CRASH == RUNS_A_CRASH // 2 else 0
         for number in range(run.contours_done + 1, last + 1):
             self._break(run)
             if number == stop_at:
@@ -120,6 +125,8 @@ class Table:
                 return self._hand_over(run)
             before = expected.before_s[number - 1] * self.random.lognormvariate(0.05, 0.08)
             self._arc(run, before, expected.arcs_s[number - 1] * factor, expected.pierce_s)
+            if number == crash_at and self.t < self.now - 2 * CRASH_S:
+                self._crash(run)
             if self.t >= self.now:
                 run.arcs = [arc for arc in run.arcs if arc.off < self.now]
                 self.open_run = run
@@ -142,12 +149,23 @@ class Table:
         if failed and self.t < self.now - 1200:
             run.scrap.append((run.contours_done + 1, "wear part failed"))
             begun, self.t = self.t, self.t + 480 * self.random.lognormvariate(0, 0.2)
-            kinds = PAIR if failed.kind in PAIR else (failed.kind,)
             reason = "pit" if failed.kind == "electrode" else "out of round"
-            self.drawer.replace(kinds, self.t, self.operator, "failed", reason)
+            # Only one has failed; its mate of the pair goes with it and has not.
+            why = {kind: ("retired", "") for kind in PAIR if failed.kind in PAIR}
+            why[failed.kind] = ("failed", reason)
+            self.drawer.replace(why, self.t, self.operator)
             self.history.stops.append(
                 StopRow(self.code, run, "arc-trouble", begun, self.t, self.operator)
             )
+
+    def _crash(self, run: RunRow) -> None:
+        """A part has tipped up and the torch runs into it: shield and nozzle are gone, and the
+        part just cut."""
+        run.scrap.append((run.contours_done + 1, "crash"))
+        begun, self.t = self.t, self.t + CRASH_S * self.random.lognormvariate(0, 0.2)
+        why = dict.fromkeys(("nozzle", "shield"), ("crashed", ""))
+        self.drawer.replace(why, self.t, self.operator)
+        self.history.stops.append(StopRow(self.code, run, "crash", begun, self.t, self.operator))
 
     def _finish(self, run: RunRow) -> None:
         # The demo opens on tables at work: a run whose last arc is burnt is finished by now, and
@@ -156,9 +174,12 @@ class Table:
         run.closed = self.t
         run.segments[-1].ended, run.segments[-1].reason = self.t, "finish"
         run.segments[-1].last = run.contours_done
+        if DESIGNS[run.lot.design].u_range_asked and self.random.random() < REWORK:
+            run.rework = self.random.randint(1, 3)
         if self.random.random() < 0.35 and self.drawer.look(self.t, self.operator):
             self.t = min(self.t + 300, self.now - 35)
-            self.drawer.replace(PAIR, self.t, self.operator, "retired", "pit")
+            why = {"electrode": ("retired", "pit"), "nozzle": ("retired", "")}
+            self.drawer.replace(why, self.t, self.operator)
         self.t = min(self.t + 90 * self.random.lognormvariate(0, 0.5), max(self.t, self.now - 30))
 
     def _hand_over(self, run: RunRow) -> None:

@@ -21,7 +21,7 @@ from shopfloor.demo.floor import Writer
 from shopfloor.demo.history import Table as Simulated
 from shopfloor.demo.lines import FEED, history_lines, write_csv
 from shopfloor.demo.odds import odds
-from shopfloor.demo.orders import expected, lots_of, write
+from shopfloor.demo.orders import expected, lots_of, sheet_s, week_s, write
 from shopfloor.demo.rows import History
 from shopfloor.models import Job, JobState, Shop, User
 from shopfloor.selectors.shop import shift_patterns
@@ -74,14 +74,17 @@ def load(*, now: datetime, begin: datetime | None = None) -> Loaded:
     with transaction.atomic(), acting("command start", why="the invented shop"):
         make.standing(begin=begin, now=now, zone=cast.demo_zone(now))
         history = _simulate(begin, now, random)
-        touched = {run.lot.order.number for run in history.runs}
+        touched = {number for run in history.runs for number in run.lot.numbers}
         history.lots = [lot for lot in history.lots if _wanted(lot.order.number, touched)]
-        finished = {
-            run.lot.order.number: run.closed or now.timestamp() + 7200 for run in history.runs
-        }
         planner = User.objects.get(username="ines")
-        written = write(history.lots, finished=finished, now=now, by=planner, random=random)
-        writer = Writer(written, random)
+        written = write(
+            history.lots,
+            finished=_finish_times(history, now.timestamp()),
+            now=now,
+            by=planner,
+            random=random,
+        )
+        writer = Writer(written, random, now)
         writer.write(history)
         writer.queue(history)
         odds(history, now=now, random=Random(SEED + 1))  # noqa: S311 - a demo, not a secret
@@ -131,6 +134,7 @@ def _simulate(begin: datetime, now: datetime, random: Random) -> History:
         history.runs += lived.runs
         history.stops += lived.stops
         history.pieces += lived.pieces
+        history.shift_ends |= lived.shift_ends
     quiet = _quiet(history, (now - timedelta(days=3)).timestamp())
     history.silent.append(("south", quiet, quiet + 2400))
     history.runs.sort(key=lambda run: run.opened)
@@ -147,14 +151,32 @@ def _wanted(number: int, touched: set[int]) -> bool:
     return number in touched or number <= max(touched, default=0) + AHEAD
 
 
+def _finish_times(history: History, now: float) -> dict[int, float]:
+    """When each order's last sheet was done, or will be at the pace its table works through the
+    weeks (epoch seconds)."""
+    times: dict[int, float] = {}
+    for run in history.runs:
+        number = run.lot.order.number
+        times[number] = max(times.get(number, 0.0), run.closed or now)
+    for code, *_rest in cast.TABLES:
+        at = now
+        for lot in (lot for lot in history.lots if lot.table == code and lot.done < lot.sheets):
+            share = week_s(code) / timedelta(weeks=1).total_seconds()
+            at += (lot.sheets - lot.done) * sheet_s(code, lot.design) / share
+            for order in (lot.order, lot.guest):
+                if order is not None:
+                    times[order.number] = max(times.get(order.number, 0.0), at)
+    return times
+
+
 def _close_jobs(history: History) -> None:
     """A job whose every sheet is burnt is closed when its last run was."""
-    left = {lot.order.number for lot in history.lots if lot.done < lot.sheets}
-    left |= {run.lot.order.number for run in history.runs if run.closed is None}
+    left = {number for lot in history.lots if lot.done < lot.sheets for number in lot.numbers}
+    left |= {number for run in history.runs if run.closed is None for number in run.lot.numbers}
     last: dict[int, float] = {}
     for run in history.runs:
-        if run.closed:
-            last[run.lot.order.number] = max(last.get(run.lot.order.number, 0), run.closed)
+        for number in run.lot.numbers if run.closed else ():
+            last[number] = max(last.get(number, 0), run.closed or 0)
     for number, closed in last.items():
         if number not in left:
             Job.objects.filter(number=f"K-{number}").update(

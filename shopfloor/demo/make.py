@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo
 
@@ -34,20 +34,29 @@ def standing(*, begin: datetime, now: datetime, zone: str) -> None:
     """Everything that does not change from day to day. `begin` is when it comes into force."""
     today = str(now.astimezone(ZoneInfo(zone)).isoweekday())
     day = begin.date().replace(day=1)
-    Shop.objects.create(name=cast.SHOP, zone=zone, is_demo=True)
+    Shop.objects.create(name=cast.SHOP, zone=zone, is_demo=True, scrap_minor_kg=cast.SCRAP_MINOR_KG)
     _people()
     _tables()
     _shifts(day, today)
     _chart(begin)
     trials(now=now)
-    for kind, amount in cast.RATES:
-        Rate.objects.create(kind=kind, amount_minor=amount, valid_from=day, note="example value")
+    _rates(day, now.date() - timedelta(days=cast.RATES_ROSE_DAYS))
     Customer.objects.bulk_create(Customer(name=name) for name in cast.CUSTOMERS)
     Reason.objects.bulk_create(
         Reason(code=code, label=label, planned=planned, order=order)
         for order, (code, label, planned) in enumerate(cast.REASONS)
     )
     Month.objects.get_or_create(first_day=day)
+
+
+def _rates(day: date, rose: date) -> None:
+    """What an hour costs, and what it came to cost since."""
+    for kind, amount, later in cast.RATES:
+        Rate.objects.create(kind=kind, amount_minor=amount, valid_from=day, note="example value")
+        if later is not None and rose > day:
+            Rate.objects.create(
+                kind=kind, amount_minor=later, valid_from=rose, note="example value"
+            )
 
 
 @cache
@@ -93,6 +102,7 @@ def _shifts(day: date, today: str) -> None:
             end=shift.end,
             weekdays=shift.weekdays + more,
             breaks=cast.BREAKS[shift.name],
+            tables=list(shift.tables),
             valid_from=day,
         )
 

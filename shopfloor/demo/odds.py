@@ -1,4 +1,4 @@
-"""What a shop has besides runs: remnants, air readings, a count entered for a time nobody heard,
+"""What a shop has besides runs: air readings, a count entered for a time nobody heard,
 and a sheet counted twice. Drawn from a seed of its own, so that the history stays as it is."""
 
 from __future__ import annotations
@@ -17,8 +17,6 @@ from shopfloor.models import (
     EnteredCount,
     Run,
     RunState,
-    Sheet,
-    SheetState,
     Table,
     Torch,
     User,
@@ -27,32 +25,15 @@ from shopfloor.selectors.arcs import from_us
 from shopfloor.selectors.lines import parts_on_sheet
 from shopfloor.selectors.shop import shift_patterns
 from shopfloor.services.actions import action_receive
-from shopfloor.services.stock import remnant_add
 
-REMNANTS = ((1220, 700), (900, 600), (1500, 500), (640, 480), (1220, 1000), (420, 300))
-SHEETS_APART = 61
 AIR_READ = 0.7  # of the shifts
 US = 1_000_000
 
 
 def odds(history: History, *, now: datetime, random: Random) -> None:
     """All but the count that comes late: that one needs its run worked out."""
-    _remnants(now)
     _air(now, random)
     _entered(history, now)
-
-
-def _remnants(now: datetime) -> None:
-    """Left over of sheets cut in the last weeks, lying where remnants lie."""
-    cut = Sheet.objects.filter(state=SheetState.CUT, received_at__lt=now - timedelta(days=1))
-    sheets = list(cut.select_related("heat", "material").order_by("-received_at", "pk"))
-    for number, ((length, width), sheet) in enumerate(
-        zip(REMNANTS, sheets[::SHEETS_APART], strict=False)
-    ):
-        if length * width < sheet.area_mm2:
-            at = sheet.received_at + timedelta(days=3, hours=2)
-            place = f"remnants {'AB'[number % 2]}"
-            remnant_add(sheet=sheet, length_mm=length, width_mm=width, at=min(at, now), place=place)
 
 
 def _air(now: datetime, random: Random) -> None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from functools import cache
 from random import Random
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, plan_program
@@ -29,6 +30,11 @@ from shopfloor.models import (
     User,
     WearSet,
 )
+
+SHEET_AROUND_S = 1150.0  # loading, unloading, and what a table waits for on an average sheet
+SHARED = 0.5  # of the nests with several parts
+GUEST_LINES = 200  # where the numbers of lines on somebody else's sheets begin
+DUE = time(16)
 
 
 @cache
@@ -56,13 +62,41 @@ def expected(table: str, design: int) -> Expected:
     return Expected(arcs_s=plan.arcs, pierce_s=row.pierce_delay_s, before_s=before)
 
 
+def sheet_s(table: str, design: int) -> float:
+    """What one sheet of a design takes on a table, loading and a wait for the crane included."""
+    plan = expected(table, design)
+    return sum(plan.arcs_s) + sum(plan.before_s) + SHEET_AROUND_S
+
+
+def week_s(table: str) -> float:
+    """The hours a table works in a week, breaks apart, in seconds."""
+    worked = 0.0
+    for shift in cast.SHIFTS:
+        if table in shift.tables:
+            hours = shift.end.hour - shift.start.hour
+            minutes = 60 * hours + shift.end.minute - shift.start.minute
+            minutes -= sum(length for _, length, _ in cast.BREAKS[shift.name])
+            worked += 60.0 * minutes * len(shift.weekdays)
+    return worked
+
+
 def lots_of(orders: Iterable[Order], random: Random) -> list[Lot]:
-    """Each nest of each order, given to a table: North works two shifts, South one."""
-    return [
-        Lot(order, position, design, sheets, "south" if random.random() < 0.36 else "north")
-        for order in orders
-        for position, (design, sheets) in enumerate(order.designs)
-    ]
+    """Each nest of each order, given to the table that would be through with its own first. Some
+    sheets carry parts of the order before too."""
+    lots: list[Lot] = []
+    weeks: dict[str, float] = {code: 0.0 for code, *_rest in cast.TABLES}
+    before: Order | None = None
+    for order in orders:
+        for position, (design, sheets) in enumerate(order.designs):
+            table = min(weeks, key=lambda code: weeks[code])
+            weeks[table] += sheets * sheet_s(table, design) / week_s(table)
+            lot = Lot(order, position, design, sheets, table)
+            shared = len(DESIGNS[design].parts) > 1 and not order.own_plate
+            if shared and before is not None and random.random() < SHARED:
+                lot.guest = before
+            lots.append(lot)
+        before = order
+    return lots
 
 
 @dataclass
@@ -77,7 +111,8 @@ def write(
     lots: Iterable[Lot], *, finished: dict[int, float], now: datetime, by: User, random: Random
 ) -> dict[tuple[int, int], Written]:
     """Jobs, lines, nests, revisions, contours. `finished` is when each order's last sheet was
-    done (epoch seconds), from which its promise date is invented. Keyed (order, position)."""
+    done or will be (epoch seconds), from which its promise date is invented. Keyed (order,
+    position)."""
     lots = list(lots)
     jobs = _jobs(lots, finished, now, random)
     known: dict[str, Any] = {
@@ -88,7 +123,7 @@ def write(
     written = {}
     for lot in lots:
         job = jobs[lot.order.number]
-        lines = _lines(job, lot, known)
+        lines = _lines(job, lot, known, guest=jobs[lot.guest.number] if lot.guest else None)
         written[lot.order.number, lot.position] = Written(_nest(job, lot, lines, known, by), lines)
     return written
 
@@ -97,28 +132,39 @@ def _jobs(
     lots: list[Lot], finished: dict[int, float], now: datetime, random: Random
 ) -> dict[int, Job]:
     customers = {customer.name: customer for customer in Customer.objects.all()}
+    zone = ZoneInfo(cast.demo_zone(now))
     jobs = {}
     for order in {lot.order.number: lot.order for lot in lots}.values():
-        done = finished.get(order.number)
-        base = datetime.fromtimestamp(done, UTC) if done else now + timedelta(days=2)
-        slack = timedelta(hours=random.gauss(14, 16))
+        base = datetime.fromtimestamp(finished[order.number], UTC)
+        slack = timedelta(hours=random.gauss(30, 20))
         jobs[order.number] = Job.objects.create(
             number=f"K-{order.number}",
             customer=customers[order.customer],
             title=order.title,
-            due_at=(base + slack).replace(minute=0, second=0, microsecond=0),
+            due_at=_due(base + slack, zone),
             source="example",
         )
     return jobs
 
 
-def _lines(job: Job, lot: Lot, known: dict[str, Any]) -> list[JobLine]:
+def _due(at: datetime, zone: ZoneInfo) -> datetime:
+    """The end of that day's work, or of the Monday after a weekend."""
+    day = at.astimezone(zone).date()
+    day += timedelta(days=max(0, 7 - day.weekday()) if day.weekday() > 4 else 0)
+    return datetime.combine(day, DUE, zone).astimezone(UTC)
+
+
+def _lines(job: Job, lot: Lot, known: dict[str, Any], *, guest: Job | None = None) -> list[JobLine]:
+    """One line for each part; the last is the guest's where there is one."""
+    last = len(DESIGNS[lot.design].parts) - 1
+    owners = [(guest if guest and index == last else job) for index in range(last + 1)]
     design = DESIGNS[lot.design]
     copies = program_of(lot.design).copies
     return [
         JobLine.objects.create(
-            job=job,
-            number=10 * (lot.position * 4 + index + 1),
+            job=owners[index],
+            number=10 * (lot.position * 4 + index + 1)
+            + (0 if owners[index] is job else GUEST_LINES),
             part=f"{shape.name} {shape.width:g} x {shape.height:g}",
             quantity=copies[index] * lot.sheets,
             material=known["materials"][design.material],

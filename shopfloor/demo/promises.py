@@ -7,7 +7,7 @@ from collections import defaultdict
 from random import Random
 from typing import Any
 
-from django.db.models import Avg
+from django.db.models import Avg, Sum
 
 from shopfloor.acting import acting
 from shopfloor.demo import cast
@@ -30,21 +30,26 @@ def keep_plans() -> None:
         Run.objects.bulk_update(runs, ["plan"], batch_size=200)
 
 
-def keep_quotes(random: Random) -> None:
-    """A price for every job: its plan and material with a margin that is not always enough."""
+def keep_prices(random: Random) -> None:
+    """A price for every job: its plan and material with a margin that is not always enough. A nest
+    that several jobs share is paid for by area."""
     expected: dict[int, float] = defaultdict(float)
     for plan in NestPlan.objects.filter(problem="").select_related("revision__nest__material"):
         nest = plan.revision.nest
         if (plan.table_id, plan.wear_set_id) == (nest.table_id, nest.wear_set_id):
             expected[nest.pk] = sum(plan.costs_minor.values()) + _material(nest)
-    totals: dict[int, float] = defaultdict(float)
     # A model's own order joins what is told apart: without it gone, every contour would count.
-    pairs = Contour.objects.order_by().values_list(
+    areas = Contour.objects.order_by().values_list(
         "line__job", "revision__nest", "revision__nest__sheets_wanted"
     )
-    for job, nest_id, sheets in pairs.distinct():
-        totals[job] += expected[nest_id] * sheets
-    jobs = list(Job.objects.filter(pk__in=totals))
+    rows = list(areas.annotate(area=Sum("net_area_mm2")))
+    whole: dict[int, float] = defaultdict(float)
+    for _job, nest_id, _sheets, area in rows:
+        whole[nest_id] += area
+    totals: dict[int, float] = defaultdict(float)
+    for job, nest_id, sheets, area in rows:
+        totals[job] += expected[nest_id] * sheets * area / whole[nest_id]
+    jobs = list(Job.objects.filter(pk__in=totals).order_by("pk"))
     for job_row in jobs:
         job_row.quote_minor = round(totals[job_row.pk] * random.uniform(1.06, 1.34) / 500) * 500
     with acting("command start", why="the invented shop"):

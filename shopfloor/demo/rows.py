@@ -26,6 +26,12 @@ class Lot:
     sheets: int
     table: str
     done: int = 0
+    guest: Order | None = None  # an order whose parts lie on the same sheets, the design's last
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Of the orders it is cut for."""
+        return (self.order.number, *([self.guest.number] if self.guest else []))
 
 
 @dataclass(slots=True)
@@ -55,6 +61,7 @@ class RunRow:
     segments: list[SegmentRow] = field(default_factory=list)
     arcs: list[Arc] = field(default_factory=list)
     scrap: list[tuple[int, str]] = field(default_factory=list)  # contour, cause
+    rework: int = 0  # parts whose holes came out tight
     forgotten: bool = False  # nobody pressed start: its arcs belong to no run
     check_u: float | None = None
     contours_done: int = 0
@@ -99,3 +106,4 @@ class History:
     pieces: list[PieceRow] = field(default_factory=list)
     lots: list[Lot] = field(default_factory=list)
     silent: list[tuple[str, float, float]] = field(default_factory=list)  # table, from, to
+    shift_ends: dict[str, float] = field(default_factory=dict)  # of the one under way, by table
