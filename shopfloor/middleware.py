@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import nullcontext
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import BadRequest
@@ -11,7 +12,7 @@ from django.utils import timezone
 
 from shopfloor.acting import acting, coming_from
 from shopfloor.address import client_address
-from shopfloor.selectors.shop import shop_zone
+from shopfloor.selectors.shop import shop_read_once, shop_zone
 from shopfloor.visible import visible
 
 Handler = Callable[[HttpRequest], HttpResponse]
@@ -96,11 +97,13 @@ class WhoActs:
 
 
 class ShopTime:
-    """Pages show the shop's own zone, wherever the browser is."""
+    """Pages show the shop's own zone, wherever the browser is. One that only shows something reads
+    shop and shifts once."""
 
     def __init__(self, get_response: Handler) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        with timezone.override(ZoneInfo(shop_zone())):
+        once = shop_read_once() if request.method in ("GET", "HEAD") else nullcontext()
+        with once, timezone.override(ZoneInfo(shop_zone())):
             return self.get_response(request)

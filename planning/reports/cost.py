@@ -26,7 +26,7 @@ from planning.services.postings import next_month
 from shopfloor.calendar import day_span
 from shopfloor.counting import count
 from shopfloor.models import Month, Run, RunState
-from shopfloor.selectors.shop import shop_zone
+from shopfloor.selectors.shop import shop_read_once, shop_zone
 
 
 def months() -> pd.DataFrame:
@@ -42,6 +42,7 @@ def months() -> pd.DataFrame:
     )
 
 
+@shop_read_once()
 def cost_month(*, first_day: date) -> CostMonth:
     """One month. A closed one is read as it was printed, an open one as it was kept where nothing
     has changed since. Raises `LookupError` for a month nothing is known of."""

@@ -43,8 +43,9 @@ def piece_figures(*, key: str, payload: dict[str, Any]) -> None:
 
 
 @transaction.atomic
-def pieces_write(ids: Iterable[int], *, now: datetime) -> None:
-    """Outlook and postings of these pieces, in bulk."""
+def pieces_write(ids: Iterable[int], *, now: datetime, months: MonthBook | None = None) -> None:
+    """Outlook and postings of these pieces, in bulk. `months`: the caller's, which tells of the
+    months changed itself."""
     pieces = load_pieces(ids)
     if not pieces:
         return
@@ -57,15 +58,16 @@ def pieces_write(ids: Iterable[int], *, now: datetime) -> None:
     wants: list[Want] = []
     for piece in pieces:
         wants += wear_wants(piece, uses[piece.pk], shifts, crash_lines)
-    months = MonthBook()
+    book = months or MonthBook()
     for some in in_chunks(keys):
         own = set(some)
         postings_sync(
             [want for want in wants if want.piece_id in own],
             Posting.objects.filter(piece__in=some),
-            months=months,
+            months=book,
         )
-    months_changed(months.changed)
+    if months is None:
+        months_changed(book.changed)
     _outlooks(pieces, uses, now)
 
 

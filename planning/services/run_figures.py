@@ -80,11 +80,11 @@ def runs_write(
     _days(loaded, figures)
     touched = _piece_uses(ids, uses)
     made = _post(loaded, figures, months, by, why)
-    months_changed([*months.changed, *_counted(loaded)])
     if pieces is None:
-        pieces_write(touched, now=now)
+        pieces_write(touched, now=now, months=months)
     else:
         pieces |= touched
+    months_changed([*months.changed, *_counted(loaded)])
     return made, beside
 
 

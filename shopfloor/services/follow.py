@@ -71,6 +71,7 @@ def _match_rows(rows: Sequence[Row], now: datetime) -> None:
     for _, _, code, on_us, _ in rows:
         at[code].append(on_us)
     wanted: set[str] = set()
+    matched: set[str] = set()  # matching has asked for these itself
     keys = [row[4] for row in rows]
     for index in range(0, len(keys), 500):
         held = ArcAssignment.objects.filter(arc_key__in=keys[index : index + 500])
@@ -85,11 +86,11 @@ def _match_rows(rows: Sequence[Row], now: datetime) -> None:
         if code not in tables:  # intake may listen to a table the shop has not drawn up yet
             continue
         for first, last in _stretches(moments):
-            wanted |= arcs_matched(
+            matched |= arcs_matched(
                 table=tables[code], start=from_us(first), end=from_us(last + 1), now=now
             )
         counts_replaced(table=tables[code], moments_us=moments, now=now)
-    for run in sorted(wanted):
+    for run in sorted(wanted - matched):
         work_want(kind="run", key=run)
 
 

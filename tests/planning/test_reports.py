@@ -49,7 +49,7 @@ def shop_month(north, operator):
 
 
 def test_a_month_adds_up_to_its_postings(shop_month, django_assert_max_num_queries):
-    with django_assert_max_num_queries(13):
+    with django_assert_max_num_queries(12):
         found = reports.cost_month(first_day=OCTOBER)
     posted = sum(Posting.objects.values_list("amount_minor", flat=True))
     assert found.total_minor == posted == 12_800 + 4_000 + 960 + 20
@@ -186,7 +186,7 @@ def test_every_figure_opens(shop_month):
 
 def test_a_run_shows_its_contours_arcs_and_pieces(shop_month, django_assert_max_num_queries):
     run = shop_month[3]
-    with django_assert_max_num_queries(26):
+    with django_assert_max_num_queries(25):
         found = reports.run_detail(run_id=str(run.pk))
     assert found.contours["actual_s"].tolist() == [2400, 1200]
     assert found.contours["job"].tolist() == ["J-1", "J-2"]

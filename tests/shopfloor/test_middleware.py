@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from unittest.mock import patch
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
+from shopfloor.models import Shop
 from shopfloor.services.jobs import job_add
+
+SHOP_ROW = 'SELECT "shopfloor_shop"."id"'
 
 pytestmark = pytest.mark.django_db
 
@@ -41,3 +49,22 @@ def test_a_file_of_nuls_is_still_read_as_a_file(client, shop, planner):
     upload = SimpleUploadedFile("jobs.csv", b"\0" * 10)
     answer = client.post("/jobs/import/", {"file": upload})
     assert answer.status_code == 200
+
+
+def test_a_page_reads_the_shop_once_and_the_next_page_reads_it_anew(client, shop, planner):
+    client.force_login(planner)
+    client.get("/jobs/")
+    with CaptureQueriesContext(connection) as asked:
+        client.get("/jobs/")
+    rows = [one for one in asked.captured_queries if one["sql"].startswith(SHOP_ROW)]
+    assert len(rows) == 1
+    assert _zone_shown(client) == "America/Chicago"
+    Shop.objects.update(zone="Europe/Oslo")
+    assert _zone_shown(client) == "Europe/Oslo"
+
+
+def _zone_shown(client):
+    with patch("django.utils.timezone.override", wraps=timezone.override) as override:
+        client.get("/jobs/")
+        zones = [str(call.args[0]) for call in override.call_args_list]
+    return zones[0]
