@@ -15,14 +15,16 @@ SHARE_NAMED = 0.8  # of the hours
 MOST_NAMED = 15
 ORDER = (
     "cutting", "piercing", "cutting with piercing", "travel", "travel with waiting", "waits",
-    "loading with waiting", "cutting, travel and waiting", "repeats", "stoppages", "unknown",
+    "loading with waiting", "cutting, travel and waiting", "repeats", "stoppages",
+    "burning as entered", "not burning as entered", "unknown",
 )  # fmt: skip
 WORDS = {
     "cutting": "Cutting speed", "piercing": "Piercing", "cutting with piercing":
     "Cutting with piercing", "travel": "Travel", "travel with waiting": "Travel with waiting",
     "waits": "Waiting", "loading with waiting": "Loading with waiting",
     "cutting, travel and waiting": "Cutting, travel, waiting", "repeats": "Repeats",
-    "stoppages": "Stoppages", "unknown": "Unknown time",
+    "stoppages": "Stoppages", "burning as entered": "Burning, entered",
+    "not burning as entered": "Not burning, entered", "unknown": "Unknown time",
 }  # fmt: skip
 KINDS = {"wear": "wear parts", "energy": "power", "credit": "remnant credit"}
 REST = "Wear, gas, power, bench"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
@@ -15,7 +16,8 @@ from dashboards.access import Sight, desk, sight_of
 from planning.reports.shapes import OpenedRow
 
 # Kinds that are time or wear alone; every other one has money in it.
-OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece", "shift", "pace", "outlook", "day")
+OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece", "shift", "pace", "outlook", "day",
+               "measure", "factor")  # fmt: skip
 
 
 @desk()
@@ -32,7 +34,7 @@ def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
     context = {
         "further": any(row["url"] for row in rows),
         "figure": found,
-        "title": lengths.words(found.title, inch=sight.inch and kind == "month_plate"),
+        "title": lengths.words(found.title, inch=sight.inch and kind in ("month_plate", "factor")),
         "how": lengths.words(found.how, inch=sight.inch),
         "rows": rows,
         "kind": kind,
@@ -78,4 +80,9 @@ def _up(kind: str, key: str, facts: dict[str, Any]) -> tuple[str, str]:
         return "The month", f"{reverse('cost')}?month={key[:7]}"
     if kind == "piece":
         return "Wear", f"{reverse('wear')}?piece={key}"
+    if kind == "measure":
+        first, last = (date.fromisoformat(day) for day in key.split(":")[:2])
+        return "Measures", f"{reverse('measures')}?days={(last - first).days + 1}"
+    if kind == "factor":
+        return "Factors", reverse("factors")
     return "Today", reverse("today")

@@ -69,9 +69,20 @@ def measures(request: HttpRequest) -> HttpResponseBase:
 def rows(found: Measures) -> list[dict[str, Any]]:
     """One a line: what it is, how it is made, and each table's figure with its base."""
     return [
-        {"label": line.label, "how": line.how, "cells": [cell(line, t) for t in found.tables]}
+        {
+            "label": line.label,
+            "how": line.how,
+            "cells": [
+                cell(line, table) | {"key": key(found, line, table)} for table in found.tables
+            ],
+        }
         for line in LINES
     ]
+
+
+def key(found: Measures, line: Line, table: TableMeasures) -> str:
+    """Opens what a ratio is made of."""
+    return f"{found.first}:{found.last}:{table.table_id}:{line.name}"
 
 
 def cell(line: Line, table: TableMeasures) -> dict[str, str]:
@@ -102,7 +113,12 @@ def covered(table: TableMeasures) -> str:
     whole = theme.span(table.busy_h * 3600)
     share = table.measured_h / table.busy_h
     measured = f"all {whole}" if share == 1 else theme.percent(share, whole)
+    unknown = theme.percent(table.unknown_h / table.busy_h, whole) if table.unknown_h else ""
     rest = "" if share == 1 else ", the rest entered"
+    if unknown and table.measured_h + table.unknown_h < table.busy_h:
+        rest = f", {unknown} unknown (a source was silent), the rest entered"
+    elif unknown:
+        rest = ", the rest unknown: a source was silent"
     planned = (
         ""
         if table.planned_share is None

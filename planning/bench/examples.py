@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
+from planning.reports.factors import factor_board
 from planning.reports.squareness import squareness
 from shopfloor.models import (
     ArcAssignment,
@@ -21,6 +23,7 @@ from shopfloor.models import (
     Incoming,
     Job,
     JobLine,
+    JobList,
     Month,
     Nest,
     NestPlan,
@@ -39,6 +42,7 @@ from shopfloor.models import (
     WearSet,
 )
 from shopfloor.selectors.arcs import to_us
+from shopfloor.selectors.low_stock import plates
 from telemetry.models import Arc, Feed
 
 Example = tuple[str, list[Any]]  # what is said of it, the address's arguments
@@ -53,6 +57,10 @@ def _ends(rows: QuerySet[Any], field: str = "pk", order: str = "pk") -> list[Exa
         (said, [one]) for said, some in (("newest", values), ("oldest", oldest)) for one in some
     ]
     return found if len({str(args) for _said, args in found}) > 1 else found[:1]
+
+
+def _plates() -> list[Example]:
+    return [("first", [one.material.pk, one.key]) for one in plates()[:1]]
 
 
 def _of(kind: Any, field: str = "pk", order: str = "pk") -> Found:
@@ -103,6 +111,11 @@ def figures() -> list[Example]:
     stop = to_us(timezone.now())
     table = Table.objects.order_by("order")[0]
     found += [(kind, [kind, f"{table.code}@{stop}"]) for kind in ("shift", "pace", "outlook")]
+    day = RunDay.objects.order_by("-shift_date")[0].shift_date
+    since = f"{day - timedelta(days=90)}:{day}:{table.pk}"
+    found += [(f"measure {what}", ["measure", f"{since}:{what}"]) for what in ("oee", "apt", "pq")]
+    taught = factor_board(now=timezone.now()).rows[:1]
+    found += [("factor", ["factor", row.key]) for row in taught if row.runs]
     return found
 
 
@@ -150,6 +163,7 @@ def _plate(run: Run) -> str:
 EXAMPLES: dict[str, Found] = {
     "job": _of(Job), "traveler": _of(Job), "job_edit": _of(Job), "job_quote": _of(Job),
     "job_line_add": _of(Job), "job_cost": _of(Job), "job_line": _lines,
+    "job_import_undo": _of(JobList),
     "nest": _of(Nest), "setup": _of(Nest), "nest_edit": _of(Nest), "nest_parts": _of(Nest),
     "nest_revise": _of(Nest), "queue_put": _of(Nest), "nest_routes": _of(Nest),
     "nest_program": _of(NestRevision), "plan": _of(NestPlan), "drawing": _of(Drawing),
@@ -165,7 +179,7 @@ EXAMPLES: dict[str, Found] = {
     "run": lambda: _ends(_finished(), "pk", "opened_at"),
     "run_complete": lambda: _ends(_finished(), "pk", "opened_at"),
     "rate_correct": _of(Rate), "sheet_correct": _of(Sheet), "table_rename": _of(Table),
-    "source_count": _of(Feed, "name"),
+    "source_count": _of(Feed, "name"), "plate": _plates,
     "figure": figures, "quote": _of(Quote), "month_close": _open_month,
     "floor:table": _at_north(), "floor:state": _at_north(), "floor:map": _map,
     "floor:runmap": _runmap,

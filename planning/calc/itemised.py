@@ -34,6 +34,7 @@ def itemised(
     pierces_known: bool,
     planned_arc_us: Mapping[int, int] | None = None,
     travel_us: Mapping[int, int] | None = None,
+    told: Iterable[s.Told] = (),
 ) -> Items:
     """The same arguments as `spent.spent`. Where two torches burn at once the time is the one's
     that lit first."""
@@ -49,9 +50,13 @@ def itemised(
         _keep(found, s.STOPPAGES, fresh)
         stopped = union([*stopped, *fresh])
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
+    idle = subtract(subtract(subtract(whole, burning), stopped), unknown)
+    unknown, entered = s.told_of(unknown, told)
     for span in unknown:
         _keep(found, s.UNKNOWN, [span])
-    idle = subtract(subtract(subtract(whole, burning), stopped), unknown)
+    for covered, us in entered:
+        _keep_us(found, s.ENTERED_BURNING, covered, us)
+        _keep_us(found, s.ENTERED_REST, covered, length(covered) - us)
     _pauses(found, idle, [(burns[at], vain[at]) for at in order], travel_us or {})
     return {name: items for name, items in found.items() if items}
 
@@ -59,6 +64,11 @@ def itemised(
 def _keep(found: Items, name: str, spans: Sequence[Span], burn: int | None = None) -> None:
     if us := length(spans):
         found.setdefault(name, []).append(Item(spans[0][0], us, burn))
+
+
+def _keep_us(found: Items, name: str, spans: Sequence[Span], us: int) -> None:
+    if us:
+        found.setdefault(name, []).append(Item(spans[0][0], us))
 
 
 def _arcs(

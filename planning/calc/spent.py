@@ -22,12 +22,18 @@ LOADING_WITH_WAITING = "loading with waiting"
 REPEATS = "repeats"
 STOPPAGES = "stoppages"
 UNKNOWN = "unknown"
+ENTERED_BURNING = "burning as entered"
+ENTERED_REST = "not burning as entered"
 ALL_BUT_STOPPAGES = "cutting, travel and waiting"
+ENTERED = (STOPPAGES, ENTERED_BURNING, ENTERED_REST)  # what people said of a measured run
 
 # Our assumption: the torch is still on its way for up to twice the planned travel, and for 3 s in
 # any case; in a longer pause the planned travel is travel and the rest a wait.
 TRAVEL_SLACK = 2
 TRAVEL_LEAST_US = 3_000_000
+
+
+Told = tuple[Span, int]  # a time in which so many microseconds burnt, as somebody entered it
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +84,7 @@ def shares(
     burns: Iterable[Span],
     stoppages: Iterable[Span],
     silences: Iterable[Span],
-    told: Iterable[tuple[Span, int]] = (),
+    told: Iterable[Told] = (),
 ) -> Shares:
     """Where the time in `windows` went. `burns` of all torches; overlapping ones are one burning
     table and so many burning torches. `told` is what somebody says burnt in a time nothing was
@@ -91,20 +97,42 @@ def shares(
     stopped = subtract(intersect(union(stoppages), whole), burning)
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
     torch_us = sum(length(intersect([burn], whole)) for burn in burns if burn[1] > burn[0])
-    told_us = told_burning_us = 0
-    silent = unknown
-    for span, burnt_us in sorted(told, key=lambda item: item[1], reverse=True):
-        span_us = span[1] - span[0]
-        torch_us += burnt_us * length(intersect(silent, [span])) // span_us
-        covered_us = length(intersect(unknown, [span]))
-        unknown = subtract(unknown, [span])
-        told_us += covered_us
-        told_burning_us += burnt_us * covered_us // span_us
+    told = list(told)
+    for span, burnt_us in told:
+        torch_us += burnt_us * length(intersect(unknown, [span])) // (span[1] - span[0])
+    unknown, parts = told_of(unknown, told)
+    told_us = sum(length(covered) for covered, _ in parts)
+    told_burning_us = sum(us for _, us in parts)
     burning_us = length(burning) + told_burning_us
     rest_us = length(whole) - burning_us - length(stopped) - length(unknown)
     return Shares(
         burning_us, length(stopped), rest_us, length(unknown), torch_us, told_us, told_burning_us
     )
+
+
+def told_of(
+    unknown: list[Span], told: Iterable[Told]
+) -> tuple[list[Span], list[tuple[list[Span], int]]]:
+    """What of unheard time stays unknown, and by entry the time it covers and the microseconds of
+    it that burnt. Of two entries for the same time the one that burnt longer counts."""
+    parts = []
+    for span, burnt_us in sorted(told, key=lambda item: item[1], reverse=True):
+        covered = intersect(unknown, [span])
+        unknown = subtract(unknown, [span])
+        if covered:
+            parts.append((covered, burnt_us * length(covered) // (span[1] - span[0])))
+    return unknown, parts
+
+
+def unheard(
+    windows: Iterable[Span],
+    burns: Iterable[Span],
+    stoppages: Iterable[Span],
+    silences: Iterable[Span],
+) -> list[Span]:
+    """Time of the windows in which nothing was heard and nothing else is known."""
+    known = union([*burns, *stoppages])
+    return subtract(intersect(union(silences), union(windows)), known)
 
 
 def repeated(burns: Sequence[Burn], planned_arc_us: Mapping[int, int]) -> list[bool]:
@@ -137,13 +165,15 @@ def spent(
     pierces_known: bool,
     planned_arc_us: Mapping[int, int] | None = None,
     travel_us: Mapping[int, int] | None = None,
+    told: Iterable[Told] = (),
 ) -> dict[str, int]:
     """Microseconds of a run's windows by name; they sum to the windows exactly.
 
     `travel_us` is the planned travel and touch-off before each contour. Pauses are told apart as
     travel and waits only where every arc that made something has its contour and its travel in the
     plan; else they are one. Piercing is apart from cutting only where the feed tells of pierces.
-    The time before the first arc and after the last is loading with waiting.
+    The time before the first arc and after the last is loading with waiting. `told` is as in
+    `shares`.
     """
     whole = union(windows)
     order = sorted(burns, key=lambda burn: (burn.on_us, burn.off_us))
@@ -154,10 +184,13 @@ def spent(
     stopped = subtract(intersect(union(stoppages), whole), burning)
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
     idle = subtract(subtract(subtract(whole, burning), stopped), unknown)
+    unknown, entered = told_of(unknown, told)
     parts = {
         REPEATS: length(burning) - length(making),
         STOPPAGES: length(stopped),
         UNKNOWN: length(unknown),
+        ENTERED_BURNING: sum(us for _, us in entered),
+        ENTERED_REST: sum(length(covered) - us for covered, us in entered),
     }
     if pierces_known:
         through = union((burn.pierced_us or burn.on_us, burn.off_us) for burn in made)

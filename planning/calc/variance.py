@@ -75,6 +75,7 @@ def run_variance(
     plan: PlannedTimes | None,
     *,
     pierces_known: bool,
+    told: Iterable[s.Told] = (),
 ) -> Variance:
     """A measured run's variance. `windows` are its segments and its own stoppages. Piercing is
     apart from cutting only where the source tells of pierces and of their ends."""
@@ -87,6 +88,7 @@ def run_variance(
         pierces_known=apart,
         planned_arc_us=plan.arc_by_contour_us if plan else None,
         travel_us=plan.travel_by_contour_us if plan else None,
+        told=told,
     )
     planned: dict[str, int] = {}
     if plan:

@@ -53,6 +53,7 @@ def load_runs(
         halted = tuple(stops.get(run.pk, ()))
         heard_of = heard[run.table.code]
         silent = heard_of.silences if heard_of.listens else ()
+        torches = {segment.torch for segment in own}
         fields = run.plan if run.plan.get("total_s") is not None else plans.get(run.pk, {})
         own_contours = contours.get(run.revision_id, ())
         loaded.append(
@@ -70,6 +71,7 @@ def load_runs(
                 segments=own,
                 stoppages=tuple(_heard(halted, silent)),
                 silences=silent,
+                told=tuple(one[1:] for one in heard_of.told if one.torch in torches),
                 arcs=tuple(by_run.get(run.pk, ())),
                 plan=plan_times(fields, own_contours, own, silent),
                 plan_fields=fields,

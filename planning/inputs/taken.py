@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import uuid
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Min
 
+from planning.calc.spent import ENTERED_BURNING, ENTERED_REST
 from planning.inputs.chunks import chunked
 from shopfloor.models import Contour, Run, RunDay, RunState, RunVariance, Segment
 
@@ -84,6 +85,7 @@ def taken_runs(*, now: datetime) -> TakenRuns:
     for run, evidence, revision, material, thickness, planned, elapsed, spent, share, arcs in rows:
         own = segments.get(run, [])
         count = contours.get(revision, 0)
+        share = _heard(share, elapsed, spent or {})
         why = _unfit(evidence, arcs, planned, elapsed, share, own, count, run in planned_by_contour)
         moving = (elapsed or 0.0) - (spent or {}).get("stoppages", 0.0)
         if why or not planned or not elapsed or moving <= 0:
@@ -92,6 +94,13 @@ def taken_runs(*, now: datetime) -> TakenRuns:
         cell = cell_of(own[0].wear_set_id, material, thickness)
         found.runs.append(Taken(run, cell, days[run], planned, elapsed, moving))
     return found
+
+
+def _heard(share: float | None, elapsed: float | None, spent: Mapping[str, float]) -> float | None:
+    """The known share of a run's time without what was entered for a silence."""
+    if share is None or not elapsed:
+        return share
+    return share - (spent.get(ENTERED_BURNING, 0.0) + spent.get(ENTERED_REST, 0.0)) / elapsed
 
 
 def _unfit(

@@ -110,6 +110,7 @@ class RunIn:
     segments: tuple[SegmentIn, ...]
     stoppages: tuple[StopIn, ...]
     silences: tuple[Span, ...]
+    told: tuple[tuple[Span, int], ...]  # entered for its torches: a time, microseconds of burning
     arcs: tuple[ArcIn, ...]
     plan: PlannedTimes | None
     plan_fields: dict[str, Any]

@@ -18,6 +18,7 @@ class FactorRow:
     range of one more run; None where the shop has too few. `before` and `after` are of the
     back-test."""
 
+    cell: Cell
     wear_set: str
     duty: str
     material: str
@@ -29,6 +30,11 @@ class FactorRow:
     in_force: Factor | None
     before: Error | None
     after: Error | None
+
+    @property
+    def key(self) -> str:
+        """Opens the runs that teach it."""
+        return ":".join(str(part) for part in self.cell)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +124,7 @@ def _row(
     learnt, after = known.get("learnt"), known.get("next_run")
     before, with_it = known.get("before"), known.get("after")
     return FactorRow(
+        cell=cell,
         wear_set=str(wear_set),
         duty=wear_set.duty,
         material=material,

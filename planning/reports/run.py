@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Sum
 from django.utils import timezone
 
+from planning.calc.spent import ENTERED, UNKNOWN
 from planning.calc.variance import PlannedTimes
 from planning.inputs.plans import plan_times
 from planning.inputs.runs import load_runs
@@ -31,7 +32,6 @@ from shopfloor.models import (
 from shopfloor.selectors.programs import programs_of
 from shopfloor.selectors.shop import shop_read_once
 
-UNKNOWN = "unknown"
 OVER = (RunState.FINISHED, RunState.VOIDED)
 
 
@@ -272,5 +272,5 @@ def _coverage(variance: RunVariance | None, evidence: str) -> Coverage:
     known = variance.elapsed_s - unknown
     if variance.arc_s is None and evidence != "measured":
         return Coverage(entered=known, unknown=unknown)
-    stopped = variance.spent.get("stoppages", 0.0)
-    return Coverage(measured=known - stopped, entered=stopped, unknown=unknown)
+    entered = sum(variance.spent.get(name, 0.0) for name in ENTERED)
+    return Coverage(measured=known - entered, entered=entered, unknown=unknown)

@@ -109,5 +109,11 @@ def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime
         vouched = reason is not None or evidence != Evidence.MEASURED
         stops += [span] if vouched else subtract([span], union(heard.silences))
     return shares_of(
-        spent.shares(heard_span(heard, burns, low, high), burns, stops, heard.silences, heard.told)
+        spent.shares(
+            heard_span(heard, burns, low, high),
+            burns,
+            stops,
+            heard.silences,
+            heard.burnt_as_told,
+        )
     )

@@ -100,7 +100,7 @@ def _shares(data: TableData, window: Window, burns: Sequence[Span]) -> Shares:
     whole, staffed = accounted(data, window, burns)
     closed = union(window.closed)
     stops = stopped_spans(data.stops, data.hearing.silences)
-    used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.told)
+    used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.burnt_as_told)
     outside_us = length(intersect(intersect(union(burns), whole), closed))
     return replace(shares_of(used), outside_s=outside_us / S)
 

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from planning.reports import trace_day, trace_job, trace_money, trace_month, trace_time, trace_today
+from planning.reports import (
+    trace_day,
+    trace_factor,
+    trace_job,
+    trace_measures,
+    trace_money,
+    trace_month,
+    trace_time,
+    trace_today,
+)
 from planning.reports.shapes import Figure
 
 OPENERS: dict[str, Callable[[str], Figure]] = {
@@ -31,6 +40,8 @@ OPENERS: dict[str, Callable[[str], Figure]] = {
     "plan": trace_time.plan,
     "piece": trace_money.piece,
     "arc": trace_time.arc,
+    "measure": trace_measures.measure,
+    "factor": trace_factor.factor,
 }
 
 
@@ -40,7 +51,8 @@ def open_figure(*, kind: str, id: str) -> Figure:
     ("JOB:TERM"), job_plan (JOB); month ("2026-10-01") and, after it and a colon, month_kind (KIND),
     month_job (JOB, 0 the shop), month_job_kind (JOB:KIND), month_term (TERM or TERM:JOB),
     month_plate (MATERIAL:MM:DUTY), squareness (JOB); shift, pace, outlook ("TABLE@US", a moment of
-    today's page), day ("DATE:WHAT" or "DATE:WHAT:TABLE"). Raises `LookupError` for what does not
+    today's page), day ("DATE:WHAT" or "DATE:WHAT:TABLE"); measure
+    ("FIRST:LAST:TABLE:WHAT"), factor ("SET:MATERIAL:MM"). Raises `LookupError` for what does not
     exist.
     """
     opener = OPENERS.get(kind)

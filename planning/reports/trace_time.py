@@ -34,6 +34,8 @@ HOW_TERM = {
     spent.REPEATS: "arcs that made nothing: misfires, and contours burnt again",
     spent.STOPPAGES: "stoppages with or without a reason, where nothing burnt",
     spent.UNKNOWN: "the source was silent",
+    spent.ENTERED_BURNING: "burnt while the source was silent, as somebody entered it",
+    spent.ENTERED_REST: "the rest of the time that was entered",
     spent.ALL_BUT_STOPPAGES: "typed in, so only its length and its stoppages are known",
 }
 
@@ -75,7 +77,7 @@ def _known(value: Any) -> float | None:
 def _word(term: str, evidence: str) -> str:
     if term == spent.UNKNOWN:
         return "unknown"
-    return "entered" if term == spent.STOPPAGES else evidence
+    return "entered" if term in spent.ENTERED else evidence
 
 
 def run_term(id: str) -> Figure:
@@ -119,6 +121,7 @@ def _items(found: RunDetail, term: str) -> tuple[list[OpenedRow], float]:
         pierces_known=term in (spent.CUTTING, spent.PIERCING),
         planned_arc_us=plan.arc_by_contour_us if plan else None,
         travel_us=plan.travel_by_contour_us if plan else None,
+        told=loaded.told,
     )
     counted_s = sum(item.us for item in items.get(term, [])) / S
     if term == spent.STOPPAGES:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from planning.calc import allocation as a
 from planning.calc.cost import RateBook
+from planning.calc.spent import ENTERED_BURNING
 from planning.calc.variance import Variance, entered_variance, run_variance
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import RunIn
@@ -35,7 +36,7 @@ def figure_run(
         crash_us = crash_us_of(run)
         book.by_time("machine", variance.elapsed_us - crash_us, run.evidence)
         book.by_time("labour", attended_us, "entered")
-        gas_and_energy(book, run)
+        gas_and_energy(book, run, variance.spent.get(ENTERED_BURNING, 0))
         material(book, run, rules, area)
         if crash_us:
             book.crash(crash_us, crash_line)
@@ -59,7 +60,13 @@ def _variance(run: RunIn, finished: bool) -> Variance:
         return entered_variance(run.windows, stops, plan)
     burns = [arc.burn for arc in run.arcs]
     return run_variance(
-        run.windows, burns, stops, run.silences, plan, pierces_known=run.pierces_known
+        run.windows,
+        burns,
+        stops,
+        run.silences,
+        plan,
+        pierces_known=run.pierces_known,
+        told=run.told,
     )
 
 

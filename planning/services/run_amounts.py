@@ -66,9 +66,11 @@ class Book:
         self.amounts[slot] = Amount(had.minor + minor, had.quantity, had.unit, had.evidence)
 
 
-def gas_and_energy(book: Book, run: RunIn) -> None:
-    if run.arcs:
-        arc_us, evidence = sum(arc.us for arc in run.arcs), "measured"
+def gas_and_energy(book: Book, run: RunIn, entered_us: int = 0) -> None:
+    """Of the arcs and of `entered_us` of burning that somebody entered, else of the plan."""
+    if run.arcs or entered_us:
+        arc_us = sum(arc.us for arc in run.arcs) + entered_us
+        evidence = "entered" if entered_us else "measured"
     elif run.plan is not None:
         arc_us, evidence = run.plan.cut_us + run.plan.pierce_us, "planned"
     else:
@@ -80,7 +82,7 @@ def gas_and_energy(book: Book, run: RunIn) -> None:
     price = book.rate("energy")
     if price is None:
         return
-    kwh, sampled = _kwh(run, arc_us)
+    kwh, sampled = _kwh(run, arc_us, entered_us)
     if kwh is None:
         book.unknown.append("arc voltage neither measured nor in the chart: power unknown")
         return
@@ -88,7 +90,7 @@ def gas_and_energy(book: Book, run: RunIn) -> None:
     book.share("energy", rounded(Fraction(kwh) * price), kwh, "kWh", shown)
 
 
-def _kwh(run: RunIn, arc_us: int) -> tuple[float | None, bool]:
+def _kwh(run: RunIn, arc_us: int, entered_us: int) -> tuple[float | None, bool]:
     """kWh, and whether amps and volts of every arc were measured rather than the chart's."""
     chart_v = ((run.plan_fields.get("snapshot") or {}).get("chart") or {}).get("arc_v")
     set_amps = {segment.pk: segment.amps for segment in run.segments}
@@ -97,7 +99,12 @@ def _kwh(run: RunIn, arc_us: int) -> tuple[float | None, bool]:
         if chart_v is None or amps is None:
             return None, False
         return energy_kwh(chart_v, amps, arc_us / 1_000_000), False
-    total, sampled = 0.0, True
+    total, sampled = 0.0, not entered_us
+    if entered_us:
+        amps = next(iter(set_amps.values()), None)
+        if chart_v is None or amps is None:
+            return None, False
+        total = energy_kwh(chart_v, amps, entered_us / 1_000_000)
     for arc in run.arcs:
         volts = arc.volts if arc.volts is not None else chart_v
         amps = arc.amps if arc.amps is not None else set_amps.get(arc.segment_id)

@@ -208,6 +208,9 @@ def _days(loaded: Sequence[RunIn], figures: Sequence[RunFigures]) -> None:
             elapsed_s=day.elapsed_us / 1_000_000,
             planned_arc_s=_seconds(day.planned_arc_us),
             cut_mm=day.cut_mm,
+            entered_s=day.entered_us / 1_000_000,
+            entered_arc_s=day.entered_arc_us / 1_000_000,
+            unknown_s=day.unknown_us / 1_000_000,
             evidence="measured" if run.measured else "entered",
         )
         for run, own in zip(loaded, figures, strict=True)

@@ -37,6 +37,9 @@ class DayFigures:
     elapsed_us: int
     planned_arc_us: int | None
     cut_mm: float
+    entered_us: int = 0  # of the elapsed time, as entered for a silence of the source
+    entered_arc_us: int = 0  # of that, burning
+    unknown_us: int = 0
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from typing import Final
 
 from shopfloor.importing.apart import TooCostly, read_apart
@@ -35,18 +37,13 @@ def read_table(
     *,
     columns: tuple[str, ...],
     needed: tuple[str, ...],
-    aliases: dict[str, str] | None = None,
+    aliases: Mapping[str, str] | None = None,
     encoding: str = "utf-8",
 ) -> list[Row]:
-    """Rows of a list whose first row names its columns, in any order and case. Empty rows are
-    passed over. Raises ListError where the whole file cannot be taken."""
-    if len(raw) > MAX_BYTES:
-        raise ListError(1, f"the file is over {MAX_BYTES // 1024 // 1024} MB")
-    if not raw.strip():
-        raise ListError(1, "the file is empty")
-    grid = _read_xlsx(raw) if raw[:4] == b"PK\x03\x04" else _read_csv(raw, encoding, columns)
-    if not grid:
-        raise ListError(1, "there is no row in it")
+    """Rows of a list whose first row names its columns, in any order and case. `aliases` gives
+    other headings their column, or "" where they are passed over. Empty rows are passed over.
+    Raises ListError where the whole file cannot be taken."""
+    grid = _grid(raw, encoding)
     head_line, head = grid[0]
     names = _head(head_line, head, columns, needed, aliases or {})
     rows = []
@@ -64,6 +61,48 @@ def read_table(
     return rows
 
 
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """One heading of a list as it stands there, in the letters `read_table` knows it by, and what
+    the first rows hold under it."""
+
+    text: str
+    plain: str
+    samples: tuple[str, ...]
+
+
+def table_headings(raw: bytes, *, encoding: str = "utf-8", samples: int = 3) -> list[Heading]:
+    """The headings of a list, as far as they have words. Raises ListError."""
+    grid = _grid(raw, encoding)
+    found = []
+    for place, cell in enumerate(grid[0][1]):
+        values = (row[place] for _, row in grid[1:] if len(row) > place and row[place] != "")
+        seen = [_sample(value) for value in islice(values, samples)]
+        if plain := _plain(cell):
+            found.append(Heading(str(_shown(cell)), plain, tuple(seen)))
+    return found
+
+
+def _sample(value: Cell) -> str:
+    text = value.isoformat(" ", "minutes") if isinstance(value, datetime) else str(_shown(value))
+    return text if len(text) <= 40 else f"{text[:40]}…"
+
+
+def _plain(cell: Cell) -> str:
+    return " ".join(visible(str(cell)).lower().replace("_", " ").split())
+
+
+def _grid(raw: bytes, encoding: str) -> list[tuple[int, list[Cell]]]:
+    if len(raw) > MAX_BYTES:
+        raise ListError(1, f"the file is over {MAX_BYTES // 1024 // 1024} MB")
+    if not raw.strip():
+        raise ListError(1, "the file is empty")
+    grid = _read_xlsx(raw) if raw[:4] == b"PK\x03\x04" else _read_csv(raw, encoding)
+    if not grid:
+        raise ListError(1, "there is no row in it")
+    return grid
+
+
 def _shown(cell: Cell) -> Cell:
     return visible(cell).strip() if isinstance(cell, str) else cell
 
@@ -73,14 +112,12 @@ def _head(
     head: list[Cell],
     columns: tuple[str, ...],
     needed: tuple[str, ...],
-    aliases: dict[str, str],
+    aliases: Mapping[str, str],
 ) -> list[str]:
-    names = []
-    for cell in head:
-        plain = " ".join(str(cell).lower().replace("_", " ").split())
-        names.append(aliases.get(plain, plain))
-    while names and not names[-1]:
-        names.pop()
+    plains = [_plain(cell) for cell in head]
+    while plains and not plains[-1]:
+        plains.pop()
+    names = [aliases.get(plain, plain) for plain in plains]
     for name in names:
         if name and name not in columns:
             raise ListError(line, f"unknown column {name[:60]!r}, allowed: {', '.join(columns)}")
@@ -105,7 +142,7 @@ def _decode(raw: bytes, encoding: str) -> str:
         raise ListError(line, f"byte {problem.start + 1} is not {encoding} text{advice}") from None
 
 
-def _read_csv(raw: bytes, encoding: str, columns: tuple[str, ...]) -> list[tuple[int, list[Cell]]]:
+def _read_csv(raw: bytes, encoding: str) -> list[tuple[int, list[Cell]]]:
     text = _decode(raw, encoding)
     if "\x00" in text:
         raise ListError(text.count("\n", 0, text.index("\x00")) + 1, "it is not a text file")

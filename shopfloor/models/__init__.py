@@ -19,6 +19,7 @@ from shopfloor.models.equipment import (
     Tray,
     WearSet,
 )
+from shopfloor.models.joblists import HeadingMap, JobList
 from shopfloor.models.jobs import (
     Contour,
     Job,
@@ -85,11 +86,13 @@ __all__ = [
     "Factor",
     "FactorState",
     "Fitting",
+    "HeadingMap",
     "Heat",
     "Incoming",
     "Inspection",
     "Job",
     "JobLine",
+    "JobList",
     "JobState",
     "Material",
     "Month",

@@ -23,6 +23,9 @@ class Job(models.Model):
     made_at = models.DateTimeField(auto_now_add=True)
     closed_at = models.DateTimeField(null=True, blank=True)
     source = models.CharField(max_length=200, blank=True)  # file and line it was imported from
+    job_list = models.ForeignKey(
+        "shopfloor.JobList", on_delete=models.SET_NULL, null=True, blank=True, related_name="jobs"
+    )
 
     class Meta:
         ordering = ["number"]
@@ -49,6 +52,9 @@ class JobLine(models.Model):
     drawing = models.ForeignKey(
         "shopfloor.Drawing", on_delete=models.SET_NULL, null=True, blank=True, related_name="lines"
     )  # area, length and pierces come from its newest revision
+    job_list = models.ForeignKey(
+        "shopfloor.JobList", on_delete=models.SET_NULL, null=True, blank=True, related_name="lines"
+    )
 
     class Meta:
         ordering = ["job", "number"]

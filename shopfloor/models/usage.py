@@ -19,6 +19,10 @@ class RunDay(models.Model):
     elapsed_s = models.FloatField(default=0.0)
     planned_arc_s = models.FloatField(null=True, blank=True)
     cut_mm = models.FloatField(default=0.0)
+    # Of the elapsed time, what the source did not tell: entered since, and unknown still.
+    entered_s = models.FloatField(default=0.0)
+    entered_arc_s = models.FloatField(default=0.0)
+    unknown_s = models.FloatField(default=0.0)
     evidence = models.CharField(max_length=10)
 
     class Meta:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from django import forms
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
@@ -11,11 +12,15 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
 from shopfloor.counting import count
-from shopfloor.importing.job_rows import COLUMNS, DATE_ORDERS, NEEDED
+from shopfloor.importing.headings import known
+from shopfloor.importing.job_rows import COLUMNS, NEEDED
 from shopfloor.importing.stored import upload_keep, upload_read
-from shopfloor.importing.table import ENCODINGS, MAX_BYTES, ListError
+from shopfloor.importing.table import MAX_BYTES, Heading, ListError, table_headings
 from shopfloor.office.access import PLAN, DeskRequest, right
 from shopfloor.office.forms import refused, upload_bytes
+from shopfloor.office.job_import_forms import ConfirmForm, HeadingsForm, UploadForm
+from shopfloor.selectors.job_lists import job_lists
+from shopfloor.services.heading_maps import heading_map_for, heading_map_keep
 from shopfloor.services.imports import import_apply, import_plan
 from shopfloor.services.incoming import LONG_LIST_BYTES, LONG_LIST_ROWS, incoming_add
 
@@ -34,59 +39,94 @@ MEANS = {
     "must be fine": "yes or no",
     "quote": "for the whole job: 1250.00",
 }
-ORDERS = {"none": "do not occur", "month": "mean 8 October", "day": "mean 10 August"}
-CODES = {"utf-8": "UTF-8", "cp1252": "Windows-1252"}
-
-
-class UploadForm(forms.Form):
-    file = forms.FileField(label="Job list", help_text="CSV (comma, semicolon or tab) or XLSX")
-    encoding = forms.ChoiceField(choices=[(c, CODES[c]) for c in ENCODINGS], label="Letters in")
-    date_order = forms.ChoiceField(
-        choices=[(order, ORDERS[order]) for order in DATE_ORDERS], label="Dates like 10/08/2026"
-    )
-
-
-class ConfirmForm(forms.Form):
-    """What the preview was of. The name is for the record; the hash decides."""
-
-    digest = forms.CharField(widget=forms.HiddenInput())
-    name = forms.CharField(max_length=160, widget=forms.HiddenInput())
-    encoding = forms.ChoiceField(choices=[(c, c) for c in ENCODINGS], widget=forms.HiddenInput())
-    date_order = forms.ChoiceField(
-        choices=[(o, o) for o in DATE_ORDERS], widget=forms.HiddenInput()
-    )
 
 
 @right(PLAN)
 def upload(request: DeskRequest) -> HttpResponse:
     form = UploadForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
-        shown = _preview(request, form)
+        shown = _taken(request, form)
         if shown is not None:
             return shown
-    columns = [(name, MEANS[name], name in NEEDED) for name in COLUMNS]
-    return render(request, "kerfbook/office/job_import.html", {"form": form, "columns": columns})
+    context = {
+        "form": form,
+        "columns": [(name, MEANS[name], name in NEEDED) for name in COLUMNS],
+        "lists": job_lists(),
+    }
+    return render(request, "kerfbook/office/job_import.html", context)
 
 
-def _preview(request: DeskRequest, form: UploadForm) -> HttpResponse | None:
+def _taken(request: DeskRequest, form: UploadForm) -> HttpResponse | None:
+    """The preview of an upload; where a heading is unknown, the question what it means."""
     file: UploadedFile[bytes] = form.cleaned_data["file"]
     name = (file.name or "list")[:160]
     how = {key: form.cleaned_data[key] for key in ("encoding", "date_order")}
     try:
         raw = upload_bytes(file, MAX_BYTES)
-        plan = import_plan(raw, **how)
+        headings = table_headings(raw, encoding=how["encoding"])
+        kept = None if known(headings, {}) else heading_map_for(headings)
+        asked = {"digest": upload_keep(raw, "jobs"), "name": name, **how,
+                 "meaning": kept.meaning if kept else {},
+                 "read_as": kept.name if kept else ""}  # fmt: skip
+        if not known(headings, asked["meaning"]):
+            return headings_page(request, asked, headings)
+        return preview(request, raw, asked)
     except ValidationError as problem:
         refused(form, problem)
-        return None
     except ListError as problem:
         form.add_error("file", f"{name}:{problem.line}: {problem.message}")
-        return None
-    confirm = ConfirmForm(initial={"digest": upload_keep(raw, "jobs"), "name": name, **how})
-    return render(
-        request,
-        "kerfbook/office/job_preview.html",
-        {"plan": plan, "name": name, "confirm": confirm},
+    return None
+
+
+def preview(request: DeskRequest, raw: bytes, asked: dict[str, Any]) -> HttpResponse:
+    """What the list would do. Raises ListError."""
+    plan = import_plan(
+        raw, encoding=asked["encoding"], date_order=asked["date_order"], meaning=asked["meaning"]
     )
+    confirm = ConfirmForm(initial=asked)
+    context = {"plan": plan, "name": asked["name"], "confirm": confirm, "asked": asked}
+    return render(request, "kerfbook/office/job_preview.html", context)
+
+
+def headings_page(
+    request: DeskRequest,
+    asked: dict[str, Any],
+    headings: list[Heading],
+    form: HeadingsForm | None = None,
+) -> HttpResponse:
+    """Which column each heading of a list is."""
+    form = form or HeadingsForm(headings, asked["meaning"], initial={"keep": asked["read_as"]})
+    rows = [(heading, form[f"h{place}"]) for place, heading in enumerate(headings)]
+    context = {"form": form, "rows": rows, "name": asked["name"],
+               "of": ConfirmForm(initial=asked), "needed": NEEDED}  # fmt: skip
+    return render(request, "kerfbook/office/job_headings.html", context)
+
+
+@right(PLAN)
+@require_POST
+def headings(request: DeskRequest) -> HttpResponse:
+    """Takes what each heading means and shows the preview; `do=ask` asks again."""
+    asked = ConfirmForm(request.POST)
+    raw = upload_read(asked.cleaned_data["digest"], "jobs") if asked.is_valid() else None
+    if raw is None:
+        messages.error(request, "That list is no longer there. Bring it again.")
+        return redirect("job_import")
+    how = asked.cleaned_data
+    try:
+        found = table_headings(raw, encoding=how["encoding"])
+        if request.POST.get("do") == "ask":
+            return headings_page(request, how, found)
+        form = HeadingsForm(found, how["meaning"], request.POST)
+        if not form.is_valid():
+            return headings_page(request, how, found, form)
+        how |= {"meaning": form.meaning(), "read_as": form.cleaned_data["keep"]}
+        shown = preview(request, raw, how)
+    except ListError as problem:
+        messages.error(request, f"{how['name']}:{problem.line}: {problem.message}")
+        return redirect("job_import")
+    if how["read_as"]:
+        heading_map_keep(name=how["read_as"], meaning=how["meaning"])
+    return shown
 
 
 @right(PLAN)
@@ -97,17 +137,13 @@ def confirm(request: DeskRequest) -> HttpResponse:
     if raw is None:
         messages.error(request, "That preview is no longer there. Nothing was written.")
         return redirect("job_import")
-    how = form.cleaned_data
+    name = form.cleaned_data["name"]
+    how = {key: form.cleaned_data[key] for key in ("encoding", "date_order", "meaning")}
     if raw.count(b"\n") > LONG_LIST_ROWS or len(raw) > LONG_LIST_BYTES:
-        options = {"encoding": how["encoding"], "date_order": how["date_order"]}
-        taken = incoming_add(
-            kind="jobs", name=how["name"], raw=raw, options=options, by=request.user
-        )
+        taken = incoming_add(kind="jobs", name=name, raw=raw, options=how, by=request.user)
         return redirect("incoming", taken.pk)
     try:
-        plan = import_apply(
-            raw, file_name=how["name"], encoding=how["encoding"], date_order=how["date_order"]
-        )
+        plan = import_apply(raw, file_name=name, by=request.user, **how)
     except (ListError, ValidationError) as problem:
         messages.error(request, f"Nothing was written: {problem}")
         return redirect("job_import")
@@ -115,5 +151,5 @@ def confirm(request: DeskRequest) -> HttpResponse:
     if plan.known_lines:
         verb = "was" if plan.known_lines == 1 else "were"
         told += f", {count(plan.known_lines, 'line')} {verb} there already"
-    messages.success(request, f"{how['name']}: {told}; {count(len(plan.faults), 'row')} left out.")
+    messages.success(request, f"{name}: {told}; {count(len(plan.faults), 'row')} left out.")
     return redirect("jobs")

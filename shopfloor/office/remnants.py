@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
@@ -13,7 +13,7 @@ from shopfloor.models import Sheet
 from shopfloor.office.access import ANY, CHART, COST, PLAN, DeskRequest, may, right
 from shopfloor.printed import code_svg
 from shopfloor.rownumber import row_number
-from shopfloor.selectors.low_stock import plates
+from shopfloor.selectors.low_stock import plate_of, plates
 from shopfloor.selectors.remnants import (
     customers_drop,
     customers_returned,
@@ -71,6 +71,18 @@ def low(request: DeskRequest) -> HttpResponse:
         request, "kerfbook/office/low_stock.html",
         {"rows": rows, "short": short, "may_plan": may(request.user, PLAN)},
     )  # fmt: skip
+
+
+@right(*ANY)
+def plate(request: DeskRequest, material: int, mm: str) -> HttpResponse:
+    """The sheets, queue entries and nests that one row of plate needed counts."""
+    try:
+        found = plate_of(material, float(mm))
+    except ValueError:
+        found = None
+    if found is None:
+        raise Http404
+    return render(request, "kerfbook/office/plate.html", {"plate": found})
 
 
 @right(*ANY)

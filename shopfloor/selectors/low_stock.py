@@ -36,6 +36,16 @@ class Plate:
     listed: int = 0
     ahead: int = 0
     nests: list[str] = field(default_factory=list)
+    # What the counts are of, to open them.
+    stock: list[Sheet] = field(default_factory=list)
+    kept: dict[int, str] = field(default_factory=dict)  # sheet id: the nest it is promised to
+    waiting: list[QueueItem] = field(default_factory=list)
+    wanted: list[tuple[Nest, int]] = field(default_factory=list)
+
+    @property
+    def key(self) -> str:
+        """Its thickness in an address."""
+        return f"{self.thickness_mm:.2f}"
 
     @property
     def free(self) -> int:
@@ -65,6 +75,12 @@ def plates() -> list[Plate]:
     )
 
 
+def plate_of(material: int, thickness_mm: float) -> Plate | None:
+    """One of `plates`, by what it was found under."""
+    near = (one for one in plates() if one.material.pk == material)
+    return next((one for one in near if abs(one.thickness_mm - thickness_mm) < 0.005), None)
+
+
 def plates_short() -> list[Plate]:
     return [plate for plate in plates() if plate.short]
 
@@ -79,28 +95,30 @@ def _plate(found: dict[int, list[Plate]], material: Material, mm: float, text: s
 
 
 def _stock(found: dict[int, list[Plate]]) -> None:
-    promised = set(
-        QueueItem.objects.filter(state__in=("waiting", "running"), sheet__isnull=False).values_list(
-            "sheet", flat=True
-        )
-    )
-    rows = Sheet.objects.filter(state=SheetState.IN_STOCK, owner=None).select_related("material")
-    for sheet in rows.order_by("-thickness_mm", "pk"):
+    rows = QueueItem.objects.filter(state__in=("waiting", "running"), sheet__isnull=False)
+    promised = dict(rows.values_list("sheet", "nest__name"))
+    sheets = Sheet.objects.filter(state=SheetState.IN_STOCK, owner=None).select_related("material")
+    for sheet in sheets.order_by("-thickness_mm", "pk"):
         plate = _plate(found, sheet.material, sheet.thickness_mm, sheet.thickness_text)
+        plate.stock.append(sheet)
         if sheet.parent_id is not None:
             plate.remnants += 1
             continue
         plate.sheets += 1
-        plate.promised += sheet.pk in promised
+        if sheet.pk in promised:
+            plate.promised += 1
+            plate.kept[sheet.pk] = promised[sheet.pk]
 
 
 def _listed(found: dict[int, list[Plate]]) -> None:
     """Nests that wait without a sheet of their own: they will take a whole one."""
-    rows = QueueItem.objects.filter(state="waiting", sheet=None).select_related("nest__material")
+    rows = QueueItem.objects.filter(state="waiting", sheet=None)
+    rows = rows.select_related("nest__material", "table")
     for item in rows.order_by("table", "position"):
         nest = item.nest
         plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
         plate.listed += 1
+        plate.waiting.append(item)
         if plate.listed > plate.free:
             plate.nests.append(nest.name)
 
@@ -119,6 +137,7 @@ def _ahead(found: dict[int, list[Plate]]) -> None:
         if left > 0:
             plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
             plate.ahead += left
+            plate.wanted.append((nest, left))
 
 
 def _burnt(nests: list[Nest]) -> dict[int, int]:

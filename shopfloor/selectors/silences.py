@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, Max, Min, OuterRef, Subquery
@@ -26,20 +27,30 @@ _FIRST = Event.objects.filter(feed=OuterRef("pk")).order_by("at_us").values("at_
 _BURNT = Arc.objects.filter(feed=OuterRef("pk"))
 
 
+class Told(NamedTuple):
+    torch: str
+    span: Span
+    burning_us: int
+
+
 @dataclass(frozen=True, slots=True)
 class Hearing:
     """What is known of a table's source. `silent_since_us` is set while it is silent now;
     `listens` is False where no source is set up, and then nothing is measured at all. Before
     `from_us` there was no source yet: that time is no silence of it. Between `from_us` and its
-    first line it was silent. `told` is what somebody entered for a time of it, until lines come:
-    (span, us of burning)."""
+    first line it was silent. `told` is what somebody entered for a time of it, until lines come."""
 
     listens: bool
     silences: tuple[Span, ...]
     silent_since_us: int | None
     feed: str
     from_us: int = 0
-    told: tuple[tuple[Span, int], ...] = ()
+    told: tuple[Told, ...] = ()
+
+    @property
+    def burnt_as_told(self) -> list[tuple[Span, int]]:
+        """Of all torches."""
+        return [(one.span, one.burning_us) for one in self.told]
 
 
 def hearings(
@@ -128,16 +139,16 @@ def silences_at_work(table: Table, start_us: int, end_us: int, now: datetime) ->
     return intersect(list(heard.silences), worked)
 
 
-def _told(tables: Sequence[Table], start_us: int, end_us: int) -> dict[str, list[tuple[Span, int]]]:
+def _told(tables: Sequence[Table], start_us: int, end_us: int) -> dict[str, list[Told]]:
     """What was entered for these tables' torches and has not given way to lines, by table code."""
     rows = EnteredCount.objects.filter(
         torch__table__in=tables, replaced_at=None,
         started_at__lt=from_us(end_us), ended_at__gt=from_us(start_us),
     )  # fmt: skip
-    found: dict[str, list[tuple[Span, int]]] = defaultdict(list)
-    values = rows.values_list("torch__table__code", "started_at", "ended_at", "arc_s")
-    for code, begun, ended, arc_s in values:
-        found[code].append(((to_us(begun), to_us(ended)), round(arc_s * 1_000_000)))
+    found: dict[str, list[Told]] = defaultdict(list)
+    fields = "torch__table__code", "torch__code", "started_at", "ended_at", "arc_s"
+    for code, torch, begun, ended, arc_s in rows.values_list(*fields):
+        found[code].append(Told(torch, (to_us(begun), to_us(ended)), round(arc_s * 1_000_000)))
     return found
 
 

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from shopfloor.acting import acting
-from shopfloor.models import EnteredCount, Fitting, Table, Torch, User
+from shopfloor.models import EnteredCount, Fitting, Segment, Table, Torch, User
 from shopfloor.selectors.arcs import arcs_between, from_us, to_us
 from shopfloor.services.work import work_want
 
@@ -44,7 +44,7 @@ def counts_enter(
             torch=torch, started_at=started_at, ended_at=ended_at, starts=starts, arc_s=arc_s,
             by=by, at=now, why=why,
         )  # fmt: skip
-    _pieces_wanted(made)
+    _figures_wanted(made)
     return made
 
 
@@ -52,7 +52,7 @@ def counts_enter(
 def counts_take_back(*, entered: EnteredCount, by: User) -> None:
     """Takes an entry back; the trail keeps it."""
     with acting(f"user:{by.get_username()}", why="taken back"):
-        _pieces_wanted(entered)
+        _figures_wanted(entered)
         entered.delete()
 
 
@@ -72,7 +72,7 @@ def counts_replaced(*, table: Table, moments_us: Sequence[int], now: datetime) -
         row.measured_starts, row.measured_arc_s = starts, arc_s
         row.replaced_at = (row.replaced_at or now) if heard else None
         row.save(update_fields=["measured_starts", "measured_arc_s", "replaced_at"])
-        _pieces_wanted(row)
+        _figures_wanted(row)
 
 
 def _heard(torch: Torch, start: datetime, end: datetime) -> list[int]:
@@ -81,8 +81,13 @@ def _heard(torch: Torch, start: datetime, end: datetime) -> list[int]:
     return [(arc.off_us or arc.on_us) - arc.on_us for arc in arcs if arc.torch == torch.code]
 
 
-def _pieces_wanted(entered: EnteredCount) -> None:
+def _figures_wanted(entered: EnteredCount) -> None:
+    """Of the pieces that were in the torch then, and of the runs it was on."""
     stays = Fitting.objects.filter(torch=entered.torch, fitted_at__lt=entered.ended_at)
     stays = stays.filter(Q(removed_at=None) | Q(removed_at__gt=entered.started_at))
     for piece in stays.values_list("piece", flat=True).distinct():
         work_want(kind="piece", key=str(piece))
+    runs = Segment.objects.filter(torch=entered.torch, started_at__lt=entered.ended_at)
+    runs = runs.filter(Q(ended_at=None) | Q(ended_at__gt=entered.started_at))
+    for run in runs.values_list("run", flat=True).distinct():
+        work_want(kind="run", key=str(run))

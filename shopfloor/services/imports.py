@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.db.models import Max
 from django.db.models.functions import Lower
+from django.utils import timezone
 
 from shopfloor.importing.job_rows import ALIASES, COLUMNS, NEEDED, JobRow, RowError, read_row
 from shopfloor.importing.table import Row, read_table
-from shopfloor.models import Customer, Job, JobLine, Material, Units
+from shopfloor.models import Customer, Job, JobLine, JobList, Material, Units, User
 from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.services.jobs import customer_named
 
@@ -72,16 +74,23 @@ TOLD_EACH = 200
 
 
 def import_plan(
-    raw: bytes, *, encoding: str = "utf-8", date_order: str = "none", tell: Tell | None = None
+    raw: bytes,
+    *,
+    encoding: str = "utf-8",
+    date_order: str = "none",
+    meaning: Mapping[str, str] | None = None,
+    tell: Tell | None = None,
 ) -> ImportPlan:
-    """What the list would do. Writes nothing. `tell` hears how many of how many rows are read.
-    Raises ListError where it cannot be read."""
-    return rows_plan(list_rows(raw, encoding), date_order=date_order, tell=tell)
+    """What the list would do. Writes nothing. `meaning` is that of its own headings, as in
+    `HeadingMap`; `tell` hears how many of how many rows are read. Raises ListError where it cannot
+    be read."""
+    return rows_plan(list_rows(raw, encoding, meaning), date_order=date_order, tell=tell)
 
 
-def list_rows(raw: bytes, encoding: str) -> list[Row]:
+def list_rows(raw: bytes, encoding: str, meaning: Mapping[str, str] | None = None) -> list[Row]:
     """The rows of a job list's bytes. Raises ListError."""
-    return read_table(raw, columns=COLUMNS, needed=NEEDED, aliases=ALIASES, encoding=encoding)
+    aliases = {**ALIASES, **(meaning or {})}
+    return read_table(raw, columns=COLUMNS, needed=NEEDED, aliases=aliases, encoding=encoding)
 
 
 def rows_plan(rows: Sequence[Row], *, date_order: str, tell: Tell | None = None) -> ImportPlan:
@@ -103,21 +112,31 @@ def rows_plan(rows: Sequence[Row], *, date_order: str, tell: Tell | None = None)
 
 
 def import_apply(
-    raw: bytes, *, file_name: str, encoding: str = "utf-8", date_order: str = "none"
+    raw: bytes,
+    *,
+    file_name: str,
+    by: User,
+    encoding: str = "utf-8",
+    date_order: str = "none",
+    meaning: Mapping[str, str] | None = None,
 ) -> ImportPlan:
     """Writes exactly the good rows, all or none. Repeating it writes nothing more. The file is
     read before the transaction, compared with what is there within it."""
-    rows = list_rows(raw, encoding)
+    rows = list_rows(raw, encoding, meaning)
     with transaction.atomic():
         plan = rows_plan(rows, date_order=date_order)
-        plan_write(plan, file_name=file_name)
+        plan_write(plan, file_name=file_name, by=by)
     return plan
 
 
 @transaction.atomic
-def plan_write(plan: ImportPlan, *, file_name: str) -> None:
-    """Writes a plan, all of it or nothing."""
+def plan_write(plan: ImportPlan, *, file_name: str, by: User) -> None:
+    """Writes a plan, all of it or nothing, and which list it came with."""
+    if not plan.new_lines:
+        return
     materials = {material.code: material for material in Material.objects.all()}
+    newest = Customer.objects.aggregate(pk=Max("pk"))["pk"] or 0
+    came_with = JobList.objects.create(name=file_name[:160], by=by, at=timezone.now())
     fresh = {
         planned.number: Job(
             number=planned.number,
@@ -126,6 +145,7 @@ def plan_write(plan: ImportPlan, *, file_name: str) -> None:
             due_at=planned.due_at,
             quote_minor=planned.quote_minor,
             source=f"{file_name}:{planned.first_line}"[:200],
+            job_list=came_with,
         )
         for planned, customer in _with_customers([job for job in plan.jobs if not job.existing])
     }
@@ -134,13 +154,16 @@ def plan_write(plan: ImportPlan, *, file_name: str) -> None:
     Job.objects.bulk_create(fresh.values(), batch_size=500)
     JobLine.objects.bulk_create(
         (
-            _line(planned.existing or fresh[planned.number], line, materials)
+            _line(planned.existing or fresh[planned.number], line, materials, came_with)
             for planned in plan.jobs
             for line in planned.lines
             if not line.there
         ),
         batch_size=500,
     )
+    made = {job.customer_id for job in fresh.values() if job.customer_id > newest}
+    came_with.customers = sorted(made)
+    came_with.save(update_fields=["customers"])
 
 
 def _with_customers(jobs: list[PlannedJob]) -> list[tuple[PlannedJob, Customer]]:
@@ -151,7 +174,9 @@ def _with_customers(jobs: list[PlannedJob]) -> list[tuple[PlannedJob, Customer]]
     return [(job, named[job.customer]) for job in jobs]
 
 
-def _line(job: Job, planned: PlannedLine, materials: dict[str, Material]) -> JobLine:
+def _line(
+    job: Job, planned: PlannedLine, materials: dict[str, Material], came_with: JobList
+) -> JobLine:
     row = planned.row
     return JobLine(
         job=job,
@@ -164,6 +189,7 @@ def _line(job: Job, planned: PlannedLine, materials: dict[str, Material]) -> Job
         u_range_asked=row.u_range_asked,
         next_step=row.next_step,
         must_be_fine=row.must_be_fine,
+        job_list=came_with,
     )
 
 

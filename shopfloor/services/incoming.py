@@ -153,11 +153,11 @@ _CHANGED: Final = {
 
 
 def _jobs(found: Incoming, raw: bytes, telling: _Telling) -> None:
-    how = {name: found.options[name] for name in ("encoding", "date_order")}
+    how = {name: found.options.get(name) for name in ("encoding", "date_order", "meaning")}
     plan = import_plan(raw, **how, tell=telling.step("reading rows"))
     telling.step("writing them down")
     with transaction.atomic():
-        plan_write(plan, file_name=found.name)
+        plan_write(plan, file_name=found.name, by=found.by)
         told = f"{count(plan.new_jobs, 'new job')}, {count(plan.new_lines, 'new line')}"
         if plan.known_lines:
             verb = "was" if plan.known_lines == 1 else "were"

@@ -163,15 +163,19 @@ def line_edit(
     line.save()
 
 
+# What keeps a line from going, by the relation to it.
+LINE_HELD = {
+    "contours": "it stands on a nest",
+    "results": "parts of it were judged",
+    "bench": "bench time was booked on it",
+    "postings": "money was booked on it",
+}
+
+
 @transaction.atomic
 def line_drop(*, line: JobLine) -> None:
     """Takes a line off a job while nothing hangs on it."""
-    for name, what in (
-        ("contours", "it stands on a nest"),
-        ("results", "parts of it were judged"),
-        ("bench", "bench time was booked on it"),
-        ("postings", "money was booked on it"),
-    ):
+    for name, what in LINE_HELD.items():
         if getattr(line, name).exists():
             raise ValidationError(f"Line {line.number} stays: {what}.")
     line.delete()

@@ -7,7 +7,8 @@ from datetime import date, time, timedelta
 
 import pytest
 
-from planning.reports import measures
+from planning.reports import measures, open_figure
+from planning.reports.trace_measures import RATIOS
 from shopfloor.models import Check, PartResult, Reason, RunDay, Shift
 from tests.planning import cast
 
@@ -101,3 +102,37 @@ def test_a_shift_counts_for_the_tables_it_names(week, south):
 def test_dates_the_wrong_way_round_are_refused(shop):
     with pytest.raises(ValueError, match="is after"):
         measures(first=DAY, last=DAY - timedelta(days=1), now=NOW)
+
+
+def _total(figure):
+    """Rows before the total add up to it, in hours or pieces; returns the total."""
+    amounts = [float(row.value.split()[0].replace("−", "-")) for row in figure.rows]
+    assert sum(amounts[:-1]) == pytest.approx(amounts[-1], abs=0.011 * len(amounts))
+    return amounts[-1]
+
+
+def test_every_element_opens_to_the_runs_stops_and_shifts_it_is_made_of(week, north, time_machine):
+    time_machine.move_to(NOW)
+    stem = f"{DAY}:{DAY}:{north.pk}"
+    wanted = {"apt": 3.0, "aubt": 4.0, "pbt": 7.2, "adet": 0.5, "aust": 0.2, "pq": 20, "gq": 17,
+              "sq": 2, "rq": 1, "gp": 3, "ip": 4}  # fmt: skip
+    for what, total in wanted.items():
+        figure = open_figure(kind="measure", id=f"{stem}:{what}")
+        assert _total(figure) == total
+    runs = open_figure(kind="measure", id=f"{stem}:apt").rows
+    assert [(row.kind, row.id) for row in runs[:-1]] == [("run", str(week.pk))]
+
+
+def test_every_ratio_opens_to_its_elements(week, north, time_machine):
+    time_machine.move_to(NOW)
+    stem = f"{DAY}:{DAY}:{north.pk}"
+    availability = open_figure(kind="measure", id=f"{stem}:availability")
+    assert availability.value == "0.417"  # 3 / 7.2
+    assert [row.id for row in availability.rows[:-1]] == [f"{stem}:apt", f"{stem}:pbt"]
+    oee = open_figure(kind="measure", id=f"{stem}:oee")
+    assert [row.value for row in oee.rows] == ["0.417", "0.900", "0.850", "0.319"]
+    for what in RATIOS:
+        assert open_figure(kind="measure", id=f"{stem}:{what}").rows
+    for odd in ("x", f"{stem}:boss", f"{DAY}:{DAY}:0:apt", f"2026-99-01:{DAY}:{north.pk}:apt"):
+        with pytest.raises(LookupError):
+            open_figure(kind="measure", id=odd)

@@ -16,6 +16,8 @@ from shopfloor.models import (
     Action,
     Factor,
     Job,
+    JobLine,
+    JobList,
     Nest,
     Paper,
     QueueItem,
@@ -40,6 +42,7 @@ def leave(*, now: datetime) -> None:
         _papers(owner)
         _rejects(now)
         _quotes(owner, now)
+        _job_list(owner, now)
         _factors(owner, now)
 
 
@@ -66,6 +69,12 @@ def _pressed(owner: User) -> None:
     QueueItem.objects.bulk_create(run.queue_item for run in runs if run.queue_item)
     Run.objects.bulk_update(runs, ["queue_item"], batch_size=200)
     Action.objects.bulk_create(actions, batch_size=500)
+
+
+def _job_list(by: User, now: datetime) -> None:
+    made = JobList.objects.create(name="jobs.csv", by=by, at=now)
+    newest = JobLine.objects.order_by("-pk").values_list("pk", flat=True)[:20]
+    JobLine.objects.filter(pk__in=list(newest)).update(job_list=made)
 
 
 def _papers(by: User) -> None:

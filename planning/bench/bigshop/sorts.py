@@ -13,7 +13,8 @@ BY_TABLE = (
 )  # fmt: skip
 # What work leaves behind: copied sideways and in time. Rows come after those they point at.
 BY_TIME = (
-    "shopfloor.Heat", "shopfloor.Sheet", "shopfloor.Job", "shopfloor.JobLine", "shopfloor.Nest",
+    "shopfloor.Heat", "shopfloor.Sheet", "shopfloor.JobList", "shopfloor.Job",
+    "shopfloor.JobLine", "shopfloor.Nest",
     "shopfloor.NestRevision", "shopfloor.Contour", "shopfloor.NestPlan", "shopfloor.QueueItem",
     "shopfloor.Run", "shopfloor.Action", "shopfloor.Segment", "shopfloor.Stoppage",
     "shopfloor.PartResult", "shopfloor.Check", "shopfloor.BenchEntry", "shopfloor.Piece",
@@ -38,7 +39,8 @@ ONCE = (
     "shopfloor.Customer", "shopfloor.Material", "shopfloor.WearSet", "shopfloor.SetPart",
     "shopfloor.ChartRow", "shopfloor.ChartTrial", "shopfloor.ThicknessAnswer",
     "shopfloor.Drawing", "shopfloor.DrawingRevision", "shopfloor.DrawingPlan",
-    "shopfloor.Factor", "shopfloor.Watermark", "shopfloor.Incoming", "telemetry.PushToken",
+    "shopfloor.HeadingMap", "shopfloor.Factor", "shopfloor.Watermark", "shopfloor.Incoming",
+    "telemetry.PushToken",
 )  # fmt: skip
 EACH_TABLE = ("shopfloor.NestPlan", "shopfloor.DrawingPlan")  # a row for every table there is
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -98,3 +99,17 @@ def test_what_runs_teach_is_asked_for_twice_a_day(runs):
     assert not factors_freshen(now=NOW + timedelta(hours=11))
     assert factors_freshen(now=NOW + timedelta(hours=13))
     assert Work.objects.filter(kind="factors", key="learn", state="waiting").count() == 1
+
+
+def test_a_factor_opens_to_the_runs_that_teach_it(runs, as_, time_machine):
+    """Twelve runs, 1,000 s planned; the mean of the logarithms of 1.18, 1.2, 1.22, 1.2, 1.19 and
+    1.21, twice each, is that of 1.19995."""
+    time_machine.move_to(NOW)
+    page = as_("planner")
+    body = page.get("/nests/factors/").content.decode()
+    address = re.search(r'href="(/figures/factor/[^"]+)"', body)[1]
+    opened = page.get(address).content.decode()
+    assert opened.count("/figures/run/") == 12
+    assert "Own mean of 12" in opened
+    assert "1.200" in opened
+    assert page.get("/figures/factor/1:1:99.0/").status_code == 404

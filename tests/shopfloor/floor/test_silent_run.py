@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from dashboards.plans.measures import covered
 from planning import reports
+from planning.reports.measures import measures
 from planning.services.run_figures import run_figures
-from shopfloor.models import Evidence, Run, Stoppage
+from shopfloor.models import Evidence, Run, Stoppage, Torch, Work
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.unassigned import unassigned_clusters
+from shopfloor.services.entered import counts_enter, counts_take_back
 from telemetry.models import Gap
 from tests.planning import cast
 
@@ -92,3 +95,51 @@ def test_a_long_pause_that_was_heard_still_asks_for_its_reason(floor):
     floor.arcs(end + 10 * MINUTE, [30.0] * 2)
     floor.follow()
     assert Stoppage.objects.get().started_at == end
+
+
+def _entered(floor, **change):
+    """Of the 29 min from 12:02 on somebody says: 12 starts, 12 min of burning."""
+    said = {"torch": floor.torch, "started_at": T0 + 2 * MINUTE, "ended_at": BACK, "starts": 12,
+            "arc_s": 720.0, "by": floor.person, "now": BACK + 60 * MINUTE}  # fmt: skip
+    return counts_enter(**{**said, **change})
+
+
+def test_what_was_entered_for_the_silence_is_no_longer_unknown_in_the_run(floor, silent):
+    run, _ = silent
+    finish(floor, run)
+    entered = _entered(floor)
+    assert Work.objects.filter(kind="run", key=str(run.pk), state="waiting").exists()
+    run_figures(key=str(run.pk), payload={})
+    found = reports.run_detail(run_id=str(run.pk))
+    spent = {row.term: row.actual_s for row in found.terms.itertuples()}
+    assert spent["burning as entered"] == 720.0
+    assert spent["not burning as entered"] == 29 * 60 - 720.0
+    assert "unknown" not in spent
+    assert sum(spent.values()) == found.elapsed_s == 34 * 60
+    assert (found.coverage.entered, found.coverage.unknown) == (29 * 60, 0.0)
+    opened = reports.open_figure(kind="run_term", id=f"{run.pk}:burning as entered")
+    assert (opened.value, opened.evidence) == ("12.0 min", "entered")
+    counts_take_back(entered=entered, by=floor.person)
+    run_figures(key=str(run.pk), payload={})
+    assert reports.run_detail(run_id=str(run.pk)).coverage.unknown == 1740.0
+
+
+def test_what_was_entered_for_another_torch_says_nothing_of_this_run(floor, silent):
+    run, _ = silent
+    _entered(floor, torch=Torch.objects.create(table=floor.table, code="2"))
+    assert finish(floor, run).coverage.unknown == 1740.0
+
+
+def test_measures_count_what_was_entered_and_say_what_is_unknown(floor, silent):
+    """Of 34 min in the run 5 were heard, 4 x 30 s of it burning; 12 min more burnt as entered for
+    the first 20 of the 29 silent ones, and of the last 9 nobody knows."""
+    run, _ = silent
+    _entered(floor, ended_at=T0 + 22 * MINUTE)
+    finish(floor, run)
+    day = T0.date()
+    [table] = measures(first=day, last=day, now=BACK + 60 * MINUTE).tables
+    assert table.elements.apt == pytest.approx((120 + 720) / 3600)
+    assert table.busy_h == pytest.approx(34 / 60)
+    assert table.measured_h == pytest.approx(5 / 60)
+    assert table.unknown_h == pytest.approx(9 / 60)
+    assert "unknown (a source was silent), the rest entered" in covered(table)

@@ -25,6 +25,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "jobs_csv": (ALL, ""),
     "job_add": (PLAN, ""),
     "job_import": (PLAN, ""),
+    "job_import_undo": (PLAN, "list"),
     "job": (ALL, "job"),
     "traveler": (ALL, "job"),
     "setup": (ALL, "nest"),
@@ -77,6 +78,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "sheet_correct": (PLAN, "sheet"),
     "remnants": (ALL, ""),
     "low_stock": (ALL, ""),
+    "plate": (ALL, "plate"),
     "labels": (ALL, ""),
     "heats": (ALL, ""),
     "heat": (ALL, "heat"),
@@ -100,6 +102,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
 ACTS: dict[str, tuple[set[str], str]] = {
     "job_act": (PLAN, "job"),
     "job_import_confirm": (PLAN, ""),
+    "job_import_headings": (PLAN, ""),
     "late_decide": (PLAN, "late"),
     "incoming_stop": (PLAN, "incoming"),
     "nest_act": (PLAN, "nest"),
@@ -140,6 +143,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         ChartRow,
         ChartTrial,
         Incoming,
+        JobList,
         QueueItem,
         Rate,
         Reason,
@@ -210,6 +214,8 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "terminal": [Terminal.objects.create(code="t", name="T").pk],
         "late": [Action.objects.create(kind="finish", person=operator, device_at=at, at=at).pk],
         "notice": [SecurityNotice.objects.create(event=event).pk],
+        "plate": [steel.pk, f"{sheet.thickness_mm:.2f}"],
+        "list": [JobList.objects.create(name="list.csv", at=at).pk],
         "work": [Work.objects.create(kind="nest", key="1", state="failed", wanted_at=at).pk],
     }
 

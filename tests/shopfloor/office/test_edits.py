@@ -71,7 +71,8 @@ OTHERS = {
     "preferences": "one's own",
     "password": "one's own, and asks for the old one",
     **dict.fromkeys(
-        ("job_import", "job_import_confirm", "chart_import", "chart_import_confirm", "late_decide",
+        ("job_import", "job_import_confirm", "job_import_headings", "job_import_undo",
+         "chart_import", "chart_import_confirm", "late_decide", "source_count",
          "incoming_stop", "job_act", "nest_act", "queue_act", "drawing_act", "thickness_answer",
          "chart_end", "trial_strike", "remnants_write_off", "sheet_back", "sheet_leave",
          "alarm_seen", "source_try", "source_try_at", "source_token", "source_act", "shift_end",
@@ -84,9 +85,8 @@ READ = {
     "home", "logout", "login", "find", "first_steps", "help_own", "help", "healthz", "intake",
     "jobs", "jobs_csv", "job", "traveler", "late", "incoming", "incoming_how_far", "nests", "nest",
     "setup", "nest_program", "plan", "queue", "checks", "drawings", "drawing", "drawing_file",
-    "chart", "trials", "tables", "sets", "stock", "low_stock", "labels", "remnants", "heats",
-    "certificate", "sources", "source", "people", "security", "work", "verification",
-    "source_count",
+    "chart", "trials", "tables", "sets", "stock", "low_stock", "labels", "plate", "remnants",
+    "heats", "certificate", "sources", "source", "people", "security", "work", "verification",
 }  # fmt: skip
 
 

@@ -1,0 +1,86 @@
+"""The forms of bringing in a job list."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from shopfloor.importing.headings import suggestions
+from shopfloor.importing.job_rows import COLUMNS, DATE_ORDERS, NEEDED
+from shopfloor.importing.table import ENCODINGS, Heading
+from shopfloor.importing.workbook import MAX_CELL, MAX_COLUMNS
+
+ORDERS = {"none": "do not occur", "month": "mean 8 October", "day": "mean 10 August"}
+CODES = {"utf-8": "UTF-8", "cp1252": "Windows-1252"}
+
+
+class UploadForm(forms.Form):
+    file = forms.FileField(label="Job list", help_text="CSV (comma, semicolon or tab) or XLSX")
+    encoding = forms.ChoiceField(choices=[(c, CODES[c]) for c in ENCODINGS], label="Letters in")
+    date_order = forms.ChoiceField(
+        choices=[(order, ORDERS[order]) for order in DATE_ORDERS], label="Dates like 10/08/2026"
+    )
+
+
+class ConfirmForm(forms.Form):
+    """What the preview was of. The name is for the record; the hash decides."""
+
+    digest = forms.CharField(widget=forms.HiddenInput())
+    name = forms.CharField(max_length=160, widget=forms.HiddenInput())
+    encoding = forms.ChoiceField(choices=[(c, c) for c in ENCODINGS], widget=forms.HiddenInput())
+    date_order = forms.ChoiceField(
+        choices=[(o, o) for o in DATE_ORDERS], widget=forms.HiddenInput()
+    )
+    meaning = forms.JSONField(required=False, widget=forms.HiddenInput())
+    read_as = forms.CharField(max_length=60, required=False, widget=forms.HiddenInput())
+
+    def clean_meaning(self) -> dict[str, str]:
+        meaning = self.cleaned_data["meaning"] or {}
+        if not isinstance(meaning, dict) or len(meaning) > MAX_COLUMNS:
+            raise forms.ValidationError("That is no meaning of headings.")
+        for heading, column in meaning.items():
+            if len(heading) > MAX_CELL or (column and column not in COLUMNS):
+                raise forms.ValidationError("That is no meaning of headings.")
+        return meaning
+
+
+class HeadingsForm(forms.Form):
+    """A field for each heading, and a name to keep the answers under."""
+
+    keep = forms.CharField(
+        max_length=60, required=False, label="Keep for the next list as",
+        help_text="A list with the same headings is then read at once",
+    )  # fmt: skip
+
+    def __init__(
+        self, headings: list[Heading], meaning: dict[str, str], *args: Any, **options: Any
+    ) -> None:
+        super().__init__(*args, **options)
+        self.headings = headings
+        choices = [("", "passed over"), *((name, name) for name in COLUMNS)]
+        for place, column in enumerate(suggestions(headings, meaning)):
+            self.fields[f"h{place}"] = forms.ChoiceField(
+                choices=choices, required=False, initial=column, label=headings[place].text
+            )
+
+    def meaning(self) -> dict[str, str]:
+        return {
+            heading.plain: self.cleaned_data[f"h{place}"]
+            for place, heading in enumerate(self.headings)
+        }
+
+    def clean(self) -> dict[str, Any]:
+        said: dict[str, Any] = super().clean() or {}
+        if self.errors:
+            return said
+        columns = [name for name in self.meaning().values() if name]
+        for name in NEEDED:
+            if name not in columns:
+                self.add_error(None, f"No heading is {name}: it is needed.")
+        for place, heading in enumerate(self.headings):
+            column = said.get(f"h{place}")
+            every = [said.get(f"h{at}") for at in range(len(self.headings))]
+            if column and every.count(column) > 1:
+                self.add_error(f"h{place}", f"{heading.text}: another heading is {column} too.")
+        return said

@@ -1,0 +1,31 @@
+"""Plate needed opens to the sheets, queue entries and nests that each of its counts is of."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.urls import reverse
+
+from shopfloor.models import Contour, QueueItem
+
+pytestmark = pytest.mark.django_db
+
+
+def test_every_count_opens_to_what_it_counts(sign_in, planner, nest, sheet, north, job):
+    nest.sheets_wanted = 4
+    nest.save()
+    Contour.objects.filter(revision__nest=nest).update(line=job.lines.get())
+    QueueItem.objects.create(nest=nest, table=north, position=10, sheet=sheet)
+    QueueItem.objects.create(nest=nest, table=north, position=20)
+    page = sign_in(planner)
+    body = page.get(reverse("low_stock")).content.decode()
+    [address] = set(re.findall(r'href="(/stock/plate/[^"]+)"', body))
+    opened = page.get(address).content.decode()
+    assert "1 sheet, 1 of them promised: 0 free. 1 queued without a sheet, 2 ahead" in opened
+    assert "1 short now" in opened
+    assert "3 short then" in opened
+    assert reverse("sheet", args=[sheet.pk]) in opened
+    assert opened.count(reverse("nest", args=[nest.pk])) == 2
+    assert page.get("/stock/plate/1/nan/").status_code == 404
+    assert page.get("/stock/plate/1/thick/").status_code == 404
