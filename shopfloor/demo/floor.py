@@ -95,7 +95,7 @@ class Writer:
 
     def queue(self, history: History) -> None:
         """What is still to be cut, in the order the tables would take it: as much as fits into
-        what is left of the shift, and the sheet after that."""
+        what is left of the shift, and one sheet at least."""
         for code, table in self.tables.items():
             open_run = next(
                 (r for r in history.runs if r.closed is None and r.lot.table == code), None
@@ -120,7 +120,8 @@ class Writer:
                 if key not in self.written:
                     continue
                 for _ in range(lot.sheets - lot.done):
-                    if position >= QUEUE_AT_MOST or room_s <= 0:
+                    full = room_s < sheet_s(code, lot.design) and position > (open_run is not None)
+                    if full or position >= QUEUE_AT_MOST:
                         break
                     position += 1
                     room_s -= sheet_s(code, lot.design)

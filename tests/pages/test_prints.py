@@ -14,8 +14,9 @@ pytestmark = [
     pytest.mark.django_db(transaction=True),
     pytest.mark.filterwarnings("ignore:No directory at"),
 ]
-# 297 mm less two margins of 10 mm, and 210 mm less two of 13 mm, at 96 px to 25.4 mm
-LYING, UPRIGHT = 1046, 695
+# At 96 px to 25.4 mm, A4 and US Letter: 297 and 279.4 mm less two margins of 10 mm; 210 and
+# 215.9 mm less two of 13 mm.
+LYING, UPRIGHT = (1046, 980), (695, 718)
 OVER = """() => {
   const shown = (e) => e.checkVisibility() && e.getClientRects().length;
   const box = (e) => e.getBoundingClientRect();
@@ -23,6 +24,11 @@ OVER = """() => {
   const notes = [...document.querySelectorAll('.marg > *')].filter(shown);
   const out = rows.filter((e) => box(e).right > innerWidth + 1)
     .map((e) => ['off the paper', e.textContent.trim()]);
+  for (const text of [...document.querySelectorAll('svg text')].filter(shown)) {
+    const a = box(text), b = box(text.ownerSVGElement);
+    if (a.width && (a.right > Math.min(b.right, innerWidth) + 1 || a.left < b.left - 1))
+      out.push(['cut off', text.textContent.trim()]);
+  }
   for (const row of rows) for (const note of notes) {
     const a = box(row), b = box(note);
     const beside = a.left >= b.right - 1 || b.left >= a.right - 1;
@@ -31,6 +37,16 @@ OVER = """() => {
   }
   return out;
 }"""
+
+
+def faults(page, widths):
+    """What is wrong on a page as it is printed, on each paper."""
+    page.emulate_media(media="print")
+    found = []
+    for width in widths:
+        page.set_viewport_size({"width": width, "height": 718})
+        found += [(width, *fault) for fault in page.evaluate(OVER)]
+    return found
 
 
 @pytest.fixture
@@ -47,24 +63,27 @@ def owned(owner, job, nest, plan, sheet, run, north, operator):
      "factors", "measures", "today", "sets", "trials", "heats", "sources"],
 )  # fmt: skip
 def test_a_list_is_printed_clear_of_its_margin(name, owned, signed_in):
-    page = signed_in(owned, LYING, 718)
-    page.emulate_media(media="print")
+    page = signed_in(owned)
     assert page.goto(reverse(name)).status == 200
-    assert page.evaluate(OVER) == []
+    assert faults(page, LYING) == []
 
 
 @pytest.mark.parametrize("name", ["job", "nest", "nest_routes"])
 def test_a_thing_is_printed_clear_of_its_margin(name, owned, job, nest, signed_in):
-    page = signed_in(owned, LYING, 718)
-    page.emulate_media(media="print")
+    page = signed_in(owned)
     assert page.goto(reverse(name, args=[job.pk if name == "job" else nest.pk])).status == 200
-    assert page.evaluate(OVER) == []
+    assert faults(page, LYING) == []
     assert not page.locator(".marg form:visible").count()
+
+
+def test_a_run_is_printed_with_all_its_times(owned, run, signed_in):
+    page = signed_in(owned)
+    assert page.goto(reverse("run", args=[run.pk])).status == 200
+    assert faults(page, LYING) == []
 
 
 @pytest.mark.parametrize("name", ["traveler", "setup", "job_cost"])
 def test_a_paper_stays_on_its_sheet(name, owned, job, nest, signed_in):
-    page = signed_in(owned, UPRIGHT, 1039)
-    page.emulate_media(media="print")
+    page = signed_in(owned)
     assert page.goto(reverse(name, args=[nest.pk if name == "setup" else job.pk])).status == 200
-    assert page.evaluate(OVER) == []
+    assert faults(page, UPRIGHT) == []

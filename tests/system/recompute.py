@@ -254,6 +254,13 @@ class Shop:
                 rate = self.rate(of, run)
                 found[run, kind] = half_up(Fraction(spent * (rate or 0), HOUR_US))
             found[run, "material"], found[run, "credit"] = self._material(run)
+            count, made = self._spoilt(run)
+            for kind in ("energy", "gas", "machine", "labour", "material", "credit"):
+                sign = -1 if found[run, kind] < 0 else 1
+                both = [Fraction(count), Fraction(made - count)]
+                part = sign * shared(sign * found[run, kind], both)[0]
+                found[run, kind] -= part
+                found[run, "crash"] += part
         return {key: minor for key, minor in found.items() if minor}
 
     def _crash_us(self, run: str) -> int:
@@ -267,6 +274,20 @@ class Shop:
             for start, end in spans
             for begun, until in self.windows(run)
         )
+
+    def _spoilt(self, run: str) -> tuple[int, int]:
+        """How many parts of the run a crash spoilt, of how many. One line alone: what a crash moves
+        goes by line."""
+        [row] = self.rows(
+            "SELECT coalesce(sum(quantity), 0) n, min(line_id) line FROM shopfloor_partresult "
+            f"WHERE run_id = '{run}' AND outcome = 'scrap' AND cause LIKE 'crash%'"
+        )
+        lines = self.rows(
+            "SELECT line_id, count(DISTINCT copy) n FROM shopfloor_contour "
+            f"WHERE revision_id = {self.runs[run]['revision_id']} GROUP BY line_id"
+        )
+        assert not row["n"] or len(lines) == 1, f"run {run}: a crash in a nest of several lines"
+        return row["n"], sum(line["n"] for line in lines)
 
     def _burnt(self, run: str) -> list[tuple[int, float]]:
         """Microseconds and amps (as sampled, else of the set) of each arc; of a run none of whose

@@ -153,6 +153,7 @@ def _money(twice):
 def _stored_money():
     rows = (
         Posting.objects.exclude(kind__in=("wear", "bench"))
+        .filter(piece=None)  # what is left unused of pieces that crashed is wear too
         .exclude(run=None)
         .values_list("run", "kind")
         .annotate(Sum("amount_minor"))
