@@ -1,10 +1,10 @@
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import subprocess
 import sys
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 import pytest
@@ -12,9 +12,11 @@ from django.test import Client
 from django.urls import reverse
 
 from shopfloor.services.people import terminal_register
+from tests import forked
 from tests.browser import launched_beside_django
 from tests.conftest import PIN
 from tests.shopfloor.terminal import cast
+from tests.shopfloor.terminal.stage import played
 from tests.shopfloor.terminal.touch import Touch
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -58,15 +60,19 @@ def _static(settings, tmp_path):
 class Stage:
     """The shop in its own process, and a browser in front of it."""
 
-    def __init__(self, process: subprocess.Popen[str], ready: dict) -> None:
-        self.process = process
+    def __init__(self, link: Connection) -> None:
+        self.link = link
+        ready = self._answer()
         self.base = f"http://127.0.0.1:{ready['port']}"
         self.token = ready["token"]
 
     def does(self, what: str, **more: object) -> dict:
-        self.process.stdin.write(json.dumps({"do": what, **more}) + "\n")
-        self.process.stdin.flush()
-        return json.loads(self.process.stdout.readline())
+        self.link.send({"do": what, **more})
+        return self._answer()
+
+    def _answer(self) -> dict:
+        assert self.link.poll(60), "the shop does not answer"
+        return self.link.recv()
 
     def facts(self) -> dict:
         return self.does("nothing")
@@ -90,20 +96,15 @@ def empty_shop(tmp_path_factory):
 def stage(tmp_path, empty_shop):
     data = tmp_path / "shop"
     shutil.copytree(empty_shop, data)
-    process = subprocess.Popen(
-        [sys.executable, "-m", "tests.shopfloor.terminal.stage"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "KERFBOOK_DATA": str(data)},
-        cwd=ROOT,
-    )
+    ours, theirs = forked.context.Pipe()
+    process = forked.started(played, data, theirs)
+    theirs.close()
     try:
-        yield Stage(process, json.loads(process.stdout.readline()))
+        yield Stage(ours)
     finally:
-        process.stdin.close()
-        process.wait(timeout=20)
-        process.stdout.close()
+        ours.close()
+        process.join(20)
+        process.close()
 
 
 @pytest.fixture(scope="session")

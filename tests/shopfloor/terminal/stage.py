@@ -4,15 +4,18 @@ on one machine, and a line of JSON on standard input for each thing that happens
     python -m tests.shopfloor.terminal.stage [PORT]
 
 Run with KERFBOOK_DATA naming a folder with an empty, migrated database. Answers each line
-with one line of JSON.
+with one line of JSON. `played` does the same over a pipe, for tests that fork it.
 """
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import sys
 from datetime import date, time, timedelta
+from multiprocessing.connection import Connection
+from pathlib import Path
 from threading import Thread
 from typing import Any
 
@@ -157,6 +160,27 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
 def say(what: Any) -> None:
     sys.stdout.write(json.dumps(what, default=str) + "\n")
     sys.stdout.flush()
+
+
+def played(data: Path, link: Connection) -> None:
+    """The shop in `data`, until `link` is closed. Runs in a process forked from one that has the
+    program imported, so the settings, read for another folder, are led to this one first."""
+    from django.conf import settings
+    from django.db import connections
+
+    import tests.imported  # noqa: F401 - in the process forked from, where all is well
+    from shopfloor.celery import app
+
+    settings.DATA_DIR = data
+    settings.STATIC_ROOT, settings.MEDIA_ROOT = data / "static", data / "files"
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    connections.databases["default"]["NAME"] = data / "kerfbook.sqlite3"
+    app.conf.broker_url = "memory://"
+    made, token = cast_made()
+    link.send({"port": serve(0), "token": token})
+    with contextlib.suppress(EOFError):
+        while True:
+            link.send(json.loads(json.dumps(happened(made, link.recv()), default=str)))
 
 
 def main() -> None:
