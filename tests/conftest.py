@@ -3,16 +3,41 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
 import pytest
 from django.contrib.auth.hashers import make_password
+from django.db import connection
 
 from shopfloor.celery import app as celery_app
+from tests.migrated import filled_in_memory, migrated_file
 
 PASSWORD = "burn clean plate"
 PIN = "2468"
+
+
+@pytest.fixture(scope="session")
+def migrated(tmp_path_factory, django_test_environment, django_db_blocker) -> Path:
+    """The file of an empty, migrated SQLite database, one for all workers; tests copy it."""
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    with django_db_blocker.unblock():
+        return migrated_file(folder)
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings, request) -> Iterator[None]:
+    """The test database in memory starts as a copy of that file, with nothing left to migrate."""
+    name = connection.creation._get_test_db_name()
+    if connection.vendor != "sqlite" or not connection.creation.is_in_memory_db(name):
+        yield
+        return
+    with filled_in_memory(request.getfixturevalue("migrated"), name):
+        yield
 
 
 @pytest.fixture(autouse=True)

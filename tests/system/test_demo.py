@@ -9,6 +9,7 @@ import sys
 
 import pytest
 
+from tests.migrated import copied
 from tests.processes import ROOT, environment, free_port, get, manage, manage_json, running, until
 from tests.system.shop_facts import facts
 
@@ -111,9 +112,9 @@ def a_practitioner_looks(shop):
     assert shop["charts not marked as examples"] == 0
 
 
-def test_the_example_never_mixes_with_a_shop_of_ones_own(tmp_path):
+def test_the_example_never_mixes_with_a_shop_of_ones_own(tmp_path, migrated):
+    copied(migrated, tmp_path / "own")
     env = environment(tmp_path / "own")
-    assert manage("migrate", "-v0", env=env).returncode == 0
     assert manage("shell", "-v0", "-c", MAKE_OWN, env=env).returncode == 0
     done = manage("start", "--demo", "--port", str(free_port()), env=env, timeout=60)
     assert done.returncode == 2

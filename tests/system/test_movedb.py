@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from telemetry.locks import Lock
+from tests.migrated import copied
 from tests.processes import environment, manage, manage_json
 from tests.servers import postgres
 from tests.system.test_served import FEED, LINES
@@ -50,12 +51,12 @@ BEHIND = (
 )
 
 
-def test_a_shop_moves_whole_and_goes_on_where_it_is(tmp_path: Path):
+def test_a_shop_moves_whole_and_goes_on_where_it_is(tmp_path: Path, migrated):
     feed, source, folder = tmp_path / "north.toml", tmp_path / "north.csv", tmp_path / "data"
     source.write_text(LINES + "nonsense\n")
     feed.write_text(FEED.format(path=source))
     old = environment(folder, KERFBOOK_SOURCE_DIRS=str(tmp_path))
-    assert manage("migrate", "-v0", env=old).returncode == 0
+    copied(migrated, folder)
     assert manage("shell", "-v0", "-c", ODD, env=old).returncode == 0
     assert manage("addfeed", "north", str(feed), env=old).returncode == 0
     assert manage("intake", "--once", env=old).returncode == 0

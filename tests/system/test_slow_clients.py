@@ -8,7 +8,8 @@ import time
 
 import pytest
 
-from tests.processes import ROOT, environment, free_port, get, manage, running, until
+from tests.migrated import copied
+from tests.processes import ROOT, environment, free_port, get, running, until
 from tests.slow_clients import BODY, HEAD, held, reading
 
 pytestmark = pytest.mark.long
@@ -27,10 +28,10 @@ def seconds(base: str) -> float:
     return statistics.median(taken)
 
 
-def test_two_hundred_slow_connections_hold_up_nobody(tmp_path):
+def test_two_hundred_slow_connections_hold_up_nobody(tmp_path, migrated):
     port = free_port()
+    copied(migrated, tmp_path / "data")
     env, base = environment(tmp_path / "data"), f"http://127.0.0.1:{port}"
-    assert manage("migrate", "-v0", env=env).returncode == 0
     web = [sys.executable, str(ROOT / "manage.py"), "web", "--port", str(port)]
     with running(web, env, tmp_path / "web.log"):
         until(lambda: get(f"{base}/healthz"), within_s=60, what="healthz answers")

@@ -13,6 +13,7 @@ from urllib.request import Request, urlopen
 import pytest
 
 from shopfloor.hosts import own_addresses
+from tests.migrated import copied
 from tests.processes import ROOT, environment, free_port, get, manage, running, until
 
 pytestmark = pytest.mark.slow
@@ -76,8 +77,9 @@ def test_an_empty_folder_becomes_a_running_shop_and_one_signal_ends_it(tmp_path)
         until(lambda: gone(children), within_s=5, what="children ended")
 
 
-def test_a_killed_start_leaves_nothing_behind_and_a_dead_child_comes_back(tmp_path):
+def test_a_killed_start_leaves_nothing_behind_and_a_dead_child_comes_back(tmp_path, migrated):
     folder, port = tmp_path / "shop", free_port()
+    copied(migrated, folder)
     with started(folder, port) as process:
         until(
             lambda: get(f"http://127.0.0.1:{port}/healthz", 20),

@@ -14,7 +14,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from django.db.models import Max
 
+from telemetry.models import Event
+from tests.migrated import copied, working_on
 from tests.processes import ROOT, environment, free_port, get, manage, manage_json, until
 from tests.telemetry.table_lines import feed_text, simulate
 from tests.telemetry.test_worker import SAME, Port, sample_of, serial_text
@@ -29,7 +32,6 @@ class Both:
         self.folder = folder
         self.shop = environment(folder / "shop")
         self.beside = environment(folder / "beside", DATABASE_URL="postgres://nowhere:1/none")
-        (folder / "shop").mkdir()
         (folder / "beside").mkdir()
         self.port = free_port()
         self.token = folder / "token"
@@ -71,7 +73,8 @@ class Both:
 
 
 @pytest.fixture
-def both(tmp_path) -> Both:
+def both(tmp_path, migrated) -> Both:
+    copied(migrated, tmp_path / "shop")
     return Both(tmp_path)
 
 
@@ -128,7 +131,9 @@ def test_both_ends_killed_at_any_instant_a_file_arrives_once_and_whole(both, tmp
     assert {name: again[name] for name in SAME} == {name: expected[name] for name in SAME}
 
 
-def test_a_port_is_heard_without_network_and_its_lines_arrive_later_as_they_came(both, tmp_path):
+def test_a_port_is_heard_without_network_and_its_lines_arrive_later_as_they_came(
+    both, tmp_path, django_db_blocker
+):
     port = Port(tmp_path / "port")
     text = serial_text(str(port.link))
     both.description.write_text(text)
@@ -147,11 +152,8 @@ def test_a_port_is_heard_without_network_and_its_lines_arrive_later_as_they_came
             until(lambda: both.status()["lines"] == 400, within_s=60, what="all lines")
         collector.send_signal(signal.SIGTERM)
         assert collector.wait(timeout=15) == 0
-    code = (
-        "from telemetry.models import Event; from django.db.models import Max\n"
-        "print(Event.objects.aggregate(m=Max('received_us'))['m'])"
-    )
-    latest = int(manage("shell", "-v", "0", "-c", code, env=both.shop).stdout)
+    with django_db_blocker.unblock(), working_on(tmp_path / "shop"):
+        latest = Event.objects.aggregate(latest=Max("received_us"))["latest"]
     assert latest <= heard_us
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import pty
 import random
@@ -20,9 +21,15 @@ from uuid import uuid4
 
 import pytest
 
+from telemetry.database import ensure_database
 from telemetry.description import parse_description
+from telemetry.models import Event, Feed, Health
 from telemetry.sample import as_json, decode_sample
+from telemetry.selectors import feed_status
+from telemetry.services import feed_register
+from tests.migrated import copied, working_on
 from tests.processes import ROOT, environment, manage, manage_json, until
+from tests.telemetry.stored import stored_arcs
 from tests.telemetry.table_lines import feed_text, simulate
 
 pytestmark = pytest.mark.slow
@@ -37,20 +44,19 @@ class House:
 
     def __init__(self, folder: Path, database_url: str | None) -> None:
         self.folder = folder
+        self.url = database_url
         more = {"DATABASE_URL": database_url} if database_url else {}
         self.env = environment(folder / "data", **more)
         (folder / "data").mkdir(exist_ok=True)
 
     def register(self, name: str, text: str) -> None:
-        path = self.folder / f"{name}.toml"
-        path.write_text(text)
-        code = (
-            "from telemetry.database import ensure_database; ensure_database()\n"
-            "from telemetry.services import feed_register\n"
-            f"feed_register(name={name!r}, text=open({str(path)!r}).read(), by='test')"
-        )
-        done = manage("shell", "-c", code, env=self.env)
-        assert done.returncode == 0, done.stderr
+        with self.here():
+            ensure_database()
+            feed_register(name=name, text=text, by="test")
+
+    def here(self) -> contextlib.AbstractContextManager[None]:
+        """Inside, this process looks at the house: a command takes a second to start."""
+        return working_on(self.folder / "data", self.url)
 
     def intake(self, *names: str) -> subprocess.Popen:
         command = [sys.executable, str(ROOT / "manage.py"), "intake", *names]
@@ -59,15 +65,22 @@ class House:
         )
 
     def status(self, name: str) -> dict:
-        rows = manage_json("status", env=self.env)["feeds"]
-        return next(row for row in rows if row["name"] == name)
+        with self.here():
+            return json.loads(json.dumps(feed_status(Feed.objects.get(name=name))))
+
+    def reads(self, name: str) -> bool:
+        """The worker has opened the source and said so."""
+        with self.here():
+            return Health.objects.filter(feed__name=name, link="open").exists()
 
 
 @pytest.fixture
-def house(tmp_path) -> Iterator[House]:
+def house(tmp_path, migrated, django_db_blocker) -> Iterator[House]:
     url = os.environ.get("DATABASE_URL")
     if not url:
-        yield House(tmp_path, None)
+        copied(migrated, tmp_path / "data")
+        with django_db_blocker.unblock():
+            yield House(tmp_path, None)
         return
     import environ
     import psycopg
@@ -78,7 +91,8 @@ def house(tmp_path) -> Iterator[House]:
     with psycopg.connect(**login, autocommit=True) as admin:
         admin.execute(f"CREATE DATABASE {name}")
     try:
-        yield House(tmp_path, url.rpartition("/")[0] + "/" + name)
+        with django_db_blocker.unblock():
+            yield House(tmp_path, url.rpartition("/")[0] + "/" + name)
     finally:
         with psycopg.connect(**login, autocommit=True) as admin:
             admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
@@ -107,16 +121,8 @@ def sample_of(text: str, raw: bytes) -> dict:
 
 
 def arcs_in(house: House) -> list[tuple]:
-    code = (
-        "from telemetry.models import Arc; import json\n"
-        "print(json.dumps(sorted(Arc.objects.values_list('torch', 'on_us', 'off_us', 'ended', "
-        "'pierces', 'program'))))"
-    )
-    import json
-
-    done = manage("shell", "-v", "0", "-c", code, env=house.env)
-    assert done.returncode == 0, done.stderr
-    return [tuple(row) for row in json.loads(done.stdout)]
+    with house.here():
+        return sorted(stored_arcs())
 
 
 def arcs_decoded(text: str, raw: bytes) -> list[tuple]:
@@ -216,12 +222,8 @@ def test_killed_at_any_instant_every_acknowledged_line_of_a_port_is_stored_once(
         port.plug()
     assert len(acknowledged) > 100
     once = manage_json("intake", "t", "--once", env=house.env)["feeds"][0]
-    code = (
-        "from telemetry.models import Event; import json\n"
-        "print(json.dumps(list(Event.objects.values_list('seq', flat=True))))"
-    )
-    done = manage("shell", "-v", "0", "-c", code, env=house.env)
-    stored = [int(word) for word in done.stdout.strip()[1:-1].split(", ")]
+    with house.here():
+        stored = list(Event.objects.values_list("seq", flat=True))
     assert len(stored) == len(set(stored))
     assert acknowledged <= set(stored) | {0}
     assert once["lines"] == once["events"] + once["rejected"] + once["duplicates"]
@@ -309,7 +311,7 @@ def test_a_locked_database_delays_rows_and_loses_nothing(house, tmp_path):
     raw = "".join(x.text(numbered=True) + "\n" for x in simulate(13, 500))
     with ended(house.intake("t")):
         wait_listening(house, "t")
-        until(lambda: house.status("t")["state"] == "never", within_s=10, what="the worker is up")
+        until(lambda: house.reads("t"), within_s=20, what="the worker reads it")
         with locked_out(house):
             path.write_text(raw)
             until(lambda: journalled(house, "t") == raw.encode(), within_s=10, what="journalled")

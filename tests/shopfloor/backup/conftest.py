@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -13,40 +13,16 @@ from urllib.parse import unquote
 
 import environ
 import pytest
-from django.core.management import call_command
-from django.db import connections
-from django.db.utils import load_backend
-from django.test import override_settings
 from django.utils import timezone
 
 from shopfloor.backup import backup_make
 from shopfloor.importing.stored import upload_keep
 from telemetry.backfill import backfill
 from telemetry.services import feed_register
+from tests.migrated import copied, working_on
 from tests.processes import environment
 from tests.servers import own_database, postgres_server
 from tests.telemetry.table_lines import feed_text, simulate
-
-SQLITE = {
-    "ENGINE": "django.db.backends.sqlite3",
-    "OPTIONS": {
-        "transaction_mode": "IMMEDIATE",
-        "init_command": "PRAGMA journal_mode=WAL;PRAGMA synchronous=NORMAL;",
-    },
-}
-PLAIN = {
-    "ATOMIC_REQUESTS": False,
-    "AUTOCOMMIT": True,
-    "CONN_MAX_AGE": 0,
-    "CONN_HEALTH_CHECKS": False,
-    "TIME_ZONE": None,
-    "USER": "",
-    "PASSWORD": "",
-    "HOST": "",
-    "PORT": "",
-    "OPTIONS": {},
-    "TEST": {},
-}
 
 
 def shop_made() -> None:
@@ -78,23 +54,9 @@ class Place:
     def env(self) -> dict[str, str]:
         return environment(self.data, **({"DATABASE_URL": self.url} if self.url else {}))
 
-    @contextmanager
-    def here(self) -> Iterator[None]:
+    def here(self) -> AbstractContextManager[None]:
         """Inside, the program works on this place."""
-        former = connections["default"]
-        if self.url:
-            config = {**PLAIN, **environ.Env.db_url_config(self.url)}
-            config["HOST"] = unquote(config["HOST"])
-        else:
-            config = {**PLAIN, **SQLITE, "NAME": self.data / "kerfbook.sqlite3"}
-        fresh = load_backend(config["ENGINE"]).DatabaseWrapper(config, "default")
-        connections["default"] = fresh
-        try:
-            with override_settings(DATA_DIR=self.data, SOURCE_DIRS=(self.data.parent,)):
-                yield
-        finally:
-            fresh.close()
-            connections["default"] = former
+        return working_on(self.data, self.url)
 
     def rows(self) -> dict[str, list[tuple]]:
         """All rows of all tables, by the database's own library."""
@@ -155,17 +117,16 @@ def database() -> Iterator[Callable[[], str]]:
 
 
 @pytest.fixture(scope="session")
-def filled(tmp_path_factory, django_db_blocker) -> Place:
+def filled(tmp_path_factory, django_db_blocker, migrated) -> Place:
     """A small shop with a source read in; tests only read it."""
     folder = tmp_path_factory.mktemp("shop")
     place = Place(folder / "data", None)
-    place.data.mkdir()
+    copied(migrated, place.data)
     (place.data / "secret.key").write_text("a key\n")
     source = folder / "sources" / "t.csv"
     source.parent.mkdir()
     source.write_text("".join(x.text(numbered=True) + "\n" for x in simulate(5, 400)))
     with django_db_blocker.unblock(), place.here():
-        call_command("migrate", verbosity=0, interactive=False)
         feed = feed_register(name="t", text=feed_text(source), by="test")
         backfill(feed, source, lambda done, of: None)
         shop_made()

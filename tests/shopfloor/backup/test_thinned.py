@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import pytest
-from django.core.management import call_command
 
 from shopfloor.backup import backup_make, folder
 from shopfloor.backup.restore import restore
@@ -17,6 +16,7 @@ from telemetry.paths import feed_folder, journal_folder
 from telemetry.rebuild import rebuild
 from telemetry.thinning import thin
 from telemetry.verify import check_feed
+from tests.migrated import copied
 from tests.shopfloor.backup.conftest import Place
 from tests.telemetry.stored import Table, everything
 from tests.telemetry.table_lines import simulate
@@ -27,13 +27,12 @@ LINES = simulate(21, 400)
 
 
 @pytest.fixture
-def place(tmp_path, monkeypatch) -> Place:
+def place(tmp_path, monkeypatch, migrated) -> Place:
     """A shop with a source of many packed segments."""
     monkeypatch.setitem(Writer.__init__.__kwdefaults__, "segment_bytes", 2_000)
     made = Place(tmp_path / "shop" / "data", None)
-    made.data.mkdir(parents=True)
+    copied(migrated, made.data)
     with made.here():
-        call_command("migrate", verbosity=0, interactive=False)
         table = Table(made.data.parent, numbered=True)
         for first in range(0, 400, 50):
             table.hear(LINES[first : first + 50])

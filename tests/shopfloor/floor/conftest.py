@@ -4,9 +4,6 @@ intake writes them."""
 from __future__ import annotations
 
 import itertools
-import os
-import subprocess
-import sys
 import uuid
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -38,6 +35,7 @@ from shopfloor.selectors.arcs import to_us
 from shopfloor.services.actions import action_receive
 from shopfloor.services.follow import follow_arcs
 from shopfloor.services.people import terminal_register
+from tests.migrated import copied
 
 ROOT = Path(__file__).resolve().parents[3]
 T0 = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
@@ -263,12 +261,7 @@ def runs_wanted():
 
 
 @pytest.fixture
-def real_data(tmp_path):
+def real_data(tmp_path, migrated):
     """The environment of a program run on a database file of its own."""
-    env = {"KERFBOOK_DATA": str(tmp_path), "PYTHONPATH": str(ROOT), "DATABASE_URL": ""}
-    subprocess.run(
-        [sys.executable, str(ROOT / "manage.py"), "migrate", "-v0"],
-        env={**os.environ, **env},
-        check=True,
-    )
-    return env
+    copied(migrated, tmp_path)
+    return {"KERFBOOK_DATA": str(tmp_path), "PYTHONPATH": str(ROOT), "DATABASE_URL": ""}

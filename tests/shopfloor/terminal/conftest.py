@@ -1,11 +1,6 @@
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
-import sys
 from multiprocessing.connection import Connection
-from pathlib import Path
 
 import pytest
 from django.test import Client
@@ -15,11 +10,10 @@ from shopfloor.services.people import terminal_register
 from tests import forked
 from tests.browser import launched_beside_django
 from tests.conftest import PIN
+from tests.migrated import copied
 from tests.shopfloor.terminal import cast
 from tests.shopfloor.terminal.stage import played
 from tests.shopfloor.terminal.touch import Touch
-
-ROOT = Path(__file__).resolve().parents[3]
 
 
 @pytest.fixture
@@ -78,24 +72,11 @@ class Stage:
         return self.does("nothing")
 
 
-@pytest.fixture(scope="session")
-def empty_shop(tmp_path_factory):
-    """A data folder with an empty database, made once."""
-    data = tmp_path_factory.mktemp("shop") / "data"
-    (data / "static").mkdir(parents=True)
-    subprocess.run(
-        [sys.executable, "manage.py", "migrate", "--verbosity=0"],
-        env={**os.environ, "KERFBOOK_DATA": str(data)},
-        cwd=ROOT,
-        check=True,
-    )
-    return data
-
-
 @pytest.fixture
-def stage(tmp_path, empty_shop):
+def stage(tmp_path, migrated):
     data = tmp_path / "shop"
-    shutil.copytree(empty_shop, data)
+    copied(migrated, data)
+    (data / "static").mkdir()
     ours, theirs = forked.context.Pipe()
     process = forked.started(played, data, theirs)
     theirs.close()

@@ -74,7 +74,7 @@ def test_05_while_fsync_fails_nothing_is_acknowledged_and_an_alarm_stands_until_
     raw = "".join(x.text(numbered=True) + "\n" for x in lines)
     with ended(house.intake("t")) as process:
         wait_listening(house, "t")
-        until(lambda: house.status("t")["state"] == "never", within_s=15, what="the worker is up")
+        until(lambda: house.reads("t"), within_s=20, what="the worker reads it")
         flag.touch()
         path.write_text(raw)
         until(
@@ -140,7 +140,7 @@ def test_06_a_worker_on_a_full_disk_recovers_by_itself(house, tmp_path, small_di
     raw = "".join(x.text(numbered=True) + "\n" for x in simulate(32, 400)).encode()
     with ended(house.intake("t")):
         wait_listening(house, "t")
-        until(lambda: house.status("t")["state"] == "never", within_s=15, what="the worker is up")
+        until(lambda: house.reads("t"), within_s=20, what="the worker reads it")
         ballast = fill(small_disk / "ballast")
         path.write_bytes(raw)
         until(lambda: "No space left" in house.status("t")["message"], within_s=15, what="shown")

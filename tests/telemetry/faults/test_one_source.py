@@ -7,8 +7,11 @@ import sqlite3
 
 import pytest
 
+from telemetry.services import feed_register
+from telemetry.worker import run_once
 from tests.processes import manage, until
 from tests.telemetry.feeds.test_csv_file import rows
+from tests.telemetry.table_lines import feed_text
 from tests.telemetry.test_worker import ended, house
 
 __all__ = ["house"]
@@ -22,19 +25,11 @@ def sources(house, tmp_path):
     """Three sources that have given two lines each."""
     if house.env.get("DATABASE_URL"):
         pytest.skip("the poison is put into an SQLite file")
-    code = (
-        "from pathlib import Path\n"
-        "from telemetry.database import ensure_database; ensure_database()\n"
-        "from telemetry.services import feed_register\n"
-        "from telemetry.worker import run_once\n"
-        "from tests.telemetry.table_lines import feed_text\n"
-        f"folder = Path({str(tmp_path)!r})\n"
-        "run_once([feed_register(name=n, text=feed_text(folder / f'{n}.csv')) for n in 'abc'])"
-    )
-    for name in NAMES:
-        (tmp_path / f"{name}.csv").write_text(rows(1, 2))
-    done = manage("shell", "-c", code, env=house.env)
-    assert done.returncode == 0, done.stderr
+    paths = {name: tmp_path / f"{name}.csv" for name in NAMES}
+    for path in paths.values():
+        path.write_text(rows(1, 2))
+    with house.here():
+        run_once([feed_register(name=n, text=feed_text(path)) for n, path in paths.items()])
     return house
 
 
