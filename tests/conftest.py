@@ -4,16 +4,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
 import pytest
 from django.contrib.auth.hashers import make_password
+from django.core.management import call_command
 from django.db import connection
 
 from shopfloor.celery import app as celery_app
-from tests.migrated import filled_in_memory, migrated_file
+from tests.migrated import filled_in_memory, migrated_file, working_on
+from tests.servers import own_database, postgres_server
 
 PASSWORD = "burn clean plate"
 PIN = "2468"
@@ -27,6 +30,18 @@ def migrated(tmp_path_factory, django_test_environment, django_db_blocker) -> Pa
         folder = folder.parent
     with django_db_blocker.unblock():
         return migrated_file(folder)
+
+
+@pytest.fixture(scope="session")
+def migrated_postgres(
+    tmp_path_factory, django_test_environment, django_db_blocker
+) -> Iterator[Callable[[], AbstractContextManager[str]]]:
+    """Gives URLs of PostgreSQL databases that are empty and migrated, copies of one."""
+    folder = tmp_path_factory.mktemp("postgres")
+    with postgres_server() as server, own_database(server) as first:
+        with django_db_blocker.unblock(), working_on(folder, first):
+            call_command("migrate", verbosity=0, interactive=False, skip_checks=True)
+        yield lambda: own_database(server, like=first)
 
 
 @pytest.fixture(scope="session")

@@ -33,11 +33,13 @@ def postgres() -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def own_database(server: str) -> Iterator[str]:
-    """An empty database beside that of the URL, dropped at the end."""
+def own_database(server: str, like: str = "") -> Iterator[str]:
+    """A database beside that of the URL, dropped at the end: empty, or a copy of another one's,
+    to which nobody may be connected."""
     name = f"kb_{uuid.uuid4().hex}"
+    copied = f" TEMPLATE {like.rpartition('/')[2]}" if like else ""
     with psycopg.connect(server, autocommit=True) as link:
-        link.execute(f"CREATE DATABASE {name}")
+        link.execute(f"CREATE DATABASE {name}{copied}")
     try:
         yield f"{server.rpartition('/')[0]}/{name}"
     finally:

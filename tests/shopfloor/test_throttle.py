@@ -12,7 +12,6 @@ from shopfloor.services import throttle
 from shopfloor.services.throttle import Limit, attempt, forget, give_back, must_wait
 from tests.migrated import copied
 from tests.processes import ROOT, environment, manage
-from tests.servers import postgres
 
 THREE = Limit("test", 3, 60)
 pytestmark = pytest.mark.django_db
@@ -106,8 +105,7 @@ def test_attempts_at_once_count_each(tmp_path, migrated):
 
 
 @pytest.mark.served
-def test_attempts_at_once_count_each_on_postgresql(tmp_path):
-    with postgres() as url:
+def test_attempts_at_once_count_each_on_postgresql(tmp_path, migrated_postgres):
+    with migrated_postgres() as url:
         env = environment(tmp_path, PYTHONPATH=str(ROOT), DATABASE_URL=url)
-        assert manage("migrate", "-v0", env=env).returncode == 0
         assert counted(env) == [40, 40, 10]

@@ -10,9 +10,6 @@ import sys
 
 import pytest
 
-from tests.processes import manage
-from tests.servers import postgres
-
 from .conftest import ROOT
 
 SCRIPT = """
@@ -105,10 +102,8 @@ def test_of_four_who_finish_one_sheet_at_once_one_counts(real_data):
 
 @pytest.mark.served
 @pytest.mark.parametrize("which", ["same", "other"])
-def test_so_on_postgresql(tmp_path, which):
-    with postgres() as url:
+def test_so_on_postgresql(tmp_path, migrated_postgres, which):
+    with migrated_postgres() as url:
         env = {"KERFBOOK_DATA": str(tmp_path), "PYTHONPATH": str(ROOT), "DATABASE_URL": url}
-        migrated = manage("migrate", "-v0", env=os.environ | env)
-        assert migrated.returncode == 0, migrated.stderr
         found = at_once(env, which)
     assert found == (FOUR if which == "other" else ONCE | {"states": ["applied"] * 4})
