@@ -67,8 +67,9 @@ def compact_strips(table: StripTable, widths: Sequence[int] = WIDTHS) -> Svg:
     return _each(lambda w: compact_strip(table, w), widths)
 
 
-def zoom(table: StripTable, run: Run, width: int = 560) -> Svg:
-    """A single run, wide enough that its short arcs stand apart."""
+def zoom(table: StripTable, run: Run, width: int = 560, *, now: bool = True) -> Svg:
+    """A single run, wide enough that its short arcs stand apart. `now`: with the time at the line of
+    now, where nothing else on the page shows it."""
     end_us = max(run.to_us, table.forecast.high_us if table.forecast else run.to_us)
     margin = max((end_us - run.from_us) // 50, 1)
     cut = replace(table, start_us=run.from_us, end_us=end_us + margin, shift_end_us=None, pace=())
@@ -81,7 +82,7 @@ def zoom(table: StripTable, run: Run, width: int = 560) -> Svg:
         Label(f"began {clock(run.from_us, table.zone)}", y, (Place(0, "start"),), "lab", 18, 2),
         Label(ends, y, (Place(width - 2, "end"),), "lab b", 22, 4),
     ]
-    if cut.start_us < cut.now_us < cut.end_us:
+    if now and cut.start_us < cut.now_us < cut.end_us:
         x = scale.x(cut.now_us)
         words = clock(cut.now_us, table.zone)
         labels.append(Label(words, y, over(x, x), "lab b", 22, 3))
@@ -90,8 +91,10 @@ def zoom(table: StripTable, run: Run, width: int = 560) -> Svg:
     return _svg(drawn + write((one for one in labels if one.text), width), frame, said, width)
 
 
-def zooms(table: StripTable, run: Run, widths: Sequence[int] = ZOOM_WIDTHS) -> Svg:
-    return _each(lambda w: zoom(table, run, w), widths)
+def zooms(
+    table: StripTable, run: Run, widths: Sequence[int] = ZOOM_WIDTHS, *, now: bool = True
+) -> Svg:
+    return _each(lambda w: zoom(table, run, w, now=now), widths)
 
 
 def hours(table: StripTable, widths: Sequence[int] = WIDTHS) -> Svg:

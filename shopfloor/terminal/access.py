@@ -3,6 +3,7 @@ terminal is nobody to the office pages, whatever else they may do at a desk."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from functools import wraps
@@ -21,6 +22,7 @@ COOKIE = "kerfbook_terminal"
 COOKIE_DAYS = 400  # the longest browsers keep one; renewed at each opening of the page
 SESSION = "floor"
 AWAY_MOST = timedelta(hours=12)  # a shift without network, and no longer
+NETWORK_S = 15  # what an answer may have taken on its way: no sleep
 TOUCH_S = 20  # how often a touch is written down
 P = ParamSpec("P")
 
@@ -110,16 +112,28 @@ def crew_touched(request: HttpRequest, table: Table) -> None:
 def crew_was_busy(request: HttpRequest, terminal: Terminal, table: Table) -> None:
     """Takes a screen's word that it was touched while it had no network, for one stay: of a screen
     that was not heard of for longer the people are signed out as before."""
-    said = request.GET.get("idle_s", "")
+    said = idle_said_s(request)
     one = request.session.get(SESSION, {}).get(table.code)
     before = parse_datetime(one["touched"]) if one else None
-    if one is None or before is None or not said.isdecimal() or len(said) > 6:
+    if one is None or before is None or said is None:
         return
-    touched = timezone.now() - timedelta(seconds=int(said))
+    touched = timezone.now() - timedelta(seconds=said)
     idle = timedelta(minutes=terminal.idle_minutes)
-    if int(said) < idle.total_seconds() and idle < touched - before < AWAY_MOST:
+    if said < idle.total_seconds() and idle < touched - before < AWAY_MOST:
         kept = {**one, "touched": touched.isoformat()}
         request.session[SESSION] = {**request.session[SESSION], table.code: kept}
+
+
+def idle_said_s(request: HttpRequest) -> int | None:
+    """Seconds since somebody touched the screen. It counts them itself, by no clock that can be
+    set; what passed here since it last heard of us (`heard_ms`) and it did not count (`counted_s`)
+    it slept, and nobody knows who came by: that counts as idle too."""
+    said = [request.GET.get(name, "") for name in ("idle_s", "heard_ms", "counted_s")]
+    idle, heard, counted = (int(one) if re.fullmatch(r"[0-9]{1,14}", one) else None for one in said)
+    if idle is None or heard is None or counted is None:
+        return idle
+    passed = int(timezone.now().timestamp()) - heard // 1000
+    return idle + max(passed - counted - NETWORK_S, 0)
 
 
 def _now() -> str:

@@ -55,7 +55,8 @@ def run_strip(
         planned=(Planned(now_us, end_us, title, tuple(rest)),) if ends_at and rest else (),
         forecast=bracket,
     )
-    return zooms(table, RunSpan(start_us, end_us, title, "cutting"))
+    # The page has its clock, which goes on while the strip waits for a connection.
+    return zooms(table, RunSpan(start_us, end_us, title, "cutting"), now=False)
 
 
 def duty(code: str) -> Duty:

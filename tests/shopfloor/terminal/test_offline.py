@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import uuid
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -134,13 +137,14 @@ def test_ids_are_random_uuids_where_the_page_is_not_a_secure_context(terminal):
     assert {uuid.UUID(one).version for one in found} == {4}
 
 
-CLOCK_SET = """() => {
-  const Real = Date, ahead = 200e3;
+CLOCK_SET = """(aheadS) => {
+  const Real = Date, ahead = aheadS * 1000;
   window.Date = class extends Real {
     constructor(...said) { if (said.length) super(...said); else super(Real.now() + ahead); }
     static now() { return Real.now() + ahead; }
   };
 }"""
+SIX_HOURS_S = 6 * 3600
 
 
 def test_a_clock_that_is_set_while_entries_wait_moves_none_of_them(terminal, stage):
@@ -151,9 +155,55 @@ def test_a_clock_that_is_set_while_entries_wait_moves_none_of_them(terminal, sta
     hand.page.context.set_offline(True)
     hand.sees("No connection since")
     hand.tap("Stop")
-    hand.page.evaluate(CLOCK_SET)
+    hand.page.evaluate(CLOCK_SET, 200)
     hand.page.context.set_offline(False)
     hand.settled(20)
     ago_s, state = stage.does("last entry")["last"]
     assert state == "applied"
     assert 0 <= ago_s < 120
+
+
+@pytest.mark.parametrize("jump_s", [SIX_HOURS_S, -SIX_HOURS_S])
+def test_a_clock_that_jumps_signs_nobody_out_and_takes_no_mark_away(terminal, stage, jump_s):
+    hand = terminal
+    hand.sign_in()
+    hand.started()
+    hand.tap("Finish")
+    hand.sees("12 parts, close this run")
+    hand.page.context.set_offline(True)
+    hand.sees("No connection since")
+    hand.touch(hand.page.locator('[data-map=finish] button[data-contour="2"]'))
+    hand.page.evaluate(CLOCK_SET, jump_s)
+    hand.page.context.set_offline(False)
+    hand.until(lambda: hand.page.locator("#offline").is_hidden())
+    hand.page.wait_for_timeout(2500)  # longer than the page looks whether anybody is there
+    hand.tap("bevel")
+    hand.tap("11 good, 1 marked")
+    hand.settled(20)
+    facts = stage.facts()
+    assert facts["results"] == [["good", 11, ""], ["scrap", 1, "bevel"]]
+    assert {state for _, state, _ in facts["actions"]} == {"applied"}
+    hand.sees("Nothing is cutting")
+    hand.sees("K-2284, nest 2 of 2")
+
+
+def test_all_times_on_a_screen_are_the_shops_whatever_the_tablet_says(terminal, stage):
+    """A tablet that is set two hours ahead: its own time stands nowhere."""
+    hand = terminal
+    hand.page.add_init_script(f"({CLOCK_SET})(7200)")
+    hand.open()
+    assert hand.page.locator("#clock").text_content() in shop_minutes()
+    hand.sign_in()
+    hand.started()
+    hand.until(lambda: hand.page.locator("#clock").text_content() in shop_minutes())
+    hand.page.context.set_offline(True)
+    hand.sees("No connection since")
+    hand.tap("Stop")
+    times = set(re.findall(r"\d\d:\d\d(?!:)", hand.page.locator("body").inner_text()))
+    assert times
+    assert times <= shop_minutes(back=3)
+
+
+def shop_minutes(back: int = 1) -> set[str]:
+    now = datetime.now(ZoneInfo("America/Chicago"))
+    return {f"{now - timedelta(minutes=ago):%H:%M}" for ago in range(back + 1)}

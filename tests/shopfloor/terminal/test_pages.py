@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
@@ -13,6 +15,7 @@ from shopfloor.models import Nest, QueueItem
 from shopfloor.selectors.papers import paper_code, plan_on, setup_said
 from shopfloor.services.papers import paper_drawn
 from shopfloor.services.people import terminal_by_token, terminal_retire
+from shopfloor.services.runs import run_open
 from telemetry.models import Arc
 from tests.conftest import PASSWORD, PIN
 from tests.shopfloor.terminal.cast import sheet
@@ -143,6 +146,19 @@ def test_standing_idle_signs_out_and_touching_does_not(signed_in):
         assert signed_in.get(PAGE + "state").status_code == 200
     with time_machine.travel(start.timestamp() + 900, tick=False):
         assert signed_in.get(PAGE + "state").status_code == 401
+
+
+def test_the_page_has_one_clock(signed_in, floor, north, operator):
+    """The strip shows where now is; its time stands at the top alone."""
+    began = timezone.now() - timedelta(minutes=40)
+    with time_machine.travel(began, tick=False):
+        run_open(revision=floor.revision, table=north, torch=north.torches.get(), at=began,
+                 operator=operator)  # fmt: skip
+    text = signed_in.get(PAGE + "state?touched=1").content.decode()
+    strip = re.search(r"data-run-strip>(.*?)</div></div>", text, re.S)[1]
+    now = timezone.localtime(timezone=ZoneInfo("America/Chicago"))
+    assert 'class="now"' in strip
+    assert f">{now:%H:%M}<" not in strip
 
 
 def test_an_unchanged_state_is_answered_without_a_body(signed_in):

@@ -265,3 +265,14 @@ def test_who_worked_without_a_network_stays_signed_in(signed_in, floor, away, id
     session.save()
     answer = signed_in.get("/floor/north/state", {"idle_s": idle_s})
     assert answer.status_code == (200 if stays else 401)
+
+
+@pytest.mark.parametrize(("counted_s", "stays"), [(2395, True), (60, False)])
+def test_time_a_screen_slept_through_is_no_work_at_it(signed_in, floor, counted_s, stays):
+    """Touched 20 s ago by its own count, which stands still while it sleeps."""
+    before = timezone.now() - timedelta(minutes=40)
+    session = signed_in.session
+    session["floor"]["north"]["touched"] = before.isoformat()
+    session.save()
+    told = {"idle_s": "20", "heard_ms": int(before.timestamp() * 1000), "counted_s": counted_s}
+    assert signed_in.get("/floor/north/state", told).status_code == (200 if stays else 401)

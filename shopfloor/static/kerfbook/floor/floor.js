@@ -50,7 +50,7 @@ function told(result, entry) {
 }
 
 function answered(result, entry) {
-  if (entry && result.state === "applied") settled.push({ entry, at: Date.now() });
+  if (entry && result.state === "applied") settled.push({ entry, at: performance.now() });
   told(result, entry);
   if (result.state === "refused" && result.ask) starting.ask(result, entry);
   poll.soon();
@@ -137,10 +137,8 @@ function tick() {
 }
 setInterval(tick, 500);
 
-const openedAt = Date.now();
 setInterval(() => {
-  const idleMs = Date.now() - Math.max(screens.touchedAt, openedAt);
-  const due = idleMs > Number(root.dataset.idleMinutes) * 60000;
+  const due = screens.idleMs > Number(root.dataset.idleMinutes) * 60000;
   if (due && outbox.downSince === null) document.getElementById("sign-out").requestSubmit();
 }, IDLE_CHECK_MS);
 window.addEventListener("online", () => outbox.send());

@@ -1,5 +1,7 @@
 /* What the page tells the person: the connection, and what became of an entry. */
 
+import { madeAt } from "./outbox.js";
+
 export class Connection {
   constructor(clock) {
     this.clock = clock;
@@ -54,7 +56,7 @@ export class Notices {
 
 /** What to say of an answer, or null where the page itself shows it. */
 export function answerWords(result, entry, label, clock) {
-  const at = entry ? ` at ${clock(new Date(entry.device_at))}` : "";
+  const at = entry ? ` at ${clock(madeAt(entry))}` : "";
   const hint = result.hint ? ` ${result.hint}` : "";
   if (result.state === "refused") return { head: `Refused: ${label}${at}.`, text: `${result.message || ""}${hint}`, bad: true };
   if (result.state === "conflict") return { head: "Both are kept.", text: `${result.message || ""}${hint}`, bad: true };

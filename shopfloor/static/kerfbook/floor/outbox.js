@@ -23,6 +23,9 @@ export function csrf() {
   return found ? decodeURIComponent(found[1]) : "";
 }
 
+/** When an entry was made by the shop's clock, as far as the tablet knows it: one clock for all that is shown. */
+export const madeAt = (entry) => new Date(Date.parse(entry.device_at) - (entry.known_ms ?? 0));
+
 /** How old an entry is by the page's counter, which no correction of the clock moves; it counts only within one life
     of the page. */
 function readings(entry) {
@@ -101,7 +104,7 @@ export class Outbox {
   }
 
   missed() {
-    if (this.downSince === null) this.downSince = new Date();
+    if (this.downSince === null) this.downSince = new Date(Date.now() - (this.aheadMs ?? 0));
     this.changed();
   }
 

@@ -7,7 +7,8 @@ const GIVE_UP_MS = 5000;
 export class Poll {
   constructor({ root, screens, outbox, fresh, gone }) {
     Object.assign(this, { root, screens, outbox, fresh, gone });
-    this.askedAt = 0;
+    this.askedAt = 0; // by the page's counter
+    this.heard = null; // what the server's clock said when it last answered, and the counter then
     this.timer = null;
     this.asking = false;
     this.offsetMs = 0;
@@ -15,6 +16,11 @@ export class Poll {
 
   now() {
     return Date.now() + this.offsetMs;
+  }
+
+  /** The counter stands still while the tablet sleeps: the server sees by this for how long. */
+  counted(at) {
+    return this.heard ? { heard_ms: this.heard.ms, counted_s: Math.round((at - this.heard.at) / 1000) } : {};
   }
 
   soon() {
@@ -26,20 +32,23 @@ export class Poll {
     clearTimeout(this.timer);
     if (this.asking) return;
     this.asking = true;
-    const startedAt = Date.now();
-    const touched = this.screens.touchedAt > this.askedAt ? "1" : "";
+    const startedAt = performance.now();
+    const sentMs = Date.now();
+    const touched = (this.screens.touchedAt ?? 0) > this.askedAt ? "1" : "";
     const stop = new AbortController();
     const clock = setTimeout(() => stop.abort(), GIVE_UP_MS);
     try {
-      const idle_s = Math.max(0, Math.round((startedAt - this.screens.touchedAt) / 1000));
-      const query = new URLSearchParams({ have: this.root.dataset.version || "", touched, idle_s: this.screens.touchedAt ? idle_s : "" });
+      const idle_s = this.screens.touchedAt === null ? "" : Math.round(this.screens.idleMs / 1000);
+      const query = new URLSearchParams({ have: this.root.dataset.version || "", touched, idle_s, ...this.counted(startedAt) });
       const reply = await fetch(`${this.root.dataset.stateUrl}?${query}`, { credentials: "same-origin", signal: stop.signal, cache: "no-store" });
       if (reply.status >= 500) throw new Error("the server could not answer");
       this.askedAt = startedAt;
       this.outbox.reached();
       if (reply.status === 401 || reply.status === 403) this.gone();
       else {
-        this.offsetMs = Number(reply.headers.get("X-Now-Ms") || startedAt) - startedAt;
+        const nowMs = Number(reply.headers.get("X-Now-Ms") || sentMs);
+        this.heard = { ms: nowMs, at: startedAt };
+        this.offsetMs = nowMs - sentMs;
         this.outbox.aheadMs = -this.offsetMs;
         const html = reply.status === 200 ? await reply.text() : "";
         this.fresh(html && new DOMParser().parseFromString(html, "text/html").getElementById("screens"), startedAt);

@@ -7,15 +7,20 @@ export class Screens {
   constructor(root) {
     this.root = root;
     this.latest = null;
-    this.touchedAt = 0;
+    this.touchedAt = null; // by the page's counter, which nobody sets; null: not since the page opened
     this.down = false;
     this.waiting = false;
-    const press = () => { this.down = true; this.touchedAt = Date.now(); };
-    const lift = () => { this.down = false; this.touchedAt = Date.now(); };
+    const press = () => { this.down = true; this.touchedAt = performance.now(); };
+    const lift = () => { this.down = false; this.touchedAt = performance.now(); };
     document.addEventListener("pointerdown", press, true);
     document.addEventListener("pointerup", lift, true);
     document.addEventListener("pointercancel", lift, true);
-    document.addEventListener("keydown", () => { this.touchedAt = Date.now(); }, true);
+    document.addEventListener("keydown", () => { this.touchedAt = performance.now(); }, true);
+  }
+
+  /** Milliseconds since somebody touched it; since the page opened where nobody did. */
+  get idleMs() {
+    return performance.now() - (this.touchedAt ?? 0);
   }
 
   get shown() {
@@ -59,7 +64,7 @@ export class Screens {
 
   apply() {
     if (!this.latest) return;
-    if (this.down || Date.now() - this.touchedAt < QUIET_MS) {
+    if (this.down || (this.touchedAt !== null && this.idleMs < QUIET_MS)) {
       if (!this.waiting) setTimeout(() => { this.waiting = false; this.apply(); }, QUIET_MS);
       this.waiting = true;
       return;

@@ -81,7 +81,8 @@ const outbox = new Outbox({ table: form.dataset.table, url: form.dataset.actions
 function kept() {
   connection.draw({ downSince: outbox.downSince, count: outbox.read().length, durable: outbox.durable, refusal: outbox.refusal });
 }
-const tick = () => { document.getElementById("clock").textContent = clock(new Date()); };
+outbox.aheadMs = Date.now() - Number(form.dataset.nowMs); // the tablet's clock may be set to anything
+const tick = () => { document.getElementById("clock").textContent = clock(new Date(Date.now() - outbox.aheadMs)); };
 setInterval(tick, 1000);
 tick();
 show();

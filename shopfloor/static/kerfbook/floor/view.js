@@ -1,6 +1,8 @@
 /* What the page shows while entries are still on their way: the server's last state with the
    waiting entries on top of it. */
 
+import { madeAt } from "./outbox.js";
+
 const SAID = {
   start: "started", stop: "stopped", resume: "cutting again", restart_at: "restarted", finish: "finished",
   change_tray: "changed the set", change_piece: "changed a part", check: "checked", bench: "bench work",
@@ -21,7 +23,7 @@ export function standing(entries) {
 export function overlay(root, entries) {
   const seen = { state: root.dataset.state, since: null, started: null, plate: null, anew: false, why: null, set: null, last: null, gone: [] };
   for (const entry of standing(entries)) {
-    if (entry.kind === "stop" && seen.state !== "stopped") seen.since = entry.device_at;
+    if (entry.kind === "stop" && seen.state !== "stopped") seen.since = madeAt(entry).toISOString();
     if (entry.kind === "stop") seen.why = entry.shown?.why || "";
     if (entry.kind === "change_tray") seen.set = entry.shown?.setWords || "";
     seen.state = AFTER[entry.kind] || seen.state;
@@ -95,7 +97,7 @@ function drawUndo(root, entries, seen, clock) {
   if (seen.last) {
     key.dataset.action = seen.last.id;
     key.dataset.kind = seen.last.kind;
-    words.textContent = `${said(seen.last.kind)} ${clock(new Date(seen.last.device_at))}`;
+    words.textContent = `${said(seen.last.kind)} ${clock(madeAt(seen.last))}`;
   } else {
     key.dataset.action = taken.has(action) ? "" : action;
     key.dataset.kind = key.dataset.serverKind;
