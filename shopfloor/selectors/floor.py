@@ -51,8 +51,10 @@ def floor_table(*, table: Table, now: datetime) -> FloorTable:
     shown = _run(going) if going else None
     last = master_arcs(table).order_by("-on_us").values_list("on_us", "off_us").first()
     set_right = None
-    if going is not None and wear_set is not None:
-        set_right = wear_set.pk == going.revision.nest.wear_set_id
+    cuts = going.segments.order_by("started_at", "pk").last() if going is not None else None
+    inside = set_of(fitted.get(cuts.torch.code, [])) if cuts is not None else None
+    if going is not None and inside is not None:
+        set_right = inside.pk == going.revision.nest.wear_set_id
     return FloorTable(
         table=table.name,
         torches=tuple(_torch(code, fittings) for code, fittings in fitted.items()),

@@ -68,8 +68,8 @@ def compact_strips(table: StripTable, widths: Sequence[int] = WIDTHS) -> Svg:
 
 
 def zoom(table: StripTable, run: Run, width: int = 560, *, now: bool = True) -> Svg:
-    """A single run, wide enough that its short arcs stand apart. `now`: with the time at the line of
-    now, where nothing else on the page shows it."""
+    """A single run, wide enough that its short arcs stand apart. `now`: with the time at the line
+    of now, where nothing else on the page shows it."""
     end_us = max(run.to_us, table.forecast.high_us if table.forecast else run.to_us)
     margin = max((end_us - run.from_us) // 50, 1)
     cut = replace(table, start_us=run.from_us, end_us=end_us + margin, shift_end_us=None, pace=())

@@ -19,7 +19,7 @@ from shopfloor.terminal.board.cutting import Cutting, Stopped, cutting_of, stopp
 from shopfloor.terminal.board.firstpiece import failed_words, signature_wanted
 from shopfloor.terminal.board.late import clashes, last_undo
 from shopfloor.terminal.board.loose import loose_of
-from shopfloor.terminal.board.torches import TorchKeys, torches_of
+from shopfloor.terminal.board.torches import TorchKeys, fitted_in, torches_of
 from shopfloor.terminal.board.words import day_clock
 
 GAPS_BACK = timedelta(hours=24)
@@ -80,9 +80,9 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
     run = open_run(table, now)
     stoppage = Stoppage.objects.filter(table=table, ended_at=None).select_related("reason").first()
     wanted = run.revision.nest.wear_set if run else None
-    torches = torches_of(table, wanted, now)
+    torches = torches_of(table, wanted, now, cuts=torch_of_run(run))
     inch = person.units == Units.INCH
-    queue = items.items_of(table, torches[0].wear_set if torches else None, inch=inch)
+    queue = items.items_of(table, fitted_in(torches), inch=inch)
     cutting = cutting_of(run, run_left_s(run), now) if run else None
     return Board(
         state=state_of(cutting, stoppage),
@@ -124,6 +124,12 @@ def open_run(table: Table, now: datetime) -> Run | None:
         .defer("revision__program")
         .get(pk=found.pk)
     )
+
+
+def torch_of_run(run: Run | None) -> int | None:
+    """The torch that cuts a run now."""
+    last = run.segments.order_by("-started_at", "-pk").first() if run else None
+    return last.torch_id if last else None
 
 
 def change_lists(torches: list[TorchKeys], wanted: Any) -> dict[str, Any]:

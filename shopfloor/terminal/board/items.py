@@ -25,6 +25,7 @@ from shopfloor.terminal.board.words import (
     set_words,
 )
 
+Fitted = dict[str, WearSet | None]  # what is in each torch, by the torch's code
 SHOWN = 3
 SHEETS_SHOWN = 6
 PLATE_REASONS = (
@@ -58,6 +59,15 @@ class SheetKey:
 
 
 @dataclass(frozen=True, slots=True)
+class SetFit:
+    """What is in one torch, and whether a nest wants it (None: nothing is on record there)."""
+
+    code: str
+    words: str
+    right: bool | None
+
+
+@dataclass(frozen=True, slots=True)
 class Item:
     pk: str
     title: str
@@ -70,8 +80,7 @@ class Item:
     sheet_words: str
     heat_words: str
     set_words: str
-    fitted_words: str
-    set_right: bool | None
+    fits: list[SetFit]  # one for each torch of the table
     change_words: str
     caution: Caution | None
     wanted: WearSet
@@ -89,7 +98,7 @@ def waiting(table: Table) -> QuerySet[QueueItem]:
     )
 
 
-def items_of(table: Table, fitted: WearSet | None, *, inch: bool = False) -> list[Item]:
+def items_of(table: Table, fitted: Fitted, *, inch: bool = False) -> list[Item]:
     found = []
     for row in waiting(table)[:SHOWN]:
         revision = row.nest.revisions.defer("program").order_by("-revision").first()
@@ -102,14 +111,14 @@ def item_of(
     row: QueueItem,
     revision: NestRevision,
     table: Table,
-    fitted: WearSet | None,
+    fitted: Fitted,
     *,
     inch: bool = False,
 ) -> Item:
     nest, facts = row.nest, facts_of(revision)
     half = set_aside_run(item=row, nest=nest, table=table) if half_burnt(row) else None
     sheet = half.sheet if half else row.sheet
-    right = None if fitted is None else fitted.pk == nest.wear_set_id
+    fits = [set_fit(code, inside, nest) for code, inside in fitted.items()]
     made = [part_names(facts), f"{nest.thickness_text} {nest.material.name}"]
     heat = sheet.heat if sheet else None
     return Item(
@@ -124,13 +133,25 @@ def item_of(
         sheet_words=sheet_words(sheet, half=half is not None),
         heat_words=f"Mark heat {heat.number} on what stays before it is cut away." if heat else "",
         set_words=set_words(nest.wear_set),
-        fitted_words=set_words(fitted),
-        set_right=right,
-        change_words={True: "no change", False: "change the set", None: "set unknown"}[right],
+        fits=fits,
+        change_words=change_words(fits),
         caution=metal_caution(nest.material.caution),
         wanted=nest.wear_set,
         sheets=[] if sheet or half else sheets_for(nest, inch=inch),
     )
+
+
+def set_fit(code: str, inside: WearSet | None, nest: Nest) -> SetFit:
+    right = None if inside is None else inside.pk == nest.wear_set_id
+    return SetFit(code, set_words(inside), right)
+
+
+def change_words(fits: list[SetFit]) -> str:
+    """No change; in torch 2; change the set; set unknown."""
+    right = next((fit for fit in fits if fit.right), None)
+    if right is not None:
+        return "no change" if len(fits) == 1 else f"in torch {right.code}"
+    return "set unknown" if any(fit.right is None for fit in fits) or not fits else "change the set"
 
 
 def half_burnt(row: QueueItem) -> bool:

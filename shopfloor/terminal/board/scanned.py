@@ -6,14 +6,12 @@ from dataclasses import replace
 
 from django.db.models import QuerySet
 
-from shopfloor.models import Job, Nest, QueueItem, Table, WearSet
+from shopfloor.models import Job, Nest, QueueItem, Table
 from shopfloor.terminal.board.codes import plain
-from shopfloor.terminal.board.items import Item, item_of, waiting
+from shopfloor.terminal.board.items import Fitted, Item, item_of, waiting
 
 
-def scanned_item(
-    code: str, table: Table, fitted: WearSet | None, *, inch: bool = False
-) -> Item | None:
+def scanned_item(code: str, table: Table, fitted: Fitted, *, inch: bool = False) -> Item | None:
     """What the code on a setup sheet, a traveler or a sheet starts here: from anywhere on this
     table's list, else from another table's, else a nest on no list. None where the code is none
     of these."""

@@ -46,10 +46,17 @@ class TorchKeys:
         return f"pit-{self.torch.code}"
 
 
-def torches_of(table: Table, wanted: WearSet | None, now: datetime) -> list[TorchKeys]:
-    """`wanted`: the set of the nest that cuts now; None where nothing does."""
+def torches_of(
+    table: Table, wanted: WearSet | None, now: datetime, *, cuts: int | None
+) -> list[TorchKeys]:
+    """`wanted`: the set of the nest that cuts now, None where nothing does. `cuts`: the torch it
+    cuts with; nothing is asked of the others."""
     torches = table.torches.select_related("table").order_by("code")
-    return [torch_of(torch, wanted, now) for torch in torches]
+    return [torch_of(torch, wanted if torch.pk == cuts else None, now) for torch in torches]
+
+
+def fitted_in(torches: list[TorchKeys]) -> dict[str, WearSet | None]:
+    return {one.code: one.wear_set for one in torches}
 
 
 def torch_of(torch: Torch, wanted: WearSet | None, now: datetime) -> TorchKeys:

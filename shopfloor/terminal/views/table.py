@@ -29,6 +29,7 @@ from shopfloor.terminal.board import board_of
 from shopfloor.terminal.board.codes import code_words, plain
 from shopfloor.terminal.board.mark import mark_of
 from shopfloor.terminal.board.scanned import scanned_item
+from shopfloor.terminal.board.torches import fitted_in
 from shopfloor.terminal.tokens import entry_token
 from shopfloor.terminal.views.signin_page import signin_page
 
@@ -100,9 +101,8 @@ def code(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse
         return JsonResponse({"words": void})
     now = timezone.now()
     board = board_of(table=table, terminal=terminal, person=people[0], now=now)
-    torch = board.torches[0] if board.torches else None
     inch = people[0].units == "inch"
-    item = scanned_item(text, table, torch.wear_set if torch else None, inch=inch)
+    item = scanned_item(text, table, fitted_in(board.torches), inch=inch)
     if item is None:
         return JsonResponse({"words": code_words(text, table)})
     shown = {"board": board, "item": item, "table": table}

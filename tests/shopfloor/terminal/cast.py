@@ -30,6 +30,7 @@ from shopfloor.models import (
     SetPart,
     Sheet,
     Table,
+    Torch,
     Tray,
     User,
     WearSet,
@@ -95,6 +96,18 @@ def floor(table: Table, planner: User) -> Floor:
     sheet(9, steel)
     feed = Feed.objects.create(name="north-wire", table=table.code, kind="push", created_us=0)
     return Floor(table, fast, fine, job, line, items, feed)
+
+
+def second_torch(made: Floor, by: User) -> Torch:
+    """A torch beside the first, with the fine set in it."""
+    torch = Torch.objects.create(table=made.table, code="2")
+    for kind in KINDS:
+        part = SetPart.objects.get(wear_set=made.fine, kind=kind)
+        inside = Piece.objects.create(label=f"F2-{kind[:2]}".upper(), part=part, price_minor=1)
+        Piece.objects.filter(pk=inside.pk).update(state="fitted")
+        begun = timezone.now() - timedelta(days=2)
+        Fitting.objects.create(piece=inside, torch=torch, fitted_at=begun, fitted_by=by)
+    return torch
 
 
 def two_counts(made: Floor) -> Action:

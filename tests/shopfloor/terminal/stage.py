@@ -90,6 +90,10 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         from shopfloor.services.runs import run_close
 
         run_close(run=Run.objects.latest("opened_at"), at=timezone.now())
+    elif name == "second torch":
+        from shopfloor.models import User
+
+        cast.second_torch(made, User.objects.get(username="dana"))
     elif name == "theme":
         from shopfloor.models import User
 
@@ -137,8 +141,9 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
             [s.reason.code if s.reason else "", s.ended_at is not None]
             for s in Stoppage.objects.order_by("pk")
         ],
+        "torches": [s.torch.code for run in runs for s in run.segments.order_by("started_at")],
         "fitted": sorted(
-            made.table.torches.get()
+            made.table.torches.get(code="1")
             .fittings.filter(removed_at=None)
             .values_list("piece__label", flat=True)
         ),

@@ -69,15 +69,23 @@ export class Starting {
 
   input(field) {
     if (field.matches("[data-pick-sheet]")) this.sheet(field.closest("[data-screen]"), field.value);
+    if (field.name === "torch" && this.screen) this.torch(this.screen, field.value);
+  }
+
+  /** What is asked of the set, and its Start, are those of the torch that was chosen. */
+  torch(screen, code) {
+    for (const one of screen.querySelectorAll("[data-of-torch]")) one.hidden = one.dataset.ofTorch !== code;
   }
 
   click(target) {
     const keep = target.closest("[data-keep-show]");
     if (!keep) return false;
-    const screen = keep.closest("[data-screen]");
-    const why = screen.querySelector("[data-keep-set]");
-    why.hidden = screen.querySelector("[data-keep-start]").hidden = false;
-    keep.hidden = screen.querySelector("[data-keep-hide]").hidden = true;
+    const torch = keep.closest("[data-of-torch]")?.dataset.ofTorch;
+    const within = torch === undefined ? "" : `[data-of-torch="${CSS.escape(torch)}"] `;
+    const part = (name) => keep.closest("[data-screen]").querySelector(`${within}[data-keep-${name}]`);
+    const why = part("set");
+    why.hidden = part("start").hidden = false;
+    keep.hidden = part("hide").hidden = true;
     for (const one of why.querySelectorAll("input")) one.dataset.need = "why the set stays";
     return true;
   }

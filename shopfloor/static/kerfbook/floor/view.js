@@ -21,11 +21,11 @@ export function standing(entries) {
 }
 
 export function overlay(root, entries) {
-  const seen = { state: root.dataset.state, since: null, started: null, plate: null, anew: false, why: null, set: null, last: null, gone: [] };
+  const seen = { state: root.dataset.state, since: null, started: null, plate: null, anew: false, why: null, sets: new Map(), last: null, gone: [] };
   for (const entry of standing(entries)) {
     if (entry.kind === "stop" && seen.state !== "stopped") seen.since = madeAt(entry).toISOString();
     if (entry.kind === "stop") seen.why = entry.shown?.why || "";
-    if (entry.kind === "change_tray") seen.set = entry.shown?.setWords || "";
+    if (entry.kind === "change_tray") seen.sets.set(entry.payload.torch, entry.shown?.setWords || "");
     seen.state = AFTER[entry.kind] || seen.state;
     if (entry.kind === "swap_sheet") {
       seen.plate = entry.payload.sheet;
@@ -57,7 +57,7 @@ export function draw(root, entries, clock) {
     fill(root, "stop-why", seen.why || "No reason yet");
     for (const one of root.querySelectorAll("[data-want-reason]")) one.hidden = Boolean(seen.why);
   }
-  if (seen.set) drawSet(root, seen.set);
+  for (const [torch, words] of seen.sets) if (words) drawSet(root, torch, words);
   for (const pk of seen.gone) {
     for (const one of root.querySelectorAll(`[data-go="start-${pk}"]`)) (one.closest("li") || one).hidden = true;
   }
@@ -76,13 +76,17 @@ export function draw(root, entries, clock) {
 }
 
 /** A tray that went in here, before the server knows: which starts it is right for. */
-function drawSet(root, words) {
-  fill(root, "torch-set", words);
+function drawSet(root, torch, words) {
+  const own = `="${CSS.escape(torch)}"]`;
+  for (const one of root.querySelectorAll(`[data-torch-set${own}`)) one.textContent = words;
   for (const screen of root.querySelectorAll("[data-wants]")) {
     const right = screen.dataset.wants === words;
-    for (const one of screen.querySelectorAll("[data-keep-hide],[data-keep-show],.wrongline:not([data-lack])")) one.hidden = right;
-    for (const one of screen.querySelectorAll("[data-keep-start]")) one.hidden = !right;
-    for (const one of screen.querySelectorAll(".set")) one.textContent = words;
+    const several = screen.querySelector("[data-of-torch]") !== null;
+    for (const part of several ? screen.querySelectorAll(`[data-of-torch${own}`) : [screen]) {
+      for (const one of part.querySelectorAll("[data-keep-hide],[data-keep-show],.wrongline:not([data-lack])")) one.hidden = right;
+      for (const one of part.querySelectorAll("[data-keep-start]")) one.hidden = !right;
+      for (const one of part.querySelectorAll(".set")) one.textContent = words;
+    }
   }
 }
 
