@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import quote
 
@@ -30,11 +30,13 @@ DASH = {"cost": "/cost/", "balance": "/balance/"}  # pages drawn by callbacks
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """`label` is the same in every shop, the path is not. A callback is posted its `search`."""
+    """`label` is the same in every shop, the path is not. A callback is posted its `search`.
+    `days` of data that it reports on, where that is no more than the shop has."""
 
     label: str
     path: str
     search: str | None = None
+    days: int | None = None
 
 
 def addresses() -> list[Address]:
@@ -60,7 +62,8 @@ def addresses() -> list[Address]:
             label = f"{name} drawn, {what}" if what else f"{name} drawn"
             search = f"?{query}" if query else ""
             found.append(Address(label, f"{prefix}_dash-update-component", search))
-    return found
+    reported = examples.reported_days()
+    return [replace(one, days=reported(one.label)) for one in found]
 
 
 def unseen() -> list[str]:

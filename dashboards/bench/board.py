@@ -38,6 +38,7 @@ class Asked(Protocol):
 
     def bare(self, role: str) -> Answer: ...
     def visit(self, label: str, role: str) -> list[Answer]: ...
+    def days(self, label: str) -> int | None: ...
 
 
 def run(*, quick: bool) -> dict[str, Any]:
@@ -67,11 +68,17 @@ def found(pair: Sequence[Asked], keys: Sequence[Key], *, turns: int) -> dict[str
     answers, bare = _visited(pair, keys, turns)
     bare_s = median(bare)
     pages = [
-        judge(label, role, *answers[label, role], bare_s)
+        judge(label, role, *answers[label, role], bare_s, _days(pair, label))
         for label, role in keys
         if any(answers[label, role])
     ]
     return _answer(pages, bare_s, pair[1].database)
+
+
+def _days(pair: Sequence[Asked], label: str) -> tuple[int, int] | None:
+    """Of how many days a page tells in either shop; None where it is no report of days."""
+    small, large = (served.days(label) for served in pair)
+    return (small, large) if small and large else None
 
 
 def _visited(
@@ -156,8 +163,11 @@ def table(answer: dict[str, Any]) -> list[str]:
             f"{page['label']:<44}{page['role']:<15}{_n(page['small_ms'])}{_n(page['large_ms'])}"
             f"{_n(page['ratio'], 7, 2)}{_n(page['bare'], 7, 0)}{page['queries']:>9}"
             f"{page['temporary_mb']:>9.1f}{page['memory_mb']:>8.1f}"
+            + (f"  of {page['days'][1]} days against {page['days'][0]}" if page["days"] else "")
             + (f"  over: {'; '.join(page['over'])}" if page["over"] else "")
         )
+    if by_day := sum(bool(page["days"]) for page in answer["pages"]):
+        lines.append(f"{by_day} report on more days in the older shop: their ratio is a day's")
     lines += [f"nobody opens: {name}" for name in answer["unseen"]]
     ratio = answer["median_ratio"]
     lines.append(

@@ -54,7 +54,9 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A page as one role opens it, judged: `over` says each thing that is too much."""
+    """A page as one role opens it, judged: `over` says each thing that is too much. `days` are
+    those it reports on in the small shop and in the large one, where it is a report of days: then
+    `ratio` is of what a day costs, for twice the days in it is no growth with the shop's age."""
 
     label: str
     role: str
@@ -66,19 +68,22 @@ class Page:
     temporary_mb: float
     memory_mb: float
     over: tuple[str, ...]
+    days: tuple[int, int] | None = None
 
 
 def judge(
-    label: str, role: str, small: Sequence[Answer], large: Sequence[Answer], bare_s: float
-) -> Page:
+    label: str, role: str, small: Sequence[Answer], large: Sequence[Answer], bare_s: float,
+    days: tuple[int, int] | None = None,
+) -> Page:  # fmt: skip
     """`bare_s` is what a bare page of the same processes takes in the same run."""
+    more = max(1.0, days[1] / days[0]) if days else 1.0
     over = [*_failed("small", small), *_failed("large", large)]
     small_s, large_s = _middle(small), _middle(large)
     ratio = bare = None
     if small_s is not None and large_s is not None:
-        ratio = large_s / small_s
-        if ratio > RATIO_AT_MOST and large_s - small_s > NOISE_BARE * bare_s:
-            over.append(f"{ratio:.1f} times the small shop's")
+        ratio = large_s / (small_s * more)
+        if ratio > RATIO_AT_MOST and large_s - small_s * more > NOISE_BARE * bare_s:
+            over.append(f"{ratio:.1f} times the small shop's{' a day' if more > 1 else ''}")
     if large_s is not None:
         bare = large_s / bare_s
         if bare > BARE_AT_MOST:
@@ -92,6 +97,7 @@ def judge(
     return Page(
         label, role, _ms(small_s), _ms(large_s), ratio, bare,
         max((one.queries for one in large), default=0), temporary, memory, tuple(over),
+        days if more > 1 else None,
     )  # fmt: skip
 
 

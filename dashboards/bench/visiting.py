@@ -26,6 +26,7 @@ class Address:
     label: str
     path: str
     search: str | None
+    days: int | None = None  # it reports on
 
 
 class Served:
@@ -58,6 +59,9 @@ class Served:
             self._ask("POST", at.path, role, _initial(one, at.search))
             for one in self._drawing(prefix, role)
         ]
+
+    def days(self, label: str) -> int | None:
+        return self.addresses[label].days
 
     def _drawing(self, prefix: str, role: str) -> list[dict[str, Any]]:
         if prefix not in self.callbacks:

@@ -211,6 +211,24 @@ def queries() -> dict[str, list[tuple[str, str]]]:
     }  # fmt: skip
 
 
+def reported_days() -> Callable[[str], int | None]:
+    """How many days of the shop a page tells of, by what is said of it: a shop of six weeks has
+    neither thirteen weeks nor, in its first month, a whole one. None: a page not of days."""
+    days = RunDay.objects.order_by("shift_date").values_list("shift_date", flat=True).distinct()
+    first, last = days.first(), days.last()
+    if first is None or last is None:
+        return lambda label: None
+    month = sum(day.replace(day=1) == first.replace(day=1) for day in days)
+    quarter = days.filter(shift_date__gt=last - timedelta(days=91)).count()
+
+    def of(label: str) -> int | None:
+        if label.endswith("13 weeks"):
+            return quarter
+        return month if "month" in label and label.endswith(("oldest", "oldest month")) else None
+
+    return of
+
+
 def _loose() -> str:
     """The newest arc of the second table that belongs to no run."""
     table = Table.objects.order_by("order")[1]

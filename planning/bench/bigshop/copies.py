@@ -11,7 +11,7 @@ from typing import Any
 from planning.bench.bigshop.clock import Back
 
 ORDERS_APART = 400  # a copy of the small shop has fewer numbers than that
-QUOTES_APART = 20  # likewise of quotes
+QUOTES_APART = 100  # likewise of quotes
 _FIRST_ORDERS = 20  # so that the first number has as many digits as the last
 _TIME_FROM = 76  # bit of a line's key where its microseconds begin
 _ORDER = re.compile(r"\bK-(\d+)")

@@ -22,10 +22,14 @@ class MadeUp:
 
     def __init__(self, **pages: float | None) -> None:
         self.addresses = pages
+        self.told: dict[str, int] = {}
         self.asked: list[tuple[str, str]] = []
 
     def bare(self, role: str) -> Answer:
         return Answer(200, 0.002)
+
+    def days(self, label: str) -> int | None:
+        return self.told.get(label)
 
     def visit(self, label: str, role: str) -> list[Answer]:
         self.asked.append((label, role))
@@ -76,6 +80,17 @@ def test_a_shop_that_grew_no_page_passes():
     assert answer["met"]
     assert answer["median_ratio"] == pytest.approx(1.1)
     assert "0 over" in board.table(answer)[-1]
+
+
+def test_a_report_of_more_days_is_held_by_the_day_and_says_so():
+    pair = MadeUp(measures=0.02), MadeUp(measures=0.042)
+    pair[0].told, pair[1].told = {"measures": 42}, {"measures": 91}
+    answer = found(pair)
+    assert answer["met"]
+    assert answer["pages"][0]["ratio"] == pytest.approx(0.042 / 0.02 * 42 / 91)
+    lines = board.table(answer)
+    assert "of 91 days against 42" in lines[2]
+    assert "2 report on more days in the older shop: their ratio is a day's" in lines
 
 
 def test_the_command_ends_with_status_1_where_something_is_over(shops, monkeypatch):

@@ -38,6 +38,18 @@ def test_a_ratio_within_one_bare_page_is_noise():
     assert judged(took(2), took(4.1)).over == ("2.0 times the small shop's",)
 
 
+def test_a_report_of_more_days_may_take_more_by_as_much_and_no_more():
+    def by_day(large_ms: float, days: tuple[int, int]):
+        return judge("month", "owner", took(20), took(large_ms), BARE_S, days)
+
+    assert by_day(44, (12, 25)).over == ()
+    assert by_day(44, (25, 25)).over == ("2.2 times the small shop's",)
+    assert by_day(44, (25, 12)).over == ("2.2 times the small shop's",)  # fewer days excuse nothing
+    grown = by_day(65, (12, 25))
+    assert grown.over == ("1.6 times the small shop's a day", "32 bare pages")
+    assert (grown.ratio, grown.days) == (pytest.approx(65 / 20 * 12 / 25), (12, 25))
+
+
 def test_a_page_over_thirty_bare_ones_is_over_though_it_never_grows():
     assert judged(took(61), took(61)).over == ("30 bare pages",)
     assert judged(took(59), took(59)).over == ()
