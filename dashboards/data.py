@@ -110,8 +110,8 @@ def measures(first: date, last: date, at: datetime) -> Measures:
     return reports.measures(first=first, last=last, now=at)
 
 
-def quote_board(at: datetime) -> QuoteBoard:
-    return reports.quote_board(now=at)
+def quote_board(at: datetime, *, text: str, state: str, page: str) -> QuoteBoard:
+    return reports.quote_board(now=at, text=text, state=state, page=page)
 
 
 def quote_detail(quote_id: int, at: datetime) -> QuoteDetail:

@@ -29,14 +29,23 @@ from shopfloor.rownumber import row_number
 
 ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
 MOST_DAYS = 365
+STATES = {"": "all", "open": "open", "won": "won", "lost": "lost"}
 
 
 @desk("see_margin", "make_quotes")
 @require_safe
 def board(request: HttpRequest) -> HttpResponseBase:
     _quotes_only(request)
-    found = data.quote_board(data.now())
-    context = {"found": found, "lede": lede(found.score, sum(bool(r.moved) for r in found.rows))}
+    text = request.GET.get("q", "").strip()[:80]
+    state = request.GET.get("state", "")
+    found = data.quote_board(
+        data.now(), text=text, state=state if state in STATES else "",
+        page=request.GET.get("page", ""),
+    )  # fmt: skip
+    context = {
+        "found": found, "page_obj": found.page, "lede": lede(found.score, found.moved),
+        "text": text, "state": state, "states": STATES,
+    }  # fmt: skip
     return render(request, "kerfbook/quotes.html", context)
 
 

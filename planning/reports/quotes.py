@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet, Sum, prefetch_related_objects
+from django.core.paginator import Page, Paginator
+from django.db.models import (
+    Count,
+    Exists,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Sum,
+    prefetch_related_objects,
+)
 
 from planning.calc.cost import rounded
 from planning.calc.quote import Score, Split, material_split, score
@@ -31,6 +41,7 @@ from shopfloor.models import (
 )
 from shopfloor.selectors.shop import shift_date_of
 
+PAGE = 50  # quotes on one page, as in the office's lists
 RATED = ("machine", "labour", "bench", "gas", "energy")
 
 
@@ -38,7 +49,8 @@ RATED = ("machine", "labour", "bench", "gas", "energy")
 class QuoteRow:
     """One quote at its newest revision. `moved` says what has changed since its price date,
     `late` that its validity is over. `actual_minor` is what the job cost without material (None:
-    no job, or it is still open), `allowed_minor` what the quote reckoned with for just that."""
+    no job, or it is still open), `allowed_minor` what the quote reckoned with for just that.
+    `material` is asked for a quote opened alone, not in a list."""
 
     quote: Quote
     moved: tuple[str, ...]
@@ -56,8 +68,13 @@ class QuoteRow:
 
 @dataclass(frozen=True)
 class QuoteBoard:
+    """One page of the list: `rows` are those of `page`. `score` and `moved`, how many open quotes
+    stand at prices that have moved, are of all quotes, whatever is asked for."""
+
     rows: tuple[QuoteRow, ...]
+    page: Page[Quote]
     score: Score | None
+    moved: int
     money: dict[str, Any]
 
 
@@ -70,15 +87,59 @@ class QuoteDetail:
     money: dict[str, Any]
 
 
-def quote_board(*, now: datetime) -> QuoteBoard:
-    """Every quote's newest revision, the newest first, and how closed ones were kept."""
-    quotes = Quote.objects.select_related("customer", "job").order_by("number", "revision")
-    newest = list({quote.number: quote for quote in quotes}.values())
-    prefetch_related_objects(newest, Prefetch("lines", _lines()))
-    stands = _Stands(newest, now)
-    rows = [_row(quote, stands) for quote in reversed(newest)]
-    judged = [(row.quote.overrun_chance, row.overran) for row in rows if row.overran is not None]
-    return QuoteBoard(tuple(rows), score(judged), currency())
+def quote_board(
+    *, now: datetime, text: str = "", state: str = "", page: str | int | None = 1
+) -> QuoteBoard:
+    """Newest revisions, the newest quote first, and how closed ones were kept. `text` looks in
+    number, title, customer and job; `state` blank: all; a page there is not is the nearest one."""
+    closed = _newest().filter(job__state=JobState.CLOSED)
+    actual = dict(chunked(sorted({*closed.values_list("job_id", flat=True)}), _costs))
+    stands = _Stands(now, actual)
+    shown = Paginator(_asked(text, state), PAGE).get_page(page)
+    rows = tuple(_row(quote, stands) for quote in _with_lines(shown))
+    still_open = _with_lines(_newest().filter(state=QuoteState.OPEN))
+    moved = sum(bool(_moved(list(quote.lines.all()), stands)) for quote in still_open)
+    return QuoteBoard(rows, shown, score(_judged(closed, actual)), moved, currency())
+
+
+def _newest() -> QuerySet[Quote]:
+    later = Quote.objects.filter(number=OuterRef("number"), revision__gt=OuterRef("revision"))
+    return Quote.objects.filter(~Exists(later)).order_by("-number")
+
+
+def _asked(text: str, state: str) -> QuerySet[Quote]:
+    quotes = _newest().select_related("customer", "job")
+    if state:
+        quotes = quotes.filter(state=state)
+    if text:
+        quotes = quotes.filter(
+            Q(number__icontains=text)
+            | Q(title__icontains=text)
+            | Q(customer__name__icontains=text)
+            | Q(job__number__icontains=text)
+        )
+    return quotes
+
+
+def _with_lines(quotes: Iterable[Quote]) -> list[Quote]:
+    found = list(quotes)
+    prefetch_related_objects(found, Prefetch("lines", _lines()))
+    return found
+
+
+def _judged(closed: QuerySet[Quote], actual: Mapping[int, int]) -> list[tuple[float, bool]]:
+    """The chance that was promised, and whether it overran, of each whose costs are all known."""
+    sums = closed.order_by().annotate(
+        allowed=Sum("lines__cost_minor"),
+        gaps=Count("lines", filter=Q(lines__cost_minor=None)),
+    )
+    return [
+        (chance, actual[job] > (allowed or 0))
+        for chance, job, allowed, gaps in sums.values_list(
+            "overrun_chance", "job_id", "allowed", "gaps"
+        )
+        if job in actual and not gaps
+    ]
 
 
 def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:
@@ -93,7 +154,7 @@ def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:
     )
     revisions = tuple(Quote.objects.filter(number=quote.number).order_by("-revision"))
     return QuoteDetail(
-        _row(quote, _Stands([quote], now)),
+        _row(quote, _stands_of(quote, now)),
         lines,
         revisions,
         revisions[0].pk == quote.pk,
@@ -109,11 +170,20 @@ def _lines() -> QuerySet[QuoteLine]:
     return rows.defer("revision__program", "revision__notes", "drawing__contours")
 
 
-class _Stands:
-    """What any of these quotes is held against, read once for all of them: today's rates and
-    prices, and what their closed jobs cost."""
+def _stands_of(quote: Quote, now: datetime) -> _Stands:
+    """What one quote is held against, the sheets its closed job took among it."""
+    closed = [quote.job.pk] if quote.job and quote.job.state == JobState.CLOSED else []
+    stands = _Stands(now, dict(chunked(closed, _costs)))
+    for job, sheet, cost in chunked(closed, _burnt_sheets):
+        stands.sheets[job][sheet] = cost
+    return stands
 
-    def __init__(self, quotes: Sequence[Quote], now: datetime) -> None:
+
+class _Stands:
+    """What quotes are held against, read once for all of them: today's rates and prices, and
+    `actual`, what closed jobs cost."""
+
+    def __init__(self, now: datetime, actual: Mapping[int, int]) -> None:
         self.day = shift_date_of(now)
         self.rates = rate_book()
         self.parts: dict[int, list[tuple[str, int | None]]] = defaultdict(list)
@@ -122,13 +192,8 @@ class _Stands:
         ):
             self.parts[wear_set].append((name, price))
         self._sheets: dict[tuple[int, float], Sheet | None] = {}
-        closed = sorted(
-            quote.job.pk for quote in quotes if quote.job and quote.job.state == JobState.CLOSED
-        )
-        self.actual = dict(chunked(closed, _costs))
+        self.actual = actual
         self.sheets: dict[int, dict[int, int | None]] = defaultdict(dict)
-        for job, sheet, cost in chunked(closed, _burnt_sheets):
-            self.sheets[job][sheet] = cost
 
     def sheet(self, of: Nest | Drawing) -> Sheet | None:
         """The sheet it would be priced at: one query for each kind of plate."""

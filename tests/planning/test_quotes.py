@@ -222,6 +222,33 @@ def test_more_quotes_take_no_more_queries(history, owner):
     assert _queries() == few
 
 
+def test_a_page_holds_fifty_and_the_score_is_of_all(history, owner):
+    first, _ = won(history, owner, took_minor=10_000, number="J-101")
+    last = make(history, owner)
+    for number in range(3, 60):
+        Quote.objects.create(
+            number=f"Q-{number:04d}", customer=last.customer, title=f"bracket {number}",
+            state="lost", price_date=NOW.date(), valid_until=NOW.date(), made_at=NOW, made_by=owner,
+        )  # fmt: skip
+    cast.rate("bench", 5280, valid_from=NOW.date())
+    pages = [quote_board(now=NOW, page=page) for page in (1, 2)]
+    shown = [[row.quote.number for row in board.rows] for board in pages]
+    every = [f"Q-{number:04d}" for number in range(59, 0, -1)]
+    assert shown == [every[:50], every[50:]]
+    assert pages[0].score == pages[1].score is not None
+    assert [board.moved for board in pages] == [1, 1]
+    assert [row.quote for row in quote_board(now=NOW, text="j-101").rows] == [first]
+    assert [row.quote for row in quote_board(now=NOW, state="open").rows] == [last]
+    assert quote_board(now=NOW, text="bracket", state="open").rows == ()
+    assert len(quote_board(now=NOW, text="bracket").rows) == 50
+    assert quote_board(now=NOW, page="99").page.number == 2
+
+
+def test_only_the_newest_revision_stands_in_the_list(history, owner):
+    again = quote_revise(quote=make(history, owner), by=owner, now=NOW)
+    assert [row.quote for row in quote_board(now=NOW).rows] == [again]
+
+
 def _queries():
     with CaptureQueriesContext(connection) as asked:
         quote_board(now=NOW)

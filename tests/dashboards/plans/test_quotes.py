@@ -97,6 +97,17 @@ def test_moved_prices_are_said_on_the_list(history, as_):
     assert "1 open quote stands at prices that have moved." in body
 
 
+def test_a_search_of_quotes_stays_in_the_address(history, as_):
+    as_("owner").post("/jobs/quotes/new/", form(history.nest_id))
+    body = as_("owner").get("/jobs/quotes/?q=Q-00&state=open").content.decode()
+    assert "Q-0001" in body
+    assert '?state=lost&amp;q=Q-00"' in body
+    assert 'name="state" value="open"' in body
+    nothing = as_("owner").get("/jobs/quotes/?q=Q-99").content.decode()
+    assert "Q-0001" not in nothing
+    assert "No quote like that." in nothing
+
+
 @pytest.mark.parametrize("right", ["see_margin", "see_cost"])
 def test_one_of_the_two_rights_is_not_enough(shop, as_, nobody, right):
     nobody.user_permissions.add(Permission.objects.get(codename=right))
