@@ -53,6 +53,17 @@ def subtract(left: list[Span], right: list[Span]) -> list[Span]:
     return found
 
 
+def shared_us(span: Span, others: Iterable[Span]) -> int:
+    """Microseconds of a span with an end behind its start that lie in the others, which
+    are disjoint."""
+    start, end = span
+    return sum(
+        min(end, other_end) - max(start, other_start)
+        for other_start, other_end in others
+        if other_start < end and start < other_end
+    )
+
+
 def length(spans: Iterable[Span]) -> int:
     """Microseconds covered by disjoint spans."""
     return sum(end - start for start, end in spans)

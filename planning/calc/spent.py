@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from planning.calc.spans import Span, intersect, length, subtract, union
+from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
 
 CUTTING = "cutting"
 PIERCING = "piercing"
@@ -96,7 +96,7 @@ def shares(
     burning = intersect(union(burns), whole)
     stopped = subtract(intersect(union(stoppages), whole), burning)
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
-    torch_us = sum(length(intersect([burn], whole)) for burn in burns if burn[1] > burn[0])
+    torch_us = sum(shared_us(burn, whole) for burn in burns if burn[1] > burn[0])
     told = list(told)
     for span, burnt_us in told:
         torch_us += burnt_us * length(intersect(unknown, [span])) // (span[1] - span[0])

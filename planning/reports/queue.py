@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import Exists, F, OuterRef, QuerySet
+
 from planning.inputs.chunks import chunked
 from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem
+from shopfloor.selectors.waiting import waiting_items
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +35,7 @@ class Queued:
 
 def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> list[Queued]:
     """Waiting items in their order, in four queries."""
-    items = QueueItem.objects.filter(state="waiting").select_related("nest__wear_set")
+    items = waiting_items().select_related("nest__wear_set")
     if tables is not None:
         items = items.filter(table__in=tables)
     rows = list(items.order_by("table", "position", "pk"))
@@ -52,9 +55,7 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
         (plan.revision_id, plan.table_id, plan.wear_set_id): plan
         for plan in chunked(
             revisions,
-            lambda some: NestPlan.objects.filter(revision__in=some).defer(
-                "snapshot", *(() if arcs else ("arcs_s",))
-            ),
+            lambda some: _routes(some).defer("snapshot", *(() if arcs else ("arcs_s",))),
         )
     }
     jobs, due = _jobs(revisions)
@@ -81,6 +82,16 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
             )
         )
     return found
+
+
+def _routes(revisions: Sequence[int]) -> QuerySet[NestPlan]:
+    """Their plans on the tables they wait at, with their own set: one of dozens each."""
+    waits = QueueItem.objects.filter(
+        nest=OuterRef("revision__nest"), table=OuterRef("table"), state="waiting"
+    )
+    return NestPlan.objects.filter(
+        Exists(waits), revision__in=revisions, wear_set=F("revision__nest__wear_set")
+    )
 
 
 def _jobs(revisions: Sequence[int]) -> tuple[dict[int, tuple[str, ...]], dict[int, datetime]]:

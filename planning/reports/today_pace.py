@@ -6,7 +6,7 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from planning.calc.spans import Span, intersect, length, union
+from planning.calc.spans import Span, shared_us, union
 from planning.reports.today_data import TableData
 from shopfloor.selectors.arcs import to_us
 from shopfloor.strip import model as strip
@@ -50,7 +50,7 @@ def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> Paced 
     done: dict[uuid.UUID, int] = {}
     reached = {run.run_id: 0 for run in data.runs}
     points = [strip.Pace(start_us, 0.0)]
-    until_us = lost = 0
+    until_us = lost = all_done = 0
     for arc in data.arcs:
         run = by_segment.get(arc.segment_id or -1)
         if run is None or arc.contour is None or not 0 < arc.contour <= len(run.steps_us):
@@ -65,10 +65,11 @@ def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> Paced 
             before = arc.contour - 1
         step += sum(run.steps_us[before : arc.contour])
         done[run.run_id] = done.get(run.run_id, 0) + step
+        all_done += step
         reached[run.run_id] = arc.contour
         if arc.off_us > start_us:
-            until_us, lost = arc.off_us, length(intersect([(start_us, arc.off_us)], off))
-            ahead = (sum(done.values()) - (until_us - start_us - lost)) / S / 60
+            until_us, lost = arc.off_us, shared_us((start_us, arc.off_us), off)
+            ahead = (all_done - (until_us - start_us - lost)) / S / 60
             points.append(strip.Pace(until_us, ahead))
     return Paced(tuple(points), done, until_us, lost) if len(points) > 1 else None
 

@@ -10,8 +10,8 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from shopfloor.models import (
     ChartRow,
+    Contour,
     Job,
-    JobLine,
     Material,
     Nest,
     QueueItem,
@@ -83,7 +83,7 @@ _RULES = (
     _Rule("A nest", "nest_add", "read from its cut program", Nest.objects.all()),
     _Rule("A nest’s parts tied to the lines of a job", "nests",
           "on the nest’s page; so a run counts for its job",
-          JobLine.objects.exclude(contours=None)),
+          Contour.objects.exclude(line=None)),  # not of lines: PostgreSQL would join them all
     _Rule("Plate in stock", "stock_receive", "with its heat number",
           Sheet.objects.all(), needed=False),
     _Rule("A nest in a table’s queue", "nests", "on the nest’s page: put it in a queue",

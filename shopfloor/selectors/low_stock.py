@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
 from django.db.models import Count
@@ -19,6 +19,7 @@ from shopfloor.models import (
     SheetState,
 )
 from shopfloor.selectors.plate_fit import THICKNESS_SLACK
+from shopfloor.selectors.waiting import waiting_items
 
 
 @dataclass(slots=True)
@@ -112,8 +113,7 @@ def _stock(found: dict[int, list[Plate]]) -> None:
 
 def _listed(found: dict[int, list[Plate]]) -> None:
     """Nests that wait without a sheet of their own: they will take a whole one."""
-    rows = QueueItem.objects.filter(state="waiting", sheet=None)
-    rows = rows.select_related("nest__material", "table")
+    rows = waiting_items().filter(sheet=None).select_related("nest__material", "table")
     for item in rows.order_by("table", "position"):
         nest = item.nest
         plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
@@ -146,5 +146,4 @@ def _burnt(nests: list[Nest]) -> dict[int, int]:
 
 
 def _waits() -> dict[int, int]:
-    waiting = QueueItem.objects.filter(state="waiting").order_by()
-    return dict(waiting.values_list("nest").annotate(Count("pk")))
+    return Counter(waiting_items().order_by().values_list("nest", flat=True))

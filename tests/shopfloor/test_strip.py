@@ -128,6 +128,23 @@ def test_the_ink_adds_up_to_the_arc_time(steps: list[tuple[int, int]]) -> None:
     assert burnt - 1e-6 <= ink <= burnt + sum(b.width == LEAST_PX for b in found) * LEAST_PX + 1e-6
 
 
+@pytest.mark.parametrize(
+    ("span", "bar"),
+    [
+        # 9 h are 950 px. From before the window: 6:00 to 6:09 shows, 950 / 60 = 15.833 px; 69
+        # minutes are over 3, so it has full height.
+        ((at(5), at(6, 9)), (0.0, 15.833, 44.0)),
+        ((at(14, 51), at(16)), (934.167, 15.833, 44.0)),
+        ((at(4), at(5)), None),
+        ((at(16), at(17)), None),
+        ((at(7, 9), at(7)), None),  # ends before it begins
+    ],
+)
+def test_an_arc_is_cut_where_the_window_ends(span, bar) -> None:
+    found = bars([span], Scale(at(6), at(15), 950), wide(950))
+    assert [(round(b.x, 3), round(b.width, 3), b.height) for b in found] == ([bar] if bar else [])
+
+
 def test_the_flag_of_now_stands_at_now_and_pushes_out_the_hour_it_would_touch() -> None:
     svg = s.hours(a_table(), widths=[950])
     # 5 h 20 min in: 5.3333 * 105.556 = 562.96; the flag is 48 wide about it.

@@ -7,6 +7,7 @@ from dataclasses import replace
 from django.db.models import QuerySet
 
 from shopfloor.models import Job, Nest, QueueItem, Table
+from shopfloor.selectors.waiting import waiting_items
 from shopfloor.terminal.board.codes import plain
 from shopfloor.terminal.board.items import Fitted, Item, item_of, waiting
 
@@ -43,7 +44,7 @@ def _listed(wanted: str, rows: QuerySet[QueueItem]) -> QueueItem | None:
 
 
 def _on_others(table: Table) -> QuerySet[QueueItem]:
-    rows = QueueItem.objects.filter(state="waiting").exclude(table=table)
+    rows = waiting_items().exclude(table=table)
     return rows.select_related("nest__material", "nest__wear_set", "sheet__heat", "table").order_by(
         "table__order", "table__name", "position", "pk"
     )

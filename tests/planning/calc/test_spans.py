@@ -7,13 +7,20 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planning.calc.spans import intersect, length, subtract, union
+from planning.calc.spans import intersect, length, shared_us, subtract, union
 
 spans = st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), max_size=8)
 
 
 def _marks(pairs):
     return {at for start, end in pairs for at in range(start, end)}
+
+
+def test_what_a_span_shares_with_others():
+    others = [(0, 10), (20, 30), (40, 50)]
+    assert shared_us((5, 45), others) == 5 + 10 + 5
+    assert shared_us((10, 20), others) == shared_us((60, 70), others) == 0
+    assert shared_us((22, 25), others) == 3
 
 
 @given(spans, spans)
