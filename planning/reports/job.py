@@ -30,6 +30,7 @@ def job_cost(*, job_id: int) -> JobCost:
     rows = list(
         Posting.objects.filter(line__job=job)
         .select_related("line", "month", "belongs_to", "piece")
+        .defer("month__printed", "belongs_to__printed")
         .order_by("shift_date", "pk")
     )
     money = currency()

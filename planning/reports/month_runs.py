@@ -39,8 +39,10 @@ def month_run_ids(first: date, after: date) -> QuerySet[RunDay, uuid.UUID]:
     """Finished runs whose first shift date lies in [first, after), as a query to filter others by.
     One that goes on has no cost posted yet: its plan and its time would stand against nothing."""
     earlier = RunDay.objects.filter(run=OuterRef("run"), shift_date__lt=first)
+    # Joined, SQLite would go through all finished runs there ever were.
+    finished = Run.objects.filter(pk=OuterRef("run"), state=RunState.FINISHED)
     days = RunDay.objects.filter(shift_date__gte=first, shift_date__lt=after)
-    done = days.filter(~Exists(earlier), run__state=RunState.FINISHED)
+    done = days.filter(~Exists(earlier), Exists(finished))
     return done.order_by().values_list("run_id", flat=True)
 
 

@@ -40,7 +40,7 @@ AS_PRINTED = "; worked out now, where the page shows what stood when the month w
 
 
 def _month(day: str) -> Month:
-    month = Month.objects.filter(first_day=date.fromisoformat(day)).first()
+    month = Month.objects.filter(first_day=date.fromisoformat(day)).defer("printed").first()
     if month is None:
         raise LookupError(f"nothing was posted in {day}")
     return month

@@ -130,6 +130,7 @@ class Action(models.Model):
     state = models.CharField(max_length=10, default=ActionState.APPLIED)
     result = models.JSONField(default=dict)
     flag = models.CharField(max_length=10, blank=True)  # a SignInEnd: it came in after that
+    decided_at = models.DateTimeField(null=True, blank=True)  # of a conflict
     undoes = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="undone_by"
     )
@@ -139,8 +140,11 @@ class Action(models.Model):
             models.Index(fields=["terminal", "-at"]),
             models.Index(fields=["state"]),
             models.Index(fields=["kind", "at"], name="action_kind_at"),
+            models.Index(fields=["flag", "received_at"], name="action_flag_at"),
             models.Index(
-                fields=["-received_at"], condition=~models.Q(flag=""), name="action_flagged"
+                fields=["-received_at"],
+                condition=models.Q(decided_at__isnull=False),
+                name="action_decided",
             ),
         ]
 

@@ -65,7 +65,10 @@ class Sheet(models.Model):
     note = models.CharField(max_length=200, blank=True)
 
     class Meta:
-        indexes = [models.Index(fields=["state", "material", "thickness_mm"])]
+        indexes = [
+            models.Index(fields=["state", "material", "thickness_mm"]),
+            models.Index(fields=["material", "received_at"], name="sheet_material_at"),
+        ]
         ordering = ["code"]
 
     def __str__(self) -> str:

@@ -13,7 +13,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.core.paginator import Page, Paginator
 from django.db import IntegrityError
-from django.db.models import Model, QuerySet
+from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
@@ -22,7 +22,7 @@ from planning.calc.units import mm_from_in
 from shopfloor.calendar import wall_to_utc
 from shopfloor.selectors.shop import shop_zone, the_shop
 
-M = TypeVar("M", bound=Model)
+T = TypeVar("T")
 PAGE = 50
 YEARS = range(2000, 2101)  # as in lists that are brought in
 LENGTH_UNITS = [("mm", "mm"), ("in", "in")]
@@ -141,5 +141,5 @@ def upload_bytes(upload: UploadedFile[bytes], most: int) -> bytes:
     return bytes(upload.read())
 
 
-def page_of(request: HttpRequest, rows: QuerySet[M]) -> Page[M]:
+def page_of(request: HttpRequest, rows: QuerySet[Any, T] | list[T]) -> Page[T]:
     return Paginator(rows, PAGE).get_page(request.GET.get("page"))

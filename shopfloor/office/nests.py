@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.core.paginator import Page
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 
@@ -18,6 +19,7 @@ from shopfloor.selectors.nests import (
     map_parts,
     nest_runs,
     nests_list,
+    nests_shown,
     newest_revision,
     plan_work,
     revision_contours,
@@ -30,11 +32,15 @@ from shopfloor.services.nest_ties import revision_groups
 def nests(request: DeskRequest) -> HttpResponse:
     text = request.GET.get("q", "").strip()[:80]
     withdrawn = request.GET.get("state") == "withdrawn"
+    keys = nests_list(text=text, withdrawn=withdrawn).values_list("pk", flat=True)
+    # A search is done once, not once more to count what it finds.
+    page: Page[int] = page_of(request, list(keys)) if text else page_of(request, keys)
     return render(
         request,
         "kerfbook/office/nests.html",
         {
-            "page_obj": page_of(request, nests_list(text=text, withdrawn=withdrawn)),
+            "page_obj": page,
+            "nests": nests_shown(page),
             "text": text,
             "withdrawn": withdrawn,
             "may_plan": may(request.user, PLAN),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import connection
-from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
+from django.db.models import Case, Count, IntegerField, Q, QuerySet, Value, When, Window
 
 from shopfloor.models import Heat, Job, JobLine, Nest, Sheet, SheetState
 from shopfloor.selectors.papers import paper_read
@@ -97,9 +97,10 @@ def _begins(name: str, typed: str) -> Q:
 
 
 def _group(head: str, shape: Any, rows: QuerySet[Any], wanted: str) -> Group:
-    listed = [shape(row, wanted) for row in rows[:MOST]]
-    more = rows.count() - len(listed) if len(listed) == MOST else 0
-    return Group(head, tuple(listed), more)
+    counted = rows.annotate(found_in_all=Window(Count("pk")))
+    some = list(counted[:MOST])
+    more = some[0].found_in_all - len(some) if some else 0
+    return Group(head, tuple(shape(row, wanted) for row in some), more)
 
 
 def _same(name: str, wanted: str) -> bool:

@@ -76,12 +76,9 @@ def late_entries() -> list[LateEntry]:
 
 def decided_lately(limit: int = 10) -> list[Action]:
     """The last entries somebody decided on, newest first, with `result["resolved"]`."""
-    rows = Action.objects.filter(
-        kind__in=("finish", "start"),
-        state__in=(ActionState.APPLIED, ActionState.REFUSED),
-        result__has_key="resolved",
-    )
-    return list(rows.select_related("person").order_by("-received_at")[:limit])
+    rows = Action.objects.filter(decided_at__isnull=False).exclude(state=ActionState.UNDONE)
+    # People come by a statement of their own: joined, SQLite would begin with them.
+    return list(rows.prefetch_related("person").order_by("-received_at")[:limit])
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +94,8 @@ class After:
 
 def came_after(*, now: datetime, limit: int = 50) -> list[After]:
     """Those of the last two weeks, newest first, taken or not."""
-    rows = Action.objects.exclude(flag="").filter(received_at__gte=now - AFTER_SHOWN)
+    flagged = Action.objects.filter(flag__in=SignInEnd.values)
+    rows = flagged.filter(received_at__gte=now - AFTER_SHOWN)
     found = list(rows.select_related("person", "terminal").order_by("-received_at")[:limit])
     names = dict(Table.objects.values_list("code", "name"))
     return [

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from django.db.models import Count, F, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
@@ -30,23 +31,34 @@ from shopfloor.selectors.plate_fit import THICKNESS_SLACK, holds, nest_size_mm, 
 
 
 def nests_list(*, text: str = "", withdrawn: bool = False) -> QuerySet[Nest]:
-    """Nests with what their route takes: `total_s`, `problem` and `planned` (when) of the newest
-    revision's plan on the chosen table and set, runs so far, parts on a sheet."""
+    """Nests, the newest first. `text` looks in name, parts and jobs."""
+    nests = Nest.objects.filter(withdrawn_at__isnull=not withdrawn)
+    if text:
+        lines = JobLine.objects.filter(Q(part__icontains=text) | Q(job__number__icontains=text))
+        tied = Contour.objects.filter(line__in=lines.values("pk"))
+        untied = Contour.objects.filter(line=None, part__icontains=text)
+        nests = nests.filter(
+            Q(name__icontains=text) | Q(pk__in=_nests_of(tied)) | Q(pk__in=_nests_of(untied))
+        )
+    return nests.order_by("-made_at", "-pk")
+
+
+def _nests_of(contours: QuerySet[Contour]) -> QuerySet[NestRevision, Any]:
+    """Each revision once, by an index alone, before it is asked whose it is."""
+    revisions = contours.order_by().values("revision")
+    return NestRevision.objects.filter(pk__in=revisions).order_by().values("nest")
+
+
+def nests_shown(keys: Iterable[int]) -> list[Nest]:
+    """These nests, in that order, with what their route takes: `total_s`, `problem` and `planned`
+    (when) of the newest revision's plan on the chosen table and set, runs so far, parts on a sheet.
+    Asked of one page alone: in the list's own statement it would be worked out for every nest."""
     newest = NestRevision.objects.filter(nest=OuterRef("pk")).order_by("-revision")
     plans = NestPlan.objects.filter(
         revision=OuterRef("newest"), table=OuterRef("table"), wear_set=OuterRef("wear_set")
     )
-    nests = Nest.objects.select_related("material", "wear_set", "table").filter(
-        withdrawn_at__isnull=not withdrawn
-    )
-    if text:
-        lines = JobLine.objects.filter(Q(part__icontains=text) | Q(job__number__icontains=text))
-        named = Q(line__in=lines.values("pk")) | Q(line=None, part__icontains=text)
-        nests = nests.filter(
-            Q(name__icontains=text)
-            | Q(pk__in=Contour.objects.filter(named).order_by().values("revision__nest"))
-        )
-    return nests.annotate(
+    order = list(keys)
+    rows = Nest.objects.select_related("material", "wear_set", "table").annotate(
         newest=Subquery(newest.values("pk")[:1]),
         revision=Subquery(newest.values("revision")[:1]),
         total_s=Subquery(plans.values("total_s")[:1]),
@@ -68,7 +80,9 @@ def nests_list(*, text: str = "", withdrawn: bool = False) -> QuerySet[Nest]:
             0,
             output_field=IntegerField(),
         ),
-    ).order_by("-made_at", "-pk")
+    )
+    found = rows.in_bulk(order)
+    return [found[pk] for pk in order if pk in found]
 
 
 def _counted(contours: QuerySet[Contour]) -> Coalesce:

@@ -37,7 +37,8 @@ def action_resolve(*, action: Action, take: bool, by: User, why: str, now: datet
             "run": mine["run"],
             "resolved": {"by": by.shown_name, "at": now.isoformat(), "why": why, "take": take},
         }
-        action.save(update_fields=["state", "result"])
+        action.decided_at = now
+        action.save(update_fields=["state", "result", "decided_at"])
         if take:
             lines |= set(run.results.values_list("line", flat=True))
             parts_cancel(run=run, by=by, at=now, action=action)

@@ -8,17 +8,33 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.db import connection
+from django.db.models.signals import post_init
 from django.test.utils import CaptureQueriesContext
 
 from planning import reports
 from planning.inputs.checks import checked_u
+from planning.reports.queue import queue_plans
 from planning.reports.route_data import hole_minutes
 from planning.services.run_figures import run_figures
 from planning.services.summaries import month_write
 from planning.services.work import work_drain
-from shopfloor.models import Check, Posting, Rate, Run, RunState, Summary, Work
+from shopfloor.models import (
+    Check,
+    Job,
+    NestPlan,
+    Posting,
+    QueueItem,
+    Rate,
+    Run,
+    RunState,
+    Summary,
+    Table,
+    Work,
+)
 from shopfloor.selectors import desk, desk_runs, finding, low_stock
 from shopfloor.selectors.checks import CheckGroup, check_groups, countersigns_wanted, group_checks
+from shopfloor.selectors.late import came_after, decided_lately
+from shopfloor.selectors.nests import nests_list
 from shopfloor.selectors.stock_office import stock_list
 from tests.planning import cast
 
@@ -30,7 +46,7 @@ GROWING = {
     "shopfloor_runvariance", "shopfloor_runday", "shopfloor_check", "shopfloor_benchentry",
     "shopfloor_contour", "shopfloor_partresult", "shopfloor_arcassignment", "shopfloor_pieceuse",
     "shopfloor_action", "shopfloor_sheet", "shopfloor_nestrevision", "shopfloor_nestplan",
-    "shopfloor_change",
+    "shopfloor_change", "shopfloor_queueitem",
     "telemetry_arc", "telemetry_event", "telemetry_rollup",
 }  # fmt: skip
 
@@ -100,6 +116,13 @@ READS = {
     "sheets that are gone": lambda shop: list(stock_list(state="cut")[:50]),
     "lines left": lambda shop: desk.lines_left(since=NOW - timedelta(hours=16), until=NOW),
     "find": lambda shop: finding.found("J-1"),
+    "cost of a job": lambda shop: reports.job_cost(job_id=Job.objects.get().pk),
+    "a plate of a month": lambda shop: reports.open_figure(
+        kind="month_plate", id=f"{OCTOBER}:MS:6:fast"
+    ),
+    "quotes": lambda shop: reports.quote_board(now=NOW),
+    "nests of a job": lambda shop: list(nests_list(text="J-1")),
+    "late entries": lambda shop: (decided_lately(), came_after(now=NOW)),
 }
 
 
@@ -110,6 +133,75 @@ def test_nothing_that_grows_is_read_from_end_to_end(a_shop, sqlite, name):
         READS[name](a_shop)
     assert asked.captured_queries
     assert scanned(asked) == []
+
+
+@pytest.mark.parametrize(
+    "name", ["a plate of a month", "cost of a month", "groups of checks", "squareness"]
+)
+def test_nothing_goes_through_all_runs_of_a_state(a_shop, sqlite, name):
+    """Finished runs are nearly all there ever were: an index of the state bounds nothing."""
+    Summary.objects.all().delete()
+    Check.objects.create(
+        run=Run.objects.first(), at=NOW, by=Run.objects.first().segments.first().operator
+    )
+    with CaptureQueriesContext(connection) as asked:
+        READS[name](a_shop)
+    plans = {one["sql"]: plan_of(one["sql"]) for one in asked.captured_queries
+             if one["sql"].startswith("SELECT") and '"shopfloor_run"' in one["sql"]}  # fmt: skip
+    assert plans
+    through = [sql for sql, plan in plans.items()
+               if any("run_state_opened (state=?)" in line for line in plan)]  # fmt: skip
+    assert through == []
+
+
+@pytest.mark.parametrize(
+    ("reads", "index"),
+    [
+        (decided_lately, "action_decided"),
+        (lambda: came_after(now=NOW), "action_flag_at"),
+        (lambda: list(nests_list(text="J-1")), "contour_line_revision"),
+        (lambda: low_stock.plates(), "(table_id=? AND state=?)"),
+    ],
+)
+def test_newest_rows_are_found_by_their_index(a_shop, sqlite, reads, index):
+    with CaptureQueriesContext(connection) as asked:
+        reads()
+    plans = [line for one in asked.captured_queries for line in plan_of(one["sql"])]
+    assert [line for line in plans if index in line]
+
+
+def test_of_what_waits_only_the_plan_of_its_place_is_read(a_shop, north):
+    """A nest has a plan for every table and set, each with all its arcs."""
+    south = Table.objects.create(code="south-9", name="South 9")
+    other = cast.wear_set("fine-40", "fine", 40.0)
+    for table, own in ((north, a_shop.nest.wear_set), (south, a_shop.nest.wear_set),
+                       (north, other)):  # fmt: skip
+        NestPlan.objects.update_or_create(
+            revision=a_shop, table=table, wear_set=own,
+            defaults={"total_s": 60.0, "arcs_s": [1.0, 2.0], "computed_at": NOW},
+        )  # fmt: skip
+    QueueItem.objects.create(nest=a_shop.nest, table=north, position=1, state="waiting")
+    QueueItem.objects.create(nest=a_shop.nest, table=south, position=1, state="done")
+    read: list[tuple[int, int]] = []
+
+    def seen(instance, **_):
+        read.append((instance.table_id, instance.wear_set_id))
+
+    post_init.connect(seen, sender=NestPlan)
+    try:
+        [item] = queue_plans(arcs=True)
+    finally:
+        post_init.disconnect(seen, sender=NestPlan)
+    assert read == [(north.pk, a_shop.nest.wear_set_id)]
+    assert (item.table_id, item.arcs_s) == (north.pk, (1.0, 2.0))
+
+
+def test_a_jobs_cost_reads_no_month_as_it_was_printed(a_shop):
+    """Each of a job's postings brought the whole report of its month along."""
+    with CaptureQueriesContext(connection) as asked:
+        found = reports.job_cost(job_id=Job.objects.get().pk)
+    assert len(found.postings) > 1
+    assert [one["sql"] for one in asked.captured_queries if '"printed"' in one["sql"]] == []
 
 
 def test_a_scan_is_seen(a_shop, sqlite):

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
+from importlib import import_module
 
 import pytest
 import time_machine
+from django.apps import apps
 from django.urls import reverse
 
 from planning.reports import today
 from shopfloor.models import Action, Run
+from shopfloor.selectors.late import decided_lately
 from shopfloor.selectors.lines import line_counts
 
 from .conftest import MINUTE
@@ -85,6 +88,27 @@ def test_without_a_reason_or_a_choice_nothing_is_decided(late, client, superviso
     client.force_login(supervisor)
     decide(client, do, why)
     assert Action.objects.filter(state="conflict").count() == 1
+
+
+def test_what_was_decided_is_found_by_when(late, client, supervisor):
+    client.force_login(supervisor)
+    assert decided_lately() == []
+    with time_machine.travel(DAY.replace(hour=15), tick=False):
+        decide(client, "take")
+    [action] = decided_lately()
+    assert action.decided_at == DAY.replace(hour=15)
+    Action.objects.filter(pk=action.pk).update(state="undone")
+    assert decided_lately() == []
+
+
+def test_entries_decided_before_that_was_kept_are_given_their_time(late, client, supervisor):
+    client.force_login(supervisor)
+    with time_machine.travel(DAY.replace(hour=15), tick=False):
+        decide(client, "take")
+    Action.objects.update(decided_at=None)
+    import_module("shopfloor.migrations.0029_action_decided").from_results(apps, None)
+    at = dict(Action.objects.exclude(decided_at=None).values_list("kind", "decided_at"))
+    assert at == {"finish": DAY.replace(hour=15)}
 
 
 def test_twice_decided_is_decided_once(late, client, supervisor):
