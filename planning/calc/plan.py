@@ -10,6 +10,7 @@ from planning.calc.motion import MOST, TableMotion, check_rate, move_times
 from planning.calc.program import Note, Program, ProgramError
 from planning.calc.program.contours import extents
 from planning.calc.program.types import RAPID, Bools, Floats, Moves
+from planning.calc.said import said
 from planning.calc.units import looks_like_inch_mix
 
 
@@ -151,9 +152,11 @@ def _compare_feeds(moves: Moves, given: float, notes: list[Note]) -> None:
     for feed in np.unique(moves.feed_mm_min[fed]).tolist():
         if looks_like_inch_mix(feed, given):
             at = int((fed & (moves.feed_mm_min == feed)).argmax())
-            text = (
-                f"the program's feed of {feed:g} mm/min and the speed of {given:g} mm/min are 25.4 "
-                "apart: inches and millimetres may be mixed up"
+            text = said(
+                "the program's feed of {0:/min} and the speed of {1:/min} are 25.4 apart: inches "
+                "and millimetres may be mixed up",
+                feed,
+                given,
             )
             notes.append(Note(int(moves.line[at]), text))
 

@@ -13,9 +13,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from planning.calc import drawing as calc
 from shopfloor.importing.apart import TooCostly
 from shopfloor.importing.stored import upload_keep, upload_read
-from shopfloor.models import Drawing, DrawingRevision, Material
+from shopfloor.models import Drawing, DrawingRevision, Material, Units
 from shopfloor.office.access import PLAN, DeskRequest, right
-from shopfloor.office.forms import attempt, upload_bytes
+from shopfloor.office.forms import LengthField, attempt, read_in, upload_bytes
 from shopfloor.selectors.drawings import drawing_map, layer_words, newest_drawing
 from shopfloor.services.drawings import (
     MAX_DRAWING_BYTES,
@@ -34,14 +34,13 @@ ROLE = "role:"
 class ReadForm(forms.Form):
     file = forms.FileField(label="Drawing", help_text="DXF, any release", required=False)
     unit = forms.ChoiceField(choices=UNITS, required=False, label="Drawn in")
-    gap_mm = forms.FloatField(
-        min_value=0, max_value=5, initial=calc.GAP_MM, label="Join gaps up to, mm"
-    )
+    gap_mm = LengthField(min_value=0, max_value=5, initial=calc.GAP_MM, label="Join gaps up to")
     digest = forms.CharField(widget=forms.HiddenInput(), required=False)
     file_name = forms.CharField(max_length=160, widget=forms.HiddenInput(), required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, inch: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        read_in(self, inch=inch)
         self.raw: bytes | None = None
         self.read: calc.Drawing | None = None
 
@@ -121,10 +120,11 @@ def _page(request: DeskRequest, form: ReadForm, **more: Any) -> HttpResponse:
 
 @right(PLAN)
 def add(request: DeskRequest) -> HttpResponse:
+    inch = request.user.units == Units.INCH
     if request.method != "POST":
-        return _page(request, NewForm(), heading="A new drawing", back="drawings")
+        return _page(request, NewForm(inch=inch), heading="A new drawing", back="drawings")
     data, refused = _with_upload(request)
-    form = NewForm(data)
+    form = NewForm(data, inch=inch)
     if refused:
         form.add_error("file", refused)
     raw, read = (form.raw, form.read) if form.is_valid() else (None, None)
@@ -149,13 +149,14 @@ def add(request: DeskRequest) -> HttpResponse:
 def revise(request: DeskRequest, pk: int) -> HttpResponse:
     """Another file, or the same read in another way; roles chosen before are offered again."""
     found = get_object_or_404(Drawing, pk=pk)
+    inch = request.user.units == Units.INCH
     about = {"heading": found.name, "sub": "another file, or read another way",
              "back": "drawing", "back_pk": pk}  # fmt: skip
     last = newest_drawing(found)
     if request.method != "POST":
-        return _page(request, _as_it_was(last), **about)
+        return _page(request, _as_it_was(last, inch=inch), **about)
     data, refused = _with_upload(request)
-    form = ReadForm(data)
+    form = ReadForm(data, inch=inch)
     if refused:
         form.add_error("file", refused)
     raw, read = (form.raw, form.read) if form.is_valid() else (None, None)
@@ -171,17 +172,17 @@ def revise(request: DeskRequest, pk: int) -> HttpResponse:
     return _page(request, form, **about)
 
 
-def _as_it_was(last: DrawingRevision | None) -> ReadForm:
+def _as_it_was(last: DrawingRevision | None, *, inch: bool) -> ReadForm:
     """The form read as the newest revision was; an empty one where its file is gone."""
     if last is None:
-        return ReadForm()
+        return ReadForm(inch=inch)
     try:
         digest = upload_keep(drawing_bytes(last), "drawing")
     except ValidationError:
-        return ReadForm()
+        return ReadForm(inch=inch)
     roles = {f"{ROLE}{name}": role for name, role in last.roles.items()}
     unit = "" if last.unit_said else last.unit
     known = {"digest": digest, "file_name": last.file_name, "unit": unit, "gap_mm": last.gap_mm}
-    form = ReadForm(known | roles)
+    form = ReadForm(known | roles, inch=inch)
     form.is_valid()
     return form

@@ -8,7 +8,8 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
-from shopfloor.models import Drawing, DrawingRevision, JobLine
+from planning.calc.said import told
+from shopfloor.models import Drawing, DrawingRevision, JobLine, Units
 from shopfloor.office.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import page_of
 from shopfloor.rownumber import row_number
@@ -49,6 +50,7 @@ def drawing(request: DeskRequest, pk: int) -> HttpResponse:
     expected = any("factor" in plan.snapshot for plan in plans)
     x_min, y_min, x_max, y_max = revision.extents_mm
     density = found.material.density_kg_m3
+    inch = request.user.units == Units.INCH
     return render(
         request,
         "kerfbook/office/drawing.html",
@@ -61,8 +63,8 @@ def drawing(request: DeskRequest, pk: int) -> HttpResponse:
             "width_mm": x_max - x_min,
             "height_mm": y_max - y_min,
             "kg": weight_kg(revision.net_area_mm2, found.thickness_mm, density),
-            "faults": [note["text"] for note in revision.notes if note["fault"]],
-            "remarks": [note["text"] for note in revision.notes if not note["fault"]],
+            "faults": [told(note, inch=inch) for note in revision.notes if note["fault"]],
+            "remarks": [told(note, inch=inch) for note in revision.notes if not note["fault"]],
             "plans": plans,
             "expected": expected,
             "across": 5 + expected + may(request.user, COST),

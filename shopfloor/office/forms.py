@@ -18,7 +18,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
-from planning.calc.units import mm_from_in
+from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.calendar import wall_to_utc
 from shopfloor.selectors.shop import shop_zone, the_shop
 
@@ -26,6 +26,45 @@ T = TypeVar("T")
 PAGE = 50
 YEARS = range(2000, 2101)  # as in lists that are brought in
 LENGTH_UNITS = [("mm", "mm"), ("in", "in")]
+
+
+class LengthField(forms.FloatField):
+    """A small length in mm, shown and typed in inches where `inch` says so. What was typed in
+    inches is kept to hundredths of a mm, so that a figure left alone stays as it was."""
+
+    def __init__(self, *, label: str, **kwargs: Any) -> None:
+        super().__init__(label=label, **kwargs)
+        self.called, self.inch = label, False
+        self.read_in(inch=False)
+
+    def read_in(self, *, inch: bool) -> None:
+        self.inch = inch
+        self.label = f"{self.called}, {'in' if inch else 'mm'}"
+        for name in ("min", "max"):
+            limit = getattr(self, f"{name}_value")
+            if limit is not None:
+                self.widget.attrs[name] = str(self.prepare_value(limit))
+
+    def prepare_value(self, value: Any) -> Any:
+        if self.inch and isinstance(value, int | float):
+            return round(in_from_mm(value), 3)
+        return value
+
+    def to_python(self, value: Any) -> float | None:  # type: ignore[override]
+        found = super().to_python(value)
+        if found is None or not self.inch or not isinstance(value, str):
+            return found
+        return round(mm_from_in(found), 2)
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return super().has_changed(self.to_python(str(self.prepare_value(initial))), data)
+
+
+def read_in(form: forms.Form, *, inch: bool) -> None:
+    """Has a form's lengths shown and typed in the reader's unit."""
+    for field in form.fields.values():
+        if isinstance(field, LengthField):
+            field.read_in(inch=inch)
 
 
 class When(forms.DateTimeInput):

@@ -10,9 +10,16 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
-from shopfloor.models import PieceKind, WearSet
+from shopfloor.models import PieceKind, Units, WearSet
 from shopfloor.office.access import ANY, CHART, COST, FLOOR, PLAN, DeskRequest, may, right
-from shopfloor.office.forms import attempt, from_minor, money_field, to_minor
+from shopfloor.office.forms import (
+    LengthField,
+    attempt,
+    from_minor,
+    money_field,
+    read_in,
+    to_minor,
+)
 from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.chart import (
     materials_list,
@@ -32,8 +39,8 @@ class PartForm(forms.Form):
     rated_starts = forms.IntegerField(
         min_value=1, max_value=1_000_000, required=False, help_text="By its maker; blank: unknown"
     )
-    pit_limit_mm = forms.FloatField(
-        min_value=0.1, max_value=10, required=False, label="Pit limit, mm",
+    pit_limit_mm = LengthField(
+        min_value=0.1, max_value=10, required=False, label="Pit limit",
         help_text="Blank: the shop’s own limit",
     )  # fmt: skip
     in_drawer = forms.IntegerField(min_value=0, max_value=100_000, initial=0)
@@ -68,6 +75,8 @@ def one_set(request: DeskRequest, pk: int) -> HttpResponse:
         raise PermissionDenied
     initial = _part_initial(wear_set, request.GET.get("kind", ""))
     form = PartForm(request.POST or None, initial=initial) if may_edit else None
+    if form is not None:
+        read_in(form, inch=request.user.units == Units.INCH)
     if form is not None and request.method == "POST" and form.is_valid():
         values = dict(form.cleaned_data)
         price = to_minor(values.pop("price")) or 0

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Reason, Shift, Table, Units
 from shopfloor.office.access import DeskRequest, administrator
-from shopfloor.office.forms import DayField, from_minor, to_minor
+from shopfloor.office.forms import DayField, LengthField, from_minor, read_in, to_minor
 from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.shop_office import (
@@ -63,11 +63,11 @@ class ShopForm(forms.Form):
         label="A run ends after",
         help_text="seconds without an arc, where nobody pressed",
     )
-    pit_limit_mm = forms.FloatField(
+    pit_limit_mm = LengthField(
         min_value=0.1,
         max_value=5,
-        label="Electrode due at a pit of, mm",
-        help_text="1.6 is common practice; the part's maker may say otherwise",
+        label="Electrode due at a pit of",
+        help_text="1.6 mm (1/16 in) is common practice; the part's maker may say otherwise",
     )
     remnant_factor = forms.FloatField(
         min_value=0, max_value=1, label="A remnant is worth", help_text="of its share of the sheet"
@@ -150,6 +150,7 @@ def shop(request: DeskRequest) -> HttpResponse:
         ),
         "reason": ReasonForm(data if which == "reason" else None),
     }
+    read_in(forms_shown["rules"], inch=request.user.units == Units.INCH)
     writes: dict[str, Callable[..., object]] = {
         "rules": rules_keep,
         "shift": shift_add,

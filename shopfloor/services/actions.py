@@ -15,9 +15,10 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, OperationalError, transaction
 
+from planning.calc.said import kept, told
 from shopfloor.acting import acting
 from shopfloor.errors import FloorConflict, FloorError
-from shopfloor.models import Action, ActionState, ScreenSignIn, Table, Terminal, User
+from shopfloor.models import Action, ActionState, ScreenSignIn, Table, Terminal, Units, User
 from shopfloor.services.clock import offset_at_entry_ms, offset_ms_of, readings_of
 from shopfloor.services.envelope import (
     MOST_BYTES,
@@ -169,9 +170,10 @@ def _refusal(action: Action, problem: Exception) -> dict[str, Any]:
         problem = FloorError(
             "The program could not take this.", "It is kept; the office finds why in the log."
         )
+    inch = action.person.units == Units.INCH
     return {
-        "message": problem.message,
-        "hint": problem.hint,
+        "message": told(kept(problem.message), inch=inch),
+        "hint": told(kept(problem.hint), inch=inch),
         "ask": problem.ask,
         "details": problem.details,
     }

@@ -16,6 +16,7 @@ from django.utils import timezone
 from planning.calc.program import Dialect, Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
+from planning.calc.said import kept
 from shopfloor.importing.apart import Limits, Tell, TooCostly, read_apart
 from shopfloor.models import (
     Contour,
@@ -154,7 +155,7 @@ def program_notes(program: Program, nest: Nest) -> list[dict[str, Any]]:
     notes = [*program.notes, *small_holes(contours, nest.thickness_mm), *edge_notes(contours)]
     if nest.sheet_length_mm and nest.sheet_width_mm:
         notes += outside_sheet(contours, nest.sheet_length_mm, nest.sheet_width_mm)
-    return [{"line": note.line, "text": note.text} for note in in_order(notes)]
+    return [{"line": note.line, **kept(note.text)} for note in in_order(notes)]
 
 
 def _extents(program: Program) -> list[float]:
@@ -216,10 +217,14 @@ def _carry_ties(old: NestRevision, new: NestRevision) -> None:
         was = [before.get(contour.number) for contour in part]
         if not all(_same(old, now) for old, now in zip(was, part, strict=True)):
             continue
-        for contour, kept in zip(part, was, strict=True):
+        for contour, former in zip(part, was, strict=True):
             # An untied part keeps its fresh name: old names could meet new ones.
-            if kept is not None and kept.line_id is not None:
-                contour.line_id, contour.part, contour.copy = kept.line_id, kept.part, kept.copy
+            if former is not None and former.line_id is not None:
+                contour.line_id, contour.part, contour.copy = (
+                    former.line_id,
+                    former.part,
+                    former.copy,
+                )
     Contour.objects.bulk_update(fresh, ["line", "part", "copy"], batch_size=500)
 
 

@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q
 
+from planning.calc.said import said
 from shopfloor.errors import FloorError
 from shopfloor.models import (
     Action,
@@ -36,6 +37,7 @@ OUT = (
     PieceState.CRASHED,
     PieceState.LOST,
 )
+DEEPEST_PIT_MM = 10.0
 USABLE = (PieceState.NEW, PieceState.SHELVED)
 
 
@@ -164,8 +166,9 @@ def piece_inspect(
     """What a person saw, and whether the piece is due by it (None: that says nothing)."""
     if pit_mm is None and orifice_round is None and not note:
         raise FloorError("Nothing was said of the piece.", "Give the pit's depth or the orifice.")
-    if pit_mm is not None and not 0 <= pit_mm <= 10:
-        raise FloorError(f"A pit of {pit_mm:g} mm?", "Measure again: 0 to 10 mm.")
+    if pit_mm is not None and not 0 <= pit_mm <= DEEPEST_PIT_MM:
+        again = said("Measure again: 0 to {0}.", DEEPEST_PIT_MM)
+        raise FloorError(said("A pit of {0}?", pit_mm), again)
     inspection = (memo or Memo()).make(
         Inspection(
             piece=piece,

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from planning.calc import said
 from planning.calc.cost import PLAN_KINDS
 from planning.calc.units import ft_from_mm, in_from_mm, lb_from_kg
 from shopfloor.models import DrawingPlan, NestPlan, PieceKind, RateKind, RunState, SheetState, Units
@@ -260,6 +261,24 @@ def cost_sum(plan: NestPlan | DrawingPlan) -> int | None:
 def thick(mm: float, user: Any) -> str:
     """A plate's thickness: thousandths of a mm, or of an inch."""
     return f"{in_from_mm(mm):.3f} in" if _inch(user) else f"{mm:.3f} mm"
+
+
+@register.filter
+def told(stored: dict[str, Any], user: Any) -> str:
+    """A stored note with its lengths in the reader's unit."""
+    return said.told(stored, inch=_inch(user))
+
+
+@register.filter
+def refusal(plan: NestPlan | DrawingPlan, user: Any) -> str:
+    """Why there is no plan, in the reader's unit where the reason has lengths."""
+    return said.told(plan.snapshot.get("problem") or {"text": plan.problem}, inch=_inch(user))
+
+
+@register.filter
+def told_now(text: str, user: Any) -> str:
+    """The same of one that is not stored yet."""
+    return said.told(said.kept(text), inch=_inch(user))
 
 
 def _inch(user: Any) -> bool:

@@ -10,6 +10,7 @@ from typing import Final
 
 from planning.calc.chart.energy import cutting_efficiency, is_impossible, unlikely
 from planning.calc.chart.types import ChartError, ChartFigure, ChartRow, Start
+from planning.calc.said import plain, said
 from planning.calc.units import MM_PER_IN
 
 _SAME: Final = 1e-6
@@ -43,18 +44,27 @@ def lookup(
         if is_impossible(row, efficiency):
             raise ChartError(
                 row.line,
-                f"a speed of {row.speed_mm_min:.6g} mm/min in {row.thickness_mm:g} mm needs "
-                f"{efficiency:.3g} times the power the arc has (volts x amps)",
+                said(
+                    f"a speed of {{0:/min.6g}} in {{1}} needs {efficiency:.3g} times the power "
+                    "the arc has (volts x amps)",
+                    row.speed_mm_min,
+                    row.thickness_mm,
+                ),
             )
         if doubt := unlikely(efficiency):
             warnings.append(doubt)
     if below is not above:
         warnings.append(
-            f"{thickness_mm:.4g} mm lies between the rows for {below.thickness_mm:.4g} mm and "
-            f"{above.thickness_mm:.4g} mm: interpolated"
+            said(
+                "{0:.4g} lies between the rows for {1:.4g} and {2:.4g}: interpolated",
+                thickness_mm,
+                below.thickness_mm,
+                above.thickness_mm,
+            )
         )
     if start == "edge":
-        warnings.append(f"above the pierce limit of {row.max_pierce_mm:g} mm: edge start only")
+        limit = row.max_pierce_mm or 0.0
+        warnings.append(said("above the pierce limit of {0}: edge start only", limit))
     return ChartFigure(row, used, start, efficiency, tuple(warnings))
 
 
@@ -80,15 +90,18 @@ def _fitting(rows: Sequence[ChartRow], set: str, material: str, gas: str | None)
         if other.thickness_mm - one.thickness_mm <= _SAME:
             raise ChartError(
                 other.line,
-                f"set {set!r}, {material!r}, {other.thickness_mm:.4g} mm has a row on line "
-                f"{one.line} too",
+                said(
+                    f"set {plain(set)!r}, {plain(material)!r}, {{0:.4g}} has a row on line "
+                    f"{one.line} too",
+                    other.thickness_mm,
+                ),
             )
     return fitting
 
 
 def _around(fitting: list[ChartRow], thickness_mm: float) -> tuple[ChartRow, ChartRow]:
     if not (math.isfinite(thickness_mm) and thickness_mm > 0):
-        raise ChartError(fitting[0].line, f"{thickness_mm:g} mm is no thickness")
+        raise ChartError(fitting[0].line, said("{0} is no thickness", thickness_mm))
     for row in fitting:
         if abs(row.thickness_mm - thickness_mm) <= _SAME:
             return row, row
@@ -102,14 +115,15 @@ def _around(fitting: list[ChartRow], thickness_mm: float) -> tuple[ChartRow, Cha
 
 def _beyond(thinnest: ChartRow, thickest: ChartRow, thickness_mm: float) -> str:
     low, high = thinnest.thickness_mm, thickest.thickness_mm
-    said = (
-        f"{thickness_mm:.4g} mm is beyond the rows for set {thinnest.set!r} in "
-        f"{thinnest.material!r}, which go from {low:.4g} to {high:.4g} mm"
+    rows = (
+        f"{{0:.4g}} is beyond the rows for set {plain(thinnest.set)!r} in "
+        f"{plain(thinnest.material)!r}, which go from {{1:n.4g}} to {{2:.4g}}"
     )
+    sizes = (thickness_mm, low, high)
     for other, unit in ((thickness_mm * MM_PER_IN, "inches"), (thickness_mm / MM_PER_IN, "mm")):
         if low - _SAME <= other <= high + _SAME:
-            return f"{said}; were {unit} meant ({other:.4g} mm)?"
-    return said
+            return said(f"{rows}; were {unit} meant ({{3:.4g}})?", *sizes, other)
+    return said(rows, *sizes)
 
 
 def _between(below: ChartRow, above: ChartRow, thickness_mm: float) -> ChartRow:
@@ -157,8 +171,12 @@ def _start(row: ChartRow, edge_start: bool) -> Start:
     if not edge_start:
         raise ChartError(
             row.line,
-            f"{row.thickness_mm:.4g} mm is above the pierce limit of {limit:.4g} mm: it can only "
-            "be cut with an edge start",
+            said(
+                "{0:.4g} is above the pierce limit of {1:.4g}: it can only be cut with an edge "
+                "start",
+                row.thickness_mm,
+                limit,
+            ),
         )
     return "edge"
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from planning.calc.drawing.curves import Curve, Line, Point
 from planning.calc.drawing.types import Note, Strand
+from planning.calc.said import plain, said
 
 MEET_MM = 1e-4  # ends nearer than this are one point: what writing decimals does to them
 
@@ -89,7 +90,8 @@ def _join_gaps(strands: Sequence[Strand], ends: _Ends, gap_mm: float) -> list[No
         del ends.at[ends.node[j]]
         ends.node[j] = ends.node[i]
         one, other = strands[i // 2], strands[j // 2]
-        text = f"a gap of {gap:.3g} mm between {one.words} and {other.words}: joined"
+        between = f"{plain(one.words)} and {plain(other.words)}"
+        text = said(f"a gap of {{0:.3g}} between {between}: joined", gap)
         notes.append(Note(text, False, one.handle, one.layer, ends.places[i]))
     return notes
 

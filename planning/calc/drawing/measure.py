@@ -23,6 +23,7 @@ from planning.calc.drawing.types import (
     Strand,
     UnitUnknown,
 )
+from planning.calc.said import said
 
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 # DXF reference, header variable $INSUNITS; units no plate is drawn in are asked for like none.
@@ -152,8 +153,8 @@ def _doubtful_size(extents: Box) -> list[Note]:
     size = max(x_max - x_min, y_max - y_min)
     if LEAST_SIZE_MM <= size <= MOST_SIZE_MM:
         return []
-    text = f"it measures {x_max - x_min:.4g} by {y_max - y_min:.4g} mm: is the unit right?"
-    return [Note(text, True)]
+    sides = (x_max - x_min, y_max - y_min)
+    return [Note(said("it measures {0:n.4g} by {1:.4g}: is the unit right?", *sides), True)]
 
 
 def union(boxes: Sequence[Box]) -> Box:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from planning.calc.drawing.crossings import Crossing
 from planning.calc.drawing.types import Contour, Note
+from planning.calc.said import plain, said
 
 
 def shape_notes(made: Sequence[Contour]) -> Iterator[Note]:
@@ -14,15 +15,20 @@ def shape_notes(made: Sequence[Contour]) -> Iterator[Note]:
     for each in made:
         if not each.closed:
             (ax, ay), (bx, by) = each.start, each.end
-            text = (
-                f"contour {each.number} on layer {each.layer} is open: from X {ax:.3f} Y {ay:.3f} "
-                f"to X {bx:.3f} Y {by:.3f}, {math.dist(each.start, each.end):.3f} mm apart"
+            text = said(
+                f"contour {each.number} on layer {plain(each.layer)} is open: from X {{0:n.3f}} "
+                "Y {1:n.3f} to X {2:n.3f} Y {3:n.3f}, {4:.3f} apart",
+                ax,
+                ay,
+                bx,
+                by,
+                math.dist(each.start, each.end),
             )
             yield Note(text, True, each.handles[0], each.layer, each.start)
     for each in made:
         if each.kind == "island":
-            text = f"contour {each.number} lies in a hole: a piece of its own"
-            yield Note(text, False, each.handles[0], each.layer, each.start)
+            own = f"contour {each.number} lies in a hole: a piece of its own"
+            yield Note(own, False, each.handles[0], each.layer, each.start)
     outers = sum(each.kind == "outer" for each in made)
     if outers > 1:
         yield Note(f"{outers} separate pieces are drawn")

@@ -13,6 +13,7 @@ import numpy as np
 
 from planning.calc.program.common import burnt_twice, loop_points
 from planning.calc.program.types import Contour, Note
+from planning.calc.said import said
 from planning.calc.units import MM_PER_IN
 
 # Common practice, no source: a hole narrower than the plate is thick comes out too poor for a bolt.
@@ -23,6 +24,8 @@ CHORD_MM: Final = 0.02  # by which a drawn arc may lie inside the true one
 # A program is taken for laid out in the other unit where, read so, it fits the sheet and fills this
 # share of it one way and this share the other. Our assumption: few parts on a large sheet do not.
 FILLS: Final = (0.75, 0.5)
+SHEET: Final = "a sheet of {0:n.5g} x {1:.5g}"
+SIZE: Final = "the program, {2:n.5g} x {3:.5g},"
 
 
 def small_holes(contours: Sequence[Contour], thickness_mm: float) -> list[Note]:
@@ -35,10 +38,11 @@ def small_holes(contours: Sequence[Contour], thickness_mm: float) -> list[Note]:
             continue
         wide = _width_mm(contour)
         if wide < HOLE_TO_THICKNESS * thickness_mm - 1e-6:
-            text = (
-                f"contour {contour.number}: a hole {wide:.3g} mm wide in {thickness_mm:.4g} mm "
-                "plate, narrower than the plate is thick; mark it to be drilled, or cut it under "
-                "size and ream it"
+            text = said(
+                f"contour {contour.number}: a hole {{0:.3g}} wide in {{1:.4g}} plate, narrower "
+                "than the plate is thick; mark it to be drilled, or cut it under size and ream it",
+                wide,
+                thickness_mm,
             )
             found.append(Note(contour.line, text))
     return found
@@ -68,25 +72,28 @@ def outside_sheet(contours: Sequence[Laid], length_mm: float, width_mm: float) -
         [x[0] - boxes[:, 0], boxes[:, 2] - x[1], y[0] - boxes[:, 1], boxes[:, 3] - y[1]]
     )
     out = np.flatnonzero(beyond > OVER_MM)
-    sheet = f"a sheet of {length_mm:.5g} x {width_mm:.5g} mm"
+    sides = (length_mm, width_mm)
     first = min(contour.line for contour in contours)
     if mixed := _inch_mix(size, (length_mm, width_mm)):
-        return [Note(first, f"{_size(size)} against {sheet}: {mixed}")]
+        return [Note(first, said(f"{SIZE} against {SHEET}: {mixed}", *sides, *size))]
     if not len(out):
         return []
     upright = size[0] <= length_mm + OVER_MM and size[1] <= width_mm + OVER_MM
     if not upright and size[0] <= width_mm + OVER_MM and size[1] <= length_mm + OVER_MM:
-        said = f"{_size(size)} fits {sheet} only if the sheet is turned"
-        return [Note(contours[int(out[0])].line, said)]
+        turned = said(f"{SIZE} fits {SHEET} only if the sheet is turned", *sides, *size)
+        return [Note(contours[int(out[0])].line, turned)]
     notes = [
         Note(
             contours[i].line,
-            f"contour {contours[i].number} reaches {beyond[i]:.4g} mm beyond {sheet}",
+            said(
+                f"contour {contours[i].number} reaches {{2:.4g}} beyond {SHEET}", *sides, beyond[i]
+            ),
         )
         for i in out[:20].tolist()
     ]
     if len(out) > 20:
-        notes.append(Note(contours[int(out[20])].line, f"and {len(out) - 20} more beyond {sheet}"))
+        more = said(f"and {len(out) - 20} more beyond {SHEET}", *sides)
+        notes.append(Note(contours[int(out[20])].line, more))
     return notes
 
 
@@ -95,16 +102,22 @@ def edge_notes(contours: Sequence[Contour]) -> list[Note]:
     found = [
         Note(
             later.line,
-            f"contour {later.number} runs {length:.4g} mm along an edge of contour "
-            f"{earlier.number}: that is burnt twice",
+            said(
+                f"contour {later.number} runs {{0:.4g}} along an edge of contour "
+                f"{earlier.number}: that is burnt twice",
+                length,
+            ),
         )
         for later, earlier, length in burnt_twice(contours)
     ]
     found += [
         Note(
             contour.line,
-            f"contour {contour.number} borrows an edge of {contour.common_mm:.4g} mm from contour "
-            f"{contour.common_with}: each carries half of it",
+            said(
+                f"contour {contour.number} borrows an edge of {{0:.4g}} from contour "
+                f"{contour.common_with}: each carries half of it",
+                contour.common_mm,
+            ),
         )
         for contour in contours
         if contour.common_with is not None
@@ -138,10 +151,6 @@ def _fills(shares: list[float]) -> bool:
 def _range(low: np.ndarray, high: np.ndarray, side_mm: float) -> tuple[float, float]:
     """Where along one axis the sheet lies: from zero to the side the program cuts on."""
     return (-side_mm, 0.0) if high.max() <= OVER_MM and low.min() < -OVER_MM else (0.0, side_mm)
-
-
-def _size(size: list[float]) -> str:
-    return f"the program, {size[0]:.5g} x {size[1]:.5g} mm,"
 
 
 def _width_mm(contour: Contour) -> float:
