@@ -7,12 +7,12 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, Q, QuerySet, Sum
 
 from planning.calc.indicators import Elements, Indicators, indicators
 from planning.calc.spans import Span, intersect, length, subtract, union
-from planning.inputs.chunks import chunked
 from planning.inputs.shifts import ShiftBook
 from shopfloor.models import Check, Evidence, PartResult, RunDay, Stoppage, Table
 from shopfloor.selectors.arcs import to_us
@@ -20,6 +20,10 @@ from shopfloor.selectors.arcs import to_us
 HOUR_S = 3600.0
 US_HOUR = 3_600_000_000
 OUTCOMES = ("good", "scrap", "rework")
+DAY_FIELDS = (
+    "run_id", "arc_s", "elapsed_s", "planned_arc_s", "evidence",
+    "entered_s", "entered_arc_s", "unknown_s",
+)  # fmt: skip
 CHANGE = "change"  # in the code of a reason: time spent setting up
 
 
@@ -82,9 +86,10 @@ def measure_bases(
 ) -> dict[int, Base]:
     """By table id."""
     days: dict[int, list[Day]] = defaultdict(list)
-    for row in RunDay.objects.filter(shift_date__range=(first, last)):
+    burnt = RunDay.objects.filter(shift_date__range=(first, last))
+    for row in burnt.values_list("table_id", *DAY_FIELDS, named=True):
         days[row.table_id].append(_day(row))
-    parts = _parts(day.run_id for own in days.values() for day in own)
+    parts = _parts(burnt.order_by().values("run_id"))
     shifts = ShiftBook(_midnight(first), _midnight(last + timedelta(days=1)))
     stops = _stops(first, last, to_us(now))
     return {
@@ -111,8 +116,8 @@ class Day:
     unknown_s: float
 
 
-def _day(row: RunDay) -> Day:
-    """Burning as it was heard and as it was entered for what was not."""
+def _day(row: Any) -> Day:
+    """Of a row's `DAY_FIELDS`; burning as it was heard and as it was entered for what was not."""
     unheard = row.entered_s + row.unknown_s
     measured = row.elapsed_s - unheard if row.evidence == Evidence.MEASURED else 0.0
     burnt = row.arc_s + row.entered_arc_s
@@ -235,28 +240,19 @@ def _stops(first: date, last: date, now_us: int) -> dict[int, list[Stop]]:
     return found
 
 
-def _parts(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, Parts]:
-    ids = sorted(set(runs))
+def _parts(runs: QuerySet[RunDay, Any]) -> dict[uuid.UUID, Parts]:
+    """By run; two queries, however many runs the one given names."""
     found: dict[uuid.UUID, Parts] = defaultdict(Parts)
-    for run, outcome, quantity in chunked(
-        ids,
-        lambda some: (
-            PartResult.objects.filter(run__in=some, outcome__in=OUTCOMES)
-            .order_by()
-            .values_list("run_id", "outcome")
-            .annotate(all=Sum("quantity"))
-        ),
+    results = PartResult.objects.filter(run__in=runs, outcome__in=OUTCOMES).order_by()
+    for run, outcome, quantity in results.values_list("run_id", "outcome").annotate(
+        all=Sum("quantity")
     ):
         setattr(found[run], outcome, quantity)
-    for run, checked, passed in chunked(
-        ids,
-        lambda some: (
-            Check.objects.filter(run__in=some, passed__isnull=False)
-            .order_by()
-            .values("run_id")
-            .annotate(checked=Count("pk"), good=Count("pk", filter=Q(passed=True)))
-            .values_list("run_id", "checked", "good")
-        ),
+    checks = Check.objects.filter(run__in=runs, passed__isnull=False).order_by()
+    for run, checked, passed in (
+        checks.values("run_id")
+        .annotate(checked=Count("pk"), good=Count("pk", filter=Q(passed=True)))
+        .values_list("run_id", "checked", "good")
     ):
         found[run].checked, found[run].passed = checked, passed
     return dict(found)

@@ -6,7 +6,10 @@ from __future__ import annotations
 from datetime import date, time, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
+from planning.inputs import chunks
 from planning.reports import measures, open_figure
 from planning.reports.trace_measures import RATIOS
 from shopfloor.models import Check, PartResult, Reason, RunDay, Shift
@@ -97,6 +100,22 @@ def test_a_shift_counts_for_the_tables_it_names(week, south):
     assert found["North"].elements.pbt == pytest.approx(7.2)
     assert found["North"].ratios.availability == pytest.approx(3 / 7.2)
     assert found["South"].elements.pbt == pytest.approx(8.0)
+
+
+def test_thirteen_weeks_take_as_many_statements_as_one_day(week, north, monkeypatch):
+    monkeypatch.setattr(chunks, "CHUNK", 1)
+    with CaptureQueriesContext(connection) as of_a_day:
+        measures(first=DAY, last=DAY, now=NOW)
+    for day in range(1, 4):
+        run = cast.run(week.revision, north, start=cast.at(cast.NOON, -90_000 * day))
+        RunDay.objects.create(
+            run=run, shift_date=DAY - timedelta(days=day), table=north,
+            wear_set=cast.wear_set(), arc_s=60.0, elapsed_s=60.0, evidence="measured",
+        )  # fmt: skip
+    with CaptureQueriesContext(connection) as of_weeks:
+        [found] = measures(first=DAY - timedelta(days=90), last=DAY, now=NOW).tables
+    assert found.busy_h == pytest.approx(4 + 3 / 60)
+    assert len(of_weeks) == len(of_a_day)
 
 
 def test_dates_the_wrong_way_round_are_refused(shop):
