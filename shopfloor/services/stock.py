@@ -10,6 +10,7 @@ from planning.calc.cost import remnant_value
 from planning.calc.units import mm_from_in
 from shopfloor.errors import FloorError
 from shopfloor.models import Sheet, SheetState
+from shopfloor.selectors.plate_fit import size_words
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.memo import Memo
 
@@ -32,11 +33,13 @@ def remnant_add(
     area_mm2: float | None = None,
     place: str = "",
     code: str = "",
+    inch: bool = False,
     memo: Memo | None = None,
 ) -> Sheet:
     """What is left of a sheet, as stock of its own with the sheet's heat and owner. Its cost is
     the share of the sheet's by area, times the shop's factor; unknown where the sheet's is, 0
-    for a customer's plate, and what scrap brings below the shop's smallest remnant."""
+    for a customer's plate, and what scrap brings below the shop's smallest remnant. `inch`: how
+    who measured it reads lengths."""
     if length_mm <= 0 or width_mm <= 0:
         raise FloorError("A remnant has a length and a width above zero.")
     area = area_mm2 if area_mm2 is not None else length_mm * width_mm
@@ -48,8 +51,9 @@ def remnant_add(
         )
     if _meant_in_inches(sheet, length_mm, width_mm):
         raise FloorError(
-            f"{length_mm:g} x {width_mm:g} mm is no remnant. Was it measured in inches?",
-            "Enter it in mm, or leave the remnant out.",
+            f"{size_words(length_mm, width_mm, inch)} is no remnant."
+            + ("" if inch else " Was it measured in inches?"),
+            f"Enter it in {'inches' if inch else 'mm'}, or leave the remnant out.",
             ask="remnant",
         )
     if area > length_mm * width_mm * (1 + 1e-9):

@@ -7,7 +7,7 @@ from typing import Any
 
 from shopfloor.counting import count
 from shopfloor.errors import FloorConflict, FloorError
-from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet, User
+from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet, Units, User
 from shopfloor.selectors.lines import SheetPart, line_counts, parts_of_run, run_counts
 from shopfloor.selectors.progress import progress_of
 from shopfloor.services.assigning import arcs_matched
@@ -206,6 +206,7 @@ def _remnant(call: Call, run: Run) -> Sheet | None:
         place=str(wanted.get("place") or ""),
         code=str(wanted.get("code") or ""),
         at=call.at,
+        inch=call.person.units == Units.INCH,
         memo=call.memo,
     )
 
