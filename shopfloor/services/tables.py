@@ -30,6 +30,7 @@ _WORDS: Final = {
     "tolerance_mm": "the corner tolerance in mm",
 }
 _PLAIN: Final = Dialect()
+FLOOR_PAGES: Final = {"away", "help", "register"}  # /floor/CODE/ is a table's, but for these
 
 
 def dialect_kept(values: Mapping[str, Any]) -> dict[str, Any]:
@@ -45,7 +46,10 @@ def dialect_kept(values: Mapping[str, Any]) -> dict[str, Any]:
 @transaction.atomic
 def table_add(*, name: str, code: str = "") -> Table:
     """A table nothing listens to yet. A source that names its `code` joins it later."""
-    table = Table(code=code or slugify(name)[:40], name=name.strip())
+    code = code or slugify(name)[:40]
+    if code in FLOOR_PAGES:
+        code = f"{code}-table"
+    table = Table(code=code, name=name.strip())
     if not table.code:
         raise ValidationError({"name": "A table needs a name of letters or figures."})
     table.full_clean(exclude=["dialect"])

@@ -6,6 +6,7 @@ from django.urls import path
 
 from shopfloor.terminal.views import (
     actions,
+    away,
     countersign,
     help,
     home,
@@ -21,6 +22,8 @@ app_name = "floor"
 
 urlpatterns = [
     path("", home.home, name="home"),
+    path("away/", away.away, name="away"),
+    path("worker.js", away.worker, name="worker"),
     path("help/", help.help_page, name="help"),
     path("register/", register.register, name="register"),
     path("<slug:table>/", table.page, name="table"),

@@ -100,10 +100,19 @@ def size(request):
 
 
 @pytest.fixture
-def terminal(stage, chromium, size):
+def workers():
+    """Whether pages may have a service worker: Playwright's routes do not see what one asks."""
+    return "block"
+
+
+@pytest.fixture
+def terminal(stage, chromium, size, workers):
     """A registered touch screen in front of the shop, nobody signed in."""
     context = chromium.new_context(
-        viewport={"width": size[0], "height": size[1]}, has_touch=True, base_url=stage.base
+        viewport={"width": size[0], "height": size[1]},
+        has_touch=True,
+        base_url=stage.base,
+        service_workers=workers,
     )
     context.add_cookies(
         [{"name": "kerfbook_terminal", "value": stage.token, "url": f"{stage.base}/floor/"}]
