@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopfloor.services.stock import remnant_add
+from tests.browser import axe_finds
 from tests.planning import cast
 from tests.shopfloor.office.test_access import PAGES
 from tests.shopfloor.office.test_access import arguments as arguments_of
@@ -90,19 +91,12 @@ def dashboard_pages(filled) -> list[str]:
     ]  # fmt: skip
 
 
-def violations(page, address: str) -> list[str]:
+def violations(page, address: str, theme: str = "light") -> list[str]:
     """What axe-core finds on a page, with where."""
-    from axe_playwright_python.sync_playwright import Axe
-
     page.goto(address)
     page.wait_for_selector("h1")
     page.wait_for_timeout(300)
-    found = Axe().run(page).response["violations"]
-    return [
-        f"{address} {one['id']} ({one['impact']}): {node['target']} {node['html'][:160]}"
-        for one in found
-        for node in one["nodes"][:3]
-    ]
+    return [f"{address} {one}" for one in axe_finds(page, theme)]
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
@@ -112,7 +106,7 @@ def test_the_desk_at_1440(theme, arguments, filled, administrator, signed_in):
     administrator.save()
     page = signed_in(administrator, 1440, 900)
     pages = office_pages(arguments) + dashboard_pages(filled)
-    found = [one for address in pages for one in violations(page, address)]
+    found = [one for address in pages for one in violations(page, address, theme)]
     assert not found, "\n".join(found)
 
 

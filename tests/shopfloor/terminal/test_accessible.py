@@ -8,6 +8,8 @@ from statistics import median
 
 import pytest
 
+from tests.browser import axe_finds
+
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 # "why" stops, and so shows itself; what comes after it is looked at from the stopped table.
 SCREENS = ("check", "finish", "change", "bench", "air", "sheet", "restart", "why")
@@ -16,17 +18,6 @@ PAINT = """() => new Promise((done) => new PerformanceObserver((seen) => {
 }).observe({type: 'paint', buffered: true}))"""
 GOAL_S = 2.0
 THROTTLE = 6
-
-
-def violations(page) -> list[str]:
-    from axe_playwright_python.sync_playwright import Axe
-
-    found = Axe().run(page).response["violations"]
-    return [
-        f"{one['id']} ({one['impact']}): {node['target']} {node['html'][:160]}"
-        for one in found
-        for node in one["nodes"][:3]
-    ]
 
 
 @pytest.fixture(params=["light", "dark"])
@@ -42,7 +33,7 @@ def test_no_screen_has_a_violation(terminal, stage, theme):
     found = {}
 
     def looked_at(name: str) -> None:
-        found[name] = violations(page)
+        found[name] = axe_finds(page, theme)
 
     def opened(name: str) -> None:
         page.locator(f"[data-go={name}]:visible").first.tap()
@@ -109,9 +100,9 @@ def test_registering_a_screen_has_no_violation(stage, chromium):
     context = chromium.new_context(base_url=stage.base, has_touch=True)
     page = context.new_page()
     page.goto("/floor/")
-    found = {"not registered": violations(page)}
+    found = {"not registered": axe_finds(page)}
     page.goto("/floor/register/")
-    found["sign in at a desk"] = violations(page)
+    found["sign in at a desk"] = axe_finds(page)
     for name, role in (("dana", "register"), ("milo", "refused")):
         stage.does("password", name=name)
         page.goto("/sign-in/?next=/floor/register/")
@@ -119,7 +110,7 @@ def test_registering_a_screen_has_no_violation(stage, chromium):
         page.fill("[name=password]", "burn clean plate")
         page.locator("[type=submit]").first.click()
         page.goto("/floor/register/")
-        found[role] = violations(page)
+        found[role] = axe_finds(page)
         page.context.clear_cookies()
     context.close()
     assert not {name: said for name, said in found.items() if said}
