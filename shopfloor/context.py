@@ -8,7 +8,7 @@ from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
 from shopfloor.models import SecurityNotice, User
-from shopfloor.selectors.first_steps import steps_missing
+from shopfloor.selectors.first_steps import next_step, steps_missing
 from shopfloor.selectors.security import notices_open
 from shopfloor.selectors.shop import the_shop
 
@@ -42,6 +42,7 @@ def shop(request: HttpRequest) -> dict[str, Any]:
         "nav": nav,
         "notices": lambda: told(user),
         "first_steps": steps_missing,
+        "next_step": next_step,
     }
 
 

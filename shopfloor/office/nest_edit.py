@@ -20,6 +20,7 @@ from shopfloor.office.meanwhile import kept, newer
 from shopfloor.rownumber import row_number
 from shopfloor.selectors.meanwhile import version_of
 from shopfloor.selectors.nests import newest_revision
+from shopfloor.selectors.usual import nest_usual
 from shopfloor.services.incoming import LONG_PROGRAM_BYTES, incoming_add
 from shopfloor.services.nests import (
     MAX_PROGRAM_BYTES,
@@ -121,7 +122,8 @@ def _taken(
 
 @right(PLAN)
 def add(request: DeskRequest) -> HttpResponse:
-    initial = {"sheet_unit": "in" if request.user.units == Units.INCH else "mm"}
+    unit = "in" if request.user.units == Units.INCH else "mm"
+    initial = {"sheet_unit": unit, **nest_usual()}
     form = NestForm(request.POST or None, request.FILES or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         if (taken := _taken(request, form)) is not None:

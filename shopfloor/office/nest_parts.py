@@ -38,7 +38,7 @@ class TieForm(forms.Form):
         self, groups: list[GroupRow], lines: dict[int, JobLine], data: QueryDict | None
     ) -> None:
         self.groups, self.lines = groups, lines
-        super().__init__(data, initial=self._now())
+        super().__init__(data, initial=self._suggested() | self._now())
         choices = [NONE, *((str(pk), _line_words(line)) for pk, line in lines.items())]
         for row in groups:
             label = row.group.label
@@ -51,6 +51,12 @@ class TieForm(forms.Form):
                 said = f"{words} shape {label}"
                 self.fields[f"{name}_{label}"].widget.attrs["aria-label"] = said
                 self.fields[f"{name}_{label}"].label = said
+
+    def _suggested(self) -> dict[str, Any]:
+        """Of one shape and one line that fits, nobody has a choice to make."""
+        if len(self.groups) != 1 or len(self.lines) != 1:
+            return {}
+        return {f"line_{self.groups[0].group.label}": next(iter(self.lines))}
 
     def _now(self) -> dict[str, Any]:
         now: dict[str, Any] = {}

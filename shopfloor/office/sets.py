@@ -53,9 +53,12 @@ class PartForm(forms.Form):
 
 class MaterialForm(forms.Form):
     code = forms.CharField(max_length=40)
-    name = forms.CharField(max_length=80)
+    name = forms.CharField(max_length=80, required=False, help_text="Blank: as its code")
     family = forms.ChoiceField(choices=[(name, name) for name in FAMILIES])
-    density_kg_m3 = forms.FloatField(min_value=500, max_value=25_000, label="Density, kg/m³")
+    density_kg_m3 = forms.FloatField(
+        min_value=500, max_value=25_000, required=False, label="Density, kg/m³",
+        help_text="Blank: the usual one of its family",
+    )  # fmt: skip
     caution = forms.ChoiceField(
         choices=[("", "none known"), *((word, word) for word in sorted(set(CAUTIONS.values())))],
         required=False, help_text="Shown wherever hands go near harm",
@@ -150,6 +153,7 @@ def materials(request: DeskRequest) -> HttpResponse:
         and form.is_valid()
         and attempt(form, lambda: material_add(**form.cleaned_data))
     ):
+        messages.success(request, f"{form.cleaned_data['code']} is added.")
         return redirect("materials")
     return render(
         request, "kerfbook/office/materials.html", {"materials": materials_list(), "form": form}

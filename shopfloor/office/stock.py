@@ -33,6 +33,7 @@ from shopfloor.selectors.stock_office import (
     stock_list,
     trace_sheets,
 )
+from shopfloor.selectors.usual import plate_usual
 from shopfloor.services.stock_office import (
     MAX_CERTIFICATE_BYTES,
     certificate_keep,
@@ -118,9 +119,16 @@ def stock(request: DeskRequest) -> HttpResponse:
 def receive(request: DeskRequest) -> HttpResponse:
     prices = may(request.user, COST, CHART)
     unit = "in" if request.user.units == "inch" else "mm"
+    usual = plate_usual()
+    sides = {
+        side: round(mm / 25.4 if unit == "in" else mm, 3)
+        for side in ("length", "width")
+        if (mm := usual.pop(f"{side}_mm")) is not None
+    }
     form = ReceiveForm(
-        request.POST or None, request.FILES or None, prices=prices, initial={"unit": unit}
-    )
+        request.POST or None, request.FILES or None, prices=prices,
+        initial={"unit": unit, **usual, **sides},
+    )  # fmt: skip
     if request.method == "POST" and form.is_valid():
         made: list[Sheet] = []
         if attempt(form, lambda: made.extend(_receive(dict(form.cleaned_data)))):

@@ -15,6 +15,7 @@ from shopfloor.models import Table, Terminal
 from shopfloor.office.access import DeskRequest, administrator
 from shopfloor.office.forms import attempt
 from shopfloor.printed import code_svg
+from shopfloor.selectors.usual import screen_usual
 from shopfloor.services.people import terminal_retire
 from shopfloor.services.screen_codes import screen_code_make
 
@@ -32,7 +33,7 @@ class TerminalForm(forms.Form):
 @administrator
 @never_cache
 def terminals(request: DeskRequest) -> HttpResponse:
-    form = TerminalForm(request.POST or None)
+    form = TerminalForm(request.POST or None, initial=screen_usual())
     made: list[tuple[Terminal, str]] = []
     if request.method == "POST" and form.is_valid():
         given = {**form.cleaned_data, "now": timezone.now()}

@@ -70,10 +70,11 @@ _RULES = (
               _FLOOR | Q(groups__permissions__codename="work_floor"), is_active=True)),
     _Rule("A signal source", "source_add", "arcs are counted by it; without one, by hand",
           Feed.objects.all(), needed=False),
-    _Rule("A material", "materials", "plate, nests and the cut chart need one",
-          Material.objects.all()),
-    _Rule("Your cut chart", "chart_import", "speeds and pierce times; it makes the sets it names",
+    _Rule("Your cut chart", "chart_import",
+          "speeds and pierce times; it makes the sets and materials it names",
           ChartRow.objects.filter(valid_to=None)),
+    _Rule("A material", "materials", "plate and nests need one; the cut chart makes its own",
+          Material.objects.all()),
     _Rule("Prices and rated lives of wear parts, for every set", "prices_bring",
           "without them wear costs nothing known", _SETS, needed=False,
           unless=_SETS.exclude(Exists(SetPart.objects.filter(wear_set=OuterRef("pk"))))),
@@ -84,10 +85,10 @@ _RULES = (
     _Rule("A nest’s parts tied to the lines of a job", "nests",
           "on the nest’s page; so a run counts for its job",
           Contour.objects.exclude(line=None)),  # not of lines: PostgreSQL would join them all
-    _Rule("Plate in stock", "stock_receive", "with its heat number",
-          Sheet.objects.all(), needed=False),
     _Rule("A nest in a table’s queue", "nests", "on the nest’s page: put it in a queue",
           QueueItem.objects.all()),
+    _Rule("Plate in stock", "stock_receive", "with its heat number, which a run is traced by",
+          Sheet.objects.all()),
     _Rule("A screen beside the table", "terminals", "it gets a code to type there",
           Terminal.objects.filter(active=True)),
     _Rule("A first run", "floor:home", "started and finished at the screen",
@@ -118,3 +119,8 @@ def steps_missing() -> list[Step]:
     """What is still to be done; nothing once a sheet was burnt to its end."""
     steps = first_steps()
     return [] if steps[-1].done else [step for step in steps if not step.done]
+
+
+def next_step() -> Step | None:
+    """The first that a run cannot do without."""
+    return next((step for step in steps_missing() if step.needed), None)

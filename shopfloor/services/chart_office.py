@@ -198,13 +198,14 @@ CAUTIONS = {"stainless": "chromium", "galvanised": "coated", "aluminium": "alumi
 
 @transaction.atomic
 def material_add(
-    *, code: str, name: str, family: str, density_kg_m3: float, caution: str = ""
+    *, code: str, family: str, name: str = "", density_kg_m3: float | None = None, caution: str = ""
 ) -> Material:
+    """Without a name or a density it gets its code and the usual density of its family."""
     material = Material(
         code=code.strip(),
-        name=name.strip(),
+        name=name.strip() or code.strip(),
         family=family,
-        density_kg_m3=density_kg_m3,
+        density_kg_m3=density_kg_m3 or DENSITY_KG_M3[family],
         caution=caution,
     )
     material.full_clean()
