@@ -8,6 +8,7 @@ import struct
 import pytest
 
 from telemetry import pairing_many
+from telemetry.events import ARC_ON
 from telemetry.models import Feed
 from telemetry.packed import Packed, Stretch
 from telemetry.pairing import Pairer
@@ -58,7 +59,7 @@ def test_arrays_give_the_arcs_strays_and_state_that_single_lines_give(seed):
     one = Pairer("1", knows_pierces=knows, program=chance.choice([None, "old.nc"]))
     many = Pairer.from_state(one.state())
     first = pairing_many.first_start(lines)
-    assert first is not None
+    assert first == next(at for at, kind in enumerate(lines.kinds.tolist()) if kind == ARC_ON)
     head = singly(many, lines.part(0, first + 1))
     arcs, strays = pairing_many.take_many(many, lines.part(first, len(lines)))
     rows = manyarcs.NewArcs(FEED, arcs, 3).rows() if len(arcs) else []

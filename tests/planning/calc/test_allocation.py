@@ -74,3 +74,9 @@ def test_scrap_takes_its_share_of_what_its_line_had():
     # one part of ten: 620 and 100.5, of which the half cent goes to the first weight
     assert move_scrap(amounts, 1, 1, 10) == {("material", 1): 620, ("machine", 1): 101}
     assert move_scrap(amounts, 1, 0, 10) == {}
+
+
+def test_the_one_part_made_and_spoilt_takes_all_and_of_none_made_nothing_is_taken():
+    amounts = {("material", 1): 6200, ("material", 2): 900}
+    assert move_scrap(amounts, 1, 1, 1) == {("material", 1): 6200}
+    assert move_scrap(amounts, 1, 1, 0) == {}

@@ -78,3 +78,10 @@ def test_a_change_of_unit_moves_the_limits_with_it(values, by, plus):
     assert other.upper == pytest.approx(one.upper * by + plus, rel=1e-6, abs=1e-3)
     assert other.range_upper == pytest.approx(one.range_upper * by, rel=1e-6, abs=1e-3)
     assert one.lower <= one.centre <= one.upper
+
+
+def test_a_value_on_its_limit_is_within():
+    """Eight alike: no range at all, so both limits are the value itself."""
+    chart = individuals([1.5] * 8)
+    assert chart.lower == chart.upper == 1.5
+    assert chart.beyond == ()

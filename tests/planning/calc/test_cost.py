@@ -120,3 +120,14 @@ def test_a_remnant_is_credited_by_area_above_the_least_size():
     # a quarter of a $600 sheet at half its worth
     assert remnant_credit(60_000, 4e6, 1e6, factor=0.5, least_mm2=250_000) == 7500
     assert remnant_credit(60_000, 4e6, 2e5, factor=0.5, least_mm2=250_000) == 0
+
+
+def test_a_cut_shorter_than_a_millimetre_has_its_price_a_metre_too():
+    assert per_length({"wear": 3, "gas": 2}, 0.5) == 10_000
+
+
+def test_a_crash_costs_what_its_pieces_had_left():
+    """14 dollars half charged, 11 to 40 %, 28 to a tenth: 7 + 6.60 + 25.20 = 38.80; 35 min at 95
+    an hour are 55.42 (5541.67 cents), and the part 6.20."""
+    crash = crash_cost([(1400, 700), (1100, 440), (2800, 280)], 35 * 60 * 1_000_000, 9500, 620)
+    assert (crash.pieces_minor, crash.stop_minor, crash.parts_minor) == (3880, 5542, 620)

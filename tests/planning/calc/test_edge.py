@@ -6,6 +6,7 @@ import random
 import pytest
 
 from planning.calc.edge import (
+    RANKS,
     PredictedU,
     asked_limit_mm,
     edge_words,
@@ -98,3 +99,15 @@ def test_ranges_are_said_in_words():
 )
 def test_the_next_step_makes_its_own_of_an_edge(step, gas, word):
     assert word in edge_words(step, gas, by_bench=True)
+
+
+def test_the_standards_own_ends_are_classed():
+    """ISO 9013 holds from 0.5 to 150 mm, both among them: u range 4 is 0.8 + 0.02 x thickness."""
+    assert asked_limit_mm(4, 0.5) == pytest.approx(0.81)
+    assert asked_limit_mm(4, 150.0) == pytest.approx(3.8)
+    assert asked_limit_mm(4, 0.49) is None
+
+
+def test_no_question_is_as_good_as_a_yes_and_unknown_is_worse_than_doubt():
+    assert RANKS["not asked"] == RANKS["meets"]
+    assert RANKS["meets"] < RANKS["may not"] < RANKS["unknown"] < RANKS["fails"]

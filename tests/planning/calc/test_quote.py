@@ -92,3 +92,9 @@ def test_price_and_usage_sum_to_the_difference():
     split = material_split(300, 4, 330, 5)
     assert (split.price, split.usage) == (150, 300)
     assert split.price + split.usage == 330 * 5 - 300 * 4
+
+
+def test_a_promise_is_judged_from_the_fifth_job_on():
+    """One overrun of five at a chance of 0.2 is what was promised."""
+    assert Score(1, 5, 0.2, 0.18).kept is True
+    assert Score(1, 4, 0.2, 0.2).kept is None

@@ -138,3 +138,13 @@ def test_pierce_lines_at_the_start_of_a_pierce_tell_it_from_cutting_as_little_as
     found = run_variance([(0, 30)], early, [], [], plan, pierces_known=True)
     assert found.terms[s.CUTTING_WITH_PIERCING] == 0
     assert s.PIERCING not in found.spent
+
+
+def test_what_comes_before_a_first_start_in_vain_is_loading():
+    """Ten before the first arc, which made nothing; eight on the way to the one that did; ten
+    after it."""
+    arcs = [Burn(10, 12, 1, True, None), Burn(20, 50, 1, False, None)]
+    found = spent([(0, 60)], arcs, [], [], pierces_known=False, travel_us={1: 4})
+    assert found[s.LOADING_WITH_WAITING] == 20
+    assert found[s.TRAVEL] == 8
+    assert sum(found.values()) == 60

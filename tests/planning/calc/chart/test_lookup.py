@@ -137,3 +137,17 @@ def test_review_finds_rows_that_cannot_be():
     impossible = review([replace(THICK, thickness_mm=9, speed_mm_min=20000)])
     assert [f.impossible for f in impossible] == [True]
     assert review(ROWS) == []
+
+
+@pytest.mark.parametrize("bad", [0.0, -1.0, math.inf, math.nan])
+def test_what_is_no_thickness_is_called_so(bad):
+    with pytest.raises(ChartError, match="is no thickness"):
+        lookup(ROWS, "A", "mild steel", bad)
+
+
+def test_a_row_at_the_chart_s_end_is_meant_too():
+    """3 and 12 mm are the ends: 3 in as mm, and 12 mm taken for inches."""
+    with pytest.raises(ChartError, match=r"inches meant \(3 mm\)"):
+        lookup(ROWS, "A", "mild steel", 3 / 25.4)
+    with pytest.raises(ChartError, match=r"mm meant \(12 mm\)"):
+        lookup(ROWS, "A", "mild steel", 12 * 25.4)
