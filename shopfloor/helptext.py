@@ -93,7 +93,7 @@ SUPERVISOR = Help(
         ("A run nobody closed", "ends at its last arc and says “assumed”."),
         ("Where a part came from", "Find its job: the heats stand there with their certificates. "
          "Find a heat: every job cut from it."),
-        ("The air", "Operators read it at the terminal. Wear shows each shift’s reading beside "
+        ("The air", "Operators read it at the screen. Wear shows each shift’s reading beside "
          "the pieces that failed then: look at traps and dryer before buying parts."),
         ("A silent source", "The table is unknown since then. Its page takes what you counted; "
          "lines that come later replace it and show the difference."),
@@ -154,7 +154,7 @@ OWNER = Help(
         ("A closed month", "never changes. A later fact is posted into the open month and names "
          "the one it belongs to, with who and why."),
         ("Who sees what", "Cost, wage rates, margin and times of single persons are separate "
-         "rights. The floor terminal and papers carry no money."),
+         "rights. The screens beside tables and papers carry no money."),
         ("A written-off remnant", "costs the shop, never a job."),
         ("Coverage", "Beside each total: how much of it was measured, entered, or is unknown."),
     ),
@@ -171,7 +171,7 @@ ADMINISTRATOR = Help(
         ("Sources", "sources", "each table’s lines: state, clock, what was refused and why"),
         ("Shop", "shop", "zone, rules, shifts, reasons, remnants"),
         ("People", "people", "roles, rights, badge, PIN, whose first pieces take a signature"),
-        ("Terminals", "terminals", "screens beside tables"),
+        ("Screens", "terminals", "beside the tables"),
         ("Backups", "backups", "when they are made, where to, how many stay; make one now"),
         ("Verify records", "verification", "whether journal, arcs, books and files agree"),
         ("Background work", "work", "what is being worked out, what could not be"),

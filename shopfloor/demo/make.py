@@ -89,7 +89,7 @@ def _tables() -> None:
             unload_s=300,
         )
         Torch.objects.create(table=table, code="1")
-        Terminal.objects.create(code=code, name=f"{name} terminal", table=table)
+        Terminal.objects.create(code=code, name=f"{name} screen", table=table)
 
 
 def _shifts(day: date, today: str) -> None:

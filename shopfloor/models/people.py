@@ -55,6 +55,11 @@ class User(AbstractUser):
     def shown_name(self) -> str:
         return self.get_full_name() or self.username
 
+    @property
+    def shown_role(self) -> str:
+        """What the person is to others. A superuser's role says nothing: they may do all."""
+        return "every right" if self.is_superuser else self.role
+
 
 class Terminal(models.Model):
     """A registered shared screen beside a table. Its token is kept only as a hash."""

@@ -200,7 +200,7 @@ def _handled(call: Call, known: Circumstances) -> dict[str, Any]:
         )
     if not call.person.has_perm("shopfloor.work_floor"):
         raise FloorError(
-            f"{call.person.shown_name} may not work at a floor terminal.",
+            f"{call.person.shown_name} may not work at a screen beside a table.",
             "The office gives the right.",
         )
     if known.signin is not None:

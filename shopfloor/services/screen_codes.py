@@ -52,7 +52,7 @@ def screen_code_use(*, typed: str, address: str, now: datetime) -> tuple[Termina
         security_event("screen_code_failed", address=address)
         raise FloorError(
             "That code registers no screen.",
-            "Each works once, for 15 minutes; make a new one on Sources, Terminals.",
+            "Each works once, for 15 minutes; make a new one on Sources, Screens.",
         )
     forget(WRONG, block)
     return used

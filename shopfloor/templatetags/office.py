@@ -18,6 +18,7 @@ from shopfloor.selectors.sources import instant
 from shopfloor.visible import visible
 
 register = template.Library()
+LEFT_AS_IS = ("checkbox", "hidden")
 UNKNOWN = mark_safe('<span class="unknown">unknown</span>')
 WORDS = {
     str(code): str(label)
@@ -261,6 +262,13 @@ def cost_sum(plan: NestPlan | DrawingPlan) -> int | None:
 def thick(mm: float, user: Any) -> str:
     """A plate's thickness: thousandths of a mm, or of an inch."""
     return f"{in_from_mm(mm):.3f} in" if _inch(user) else f"{mm:.3f} mm"
+
+
+@register.filter
+def leaves_open(form: Any) -> bool:
+    """Whether a form has both: what it needs, and what may be left blank."""
+    asked = [each.field.required for each in form if each.widget_type not in LEFT_AS_IS]
+    return any(asked) and not all(asked)
 
 
 @register.filter

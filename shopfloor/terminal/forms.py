@@ -27,7 +27,7 @@ class CodeForm(forms.Form):
     code = forms.CharField(
         max_length=20,
         label="Code",
-        help_text="8 letters and figures, from Sources, Terminals at a desk",
+        help_text="8 letters and figures, from Sources, Screens at a desk",
         widget=forms.TextInput(
             attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}
         ),

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from planning.services.run_figures import run_figures
@@ -19,9 +21,10 @@ def worked_out(a_run):
 
 def test_a_run_opens_down_to_its_arcs(worked_out, as_):
     body = as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
-    assert "N-1" in body
-    assert body.count("/figures/arc/") == 3
-    assert body.count("10 min") >= 3  # of each arc
+    assert "N-1" in re.search(r"<h1.*?</h1>", body, re.DOTALL)[0]
+    rows = [row for row in re.findall(r"<tr.*?</tr>", body, re.DOTALL) if "/figures/arc/" in row]
+    lengths = [re.findall(r"<td[^>]*>(.*?)</td>", row)[2] for row in rows]
+    assert [length[:6] for length in lengths] == ["10 min"] * 3
     assert "Milo Brandt" in body
 
 
@@ -101,7 +104,8 @@ def test_prices_of_a_plan_and_a_piece_are_hidden_from_who_may_not_see_cost(
     ):
         address = f"/figures/{kind}/{key}/"
         assert said in as_("owner").get(address).content.decode()
-        assert "USD" not in as_("supervisor").get(address).content.decode()
+        page = as_("supervisor").get(address).content.decode()
+        assert "USD" not in re.sub(r"<[^>]+>", " ", page)  # a form's token may hold any letters
 
 
 @pytest.mark.parametrize("kind", ["run", "arc", "posting", "job"])
@@ -153,7 +157,7 @@ def test_the_wear_page_tells_what_is_fitted(north, operator, as_, at_noon):
     piece = cast.piece("electrode", label="E-7")
     cast.fitting(piece, north, cast.NOON, by=operator)
     body = as_("supervisor").get("/wear/").content.decode()
-    assert "E-7" in body
+    assert "E-7" in re.sub(r"<[^>]+>", " ", body)
     assert "ANSI Z49.1" in body
     assert "19.00" not in body
     assert "19.00" in as_("owner").get("/wear/").content.decode()

@@ -150,9 +150,14 @@ def test_a_field_ties_its_help_and_its_error_to_the_control() -> None:
     assert 'value="wide"' in html
 
 
-def test_a_field_that_may_be_left_out_says_so() -> None:
-    html = render_to_string("kerfbook/_field.html", {"field": Measured()["note"]})
-    assert "if known" in html
+def test_a_field_that_is_needed_is_marked_and_the_form_says_how_once() -> None:
+    marked = [
+        "*" in render_to_string("kerfbook/_field.html", {"field": field}) for field in Measured()
+    ]
+    assert marked == [field.field.required for field in Measured()]
+    assert set(marked) == {True, False}
+    html = render_to_string("kerfbook/_form.html", {"form": Measured()})
+    assert html.count("Leave the rest blank") == 1
 
 
 def test_the_running_head_marks_the_page_one_is_on() -> None:

@@ -59,5 +59,5 @@ def test_a_tray_of_another_set_a_blank_label_and_an_unknown_set_are_refused(fine
 def test_the_page_makes_one_up(fine, client, operator):
     client.force_login(operator)
     answer = client.post(reverse("tray_make", args=[fine.pk]), {"label": "T-9"}, follow=True)
-    assert "T-9" in answer.content.decode()
+    assert "Tray T-9 is made up." in answer.content.decode()
     assert Tray.objects.get().pieces.count() == 2

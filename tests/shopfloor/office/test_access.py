@@ -8,6 +8,7 @@ import pytest
 from django.urls import get_resolver, reverse
 
 from planning.calc.drawing import Reading
+from shopfloor.models import User
 from shopfloor.office import urls as office_urls
 from shopfloor.services.drawings import drawing_add
 from tests.planning.calc.drawing.made import dxf, square
@@ -311,3 +312,13 @@ def test_those_who_may_see_money_do(arguments, client, owner):
     assert "12.90" in client.get(reverse("nest", args=arguments["nest"])).content.decode()
     assert "95.00" in client.get(reverse("plan", args=arguments["plan"])).content.decode()
     assert "415.00" in client.get(reverse("sheet", args=arguments["sheet"])).content.decode()
+
+
+@pytest.mark.django_db
+def test_a_superuser_is_shown_as_one_who_may_do_all(shop, client):
+    """Not as the operator that everybody begins as."""
+    zoe = User.objects.create_superuser(username="zoe", password="a long enough one")
+    client.force_login(zoe)
+    page = client.get(reverse("people")).content.decode()
+    assert "zoe, every right" in page
+    assert "operator" not in page.split("<tr")[-1]
