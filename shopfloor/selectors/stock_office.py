@@ -14,7 +14,7 @@ from shopfloor.models import Heat, PartResult, QueueItem, Run, Sheet, SheetState
 def stock_list(*, text: str = "", state: str = SheetState.IN_STOCK) -> QuerySet[Sheet]:
     """Sheets and remnants by material and thickness; those that are gone, of which there is no end,
     the newest first. `text` looks in code, heat, owner, place and material; `state` blank: all."""
-    sheets = Sheet.objects.select_related("material", "heat", "owner", "parent")
+    sheets = _sheets(Sheet.objects.all())
     if state:
         sheets = sheets.filter(state=state)
     if text:
@@ -28,6 +28,12 @@ def stock_list(*, text: str = "", state: str = SheetState.IN_STOCK) -> QuerySet[
     if state in (SheetState.IN_STOCK, SheetState.ON_TABLE):
         return sheets.order_by("material__code", "thickness_mm", "-area_mm2", "code")
     return sheets.order_by("-pk")
+
+
+def _sheets(sheets: QuerySet[Sheet]) -> QuerySet[Sheet]:
+    """With what is said of each. Materials come by a statement of their own: joined, SQLite would
+    begin with them and go through all sheets of each."""
+    return sheets.select_related("heat", "owner", "parent").prefetch_related("material")
 
 
 def heats_list(*, text: str = "") -> QuerySet[Heat]:
@@ -68,10 +74,7 @@ class TracedSheet:
 
 def trace_sheets(sheets: QuerySet[Sheet]) -> list[TracedSheet]:
     """Sheet by sheet the runs on it and what they gave; three queries whatever the size."""
-    traced = {
-        sheet.pk: TracedSheet(sheet)
-        for sheet in sheets.select_related("material", "heat", "owner", "parent")
-    }
+    traced = {sheet.pk: TracedSheet(sheet) for sheet in _sheets(sheets)}
     runs = {
         run.pk: TracedRun(run)
         for run in Run.objects.filter(sheet__in=list(traced))

@@ -20,6 +20,7 @@ from planning.services.summaries import month_write
 from planning.services.work import work_drain
 from shopfloor.models import (
     Check,
+    Heat,
     Job,
     NestPlan,
     Posting,
@@ -35,7 +36,7 @@ from shopfloor.selectors import desk, desk_runs, finding, low_stock
 from shopfloor.selectors.checks import CheckGroup, check_groups, countersigns_wanted, group_checks
 from shopfloor.selectors.late import came_after, decided_lately
 from shopfloor.selectors.nests import nests_list
-from shopfloor.selectors.stock_office import stock_list
+from shopfloor.selectors.stock_office import stock_list, trace_sheets
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
@@ -168,6 +169,21 @@ def test_newest_rows_are_found_by_their_index(a_shop, sqlite, reads, index):
         reads()
     plans = [line for one in asked.captured_queries for line in plan_of(one["sql"])]
     assert [line for line in plans if index in line]
+
+
+@pytest.mark.parametrize("reads", [lambda: stock_list(state="cut"), lambda: heat_sheets()])
+def test_sheets_are_not_gone_through_material_by_material(a_shop, sqlite, reads):
+    with CaptureQueriesContext(connection) as asked:
+        list(reads()[:50])
+    [plan] = [plan_of(one["sql"]) for one in asked.captured_queries
+              if 'FROM "shopfloor_sheet"' in one["sql"]]  # fmt: skip
+    assert [line for line in plan if "shopfloor_material" in line] == []
+
+
+def heat_sheets():
+    heat = Heat.objects.create(number="H-1", material=cast.material())
+    cast.sheet(31_000, heat=heat)
+    return trace_sheets(heat.sheet_set.all())
 
 
 def test_of_what_waits_only_the_plan_of_its_place_is_read(a_shop, north):
