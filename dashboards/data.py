@@ -197,6 +197,11 @@ def nests_to_choose() -> list[tuple[int, str]]:
     return desk.nests_to_choose()
 
 
+def nest_chosen(text: str) -> int | None:
+    """The nest in use of that name, alone or in the words it is offered by."""
+    return desk.nest_chosen(text)
+
+
 def nest_names() -> list[str]:
     """Names of all nests, the newest first; withdrawn ones may have been burnt too."""
     return desk.nest_names()

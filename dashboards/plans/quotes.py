@@ -114,12 +114,13 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
     """What the form says. Raises `QuoteError` for figures that are none."""
     said = request.POST
     lines: list[Asked] = [
-        LineAsked(_whole(said[f"nest{row}"], "nest"), _whole(said.get(f"sheets{row}"), "sheets"))
+        LineAsked(_nest(said[f"nest{row}"]), _whole(said.get(f"sheets{row}"), "sheets"))
         for row in ROWS
         if said.get(f"nest{row}")
     ]
+    routes = {words: route for route, words in data.drawings_to_choose()}
     lines += [
-        _parts(said[f"drawing{row}"], said.get(f"parts{row}"))
+        _parts(routes.get(said[f"drawing{row}"], said[f"drawing{row}"]), said.get(f"parts{row}"))
         for row in ROWS
         if said.get(f"drawing{row}")
     ]
@@ -137,6 +138,14 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
         "valid_days": days,
         "price_minor": _price(said.get("price", "")),
     }
+
+
+def _nest(text: str) -> int:
+    """A nest by its name, or by its number."""
+    found = data.nest_chosen(text)
+    if found is None and not text.strip().isdecimal():
+        raise QuoteError(f"There is no nest {text.strip()!r} in use.")
+    return _whole(text, "nest") if found is None else found
 
 
 def _parts(route: str, parts: str | None) -> PartsAsked:

@@ -167,6 +167,16 @@ def nest_asked_for(text: str) -> tuple[int, str] | None:
     return next((one for one in found if one is not None), None)
 
 
+def nest_chosen(text: str) -> int | None:
+    """The nest in use of that name, alone or in the words of `nests_to_choose`."""
+    rows = Nest.objects.filter(withdrawn_at=None)
+    for name in (text, text.rpartition(", ")[0]):
+        found = rows.filter(name__iexact=name.strip()).values_list("pk", flat=True).first()
+        if found is not None:
+            return found
+    return None
+
+
 def nests_to_choose(most: int = 200) -> list[tuple[int, str]]:
     rows = (
         Nest.objects.filter(withdrawn_at=None)

@@ -158,3 +158,19 @@ def test_a_wrong_drawing_is_said(drawn, as_, route, parts, said):
     asked = form("", drawing1=route.format(drawn), parts1=parts)
     assert said in as_("owner").post("/jobs/quotes/new/", asked).content.decode()
     assert not Quote.objects.exists()
+
+
+def test_nests_and_drawings_are_found_by_typing_their_names(history, drawn, as_):
+    """Two lists serve all rows, and what is typed may be a name or the words offered."""
+    client = as_("owner")
+    body = client.get("/jobs/quotes/new/").content.decode()
+    assert body.count('list="nests"') == body.count('list="drawings"') == 4
+    words = re.findall(r'<option value="([^"]+)">', body)
+    nest = next(one for one in words if one.startswith(history.nest.name))
+    drawing = next(one for one in words if one.startswith("base plate"))
+    for typed in (nest, history.nest.name.lower()):
+        client.post("/jobs/quotes/new/", form(typed, drawing1=drawing, parts1="25"))
+    assert [quote.lines.count() for quote in Quote.objects.all()] == [2, 2]
+    answer = client.post("/jobs/quotes/new/", form("no such nest"))
+    assert "There is no nest &#x27;no such nest&#x27; in use" in answer.content.decode()
+    assert 'value="no such nest"' in answer.content.decode()
