@@ -1,5 +1,5 @@
 """Triggers that keep the security log as it was written: a row can be counted up, and deleted once
-its time is over; nothing else. `TRUNCATE` and a dropped trigger are left to who owns the database.
+its time is over; nothing else. A dropped trigger is left to who owns the database.
 """
 
 from __future__ import annotations
@@ -32,9 +32,13 @@ def triggers(vendor: str) -> dict[str, str]:
         }
     young = f"OLD.last_at > now() - interval '{KEPT_DAYS} days'"
     found = {}
-    for operation, when in (("delete", young), ("update", _changed("IS DISTINCT FROM"))):
+    for operation, each in (
+        ("delete", f"ROW WHEN ({young})"),
+        ("update", f"ROW WHEN ({_changed('IS DISTINCT FROM')})"),
+        ("truncate", "STATEMENT"),
+    ):
         body = (
-            f'BEFORE {operation.upper()} ON "{TABLE}" FOR EACH ROW WHEN ({when}) '
+            f'BEFORE {operation.upper()} ON "{TABLE}" FOR EACH {each} '
             "EXECUTE FUNCTION kerfbook_kept()"
         )
         name = f"{PREFIX}{operation}_{hashlib.sha256(body.encode()).hexdigest()[:8]}"

@@ -204,6 +204,17 @@ class TestKept:
             cursor.execute("DELETE FROM shopfloor_securityevent")
         assert SecurityEvent.objects.count() == 1
 
+    @pytest.mark.skipif(connection.vendor == "sqlite", reason="SQLite has no TRUNCATE")
+    def test_the_log_is_not_truncated(self, db):
+        self.written()
+        with (
+            pytest.raises(DatabaseError, match="security log"),
+            transaction.atomic(),
+            connection.cursor() as cursor,
+        ):
+            cursor.execute("TRUNCATE shopfloor_securityevent CASCADE")
+        assert SecurityEvent.objects.count() == 1
+
     def test_what_is_past_its_time_goes_but_for_what_the_owner_has_not_seen(self, planner):
         long_ago = timezone.now() - timedelta(days=KEPT_DAYS + 1)
         security_event("pin_set", now=long_ago)
