@@ -10,7 +10,7 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Sum
 
 from planning.inputs.chunks import chunked
 from planning.reports.cost_parts import FEET_A_METRE
@@ -29,7 +29,7 @@ from planning.reports.trace_rows import (
     signed,
 )
 from planning.services.postings import next_month
-from shopfloor.models import Job, Month, Posting, Run, RunDay
+from shopfloor.models import Job, Month, Posting, Run
 from shopfloor.selectors.shop import the_shop
 
 HOW_PLATE = (
@@ -132,11 +132,10 @@ def job_kind(id: str) -> Figure:
 
 
 def _runs_of(month: Month) -> dict[uuid.UUID, MonthRun]:
-    return month_runs(_ids_of(month), costs=False)
-
-
-def _ids_of(month: Month) -> QuerySet[RunDay, uuid.UUID]:
-    return month_run_ids(month.first_day, next_month(month.first_day))
+    """Their ids come first: of a month named by a query PostgreSQL expects a thirtieth of its runs,
+    and reads all there ever were instead of looking those up."""
+    ids = list(month_run_ids(month.first_day, next_month(month.first_day)))
+    return month_runs(ids, costs=False)
 
 
 def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]]:
@@ -189,7 +188,7 @@ def term(id: str) -> Figure:
     month = _month(day)
     pk, name = _owner(of[0]) if of else (None, "")
     runs = _runs_of(month)
-    shares = run_shares(runs, _ids_of(month)) if of else {}
+    shares = run_shares(runs) if of else {}
     parts = []
     for run in runs.values():
         share = shares[run.run_id].get(pk, 0.0) if of else 1.0
