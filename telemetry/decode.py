@@ -56,9 +56,10 @@ class Decoder:
         self._window_us = window_us
         self._signals = dict(description.signals)
         if self._is_level:
-            levels = dict.fromkeys(line.on, ARC_ON) | dict.fromkeys(line.off, ARC_OFF)
+            words = dict.fromkeys(line.on, ARC_ON) | dict.fromkeys(line.off, ARC_OFF)
             listed = {w: k for w, k in self._signals.items() if k in (ARC_ON, ARC_OFF)}
-            self._signals = levels | listed
+            self._signals = listed if line.on_from else words | listed
+        self._on_from = line.on_from
         self._check = make_check(line.checksum, line.separator)
         self._parser = make_parser(description)
         self._stamp = make_reader(time.format, time.zone, window_us)
@@ -282,6 +283,8 @@ class Decoder:
         if kind is None:
             if not word:
                 raise ParseError("missing field", "no signal")
+            if self._on_from:
+                return ARC_ON if decimal(word, self._decimal) >= self._on_from else ARC_OFF
             reason = "unknown level" if self._is_level else "unknown signal"
             raise ParseError(reason, f"{word!r} is not listed")
         return kind

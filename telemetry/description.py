@@ -4,9 +4,10 @@ The keys are those of the feed format, and nothing else: an unknown key is an er
 it, because a misspelt key that is quietly ignored changes what lines mean.
 
 Keys beyond the plain format: `[line] encoding` (utf-8, cp1252), `[line] decimal` ("." or ","),
-and for level feeds `[line] on`, `off` (word lists, default "1" and "0") and `debounce_s`. A
-column named `ignore` is passed over. Left out, `torch` is "1", `[source] kind` is push,
-`[time] from` is line where a column or name `time` exists and arrival where none does.
+and for level feeds `[line] on`, `off` (word lists, default "1" and "0"), or `on_from` in their
+place (a measured level, such as the arc's amps, is on from there), and `debounce_s`. A column named
+`ignore` is passed over. Left out, `torch` is "1", `[source] kind` is push, `[time] from` is line
+where a column or name `time` exists and arrival where none does.
 """
 
 from __future__ import annotations
@@ -56,6 +57,7 @@ class Line:
     on: tuple[str, ...] = ("1",)
     off: tuple[str, ...] = ("0",)
     debounce_s: float = 0.0
+    on_from: float = 0.0  # an analogue level of so much or more is on; 0: its words say
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,10 +186,14 @@ def _line(reader: TomlReader) -> Line:
         on=reader.words("on", default=("1",)),
         off=reader.words("off", default=("0",)),
         debounce_s=reader.number("debounce_s", default=0.0, least=0, most=60),
+        on_from=reader.number("on_from", default=0.0, least=0, most=1_000_000),
     )
     if not is_level:
-        for key in ("on", "off", "debounce_s"):
+        for key in ("on", "off", "debounce_s", "on_from"):
             reader.refuse(key, "is for format level only")
+    elif line.on_from:
+        for key in ("on", "off"):
+            reader.refuse(key, "a level told by on_from has no words")
     elif set(line.on) & set(line.off):
         raise reader.wrong("on", "a word cannot mean both on and off")
     if format_ in ("pairs", "json") and "signal" not in line.names:

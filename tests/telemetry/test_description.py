@@ -90,6 +90,7 @@ def test_full_description_reads() -> None:
          f"F:2: torch: '{'t' * 21}' is not a name of 1 to 20 letters"),
         ('torch = "1"', 'torch = "1', "F:2: "),
         ('checksum = "none"', "debounce_s = 1", "F:11: debounce_s: is for format level only"),
+        ('checksum = "none"', "on_from = 20", "F:11: on_from: is for format level only"),
         ("[source]", "source = 1\n[sourc]", "F:3: source: must be a table"),
     ],
 )  # fmt: skip
