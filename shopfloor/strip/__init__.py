@@ -48,23 +48,26 @@ class Svg(str):
         return self
 
 
-def strip(table: StripTable, width: int = 950) -> Svg:
-    """The whole shift at a width in px; below 500 px with its own hours and fewer words."""
-    return _draw(table, narrow(width) if width < NARROW_BELOW else wide(width), width)
+def strip(table: StripTable, width: int = 950, said: str = "") -> Svg:
+    """The whole shift at a width in px; below 500 px with its own hours and fewer words. `said` is
+    its sentence, where that was made already."""
+    return _draw(table, narrow(width) if width < NARROW_BELOW else wide(width), width, said)
 
 
-def compact_strip(table: StripTable, width: int = 950) -> Svg:
+def compact_strip(table: StripTable, width: int = 950, said: str = "") -> Svg:
     """Arcs and forecast only, 40 px high, for a page of many tables."""
-    return _draw(table, compact(width), width)
+    return _draw(table, compact(width), width, said)
 
 
 def strips(table: StripTable, widths: Sequence[int] = WIDTHS) -> Svg:
     """One drawing for each width of the column; the style sheet shows the one that fits."""
-    return _each(lambda w: strip(table, w), widths)
+    said = aria_label(table)
+    return _each(lambda w: strip(table, w, said), widths)
 
 
 def compact_strips(table: StripTable, widths: Sequence[int] = WIDTHS) -> Svg:
-    return _each(lambda w: compact_strip(table, w), widths)
+    said = aria_label(table)
+    return _each(lambda w: compact_strip(table, w, said), widths)
 
 
 def zoom(table: StripTable, run: Run, width: int = 560, *, now: bool = True) -> Svg:
@@ -115,7 +118,7 @@ def _each(draw: Callable[[int], Svg], widths: Sequence[int]) -> Svg:
     return Svg('<div class="strips">' + "".join(drawn) + "</div>")
 
 
-def _draw(table: StripTable, frame: Frame, width: int) -> Svg:
+def _draw(table: StripTable, frame: Frame, width: int, said: str) -> Svg:
     scale = Scale(table.start_us, table.end_us, width)
     labels = [*lane.lane_labels(table, frame, scale), *work.work_labels(table, frame, scale)]
     if frame.ticks_inside:
@@ -126,7 +129,7 @@ def _draw(table: StripTable, frame: Frame, width: int) -> Svg:
     if frame.pace_y is None:
         above = lane.bracket(table, frame, scale, frame.lane + 6)
     drawn = _body(table, frame, scale) + above + write(labels, width)
-    return _svg(drawn, frame, aria_label(table), width)
+    return _svg(drawn, frame, said or aria_label(table), width)
 
 
 def _nothing_yet(table: StripTable, frame: Frame) -> Label:

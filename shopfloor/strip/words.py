@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
+from functools import lru_cache
 
 from shopfloor.counting import count
 from shopfloor.strip.frame import US
@@ -75,13 +76,19 @@ def ends_words(table: StripTable) -> str:
 def hour_ticks(start_us: int, end_us: int, zone: tzinfo) -> list[tuple[int, str]]:
     """Every whole local hour in the window, 23 or 25 of them on a day the clock is moved. The
     repeated hour says "again"; zones off the hour by quarters are met too."""
+    return list(_ticks(start_us, end_us, zone))
+
+
+@lru_cache(maxsize=64)
+def _ticks(start_us: int, end_us: int, zone: tzinfo) -> tuple[tuple[int, str], ...]:
+    """Kept, for every strip of a page has the same window at each width."""
     step = 15 * 60 * US
     out = []
     for at in range(-(-start_us // step) * step, end_us + 1, step):
         when = local(at, zone)
         if when.minute == 0:
             out.append((at, f"{when:%H:%M} again" if when.fold else f"{when:%H:%M}"))
-    return out
+    return tuple(out)
 
 
 def aria_label(table: StripTable) -> str:

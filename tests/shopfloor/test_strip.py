@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import datetime
+from html import escape
 from typing import Any
 from xml.etree import ElementTree
 from zoneinfo import ZoneInfo
@@ -403,3 +404,18 @@ def test_a_table_without_a_source_is_not_called_silent_since_a_time() -> None:
     drawn_svg = s.strip(a_table(silent_since_us=at(6), sourceless=True))
     assert "no source yet" in drawn_svg
     assert "no lines since" not in drawn_svg
+
+
+def test_every_width_says_the_same_sentence_and_it_is_made_once(monkeypatch) -> None:
+    made = []
+    whole = s.aria_label
+
+    def counted(table: s.StripTable) -> str:
+        made.append(table)
+        return whole(table)
+
+    monkeypatch.setattr(s, "aria_label", counted)
+    for draw in (s.strips, s.compact_strips):
+        made.clear()
+        assert draw(a_table()).count(f'aria-label="{escape(whole(a_table()))}"') == len(s.WIDTHS)
+        assert len(made) == 1
