@@ -27,6 +27,7 @@ from shopfloor.models import (
     WearSet,
 )
 from shopfloor.roles import role_give
+from shopfloor.selectors.shop import shop_read_once
 from shopfloor.services.runs import run_open
 
 ZONE = ZoneInfo("America/Chicago")
@@ -113,9 +114,10 @@ def simulated(south):
 
 def lived(table, start, until, step_s=5.0):
     now = start
-    while now < until:
-        table.step(now)
-        now += step_s
+    with shop_read_once():  # nobody changes the shop or its shifts meanwhile
+        while now < until:
+            table.step(now)
+            now += step_s
 
 
 def opened(south, at):
@@ -138,7 +140,8 @@ def test_a_run_is_burnt_to_its_end_within_the_shift(simulated, south):
 
 def test_at_the_end_of_the_shift_the_contour_is_cut_and_the_rest_waits(simulated, south):
     run = opened(south, local(14, 20))
-    lived(simulated, local(14, 20), local(22))
+    lived(simulated, local(14, 20), local(15))
+    lived(simulated, local(15), local(22), step_s=30)
     begun, ended = simulated.port.count("ARC ON"), simulated.port.count("ARC OFF")
     assert begun == ended
     assert 5 <= begun < 20
