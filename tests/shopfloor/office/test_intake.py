@@ -16,6 +16,7 @@ from telemetry.push_records import MAX_BODY
 from telemetry.selectors import feed_status
 from telemetry.services import push_token_issue
 from telemetry.worker import run_once
+from tests.telemetry.test_push_hostile import HOSTILE
 
 ONE = "a" * 32
 BODY = b"1,2026-10-08T08:00:00,ARC ON,\n2,2026-10-08T08:00:30,ARC OFF,\n"
@@ -115,6 +116,14 @@ def test_odd_requests_are_answered_in_words(client, feed, token, status, headers
     answer = client.post(reverse("intake", args=["north-a"]), body, **sent)
     assert answer.status_code == status
     assert ("next" if status == 200 else "error") in answer.json()
+
+
+@pytest.mark.parametrize("what", HOSTILE)
+def test_records_no_collector_writes_are_refused_in_words(client, feed, token, what):
+    answer = deliver(client, token, HOSTILE[what])
+    assert answer.status_code == 422
+    assert len(answer.json()["error"]) > 10
+    assert deliver(client, token, record()).json() == {"next": 2}
 
 
 def test_wrong_tokens_and_hasty_deliveries_are_asked_to_wait(client, feed, token, monkeypatch):
