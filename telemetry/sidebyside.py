@@ -8,6 +8,7 @@ import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from typing import Any, TypeVar
 
 from django.db import connection
@@ -33,14 +34,15 @@ def side_by_side(
 
     With a database server, half of the groups are done by a process beside this one: while the
     server works for one, the other decodes, which two threads would do by turns. SQLite takes one
-    writer at a time. The first error ends both, when the piece begun is done. What the other
-    process was ended by, if not by its work, is a SourceError. It does not outlive this one: it
-    ends where its work next tells how far it is.
+    writer at a time. The first error ends both, when the piece begun is done. Where the other
+    process is ended from outside, that is a SourceError as soon as this one's work next tells how
+    far it is; nor does the other outlive this one.
     """
     pieces = [n for group in groups for n in group.pieces]
     told = _FORK.RawArray("q", max(pieces, default=0) + 1)
     stop = _FORK.RawValue("b", 0)
     first = os.getpid()
+    beside: list[BaseProcess] = []
 
     def some(numbers: Sequence[int]) -> dict[int, T]:
         done: dict[int, T] = {}
@@ -51,6 +53,8 @@ def side_by_side(
             def tell(amount: int, n: int = n) -> None:
                 if first not in (os.getpid(), os.getppid()):
                     raise SystemExit(1)  # it was killed: nobody knows that this one holds locks
+                if os.getpid() == first and beside and beside[0].exitcode:
+                    raise _ended()
                 told[n] = amount
                 progress(sum(told))
 
@@ -68,6 +72,7 @@ def side_by_side(
     there, back = _FORK.Pipe(duplex=False)
     process = _FORK.Process(target=_answer, args=(some, theirs, there, back))
     process.start()
+    beside.append(process)
     back.close()
     try:
         return some(ours) | _received(there)
@@ -104,14 +109,17 @@ def _answer(
         back.send(answer)
 
 
+def _ended() -> SourceError:
+    return SourceError(
+        "the process beside this one was ended", hint="run it again: what was read stays read"
+    )
+
+
 def _received(there: Connection) -> dict[int, Any]:
     try:
         answer = there.recv()
     except EOFError as error:
-        raise SourceError(
-            "the process beside this one was ended",
-            hint="run it again: what was read stays read",
-        ) from error
+        raise _ended() from error
     if isinstance(answer, Exception):
         raise answer
     found: dict[int, Any] = answer

@@ -160,3 +160,20 @@ def test_the_process_beside_ends_with_the_first_one(server, tmp_path):
         assert held_by_all.read() == b""  # once the last of them has ended
     assert process.exitcode == -signal.SIGKILL
     assert not outlived.exists()
+
+
+def test_one_that_is_killed_beside_this_one_is_noticed_in_the_middle_of_a_piece(server):
+    first, steps = os.getpid(), 2000
+
+    def work(n, tell):
+        if os.getpid() != first:
+            os.kill(os.getpid(), signal.SIGKILL)
+        for step in range(steps):
+            amounts.append(step)
+            tell(step)
+            time.sleep(0.005)
+
+    amounts: list[int] = []
+    with pytest.raises(SourceError, match="beside this one"):
+        side_by_side(work, [Group([0], 1), Group([1], 1)], told([]))
+    assert len(amounts) < steps
