@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from django.db.models import Sum
 
 from dashboards.plans.measures import covered
 from planning import reports
+from planning.inputs.taken import UNHEARD, taken_runs
 from planning.reports.measures import measures
 from planning.services.run_figures import run_figures
-from shopfloor.models import Evidence, Run, Stoppage, Torch, Work
+from shopfloor.models import Evidence, Posting, Rate, Run, Stoppage, Torch, Work
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.unassigned import unassigned_clusters
 from shopfloor.services.entered import counts_enter, counts_take_back
@@ -143,3 +145,25 @@ def test_measures_count_what_was_entered_and_say_what_is_unknown(floor, silent):
     assert table.measured_h == pytest.approx(5 / 60)
     assert table.unknown_h == pytest.approx(9 / 60)
     assert "unknown (a source was silent), the rest entered" in covered(table)
+
+
+def test_gas_is_paid_for_what_was_heard_and_what_was_entered(floor, silent):
+    """4 x 30 s heard and 12 min entered at 60.00 an hour: 840 s cost 14.00."""
+    run, _ = silent
+    Rate.objects.create(kind="gas", amount_minor=6000, valid_from=T0.date())
+    finish(floor, run)
+    gas = Posting.objects.filter(run=run, kind="gas")
+    assert gas.aggregate(all=Sum("amount_minor"))["all"] == 200
+    _entered(floor)
+    run_figures(key=str(run.pk), payload={})
+    assert gas.aggregate(all=Sum("amount_minor"))["all"] == 1400
+
+
+def test_a_run_with_entered_time_teaches_no_factor(floor, silent):
+    run, _ = silent
+    finish(floor, run)
+    Run.objects.filter(pk=run.pk).update(evidence=Evidence.MEASURED)
+    _entered(floor)
+    run_figures(key=str(run.pk), payload={})
+    taken = taken_runs(now=BACK + 60 * MINUTE)
+    assert (taken.runs, dict(taken.left_out)) == ([], {UNHEARD: 1})
