@@ -14,6 +14,7 @@ from shopfloor.demo.rows import Arc, Expected, History, Lot, RunRow, SegmentRow,
 
 SPEED = {"F50": 1.03, "F80": 1.05, "P120": 0.98}  # actual over planned arc time
 CHANGE_S = 720.0
+STOPS, STOPS_IN_TROUBLE = 0.05, 0.85  # of the runs
 CRASH_S = 2100.0  # until the table cuts again
 RUNS_A_CRASH = 240  # of one table
 REWORK = 0.04  # of the runs of parts with holes that the drawing asks something of
@@ -115,7 +116,8 @@ class Table:
         expected = self.expected(self.code, run.lot.design)
         factor = SPEED[DESIGNS[run.lot.design].set] * self.random.gauss(1.0, 0.02)
         last = len(expected.arcs_s)
-        stop_at = self.random.randint(2, last) if self.random.random() < 0.07 else 0
+        chance = STOPS_IN_TROUBLE if run.lot.trouble else STOPS
+        stop_at = self.random.randint(2, last) if self.random.random() < chance else 0
         crash_at = last // 2 if len(self.history.runs) % RUNS_A_CRASH == RUNS_A_CRASH // 2 else 0
         for number in range(run.contours_done + 1, last + 1):
             self._break(run)

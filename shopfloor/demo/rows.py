@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 from shopfloor.demo.catalogue import Order
 
+ORDERS_A_TROUBLE = 6
+
 
 @dataclass(frozen=True, slots=True)
 class Expected:
@@ -27,6 +29,11 @@ class Lot:
     table: str
     done: int = 0
     guest: Order | None = None  # an order whose parts lie on the same sheets, the design's last
+
+    @property
+    def trouble(self) -> bool:
+        """Whether it was one of those that go badly: nearly every sheet of it stood still."""
+        return self.order.number % ORDERS_A_TROUBLE == 0
 
     @property
     def numbers(self) -> tuple[int, ...]:

@@ -94,7 +94,8 @@ def a_practitioner_looks(shop):
     assert shop["quotes open"] == 5
     assert shop["quotes to hold against their cost"] > 15
     assert 4 <= shop["crashes"] <= 12
-    assert shop["parts a crash spoilt"] == shop["crashes"]
+    # A part that a worn nozzle had spoilt already is not spoilt again.
+    assert shop["crashes"] - 2 <= shop["parts a crash spoilt"] <= shop["crashes"]
     assert shop["pieces that crashed"] == 2 * shop["crashes"]
     assert shop["pieces lost"] >= 2
     assert shop["pairs of which one had failed"] > 50
