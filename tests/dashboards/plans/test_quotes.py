@@ -37,7 +37,7 @@ def test_a_quote_is_made_opened_and_decided(history, as_):
     assert "20 in 100 such jobs take more" in body
     assert "5 runs of its own" in body
     # what it comes to holds allowance and material: no column of one of them is to claim it
-    total = re.search(r'<tr class="total">(.*?)</tr>', body).group(1)
+    total = re.search(r'<tr class="total">(.*?)</tr>', body, re.DOTALL).group(1)
     said = [re.sub("<[^>]*>", "", cell) for cell in re.findall(r"<td.*?</td>", total)]
     heads = ["With material", "Plan", "With allowance", "Material", "The allowance rests on"]
     assert len(said) == len(heads)
