@@ -42,18 +42,29 @@ def started(place: Place, *words: str) -> subprocess.Popen:
     )  # fmt: skip
 
 
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.served)])
+def busy(request, tmp_path) -> Place:
+    """A shop on either database, about to read a file."""
+    if request.param == "sqlite":
+        return request.getfixturevalue("other")
+    place = Place(tmp_path / "served", request.getfixturevalue("database")())
+    with place.here():
+        restore(request.getfixturevalue("saved"))
+    return place
+
+
 @pytest.mark.long
-def test_a_backup_of_a_shop_that_reads_a_file_agrees_with_its_journal(other, tmp_path):
+def test_a_backup_of_a_shop_that_reads_a_file_agrees_with_its_journal(busy, tmp_path):
     """Of what was restored the journal reaches at least as far as the cursor, a rebuild gives the
     rows that are there, and reading the file once more gives what the whole shop has."""
     source = tmp_path / "sources" / "big.csv"
     source.parent.mkdir()
     source.write_text("".join(x.text(numbered=True) + "\n" for x in simulate(6, 60_000)))
     found: dict[int, Path] = {}
-    with other.here():
+    with busy.here():
         Event.objects.all()._raw_delete("default")
         feed_register(name="big", text=feed_text(source), by="test")
-        running = started(other, "backfill", "big", str(source))
+        running = started(busy, "backfill", "big", str(source))
         while running.poll() is None:
             path = tmp_path / f"{len(found)}.zip"
             backup_make(path)
