@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models.functions import Length
 
 from planning.services.drawing_plan import drawing_revision_plan
 from planning.services.quote_drawing import price_drawing
@@ -23,6 +23,7 @@ from shopfloor.models import (
     Quote,
     QuoteLine,
     QuoteState,
+    Shop,
     Table,
     User,
     WearSet,
@@ -77,15 +78,21 @@ def quote_make(
         raise QuoteError("Say for whom it is, and what.")
     _plan_drawings(wanted, now)
     with transaction.atomic():
-        last = Quote.objects.aggregate(last=Max("number"))["last"]
-        number = f"Q-{int(last.removeprefix('Q-')) + 1 if last else 1:04d}"
         quote = Quote(
-            number=number,
+            number=_next_number(),
             customer=Customer.objects.get_or_create(name=customer.strip())[0],
             title=title.strip()[:160],
             overrun_chance=chance,
         )
         return _priced(quote, wanted, valid_days, price_minor, by, now)
+
+
+def _next_number() -> str:
+    """Q-0001, ... Q-9999, Q-10000. The shop's row is held, so that two quotes made at once get
+    two numbers."""
+    list(Shop.objects.select_for_update().values_list("pk"))
+    last = Quote.objects.order_by(Length("number").desc(), "-number").values_list("number").first()
+    return f"Q-{int(last[0].removeprefix('Q-')) + 1 if last else 1:04d}"
 
 
 def quote_revise(

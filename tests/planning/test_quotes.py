@@ -75,6 +75,15 @@ def test_a_quote_is_the_plan_with_its_allowance_and_the_sheets(history, owner):
     assert line.made_from["spread"]["words"] == "5 runs of its own"
 
 
+def test_numbers_go_on_beyond_four_digits(history, owner):
+    for last, following in (("Q-0099", "Q-0100"), ("Q-9999", "Q-10000"), ("Q-10000", "Q-10001")):
+        quote = make(history, owner)
+        Quote.objects.filter(pk=quote.pk).update(number=last)
+        following_quote = make(history, owner)
+        assert following_quote.number == following
+        following_quote.delete()
+
+
 def test_stoppages_are_in_what_a_quote_reckons_with(nest, north, owner):
     for day in range(5):
         taken(nest, north, elapsed_s=1500.0, stopped_s=500.0, day=-day)
