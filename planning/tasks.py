@@ -1,6 +1,7 @@
 """The worker's tasks: one that does a row of work, one that shares out a transaction's rows, one
 that sends what is not done again, one that looks for plans and reports grown old, one that has the
-records verified each night, one that looks whether a backup is due."""
+records verified and the database's statistics made anew each night, one that looks whether a backup
+is due."""
 
 from __future__ import annotations
 
@@ -13,6 +14,7 @@ from planning.services.summaries import months_freshen
 from planning.services.verification import verification_nightly
 from planning.services.work import work_do, work_sweep, works_wake
 from shopfloor.services.backups import backups_due
+from shopfloor.services.statistics import statistics_update
 
 
 @shared_task(name="kerfbook.work")
@@ -40,7 +42,8 @@ def freshen() -> None:
 
 @shared_task(name="kerfbook.verify")
 def verify() -> None:
-    verification_nightly(now=timezone.now())
+    if verification_nightly(now=timezone.now()):
+        statistics_update()
 
 
 @shared_task(name="kerfbook.backup")
