@@ -51,11 +51,12 @@ class Server:
 
 
 @pytest.fixture
-def server():
+def server(django_db_blocker):
     made = Server()
     made.up()
     try:
-        yield made
+        with django_db_blocker.unblock():
+            yield made
     finally:
         subprocess.run(
             [*made.user, made.bin / "pg_ctl", "-D", made.data, "-m", "immediate", "stop"],
