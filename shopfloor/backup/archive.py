@@ -213,6 +213,17 @@ def _where(handle: IO[bytes]) -> str:
     """The first member that no longer reads, for whoever looks for the cause."""
     try:
         with zipfile.ZipFile(handle) as found:
-            return found.testzip() or "something between its members"
+            broken = (one.filename for one in found.infolist() if not _reads(found, one))
+            return next(broken, "something between its members")
     except Exception:  # whatever the library makes of altered bytes
         return "its directory"
+
+
+def _reads(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> bool:
+    try:
+        with archive.open(member) as handle:
+            while handle.read(PIECE):
+                pass
+    except Exception:  # a wrong checksum, or whatever unpacking makes of altered bytes
+        return False
+    return True

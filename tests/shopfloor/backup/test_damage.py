@@ -48,7 +48,8 @@ def sections(path: Path) -> list[tuple[str, int, int]]:
 def test_a_flipped_bit_anywhere_is_refused(copy):
     whole, chance = copy.read_bytes(), random.Random(9)
     for what, start, end in sections(copy):
-        for _ in range(2):
+        # Unpacking ends in one of several errors, by which bit it is.
+        for _ in range(12 if what.startswith("bytes of tables/telemetry_event") else 2):
             at, bit = chance.randrange(start, end), chance.randrange(8)
             copy.write_bytes(whole[:at] + bytes([whole[at] ^ 1 << bit]) + whole[at + 1 :])
             said = refused(copy)
