@@ -14,14 +14,14 @@ from planning.bench import examples
 # Addresses that show nothing: forms sent to them, and files of Dash's own.
 ACTS = frozenset(
     {
-        "logout", "intake", "job_act", "job_import_confirm", "late_decide", "incoming_stop",
-        "nest_act", "queue_act", "drawing_act", "chart_import_confirm", "thickness_answer",
-        "chart_end", "trial_strike", "sheet_back", "sheet_leave", "remnants_write_off",
-        "alarm_seen", "source_try", "source_try_at", "source_token", "source_act", "shift_end",
-        "security_seen", "backup_make", "reasons_usual", "reason_retire", "terminal_retire",
-        "work_act", "line_leave", "arcs_give", "arcs_give_back", "factors_propose", "factor_answer",
-        "cost_dash", "balance_dash", "floor:actions", "floor:code", "floor:photo", "floor:sign_in",
-        "floor:hand_over", "floor:countersign", "floor:sign_out", "floor:stop",
+        "logout", "intake", "job_act", "job_import_confirm", "job_import_headings", "late_decide",
+        "incoming_stop", "nest_act", "queue_act", "drawing_act", "chart_import_confirm",
+        "thickness_answer", "chart_end", "trial_strike", "sheet_back", "sheet_leave",
+        "remnants_write_off", "alarm_seen", "source_try", "source_try_at", "source_token",
+        "source_act", "shift_end", "security_seen", "backup_make", "reasons_usual",
+        "reason_retire", "terminal_retire", "work_act", "line_leave", "arcs_give",
+        "arcs_give_back", "factors_propose", "factor_answer", "cost_dash", "balance_dash", "floor:actions", "floor:code", "floor:photo",
+        "floor:sign_in", "floor:hand_over", "floor:countersign", "floor:sign_out", "floor:stop",
     }
 )  # fmt: skip
 ASKED_ONLY = frozenset({"arcs"})  # says nothing without its query

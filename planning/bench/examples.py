@@ -202,7 +202,7 @@ def queries() -> dict[str, list[tuple[str, str]]]:
         "drawings": [("part of a name", "q=br")], "heats": [("part of a number", "q=2")],
         "stock": [("cut", "state=cut"), ("second leaf", "state=cut&page=2"), ("number", "q=S-1")],
         "checks": [("kerf", "measure=kerf")], "wear": [("piece", f"piece={piece}")],
-        "measures": [("13 weeks", "days=91")], "arcs": [("newest", f"first={_loose()}")],
+        "measures": [("13 weeks", "days=91")], "arcs": _loose(),
         "today": [("yesterday", f"day={days.reverse()[1]}"), ("oldest", f"day={days[0]}")],
         "cost": [("closed month", f"month={months[-2:][0]}"),
                  ("oldest month", f"month={months[0]}"), ("all jobs", "all=1"),
@@ -229,9 +229,8 @@ def reported_days() -> Callable[[str], int | None]:
     return of
 
 
-def _loose() -> str:
-    """The newest arc of the second table that belongs to no run."""
-    table = Table.objects.order_by("order")[1]
+def _loose() -> list[tuple[str, str]]:
+    """The newest arc that belongs to no run; a small shop may have none."""
     tied = ArcAssignment.objects.filter(arc_key=OuterRef("key"))
-    arcs = Arc.objects.filter(~Exists(tied), table=table.code).order_by("-on_us")
-    return arcs.values_list("key", flat=True)[0]
+    key = Arc.objects.filter(~Exists(tied)).order_by("-on_us").values_list("key", flat=True).first()
+    return [("newest", f"first={key}")] if key else []
