@@ -31,17 +31,19 @@ def import_undoing(job_list: JobList) -> Undoing:
     found = Undoing()
     lines = list(job_list.lines.select_related("job").order_by("job__number", "number"))
     held = _held_lines(lines)
+    jobs = list(job_list.jobs.prefetch_related("lines").select_related("customer"))
+    changed = _changed(Job, jobs)
+    staying = {job.pk: why for job in jobs if (why := _held_job(job, changed))}
     for line in lines:
-        if why := held.get(line.pk):
+        why = held.get(line.pk) or ("its job stays" if line.job_id in staying else "")
+        if why:
             found.kept.append(f"Line {line.number} of {line.job.number}, {line.part}: {why}.")
         else:
             found.lines.append(line)
     going = {line.pk for line in found.lines}
-    jobs = list(job_list.jobs.prefetch_related("lines").select_related("customer"))
-    changed = _changed(Job, jobs)
     for job in jobs:
         rest = [line for line in job.lines.all() if line.pk not in going]
-        why = "it has lines that stay" if rest else _held_job(job, changed)
+        why = staying.get(job.pk) or ("it has lines that stay" if rest else "")
         if why:
             found.kept.append(f"Job {job.number}: {why}.")
         else:
@@ -56,11 +58,11 @@ def import_undo(*, job_list: JobList, by: User, why: str, now: datetime) -> Undo
     where it was undone before or nothing of it can go."""
     job_list = JobList.objects.select_for_update(of=("self",)).get(pk=job_list.pk)
     if job_list.undone_at is not None:
-        raise ValidationError("This list was undone before.")
+        raise ValidationError("This list was already undone.")
     list(JobLine.objects.select_for_update(of=("self",)).filter(job_list=job_list))
     found = import_undoing(job_list)
     if not found.lines and not found.jobs:
-        raise ValidationError("Nothing of this list can be undone any more.")
+        raise ValidationError("Nothing on this list can be undone any more.")
     with acting(f"user:{by.get_username()}", why=why):
         _delete(JobLine, found.lines)
         _delete(Job, found.jobs)
@@ -80,7 +82,7 @@ def _delete(model: type[Model], rows: Iterable[Model]) -> None:
 def _held_lines(lines: list[JobLine]) -> dict[int, str]:
     """By line: why it stays."""
     pks = [line.pk for line in lines]
-    held = dict.fromkeys(_changed(JobLine, lines), "it was changed since")
+    held = dict.fromkeys(_changed(JobLine, lines), "somebody changed it after the import")
     for at in range(0, len(pks), 500):
         some = JobLine.objects.filter(pk__in=pks[at : at + 500])
         for name, what in LINE_HELD.items():
@@ -91,7 +93,7 @@ def _held_lines(lines: list[JobLine]) -> dict[int, str]:
 
 def _held_job(job: Job, changed: set[int]) -> str:
     if job.pk in changed:
-        return "it was changed since"
+        return "somebody changed it after the import"
     for relation in Job._meta.related_objects:
         if relation.related_model is JobLine:
             continue

@@ -51,7 +51,7 @@ def test_what_was_changed_or_nested_since_is_named_and_kept(brought, planner, ne
     assert [line.part for line in found.lines] == ["rib", "leaf"]
     assert [job.number for job in found.jobs] == ["B-2"]
     assert found.kept == [
-        "Line 1 of B-1, rail: it was changed since.",
+        "Line 1 of B-1, rail: somebody changed it after the import.",
         "Line 2 of K-2284, cover: it stands on a nest.",
         "Job B-1: it has lines that stay.",
     ]
@@ -59,6 +59,17 @@ def test_what_was_changed_or_nested_since_is_named_and_kept(brought, planner, ne
     assert not JobLine.objects.filter(pk=rib.pk).exists()
     assert JobLine.objects.filter(part="rail").exists()
     assert Customer.objects.filter(name="Hollin Gate Works").exists()
+
+
+def test_a_job_that_stays_keeps_its_lines(brought, planner):
+    job = Job.objects.get(number="B-1")
+    with acting(f"user:{planner.get_username()}"):
+        job.title = "Frames, second batch"
+        job.save(update_fields=["title"])
+    done = import_undo(job_list=brought, by=planner, why="wrong file", now=timezone.now())
+    assert [line.part for line in done.lines] == ["leaf", "cover"]
+    assert [line.part for line in job.lines.order_by("number")] == ["rail", "rib"]
+    assert "Job B-1: somebody changed it after the import." in done.kept
 
 
 def test_the_page_names_what_goes_and_asks_for_a_reason(brought, planner, sign_in):
