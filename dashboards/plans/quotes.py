@@ -141,11 +141,11 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
 
 
 def _nest(text: str) -> int:
-    """A nest by its name, or by its number."""
+    """A nest by its name, or as the list offers it."""
     found = data.nest_chosen(text)
-    if found is None and not text.strip().isdecimal():
+    if found is None:
         raise QuoteError(f"There is no nest {text.strip()!r} in use.")
-    return _whole(text, "nest") if found is None else found
+    return found
 
 
 def _parts(route: str, parts: str | None) -> PartsAsked:

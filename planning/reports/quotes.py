@@ -19,6 +19,7 @@ from django.db.models import (
     Sum,
     prefetch_related_objects,
 )
+from django.db.models.functions import Length
 
 from planning.calc.cost import rounded
 from planning.calc.quote import Score, Split, material_split, score
@@ -104,7 +105,7 @@ def quote_board(
 
 def _newest() -> QuerySet[Quote]:
     later = Quote.objects.filter(number=OuterRef("number"), revision__gt=OuterRef("revision"))
-    return Quote.objects.filter(~Exists(later)).order_by("-number")
+    return Quote.objects.filter(~Exists(later)).order_by(Length("number").desc(), "-number")
 
 
 def _asked(text: str, state: str) -> QuerySet[Quote]:

@@ -169,12 +169,13 @@ def nest_asked_for(text: str) -> tuple[int, str] | None:
 
 def nest_chosen(text: str) -> int | None:
     """The nest in use of that name, alone or in the words of `nests_to_choose`."""
-    rows = Nest.objects.filter(withdrawn_at=None)
-    for name in (text, text.rpartition(", ")[0]):
-        found = rows.filter(name__iexact=name.strip()).values_list("pk", flat=True).first()
-        if found is not None:
-            return found
-    return None
+    rows = Nest.objects.filter(withdrawn_at=None).select_related("material")
+    text = text.strip()
+    named = rows.filter(name__iexact=text).first()
+    if named is not None:
+        return named.pk
+    like = rows.filter(name__iexact=text.rpartition(", ")[0].strip())
+    return next((nest.pk for nest in like if _nest_words(nest) == text), None)
 
 
 def nests_to_choose(most: int = 200) -> list[tuple[int, str]]:
@@ -183,4 +184,8 @@ def nests_to_choose(most: int = 200) -> list[tuple[int, str]]:
         .select_related("material")
         .order_by("-made_at")[:most]
     )
-    return [(row.pk, f"{row.name}, {row.thickness_text} {row.material.code}") for row in rows]
+    return [(row.pk, _nest_words(row)) for row in rows]
+
+
+def _nest_words(nest: Nest) -> str:
+    return f"{nest.name}, {nest.thickness_text} {nest.material.code}"

@@ -21,9 +21,9 @@ def _now(monkeypatch):
     monkeypatch.setattr("dashboards.data.now", lambda: NOW)
 
 
-def form(nest_id, **more):
+def form(nest, **more):
     return {
-        "customer": "Fallow Gate Farms", "title": "plates", "nest1": str(nest_id), "sheets1": "2",
+        "customer": "Fallow Gate Farms", "title": "plates", "nest1": nest, "sheets1": "2",
         "chance": "0.2", "days": "30", "price": "",
     } | more  # fmt: skip
 
@@ -31,7 +31,7 @@ def form(nest_id, **more):
 def test_a_quote_is_made_opened_and_decided(history, as_):
     client = as_("owner")
     assert "Nest 1" in client.get("/jobs/quotes/new/").content.decode()
-    answer = client.post("/jobs/quotes/new/", form(history.nest_id), follow=True)
+    answer = client.post("/jobs/quotes/new/", form(history.nest.name), follow=True)
     body = answer.content.decode()
     assert "Q-0001" in body
     assert "20 in 100 such jobs take more" in body
@@ -67,18 +67,18 @@ def test_a_quote_is_made_opened_and_decided(history, as_):
         ({"price": "1e999"}, "is no price"),
         ({"sheets1": "9" * 6000}, "is no number of sheets"),
         ({"sheets1": "100001"}, "how many sheets?"),
-        ({"nest1": "99999"}, "There is no nest 99999"),
+        ({"nest1": "99999"}, "There is no nest &#x27;99999&#x27; in use"),
     ],
 )
 def test_a_wrong_figure_is_said_and_what_was_typed_stays(history, as_, more, said):
-    answer = as_("owner").post("/jobs/quotes/new/", form(history.nest_id, **more))
+    answer = as_("owner").post("/jobs/quotes/new/", form(history.nest.name, **more))
     assert said in answer.content.decode()
     assert "Fallow Gate Farms" in answer.content.decode()
     assert not Quote.objects.exists()
 
 
 def test_a_price_as_asked_is_kept_beside_what_was_reckoned(history, as_):
-    as_("owner").post("/jobs/quotes/new/", form(history.nest_id, price="1,234.50"))
+    as_("owner").post("/jobs/quotes/new/", form(history.nest.name, price="1,234.50"))
     quote = Quote.objects.get()
     assert quote.price_minor == 123_450
     assert quote.cost_minor != quote.price_minor
@@ -86,19 +86,19 @@ def test_a_price_as_asked_is_kept_beside_what_was_reckoned(history, as_):
 
 def test_a_decimal_comma_is_no_thousands_mark(history, as_):
     """12,50 is twelve and a half: taken for a grouping it would ask a hundred times as much."""
-    as_("owner").post("/jobs/quotes/new/", form(history.nest_id, price="12,50"))
+    as_("owner").post("/jobs/quotes/new/", form(history.nest.name, price="12,50"))
     assert Quote.objects.get().price_minor == 1250
 
 
 def test_moved_prices_are_said_on_the_list(history, as_):
-    as_("owner").post("/jobs/quotes/new/", form(history.nest_id))
+    as_("owner").post("/jobs/quotes/new/", form(history.nest.name))
     cast.rate("bench", 5280, valid_from=NOW.date())
     body = as_("owner").get("/jobs/quotes/").content.decode()
     assert "1 open quote stands at prices that have moved." in body
 
 
 def test_a_search_of_quotes_stays_in_the_address(history, as_):
-    as_("owner").post("/jobs/quotes/new/", form(history.nest_id))
+    as_("owner").post("/jobs/quotes/new/", form(history.nest.name))
     body = as_("owner").get("/jobs/quotes/?q=Q-00&state=open").content.decode()
     assert "Q-0001" in body
     assert '?state=lost&amp;q=Q-00"' in body
