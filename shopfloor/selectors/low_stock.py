@@ -46,7 +46,7 @@ class Plate:
     @property
     def key(self) -> str:
         """Its thickness in an address."""
-        return f"{self.thickness_mm:.2f}"
+        return f"{self.thickness_mm:.4f}"
 
     @property
     def free(self) -> int:
@@ -79,7 +79,7 @@ def plates() -> list[Plate]:
 def plate_of(material: int, thickness_mm: float) -> Plate | None:
     """One of `plates`, by what it was found under."""
     near = (one for one in plates() if one.material.pk == material)
-    found = next((one for one in near if abs(one.thickness_mm - thickness_mm) < 0.005), None)
+    found = next((one for one in near if abs(one.thickness_mm - thickness_mm) < 0.0001), None)
     if found is not None:
         found.stock.sort(key=lambda sheet: sheet.parent_id is not None)  # what counts first
     return found
