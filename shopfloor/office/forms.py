@@ -47,7 +47,7 @@ class LengthField(forms.FloatField):
 
     def prepare_value(self, value: Any) -> Any:
         if self.inch and isinstance(value, int | float):
-            return round(in_from_mm(value), 3)
+            return round(in_from_mm(value), 4)
         return value
 
     def to_python(self, value: Any) -> float | None:  # type: ignore[override]

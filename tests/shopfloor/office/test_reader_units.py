@@ -9,6 +9,7 @@ from django.urls import reverse
 from planning.calc.program import read_program
 from planning.services.nest_plan import revision_plan
 from shopfloor.models import ChartRow, Shop
+from shopfloor.office.forms import LengthField
 from shopfloor.services.nests import program_notes
 from tests.shopfloor.office.conftest import AT, PROGRAM
 from tests.shopfloor.office.test_units import said
@@ -62,6 +63,14 @@ def test_a_pit_limit_is_shown_and_typed_in_inches(fast, inches, sign_in):
     assert (form["pit_limit_mm"].label, form["pit_limit_mm"].value()) == ("Pit limit, in", 0.063)
     page.post(address, typed | {"pit_limit_mm": "0.063", "in_drawer": 2})
     assert fast.parts.get().pit_limit_mm == 1.6  # left alone, it stays
+
+
+def test_a_length_left_alone_stays_to_the_hundredth():
+    field = LengthField(label="Pit limit", min_value=0.01, max_value=10)
+    field.read_in(inch=True)
+    for hundredths in range(1, 1001):
+        mm = hundredths / 100
+        assert field.clean(str(field.prepare_value(mm))) == mm
 
 
 @pytest.mark.parametrize(
