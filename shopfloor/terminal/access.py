@@ -117,9 +117,11 @@ def crew_was_busy(request: HttpRequest, terminal: Terminal, table: Table) -> Non
     before = parse_datetime(one["touched"]) if one else None
     if one is None or before is None or said is None:
         return
-    touched = timezone.now() - timedelta(seconds=said)
     idle = timedelta(minutes=terminal.idle_minutes)
-    if said < idle.total_seconds() and idle < touched - before < AWAY_MOST:
+    if said >= idle.total_seconds():
+        return
+    touched = timezone.now() - timedelta(seconds=said)
+    if idle < touched - before < AWAY_MOST:
         kept = {**one, "touched": touched.isoformat()}
         request.session[SESSION] = {**request.session[SESSION], table.code: kept}
 

@@ -254,6 +254,7 @@ def test_a_run_of_another_table_is_not_finished_from_this_screen(
         (timedelta(minutes=40), "2400", False),  # nobody was there either
         (timedelta(minutes=40), "", False),
         (timedelta(minutes=40), "-20", False),
+        (timedelta(minutes=40), "9" * 14, False),  # three million years
         (timedelta(hours=13), "20", False),
     ],
 )
