@@ -31,6 +31,7 @@ PLAN_WORDS = (
     ("total_s", "in all", "s"), ("bench_min", "bench", "min"), ("problem", "problem", ""),
 )  # fmt: skip
 MONEY_KEYS = ("rates", "wear")  # of a plan's snapshot
+SAID_KEYS = ("problem",)  # of it too: a sentence, which stands there already
 
 
 @desk()
@@ -121,7 +122,7 @@ def plan_rows(plan: dict[str, Any], *, inch: bool = False) -> Any:
 def _flat(values: dict[str, Any], before: str = "", *, inch: bool = False) -> Any:
     """Single values of the snapshot; lists (contour by contour) and money are left out."""
     for name, value in values.items():
-        if name in MONEY_KEYS:
+        if name in MONEY_KEYS or name in SAID_KEYS:
             continue
         if isinstance(value, int | float) and not isinstance(value, bool):
             name, value = lengths.named(name, value, inch=inch)
