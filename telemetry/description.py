@@ -57,7 +57,7 @@ class Line:
     on: tuple[str, ...] = ("1",)
     off: tuple[str, ...] = ("0",)
     debounce_s: float = 0.0
-    on_from: float = 0.0  # an analogue level of so much or more is on; 0: its words say
+    on_from: float = 0.0  # a measured level at or above this is on; 0: the words in on/off decide
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,9 +191,11 @@ def _line(reader: TomlReader) -> Line:
     if not is_level:
         for key in ("on", "off", "debounce_s", "on_from"):
             reader.refuse(key, "is for format level only")
+    elif reader.has("on_from") and not line.on_from:
+        raise reader.wrong("on_from", "must be more than 0; leave it out where the level is a word")
     elif line.on_from:
         for key in ("on", "off"):
-            reader.refuse(key, "a level told by on_from has no words")
+            reader.refuse(key, "leave it out: on_from already says which level is on")
     elif set(line.on) & set(line.off):
         raise reader.wrong("on", "a word cannot mean both on and off")
     if format_ in ("pairs", "json") and "signal" not in line.names:

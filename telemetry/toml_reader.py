@@ -118,6 +118,10 @@ class TomlReader:
             raise self.wrong(key, f"{value!r} is not true or false", ("true", "false"))
         return value
 
+    def has(self, key: str) -> bool:
+        """Whether `key` is given."""
+        return key in self._data
+
     def refuse(self, key: str, why: str) -> None:
         """Object to `key` where it is given."""
         if key in self._data:

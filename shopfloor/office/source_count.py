@@ -14,7 +14,7 @@ from django.utils import timezone
 from shopfloor.office.access import FEEDS, DeskRequest, right
 from shopfloor.office.forms import DayField, attempt
 from shopfloor.selectors.shop import shift_date_of
-from shopfloor.selectors.source_count import count_preview, first_open_day
+from shopfloor.selectors.source_count import count_preview, day_refused, first_open_day
 from shopfloor.services.source_count import source_count_from
 from telemetry.counted import masters_beside
 from telemetry.models import Feed
@@ -23,22 +23,20 @@ from telemetry.models import Feed
 class CountForm(forms.Form):
     """`seen` is the day whose preview was on the page."""
 
-    day = DayField(label="From", help_text="Days before it stay as they were")
+    day = DayField(label="From", help_text="Earlier days do not change")
     seen = DayField(required=False, widget=forms.HiddenInput)
 
-    def __init__(self, *args: Any, **options: Any) -> None:
+    def __init__(self, feed: Feed, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
+        self.feed = feed
         earliest = first_open_day()
         if earliest is not None:
             self.fields["day"].widget.attrs["min"] = earliest.isoformat()
 
     def clean_day(self) -> date:
         day: date = self.cleaned_data["day"]
-        earliest = first_open_day()
-        if earliest is not None and day < earliest:
-            raise forms.ValidationError(f"Months before {earliest} are closed.")
-        if day > shift_date_of(timezone.now()):
-            raise forms.ValidationError("That day has not begun.")
+        if refused := day_refused(self.feed.table, day, timezone.now()):
+            raise forms.ValidationError(refused)
         return day
 
 
@@ -47,7 +45,7 @@ def count_arcs(request: DeskRequest, name: str) -> HttpResponse:
     """Shows what changes from the day asked for; does it once that day was looked at."""
     feed = get_object_or_404(Feed, name=name)
     today = shift_date_of(timezone.now())
-    form = CountForm(request.POST or request.GET or {"day": today})
+    form = CountForm(feed, request.POST or request.GET or {"day": today})
     day: date | None = form.cleaned_data["day"] if form.is_valid() else None
     seen = day is not None and form.cleaned_data["seen"] == day
     if request.method == "POST" and day is not None and seen:

@@ -10,6 +10,7 @@ from statistics import median
 from shopfloor.models import Fitting, Torch, WearSet
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.fitted import fittings_in, set_of
+from telemetry.counted import counted
 from telemetry.models import Arc
 
 # Our assumptions: a set is run within this share of its own current, a few arcs are enough to
@@ -49,9 +50,11 @@ def amps_off(
     if fitted is None:
         return None
     since = max(now - BACK, max(one.fitted_at for one in inside))
-    arcs = Arc.objects.filter(
-        table=torch.table.code, torch=torch.code, feed__master=True, amps__gt=0,
-        on_us__gte=to_us(since), on_us__lt=to_us(now),
+    arcs = counted(
+        Arc.objects.filter(
+            table=torch.table.code, torch=torch.code, amps__gt=0,
+            on_us__gte=to_us(since), on_us__lt=to_us(now),
+        )
     )  # fmt: skip
     latest = arcs.order_by("-on_us").values_list("amps", flat=True)[:ARCS]
     seen = [amps for amps in latest if amps is not None]

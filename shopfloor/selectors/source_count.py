@@ -41,6 +41,14 @@ def first_open_day() -> date | None:
     return None if last is None else _next_month(last)
 
 
+def day_refused(table: str, day: date, now: datetime) -> str:
+    """In words, why no other source can count from that day on; blank where one can."""
+    earliest = first_open_day()
+    if earliest is not None and day < earliest:
+        return f"Choose {earliest} or a later day: the months before it can no longer change."
+    return "That day has not started yet." if count_begins(table, day) > now else ""
+
+
 def count_begins(table: str, day: date) -> datetime:
     """When a day of the shop begins at a table: midnight, or the end of the shift that began the
     evening before, on a full quarter hour."""

@@ -12,7 +12,7 @@ from django.db.models import Q
 from shopfloor.acting import acting
 from shopfloor.models import Fitting, Table, User
 from shopfloor.selectors.arcs import from_us, to_us
-from shopfloor.selectors.source_count import count_begins, first_open_day
+from shopfloor.selectors.source_count import count_begins, day_refused
 from shopfloor.services.follow import stretch_matched
 from shopfloor.services.work import work_want
 from telemetry.counted import feed_set_master
@@ -25,12 +25,9 @@ CHUNK = 2000
 def source_count_from(*, feed: Feed, day: date, by: User, now: datetime) -> None:
     """Of the sources that watch the same torch, this one's arcs count from a day of the shop on.
     What was before stays. Raises ValidationError for a day of a closed month or one to come."""
-    earliest = first_open_day()
-    if earliest is not None and day < earliest:
-        raise ValidationError(f"{day:%B %Y} is closed: from {earliest} on at the earliest.")
+    if refused := day_refused(feed.table, day, now):
+        raise ValidationError(refused)
     begin = count_begins(feed.table, day)
-    if begin > now:
-        raise ValidationError("That day has not begun.")
     with acting(f"user:{by.get_username()}", why=f"counts from {day}"):
         feed_set_master(feed=feed, from_us=to_us(begin))
         work_want(kind="recount", key=f"{feed.table} {to_us(begin)}")

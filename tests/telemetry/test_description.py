@@ -116,6 +116,12 @@ def test_torch_may_be_a_column() -> None:
     assert feed.torch is None
 
 
+def test_a_measured_level_is_on_from_more_than_nothing() -> None:
+    text = 'table = "south"\n[line]\nformat = "level"\non_from = 0\n'
+    with pytest.raises(DescriptionError, match="F:4: on_from: must be more than 0"):
+        parse_description(text, name="F")
+
+
 def test_bare_level_needs_very_little() -> None:
     feed = parse_description('table = "south"\n[line]\nformat = "level"\n')
     assert (feed.torch, feed.times_from_arrival, feed.line.columns) == ("1", True, ("level",))

@@ -9,7 +9,9 @@ import pytest
 
 from planning.reports import today
 from shopfloor.selectors.amps import amps_off
+from shopfloor.selectors.arcs import to_us
 from shopfloor.terminal.board.torches import torch_of
+from telemetry.models import Arc, CountedSpan
 
 from .conftest import MINUTE, T0
 
@@ -47,6 +49,13 @@ def test_three_arcs_at_another_sets_current_raise_a_question(fitted, operator):
 )
 def test_amps_that_agree_or_say_too_little_raise_none(fitted, amps):
     burnt_at(fitted, *amps)
+    assert amps_off(fitted.torch, NOW) is None
+
+
+def test_amps_of_a_source_that_does_not_count_say_nothing(fitted):
+    burnt_at(fitted, 46.0, 44.0, 45.5)
+    begun = to_us(T0 + 2 * MINUTE)  # of the three arcs the third alone counts
+    CountedSpan.objects.create(feed=Arc.objects.first().feed, from_us=begun)
     assert amps_off(fitted.torch, NOW) is None
 
 

@@ -96,6 +96,6 @@ def test_months_that_are_closed_are_never_touched(two, client, administrator):
     url = reverse("source_count", args=["other"])
     refused = {"day": "2026-09-30", "seen": "2026-09-30"}
     body = client.post(url, refused).content.decode()
-    assert "Months before 2026-10-01 are closed" in body
+    assert "Choose 2026-10-01 or a later day" in body
     assert not Feed.objects.get(name="other").master
     assert not Work.objects.filter(kind="recount").exists()
