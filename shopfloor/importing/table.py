@@ -74,11 +74,13 @@ class Heading:
 def table_headings(raw: bytes, *, encoding: str = "utf-8", samples: int = 3) -> list[Heading]:
     """The headings of a list, as far as they have words. Raises ListError."""
     grid = _grid(raw, encoding)
-    found = []
+    found: list[Heading] = []
     for place, cell in enumerate(grid[0][1]):
         values = (row[place] for _, row in grid[1:] if len(row) > place and row[place] != "")
         seen = [_sample(value) for value in islice(values, samples)]
         if plain := _plain(cell):
+            if any(plain == one.plain for one in found):
+                raise ListError(grid[0][0], f"the heading {_shown(cell)} stands there twice")
             found.append(Heading(str(_shown(cell)), plain, tuple(seen)))
     return found
 

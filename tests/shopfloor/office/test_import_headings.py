@@ -93,12 +93,30 @@ def test_the_next_list_with_the_same_headings_is_read_at_once(page):
 def test_what_is_missing_or_said_twice_is_refused(page):
     shown = brought(page, as_csv())
     body = answered(page, shown, [*SAID[:6], "", ""]).content.decode()
-    assert "No heading is thickness: it is needed." in body
+    assert "Choose a heading for thickness: it is needed." in body
     body = answered(page, shown, ["job", *SAID[1:7], "job"]).content.decode()
-    assert "another heading is job too" in body
-    made_up = {"meaning": json.dumps({"foreman": "boss"})}
-    answered(page, shown, **made_up)
+    assert "job is chosen twice" in body
+    for made_up in (
+        {"foreman": "boss"},
+        {"foreman": ["job"]},
+        {"foreman": {}},
+        {"\0": "job"},
+        ["job"],
+        7,
+    ):
+        body = answered(page, shown, meaning=json.dumps(made_up)).content.decode()
+        assert "Foreman" not in body
     assert not Job.objects.exists()
+
+
+def test_brackets_in_brackets_are_refused(page):
+    body = answered(page, brought(page, as_csv()), meaning="[" * 100_000).content.decode()
+    assert "Foreman" not in body
+
+
+def test_two_headings_of_the_same_words_are_refused(page):
+    raw = as_csv([*HEAD[:-1], HEAD[0]])
+    assert "stands there twice" in brought(page, raw).content.decode()
 
 
 def test_a_list_with_our_headings_is_not_asked_about(page):
