@@ -23,8 +23,8 @@ WORDS = {
     "Cutting with piercing", "travel": "Travel", "travel with waiting": "Travel with waiting",
     "waits": "Waiting", "loading with waiting": "Loading with waiting",
     "cutting, travel and waiting": "Cutting, travel, waiting", "repeats": "Repeats",
-    "stoppages": "Stoppages", "burning as entered": "Burning, entered",
-    "not burning as entered": "Not burning, entered", "unknown": "Unknown time",
+    "stoppages": "Stoppages", "burning as entered": "Burning (entered by hand)",
+    "not burning as entered": "Not burning (entered by hand)", "unknown": "Unknown time",
 }  # fmt: skip
 KINDS = {"wear": "wear parts", "energy": "power", "credit": "remnant credit"}
 REST = "Wear, gas, power, bench"

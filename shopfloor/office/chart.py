@@ -90,7 +90,7 @@ def confirm(request: DeskRequest) -> HttpResponse:
     form = ConfirmForm(request.POST)
     raw = upload_read(form.cleaned_data["digest"], "chart") if form.is_valid() else None
     if raw is None:
-        messages.error(request, "That preview is no longer there. Nothing was written.")
+        messages.error(request, "That preview is no longer kept. Nothing was saved.")
         return redirect("chart_import")
     how = form.cleaned_data
     plan = chart_apply(raw, example=how["example"], note=how["note"])

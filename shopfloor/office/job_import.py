@@ -109,7 +109,7 @@ def headings(request: DeskRequest) -> HttpResponse:
     asked = ConfirmForm(request.POST)
     raw = upload_read(asked.cleaned_data["digest"], "jobs") if asked.is_valid() else None
     if raw is None:
-        messages.error(request, "That list is no longer there. Bring it again.")
+        messages.error(request, "That list is no longer kept. Bring it in again.")
         return redirect("job_import")
     how = asked.cleaned_data
     try:
@@ -135,7 +135,9 @@ def confirm(request: DeskRequest) -> HttpResponse:
     form = ConfirmForm(request.POST)
     raw = upload_read(form.cleaned_data["digest"], "jobs") if form.is_valid() else None
     if raw is None:
-        messages.error(request, "That preview is no longer there. Nothing was written.")
+        messages.error(
+            request, "That preview is no longer kept. Nothing was saved. Bring the list in again."
+        )
         return redirect("job_import")
     name = form.cleaned_data["name"]
     how = {key: form.cleaned_data[key] for key in ("encoding", "date_order", "meaning")}

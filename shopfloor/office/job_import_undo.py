@@ -42,5 +42,5 @@ def undo(request: DeskRequest, pk: int) -> HttpResponse:
 
 def _said(job_list: JobList, undone: Undoing) -> str:
     said = f"{job_list.name}: {count(len(undone.lines), 'line')} and "
-    said += f"{count(len(undone.jobs), 'job')} taken away."
-    return f"{said} Kept: {' '.join(undone.kept[:5])}" if undone.kept else said
+    said += f"{count(len(undone.jobs), 'job')} removed."
+    return f"{said} Still there: {' '.join(undone.kept[:5])}" if undone.kept else said

@@ -36,7 +36,7 @@ def test_the_digest_of_another_form_is_refused_in_words(administrator, sign_in, 
     client = sign_in(administrator)
     reply = client.post(reverse(name), {"digest": digest, **more}, follow=True)
     assert reply.status_code == 200
-    assert "no longer there. Nothing was written." in reply.content.decode()
+    assert "no longer kept. Nothing was saved." in reply.content.decode()
     assert [model.objects.count() for model in (Job, ChartRow, Incoming)] == [0, 0, 0]
 
 

@@ -23,9 +23,19 @@ def test_every_count_opens_to_what_it_counts(sign_in, planner, nest, sheet, nort
     [address] = set(re.findall(r'href="(/stock/plate/[^"]+)"', body))
     opened = page.get(address).content.decode()
     assert "1 sheet, 1 of them promised: 0 free. 1 queued without a sheet, 2 ahead" in opened
-    assert "1 short now" in opened
-    assert "3 short then" in opened
+    assert "1 short for the queue" in opened
+    assert "3 short with ahead" in opened
     assert reverse("sheet", args=[sheet.pk]) in opened
     assert opened.count(reverse("nest", args=[nest.pk])) == 2
     assert page.get("/stock/plate/1/nan/").status_code == 404
     assert page.get("/stock/plate/1/thick/").status_code == 404
+
+
+@pytest.mark.parametrize("mm", [15.875, 47.625])  # 5/8 in and 1 7/8 in
+def test_a_thickness_of_three_places_opens(sign_in, planner, sheet, mm):
+    sheet.thickness_mm = mm
+    sheet.save()
+    page = sign_in(planner)
+    [address] = set(re.findall(r'href="(/stock/plate/[^"]+)"',
+                               page.get(reverse("low_stock")).content.decode()))  # fmt: skip
+    assert page.get(address).status_code == 200
