@@ -81,7 +81,7 @@ def test_a_made_up_confirmation_writes_nothing(page, digest):
     answer = page.post(
         reverse("job_import_confirm"), {"digest": digest, "name": "x", **HOW}, follow=True
     )
-    assert "Nothing was written" in answer.content.decode()
+    assert "Nothing was saved" in answer.content.decode()
     assert not Job.objects.exists()
 
 

@@ -24,7 +24,7 @@ def test_every_count_opens_to_what_it_counts(sign_in, planner, nest, sheet, nort
     opened = page.get(address).content.decode()
     assert "1 sheet, 1 of them promised: 0 free. 1 queued without a sheet, 2 ahead" in opened
     assert "1 short for the queue" in opened
-    assert "3 short with ahead" in opened
+    assert "3 short in all" in opened
     assert reverse("sheet", args=[sheet.pk]) in opened
     assert opened.count(reverse("nest", args=[nest.pk])) == 2
     assert page.get("/stock/plate/1/nan/").status_code == 404
