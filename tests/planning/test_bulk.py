@@ -79,7 +79,7 @@ def test_since_does_only_what_is_newer(north, operator):
     assert RunVariance.objects.count() == 2
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_quarter_is_done_in_seconds(north, operator):
     """1,000 runs and 80,000 arcs, with twice the time that the shop is promised (15 s)."""
     _shop(north, operator, runs=1000, arcs=80)

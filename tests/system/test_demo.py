@@ -47,6 +47,7 @@ def start(folder, port):
     return running(command, environment(folder), folder.parent / "demo.log")
 
 
+@pytest.mark.long
 def test_a_load_cut_short_is_gone_on_with_and_the_shop_is_whole(tmp_path):
     folder, port = tmp_path / "shop", free_port()
     log = tmp_path / "demo.log"

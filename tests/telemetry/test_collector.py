@@ -93,6 +93,7 @@ def pushed(text: str) -> str:
     return f'{head}[source]\nkind = "push"\n[line]{rest.partition("[line]")[2]}'
 
 
+@pytest.mark.long
 def test_both_ends_killed_at_any_instant_a_file_arrives_once_and_whole(both, tmp_path):
     path = tmp_path / "t.csv"
     path.touch()

@@ -11,7 +11,7 @@ from tests.processes import ROOT, environment
 MOST_MB = 12  # a single object kept for each line would take 36 MB and more
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_memory_stays_flat_between_200_000_and_800_000_lines(tmp_path):
     done = subprocess.run(
         [sys.executable, "-m", "tests.telemetry.memory", "800000", "small"],

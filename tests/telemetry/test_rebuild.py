@@ -263,7 +263,7 @@ def test_a_source_that_cannot_be_rebuilt_ends_no_other(table, tmp_path, capsys):
     assert stored_arcs() == arcs_of(table.lines)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_killed_at_any_instant_a_rebuild_loses_nothing(house, tmp_path):
     from tests.processes import manage, manage_json
 

@@ -130,6 +130,7 @@ def arcs_decoded(text: str, raw: bytes) -> list[tuple]:
     return sorted((a.torch, a.on_us, a.off_us, a.ended, a.pierces, a.program) for a in pairing.arcs)
 
 
+@pytest.mark.long
 def test_killed_at_any_instant_a_growing_file_is_stored_once_and_whole(house, tmp_path):
     path = tmp_path / "t.csv"
     path.touch()
@@ -197,6 +198,7 @@ def journalled(house: House, name: str, opened: bytes = b"") -> bytes:
     return b"".join(kept[item.kind](item) for item in items if item.kind in kept)
 
 
+@pytest.mark.long
 def test_killed_at_any_instant_every_acknowledged_line_of_a_port_is_stored_once(house, tmp_path):
     port = Port(tmp_path / "port")
     text = serial_text(str(port.link))

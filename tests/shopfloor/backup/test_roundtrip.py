@@ -82,7 +82,7 @@ def test_what_is_put_back_is_what_was_there_and_goes_on(filled, saved, tmp_path)
     assert len(before["rollups"]) > 5
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.served
 def test_either_database_takes_the_other_ones_backup(filled, saved, database, tmp_path):
     first, second = (Place(tmp_path / name, database()) for name in ("first", "second"))
@@ -132,7 +132,7 @@ def test_a_shop_that_is_there_is_kept_beside_or_left(filled, saved, other):
     assert (old.rows(), old.files()) == before
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.served
 def test_on_postgresql_the_old_tables_are_kept_in_a_schema_of_their_own(saved, database, tmp_path):
     place = Place(tmp_path / "new", database())
