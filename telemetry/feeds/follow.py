@@ -102,10 +102,12 @@ class FollowedFile:
             return chunks
         handle.seek(0)
         other = compare(handle.read(HEAD_BYTES), place.fingerprint) == "other"
-        if same or not other or not self._rotates:
+        # The inode of a deleted file is given again: what was written later beside it is read too.
+        later = self._later_than_read()
+        if not other or not self._rotates or (same and not later):
             return self._renew(handle, status)
         handle.close()
-        return self._after_a_loss()
+        return self._after_a_loss(later)
 
     def _resume_rotated(self) -> list[Chunk]:
         """Goes on in a file that was renamed or copied away while nobody looked, found by its
@@ -128,11 +130,13 @@ class FollowedFile:
             handle.close()
         return []
 
-    def _after_a_loss(self) -> list[Chunk]:
+    def _later_than_read(self) -> list[Sibling]:
+        return [one for one in self._siblings() if one.mtime_ns > self._place.changed_us * 1000]
+
+    def _after_a_loss(self, later: Sequence[Sibling]) -> list[Chunk]:
         """The file that was being read is nowhere: what it got since may be missing. Reading goes
         on with what was written later."""
         lost = f"{self._path.name}: the file that was being read is gone, its last lines may be too"
-        later = [one for one in self._siblings() if one.mtime_ns > self._place.changed_us * 1000]
         return self._begin_next(later, lost)
 
     def _siblings(self) -> list[Sibling]:

@@ -146,6 +146,17 @@ def test_19_when_the_file_that_was_read_is_gone_that_is_said_and_reading_goes_on
     assert Alarm.objects.count() == 1
 
 
+def test_19_a_new_file_under_the_inode_of_the_one_that_is_gone_hides_no_sibling(feed, path):
+    path.write_text(rows(1, 40))
+    assert after(feed)[0] == 40
+    path.with_name("t.csv.1").write_text(rows(51, 60))
+    path.write_text(rows(61, 70))  # written in place: the inode stays
+    assert after(feed) == (60, 60, 1, 0)
+    assert seqs() == [*range(1, 41), *range(51, 71)]
+    assert Alarm.objects.get().message.startswith("t.csv: the file that was being read is gone")
+    assert after(feed) == (60, 60, 1, 0)
+
+
 def test_20_copied_and_truncated_while_it_was_down_the_copy_gives_the_tail(feed, path):
     path.write_text(rows(1, 40))
     assert after(feed)[0] == 40
