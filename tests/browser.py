@@ -49,14 +49,11 @@ def session_cookie(user: Any, url: str) -> dict[str, str]:
     return {"name": "sessionid", "value": session.session_key, "url": url}
 
 
-def axe_finds(page: Any, theme: str = "light") -> list[str]:
-    """What axe-core finds on the page, with where. The dark theme changes colours alone, so there
-    the rules about colour are asked and the others are not asked again."""
+def axe_finds(page: Any) -> list[str]:
+    """What axe-core finds on the page, with where."""
     from axe_playwright_python.sync_playwright import Axe
 
     options: dict[str, Any] = {"resultTypes": ["violations"]}
-    if theme == "dark":
-        options["runOnly"] = {"type": "tag", "values": ["cat.color"]}
     return [
         f"{one['id']} ({one['impact']}): {node['target']} {node['html'][:160]}"
         for one in Axe().run(page, options=options).response["violations"]

@@ -96,7 +96,7 @@ def violations(page, address: str, theme: str = "light") -> list[str]:
     page.goto(address)
     page.wait_for_selector("h1")
     page.wait_for_timeout(300)
-    return [f"{address} {one}" for one in axe_finds(page, theme)]
+    return [f"{address} {one}" for one in axe_finds(page)]
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

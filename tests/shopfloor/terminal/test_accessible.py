@@ -33,7 +33,7 @@ def test_no_screen_has_a_violation(terminal, stage, theme):
     found = {}
 
     def looked_at(name: str) -> None:
-        found[name] = axe_finds(page, theme)
+        found[name] = axe_finds(page)
 
     def opened(name: str) -> None:
         page.locator(f"[data-go={name}]:visible").first.tap()
