@@ -33,9 +33,7 @@ _AHEAD_US = 5 * 1_000_000
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-def arcs_between(
-    start_us: int, end_us: int, *, table: str | None = None, masters_only: bool = True
-) -> QuerySet[Arc]:
+def arcs_between(start_us: int, end_us: int, *, table: str | None = None) -> QuerySet[Arc]:
     """Arcs that burn at some time within [start_us, end_us), in order; open ones among them.
 
     An arc longer than a day would be missed at the start of the span.
@@ -45,7 +43,7 @@ def arcs_between(
     arcs = arcs.filter(Q(off_us=None) | Q(off_us__gt=start_us) | Q(on_us__gte=start_us))
     if table is not None:
         arcs = arcs.filter(table=table)
-    return counted(arcs) if masters_only else arcs
+    return counted(arcs)
 
 
 def arcs_changed_since(changed_us: int = 0, after_id: int = 0, count: int = 1000) -> list[Arc]:

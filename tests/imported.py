@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import os
+from importlib import import_module
 
 import django
-from django.urls import get_resolver
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
 django.setup()
-get_resolver().url_patterns  # noqa: B018 - imports the pages, and with them all they need
+import_module("shopfloor.urls")  # the pages, and with them all they need

@@ -36,7 +36,8 @@ def _once(read: Callable[[], T]) -> T:
         return read()
     if read.__name__ not in kept:
         kept[read.__name__] = read()
-    return kept[read.__name__]  # type: ignore[no-any-return]
+    found: T = kept[read.__name__]
+    return found
 
 
 def the_shop() -> Shop:

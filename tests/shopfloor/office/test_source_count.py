@@ -11,18 +11,8 @@ from shopfloor.models import Month, Shift, Work
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.source_count import count_begins, count_preview
 from telemetry.models import Feed, FeedVersion, Rollup
+from tests.shopfloor.floor.test_sources import CONTACT
 
-CONTACT = """table = "north"
-[source]
-kind = "push"
-[line]
-format = "level"
-columns = ["time", "level"]
-[time]
-zone = "UTC"
-[knows]
-contact = "transfer"
-"""
 pytestmark = pytest.mark.django_db
 SEP, OCT = datetime(2026, 9, 10, 12, tzinfo=UTC), datetime(2026, 10, 10, 12, tzinfo=UTC)
 

@@ -14,6 +14,7 @@ import json
 import os
 import sys
 from datetime import date, time, timedelta
+from importlib import import_module
 from multiprocessing.connection import Connection
 from pathlib import Path
 from threading import Thread
@@ -173,8 +174,9 @@ def played(data: Path, link: Connection) -> None:
     from django.conf import settings
     from django.db import connections
 
-    import tests.imported  # noqa: F401 - in the process forked from, where all is well
     from shopfloor.celery import app
+
+    import_module("tests.imported")  # there already, in the process forked from
 
     settings.DATA_DIR = data
     settings.STATIC_ROOT, settings.MEDIA_ROOT = data / "static", data / "files"
