@@ -12,13 +12,21 @@ Anchor = Literal["start", "middle", "end"]
 GAP = 7.0
 _NARROW = frozenset("iljtfr.,:;'’()|1 ·–-")
 _BROAD = frozenset("mwMW%ABCDGHKNOQRSUVXYZ")
+_DIGIT = 0.64  # em: lining figures of the widest serif a browser falls back to
 
 
 def text_width(text: str, size: float) -> float:
     """About how wide a text is in px at `size` px: our estimate for a book serif, on the wide
-    side so that labels part rather than touch."""
-    ems = sum(0.33 if c in _NARROW else 0.74 if c in _BROAD else 0.53 for c in text)
-    return ems * size
+    side so that labels part rather than touch, and none is cut off at the paper's edge."""
+    return sum(map(_ems, text)) * size
+
+
+def _ems(c: str) -> float:
+    if c in _NARROW:
+        return 0.33
+    if c in _BROAD:
+        return 0.74
+    return _DIGIT if c.isdecimal() else 0.53
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +75,7 @@ def settle(labels: Iterable[Label], width: float) -> list[tuple[Label, Place]]:
 
 def _fits(label: Label, place: Place, width: float) -> bool:
     left, right = label.span(place)
-    return left >= -2 and right <= width + 2
+    return left >= 0 and right <= width
 
 
 def _met(label: Label, place: Place, standing: list[tuple[Label, Place]]) -> list[int]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
+from shopfloor import strip
 from shopfloor.services.queue_office import queue_add
 from tests.planning import cast
+from tests.shopfloor.test_strip import US, a_busy_table, at
 
 pytestmark = [
     pytest.mark.browser,
@@ -87,3 +89,16 @@ def test_a_paper_stays_on_its_sheet(name, owned, job, nest, signed_in):
     page = signed_in(owned)
     assert page.goto(reverse(name, args=[nest.pk if name == "setup" else job.pk])).status == 200
     assert faults(page, UPRIGHT) == []
+
+
+def test_no_label_of_a_strip_is_cut_off_wherever_now_stands(signed_in, owner):
+    page = signed_in(owner)
+    assert page.goto(reverse("today")).status == 200
+    moments = [at(6) + minute * 60 * US for minute in range(0, 480, 7)]
+    drawn = "".join(
+        strip.strips(a_busy_table(now_us=now_us, end_us=now_us + 8 * 3600 * US))
+        for now_us in moments
+    )
+    page.evaluate("(drawn) => document.querySelector('main').innerHTML = drawn", drawn)
+    assert page.locator("svg.strip").count() == 4 * 69
+    assert faults(page, (*LYING, *UPRIGHT, 390)) == []
