@@ -1,8 +1,7 @@
-"""Measures of ISO 22400-2 by table: lines with what they rest on, none of them a headline."""
+"""Measures of ISO 22400-2 by table, each with its base."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
@@ -12,40 +11,11 @@ from django.views.decorators.http import require_safe
 
 from dashboards import data, theme
 from dashboards.access import desk
+from planning.reports.measure_list import MEASURES
 from planning.reports.measures import Measures, TableMeasures
 
 RANGES = ((7, "1 week"), (28, "4 weeks"), (91, "13 weeks"))
 USUAL = 28
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """`top` and `bottom` are the elements a ratio is made of; blank: a product of the others."""
-
-    label: str
-    name: str
-    how: str
-    top: str = ""
-    bottom: str = ""
-    unit: str = "h"
-
-
-LINES = (
-    Line("Availability", "availability", "burning / planned busy time", "apt", "pbt"),
-    Line("Allocation efficiency", "allocation_efficiency", "in runs / planned busy time",
-         "aubt", "pbt"),
-    Line("Utilisation efficiency", "utilisation_efficiency", "burning / in runs", "apt", "aubt"),
-    Line("Technical efficiency", "technical_efficiency", "burning / (burning + unplanned stops)",
-         "apt"),
-    Line("Set-up rate", "setup_rate", "set changes / (burning + set changes)", "aust", "aupt"),
-    Line("Effectiveness", "effectiveness", "planned arc time / burning, of runs with a plan"),
-    Line("Quality ratio", "quality", "good parts / all parts", "gq", "pq", "parts"),
-    Line("Scrap ratio", "scrap", "scrap / all parts", "sq", "pq", "parts"),
-    Line("Rework ratio", "rework", "rework / all parts", "rq", "pq", "parts"),
-    Line("First pass yield", "first_pass_yield", "checks passed / checks judged", "gp", "ip",
-         "checks"),
-    Line("Overall equipment effectiveness", "oee", "availability × effectiveness × quality"),
-)  # fmt: skip
 
 
 @desk()
@@ -67,47 +37,43 @@ def measures(request: HttpRequest) -> HttpResponseBase:
 
 
 def rows(found: Measures) -> list[dict[str, Any]]:
-    """One a line: what it is, how it is made, and each table's figure with its base."""
+    """One a measure: its label, how it is made, and each table's figure with its base."""
     return [
         {
-            "label": line.label,
-            "how": line.how,
+            "label": own.label,
+            "how": own.how,
             "cells": [
-                cell(line, table) | {"key": key(found, line, table)} for table in found.tables
+                {
+                    "value": value(name, table),
+                    "base": base(name, table),
+                    "key": f"{found.first}:{found.last}:{table.table_id}:{name}",
+                }
+                for table in found.tables
             ],
         }
-        for line in LINES
+        for name, own in MEASURES.items()
     ]
 
 
-def key(found: Measures, line: Line, table: TableMeasures) -> str:
-    """Opens what a ratio is made of."""
-    return f"{found.first}:{found.last}:{table.table_id}:{line.name}"
+def value(name: str, table: TableMeasures) -> str:
+    known = getattr(table.ratios, name)
+    return "" if known is None else f"{known:.3f}"
 
 
-def cell(line: Line, table: TableMeasures) -> dict[str, str]:
-    value = getattr(table.ratios, line.name)
-    if value is None:
-        return {"value": "", "base": ""}
-    return {"value": f"{value:.3f}", "base": base(line, table)}
-
-
-def base(line: Line, table: TableMeasures) -> str:
+def base(name: str, table: TableMeasures) -> str:
     """What a ratio was made of; blank for a product of others."""
-    of = table.elements
-    top, bottom = (getattr(of, name) if name else None for name in (line.top, line.bottom))
-    if line.name == "technical_efficiency" and of.apt is not None and of.adet is not None:
-        top, bottom = of.apt, of.apt + of.adet
-    if line.name == "effectiveness" and of.apt is not None and of.pri and of.pq:
-        top, bottom = of.pri * of.pq, of.apt
-    if top is None or bottom is None:
+    found = MEASURES[name].base(table.elements)
+    if name == "effectiveness" and table.with_plan_h:
+        found = table.planned_h, table.with_plan_h, "h"
+    if found is None:
         return ""
-    places = 1 if line.unit == "h" else 0
-    return f"{top:,.{places}f} of {bottom:,.{places}f} {line.unit}"
+    top, bottom, unit = found
+    places = 1 if unit == "h" else 0
+    return f"{top:,.{places}f} of {bottom:,.{places}f} {unit}"
 
 
 def covered(table: TableMeasures) -> str:
-    """What a table's times rest on, with their base."""
+    """What a table's times are based on."""
     if not table.busy_h:
         return f"{table.table}: no run in this time."
     whole = theme.span(table.busy_h * 3600)

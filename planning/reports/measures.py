@@ -31,7 +31,7 @@ CHANGE = "change"  # in the code of a reason: time spent setting up
 class TableMeasures:
     """One table's elements (hours and pieces) and ratios. Of the `busy_h` of its runs
     `measured_h` are measured and `unknown_h` unknown, the rest entered; `planned_share` of
-    the burning had a plan (None: nothing burnt)."""
+    the burning had a plan (None: nothing burnt): `with_plan_h`, planned as `planned_h`."""
 
     table_id: int
     table: str
@@ -41,6 +41,8 @@ class TableMeasures:
     measured_h: float
     unknown_h: float
     planned_share: float | None
+    planned_h: float
+    with_plan_h: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +186,8 @@ def table_measures(base: Base) -> TableMeasures:
         measured_h,
         unknown_h,
         share,
+        planned / HOUR_S,
+        with_plan / HOUR_S,
     )
 
 

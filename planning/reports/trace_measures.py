@@ -1,6 +1,6 @@
 """The measures of a table opened: a ratio to its elements, an element to the runs, stops, shifts
 and parts it is made of. A key is "2026-11-01:2026-11-28:TABLE:WHAT", TABLE an id, WHAT the name of
-a ratio or of an element as `planning.calc.indicators` has them."""
+a measure or of an element in `planning.reports.measure_list`."""
 
 from __future__ import annotations
 
@@ -13,7 +13,15 @@ from zoneinfo import ZoneInfo
 from django.utils import timezone
 
 from planning.calc.spans import Span, intersect, length, subtract, union
-from planning.reports.measures import CHANGE, Base, measure_bases, plan_by_run, table_measures
+from planning.reports.measure_list import ELEMENTS, MEASURES
+from planning.reports.measures import (
+    CHANGE,
+    Base,
+    TableMeasures,
+    measure_bases,
+    plan_by_run,
+    table_measures,
+)
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.trace_month import run_names
 from planning.reports.trace_rows import cut_short
@@ -22,70 +30,51 @@ from shopfloor.selectors.arcs import from_us
 from shopfloor.selectors.shop import the_shop
 
 US_HOUR = 3_600_000_000
-NAMES = {
-    "apt": "burning", "pbt": "planned busy time", "aubt": "in runs", "adet": "unplanned stops",
-    "aust": "set changes", "pq": "all parts", "gq": "good parts", "sq": "scrap", "rq": "rework",
-    "gp": "checks passed", "ip": "checks judged",
-}  # fmt: skip
-# Of each ratio the figures beneath it; `aust` over `apt` and `aust` and so on are said by `HOW`.
-RATIOS = {
-    "availability": ("apt", "pbt"), "allocation_efficiency": ("aubt", "pbt"),
-    "utilisation_efficiency": ("apt", "aubt"), "technical_efficiency": ("apt", "adet"),
-    "setup_rate": ("aust", "apt"), "effectiveness": (), "quality": ("gq", "pq"),
-    "scrap": ("sq", "pq"), "rework": ("rq", "pq"), "first_pass_yield": ("gp", "ip"),
-    "oee": ("availability", "effectiveness", "quality"),
-}  # fmt: skip
-HOW = {
-    "technical_efficiency": "burning, over burning and unplanned stops",
-    "setup_rate": "set changes, over burning and set changes",
-    "effectiveness": "planned arc time over burning, of the runs that had a plan",
-    "oee": "availability times effectiveness times quality",
-    "pbt": "the shifts of these days so far, without breaks and planned stops",
-    "apt": "arc time of the runs, as heard and as entered where the source was silent",
-    "aubt": "time in runs: their stretches and stops",
-    "adet": "stops in the shifts without a planned reason; what two share counts once",
-    "aust": "stops in the shifts whose reason is a set change; what two share counts once",
-}
 Rows = list[tuple[OpenedRow, float]]
 
 
 def measure(id: str) -> Figure:
     first, last, table, what = id.split(":")
-    if what not in NAMES and what not in RATIOS:
+    if what not in ELEMENTS and what not in MEASURES:
         raise LookupError(f"there is no measure {what!r}")
     found = Table.objects.filter(pk=int(table)).first()
     if found is None:
         raise LookupError(f"there is no table {table!r}")
     days = date.fromisoformat(first), date.fromisoformat(last)
     if not 0 <= (days[1] - days[0]).days <= 366:
-        raise LookupError(f"{first} to {last} is no time of a measure")
+        raise LookupError(f"{first} to {last} is not between 1 and 367 days")
     base = measure_bases(*days, timezone.now(), [found])[found.pk]
     when = f"{days[0]:%d %b} to {days[1]:%d %b %Y}, {found.name}"
-    if what in RATIOS:
+    if what in MEASURES:
         return _ratio(base, what, when, id)
+    element = ELEMENTS[what]
     rows = _element(base, what)
-    say = _number if what in ("pq", "gq", "sq", "rq", "gp", "ip") else _hours
+    say = _hours if element.unit == "h" else _number
     total = getattr(table_measures(base).elements, what)
     shown = [*cut_short(rows, say), OpenedRow("Total", say(total), total=True)]
-    how = HOW.get(what, "of the runs of these days")
-    return Figure(f"{NAMES[what]}, {when}", say(total), "", how, tuple(shown), None)
+    return Figure(f"{element.label}, {when}", say(total), "", element.how, tuple(shown), None)
 
 
 def _ratio(base: Base, what: str, when: str, id: str) -> Figure:
-    known = table_measures(base)
+    known, own = table_measures(base), MEASURES[what]
     stem = id.rpartition(":")[0]
     value = _share(getattr(known.ratios, what))
     rows = []
-    for name in RATIOS[what]:
-        amount = getattr(known.ratios, name) if name in RATIOS else None
-        said = _share(amount) if name in RATIOS else _said(name, getattr(known.elements, name))
-        label = NAMES.get(name) or name.replace("_", " ")
+    for name in own.parts:
+        label, said = _part(known, name)
         rows.append(OpenedRow(label.capitalize(), said, "", "", "measure", f"{stem}:{name}"))
     if what == "effectiveness":
         rows += _against_plan(base)
     rows.append(OpenedRow("Ratio", value, total=True))
-    how = HOW.get(what) or " over ".join(NAMES[name] for name in RATIOS[what])
-    return Figure(f"{what.replace('_', ' ')}, {when}", value, "", how, tuple(rows), None)
+    return Figure(f"{own.label}, {when}", value, "", own.how, tuple(rows), None)
+
+
+def _part(known: TableMeasures, name: str) -> tuple[str, str]:
+    """Label and value of one figure beneath a ratio."""
+    if name in MEASURES:
+        return MEASURES[name].label, _share(getattr(known.ratios, name))
+    say = _hours if ELEMENTS[name].unit == "h" else _number
+    return ELEMENTS[name].label, say(getattr(known.elements, name))
 
 
 def _against_plan(base: Base) -> list[OpenedRow]:
@@ -171,10 +160,6 @@ def _row(
 ) -> tuple[OpenedRow, float]:
     hours = sign * length(list(spans)) / US_HOUR
     return OpenedRow(label, _hours(hours), "", "", "run" if run else "", run), hours
-
-
-def _said(name: str, amount: float | None) -> str:
-    return _number(amount) if name in ("pq", "gq", "sq", "rq", "gp", "ip") else _hours(amount)
 
 
 def _hours(hours: float | None) -> str:

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from planning.inputs import chunks
 from planning.reports import measures, open_figure
-from planning.reports.trace_measures import RATIOS
+from planning.reports.measure_list import MEASURES
 from shopfloor.models import Check, PartResult, Reason, RunDay, Shift
 from tests.planning import cast
 
@@ -64,6 +64,18 @@ def test_every_ratio_by_hand(week):
     assert (north.busy_h, north.measured_h, north.planned_share) == (4.0, 4.0, 1.0)
 
 
+def test_a_measure_is_the_ratio_of_the_sums_that_it_names(week):
+    """What the page says a ratio is made of gives the ratio that is shown."""
+    [north] = measures(first=DAY, last=DAY, now=NOW).tables
+    sums = {name: own.base(north.elements) for name, own in MEASURES.items()}
+    assert {name for name, found in sums.items() if found is None} == {"effectiveness", "oee"}
+    for name, found in sums.items():
+        if found is not None:
+            assert found[0] / found[1] == pytest.approx(getattr(north.ratios, name)), name
+    assert MEASURES["technical_efficiency"].how == "burning / (burning + unplanned stops)"
+    assert MEASURES["oee"].how == "availability × effectiveness × quality ratio"
+
+
 def test_what_is_not_known_is_unknown_and_not_nothing(north):
     [found] = measures(first=DAY, last=DAY, now=NOW).tables
     r = found.ratios
@@ -80,6 +92,7 @@ def test_effectiveness_is_of_runs_with_a_plan_alone(week, north):
     [found] = measures(first=DAY, last=DAY, now=NOW).tables
     assert found.ratios.effectiveness == pytest.approx(0.9)
     assert found.planned_share == pytest.approx(0.75)
+    assert (found.planned_h, found.with_plan_h) == pytest.approx((2.7, 3.0))
     assert (found.busy_h, found.measured_h) == (5.0, 4.0)
 
 
@@ -150,7 +163,7 @@ def test_every_ratio_opens_to_its_elements(week, north, time_machine):
     assert [row.id for row in availability.rows[:-1]] == [f"{stem}:apt", f"{stem}:pbt"]
     oee = open_figure(kind="measure", id=f"{stem}:oee")
     assert [row.value for row in oee.rows] == ["0.417", "0.900", "0.850", "0.319"]
-    for what in RATIOS:
+    for what in MEASURES:
         assert open_figure(kind="measure", id=f"{stem}:{what}").rows
     for odd in ("x", f"{stem}:boss", f"{DAY}:{DAY}:0:apt", f"2026-99-01:{DAY}:{north.pk}:apt"):
         with pytest.raises(LookupError):

@@ -15,6 +15,7 @@ def test_each_measure_stands_with_its_base(week, as_, monkeypatch):
     assert "3.0 of 52.2 h" in body
     assert "3.0 of 3.5 h" in body  # burning of burning and unplanned stops
     assert "17 of 20 parts" in body
+    assert "2.7 of 3.0 h" in body  # planned arc time of what burnt, of the run with a plan
     assert "3 of 4 checks" in body
     assert "all 4 h 00 min in runs measured" in body
 
