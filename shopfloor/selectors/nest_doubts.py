@@ -80,9 +80,10 @@ def plan_notes(plan: NestPlan | None, revision: NestRevision) -> list[dict[str, 
     """What planning says of a program that reading did not: of its feeds against the chart, say."""
     if plan is None:
         return []
-    made_from = NestPlan.objects.values_list("snapshot", flat=True).get(pk=plan.pk)
     said = {(note["line"], note["text"]) for note in revision.notes}
-    return [note for note in made_from.get("notes", []) if (note["line"], note["text"]) not in said]
+    return [
+        note for note in plan.snapshot.get("notes", []) if (note["line"], note["text"]) not in said
+    ]
 
 
 def older_because(plan: NestPlan | None, *, now: datetime | None = None) -> str:

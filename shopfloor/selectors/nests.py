@@ -96,10 +96,11 @@ def newest_revision(nest: Nest) -> NestRevision | None:
 
 
 def revision_plans(revision: NestRevision) -> list[NestPlan]:
-    """Every plan of a revision, by table and current."""
+    """Every plan of a revision, by table and current, whole but for its arcs: planning anew
+    deletes the rows, so what a page shows cannot be fetched later."""
     return list(
         revision.plans.select_related("table", "wear_set", "factor")
-        .defer("arcs_s", "snapshot")
+        .defer("arcs_s")
         .order_by("table__order", "table__name", "wear_set__current_a")
     )
 

@@ -9,7 +9,8 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from shopfloor.models import Contour, Nest, NestRevision, QueueItem, Work
+from shopfloor.models import Contour, Nest, NestPlan, NestRevision, QueueItem, Work
+from shopfloor.selectors.nests import revision_plans
 from shopfloor.services.nest_ties import nest_tie, revision_groups
 from shopfloor.services.nests import revision_add
 from shopfloor.services.queue_office import queue_add, queue_drop, queue_first, queue_move
@@ -163,6 +164,23 @@ def test_a_refused_route_says_why(nest, plan, sign_in, planner):
     plan.save()
     text = sign_in(planner).get(reverse("nest", args=[nest.pk])).content.decode()
     assert "above the pierce limit of 6 mm" in text
+
+
+def test_the_page_of_a_nest_bears_being_planned_anew_meanwhile(
+    nest, plan, sign_in, planner, monkeypatch
+):
+    """Planning anew deletes a nest's plans and writes them again, at any instant."""
+    plan.problem, plan.total_s = "6.35 mm is above the pierce limit of 6 mm", None
+    plan.save()
+
+    def read(revision):
+        plans = revision_plans(revision)
+        NestPlan.objects.all().delete()
+        return plans
+
+    monkeypatch.setattr("shopfloor.office.nests.revision_plans", read)
+    page = sign_in(planner).get(reverse("nest", args=[nest.pk]))
+    assert "above the pierce limit" in page.content.decode()
 
 
 def test_a_plan_opens_to_what_it_was_made_from(plan, sign_in, planner, owner):
