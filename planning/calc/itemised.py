@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from planning.calc import spent as s
+from planning.calc.entered import Entry, split_entered
 from planning.calc.spans import Span, intersect, length, subtract, union
 
 
@@ -34,7 +35,7 @@ def itemised(
     pierces_known: bool,
     planned_arc_us: Mapping[int, int] | None = None,
     travel_us: Mapping[int, int] | None = None,
-    told: Iterable[s.Told] = (),
+    entries: Iterable[Entry] = (),
 ) -> Items:
     """The same arguments as `spent.spent`. Where two torches burn at once the time is the one's
     that lit first."""
@@ -51,7 +52,7 @@ def itemised(
         stopped = union([*stopped, *fresh])
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
     idle = subtract(subtract(subtract(whole, burning), stopped), unknown)
-    unknown, entered = s.told_of(unknown, told)
+    unknown, entered = split_entered(unknown, entries)
     for span in unknown:
         _keep(found, s.UNKNOWN, [span])
     for covered, us in entered:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from planning.calc.entered import Entry, split_entered
 from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
 
 CUTTING = "cutting"
@@ -33,9 +34,6 @@ TRAVEL_SLACK = 2
 TRAVEL_LEAST_US = 3_000_000
 
 
-Told = tuple[Span, int]  # a time in which so many microseconds burnt, as somebody entered it
-
-
 @dataclass(frozen=True, slots=True)
 class Burn:
     """One arc of a run. `pierced_us` is the instant its feed said the pierce was through, None
@@ -52,15 +50,15 @@ class Burn:
 @dataclass(frozen=True, slots=True)
 class Shares:
     """A window's microseconds; the four sum to the window. `torch_us` sums over torches.
-    `told_us` of burning and waiting, with `told_burning_us` of burning, are as somebody entered."""
+    `entered_us` of burning and waiting, with `entered_burning_us` of burning, are as entered."""
 
     burning_us: int
     stopped_us: int
     waiting_us: int
     unknown_us: int
     torch_us: int
-    told_us: int = 0
-    told_burning_us: int = 0
+    entered_us: int = 0
+    entered_burning_us: int = 0
 
     @property
     def known_us(self) -> int:
@@ -84,12 +82,12 @@ def shares(
     burns: Iterable[Span],
     stoppages: Iterable[Span],
     silences: Iterable[Span],
-    told: Iterable[Told] = (),
+    entries: Iterable[Entry] = (),
 ) -> Shares:
     """Where the time in `windows` went. `burns` of all torches; overlapping ones are one burning
-    table and so many burning torches. `told` is what somebody says burnt in a time nothing was
-    heard: (span, us). The rest of such a span was no burning, so it is waiting, and no longer
-    unknown; of a span cut by the window or heard in part, its share counts. Our assumption: of two
+    table and so many burning torches. `entries` are what somebody says burnt in a time nothing was
+    heard. The rest of such a time was no burning, so it is waiting, and no longer unknown; of one
+    cut by the window or heard in part, its share counts. Our assumption: of two
     torches' overlapping spans the table burnt as long as the one that burnt longer."""
     whole = union(windows)
     burns = list(burns)
@@ -97,31 +95,22 @@ def shares(
     stopped = subtract(intersect(union(stoppages), whole), burning)
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
     torch_us = sum(shared_us(burn, whole) for burn in burns if burn[1] > burn[0])
-    told = list(told)
-    for span, burnt_us in told:
-        torch_us += burnt_us * length(intersect(unknown, [span])) // (span[1] - span[0])
-    unknown, parts = told_of(unknown, told)
-    told_us = sum(length(covered) for covered, _ in parts)
-    told_burning_us = sum(us for _, us in parts)
-    burning_us = length(burning) + told_burning_us
+    entries = list(entries)
+    torch_us += sum(entry.within(unknown)[1] for entry in entries)
+    unknown, parts = split_entered(unknown, entries)
+    entered_us = sum(length(covered) for covered, _ in parts)
+    entered_burning_us = sum(us for _, us in parts)
+    burning_us = length(burning) + entered_burning_us
     rest_us = length(whole) - burning_us - length(stopped) - length(unknown)
     return Shares(
-        burning_us, length(stopped), rest_us, length(unknown), torch_us, told_us, told_burning_us
+        burning_us,
+        length(stopped),
+        rest_us,
+        length(unknown),
+        torch_us,
+        entered_us,
+        entered_burning_us,
     )
-
-
-def told_of(
-    unknown: list[Span], told: Iterable[Told]
-) -> tuple[list[Span], list[tuple[list[Span], int]]]:
-    """What of unheard time stays unknown, and by entry the time it covers and the microseconds of
-    it that burnt. Of two entries for the same time the one that burnt longer counts."""
-    parts = []
-    for span, burnt_us in sorted(told, key=lambda item: item[1], reverse=True):
-        covered = intersect(unknown, [span])
-        unknown = subtract(unknown, [span])
-        if covered:
-            parts.append((covered, burnt_us * length(covered) // (span[1] - span[0])))
-    return unknown, parts
 
 
 def unheard(
@@ -165,14 +154,14 @@ def spent(
     pierces_known: bool,
     planned_arc_us: Mapping[int, int] | None = None,
     travel_us: Mapping[int, int] | None = None,
-    told: Iterable[Told] = (),
+    entries: Iterable[Entry] = (),
 ) -> dict[str, int]:
     """Microseconds of a run's windows by name; they sum to the windows exactly.
 
     `travel_us` is the planned travel and touch-off before each contour. Pauses are told apart as
     travel and waits only where every arc that made something has its contour and its travel in the
     plan; else they are one. Piercing is apart from cutting only where the feed tells of pierces.
-    The time before the first arc and after the last is loading with waiting. `told` is as in
+    The time before the first arc and after the last is loading with waiting. `entries` are as in
     `shares`.
     """
     whole = union(windows)
@@ -184,7 +173,7 @@ def spent(
     stopped = subtract(intersect(union(stoppages), whole), burning)
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
     idle = subtract(subtract(subtract(whole, burning), stopped), unknown)
-    unknown, entered = told_of(unknown, told)
+    unknown, entered = split_entered(unknown, entries)
     parts = {
         REPEATS: length(burning) - length(making),
         STOPPAGES: length(stopped),

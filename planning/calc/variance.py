@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from planning.calc import spent as s
+from planning.calc.entered import Entry
 from planning.calc.spans import Span, intersect, length, union
 from planning.calc.spent import Burn
 
@@ -75,7 +76,7 @@ def run_variance(
     plan: PlannedTimes | None,
     *,
     pierces_known: bool,
-    told: Iterable[s.Told] = (),
+    entries: Iterable[Entry] = (),
 ) -> Variance:
     """A measured run's variance. `windows` are its segments and its own stoppages. Piercing is
     apart from cutting only where the source tells of pierces and of their ends."""
@@ -88,7 +89,7 @@ def run_variance(
         pierces_known=apart,
         planned_arc_us=plan.arc_by_contour_us if plan else None,
         travel_us=plan.travel_by_contour_us if plan else None,
-        told=told,
+        entries=entries,
     )
     planned: dict[str, int] = {}
     if plan:

@@ -12,9 +12,10 @@ from django.db.models import Q
 
 from planning.calc.wear import Inspected
 from planning.inputs.chunks import chunked
-from shopfloor.models import EnteredCount, Fitting, Inspection, Piece
+from shopfloor.models import Fitting, Inspection, Piece
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.shop import the_shop
+from shopfloor.selectors.silences import entries_of
 from telemetry.counted import counted
 from telemetry.models import Arc
 
@@ -36,9 +37,9 @@ class FittingIn:
 
 @dataclass(frozen=True)
 class PieceIn:
-    """`arcs` and `arc_us` are all of its fittings' arcs, whatever run they belong to, prior age
-    apart; None where its torches have no source. `inspections` oldest first, with the arcs counted
-    up to each."""
+    """`arcs` and `arc_us` are all of its fittings' starts, heard or entered, whatever run they
+    belong to, prior age apart; None where its torches have no source. `inspections` oldest first,
+    with the starts counted up to each."""
 
     pk: int
     label: str
@@ -160,7 +161,8 @@ class _Counter:
         self._torches = {key: _TorchArcs(*key, *span) for key, span in spans.items()}
 
     def count(self, fittings: Iterable[FittingIn], until_us: int) -> tuple[int, int]:
-        """(arcs, microseconds of arc) that began in these stays before `until_us`."""
+        """(starts, microseconds of arc) in these stays before `until_us`: of arcs that began then,
+        and of what was entered its share."""
         arcs = us = 0
         for fit in fittings:
             torch = self._torches[fit.table_code, fit.torch]
@@ -175,19 +177,18 @@ class _TorchArcs:
         rows = counted(arcs).order_by("on_us").values_list("on_us", "off_us")
         self._on: list[int] = []
         self._sum = [0]
-        # What was entered for a time the source was not heard, until lines of it come.
-        self._entered = [
-            (to_us(started_at), starts, round(arc_s * 1_000_000))
-            for started_at, starts, arc_s in EnteredCount.objects.filter(
-                torch__table__code=table, torch__code=torch, replaced_at=None
-            ).values_list("started_at", "starts", "arc_s")
-        ]
+        until_us = high if high < FOREVER_US else None
+        entries = entries_of([table], low, until_us)[table]
+        self._entries = [entry for entry in entries if entry.torch == torch]
         for on_us, off_us in rows.iterator(chunk_size=5_000):
             self._on.append(on_us)
             self._sum.append(self._sum[-1] + ((off_us or on_us) - on_us))
 
     def count(self, low: int, high: int) -> tuple[int, int]:
         first, last = bisect_left(self._on, low), bisect_left(self._on, high)
-        entered = [(n, us) for at, n, us in self._entered if low <= at < high]
-        starts = max(0, last - first) + sum(n for n, _ in entered)
-        return starts, max(0, self._sum[last] - self._sum[first]) + sum(us for _, us in entered)
+        starts = max(0, last - first)
+        arc_us = max(0, self._sum[last] - self._sum[first])
+        for entry in self._entries:
+            more, more_us = entry.within([(low, high)])
+            starts, arc_us = starts + more, arc_us + more_us
+        return starts, arc_us

@@ -71,7 +71,7 @@ def load_runs(
                 segments=own,
                 stoppages=tuple(_heard(halted, silent)),
                 silences=silent,
-                told=tuple(one[1:] for one in heard_of.told if one.torch in torches),
+                entries=tuple(one for one in heard_of.entries if one.torch in torches),
                 arcs=tuple(by_run.get(run.pk, ())),
                 plan=plan_times(fields, own_contours, own, silent),
                 plan_fields=fields,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from planning.calc.entered import Entry
 from planning.calc.spans import Span
 from planning.calc.spent import Burn
 from planning.calc.variance import PlannedTimes
@@ -110,7 +111,7 @@ class RunIn:
     segments: tuple[SegmentIn, ...]
     stoppages: tuple[StopIn, ...]
     silences: tuple[Span, ...]
-    told: tuple[tuple[Span, int], ...]  # entered for its torches: a time, microseconds of burning
+    entries: tuple[Entry, ...]  # of its torches, for times its source was silent
     arcs: tuple[ArcIn, ...]
     plan: PlannedTimes | None
     plan_fields: dict[str, Any]

@@ -114,6 +114,6 @@ def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime
             burns,
             stops,
             heard.silences,
-            heard.burnt_as_told,
+            heard.entries,
         )
     )

@@ -49,8 +49,8 @@ def shares_of(window: spent.Shares) -> Shares:
         burning_share=share,
         burning_low=low,
         burning_high=high,
-        entered_s=window.told_us / S,
-        entered_burning_s=window.told_burning_us / S,
+        entered_s=window.entered_us / S,
+        entered_burning_s=window.entered_burning_us / S,
     )
 
 
@@ -100,7 +100,7 @@ def _shares(data: TableData, window: Window, burns: Sequence[Span]) -> Shares:
     whole, staffed = accounted(data, window, burns)
     closed = union(window.closed)
     stops = stopped_spans(data.stops, data.hearing.silences)
-    used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.burnt_as_told)
+    used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.entries)
     outside_us = length(intersect(intersect(union(burns), whole), closed))
     return replace(shares_of(used), outside_s=outside_us / S)
 

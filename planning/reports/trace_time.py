@@ -121,7 +121,7 @@ def _items(found: RunDetail, term: str) -> tuple[list[OpenedRow], float]:
         pierces_known=term in (spent.CUTTING, spent.PIERCING),
         planned_arc_us=plan.arc_by_contour_us if plan else None,
         travel_us=plan.travel_by_contour_us if plan else None,
-        told=loaded.told,
+        entries=loaded.entries,
     )
     counted_s = sum(item.us for item in items.get(term, [])) / S
     if term == spent.STOPPAGES:

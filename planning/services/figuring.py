@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from planning.calc import allocation as a
 from planning.calc.cost import RateBook
-from planning.calc.spent import ENTERED_BURNING
 from planning.calc.variance import Variance, entered_variance, run_variance
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import RunIn
@@ -36,7 +35,7 @@ def figure_run(
         crash_us = crash_us_of(run)
         book.by_time("machine", variance.elapsed_us - crash_us, run.evidence)
         book.by_time("labour", attended_us, "entered")
-        gas_and_energy(book, run, variance.spent.get(ENTERED_BURNING, 0))
+        gas_and_energy(book, run)
         material(book, run, rules, area)
         if crash_us:
             book.crash(crash_us, crash_line)
@@ -66,7 +65,7 @@ def _variance(run: RunIn, finished: bool) -> Variance:
         run.silences,
         plan,
         pierces_known=run.pierces_known,
-        told=run.told,
+        entries=run.entries,
     )
 
 

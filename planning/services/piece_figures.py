@@ -23,7 +23,6 @@ from planning.services.summaries import months_changed
 from shopfloor.models import PartResult, PieceOutlook, PieceUse, Posting
 from shopfloor.selectors.arcs import from_us, to_us
 
-_FIELDS = ("starts", "weights", "evidence")
 ENDED = ("failed", "retired", "crashed", "lost")
 
 
@@ -35,6 +34,7 @@ class UseRow:
     starts: int
     weights: dict[str, float]
     evidence: str
+    known_starts: int
 
 
 def piece_figures(*, key: str, payload: dict[str, Any]) -> None:
@@ -86,12 +86,12 @@ def _uses(pieces: list[int]) -> dict[int, list[UseRow]]:
                 "starts",
                 "weights",
                 "evidence",
+                "known_starts",
             )
         ),
     )
     for piece, run, state, opened, *rest in rows:
-        starts, weights, evidence = rest
-        found[piece].append(UseRow(run, state, to_us(opened), starts, weights, evidence))
+        found[piece].append(UseRow(run, state, to_us(opened), *rest))
     return found
 
 
@@ -112,8 +112,7 @@ def wear_wants(
 ) -> list[Want]:
     """A piece's postings. Runs that are not finished yet have their share worked out and not
     posted; starts that belong to no run are the shop's, like those before the piece was known."""
-    measured = sum(use.starts for use in uses if use.evidence == "measured")
-    nowhere = max(0, piece.arcs - measured)
+    nowhere = max(0, piece.arcs - sum(use.known_starts for use in uses))
     ended = piece.state if piece.state in ENDED else ""
     due = charges(
         piece.price_minor,
@@ -122,10 +121,11 @@ def wear_wants(
         prior_starts=piece.prior_starts,
         ended=ended,
     )
-    evidence = "measured" if ended in ("failed", "retired") else "planned"
+    by_starts = ended in ("failed", "retired")  # else by a rated life, which is a plan
     wants = []
     for use, minor in zip(uses, due.by_use, strict=False):
         if use.run_state == FINISHED:
+            evidence = use.evidence if by_starts else "planned"
             wants += _of_run(piece, use, minor, evidence, shifts)
     return wants + _of_shop(piece, uses, due, nowhere, ended, shifts, crash_lines)
 
@@ -140,7 +140,7 @@ def _of_run(
             kind="wear",
             amount_minor=amount,
             shift_date=shifts.date_of(use.opened_us),
-            evidence=evidence if use.evidence == "measured" else "planned",
+            evidence=evidence,
             line_id=int(line) if line else None,
             run_id=use.run_id,
             piece_id=piece.pk,
@@ -195,10 +195,10 @@ def _unearned(piece: PieceIn, cause: str, minor: int, day: date, starts: int | N
 def _outlooks(pieces: list[PieceIn], uses: dict[int, list[UseRow]], now: datetime) -> None:
     rows = []
     for piece in pieces:
-        entered = sum(use.starts for use in uses[piece.pk] if use.evidence != "measured")
+        planned = sum(use.starts - use.known_starts for use in uses[piece.pk])
         known = piece.prior_starts is not None
         view = piece_view(
-            starts=(piece.prior_starts or 0) + piece.arcs + entered if known else None,
+            starts=(piece.prior_starts or 0) + piece.arcs + planned if known else None,
             arc_s=(piece.prior_arc_s or 0.0) + piece.arc_us / 1_000_000 if known else None,
             rated_starts=piece.rated_starts,
             inspections=piece.inspections,

@@ -8,42 +8,65 @@ from dataclasses import dataclass, replace
 from itertools import accumulate
 
 from planning.calc import allocation as a
+from planning.calc.spans import intersect, union
 from planning.inputs.pieces import FittingIn
 from planning.inputs.types import ArcIn, RunIn
+from planning.services.entered_runs import entered_burning
 from planning.services.figuring import contour_uses
 from planning.services.run_types import RunFigures
 
 
 @dataclass(frozen=True, slots=True)
 class Use:
+    """`known_starts` of the starts were heard or entered, the others are the plan's."""
+
     piece_id: int
     at_us: int
     starts: int
     arc_us: int
     weights: dict[int | None, float]
     evidence: str
+    known_starts: int
 
 
 def piece_uses(run: RunIn, figures: RunFigures, fittings: Iterable[FittingIn]) -> list[Use]:
-    """A run's use of every piece that was in its torches. A run without arcs counts the starts of
-    its plan, with whatever was fitted when its segments began."""
+    """A run's use of every piece that was in its torches: starts that were heard and those that
+    were entered. A run of which no arc was heard, and which was not entered whole either, took at
+    least what its plan says, with whatever was fitted when its segments began."""
     fittings = [fit for fit in fittings if fit.table_id == run.table_id]
+    known = _by_piece([*_measured(run, figures, fittings), *_entered(run, figures, fittings)])
+    if run.arcs or entered_burning(run).whole:
+        return list(known.values())
+    for piece, planned in _by_piece(_planned(run, figures, fittings)).items():
+        had = known.get(piece)
+        if had is None:
+            known[piece] = planned
+        elif planned.starts > had.starts:
+            arc_us = max(planned.arc_us, had.arc_us)
+            known[piece] = replace(planned, arc_us=arc_us, known_starts=had.known_starts)
+    return list(known.values())
+
+
+def _by_piece(uses: Iterable[Use]) -> dict[int, Use]:
+    """One use a piece: it may be taken out and put back within a run."""
     found: dict[int, Use] = {}
-    for use in _measured(run, figures, fittings) if run.arcs else _planned(run, figures, fittings):
+    for use in uses:
         had = found.get(use.piece_id)
-        if had is not None:  # taken out and put back within the run
-            weights = dict(had.weights)
-            for line, weight in use.weights.items():
-                weights[line] = weights.get(line, 0.0) + weight
-            use = replace(
-                use,
-                at_us=had.at_us,
-                starts=had.starts + use.starts,
-                arc_us=had.arc_us + use.arc_us,
-                weights=weights,
-            )
-        found[use.piece_id] = use
-    return list(found.values())
+        if had is None:
+            found[use.piece_id] = use
+            continue
+        weights = dict(had.weights)
+        for line, weight in use.weights.items():
+            weights[line] = weights.get(line, 0.0) + weight
+        found[use.piece_id] = replace(
+            use,
+            at_us=min(had.at_us, use.at_us),
+            starts=had.starts + use.starts,
+            arc_us=had.arc_us + use.arc_us,
+            weights=weights,
+            known_starts=had.known_starts + use.known_starts,
+        )
+    return found
 
 
 def _measured(run: RunIn, figures: RunFigures, fittings: list[FittingIn]) -> Iterable[Use]:
@@ -61,9 +84,31 @@ def _measured(run: RunIn, figures: RunFigures, fittings: list[FittingIn]) -> Ite
                 continue
             whole = last - first == len(run.arcs)
             weights = figures.wear if whole else _weights(run, arcs[first:last], figures)
+            starts = last - first
             yield Use(
-                fit.piece_id, on[first], last - first, sums[last] - sums[first], weights, "measured"
+                fit.piece_id,
+                on[first],
+                starts,
+                sums[last] - sums[first],
+                weights,
+                "measured",
+                starts,
             )
+
+
+def _entered(run: RunIn, figures: RunFigures, fittings: list[FittingIn]) -> Iterable[Use]:
+    """Of what was entered the share within the run's time with the torch and the piece's stay."""
+    for fit in fittings:
+        entries = [entry for entry in run.entries if entry.torch == fit.torch]
+        if not entries:
+            continue
+        own = [(seg.from_us, seg.to_us) for seg in run.segments if seg.torch == fit.torch]
+        spans = intersect(union(own), [(fit.from_us, fit.to_us)])
+        for entry in entries:
+            starts, arc_us = entry.within(spans)
+            if starts or arc_us:
+                at_us = max(entry.span[0], spans[0][0])
+                yield Use(fit.piece_id, at_us, starts, arc_us, figures.wear, "entered", starts)
 
 
 def _weights(run: RunIn, arcs: list[ArcIn], figures: RunFigures) -> dict[int | None, float]:
@@ -88,4 +133,5 @@ def _planned(run: RunIn, figures: RunFigures, fittings: list[FittingIn]) -> Iter
                     arc_us // count,
                     figures.wear,
                     "planned",
+                    0,
                 )

@@ -8,6 +8,7 @@ from planning.calc import allocation as a
 from planning.calc.cost import RateBook, energy_kwh, remnant_credit, rounded, time_amount
 from planning.calc.spans import intersect, length, union
 from planning.inputs.types import RunIn
+from planning.services.entered_runs import entered_burning
 from planning.services.run_types import CRASH, Amount, Rules, Slot
 
 
@@ -66,23 +67,26 @@ class Book:
         self.amounts[slot] = Amount(had.minor + minor, had.quantity, had.unit, had.evidence)
 
 
-def gas_and_energy(book: Book, run: RunIn, entered_us: int = 0) -> None:
-    """Of the arcs and of `entered_us` of burning that somebody entered, else of the plan."""
-    if run.arcs or entered_us:
-        arc_us = sum(arc.us for arc in run.arcs) + entered_us
-        evidence = "entered" if entered_us else "measured"
-    elif run.plan is not None:
-        arc_us, evidence = run.plan.cut_us + run.plan.pierce_us, "planned"
-    else:
-        book.unknown.append("no arcs and no plan: gas and power unknown")
-        return
+def gas_and_energy(book: Book, run: RunIn) -> None:
+    """Of the arcs heard and the burning entered. A run of which no arc was heard took what its plan
+    says, unless it was entered whole: an entry for a part of it is only the least it took."""
+    entered = entered_burning(run)
+    arc_us = sum(arc.us for arc in run.arcs) + entered.burning_us
+    evidence = "entered" if entered.burning_us or not run.arcs else "measured"
+    if not run.arcs and not entered.whole:
+        planned_us = run.plan.cut_us + run.plan.pierce_us if run.plan else 0
+        if planned_us > arc_us:
+            arc_us, evidence = planned_us, "planned"
+        elif not arc_us:
+            book.unknown.append("no arcs and no plan: gas and power unknown")
+            return
     gas = book.rate("gas")
     if gas is not None:
         book.share("gas", time_amount(arc_us, gas), arc_us / 1_000_000, "s", evidence)
     price = book.rate("energy")
     if price is None:
         return
-    kwh, sampled = _kwh(run, arc_us, entered_us)
+    kwh, sampled = _kwh(run, arc_us, entered.burning_us)
     if kwh is None:
         book.unknown.append("arc voltage neither measured nor in the chart: power unknown")
         return

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from planning.calc.entered import split_entered
 from planning.calc.spans import length
-from planning.calc.spent import told_of, unheard
+from planning.calc.spent import unheard
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import RunIn
 from planning.services.run_types import DayFigures
@@ -70,7 +71,7 @@ def _unheard(run: RunIn, shifts: ShiftBook, sums: dict[tuple[date, int], _Sums])
         return
     burns = [(arc.on_us, arc.off_us) for arc in run.arcs]
     stops = [(stop.from_us, stop.to_us) for stop in run.stoppages]
-    unknown, entered = told_of(unheard(run.windows, burns, stops, run.silences), run.told)
+    unknown, entered = split_entered(unheard(run.windows, burns, stops, run.silences), run.entries)
     for start, end in unknown:
         for day, us in shifts.by_date((start, end)):
             sums[day, _set_at(run, start)].unknown_us += us

@@ -237,6 +237,7 @@ def _piece_uses(ids: Sequence[uuid.UUID], uses: Sequence[Sequence[Use]]) -> set[
             arc_s=use.arc_us / 1_000_000,
             weights={str(line or ""): weight for line, weight in use.weights.items()},
             evidence=use.evidence,
+            known_starts=use.known_starts,
         )
         for run, own in zip(ids, uses, strict=True)
         for use in own

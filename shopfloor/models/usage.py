@@ -48,6 +48,7 @@ class PieceUse(models.Model):
     arc_s = models.FloatField()
     weights = models.JSONField(default=dict)
     evidence = models.CharField(max_length=10)
+    known_starts = models.PositiveIntegerField(default=0)  # heard or entered; the others planned
 
     class Meta:
         constraints = [

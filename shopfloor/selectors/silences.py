@@ -7,11 +7,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.db.models import Max, Min, OuterRef, Subquery
 
+from planning.calc.entered import Entry
 from planning.calc.spans import Span, intersect, subtract, union
 from shopfloor.calendar import shifts_between
 from shopfloor.models import EnteredCount, Table
@@ -28,30 +28,19 @@ _FIRST = Event.objects.filter(feed=OuterRef("pk")).order_by("at_us").values("at_
 _BURNT = Arc.objects.filter(feed=OuterRef("pk")).order_by("torch", "on_us").values("on_us")[:1]
 
 
-class Told(NamedTuple):
-    torch: str
-    span: Span
-    burning_us: int
-
-
 @dataclass(frozen=True, slots=True)
 class Hearing:
     """What is known of a table's source. `silent_since_us` is set while it is silent now;
     `listens` is False where no source is set up, and then nothing is measured at all. Before
     `from_us` there was no source yet: that time is no silence of it. Between `from_us` and its
-    first line it was silent. `told` is what somebody entered for a time of it, until lines come."""
+    first line it was silent. `entries` are what people entered for it, until lines come."""
 
     listens: bool
     silences: tuple[Span, ...]
     silent_since_us: int | None
     feed: str
     from_us: int = 0
-    told: tuple[Told, ...] = ()
-
-    @property
-    def burnt_as_told(self) -> list[tuple[Span, int]]:
-        """Of all torches."""
-        return [(one.span, one.burning_us) for one in self.told]
+    entries: tuple[Entry, ...] = ()
 
 
 def hearings(
@@ -81,8 +70,8 @@ def hearings(
                 continue
             heard = own.heard(window, since_us=since_us, counts_now=until_us is None)
             found[feed.table] = _both(found[feed.table], heard)
-    told = _told(list(wanted.values()), start_us, end_us)
-    return {code: replace(hearing, told=tuple(told[code])) for code, hearing in found.items()}
+    entries = entries_of(wanted, start_us, end_us)
+    return {code: replace(heard, entries=tuple(entries[code])) for code, heard in found.items()}
 
 
 class _Source:
@@ -140,16 +129,20 @@ def silences_at_work(table: Table, start_us: int, end_us: int, now: datetime) ->
     return intersect(list(heard.silences), worked)
 
 
-def _told(tables: Sequence[Table], start_us: int, end_us: int) -> dict[str, list[Told]]:
-    """What was entered for these tables' torches and has not given way to lines, by table code."""
+def entries_of(
+    tables: Iterable[str], start_us: int, end_us: int | None = None
+) -> dict[str, list[Entry]]:
+    """What was entered for torches of these tables and no lines have replaced, by table code."""
     rows = EnteredCount.objects.filter(
-        torch__table__in=tables, replaced_at=None,
-        started_at__lt=from_us(end_us), ended_at__gt=from_us(start_us),
-    )  # fmt: skip
-    found: dict[str, list[Told]] = defaultdict(list)
-    fields = "torch__table__code", "torch__code", "started_at", "ended_at", "arc_s"
-    for code, torch, begun, ended, arc_s in rows.values_list(*fields):
-        found[code].append(Told(torch, (to_us(begun), to_us(ended)), round(arc_s * 1_000_000)))
+        torch__table__code__in=list(tables), replaced_at=None, ended_at__gt=from_us(start_us)
+    ).order_by("started_at", "pk")
+    if end_us is not None:
+        rows = rows.filter(started_at__lt=from_us(end_us))
+    found: dict[str, list[Entry]] = defaultdict(list)
+    fields = "torch__table__code", "torch__code", "started_at", "ended_at", "starts", "arc_s"
+    for code, torch, begun, ended, starts, arc_s in rows.values_list(*fields):
+        span = to_us(begun), to_us(ended)
+        found[code].append(Entry(torch, span, starts, round(arc_s * 1_000_000)))
     return found
 
 

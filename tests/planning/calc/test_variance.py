@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from planning.calc import spent as s
+from planning.calc.entered import Entry
 from planning.calc.spent import Burn, repeated, shares, spent
 from planning.calc.variance import (
     PlannedTimes,
@@ -80,12 +81,12 @@ def test_what_was_entered_takes_the_place_of_unknown_alone():
     """Silent from 60 to 100, burning 0-30. Entered for 50-90 (half before the silence began is no
     matter of it: 30 of 40 lie within, so three quarters of 16, 12) and, of a second torch, for
     60-80, which the first covers already: 20 silent of its 20, so all its 5 of torch time."""
-    told = [((50, 90), 16), ((60, 80), 5)]
-    found = shares([(0, 100)], [(0, 30)], [], [(60, 100)], told)
+    entered = [Entry("1", (50, 90), 0, 16), Entry("2", (60, 80), 0, 5)]
+    found = shares([(0, 100)], [(0, 30)], [], [(60, 100)], entered)
     assert (found.burning_us, found.waiting_us, found.unknown_us) == (42, 48, 10)
-    assert (found.told_us, found.told_burning_us, found.torch_us) == (30, 12, 30 + 12 + 5)
-    heard = shares([(0, 100)], [(0, 30)], [], [], told)
-    assert (heard.burning_us, heard.told_us, heard.torch_us) == (30, 0, 30)
+    assert (found.entered_us, found.entered_burning_us, found.torch_us) == (30, 12, 30 + 12 + 5)
+    heard = shares([(0, 100)], [(0, 30)], [], [], entered)
+    assert (heard.burning_us, heard.entered_us, heard.torch_us) == (30, 0, 30)
 
 
 def test_pauses_are_told_apart_only_where_the_plan_knows_them():

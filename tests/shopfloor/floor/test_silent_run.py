@@ -10,7 +10,18 @@ from planning import reports
 from planning.inputs.taken import UNHEARD, taken_runs
 from planning.reports.measures import measures
 from planning.services.run_figures import run_figures
-from shopfloor.models import Evidence, Posting, Rate, Run, Stoppage, Torch, Work
+from shopfloor.models import (
+    Evidence,
+    Piece,
+    PieceOutlook,
+    PieceUse,
+    Posting,
+    Rate,
+    Run,
+    Stoppage,
+    Torch,
+    Work,
+)
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.unassigned import unassigned_clusters
 from shopfloor.services.entered import counts_enter, counts_take_back
@@ -167,3 +178,98 @@ def test_a_run_with_entered_time_teaches_no_factor(floor, silent):
     run_figures(key=str(run.pk), payload={})
     taken = taken_runs(now=BACK + 60 * MINUTE)
     assert (taken.runs, dict(taken.left_out)) == ([], {UNHEARD: 1})
+
+
+def _electrode(floor):
+    """Fitted in the torch an hour before, new, with no rated life."""
+    tray = floor.tray()
+    piece = tray.pieces.get(part__kind="electrode")
+    Piece.objects.filter(pk=piece.pk).update(prior_starts=0, prior_arc_s=0.0)
+    cast.fitting(piece, floor.table, T0 - 60 * MINUTE, by=floor.person)
+    return piece
+
+
+def _starts(run, piece):
+    """Starts of the piece in the run, on what evidence, and in all."""
+    run_figures(key=str(run.pk), payload={})
+    use = PieceUse.objects.get(run=run, piece=piece)
+    return use.starts, use.evidence, PieceOutlook.objects.get(piece=piece).starts
+
+
+def test_entered_starts_are_the_runs_and_the_pieces_alike(floor, silent):
+    """4 starts heard and 12 entered for 29 min that all lie within the run."""
+    run, _ = silent
+    piece = _electrode(floor)
+    finish(floor, run)
+    assert _starts(run, piece) == (4, "measured", 4)
+    _entered(floor)
+    assert _starts(run, piece) == (16, "entered", 16)
+
+
+def test_a_piece_fitted_within_an_entrys_time_has_its_share_of_it(floor, silent):
+    """12 starts in 28 min; the piece came 7 min before its end: 3 of them."""
+    run, _ = silent
+    piece = _electrode(floor)
+    piece.fittings.update(fitted_at=T0 + 24 * MINUTE)
+    finish(floor, run)
+    _entered(floor, started_at=T0 + 3 * MINUTE)
+    assert _starts(run, piece) == (5, "entered", 5)  # and two of the arcs heard
+
+
+@pytest.fixture
+def unheard(floor):
+    """A run of 34 min of which nothing was heard; six contours of 30 s are planned."""
+    run = floor.done("start", T0, queue_item=floor.queue(floor.nest(contours=6)).pk)["run"]
+    Gap.objects.create(
+        feed=floor.feed(), key="g", kind="link", at_us=to_us(T0 + 40 * MINUTE),
+        message="the link was down for 3600.0 s",
+    )  # fmt: skip
+    found = Run.objects.get(pk=run)
+    found.plan = {**cast.plan([30.0] * 6), "pierces": 6}
+    found.evidence = Evidence.MEASURED
+    found.save()
+    Rate.objects.create(kind="gas", amount_minor=6000, valid_from=T0.date())
+    return found
+
+
+def _gas(run):
+    found = Posting.objects.filter(run=run, kind="gas")
+    return found.aggregate(all=Sum("amount_minor"))["all"], found.latest("pk").evidence
+
+
+def test_an_entry_for_part_of_an_unheard_run_is_not_the_whole_of_it(floor, unheard):
+    """Planned: 180 s and 6 starts, at 60.00 an hour 3.00. 2 starts and 20 s entered for 5 of the
+    34 min say nothing of the other 29."""
+    piece = _electrode(floor)
+    finish(floor, unheard)
+    assert _gas(unheard) == (300, "planned")
+    assert _starts(unheard, piece) == (6, "planned", 6)
+    _entered(floor, ended_at=T0 + 7 * MINUTE, starts=2, arc_s=20.0)
+    assert _starts(unheard, piece) == (6, "planned", 6)
+    assert _gas(unheard) == (300, "planned")
+
+
+def test_an_entry_for_part_of_an_unheard_run_is_the_least_it_took(floor, unheard):
+    """4 min and 8 starts entered for 5 of the 34 min are more than the plan of all of it."""
+    piece = _electrode(floor)
+    finish(floor, unheard)
+    _entered(floor, ended_at=T0 + 7 * MINUTE, starts=8, arc_s=240.0)
+    assert _starts(unheard, piece) == (8, "entered", 8)
+    assert _gas(unheard) == (400, "entered")
+
+
+def test_an_entry_for_all_of_an_unheard_run_counts_for_it(floor, unheard):
+    """One minute and 2 starts entered for the whole of it: 1.00, not the plan's 3.00."""
+    piece = _electrode(floor)
+    finish(floor, unheard)
+    _entered(floor, started_at=T0, ended_at=T0 + 34 * MINUTE, starts=2, arc_s=60.0)
+    assert _starts(unheard, piece) == (2, "entered", 2)
+    assert _gas(unheard) == (100, "entered")
+
+
+def test_of_an_entry_that_began_before_the_run_its_part_within_counts_for_it(floor, unheard):
+    """12 starts in the 68 min around the run's beginning: half are its own, all the piece's."""
+    piece = _electrode(floor)
+    finish(floor, unheard)
+    _entered(floor, started_at=T0 - 34 * MINUTE, ended_at=T0 + 34 * MINUTE)
+    assert _starts(unheard, piece) == (6, "entered", 12)
