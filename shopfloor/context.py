@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
+from django.utils.functional import SimpleLazyObject
 
 from shopfloor.models import SecurityNotice, User
 from shopfloor.selectors.first_steps import next_step, steps_missing
@@ -27,6 +28,17 @@ NAV = (
 
 def shop(request: HttpRequest) -> dict[str, Any]:
     user = getattr(request, "user", None)
+    return {
+        "shop": the_shop(),
+        "nav": SimpleLazyObject(lambda: _nav(request)),  # the floor's pages have none
+        "notices": lambda: told(user),
+        "first_steps": steps_missing,
+        "next_step": next_step,
+    }
+
+
+def _nav(request: HttpRequest) -> list[dict[str, Any]]:
+    user = getattr(request, "user", None)
     nav = []
     if user is not None and user.is_authenticated:
         for label, name, right in NAV:
@@ -37,13 +49,7 @@ def shop(request: HttpRequest) -> dict[str, Any]:
             except NoReverseMatch:
                 continue
             nav.append({"label": label, "url": url, "current": request.path.startswith(url)})
-    return {
-        "shop": the_shop(),
-        "nav": nav,
-        "notices": lambda: told(user),
-        "first_steps": steps_missing,
-        "next_step": next_step,
-    }
+    return nav
 
 
 def told(user: object) -> list[SecurityNotice]:

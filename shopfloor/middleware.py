@@ -12,8 +12,9 @@ from django.utils import timezone
 
 from shopfloor.acting import acting, coming_from
 from shopfloor.address import client_address
-from shopfloor.selectors.shop import shop_read_once, shop_zone
+from shopfloor.selectors.shop import shop_zone
 from shopfloor.visible import visible
+from telemetry.read_once import read_once
 
 Handler = Callable[[HttpRequest], HttpResponse]
 
@@ -104,6 +105,6 @@ class ShopTime:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        once = shop_read_once() if request.method in ("GET", "HEAD") else nullcontext()
+        once = read_once() if request.method in ("GET", "HEAD") else nullcontext()
         with once, timezone.override(ZoneInfo(shop_zone())):
             return self.get_response(request)

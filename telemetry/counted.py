@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Model, Q, QuerySet
 
 from telemetry.models import CountedSpan, Feed
+from telemetry.read_once import once
 
 Row = TypeVar("Row", bound=Model)
 
@@ -17,7 +18,7 @@ def counted(rows: QuerySet[Row], at: str = "on_us") -> QuerySet[Row]:
     """Of rows that belong to a feed (arcs, quarter hours, gaps) those that count; `at` is their
     column of time, microseconds UTC. A source that never took over from another counts always or
     never."""
-    spans = list(CountedSpan.objects.values_list("feed_id", "from_us", "until_us"))
+    spans = once(_spans)
     if not spans:
         return rows.filter(feed__master=True)
     wanted = Q(feed__master=True) & ~Q(feed__in={feed for feed, _, _ in spans})
@@ -29,6 +30,10 @@ def counted(rows: QuerySet[Row], at: str = "on_us") -> QuerySet[Row]:
             own &= Q(**{f"{at}__lt": until_us})
         wanted |= own
     return rows.filter(wanted)
+
+
+def _spans() -> list[tuple[int, int | None, int | None]]:
+    return list(CountedSpan.objects.values_list("feed_id", "from_us", "until_us"))
 
 
 def feeds_counted() -> QuerySet[Feed]:

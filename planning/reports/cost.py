@@ -26,7 +26,8 @@ from planning.services.postings import next_month
 from shopfloor.calendar import day_span
 from shopfloor.counting import count
 from shopfloor.models import Month, Run, RunState
-from shopfloor.selectors.shop import shop_read_once, shop_zone
+from shopfloor.selectors.shop import shop_zone
+from telemetry.read_once import read_once
 
 
 def months() -> pd.DataFrame:
@@ -42,7 +43,7 @@ def months() -> pd.DataFrame:
     )
 
 
-@shop_read_once()
+@read_once()
 def cost_month(*, first_day: date) -> CostMonth:
     """One month. A closed one is read as it was printed, an open one as it was kept where nothing
     has changed since. Raises `LookupError` for a month nothing is known of."""

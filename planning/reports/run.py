@@ -30,12 +30,12 @@ from shopfloor.models import (
     Stoppage,
 )
 from shopfloor.selectors.programs import programs_of
-from shopfloor.selectors.shop import shop_read_once
+from telemetry.read_once import read_once
 
 OVER = (RunState.FINISHED, RunState.VOIDED)
 
 
-@shop_read_once()
+@read_once()
 def run_detail(*, run_id: str) -> RunDetail:
     """One run in about twenty queries, however many arcs. Raises `LookupError` where there is no
     such run."""

@@ -26,11 +26,12 @@ from planning.reports.today_table import Window, heard_span, shares_of, table_to
 from shopfloor.calendar import day_span
 from shopfloor.models import Evidence, Stoppage, Table
 from shopfloor.selectors.arcs import master_arcs, to_us
-from shopfloor.selectors.shop import shop_read_once, the_shop
+from shopfloor.selectors.shop import the_shop
 from shopfloor.selectors.silences import hearings
+from telemetry.read_once import read_once
 
 
-@shop_read_once()
+@read_once()
 def today(*, now: datetime, over: bool = False) -> Today:
     """All active tables in the shift `now` falls in, or the local day outside any shift. Of a shift
     that is `over` only what happened in it: no queue, no jobs, and the notes of its tables."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Collection
 from datetime import datetime, timedelta
 
 from django.db.models import QuerySet
@@ -18,6 +19,7 @@ from shopfloor.models import (
     Reason,
     Run,
     RunState,
+    Segment,
     Stoppage,
     Table,
     Terminal,
@@ -65,7 +67,7 @@ def floor_table(*, table: Table, now: datetime) -> FloorTable:
             table.stoppages.filter(reason=None, started_at__gte=now - REASONS_BACK)
         ),
         queue=_queue(table, wear_set),
-        first_piece_needed=going is not None and first_piece_needed(going),
+        first_piece_needed=going is not None and first_piece_needed(going, last_segment(going)),
         people=(shown.operator,) if shown is not None and shown.operator else (),
         burning=(last is not None and last[1] is None) if table_listens(table) else None,
         last_arc_at=from_us(last[1] or last[0]) if last else None,
@@ -155,7 +157,7 @@ def _run(run: Run) -> FloorRun:
     latest = arcs[-1] if arcs else None
     by_key = {row[0]: row[1] for row in rows}
     planned = run.revision.contours.count()
-    segment = run.segments.select_related("operator").order_by("-started_at", "-pk").first()
+    segment = last_segment(run)
     operator = segment.operator if segment else None
     return FloorRun(
         id=run.pk,
@@ -173,27 +175,19 @@ def _run(run: Run) -> FloorRun:
         contour_now=by_key.get(latest.key) if latest else None,
         last_arc_at=from_us(latest.off_us or latest.on_us) if latest else None,
         planned_s=run.plan.get("total_s"),
-        left_s=_left_s(run, done, planned),
+        left_s=left_s(run, done, planned, run_begins(run)),
         end_assumed=bool(segment and segment.end_assumed),
         lines=_lines(run),
     )
 
 
-def run_left_s(run: Run) -> float | None:
-    """Seconds of plan not burnt yet; None where the plan does not say."""
-    rows = ArcAssignment.objects.filter(segment__run=run, repeat=False)
-    numbers = rows.exclude(contour_number=None).values_list("contour_number", flat=True)
-    done = {number for number in numbers if number is not None}
-    return _left_s(run, done, run.revision.contours.count())
-
-
-def _left_s(run: Run, done: set[int], planned: int) -> float | None:
+def left_s(run: Run, done: Collection[int], planned: int, first: int) -> float | None:
     """Seconds of plan not burnt yet: the arcs of contours not done, and the plan's other time in
-    their proportion. A contour that burns counts as done."""
+    their proportion. A contour that burns counts as done. None where the plan does not say.
+    `first`: the first contour on this run's sheet."""
     arcs_s, total_s = run.plan.get("arcs_s"), run.plan.get("total_s")
     if not arcs_s or total_s is None or len(arcs_s) != planned:
         return None
-    first = run_begins(run)
     missing = [index for index in range(first - 1, planned) if index + 1 not in done]
     between_s = max(total_s - sum(arcs_s), 0.0)
     return float(sum(arcs_s[index] for index in missing) + between_s * len(missing) / planned)
@@ -267,10 +261,16 @@ def _planned_s(revision: NestRevision | None, table: Table, wear_set: WearSet) -
     return plans.values_list("total_s", flat=True).first()
 
 
-def first_piece_needed(run: Run) -> bool:
+def last_segment(run: Run) -> Segment | None:
+    """The one that cuts now, else that cut last, with its set and operator."""
+    rows = run.segments.select_related("operator", "wear_set")
+    return rows.order_by("-started_at", "-pk").first()
+
+
+def first_piece_needed(run: Run, segment: Segment | None) -> bool:
     """Until a cut of this run, or of this revision by anyone before, was measured and passed. For
-    those whose first pieces take a second signature: until one of this run was."""
-    segment = run.segments.select_related("operator").order_by("-started_at", "-pk").first()
+    those whose first pieces take a second signature: until one of this run was. `segment`: the
+    run's last."""
     if segment is not None and segment.operator and segment.operator.needs_countersign:
         return not run.checks.filter(passed=True).exists()
     return not run.revision.runs.filter(checks__passed=True).exists()

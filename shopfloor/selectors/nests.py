@@ -208,8 +208,9 @@ def lines_for(nest: Nest, keep: Sequence[int] = ()) -> QuerySet[JobLine]:
     )
 
 
-def sheets_for(nest: Nest) -> list[Sheet]:
-    """Sheets in stock that serve a nest and are not promised elsewhere, the smallest first."""
+def sheets_for(nest: Nest, newest: NestRevision | None = None) -> list[Sheet]:
+    """Sheets in stock that serve a nest and are not promised elsewhere, the smallest first.
+    `newest`: its newest revision, where that was read already."""
     promised = QueueItem.objects.filter(
         state__in=("waiting", "running"), sheet__isnull=False
     ).values("sheet")
@@ -219,7 +220,7 @@ def sheets_for(nest: Nest) -> list[Sheet]:
         .select_related("heat", "owner")
         .order_by("area_mm2", "code")
     )
-    size = nest_size_mm(newest_revision(nest))
+    size = nest_size_mm(newest or newest_revision(nest))
     return [one for one in sheets if size is None or holds(one, size)]
 
 

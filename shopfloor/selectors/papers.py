@@ -5,10 +5,15 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Q
+
 from planning.calc.units import in_from_mm
-from shopfloor.models import Job, Nest, NestPlan, NestRevision, Paper, Table
+from shopfloor.models import Job, JobLine, Nest, NestPlan, NestRevision, Paper, Table
 
 TRAVELER, SETUP = "traveler", "setup"
 LETTER = {TRAVELER: "t", SETUP: "s"}
@@ -23,12 +28,23 @@ HEIGHTS = [
 def traveler_said(job: Job) -> str:
     """What a traveler tells the floor, hashed. Counts of good parts are not in it: they change
     with every sheet, and no paper is void for that."""
-    lines = job.lines.order_by("number").values_list(
-        "number", "part", "material__code", "thickness_text", "quantity", "u_range_asked",
-        "must_be_fine", "next_step",
+    return travelers_said([job])[job.pk]
+
+
+def travelers_said(jobs: Sequence[Job]) -> dict[int, str]:
+    """`traveler_said` of many jobs by id, in one query."""
+    lines: dict[int, list[list[Any]]] = defaultdict(list)
+    rows = JobLine.objects.filter(job__in=jobs).order_by("number").values_list(
+        "job_id", "number", "part", "material__code", "thickness_text", "quantity",
+        "u_range_asked", "must_be_fine", "next_step",
     )  # fmt: skip
-    due = job.due_at.isoformat() if job.due_at else ""
-    return _hash([job.number, job.title, job.customer_id, due, [list(line) for line in lines]])
+    for job_id, *line in rows:
+        lines[job_id].append(line)
+    found = {}
+    for job in jobs:
+        due = job.due_at.isoformat() if job.due_at else ""
+        found[job.pk] = _hash([job.number, job.title, job.customer_id, due, lines[job.pk]])
+    return found
 
 
 def setup_said(nest: Nest, revision: NestRevision, plan: NestPlan | None) -> str:
@@ -42,7 +58,10 @@ def setup_said(nest: Nest, revision: NestRevision, plan: NestPlan | None) -> str
 
 def paper_code(paper: Paper) -> str:
     """What is printed: K-2284.t2 is the second traveler of job K-2284."""
-    of = paper.job.number if paper.job else paper.nest.name if paper.nest else ""
+    return _code(paper_of(paper), paper)
+
+
+def _code(of: str, paper: Paper) -> str:
     return f"{of}.{LETTER[paper.kind]}{paper.number}"
 
 
@@ -98,13 +117,54 @@ def plan_on(nest: Nest, revision: NestRevision, table: Table | None) -> NestPlan
     return revision.plans.filter(table=table, wear_set=nest.wear_set_id).first()
 
 
-def paper_codes(nest: Nest, jobs: list[str], table: Table) -> list[str]:
-    """The codes of papers in force that lead to this nest on this table."""
-    papers = [newest_paper(SETUP, None, nest, table)]
-    papers += [
-        newest_paper(TRAVELER, job, None, None) for job in Job.objects.filter(number__in=jobs)
-    ]
-    return [paper_code(paper) for paper in papers if paper and not paper_void(paper)]
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A nest at its newest revision on a table, with its plan there and the numbers of its jobs."""
+
+    nest: Nest
+    revision: NestRevision
+    table_id: int
+    plan: NestPlan | None
+    jobs: tuple[str, ...]
+
+
+def paper_codes(places: Sequence[Place]) -> list[list[str]]:
+    """For each place the codes of papers in force that lead there: its setup sheet, then its jobs'
+    travelers. Three queries, however many places."""
+    jobs = list(Job.objects.filter(number__in={name for one in places for name in one.jobs}))
+    of_job, of_nest = _newest(jobs, places)
+    said = travelers_said([job for job in jobs if job.pk in of_job])
+    found = []
+    for one in places:
+        codes = []
+        setup = of_nest.get((one.nest.pk, one.table_id))
+        if setup and setup.said_sha256 == setup_said(one.nest, one.revision, one.plan):
+            codes.append(_code(one.nest.name, setup))
+        for job in jobs:
+            paper = of_job.get(job.pk)
+            if job.number in one.jobs and paper and paper.said_sha256 == said[job.pk]:
+                codes.append(_code(job.number, paper))
+        found.append(codes)
+    return found
+
+
+def _newest(
+    jobs: Iterable[Job], places: Iterable[Place]
+) -> tuple[dict[int, Paper], dict[tuple[int, int | None], Paper]]:
+    """The newest travelers by job, and the newest setup sheets by nest and table."""
+    travelers = Q(kind=TRAVELER, job__in=jobs, nest=None, table=None)
+    setups = Q(
+        kind=SETUP, job=None, nest__in={one.nest.pk for one in places},
+        table__in={one.table_id for one in places},
+    )  # fmt: skip
+    of_job: dict[int, Paper] = {}
+    of_nest: dict[tuple[int, int | None], Paper] = {}
+    for paper in Paper.objects.filter(travelers | setups).order_by("number"):
+        if paper.job_id is not None:
+            of_job[paper.job_id] = paper
+        elif paper.nest_id is not None:
+            of_nest[paper.nest_id, paper.table_id] = paper
+    return of_job, of_nest
 
 
 def setup_figures(plan: NestPlan | None, *, inch: bool = False) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from shopfloor.matching import ArcSeen
 from shopfloor.matching.numbering import SHORT
 from shopfloor.models import ArcAssignment, Contour, Run
 from shopfloor.selectors.arcs import arcs_by_key, first_missing_us, table_listens, to_us
@@ -45,6 +46,8 @@ class Progress:
     begun: Begun | None = None  # the last one, where it was not cut through
     certain: int | None = None  # the last of the first, one after the other, with no line missing
     first: int = 1  # of this sheet's contours: above 1 where the nest went on from another plate
+    reached: frozenset[int] = frozenset()  # contours any arc was placed on, the begun one too
+    latest: ArcSeen | None = None  # the arc that was assigned last, a repeat too
 
     @property
     def all_seen(self) -> bool:
@@ -63,13 +66,15 @@ class Progress:
 
 
 def progress_of(run: Run) -> Progress:
-    arcs = ArcAssignment.objects.filter(segment__run=run, repeat=False)
-    placed = dict(arcs.values_list("arc_key", "contour_number"))
+    rows = ArcAssignment.objects.filter(segment__run=run).order_by("pk")
+    held = list(rows.values_list("arc_key", "contour_number", "repeat"))
+    placed = {key: number for key, number, repeat in held if not repeat}
     numbers = list(placed.values())
     ends: dict[int, int] = {}
     burnt = defaultdict[int, list[float | None]](list)
-    for arc in arcs_by_key(list(placed)):
-        number = placed[arc.key]
+    arcs = {arc.key: arc for arc in arcs_by_key([key for key, _, _ in held])}
+    for arc in arcs.values():
+        number = placed.get(arc.key)
         if number is not None:
             burnt[number].append(arc.seconds)
             ends[number] = arc.off_us or arc.on_us
@@ -77,8 +82,8 @@ def progress_of(run: Run) -> Progress:
     done = frozenset(number for number in burnt if begun is None or number != begun.contour)
     members: dict[tuple[int | None, str, int], list[int]] = defaultdict(list)
     names: set[str] = set()
-    rows = Contour.objects.filter(revision=run.revision_id)
-    for number, line, part, copy in rows.values_list("number", "line", "part", "copy"):
+    cut = Contour.objects.filter(revision=run.revision_id)
+    for number, line, part, copy in cut.values_list("number", "line", "part", "copy"):
         members[line, part, copy].append(number)
         names.add(part)
     first = run_begins(run)
@@ -95,6 +100,8 @@ def progress_of(run: Run) -> Progress:
         begun=begun,
         certain=_certain(run, done, ends, first),
         first=first,
+        reached=frozenset(number for number in numbers if number is not None),
+        latest=arcs.get(held[-1][0]) if held else None,
     )
 
 

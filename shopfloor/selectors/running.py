@@ -20,7 +20,14 @@ def current_run(table: Table, at: datetime) -> Run | None:
     return (
         runs.filter(Q(state=RunState.OPEN) | standing | Q(closed_at__gte=at))
         .alias(place=Case(When(state=RunState.OPEN, then=0), When(standing, then=1), default=2))
-        .select_related("table", "sheet__heat", "revision__nest__wear_set", "queue_item")
+        .select_related(
+            "table",
+            "sheet__heat",
+            "revision__nest__wear_set",
+            "revision__nest__material",
+            "queue_item",
+        )
+        .defer("revision__program")
         .order_by("place", "-opened_at")
         .first()
     )

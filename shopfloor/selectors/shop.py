@@ -2,47 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from contextvars import ContextVar
 from datetime import date, datetime
-from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from shopfloor.calendar import ShiftPattern, shift_at
 from shopfloor.models import Shift, Shop
-
-T = TypeVar("T")
-_read: ContextVar[dict[str, Any] | None] = ContextVar("shop facts read so far", default=None)
-
-
-@contextmanager
-def shop_read_once() -> Iterator[None]:
-    """Within it shop and shifts are read once. For what only reads, such as one page: what is
-    saved meanwhile is seen by the next."""
-    if _read.get() is not None:
-        yield
-        return
-    token = _read.set({})
-    try:
-        yield
-    finally:
-        _read.reset(token)
-
-
-def _once(read: Callable[[], T]) -> T:
-    kept = _read.get()
-    if kept is None:
-        return read()
-    if read.__name__ not in kept:
-        kept[read.__name__] = read()
-    found: T = kept[read.__name__]
-    return found
+from telemetry.read_once import once
 
 
 def the_shop() -> Shop:
     """The one row; an unsaved default where set-up has not happened yet."""
-    return _once(_shop_row) or Shop(name="Your shop")
+    return once(_shop_row) or Shop(name="Your shop")
 
 
 def shop_zone() -> str:
@@ -51,7 +21,7 @@ def shop_zone() -> str:
 
 def shift_patterns() -> list[ShiftPattern]:
     """Every shift pattern, as the pure calendar wants them."""
-    return _once(_patterns)
+    return once(_patterns)
 
 
 def _shop_row() -> Shop | None:

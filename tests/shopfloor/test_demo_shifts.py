@@ -27,8 +27,8 @@ from shopfloor.models import (
     WearSet,
 )
 from shopfloor.roles import role_give
-from shopfloor.selectors.shop import shop_read_once
 from shopfloor.services.runs import run_open
+from telemetry.read_once import read_once
 
 ZONE = ZoneInfo("America/Chicago")
 EARLY = next(shift for shift in cast.SHIFTS if shift.name == "early")
@@ -114,7 +114,7 @@ def simulated(south):
 
 def lived(table, start, until, step_s=5.0):
     now = start
-    with shop_read_once():  # nobody changes the shop or its shifts meanwhile
+    with read_once():  # nobody changes the shop or its shifts meanwhile
         while now < until:
             table.step(now)
             now += step_s

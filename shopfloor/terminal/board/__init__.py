@@ -7,8 +7,19 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from shopfloor.models import Reason, Run, RunState, Stoppage, Table, Terminal, Units, User
-from shopfloor.selectors.floor import first_piece_needed, run_left_s, stop_reasons
+from shopfloor.models import (
+    QueueItem,
+    Reason,
+    Run,
+    RunState,
+    Segment,
+    Stoppage,
+    Table,
+    Terminal,
+    Units,
+    User,
+)
+from shopfloor.selectors.floor import first_piece_needed, last_segment, stop_reasons
 from shopfloor.selectors.running import current_run
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.parts import CAUSES
@@ -20,7 +31,7 @@ from shopfloor.terminal.board.firstpiece import failed_words, signature_wanted
 from shopfloor.terminal.board.late import clashes, last_undo
 from shopfloor.terminal.board.loose import loose_of
 from shopfloor.terminal.board.torches import TorchKeys, fitted_in, torches_of
-from shopfloor.terminal.board.words import day_clock
+from shopfloor.terminal.board.words import day_clock, facts_of
 
 GAPS_BACK = timedelta(hours=24)
 GAPS_MOST = 12
@@ -78,12 +89,16 @@ class Board:
 
 def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -> Board:
     run = open_run(table, now)
+    last = last_segment(run) if run else None
     stoppage = Stoppage.objects.filter(table=table, ended_at=None).select_related("reason").first()
     wanted = run.revision.nest.wear_set if run else None
-    torches = torches_of(table, wanted, now, cuts=torch_of_run(run))
+    torches = torches_of(table, wanted, now, cuts=last.torch_id if last else None)
     inch = person.units == Units.INCH
-    queue = items.items_of(table, fitted_in(torches), inch=inch)
-    cutting = cutting_of(run, run_left_s(run), now) if run else None
+    found = list(items.waiting(table)[: items.SHOWN])
+    rows = items.listed(found)
+    facts = facts_of([one.revision.pk for one in rows] + ([run.revision_id] if run else []))
+    queue = items.items_of(rows, facts, table, fitted_in(torches), inch=inch)
+    cutting = cutting_of(run, facts[run.revision_id], last, now) if run else None
     return Board(
         state=state_of(cutting, stoppage),
         cutting=cutting,
@@ -95,9 +110,9 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             **change_lists(torches, wanted or (queue[0].wanted if queue else None)),
             **fixed_lists(),
             **measures(person),
-            **run_facts(cutting, person),
+            **run_facts(cutting, last, person),
             "reasons": reasons_of(table, now),
-            "waiting_more": max(items.waiting(table).count() - len(queue), 0),
+            "waiting_more": waiting_more(table, found, queue),
             "bench_lines": lines.bench_lines(table),
             "loose": loose_of(table, run, now),
             "air": air_of(table, now, inch=inch),
@@ -117,24 +132,19 @@ def open_run(table: Table, now: datetime) -> Run | None:
     found = current_run(table, now)
     if found is None or found.state not in (RunState.OPEN, RunState.STOPPED):
         return None
-    return (
-        Run.objects.select_related(
-            "revision__nest__material", "revision__nest__wear_set", "sheet__heat", "table"
-        )
-        .defer("revision__program")
-        .get(pk=found.pk)
-    )
+    return found
 
 
-def torch_of_run(run: Run | None) -> int | None:
-    """The torch that cuts a run now."""
-    last = run.segments.order_by("-started_at", "-pk").first() if run else None
-    return last.torch_id if last else None
+def waiting_more(table: Table, found: list[QueueItem], shown: list[items.Item]) -> int:
+    """How many rows of the list the screen does not show."""
+    whole = items.waiting(table).count() if len(found) == items.SHOWN else len(found)
+    return max(whole - len(shown), 0)
 
 
 def change_lists(torches: list[TorchKeys], wanted: Any) -> dict[str, Any]:
     several = len(torches) > 1
-    ready = [changes.trays_ready(one.torch, wanted, named=several) for one in torches]
+    filled = changes.trays_filled()
+    ready = [changes.trays_ready(filled, one.torch, wanted, named=several) for one in torches]
     fresh = [changes.fresh_sets(one.torch, one.fitted, wanted, named=several) for one in torches]
     return {
         "trays": [key for keys in ready for key in keys],
@@ -172,7 +182,7 @@ def measures(person: User) -> dict[str, Any]:
     return {**MM, "scale": "1"}
 
 
-def run_facts(cutting: Cutting | None, person: User) -> dict[str, Any]:
+def run_facts(cutting: Cutting | None, last: Segment | None, person: User) -> dict[str, Any]:
     if cutting is None:
         return {
             "first_piece_needed": False,
@@ -188,7 +198,7 @@ def run_facts(cutting: Cutting | None, person: User) -> dict[str, Any]:
     run = cutting.run
     wanted = signature_wanted(run)
     return {
-        "first_piece_needed": first_piece_needed(run),
+        "first_piece_needed": first_piece_needed(run, last),
         "failed_check": failed_words(run, inch=person.units == Units.INCH),
         "countersign": wanted.words(person.units) if wanted else "",
         "restart_at": cutting.restart_at,

@@ -38,22 +38,33 @@ class FreshKey:
     acts: str
 
 
-def trays_ready(torch: Torch, wanted: WearSet | None, *, named: bool) -> list[TrayKey]:
-    """Trays with something in them that can go in, the wanted set's first. One scan or touch
-    swaps all; what comes out goes back to the drawer. `named`: the torch is one of several."""
-    into = f" into torch {torch.code}" if named else ""
+Filled = list[tuple[Tray, list[str]]]  # with the kinds of what is in it
+
+
+def trays_filled() -> Filled:
+    """Trays with something in them that can go in; two queries."""
     ready = Piece.objects.filter(state__in=(PieceState.NEW, PieceState.SHELVED)).exclude(tray=None)
     held: dict[int, list[str]] = defaultdict(list)
     for tray_id, kind in ready.order_by("part__kind").values_list("tray", "part__kind"):
         held[tray_id].append(kind_words(kind))
+    trays = Tray.objects.filter(pk__in=held).select_related("wear_set").order_by("label")
+    return [(tray, held[tray.pk]) for tray in trays]
+
+
+def trays_ready(
+    filled: Filled, torch: Torch, wanted: WearSet | None, *, named: bool
+) -> list[TrayKey]:
+    """What can go into a torch, the wanted set's first. One scan or touch swaps all; what comes
+    out goes back to the drawer. `named`: the torch is one of several."""
+    into = f" into torch {torch.code}" if named else ""
     keys = []
-    for tray in Tray.objects.filter(pk__in=held).select_related("wear_set").order_by("label"):
+    for tray, kinds in filled:
         payload = {"tray": tray.label, "torch": torch.code}
         keys.append(
             TrayKey(
                 label=tray.label,
                 into=into,
-                words=f"{set_words(tray.wear_set)}, {held_words(held[tray.pk])}",
+                words=f"{set_words(tray.wear_set)}, {held_words(kinds)}",
                 set_words=set_words(tray.wear_set),
                 wanted=wanted is not None and tray.wear_set_id == wanted.pk,
                 payload=json.dumps(payload),

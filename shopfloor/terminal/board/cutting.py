@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from shopfloor.models import Run, Segment, Stoppage
-from shopfloor.selectors.arcs import arcs_by_key
+from shopfloor.selectors.floor import left_s as plan_left_s
 from shopfloor.selectors.progress import Progress, progress_of
 from shopfloor.services.stoppages import NOT_SIGNED_IN
 from shopfloor.strip import Svg
 from shopfloor.terminal.board.loose import lost_since
 from shopfloor.terminal.board.runstrip import run_strip
-from shopfloor.terminal.board.words import Facts, about, clock, facts_of, nest_title, part_names
+from shopfloor.terminal.board.words import Facts, about, clock, nest_title, part_names
 
 # An arc that burns this many times its plan, or this long without one, has lost its end rather
 # than that it burns still: our assumption.
@@ -44,11 +44,11 @@ class Stopped:
     unnamed: bool  # entered by somebody who was not signed in
 
 
-def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
-    """`left_s`: seconds of plan not burnt yet; None where nobody knows."""
+def cutting_of(run: Run, facts: Facts, last: Segment | None, now: datetime) -> Cutting:
+    """`last`: the run's last segment."""
     progress = progress_of(run)
     minute = now.replace(second=0, microsecond=0)
-    facts = facts_of(run.revision)
+    left_s = plan_left_s(run, progress.reached, progress.contours, progress.first)
     title = nest_title(run.revision, facts)
     if not progress.listens or progress.all_seen or (progress.unplaced and not progress.done):
         left_s = None  # nothing says how far the run is, or nothing of it is left
@@ -62,6 +62,7 @@ def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
         evidence=evidence_of(run, progress, ends_at, now),
         strip=run_strip(
             run=run,
+            last=last,
             title=title,
             progress=progress,
             now=minute,
@@ -69,7 +70,7 @@ def cutting_of(run: Run, left_s: float | None, now: datetime) -> Cutting:
             range_s=low_high,
         ),
         progress=progress,
-        restart_at=restart_at(run, progress),
+        restart_at=restart_at(progress, last),
     )
 
 
@@ -109,13 +110,9 @@ def count_words(
 def evidence_of(run: Run, progress: Progress, ends_at: datetime | None, now: datetime) -> str:
     """What the count rests on, with its age, and when the end is expected."""
     ends = f" Ends about {clock(ends_at)}." if ends_at else ""
-    keys = run.segments.filter(assignments__isnull=False).values_list(
-        "assignments__arc_key", flat=True
-    )
-    last = arcs_by_key(list(keys.order_by("-assignments__pk")[:1]))
-    if not last:
+    arc = progress.latest
+    if arc is None:
         return f"Began {clock(run.opened_at)}. No arc seen yet.{ends}"
-    arc = last[0]
     if arc.off_us is None:
         lit = datetime.fromtimestamp(arc.on_us / 1e6, tz=run.opened_at.tzinfo)
         planned_s = progress.begun.planned_s if progress.begun else None
@@ -132,11 +129,11 @@ def evidence_of(run: Run, progress: Progress, ends_at: datetime | None, now: dat
     return f"Began {clock(run.opened_at)}. Last arc ended {clock(seen)}.{ends}"
 
 
-def restart_at(run: Run, progress: Progress) -> int:
-    """The contour to offer for a restart: the first not seen burnt."""
+def restart_at(progress: Progress, last: Segment | None) -> int:
+    """The contour to offer for a restart: the first not seen burnt. `last`: the run's last
+    segment."""
     whole = range(progress.first, progress.contours + 1)
     first = next((n for n in whole if n not in progress.done), progress.first)
-    last = Segment.objects.filter(run=run).order_by("-started_at", "-pk").first()
     return max(first, last.first_contour if last and not progress.done else 1)
 
 

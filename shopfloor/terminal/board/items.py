@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -10,7 +11,7 @@ from django.utils import timezone
 
 from shopfloor.models import Nest, NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
 from shopfloor.selectors.nests import sheets_for as sheets_serving
-from shopfloor.selectors.papers import paper_codes
+from shopfloor.selectors.papers import Place, paper_codes
 from shopfloor.selectors.plate_fit import size_words
 from shopfloor.selectors.progress import progress_of
 from shopfloor.selectors.running import runs_set_aside, set_aside_run
@@ -19,7 +20,6 @@ from shopfloor.terminal.board.words import (
     Facts,
     about,
     day_clock,
-    facts_of,
     nest_title,
     part_names,
     set_words,
@@ -98,24 +98,81 @@ def waiting(table: Table) -> QuerySet[QueueItem]:
     )
 
 
-def items_of(table: Table, fitted: Fitted, *, inch: bool = False) -> list[Item]:
-    found = []
-    for row in waiting(table)[:SHOWN]:
-        revision = row.nest.revisions.defer("program").order_by("-revision").first()
-        if revision is not None:
-            found.append(item_of(row, revision, table, fitted, inch=inch))
-    return found
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A row of the list and its nest's newest revision."""
+
+    row: QueueItem
+    revision: NestRevision
 
 
-def item_of(
-    row: QueueItem,
-    revision: NestRevision,
+def listed(rows: Iterable[QueueItem]) -> list[Listed]:
+    """Those with a program; one query."""
+    rows = list(rows)
+    revisions = NestRevision.objects.filter(nest__in={row.nest_id for row in rows})
+    newest = {one.nest_id: one for one in revisions.defer("program").order_by("revision")}
+    return [Listed(row, newest[row.nest_id]) for row in rows if row.nest_id in newest]
+
+
+def items_of(
+    found: Sequence[Listed],
+    facts: Mapping[int, Facts],
     table: Table,
     fitted: Fitted,
     *,
     inch: bool = False,
+) -> list[Item]:
+    """`facts` by revision id."""
+    plans = _plans(found, table)
+    places = [
+        Place(
+            one.row.nest, one.revision, one.row.table_id, plans.get(_route(one, one.row.table_id)),
+            facts[one.revision.pk].jobs,
+        )
+        for one in found
+    ]  # fmt: skip
+    return [
+        _item(
+            one,
+            table,
+            facts[one.revision.pk],
+            plans.get(_route(one, table.pk)),
+            codes,
+            fitted,
+            inch=inch,
+        )
+        for one, codes in zip(found, paper_codes(places), strict=True)
+    ]
+
+
+Route = tuple[int, int, int]  # revision, table, set
+
+
+def _route(one: Listed, table_id: int) -> Route:
+    return one.revision.pk, table_id, one.row.nest.wear_set_id
+
+
+def _plans(found: Sequence[Listed], table: Table) -> dict[Route, NestPlan]:
+    """Plans of the table a row waits at, and of this one."""
+    plans = NestPlan.objects.filter(
+        revision__in={one.revision.pk for one in found},
+        table__in={table.pk, *(one.row.table_id for one in found)},
+        wear_set__in={one.row.nest.wear_set_id for one in found},
+    ).defer("arcs_s")
+    return {(plan.revision_id, plan.table_id, plan.wear_set_id): plan for plan in plans}
+
+
+def _item(
+    one: Listed,
+    table: Table,
+    facts: Facts,
+    plan: NestPlan | None,
+    papers: list[str],
+    fitted: Fitted,
+    *,
+    inch: bool,
 ) -> Item:
-    nest, facts = row.nest, facts_of(revision)
+    row, revision, nest = one.row, one.revision, one.row.nest
     half = set_aside_run(item=row, nest=nest, table=table) if half_burnt(row) else None
     sheet = half.sheet if half else row.sheet
     fits = [set_fit(code, inside, nest) for code, inside in fitted.items()]
@@ -125,9 +182,9 @@ def item_of(
         pk=str(row.pk) if row.pk else f"nest-{nest.pk}",
         title=nest_title(revision, facts),
         what=f"{', '.join(part for part in made if part)}, program {revision.file_name}.",
-        plan_words=half_words(half) if half else plan_words(revision, table, nest.wear_set),
+        plan_words=half_words(half) if half else plan_words(plan),
         payload=json.dumps({"queue_item": row.pk} if row.pk else {"revision": revision.pk}),
-        codes=json.dumps(codes_of(row, revision, facts)),
+        codes=json.dumps(codes_of(row, revision, facts, papers)),
         revision=revision.pk,
         sheet=sheet.code if sheet else "",
         sheet_words=sheet_words(sheet, half=half is not None),
@@ -137,7 +194,7 @@ def item_of(
         change_words=change_words(fits),
         caution=metal_caution(nest.material.caution),
         wanted=nest.wear_set,
-        sheets=[] if sheet or half else sheets_for(nest, inch=inch),
+        sheets=[] if sheet or half else sheets_for(nest, revision, inch=inch),
     )
 
 
@@ -172,24 +229,24 @@ def sheet_words(sheet: Sheet | None, *, half: bool = False) -> str:
     return f"{kind} {sheet.code}" + (f", {sheet.place}" if sheet.place else "")
 
 
-def plan_words(revision: NestRevision, table: Table, wear_set: WearSet) -> str:
-    plan = NestPlan.objects.filter(revision=revision, table=table, wear_set=wear_set).first()
+def plan_words(plan: NestPlan | None) -> str:
     if plan is None or plan.total_s is None:
         return "No plan for this table and set"
     taken = about(plan.total_s)
     return f"{taken[0].upper()}{taken[1:]} planned"
 
 
-def codes_of(row: QueueItem, revision: NestRevision, facts: Facts) -> list[str]:
+def codes_of(row: QueueItem, revision: NestRevision, facts: Facts, papers: list[str]) -> list[str]:
     """What is printed on papers that lead here: traveler, setup sheet, the sheet itself."""
     sheet = [row.sheet.code] if row.sheet else []
-    papers = paper_codes(row.nest, list(facts.jobs), row.table)
     return [row.nest.name, revision.file_name, *sheet, *facts.jobs, *papers]
 
 
-def sheets_for(nest: Nest, *, inch: bool = False) -> list[SheetKey]:
+def sheets_for(
+    nest: Nest, newest: NestRevision | None = None, *, inch: bool = False
+) -> list[SheetKey]:
     """Sheets in stock that serve a nest and are promised to none, remnants first."""
     return [
         SheetKey(one.code, f"{size_words(one.length_mm, one.width_mm, inch)} {one.place}".strip())
-        for one in sheets_serving(nest)[:SHEETS_SHOWN]
+        for one in sheets_serving(nest, newest)[:SHEETS_SHOWN]
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from shopfloor.models import Run, Stoppage
+from shopfloor.models import Run, Segment, Stoppage
 from shopfloor.selectors.arcs import arcs_between, to_us
 from shopfloor.selectors.progress import Progress
 from shopfloor.selectors.shop import shop_zone, the_shop
@@ -20,6 +20,7 @@ LONGEST = timedelta(hours=12)  # of a run on one strip: a run left open over day
 def run_strip(
     *,
     run: Run,
+    last: Segment | None,
     title: str,
     progress: Progress,
     now: datetime,
@@ -30,7 +31,6 @@ def run_strip(
     begin = max(run.opened_at, now - LONGEST)
     start_us, now_us = to_us(begin), to_us(now)
     end_us = max(to_us(ends_at) if ends_at else now_us, now_us + 60_000_000)
-    last = run.segments.select_related("wear_set").order_by("-started_at").first()
     rest = [
         float(arc_s)
         for number, arc_s in enumerate(run.plan.get("arcs_s") or [], start=1)

@@ -9,7 +9,8 @@ from django.db.models import QuerySet
 from shopfloor.models import Job, Nest, QueueItem, Table
 from shopfloor.selectors.waiting import waiting_items
 from shopfloor.terminal.board.codes import plain
-from shopfloor.terminal.board.items import Fitted, Item, item_of, waiting
+from shopfloor.terminal.board.items import Fitted, Item, items_of, listed, waiting
+from shopfloor.terminal.board.words import facts_of
 
 
 def scanned_item(code: str, table: Table, fitted: Fitted, *, inch: bool = False) -> Item | None:
@@ -26,10 +27,10 @@ def scanned_item(code: str, table: Table, fitted: Fitted, *, inch: bool = False)
     row = row or _on_no_list(wanted, table)
     if row is None:
         return None
-    revision = row.nest.revisions.defer("program").order_by("-revision").first()
-    if revision is None:
-        return None
-    return replace(item_of(row, revision, table, fitted, inch=inch), note=note)
+    found = listed([row])
+    facts = facts_of([one.revision.pk for one in found])
+    items = items_of(found, facts, table, fitted, inch=inch)
+    return replace(items[0], note=note) if items else None
 
 
 def _listed(wanted: str, rows: QuerySet[QueueItem]) -> QueueItem | None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from shopfloor.counting import count
-from shopfloor.models import Fitting, SetPart, Table, Torch, WearSet
+from shopfloor.models import Fitting, Table, Torch, WearSet
 from shopfloor.selectors.amps import amps_off
 from shopfloor.selectors.fitted import fittings_in, set_of
 from shopfloor.terminal.board.words import kind_words, set_words
@@ -63,16 +63,12 @@ def torch_of(torch: Torch, wanted: WearSet | None, now: datetime) -> TorchKeys:
     fitted = fittings_in(torch)
     off = amps_off(torch, now, fitted)
     inside = set_of(fitted)
-    drawer = {
-        part.pk: part.in_drawer
-        for part in SetPart.objects.filter(pk__in=[one.piece.part_id for one in fitted])
-    }
     pieces = [
         PieceKey(
             label=one.piece.label,
             kind_words=kind_words(one.piece.part.kind),
             words=age_words(one),
-            part_id=one.piece.part_id if drawer.get(one.piece.part_id) else None,
+            part_id=one.piece.part_id if one.piece.part.in_drawer else None,
         )
         for one in sorted(fitted, key=place_of)
     ]

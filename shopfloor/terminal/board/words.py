@@ -2,51 +2,66 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.utils import timezone
 
-from shopfloor.models import Contour, Nest, NestRevision, PieceKind, WearSet
+from shopfloor.models import Contour, NestRevision, PieceKind, WearSet
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """Which jobs and parts a revision serves, by name."""
+    """Which jobs and parts a revision serves, by name; where it is one job, its nests in use."""
 
     jobs: tuple[str, ...]
     parts: tuple[str, ...]
+    nests: tuple[int, ...]
 
 
-def facts_of(revision: NestRevision) -> Facts:
-    rows = list(
-        Contour.objects.filter(revision=revision)
-        .values_list("line__job__number", "part")
-        .distinct()
-    )
-    return Facts(
-        jobs=tuple(sorted({job for job, _ in rows if job})),
-        parts=tuple(sorted({part for _, part in rows if part})),
-    )
+def facts_of(revisions: Collection[int]) -> dict[int, Facts]:
+    """By revision id; two queries, however many."""
+    jobs = defaultdict[int, set[str]](set)
+    parts = defaultdict[int, set[str]](set)
+    rows = Contour.objects.filter(revision__in=revisions).order_by().distinct()
+    for revision, job, part in rows.values_list("revision", "line__job__number", "part"):
+        jobs[revision] |= {job} if job else set()
+        parts[revision] |= {part} if part else set()
+    nests = _nests_of({job for own in jobs.values() if len(own) == 1 for job in own})
+    return {
+        revision: Facts(
+            jobs=tuple(sorted(jobs[revision])),
+            parts=tuple(sorted(parts[revision])),
+            nests=nests.get(min(jobs[revision]), ()) if len(jobs[revision]) == 1 else (),
+        )
+        for revision in revisions
+    }
 
 
-def nest_title(revision: NestRevision, facts: Facts | None = None) -> str:
+def _nests_of(jobs: Collection[str]) -> dict[str, tuple[int, ...]]:
+    """By job number the nests in use that hold parts of it."""
+    rows = Contour.objects.filter(
+        line__job__number__in=jobs, revision__nest__withdrawn_at=None
+    ).order_by()
+    found = defaultdict[str, list[int]](list)
+    for job, nest in sorted(rows.values_list("line__job__number", "revision__nest").distinct()):
+        found[job].append(nest)
+    return {job: tuple(nests) for job, nests in found.items()}
+
+
+def nest_title(revision: NestRevision, facts: Facts) -> str:
     """K-2284, nest 2 of 3; the nest's own name where it serves several jobs or none."""
-    jobs = (facts or facts_of(revision)).jobs
+    jobs = facts.jobs
     if not jobs:
         return revision.nest.name
     if len(jobs) > 1:
         others = jobs[1] if len(jobs) == 2 else f"{len(jobs) - 1} more"
         return f"{jobs[0]} and {others}, {revision.nest.name}"
-    mine = Contour.objects.filter(line__job__number=jobs[0]).values("revision__nest")
-    nests = list(
-        Nest.objects.filter(withdrawn_at=None, pk__in=mine)
-        .order_by("pk")
-        .values_list("pk", flat=True)
-    )
-    if len(nests) < 2 or revision.nest_id not in nests:
+    if len(facts.nests) < 2 or revision.nest_id not in facts.nests:
         return jobs[0]
-    return f"{jobs[0]}, nest {nests.index(revision.nest_id) + 1} of {len(nests)}"
+    return f"{jobs[0]}, nest {facts.nests.index(revision.nest_id) + 1} of {len(facts.nests)}"
 
 
 def part_names(facts: Facts) -> str:

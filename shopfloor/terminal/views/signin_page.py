@@ -10,7 +10,7 @@ from shopfloor.models import Run, RunState, Stoppage, Table, Terminal, User
 from shopfloor.selectors.floor import stop_reasons
 from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.terminal.board.people import floor_people
-from shopfloor.terminal.board.words import nest_title
+from shopfloor.terminal.board.words import facts_of, nest_title
 
 
 @ensure_csrf_cookie
@@ -52,4 +52,7 @@ def lately(table: Table) -> str:
         .order_by("-opened_at")
         .first()
     )
-    return f"{nest_title(run.revision)} goes on" if run else ""
+    if run is None:
+        return ""
+    facts = facts_of([run.revision_id])[run.revision_id]
+    return f"{nest_title(run.revision, facts)} goes on"

@@ -274,7 +274,7 @@ def test_an_unchanged_state_costs_a_handful_of_queries(
     version = version_of(signed_in)
     with django_assert_max_num_queries(12):
         assert signed_in.get(PAGE + f"state?have={version}").status_code == 204
-    with django_assert_max_num_queries(80):
+    with django_assert_max_num_queries(45):
         signed_in.get(PAGE + "state")
 
 

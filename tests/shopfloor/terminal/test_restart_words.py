@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from shopfloor.models import Run, Segment, Terminal
 from shopfloor.selectors.arcs import to_us
+from shopfloor.selectors.floor import last_segment
 from shopfloor.selectors.progress import progress_of
 from shopfloor.services.runs import run_open, run_restart
 from shopfloor.terminal.board import board_of
@@ -80,16 +81,16 @@ def test_restarted_at_a_contour_and_nothing_burnt_yet_it_is_that_contour(floor, 
         revision=floor.revision, table=north, torch=north.torches.get(), operator=operator,
         at=timezone.now() - timedelta(hours=1), queue_item=floor.items[0],
     )  # fmt: skip
-    assert restart_at(bare, progress_of(bare)) == 1
+    assert restart_at(progress_of(bare), last_segment(bare)) == 1
     run_restart(run=bare, at=timezone.now(), operator=operator, contour=5)
-    assert restart_at(bare, progress_of(bare)) == 5
+    assert restart_at(progress_of(bare), last_segment(bare)) == 5
 
 
 def test_restarted_behind_contours_left_out_it_is_the_first_left_out(run, floor):
     """1 to 8 were burnt; restarted at 11, 11 and 12 too: 9 is the first not seen."""
     run_restart(run=run, at=timezone.now(), operator=run.segments.get().operator, contour=11)
     cast.burn(floor, run, range(11, 13))
-    assert restart_at(run, progress_of(run)) == 9
+    assert restart_at(progress_of(run), last_segment(run)) == 9
 
 
 def test_behind_missing_lines_nothing_is_certain(run, floor):
