@@ -25,7 +25,7 @@ log = logging.getLogger(__name__)
 # The page is drawn anew this often even where nothing came in: now moves on.
 TICK_S = 15
 LEFT_FOR = timedelta(hours=16)
-LATE = 5  # named on a phone before all else
+LATE = 3  # named on a phone before all else
 MOST_SUGGESTED = 4
 
 

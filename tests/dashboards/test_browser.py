@@ -9,7 +9,7 @@ import pytest
 from django.utils import timezone
 
 from planning.services.run_figures import run_figures
-from shopfloor.models import Shift
+from shopfloor.models import Job, Shift
 from shopfloor.roles import roles_sync
 from tests.browser import launched_beside_django, session_cookie
 from tests.planning import cast
@@ -99,6 +99,18 @@ def test_a_page_is_drawn_without_complaint_and_fits(work, open_page, address):
         page.wait_for_timeout(300)
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), width
     assert wrong == []
+
+
+def test_late_jobs_are_the_first_thing_on_a_phone(work, open_page):
+    """Above the fold of 844 px, before any table, and not at all where the margin says it."""
+    Job.objects.update(due_at=timezone.now() - timedelta(days=1))
+    page, _ = open_page("/today/", "supervisor", "phone")
+    late = page.locator(".late li").first.bounding_box()
+    assert late["y"] + late["height"] < 844 / 3
+    assert late["y"] < page.locator(".lede").bounding_box()["y"]
+    assert late["y"] < page.locator("section.trow").first.bounding_box()["y"]
+    page.set_viewport_size({"width": 1440, "height": 900})
+    assert not page.locator(".late").is_visible()
 
 
 def test_the_day_grows_within_two_seconds_of_an_arc(work, open_page, north):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -25,13 +26,13 @@ def test_what_is_late_comes_first(north, client, supervisor):
         line_add(job=job, part="p", quantity=1, material=steel, thickness_text="1/4 in")
     client.force_login(supervisor)
     text = client.get(reverse("today")).content.decode()
-    late = text.index('data-part="late"')
-    assert late < text.index('data-part="hours"')
-    part = text[late : text.index("</p>", late)]
-    assert part.count("L-") == 5
-    assert "2 more" in part
+    late = text.index('class="late only-phone"')
+    assert late < text.index('class="lede"')
+    part = text[late : text.index("</ul>", late)]
+    assert re.findall(r"L-\d", part) == ["L-6", "L-5", "L-4"]
+    assert "4 more late jobs" in part
 
 
 def test_nothing_late_says_nothing(north, client, supervisor):
     client.force_login(supervisor)
-    assert 'data-part="late"' not in client.get(reverse("today")).content.decode()
+    assert "Late:" not in client.get(reverse("today")).content.decode()
