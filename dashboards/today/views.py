@@ -27,6 +27,7 @@ TICK_S = 15
 LEFT_FOR = timedelta(hours=16)
 LATE = 3  # named on a phone before all else
 MOST_SUGGESTED = 4
+COUNTED = ("good", "scrap", "ordered", "shortage")  # parts; the first two of runs too
 
 
 @desk()
@@ -97,6 +98,8 @@ def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
     return {
         "page": page, "title": title, "sub": sub, "jobs": jobs, "runs": runs,
         "late": late[:LATE], "late_more": len(late[LATE:]),
+        "jobs_total": {name: sum(job[name] for job in jobs) for name in COUNTED},
+        "runs_total": {name: sum(getattr(run, name) for run in runs) for name in COUNTED[:2]},
     }  # fmt: skip
 
 

@@ -67,9 +67,19 @@ class QuoteRow:
         return self.actual_minor > self.allowed_minor
 
 
+@dataclass(frozen=True, slots=True)
+class QuoteTotal:
+    """Of all quotes found; `unknown` of them have no cost, or no price, and are not in it."""
+
+    cost_minor: int
+    price_minor: int
+    unknown: int
+
+
 @dataclass(frozen=True)
 class QuoteBoard:
-    """One page of the list: `rows` are those of `page`. `score` and `moved`, how many open quotes
+    """One page of the list: `rows` are those of `page`. `total` is given for open quotes alone: of
+    decided ones there is no end. `score` and `moved`, how many open quotes
     stand at prices that have moved, are of all quotes, whatever is asked for."""
 
     rows: tuple[QuoteRow, ...]
@@ -77,6 +87,7 @@ class QuoteBoard:
     score: Score | None
     moved: int
     money: dict[str, Any]
+    total: QuoteTotal | None
 
 
 @dataclass(frozen=True)
@@ -96,11 +107,23 @@ def quote_board(
     closed = _newest().filter(job__state=JobState.CLOSED)
     actual = dict(chunked(sorted({*closed.values_list("job_id", flat=True)}), _costs))
     stands = _Stands(now, actual)
-    shown = Paginator(_asked(text, state), PAGE).get_page(page)
+    asked = _asked(text, state)
+    shown = Paginator(asked, PAGE).get_page(page)
+    total = _total(asked) if state == QuoteState.OPEN else None
     rows = tuple(_row(quote, stands) for quote in _with_lines(shown))
     still_open = _with_lines(_newest().filter(state=QuoteState.OPEN))
     moved = sum(bool(_moved(list(quote.lines.all()), stands)) for quote in still_open)
-    return QuoteBoard(rows, shown, score(_judged(closed, actual)), moved, currency())
+    return QuoteBoard(rows, shown, score(_judged(closed, actual)), moved, currency(), total)
+
+
+def _total(quotes: QuerySet[Quote]) -> QuoteTotal:
+    known = Q(cost_minor__isnull=False, price_minor__isnull=False)
+    found = quotes.order_by().aggregate(
+        cost=Sum("cost_minor", filter=known),
+        price=Sum("price_minor", filter=known),
+        unknown=Count("pk", filter=~known),
+    )
+    return QuoteTotal(found["cost"] or 0, found["price"] or 0, found["unknown"])
 
 
 def _newest() -> QuerySet[Quote]:

@@ -20,6 +20,7 @@ from shopfloor.selectors.jobs import (
     job_last_segments,
     job_lines,
     jobs_list,
+    jobs_total,
 )
 
 EXPORTED = ["number", "customer__name", "title", "due_at", "state", "wanted", "good", "scrap"]
@@ -47,6 +48,8 @@ def jobs(request: DeskRequest) -> HttpResponse:
             "states": STATES,
             "now": now,
             "late": late,
+            # Of what is closed there is no end: it is not added up on each visit.
+            "total": jobs_total(rows) if state in (JobState.OPEN, JobState.HELD) else None,
             "may_plan": may(request.user, PLAN),
             "may_quote": may(request.user, QUOTES)
             or (may(request.user, COST) and may(request.user, MARGIN)),

@@ -13,7 +13,7 @@ from shopfloor.models import Sheet
 from shopfloor.office.access import ANY, CHART, COST, PLAN, DeskRequest, may, right
 from shopfloor.printed import code_svg
 from shopfloor.rownumber import row_number
-from shopfloor.selectors.low_stock import plate_of, plates
+from shopfloor.selectors.low_stock import Plate, plate_of, plates
 from shopfloor.selectors.remnants import (
     customers_drop,
     customers_returned,
@@ -37,6 +37,7 @@ def remnants_page(request: DeskRequest) -> HttpResponse:
         {
             "rows": rows, "old": old, "promised": set(promised_sheets()), "rules": the_shop(),
             "worth": sum(worth), "unknown": len(rows) - len(worth),
+            "area_mm2": sum(row.area_mm2 for row in rows),
             "drop": customers_drop(), "returned": customers_returned(),
             "prices": may(request.user, COST, CHART), "may_plan": may(request.user, PLAN),
         },
@@ -69,8 +70,16 @@ def low(request: DeskRequest) -> HttpResponse:
     short = [plate for plate in rows if plate.short]
     return render(
         request, "kerfbook/office/low_stock.html",
-        {"rows": rows, "short": short, "may_plan": may(request.user, PLAN)},
+        {"rows": rows, "short": short, "total": _total(rows), "may_plan": may(request.user, PLAN)},
     )  # fmt: skip
+
+
+COUNTED = ("sheets", "promised", "free", "remnants", "listed", "short", "ahead", "short_ahead")
+
+
+def _total(rows: list[Plate]) -> dict[str, int]:
+    """Sheets of all materials together, column by column."""
+    return {name: sum(getattr(row, name) for row in rows) for name in COUNTED}
 
 
 @right(*ANY)

@@ -31,6 +31,7 @@ from shopfloor.selectors.stock_office import (
     sheet_promised,
     sheets_of,
     stock_list,
+    stock_total,
     trace_sheets,
 )
 from shopfloor.selectors.usual import plate_usual
@@ -43,6 +44,7 @@ from shopfloor.services.stock_office import (
     sheets_receive,
 )
 
+HERE = (SheetState.IN_STOCK, SheetState.ON_TABLE)
 STATES = [*SheetState.choices, ("all", "all")]
 
 
@@ -110,6 +112,8 @@ def stock(request: DeskRequest) -> HttpResponse:
         "kerfbook/office/stock.html",
         {
             "page_obj": page_of(request, rows), "text": text, "state": state, "states": STATES,
+            # Of what is gone there is no end: it is not added up on each visit.
+            "total": stock_total(rows) if state in HERE else None,
             "prices": may(request.user, COST, CHART), "may_plan": may(request.user, PLAN),
         },
     )  # fmt: skip
@@ -208,7 +212,7 @@ def heats(request: DeskRequest) -> HttpResponse:
     text = request.GET.get("q", "").strip()[:80]
     page = page_of(request, heats_list(text=text))
     sheets = sheets_of(page.object_list)
-    counted = [(heat, sheets.get(heat.pk, 0)) for heat in page]
+    counted = [(heat, *sheets.get(heat.pk, (0, None))) for heat in page]
     context = {"page_obj": page, "text": text, "counted": counted}
     return render(request, "kerfbook/office/heats.html", context)
 

@@ -53,6 +53,11 @@ class RunOfShift:
     good: int
     scrap: int
 
+    @property
+    def took_s(self) -> float | None:
+        """From its start to its end, however many shifts that takes; None while it is open."""
+        return None if self.closed_at is None else (self.closed_at - self.opened_at).total_seconds()
+
 
 @dataclass(frozen=True, slots=True)
 class RunMap:

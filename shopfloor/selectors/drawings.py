@@ -34,6 +34,7 @@ def drawings_list(text: str = "") -> QuerySet[Drawing]:
         revision=Subquery(newest.values("revision")[:1]),
         cut_mm=Subquery(newest.values("cut_mm")[:1]),
         pierces=Subquery(newest.values("pierces")[:1]),
+        read_at=Subquery(newest.values("made_at")[:1]),
         net_area_mm2=Subquery(newest.values("net_area_mm2")[:1]),
         line_count=Count("lines"),
         weight_kg=F("net_area_mm2") * F("thickness_mm") * F("material__density_kg_m3") * 1e-9,

@@ -47,6 +47,13 @@ def jobs_list(*, text: str = "", state: str = JobState.OPEN) -> QuerySet[Job]:
     ).order_by(F("due_at").asc(nulls_last=True), "number")
 
 
+def jobs_total(jobs: QuerySet[Job]) -> dict[str, int]:
+    """Lines and parts of all the jobs of a `jobs_list` together, on whatever page they stand."""
+    names = "line_count", "wanted", "good", "scrap"
+    found = jobs.order_by().aggregate(**{f"all_{name}": Sum(name) for name in names})
+    return {name: found[f"all_{name}"] or 0 for name in names}
+
+
 def _per_job(rows: QuerySet[Any], path: str, total: Count | Sum) -> Coalesce:
     summed = rows.filter(**{path: OuterRef("pk")}).order_by().values(path).annotate(total=total)
     return Coalesce(Subquery(summed.values("total")), 0, output_field=IntegerField())

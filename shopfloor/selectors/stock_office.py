@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import datetime
 
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, Min, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from shopfloor.models import Heat, PartResult, QueueItem, Run, Sheet, SheetState
@@ -30,6 +31,25 @@ def stock_list(*, text: str = "", state: str = SheetState.IN_STOCK) -> QuerySet[
     return sheets.order_by("-pk")
 
 
+@dataclass(frozen=True, slots=True)
+class StockTotal:
+    """Of the cost `unknown` of the shop's own sheets are missing; customers' have none."""
+
+    area_mm2: float
+    cost_minor: int
+    unknown: int
+
+
+def stock_total(sheets: QuerySet[Sheet]) -> StockTotal:
+    """All the sheets of a `stock_list` together, on whatever page they stand."""
+    found = sheets.order_by().aggregate(
+        area=Sum("area_mm2"),
+        cost=Sum("cost_minor", filter=Q(owner=None)),
+        unknown=Count("pk", filter=Q(owner=None, cost_minor=None)),
+    )
+    return StockTotal(found["area"] or 0.0, found["cost"] or 0, found["unknown"])
+
+
 def _sheets(sheets: QuerySet[Sheet]) -> QuerySet[Sheet]:
     """With what is said of each. Materials come by a statement of their own: joined, SQLite would
     begin with them and go through all sheets of each."""
@@ -42,10 +62,11 @@ def heats_list(*, text: str = "") -> QuerySet[Heat]:
     return (heats.filter(number__icontains=text) if text else heats).order_by("number")
 
 
-def sheets_of(heats: Iterable[Heat]) -> dict[int, int]:
-    """How many sheets of each heat came."""
+def sheets_of(heats: Iterable[Heat]) -> dict[int, tuple[int, datetime]]:
+    """How many sheets of each heat came, remnants among them, and when the first did."""
     sheets = Sheet.objects.filter(heat__in=list(heats)).order_by()
-    return dict(sheets.values_list("heat").annotate(Count("pk")))
+    rows = sheets.values_list("heat").annotate(Count("pk"), Min("received_at"))
+    return {heat: (count, first) for heat, count, first in rows}
 
 
 @dataclass(slots=True)

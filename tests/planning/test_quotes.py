@@ -142,6 +142,15 @@ def test_a_revision_is_priced_anew_and_the_old_one_stays(history, owner):
         quote_decide(quote=first, won=True, by=owner, now=NOW)
 
 
+def test_open_quotes_are_added_up(history, owner):
+    first, second = make(history, owner), make(history, owner, price_minor=99_900)
+    Quote.objects.filter(pk=first.pk).update(cost_minor=None)
+    total = quote_board(now=NOW, state="open").total
+    assert (total.cost_minor, total.price_minor) == (second.cost_minor, 99_900)
+    assert total.unknown == 1
+    assert quote_board(now=NOW).total is None
+
+
 def test_validity_runs_out(history, owner):
     make(history, owner)
     assert not quote_board(now=NOW + timedelta(days=30)).rows[0].late

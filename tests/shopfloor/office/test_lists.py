@@ -10,11 +10,14 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from shopfloor.models import Nest
+from shopfloor.models import Heat, Nest, QueueItem
 from shopfloor.selectors.desk import nest_asked_for
 from shopfloor.selectors.shop import shop_zone
+from shopfloor.services.jobs import job_add, line_add
 from shopfloor.services.nest_ties import nest_tie
 from shopfloor.services.queue_office import queue_add
+from shopfloor.services.stock import remnant_add
+from shopfloor.services.stock_office import sheets_receive
 
 
 @pytest.fixture
@@ -70,3 +73,59 @@ def test_a_queue_has_minutes_their_sum_and_the_jobs_dates(nest, plan, job, north
 def test_a_nest_without_a_plan_is_said(nest, north, sign_in, planner):
     queue_add(nest=nest, table=north)
     assert "1 sheet, 1 not planned yet" in words(sign_in(planner), "queue")
+
+
+def total(page, address):
+    """Words of a list's row of totals, cell by cell."""
+    text = page.get(address).content.decode()
+    found = re.search(r'<tr class="total">(.*?)</tr>', text, re.DOTALL)
+    if found is None:
+        return None
+    cells = re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", found[1], re.DOTALL)
+    return [" ".join(re.sub(r"<[^>]+>", "", cell).split()) for cell in cells]
+
+
+def test_jobs_are_added_up_over_all_their_pages(steel, sign_in, planner):
+    """60 jobs of 3 parts, 50 on a page."""
+    for n in range(60):
+        made = job_add(number=f"T-{n}", customer="Oxlode Bridge", title="Plates")
+        line_add(job=made, part="p", quantity=3, material=steel, thickness_text="1/4 in")
+    page = sign_in(planner)
+    on_every_page = ["All 60, on every page", "", "", "60", "180", "–", "–", "", ""]
+    assert total(page, "/jobs/") == total(page, "/jobs/?page=2") == on_every_page
+    assert total(page, "/jobs/?q=T-59")[:5] == ["All 1", "", "", "1", "3"]
+    assert total(page, "/jobs/?state=all") is None  # of closed ones there is no end
+
+
+def test_stock_is_added_up_and_says_what_is_unknown(sheet, steel, sign_in, administrator):
+    """A sheet of 2.5 x 1.25 m for 415.00, one of 2 x 1 m whose cost nobody knows, and a
+    customer's, which has none."""
+    more = {"count": 1, "material": steel, "thickness_text": "1/4 in", "length_mm": 2000,
+            "width_mm": 1000}  # fmt: skip
+    sheets_receive(**more)
+    sheets_receive(**more, owner="Oxlode Bridge")
+    found = total(sign_in(administrator), "/stock/")
+    assert (found[0], found[3], found[7]) == ("All 3", "7.125 m²", "415.00 and 1 unknown")
+
+
+def test_plate_needed_is_added_up(sheet, nest, north, job, sign_in, planner):
+    for place in (10, 20, 30):
+        QueueItem.objects.create(nest=nest, table=north, position=place)
+    found = total(sign_in(planner), reverse("low_stock"))
+    assert found == ["All", "", "1", "0", "1", "0", "3", "2", "–", "2", ""]
+
+
+def test_heats_say_when_their_first_sheet_came(sheet, sign_in, planner):
+    sheet.heat = Heat.objects.create(number="H-77", material=sheet.material)
+    sheet.save()
+    came = sheet.received_at.astimezone(ZoneInfo(shop_zone()))
+    assert f"{came:%H:%M}" in words(sign_in(planner), "heats")
+
+
+def test_remnants_say_since_when_and_how_much_there_is(sheet, sign_in, administrator):
+    left = remnant_add(sheet=sheet, length_mm=1000, width_mm=500, at=timezone.now())
+    page = sign_in(administrator)
+    came = left.received_at.astimezone(ZoneInfo(shop_zone()))
+    assert f"{came:%H:%M}" in words(page, "remnants")
+    found = total(page, reverse("remnants"))
+    assert found[:4] == ["All 1", "", "", "0.500 m²"]
