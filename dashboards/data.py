@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -120,12 +119,6 @@ def quote_detail(quote_id: int, at: datetime) -> QuoteDetail:
 
 def open_figure(kind: str, key: str) -> Figure:
     return reports.open_figure(kind=kind, id=key)
-
-
-def rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """A frame as plain rows in which what is missing is None, never NaN."""
-    plain = frame.astype(object).where(frame.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]
 
 
 def day_stamp() -> str:

@@ -8,6 +8,8 @@ from typing import Any
 
 import pandas as pd
 
+from dashboards.records import records
+
 DUTIES = ("fine", "fast", "unassigned")
 
 
@@ -36,7 +38,7 @@ def days(frame: pd.DataFrame, first: date, last: date, table: str = "") -> list[
     while at <= last:
         found[at] = Day(at, dict.fromkeys(DUTIES, 0.0), dict.fromkeys(DUTIES, 0.0), 0)
         at += timedelta(days=1)
-    for row in _records(frame):
+    for row in records(frame):
         if (table and row["table"] != table) or row["day"] not in found:
             continue
         day = found[row["day"]]
@@ -53,7 +55,7 @@ def tables(frame: pd.DataFrame) -> list[str]:
 def sets(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """What a nest takes by each table and set: those that can, the cheapest first; then those
     that cannot."""
-    rows = _records(frame)
+    rows = records(frame)
     return sorted(
         rows,
         key=lambda row: (
@@ -63,8 +65,3 @@ def sets(frame: pd.DataFrame) -> list[dict[str, Any]]:
             row["total_s"] or 0.0,
         ),
     )
-
-
-def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    plain = frame.astype(object).where(frame.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]

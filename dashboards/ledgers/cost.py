@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import pandas as pd
-
+from dashboards.records import records
 from planning.reports.shapes import CostMonth
 
 JOB_OFF = 0.05  # of its plan: from here on a job is marked
@@ -98,10 +97,10 @@ class JobLedger:
 def bridge(month: CostMonth) -> Bridge:
     """Planned, what each term added, all that is not time, work without a plan, late facts,
     actual."""
-    jobs = _records(month.jobs)
+    jobs = records(month.jobs)
     planned = {row["job_id"] for row in jobs if row["plan_minor"] is not None}
     names = {row["job"] for row in jobs if row["job_id"] in planned}
-    facts = _records(month.late)
+    facts = records(month.late)
     late = sum(row["amount_minor"] for row in facts)
     late_planned = sum(row["amount_minor"] for row in facts if row["job"] in names)
     bare = sum(row.get("bare_minor") or 0 for row in jobs if row["job_id"] in planned)
@@ -109,7 +108,7 @@ def bridge(month: CostMonth) -> Bridge:
     actual = sum(row["actual_minor"] for row in jobs if row["job_id"] in planned)
     money: dict[str, int] = {}
     unpriced: dict[str, None] = {}
-    for row in _records(month.terms):
+    for row in records(month.terms):
         if row["job_id"] not in planned:
             continue
         if row["money_minor"] is None:
@@ -137,7 +136,7 @@ def bridge(month: CostMonth) -> Bridge:
 def job_ledger(month: CostMonth, *, everything: bool = False) -> JobLedger:
     """By hours on the table, the most first: as many as make up 80 % of them are named."""
     rows = sorted(
-        (_job(row) for row in _records(month.jobs)), key=lambda row: (-row.elapsed_s, row.job)
+        (_job(row) for row in records(month.jobs)), key=lambda row: (-row.elapsed_s, row.job)
     )
     whole = sum(row.elapsed_s for row in rows)
     named: list[JobRow] = []
@@ -160,14 +159,14 @@ def job_ledger(month: CostMonth, *, everything: bool = False) -> JobLedger:
 
 def term_jobs(month: CostMonth, term: str) -> list[dict[str, Any]]:
     """One term job by job, the most money first."""
-    rows = [row for row in _records(month.terms) if row["term"] == term]
+    rows = [row for row in records(month.terms) if row["term"] == term]
     return sorted(rows, key=lambda row: -(row["money_minor"] or 0))
 
 
 def kinds(month: CostMonth) -> list[tuple[str, int]]:
     """Amounts by kind, the most first."""
     sums: dict[str, int] = {}
-    for row in _records(month.kinds):
+    for row in records(month.kinds):
         sums[row["kind"]] = sums.get(row["kind"], 0) + row["amount_minor"]
     return sorted(sums.items(), key=lambda item: -item[1])
 
@@ -194,7 +193,7 @@ def metres(month: CostMonth, *, per_foot: bool) -> list[MetreRow]:
     """Cost of a metre (or foot) of cut, fine beside fast."""
     name = "per_ft_minor" if per_foot else "per_m_minor"
     found: dict[tuple[str, float], dict[str, dict[str, Any]]] = {}
-    for row in _records(month.metres):
+    for row in records(month.metres):
         found.setdefault((row["material"], row["thickness_mm"]), {})[row["duty"]] = row
     return [
         MetreRow(
@@ -210,11 +209,11 @@ def metres(month: CostMonth, *, per_foot: bool) -> list[MetreRow]:
 
 
 def hours(month: CostMonth) -> list[dict[str, Any]]:
-    return _records(month.hours)
+    return records(month.hours)
 
 
 def late(month: CostMonth) -> list[dict[str, Any]]:
-    return _records(month.late)
+    return records(month.late)
 
 
 def _job(row: dict[str, Any]) -> JobRow:
@@ -254,8 +253,3 @@ def _summed(name: str, rows: list[JobRow]) -> JobRow:
         sum(row.elapsed_s for row in rows),
         bare_minor=sum(row.bare_minor for row in rows),
     )
-
-
-def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    plain = frame.astype(object).where(frame.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 from zoneinfo import ZoneInfo
 
-import pandas as pd
-
+from dashboards.records import records
 from planning.reports.shapes import RunDetail
 from shopfloor.strip.model import Arc, Duty, FittedSet, Run, Stoppage, StripTable
 from shopfloor.strip.words import EPOCH
@@ -68,8 +67,3 @@ def _sets(run: RunDetail) -> list[FittedSet]:
         if not found or found[-1].label != row["wear_set"]:
             found.append(FittedSet(micros(row["started_at"]), duty, row["wear_set"]))
     return found
-
-
-def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    plain = frame.astype(object).where(frame.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]

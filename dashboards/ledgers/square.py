@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from dashboards.records import records
 from planning.reports.squareness import Squareness
 
 WORDS = {
@@ -33,8 +34,7 @@ class SquareRow:
 def by_job(found: Squareness) -> list[SquareRow]:
     """The dearest first."""
     sums: dict[int | None, list[dict[Any, Any]]] = {}
-    plain = found.runs.astype(object).where(found.runs.notna(), None)
-    for row in plain.to_dict("records"):
+    for row in records(found.runs):
         sums.setdefault(row["job_id"], []).append(row)
     rows = [
         SquareRow(

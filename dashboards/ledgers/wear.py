@@ -9,6 +9,8 @@ from typing import Any
 
 import pandas as pd
 
+from dashboards.records import records
+
 KINDS = ("electrode", "swirl ring", "nozzle", "retaining cap", "shield")
 URGENT = {"due": 0, "soon": 1, "unknown": 2, "no": 3, "": 3}
 
@@ -111,8 +113,3 @@ def _pieces(rows: Sequence[dict[str, Any]]) -> tuple[PieceRow, ...]:
 
 def _whole(value: Any) -> int | None:
     return None if value is None else int(value)
-
-
-def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    plain = frame.astype(object).where(frame.notna(), None)
-    return [{str(name): value for name, value in row.items()} for row in plain.to_dict("records")]

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 from dashboards import data, lengths
 from dashboards.access import Sight, desk, sight_of
 from dashboards.ledgers.cost import KINDS, WORDS
-from dashboards.ledgers.run import records
+from dashboards.records import records
 from dashboards.theme import NONE, coverage_words
 from planning.reports.shapes import JobCost
 from shopfloor.counting import counted

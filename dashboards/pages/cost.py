@@ -14,6 +14,7 @@ from dashboards.ledgers import cost as ledgers
 from dashboards.pages import cost_square, cost_tables, parts
 from dashboards.pages.cost_address import address
 from dashboards.pages.parts import Drawn, Looker
+from dashboards.records import records
 from planning.reports.shapes import CostMonth
 from planning.reports.squareness import Squareness
 
@@ -28,7 +29,7 @@ def register(app: Dash) -> None:
 def page(search: str | None) -> Drawn:
     """The month in the address, else the newest one."""
     asked = parse_qs((search or "").lstrip("?"))
-    months = [row["first_day"] for row in data.rows(data.months())]
+    months = [row["first_day"] for row in records(data.months())]
     if not months:
         return nothing_yet()
     chosen = _month(asked.get("month", [""])[0]) or months[0]

@@ -10,6 +10,7 @@ from dashboards.access import Sight
 from dashboards.ledgers import square as ledgers
 from dashboards.pages import parts
 from dashboards.pages.parts import Cell, Column, Drawn, Line
+from dashboards.records import records
 from planning.calc.units import M_PER_FT, MM_PER_IN, ft_from_mm
 from planning.reports.shapes import CostMonth
 from planning.reports.squareness import Squareness
@@ -87,7 +88,7 @@ def _length(metres: float, sight: Sight) -> str:
 def _tenths(found: Squareness, sign: str, digits: int, sight: Sight) -> Drawn:
     """A tenth of a millimetre of u, by the shop's own checks."""
     title = "What a squarer edge costs"
-    plain = found.tenths.astype(object).where(found.tenths.notna(), None).to_dict("records")
+    plain = records(found.tenths)
     if not plain:
         words = "No pair of sets has five checks each and a whole plan in one thickness."
         return parts.section(title, parts.state("empty", text=words))

@@ -15,7 +15,8 @@ from django.views.decorators.http import require_safe
 from dashboards import data, lengths
 from dashboards.access import desk, sight_of
 from dashboards.ledgers.cost import KINDS
-from dashboards.ledgers.run import records, strip_of
+from dashboards.ledgers.run import strip_of
+from dashboards.records import records
 from planning.reports.shapes import RunDetail
 from shopfloor import strip
 from shopfloor.partsmap import map_label, parts_map

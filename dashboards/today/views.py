@@ -14,6 +14,7 @@ from django.views.decorators.http import condition, require_safe
 
 from dashboards import data
 from dashboards.access import Sight, desk, sight_of
+from dashboards.records import records
 from dashboards.today import rows, undo
 from dashboards.today.addresses import Suggested
 from dashboards.today.shifts import Choice, chosen, neighbours
@@ -87,7 +88,7 @@ def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
         report = data.today(choice.at, over=not choice.live)
         page = rows.page_of(report, sight, _suggested(report, sight), live=choice.live)
         title, sub = rows.heading(report, choice.at, data.zone())
-        jobs = [] if report.jobs is None else data.rows(report.jobs)
+        jobs = [] if report.jobs is None else records(report.jobs)
         runs = data.runs_between(*rows.window(report, choice.at))
     except Exception:
         log.exception("today at %s", choice.at)

@@ -17,6 +17,7 @@ from dashboards.figures.pit import PitChart, Point, pit_figure
 from dashboards.figures.stack import left_words, stack
 from dashboards.ledgers import wear as ledgers
 from dashboards.ledgers.wear import PieceRow, TorchRow
+from dashboards.records import records
 from planning.reports.shapes import WearBoard
 
 log = logging.getLogger(__name__)
@@ -46,15 +47,15 @@ def wear(request: HttpRequest) -> HttpResponseBase:
 def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, Any]:
     torches = ledgers.torches(board.fitted)
     chosen = _chosen(torches, request)
-    drawer = [row for row in ledgers.records(board.drawer) if row["kind"]]
+    drawer = [row for row in records(board.drawer) if row["kind"]]
     context: dict[str, Any] = {
         "torches": torches,
         "chosen": chosen,
         "drawer": drawer,
         "low": [row for row in drawer if row["low"]],
-        "shelved": ledgers.records(board.shelved),
-        "history": ledgers.records(board.history)[:BEFORE],
-        "air": ledgers.records(data.air_by_shift(data.now()))[:AIR_SHIFTS],
+        "shelved": records(board.shelved),
+        "history": records(board.history)[:BEFORE],
+        "air": records(data.air_by_shift(data.now()))[:AIR_SHIFTS],
     }
     if chosen is not None:
         chosen = _read_by(chosen, inch=inch)
@@ -126,7 +127,7 @@ def _pit(board: WearBoard, torch: TorchRow, *, inch: bool) -> dict[str, Any]:
         return {}
     like = [
         int(row["piece_id"])
-        for row in ledgers.records(board.history)
+        for row in records(board.history)
         if row["kind"] == "electrode" and row["wear_set"] == piece.wear_set
     ][:BEFORE]
     seen = data.inspections([piece.piece_id, *like])

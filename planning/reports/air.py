@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -23,17 +24,18 @@ def air_by_shift(*, now: datetime, days: int = DAYS) -> pd.DataFrame:
     said), failures (incidents: pieces that failed together count once; crashes are none), pieces
     (their labels with the reason). Two queries, and two for the shifts."""
     since = now - timedelta(days=days)
-    read: dict[Key, list[AirReading]] = defaultdict(list)
-    rows = AirReading.objects.filter(at__gte=since, at__lte=now).select_related("table")
-    for row in rows.order_by("at"):
-        read[row.shift_date, row.shift, row.table.name].append(row)
-    failed: dict[Key, list[Fitting]] = defaultdict(list)
+    read: dict[Key, list[Any]] = defaultdict(list)
+    rows = AirReading.objects.filter(at__gte=since, at__lte=now).order_by("at")
+    fields = "shift_date", "shift", "table__name", "flowing_kpa", "drained"
+    for row in rows.values_list(*fields, named=True):
+        read[row.shift_date, row.shift, row.table__name].append(row)
+    failed: dict[Key, list[Any]] = defaultdict(list)
     shifts = ShiftBook(since, now)
     for out in _failures(since, now):
-        at_us = to_us(out.removed_at) if out.removed_at else 0
+        at_us = to_us(out.removed_at)
         span = shifts.at(at_us)
         name = span.name if span else ""
-        failed[shifts.date_of(at_us), name, out.torch.table.name].append(out)
+        failed[shifts.date_of(at_us), name, out.torch__table__name].append(out)
     began = {(span.date, span.name): span.start for span in shifts.spans}
     keys = sorted(read.keys() | failed.keys(), key=lambda key: key[2])
     keys.sort(key=lambda key: (key[0], began.get(key[:2], now)), reverse=True)
@@ -43,14 +45,17 @@ def air_by_shift(*, now: datetime, days: int = DAYS) -> pd.DataFrame:
     )
 
 
-def _failures(since: datetime, now: datetime) -> list[Fitting]:
+def _failures(since: datetime, now: datetime) -> Iterable[Any]:
     rows = Fitting.objects.filter(
         removal_state=PieceState.FAILED, removed_at__gte=since, removed_at__lte=now
     )
-    return list(rows.select_related("piece", "torch__table").order_by("removed_at", "pk"))
+    return rows.order_by("removed_at", "pk").values_list(
+        "pk", "incident", "removed_at", "removal_reason", "piece__label", "torch__table__name",
+        named=True,
+    )  # fmt: skip
 
 
-def _air(rows: list[AirReading]) -> tuple[Any, ...]:
+def _air(rows: list[Any]) -> tuple[Any, ...]:
     pressures = [row.flowing_kpa for row in rows if row.flowing_kpa is not None]
     said = [row.drained for row in rows if row.drained is not None]
     return (
@@ -61,10 +66,10 @@ def _air(rows: list[AirReading]) -> tuple[Any, ...]:
     )
 
 
-def _failed(rows: list[Fitting]) -> tuple[int, str]:
+def _failed(rows: list[Any]) -> tuple[int, str]:
     incidents = {row.incident or row.pk for row in rows}
     told = [
-        f"{row.piece.label} ({row.removal_reason})" if row.removal_reason else row.piece.label
+        f"{row.piece__label} ({row.removal_reason})" if row.removal_reason else row.piece__label
         for row in rows
     ]
     return len(incidents), ", ".join(told)

@@ -2,38 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
 import pandas as pd
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, Q, QuerySet, Sum
 
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import WearBoard
 from shopfloor.models import Fitting, Piece, PieceState, Posting, SetPart
 
 HISTORY = 200
+Parts = Mapping[int, Any]  # SetPart, with `half_used`
+# Columns of a piece's own and of its outlook, by the names that a frame has for them.
+AGES = ("starts", "arc_s")
+PIECE = ("piece__label", "piece__price_minor", "piece__part_id")
+LEFT = ("pit_mm", "starts_left", "left_low", "left_high")
 
 
 def wear_board(*, now: datetime) -> WearBoard:
     """Every piece fitted or shelved, the drawer, and the last 200 that came out for good. Ages are
-    as published, with when in `computed_at` of `fitted`'s attrs. Six queries."""
-    fitted = list(
-        Fitting.objects.filter(removed_at=None, fitted_at__lte=now)
-        .select_related("piece__part__wear_set", "piece__outlook", "torch__table")
-        .order_by("torch__table__order", "torch__table__name", "torch__code", "piece__part__kind")
-    )
-    gone = list(
-        Fitting.objects.exclude(removed_at=None)
-        .exclude(removal_state__in=("", PieceState.SHELVED))
-        .select_related("piece__part__wear_set", "piece__outlook")
-        .order_by("-removed_at", "-pk")[:HISTORY]
-    )
-    shelved = list(
-        Piece.objects.filter(state=PieceState.SHELVED)
-        .select_related("part__wear_set", "outlook")
-        .order_by("part__wear_set__current_a", "part__kind", "label")
-    )
+    as published, with when in `computed_at` of `fitted`'s attrs. Six queries, of columns: with
+    whole pieces, sets and outlooks around each the page would take twice as long."""
+    parts = {part.pk: part for part in _parts()}
+    fitted, gone = _fittings_now(now), _fittings_gone()
     pieces = {row.piece_id for row in [*fitted, *gone]}
     charged = dict(
         Posting.objects.filter(piece__in=pieces)
@@ -46,89 +39,130 @@ def wear_board(*, now: datetime) -> WearBoard:
         fitted=frame(
             "piece_id label table torch torch_id wear_set duty kind fitted_at starts arc_s pit_mm "
             "starts_left left_low left_high due basis price_minor charged_minor",
-            [_fitted(row, charged) for row in fitted],
-            computed_at=max((o.computed_at for r in fitted if (o := _of(r.piece))), default=None),
+            [_fitted(row, parts, charged) for row in fitted],
+            computed_at=max(
+                (at for row in fitted if (at := row.piece__outlook__computed_at)), default=None
+            ),
             **money,
         ),
         shelved=frame(
             "piece_id label wear_set kind starts arc_s starts_left due",
-            [_shelved(piece) for piece in shelved],
+            [_shelved(row, parts) for row in _on_the_shelf()],
         ),
-        drawer=_drawer(money),
+        drawer=_drawer(parts, money),
         history=frame(
             "piece_id label wear_set kind state reason fitted_at removed_at starts arc_s "
             "price_minor charged_minor",
-            [_gone(row, charged) for row in gone],
+            [_gone(row, parts, charged) for row in gone],
             **money,
         ),
     )
 
 
-def _shelved(piece: Piece) -> tuple[Any, ...]:
-    """A row of `shelved`."""
+def _parts() -> QuerySet[SetPart]:
+    """Every part of every set, with how many half-used ones are on the shelf."""
     return (
-        piece.pk,
-        piece.label,
-        str(piece.part.wear_set),
-        piece.part.kind,
-        *_age(piece, "starts", "arc_s", "starts_left"),
-        _of(piece).due if _of(piece) else "unknown",
+        SetPart.objects.select_related("wear_set")
+        .annotate(half_used=Count("pieces", filter=Q(pieces__state=PieceState.SHELVED)))
+        .order_by("wear_set__current_a", "kind")
     )
 
 
-def _gone(row: Fitting, charged: dict[int, int]) -> tuple[Any, ...]:
+def _outlook(*names: str, of: str = "piece__") -> list[str]:
+    """Columns of the piece's outlook; each None where it has none yet."""
+    return [f"{of}outlook__{name}" for name in names]
+
+
+def _fittings_now(now: datetime) -> list[Any]:
+    return list(
+        Fitting.objects.filter(removed_at=None, fitted_at__lte=now)
+        .order_by("torch__table__order", "torch__table__name", "torch__code", "piece__part__kind")
+        .values_list(
+            "piece_id", "torch_id", "fitted_at", *PIECE, "torch__code", "torch__table__name",
+            *_outlook(*AGES, *LEFT, "due", "basis", "computed_at"), named=True,
+        )
+    )  # fmt: skip
+
+
+def _fittings_gone() -> list[Any]:
+    return list(
+        Fitting.objects.exclude(removed_at=None)
+        .exclude(removal_state__in=("", PieceState.SHELVED))
+        .order_by("-removed_at", "-pk")
+        .values_list(
+            "piece_id", "fitted_at", "removed_at", "removal_state", "removal_reason", *PIECE,
+            *_outlook(*AGES), named=True,
+        )[:HISTORY]
+    )  # fmt: skip
+
+
+def _on_the_shelf() -> list[Any]:
+    return list(
+        Piece.objects.filter(state=PieceState.SHELVED)
+        .order_by("part__wear_set__current_a", "part__kind", "label")
+        .values_list(
+            "pk", "label", "part_id", *_outlook(*AGES, "starts_left", "due", of=""), named=True
+        )
+    )
+
+
+def _shelved(row: Any, parts: Parts) -> tuple[Any, ...]:
+    """A row of `shelved`."""
+    part = parts[row.part_id]
+    return (
+        row.pk,
+        row.label,
+        str(part.wear_set),
+        part.kind,
+        row.outlook__starts,
+        row.outlook__arc_s,
+        row.outlook__starts_left,
+        "unknown" if row.outlook__due is None else row.outlook__due,
+    )
+
+
+def _gone(row: Any, parts: Parts, charged: dict[int, int]) -> tuple[Any, ...]:
     """A row of `history`."""
+    part = parts[row.piece__part_id]
     return (
         row.piece_id,
-        row.piece.label,
-        str(row.piece.part.wear_set),
-        row.piece.part.kind,
+        row.piece__label,
+        str(part.wear_set),
+        part.kind,
         row.removal_state,
         row.removal_reason,
         row.fitted_at,
         row.removed_at,
-        *_age(row.piece, "starts", "arc_s"),
-        row.piece.price_minor,
+        row.piece__outlook__starts,
+        row.piece__outlook__arc_s,
+        row.piece__price_minor,
         charged.get(row.piece_id, 0),
     )
 
 
-def _of(piece: Piece) -> Any:
-    return getattr(piece, "outlook", None)
-
-
-def _age(piece: Piece, *names: str) -> list[Any]:
-    outlook = _of(piece)
-    return [getattr(outlook, name) if outlook else None for name in names]
-
-
-def _fitted(row: Fitting, charged: dict[int, int]) -> tuple[Any, ...]:
-    piece, outlook = row.piece, _of(row.piece)
+def _fitted(row: Any, parts: Parts, charged: dict[int, int]) -> tuple[Any, ...]:
+    """A row of `fitted`."""
+    part = parts[row.piece__part_id]
+    basis = row.piece__outlook__basis
     return (
-        piece.pk,
-        piece.label,
-        row.torch.table.name,
-        row.torch.code,
+        row.piece_id,
+        row.piece__label,
+        row.torch__table__name,
+        row.torch__code,
         row.torch_id,
-        str(piece.part.wear_set),
-        piece.part.wear_set.duty,
-        piece.part.kind,
+        str(part.wear_set),
+        part.wear_set.duty,
+        part.kind,
         row.fitted_at,
-        *_age(piece, "starts", "arc_s", "pit_mm", "starts_left", "left_low", "left_high"),
-        outlook.due if outlook and outlook.due else "unknown",
-        outlook.basis if outlook else "not worked out yet",
-        piece.price_minor,
-        charged.get(piece.pk, 0),
+        *(getattr(row, name) for name in _outlook(*AGES, *LEFT)),
+        row.piece__outlook__due or "unknown",
+        "not worked out yet" if basis is None else basis,
+        row.piece__price_minor,
+        charged.get(row.piece_id, 0),
     )
 
 
-def _drawer(money: dict[str, Any]) -> pd.DataFrame:
-    parts = (
-        SetPart.objects.filter(wear_set__active=True)
-        .select_related("wear_set")
-        .annotate(half_used=Count("pieces", filter=Q(pieces__state=PieceState.SHELVED)))
-        .order_by("wear_set__current_a", "kind")
-    )
+def _drawer(parts: Parts, money: dict[str, Any]) -> pd.DataFrame:
     return frame(
         "set_id wear_set duty kind name price_minor rated_starts in_drawer shelved low_at low",
         [
@@ -145,7 +179,8 @@ def _drawer(money: dict[str, Any]) -> pd.DataFrame:
                 part.low_at,
                 part.in_drawer <= part.low_at,
             )
-            for part in parts
+            for part in parts.values()
+            if part.wear_set.active
         ],
         **money,
     )

@@ -153,7 +153,10 @@ class Fitting(models.Model):
     )
 
     class Meta:
-        indexes = [models.Index(fields=["torch", "fitted_at"])]
+        indexes = [
+            models.Index(fields=["torch", "fitted_at"]),
+            models.Index(fields=["removed_at"], name="fitting_removed"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["piece"], condition=models.Q(removed_at=None), name="piece_in_one_torch"

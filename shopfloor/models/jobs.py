@@ -145,7 +145,7 @@ class Contour(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["revision", "number"], name="contour_once_a_revision")
         ]
-        indexes = [models.Index(fields=["line", "revision"], name="contour_line_revision")]
+        indexes = [models.Index(fields=["line", "copy", "revision"], name="contour_line_copy")]
 
     def __str__(self) -> str:
         return f"{self.revision_id} contour {self.number}"

@@ -114,11 +114,11 @@ def stoppage_seen(stoppage_id: int) -> StoppageSeen:
 def inspections(piece_ids: Sequence[int]) -> list[Inspected]:
     """Measured pits of these pieces with their starts at the time: starts of the runs that had
     used it by then, and what it had before it was first on record."""
-    seen = list(
+    seen = (
         Inspection.objects.filter(piece__in=list(piece_ids))
         .exclude(pit_mm=None)
-        .select_related("piece")
         .order_by("at")
+        .values_list("piece_id", "at", "pit_mm", "piece__prior_starts")
     )
     uses: dict[int, list[tuple[datetime, int]]] = defaultdict(list)
     for piece, at, starts in PieceUse.objects.filter(piece__in=list(piece_ids)).values_list(
@@ -126,11 +126,10 @@ def inspections(piece_ids: Sequence[int]) -> list[Inspected]:
     ):
         uses[piece].append((at, starts))
     found = []
-    for row in seen:
-        before = getattr(row.piece, "prior_starts", None)
-        counted = sum(starts for at, starts in uses[row.piece_id] if at <= row.at)
-        if row.pit_mm is not None:
-            found.append(Inspected(row.piece_id, row.at, (before or 0) + counted, row.pit_mm))
+    for piece, at, pit_mm, before in seen:
+        counted = sum(starts for used_at, starts in uses[piece] if used_at <= at)
+        if pit_mm is not None:
+            found.append(Inspected(piece, at, (before or 0) + counted, pit_mm))
     return found
 
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import connection
-from django.db.models import Case, Count, IntegerField, Q, QuerySet, Value, When, Window
+from django.db.models import Case, Count, IntegerField, Q, QuerySet, Subquery, Value, When, Window
+from django.db.models.functions import Coalesce
 
 from shopfloor.models import Heat, Job, JobLine, Nest, Sheet, SheetState
 from shopfloor.selectors.papers import paper_read
@@ -68,14 +69,16 @@ def _ranked(rows: QuerySet[Any], wanted: str, *fields: str) -> QuerySet[Any]:
     can find, however many there are."""
     first = fields[0]
     every = rows.model._default_manager
-    newest = every.order_by("-pk").values("pk")[:NEWEST]
+    # The oldest of the newest, a bound on the key: of a list of keys PostgreSQL reads all rows.
+    oldest = every.order_by("-pk").values("pk")[NEWEST - 1 : NEWEST]
+    newest = Q(pk__gte=Coalesce(Subquery(oldest), Value(0)))
     holds = Q()
     for name in fields:
         holds |= Q(**{f"{name}__icontains": wanted})
     begins = Q()
     for typed in {wanted, wanted.upper(), wanted.lower(), wanted.capitalize()}:
         begins |= _begins(first, typed)
-    holding = every.filter(pk__in=newest).filter(holds).order_by().values("pk")
+    holding = every.filter(newest).filter(holds).order_by().values("pk")
     beginning = every.filter(begins).order_by().values("pk")
     rank = Case(
         When(**{f"{first}__iexact": wanted}, then=Value(0)),

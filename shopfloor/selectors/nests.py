@@ -12,6 +12,7 @@ from django.db.models.functions import Coalesce
 
 from shopfloor.models import (
     Contour,
+    Job,
     JobLine,
     JobState,
     Nest,
@@ -34,9 +35,12 @@ def nests_list(*, text: str = "", withdrawn: bool = False) -> QuerySet[Nest]:
     """Nests, the newest first. `text` looks in name, parts and jobs."""
     nests = Nest.objects.filter(withdrawn_at__isnull=not withdrawn)
     if text:
-        lines = JobLine.objects.filter(Q(part__icontains=text) | Q(job__number__icontains=text))
-        tied = Contour.objects.filter(line__in=lines.values("pk"))
-        untied = Contour.objects.filter(line=None, part__icontains=text)
+        jobs = Job.objects.filter(number__icontains=text)
+        lines = JobLine.objects.filter(Q(part__icontains=text) | Q(job__in=jobs.values("pk")))
+        # A part's first copy on a sheet speaks for all of them: copies are numbered from 1.
+        first = Contour.objects.filter(copy=1)
+        tied = first.filter(line__in=lines.values("pk"))
+        untied = first.filter(line=None, part__icontains=text)
         nests = nests.filter(
             Q(name__icontains=text) | Q(pk__in=_nests_of(tied)) | Q(pk__in=_nests_of(untied))
         )
