@@ -7,23 +7,16 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
-
-from django.db.models import Count, Q, QuerySet, Sum
 
 from planning.calc.indicators import Elements, Indicators, indicators
 from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.inputs.shifts import ShiftBook
-from shopfloor.models import Check, Evidence, PartResult, RunDay, Stoppage, Table
+from planning.reports.measure_sums import Sums, sums_by_table
+from shopfloor.models import Stoppage, Table
 from shopfloor.selectors.arcs import to_us
 
 HOUR_S = 3600.0
 US_HOUR = 3_600_000_000
-OUTCOMES = ("good", "scrap", "rework")
-DAY_FIELDS = (
-    "run_id", "arc_s", "elapsed_s", "planned_arc_s", "evidence",
-    "entered_s", "entered_arc_s", "unknown_s",
-)  # fmt: skip
 CHANGE = "change"  # in the code of a reason: time spent setting up
 
 
@@ -68,8 +61,7 @@ class Base:
     """What one table's measures are made of; `shifts` are the shifts so far, breaks among them."""
 
     table: Table
-    days: list[Day]
-    parts: dict[uuid.UUID, Parts]
+    sums: Sums
     shifts: list[tuple[date, str, Span]]
     breaks: list[Span]
     stops: list[Stop]
@@ -87,52 +79,18 @@ def measure_bases(
     first: date, last: date, now: datetime, tables: Iterable[Table]
 ) -> dict[int, Base]:
     """By table id."""
-    days: dict[int, list[Day]] = defaultdict(list)
-    burnt = RunDay.objects.filter(shift_date__range=(first, last))
-    for row in burnt.values_list("table_id", *DAY_FIELDS, named=True):
-        days[row.table_id].append(_day(row))
-    parts = _parts(burnt.order_by().values("run_id"))
+    sums = sums_by_table(first, last)
     shifts = ShiftBook(_midnight(first), _midnight(last + timedelta(days=1)))
     stops = _stops(first, last, to_us(now))
     return {
         table.pk: Base(
             table,
-            days[table.pk],
-            parts,
+            sums.get(table.pk, Sums()),
             *_shifts(shifts, first, last, to_us(now), table.code),
             stops[table.pk],
         )
         for table in tables
     }
-
-
-@dataclass(frozen=True, slots=True)
-class Day:
-    """A run's time on one shift date, in seconds."""
-
-    run_id: uuid.UUID
-    arc_s: float
-    elapsed_s: float
-    planned_arc_s: float | None
-    measured_s: float
-    unknown_s: float
-
-
-def _day(row: Any) -> Day:
-    """Of a row's `DAY_FIELDS`; burning as it was heard and as it was entered for what was not."""
-    unheard = row.entered_s + row.unknown_s
-    measured = row.elapsed_s - unheard if row.evidence == Evidence.MEASURED else 0.0
-    burnt = row.arc_s + row.entered_arc_s
-    return Day(row.run_id, burnt, row.elapsed_s, row.planned_arc_s, measured, row.unknown_s)
-
-
-@dataclass(slots=True)
-class Parts:
-    good: int = 0
-    scrap: int = 0
-    rework: int = 0
-    checked: int = 0
-    passed: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,19 +104,14 @@ class Stop:
 
 
 def table_measures(base: Base) -> TableMeasures:
-    own, parts, worked = base.days, base.parts, base.worked
-    runs = {day.run_id for day in own}
-    made = [parts[run] for run in runs if run in parts]
-    good, scrap = sum(one.good for one in made), sum(one.scrap for one in made)
-    rework, checked = sum(one.rework for one in made), sum(one.checked for one in made)
-    produced = good + scrap + rework
-    arc_h = sum(day.arc_s for day in own) / HOUR_S
-    busy_h = sum(day.elapsed_s for day in own) / HOUR_S
-    planned, with_plan = against_plan(own)
-    per_arc = planned / with_plan if with_plan else None
+    sums, worked = base.sums, base.worked
+    made = sums.parts
+    produced = made.good + made.scrap + made.rework
+    arc_h, busy_h = sums.arc_s / HOUR_S, sums.elapsed_s / HOUR_S
+    per_arc = sums.planned_s / sums.with_plan_s if sums.with_plan_s else None
     planned_busy = subtract(worked, union(base.stopped("planned")))
     change_h = _hours(base.stopped(CHANGE), worked)
-    known = bool(own)
+    known = bool(sums.rows)
     elements = Elements(
         apt=arc_h if known else None,
         aust=change_h,
@@ -168,44 +121,25 @@ def table_measures(base: Base) -> TableMeasures:
         pbt=length(planned_busy) / US_HOUR if planned_busy else None,
         pri=per_arc * arc_h / produced if per_arc is not None and produced else None,
         pq=produced or None,
-        gq=good if produced else None,
-        sq=scrap if produced else None,
-        rq=rework if produced else None,
-        gp=sum(one.passed for one in made) if checked else None,
-        ip=checked or None,
+        gq=made.good if produced else None,
+        sq=made.scrap if produced else None,
+        rq=made.rework if produced else None,
+        gp=made.passed if made.checked else None,
+        ip=made.checked or None,
     )
-    measured_h = sum(day.measured_s for day in own) / HOUR_S
-    unknown_h = sum(day.unknown_s for day in own) / HOUR_S
-    share = with_plan / HOUR_S / arc_h if arc_h else None
+    share = sums.with_plan_s / HOUR_S / arc_h if arc_h else None
     return TableMeasures(
         base.table.pk,
         base.table.name,
         elements,
         indicators(elements),
         busy_h,
-        measured_h,
-        unknown_h,
+        sums.measured_s / HOUR_S,
+        sums.unknown_s / HOUR_S,
         share,
-        planned / HOUR_S,
-        with_plan / HOUR_S,
+        sums.planned_s / HOUR_S,
+        sums.with_plan_s / HOUR_S,
     )
-
-
-def against_plan(own: list[Day]) -> tuple[float, float]:
-    """Planned and burnt seconds of the runs that had a plan and burnt: the same runs in both."""
-    both = plan_by_run(own)
-    return sum(plan for plan, _ in both.values()), sum(burnt for _, burnt in both.values())
-
-
-def plan_by_run(own: list[Day]) -> dict[uuid.UUID, tuple[float, float]]:
-    """By run that had a plan and burnt: its planned and burnt seconds."""
-    planned: dict[uuid.UUID, float] = {}
-    burnt: dict[uuid.UUID, float] = defaultdict(float)
-    for day in own:
-        burnt[day.run_id] += day.arc_s
-        if day.planned_arc_s is not None:
-            planned[day.run_id] = day.planned_arc_s
-    return {run: (planned[run], burnt[run]) for run in planned if burnt[run] > 0}
 
 
 def _hours(spans: list[Span], worked: list[Span]) -> float:
@@ -242,24 +176,6 @@ def _stops(first: date, last: date, now_us: int) -> dict[int, list[Stop]]:
             sort = CHANGE if CHANGE in (code or "") else "planned" if planned else "delay"
             found[table].append(Stop(span, sort, label or "no reason given yet", run))
     return found
-
-
-def _parts(runs: QuerySet[RunDay, Any]) -> dict[uuid.UUID, Parts]:
-    """By run; two queries, however many runs the one given names."""
-    found: dict[uuid.UUID, Parts] = defaultdict(Parts)
-    results = PartResult.objects.filter(run__in=runs, outcome__in=OUTCOMES).order_by()
-    for run, outcome, quantity in results.values_list("run_id", "outcome").annotate(
-        all=Sum("quantity")
-    ):
-        setattr(found[run], outcome, quantity)
-    checks = Check.objects.filter(run__in=runs, passed__isnull=False).order_by()
-    for run, checked, passed in (
-        checks.values("run_id")
-        .annotate(checked=Count("pk"), good=Count("pk", filter=Q(passed=True)))
-        .values_list("run_id", "checked", "good")
-    ):
-        found[run].checked, found[run].passed = checked, passed
-    return dict(found)
 
 
 def _midnight(day: date) -> datetime:

@@ -5,8 +5,8 @@ a measure or of an element in `planning.reports.measure_list`."""
 from __future__ import annotations
 
 import uuid
-from collections import defaultdict
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from datetime import date
 from zoneinfo import ZoneInfo
 
@@ -14,12 +14,12 @@ from django.utils import timezone
 
 from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.reports.measure_list import ELEMENTS, MEASURES
+from planning.reports.measure_sums import Parts, RunTime, parts_by_run, times_by_run
 from planning.reports.measures import (
     CHANGE,
     Base,
     TableMeasures,
     measure_bases,
-    plan_by_run,
     table_measures,
 )
 from planning.reports.shapes import Figure, OpenedRow
@@ -33,6 +33,21 @@ US_HOUR = 3_600_000_000
 Rows = list[tuple[OpenedRow, float]]
 
 
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """The runs a measure is of, read only where it lists them."""
+
+    first: date
+    last: date
+    table_id: int
+
+    def times(self) -> dict[uuid.UUID, RunTime]:
+        return times_by_run(self.first, self.last, self.table_id)
+
+    def parts(self) -> dict[uuid.UUID, Parts]:
+        return parts_by_run(self.first, self.last, self.table_id)
+
+
 def measure(id: str) -> Figure:
     first, last, table, what = id.split(":")
     if what not in ELEMENTS and what not in MEASURES:
@@ -44,18 +59,19 @@ def measure(id: str) -> Figure:
     if not 0 <= (days[1] - days[0]).days <= 366:
         raise LookupError(f"{first} to {last} is not between 1 and 367 days")
     base = measure_bases(*days, timezone.now(), [found])[found.pk]
+    runs = Runs(*days, found.pk)
     when = f"{days[0]:%d %b} to {days[1]:%d %b %Y}, {found.name}"
     if what in MEASURES:
-        return _ratio(base, what, when, id)
+        return _ratio(base, runs, what, when, id)
     element = ELEMENTS[what]
-    rows = _element(base, what)
+    rows = _element(base, runs, what)
     say = _hours if element.unit == "h" else _number
     total = getattr(table_measures(base).elements, what)
     shown = [*cut_short(rows, say), OpenedRow("Total", say(total), total=True)]
     return Figure(f"{element.label}, {when}", say(total), "", element.how, tuple(shown), None)
 
 
-def _ratio(base: Base, what: str, when: str, id: str) -> Figure:
+def _ratio(base: Base, runs: Runs, what: str, when: str, id: str) -> Figure:
     known, own = table_measures(base), MEASURES[what]
     stem = id.rpartition(":")[0]
     value = _share(getattr(known.ratios, what))
@@ -64,7 +80,7 @@ def _ratio(base: Base, what: str, when: str, id: str) -> Figure:
         label, said = _part(known, name)
         rows.append(OpenedRow(label.capitalize(), said, "", "", "measure", f"{stem}:{name}"))
     if what == "effectiveness":
-        rows += _against_plan(base)
+        rows += _against_plan(runs)
     rows.append(OpenedRow("Ratio", value, total=True))
     return Figure(f"{own.label}, {when}", value, "", own.how, tuple(rows), None)
 
@@ -77,44 +93,35 @@ def _part(known: TableMeasures, name: str) -> tuple[str, str]:
     return ELEMENTS[name].label, say(getattr(known.elements, name))
 
 
-def _against_plan(base: Base) -> list[OpenedRow]:
-    runs = plan_by_run(base.days)
-    names = run_names(runs)
+def _against_plan(runs: Runs) -> list[OpenedRow]:
+    own = {run: time for run, time in runs.times().items() if time.against_plan}
+    names = run_names(own)
     rows = []
-    for run, (plan, burnt) in sorted(runs.items(), key=lambda item: names[item[0]]):
-        said = f"{_hours(plan / 3600)} planned", "", f"burnt {_hours(burnt / 3600)}"
-        rows.append((OpenedRow(names[run][1], *said, "run", str(run)), plan / 3600))
+    for run, time in sorted(own.items(), key=lambda item: names[item[0]]):
+        plan_h = (time.planned_s or 0.0) / 3600
+        said = f"{_hours(plan_h)} planned", "", f"burnt {_hours(time.burnt_s / 3600)}"
+        rows.append((OpenedRow(names[run][1], *said, "run", str(run)), plan_h))
     return cut_short(rows, lambda hours: f"{_hours(hours)} planned")
 
 
-def _element(base: Base, what: str) -> Rows:
+def _element(base: Base, runs: Runs, what: str) -> Rows:
     if what == "pbt":
         return _planned_busy(base)
     if what in ("adet", "aust"):
         return _stopped(base, "delay" if what == "adet" else CHANGE)
     if what in ("apt", "aubt"):
-        return _runs(base, {"apt": lambda day: day.arc_s, "aubt": lambda day: day.elapsed_s}[what])
-    return _counted(base, what)
+        name = "burnt_s" if what == "apt" else "elapsed_s"
+        return _by_run(
+            {run: getattr(time, name) / 3600 for run, time in runs.times().items()}, _hours
+        )
+    counts = {run: _count(parts, what) for run, parts in runs.parts().items()}
+    return _by_run({run: float(count) for run, count in counts.items() if count}, _number)
 
 
-def _runs(base: Base, of: Callable[..., float]) -> Rows:
-    hours: dict[uuid.UUID, float] = defaultdict(float)
-    for day in base.days:
-        hours[day.run_id] += of(day) / 3600
-    return _by_run(hours, _hours)
-
-
-def _counted(base: Base, what: str) -> Rows:
-    def of(run: uuid.UUID) -> int:
-        own = base.parts.get(run)
-        if own is None:
-            return 0
-        every = own.good + own.scrap + own.rework
-        return {"gq": own.good, "sq": own.scrap, "rq": own.rework, "pq": every,
-                "gp": own.passed, "ip": own.checked}[what]  # fmt: skip
-
-    counts = {run: float(of(run)) for run in {day.run_id for day in base.days}}
-    return _by_run({run: n for run, n in counts.items() if n}, _number)
+def _count(parts: Parts, what: str) -> int:
+    every = parts.good + parts.scrap + parts.rework
+    return {"gq": parts.good, "sq": parts.scrap, "rq": parts.rework, "pq": every,
+            "gp": parts.passed, "ip": parts.checked}[what]  # fmt: skip
 
 
 def _by_run(amounts: dict[uuid.UUID, float], say: Callable[[float], str]) -> Rows:
