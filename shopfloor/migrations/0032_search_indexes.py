@@ -9,7 +9,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies: ClassVar = [("shopfloor", "0030_page_indexes")]
+    dependencies: ClassVar = [("shopfloor", "0031_known_starts")]
 
     operations: ClassVar = [
         migrations.RemoveIndex("contour", "contour_line_revision"),
