@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Exists, Max, OuterRef, QuerySet
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
 
 from planning.calc.control import Control, individuals
 from planning.calc.quality import QualityError, rz5_range, u_limits_mm, u_range
@@ -13,14 +13,16 @@ from shopfloor.models import Check, JobLine, Material, Run, RunState, WearSet
 
 SHOWN = 60  # the newest of one set, material and thickness
 NEWEST = 1_000  # the groups to choose from are theirs
+# A first piece that is done: good, or its u was measured and no drawing asks anything of it.
+FIRST_PIECE_DONE = Q(passed=True) | Q(passed=None, u_mm__isnull=False)
 MEASURES = {"u": "u_mm", "kerf": "correction_mm"}
 
 
 def countersigns_wanted(run: Run | None = None) -> QuerySet[Check]:
-    """Passed first pieces by people whose checks take a second signature, where their run has none
+    """First pieces done by people whose checks take a second signature, where their run has none
     signed yet. Newest first; the runs that stand, or just `run`'s."""
     checks = Check.objects.filter(
-        by__needs_countersign=True, countersigned_by=None, passed=True
+        FIRST_PIECE_DONE, by__needs_countersign=True, countersigned_by=None
     ).filter(~Exists(Check.objects.filter(run=OuterRef("run")).exclude(countersigned_by=None)))
     if run is not None:
         checks = checks.filter(run=run)
@@ -154,6 +156,8 @@ def verdict_words(check: Check, asked: int | None, *, inch: bool = False) -> str
     thickness_mm = check.measured.get("thickness_mm") or check.run.revision.nest.thickness_mm
     limits = dict(u_lines_mm(thickness_mm))
     said = f"{verdict}: u {_length(check.u_mm, inch)}"
+    if check.measured.get("passed") is False:
+        said = f"{verdict}: the gauge does not go; u {_length(check.u_mm, inch)}"
     if asked is None or asked not in limits:
         return f"{said}, nothing is asked of it."
     return f"{said}, at most {_length(limits[asked], inch)} is asked (range {asked} of ISO 9013)."

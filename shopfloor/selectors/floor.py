@@ -12,6 +12,7 @@ from shopfloor.models import (
     Action,
     ActionState,
     ArcAssignment,
+    Check,
     Fitting,
     NestPlan,
     NestRevision,
@@ -26,6 +27,7 @@ from shopfloor.models import (
     WearSet,
 )
 from shopfloor.selectors.arcs import arcs_by_key, from_us, master_arcs, table_listens
+from shopfloor.selectors.checks import FIRST_PIECE_DONE
 from shopfloor.selectors.fitted import fittings_in, set_of
 from shopfloor.selectors.floor_shapes import (
     FloorContour,
@@ -268,9 +270,9 @@ def last_segment(run: Run) -> Segment | None:
 
 
 def first_piece_needed(run: Run, segment: Segment | None) -> bool:
-    """Until a cut of this run, or of this revision by anyone before, was measured and passed. For
-    those whose first pieces take a second signature: until one of this run was. `segment`: the
-    run's last."""
+    """Until a first piece of this run, or of this revision by anyone before, was done. For those
+    whose first pieces take a second signature: until one of this run was. `segment`: the run's
+    last."""
     if segment is not None and segment.operator and segment.operator.needs_countersign:
-        return not run.checks.filter(passed=True).exists()
-    return not run.revision.runs.filter(checks__passed=True).exists()
+        return not run.checks.filter(FIRST_PIECE_DONE).exists()
+    return not Check.objects.filter(FIRST_PIECE_DONE, run__revision=run.revision_id).exists()

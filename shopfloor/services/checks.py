@@ -47,7 +47,8 @@ def check_record(
     *, run: Run, measured: Measured, by: User, at: datetime, memo: Memo | None = None
 ) -> tuple[Check, int | None]:
     """Writes a check down and returns it with the u range asked of this sheet (None: nothing is
-    asked). `passed` is the person's word, else what u says of what is asked, else unknown."""
+    asked). `passed` is False where the gauge or u says so, True where one of them does, else
+    unknown: a gauge that goes says nothing of u."""
     thickness_mm = measured.thickness_mm or run.revision.nest.thickness_mm
     correction_mm = _correction_mm(measured)
     try:
@@ -57,7 +58,7 @@ def check_record(
         raise FloorError(f"{problem}".capitalize() + ".", "Measure again.") from problem
     asked = u_asked(run)
     passed = measured.passed
-    if passed is None and u_mm is not None and asked is not None:
+    if passed is not False and u_mm is not None and asked is not None:
         passed = reached is not None and reached <= asked
     figures = (u_mm, measured.rz5_um, measured.kerf_mm)
     if all(figure is None for figure in figures) and passed is None and not measured.dross:

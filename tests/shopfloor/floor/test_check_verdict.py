@@ -49,3 +49,14 @@ def test_it_stays_until_a_later_check_is_good(floor, run):
     assert board(floor, T0 + 22 * MINUTE)["failed_check"] == said
     floor.done("check", T0 + 23 * MINUTE, u_mm=0.1)
     assert board(floor, T0 + 24 * MINUTE)["failed_check"] == ""
+
+
+def test_a_gauge_that_goes_makes_no_edge_good(floor, run):
+    """The screen asks for both: either can fail the cut."""
+    told = floor.done("check", T0 + MINUTE, u_mm=0.5, passed=True)
+    assert told["passed"] is False
+    assert told["told"][0].startswith("Not good: u 0.50 mm, at most 0.19 mm")
+    told = floor.done("check", T0 + MINUTE, u_mm=0.1, passed=False)
+    assert told["passed"] is False
+    assert told["told"][0].startswith("Not good: the gauge does not go; u 0.10 mm, at most")
+    assert floor.done("check", T0 + MINUTE, u_mm=0.1, passed=True)["passed"] is True

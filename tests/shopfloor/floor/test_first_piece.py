@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from planning.reports import today
 from shopfloor.models import Check, Run
-from shopfloor.selectors.checks import check_groups, control_of, group_checks
+from shopfloor.selectors.checks import check_groups, control_of, countersigns_wanted, group_checks
 from shopfloor.selectors.floor import floor_table
 
 from .conftest import MINUTE, T0
@@ -102,6 +102,21 @@ def test_a_new_hires_first_piece_takes_somebody_else(floor, new_hire, running, s
     assert "signed already" in again.result["message"]
     check = Check.objects.get()
     assert (check.countersigned_by, check.countersigned_at) == (supervisor, T0 + 3 * MINUTE)
+
+
+def test_a_first_piece_is_done_once_measured_where_no_drawing_asks(floor, supervisor):
+    """Nothing could ever judge it, so the screen would ask for ever. Who needs a second signature
+    needs it here too."""
+    floor.done("start", T0, queue_item=floor.queue(floor.nest()).pk)
+    assert floor_table(table=floor.table, now=T0).first_piece_needed
+    floor.done("check", T0 + MINUTE, dross="light")
+    assert floor_table(table=floor.table, now=T0 + MINUTE).first_piece_needed
+    floor.done("check", T0 + 2 * MINUTE, u_mm=0.3)
+    assert not floor_table(table=floor.table, now=T0 + 2 * MINUTE).first_piece_needed
+    assert not countersigns_wanted().exists()
+    floor.person.needs_countersign = True
+    floor.person.save()
+    assert countersigns_wanted().get().u_mm == 0.3
 
 
 def test_another_new_hire_may_not_sign(floor, new_hire, running, supervisor):
