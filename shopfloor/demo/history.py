@@ -69,6 +69,8 @@ class Table:
             wanted = DESIGNS[lot.design].set
             if self.drawer.fitted != wanted:
                 self._change_set(wanted)
+                if self.t > self.end - 600:
+                    return  # what is left of the shift went into the change
             self._begin(lot)
             lot.done += 1
             if lot.done >= lot.sheets:
@@ -102,7 +104,7 @@ class Table:
         opens the demo finds arcs without a job to give away."""
         if self.end > self.now and self.code == "south":
             today = [run for run in self.history.runs if run.opened > self.end - 36_000]
-            return len(today) == 2 and self.t < self.now - 3600
+            return not today and self.t < self.now - 3600
         return self.random.random() < 0.006 and self.t < self.now - 7200
 
     def _resume(self, run: RunRow) -> None:
