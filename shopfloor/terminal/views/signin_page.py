@@ -10,7 +10,7 @@ from shopfloor.models import Run, RunState, Stoppage, Table, Terminal, User
 from shopfloor.selectors.floor import stop_reasons
 from shopfloor.selectors.shop import shop_zone, the_shop
 from shopfloor.terminal.board.people import floor_people
-from shopfloor.terminal.board.words import facts_of, nest_title
+from shopfloor.terminal.board.words import clock, facts_of, nest_title
 
 
 @ensure_csrf_cookie
@@ -25,6 +25,7 @@ def signin_page(
     leaving: User | None = None,
 ) -> HttpResponse:
     """`leaving`: who hands over, and is therefore not among those it can be handed to."""
+    stop = standing(table)
     context = {
         "table": table,
         "terminal": terminal,
@@ -34,18 +35,21 @@ def signin_page(
         "problem": problem,
         "chosen": chosen,
         "demo": the_shop().is_demo,
-        "lately": lately(table),
-        "reasons": [] if beside or standing(table) else stop_reasons(),
+        "lately": lately(table, stop),
+        "reasons": [] if beside or stop else stop_reasons(),
     }
     return render(request, "kerfbook/floor/signin.html", context)
 
 
-def standing(table: Table) -> bool:
-    return Stoppage.objects.filter(table=table, ended_at=None).exists()
+def standing(table: Table) -> Stoppage | None:
+    return Stoppage.objects.filter(table=table, ended_at=None).select_related("reason").first()
 
 
-def lately(table: Table) -> str:
-    """What goes on at the table while nobody is signed in: the run does not end with that."""
+def lately(table: Table, stop: Stoppage | None) -> str:
+    """What goes on at the table while nobody is signed in: run and stop do not end with that."""
+    if stop is not None:
+        reason = f", {stop.reason.label}" if stop.reason else ""
+        return f"stopped at {clock(stop.started_at)}{reason}"
     run = (
         Run.objects.filter(table=table, state=RunState.OPEN)
         .select_related("revision__nest")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
 from shopfloor.models import Action, Change, Run, Stoppage
+from shopfloor.selectors.shop import shop_zone
 from shopfloor.services.runs import run_open
 from tests.conftest import PIN
 
@@ -39,6 +42,15 @@ def test_a_stop_without_signing_in_is_marked_so(screen, running):
     assert Run.objects.get().state == "stopped"
     assert Change.objects.filter(table="shopfloor_stoppage", who="screen:north-1").exists()
     assert not Action.objects.exists()
+
+
+def test_the_sign_in_page_says_that_the_table_is_stopped(screen, running):
+    """Whoever pressed a reason sees that it was taken."""
+    assert "goes on" in screen.get("/floor/north/").content.decode()
+    page = screen.post(URL, {"reason": "power"}, follow=True).content.decode()
+    stop = Stoppage.objects.get()
+    at = timezone.localtime(stop.started_at, ZoneInfo(shop_zone())).strftime("%H:%M")
+    assert f"stopped at {at}, {stop.reason.label}" in page
 
 
 def test_the_next_who_signs_in_is_asked_and_named(screen, running, operator):
