@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from shopfloor.errors import FloorError
 from shopfloor.matching import union_us
@@ -27,7 +28,7 @@ from shopfloor.models import (
 )
 from shopfloor.selectors.arcs import arcs_between, arcs_by_key, from_us, table_listens, to_us
 from shopfloor.selectors.fitted import set_fitted
-from shopfloor.selectors.matching_input import UNDONE
+from shopfloor.selectors.matching_input import ASSIGNED, UNDONE
 from shopfloor.selectors.shop import the_shop
 from shopfloor.selectors.silences import silences_at_work
 from shopfloor.services.memo import Memo
@@ -120,6 +121,7 @@ def run_restart(
     segment before ends at its last arc if nobody ended it."""
     memo = memo or Memo()
     _not_over(run)
+    _not_before(run, at)
     count = run.revision.contours.count()
     if contour is not None and not 1 <= contour <= max(count, 1):
         raise FloorError(f"This nest has contours 1 to {count}, not {contour}.")
@@ -146,6 +148,7 @@ def run_handover(*, run: Run, operator: User, at: datetime, memo: Memo | None = 
     """Another person carries on: a new segment from the next contour, no pause between."""
     memo = memo or Memo()
     _not_over(run)
+    _not_before(run, at)
     before = run.segments.order_by("-started_at", "-pk").first()
     if before is None or before.end_reason or before.ended_at is not None:
         return run_restart(run=run, at=at, operator=operator, reason="shift", memo=memo)
@@ -287,3 +290,16 @@ def _not_over(run: Run) -> None:
         raise FloorError("That sheet is finished.", "Open it again at the desk to change it.")
     if run.state == RunState.VOIDED:
         raise FloorError("That run was taken back.")
+
+
+def _not_before(run: Run, at: datetime) -> None:
+    """A late entry puts no stretch before one that began or was ended later: stretches would end
+    before they begin, or hold the same time twice. Ends and stretches made from arcs have the
+    control's clock, so they bar nobody."""
+    said = run.segments.exclude(end_reason__in=(UNDONE, ASSIGNED))
+    ended = Q(ended_at__gt=at, end_assumed=False)
+    if said.filter(Q(started_at__gt=at) | ended).exists():
+        raise FloorError(
+            "By this screen's clock that came before the last start, stop or hand-over of its run.",
+            "It is not stored. Check the clock, and enter it again if it still holds.",
+        )
