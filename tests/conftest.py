@@ -13,6 +13,7 @@ import pytest
 from django.contrib.auth.hashers import make_password
 from django.core.management import call_command
 from django.db import connection
+from hypothesis import HealthCheck, settings
 
 from shopfloor.celery import app as celery_app
 from tests.migrated import filled_in_memory, migrated_file, working_on
@@ -20,6 +21,11 @@ from tests.servers import own_database, postgres_server
 
 PASSWORD = "burn clean plate"
 PIN = "2468"
+# How fast made-up data comes depends on what else the machine does: no test is timed.
+settings.register_profile(
+    "untimed", settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="session")

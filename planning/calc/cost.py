@@ -3,10 +3,10 @@ is rounded once, half away from zero, when time or quantity becomes money."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 from fractions import Fraction
 from itertools import pairwise
 from typing import TypeVar
@@ -107,11 +107,6 @@ def machine_hour_rate(year: MachineYear) -> dict[str, Decimal]:
     return parts | {"total": sum(parts.values(), Decimal(0))}
 
 
-def in_cents(amount: Decimal) -> Decimal:
-    """For showing: two decimals, half up."""
-    return amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
-
-
 def attended(
     stretches: Sequence[tuple[Hashable, K, int, int]],
 ) -> tuple[dict[K, int], dict[Hashable, int]]:
@@ -173,29 +168,3 @@ def remnant_value(
         return remnant_credit(sheet_minor, sheet_mm2, left_mm2, factor=factor, least_mm2=least_mm2)
     scrap = rounded(Fraction(left_kg) * (scrap_minor_kg or 0))
     return min(scrap, rounded(Fraction(left_mm2) / Fraction(sheet_mm2) * sheet_minor))
-
-
-@dataclass(frozen=True, slots=True)
-class Crash:
-    """What a crash cost: the unused worth of the pieces it took, the stop, the spoilt parts."""
-
-    pieces_minor: int
-    stop_minor: int
-    parts_minor: int
-
-    @property
-    def total_minor(self) -> int:
-        return self.pieces_minor + self.stop_minor + self.parts_minor
-
-
-def crash_cost(
-    pieces: Iterable[tuple[int, int]], stop_us: int, minor_per_hour: int, parts_minor: int
-) -> Crash:
-    """`pieces` are (price, already charged) of every piece taken with it."""
-    lost = sum(price - charged for price, charged in pieces)
-    return Crash(lost, time_amount(stop_us, minor_per_hour), parts_minor)
-
-
-def per_length(amounts: Mapping[str, int], cut_mm: float) -> float | None:
-    """Minor units per metre of cut; None where nothing was cut."""
-    return sum(amounts.values()) / (cut_mm / 1000) if cut_mm > 0 else None

@@ -115,8 +115,3 @@ def indicators(e: Elements) -> Indicators:
         worker_efficiency=ratio(e.apwt, e.apat),
         corrective_maintenance=ratio(e.cmt, _sum(e.cmt, e.pmt)),
     )
-
-
-def process_capability(upper: float, lower: float, sigma: Known) -> Known:
-    """Cp = (USL - LSL) / (6 sigma), None where sigma is unknown or zero."""
-    return ratio(upper - lower, None if sigma is None else 6 * sigma)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import NoReturn
 
 from django.db import transaction
 
@@ -50,11 +49,3 @@ def month_close(*, first_day: date, by: User, now: datetime) -> Month:
         month.save(update_fields=["printed", "closed_at", "closed_by"])
         Summary.objects.filter(kind=MONTH, key=first_day.isoformat()).delete()
     return month
-
-
-def month_reopen(*, first_day: date, by: User) -> NoReturn:
-    """Always refused: a closed month never changes. Corrections go into the open one."""
-    raise MonthError(
-        f"{first_day:%B %Y} is closed and stays so. A correction is posted into the open month "
-        "and says which month it belongs to."
-    )

@@ -76,11 +76,6 @@ def line_counts(line_ids: Iterable[int]) -> dict[int, LineCount]:
     return found
 
 
-def line_shortage(line_id: int) -> int:
-    """Parts still owed: ordered less good. Scrap and rework are owed until they are good."""
-    return line_counts([line_id])[line_id].shortage
-
-
 def run_counts(run: Run) -> dict[int, dict[str, int]]:
     """`{line: {outcome: parts}}` of one run, corrections taken in."""
     found: dict[int, dict[str, int]] = defaultdict(lambda: {"good": 0, "scrap": 0, "rework": 0})

@@ -7,7 +7,6 @@ the first one's result. Its time is the device's, corrected by what the device's
 from __future__ import annotations
 
 import logging
-import uuid
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -85,20 +84,6 @@ def action_receive(
         if known is None:
             raise
         return known  # the same delivery, at the same moment, was first
-
-
-def action_undo(
-    *, action_id: uuid.UUID | str, person: User, terminal: Terminal | None, now: datetime
-) -> Action:
-    """Takes an action back, as an action of its own."""
-    envelope = {
-        "id": str(uuid.uuid4()),
-        "kind": "undo",
-        "payload": {"action": str(action_id)},
-        "at": now.isoformat(),
-        "sent_at": now.isoformat(),
-    }
-    return action_receive(envelope=envelope, person=person, terminal=terminal, now=now)
 
 
 def public_result(action: Action) -> dict[str, Any]:

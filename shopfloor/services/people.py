@@ -23,13 +23,6 @@ LOCK_MOST = timedelta(hours=4)
 SEEN_EVERY = timedelta(minutes=1)
 
 
-def badge_lookup(*, badge: str) -> User | None:
-    """The person with this badge who may work at a terminal; None otherwise, whatever the
-    cause."""
-    found = User.objects.filter(badge=badge.strip(), is_active=True).first() if badge else None
-    return found if found is not None and found.has_perm("shopfloor.work_floor") else None
-
-
 @transaction.atomic
 def pin_set(*, user: User, pin: str) -> None:
     """Gives a person a PIN of 4 to 8 figures; ends any lock, and the sign-ins at all screens."""

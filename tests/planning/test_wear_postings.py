@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import pytest
 from django.db.models import Sum
 
-from planning.services.months import MonthError, month_close, month_reopen
+from planning.services.months import MonthError, month_close
 from planning.services.piece_figures import piece_figures
 from planning.services.run_figures import run_figures
 from shopfloor.models import Month, PieceOutlook, Posting, Work
@@ -91,9 +91,7 @@ def test_repeating_the_true_up_posts_nothing(refitted):
     assert Posting.objects.count() == rows
 
 
-def test_a_closed_month_is_never_opened_again(refitted, owner):
-    with pytest.raises(MonthError, match="stays so"):
-        month_reopen(first_day=date(2026, 10, 1), by=owner)
+def test_a_closed_month_is_closed_once(refitted, owner):
     with pytest.raises(MonthError, match="closed already"):
         month_close(first_day=date(2026, 10, 1), by=owner, now=AFTER)
 

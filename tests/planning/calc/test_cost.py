@@ -12,11 +12,8 @@ from planning.calc.cost import (
     RateBook,
     RateLine,
     attended,
-    crash_cost,
     energy_kwh,
-    in_cents,
     machine_hour_rate,
-    per_length,
     remnant_credit,
     rounded,
     time_amount,
@@ -47,7 +44,7 @@ def test_machine_hour_rate_matches_a_published_worked_example():
         assert float(rate[part]) == pytest.approx(float(value), abs=5e-5)
     assert float(rate["room"]) == pytest.approx(0.0444, abs=5e-5)
     assert float(rate["tools"]) == pytest.approx(17.5333, abs=5e-5)
-    assert in_cents(rate["total"]) == Decimal("70.81")
+    assert round(rate["total"], 2) == Decimal("70.81")
     with pytest.raises(ValueError, match="above 0"):
         machine_hour_rate(MachineYear(Decimal(0), *[Decimal(1)] * 9))
 
@@ -59,23 +56,9 @@ def test_energy_is_volts_times_amps_times_hours_by_efficiency():
         energy_kwh(120, 50, 3600, 0)
 
 
-def test_old_common_practice_of_wear_per_foot():
-    """Common practice, no source: about 120 starts or 200 ft from a $19 electrode is $0.1583 a
-    start and $0.095 a foot; 200 ft = 60,960 mm."""
-    assert per_length({"wear": 1900}, 60_960) * 0.3048 == pytest.approx(9.5)
-    assert per_length({"wear": 1900}, 0) is None
-
-
 def test_money_is_rounded_once_half_away_from_zero():
     assert [rounded(value) for value in (0.5, 1.5, -0.5, 2.49)] == [1, 2, -1, 2]
     assert time_amount(35 * 60_000_000, 9500) == 5542  # 35/60 x 95.00 = 55.4167
-
-
-def test_a_crash_is_what_was_left_of_the_pieces_the_stop_and_the_part():
-    """Nozzle $14 half charged, electrode $11 at 40 %, shield $28 at 10 %; 35 min at $95/h; $6.20:
-    7.00 + 6.60 + 25.20 + 55.42 + 6.20 = 100.42."""
-    found = crash_cost([(1400, 700), (1100, 440), (2800, 280)], 2_100_000_000, 9500, 620)
-    assert (found.pieces_minor, found.stop_minor, found.total_minor) == (3880, 5542, 10_042)
 
 
 def test_rates_hold_from_their_day_and_unknown_is_not_free():
@@ -120,14 +103,3 @@ def test_a_remnant_is_credited_by_area_above_the_least_size():
     # a quarter of a $600 sheet at half its worth
     assert remnant_credit(60_000, 4e6, 1e6, factor=0.5, least_mm2=250_000) == 7500
     assert remnant_credit(60_000, 4e6, 2e5, factor=0.5, least_mm2=250_000) == 0
-
-
-def test_a_cut_shorter_than_a_millimetre_has_its_price_a_metre_too():
-    assert per_length({"wear": 3, "gas": 2}, 0.5) == 10_000
-
-
-def test_a_crash_costs_what_its_pieces_had_left():
-    """14 dollars half charged, 11 to 40 %, 28 to a tenth: 7 + 6.60 + 25.20 = 38.80; 35 min at 95
-    an hour are 55.42 (5541.67 cents), and the part 6.20."""
-    crash = crash_cost([(1400, 700), (1100, 440), (2800, 280)], 35 * 60 * 1_000_000, 9500, 620)
-    assert (crash.pieces_minor, crash.stop_minor, crash.parts_minor) == (3880, 5542, 620)

@@ -4,7 +4,7 @@ from fractions import Fraction
 
 import pytest
 
-from planning.calc.indicators import Elements, indicators, process_capability
+from planning.calc.indicators import Elements, indicators
 
 # Nakajima, Introduction to TPM (1988), the numbers as read in an EU training course: 480 min day,
 # 20 planned stop, 60 down (20 of it set-up), 400 parts of which 8 rejected, ideal 0.5 min a part.
@@ -67,9 +67,3 @@ def test_the_remaining_ratios():
     assert found.first_pass_yield == 0.9
     assert found.worker_efficiency == 0.75
     assert found.corrective_maintenance == 0.25
-
-
-def test_process_capability():
-    assert process_capability(10.3, 9.7, 0.1) == pytest.approx(1.0)
-    assert process_capability(10.3, 9.7, 0.0) is None
-    assert process_capability(10.3, 9.7, None) is None

@@ -20,11 +20,10 @@ from shopfloor.models import (
     Sheet,
     Stoppage,
 )
-from shopfloor.selectors.lines import line_shortage, parts_of_run
-from shopfloor.services.actions import action_receive, action_undo, public_result
+from shopfloor.selectors.lines import line_counts, parts_of_run
+from shopfloor.services.actions import action_receive, public_result
 from shopfloor.services.handlers import KINDS, handler_of
 from shopfloor.services.people import (
-    badge_lookup,
     pin_set,
     pin_verify,
     terminal_by_token,
@@ -241,7 +240,7 @@ class TestUndo:
         assert line.job.state == "closed"
         assert self.undo(floor, action, T0 + 2 * MINUTE).state == "applied"
         assert sorted(PartResult.objects.values_list("quantity", flat=True)) == [-4, 4]
-        assert line_shortage(line.pk) == 4
+        assert line_counts([line.pk])[line.pk].shortage == 4
         line.job.refresh_from_db()
         assert (line.job.state, line.job.closed_at) == ("open", None)
         run = Run.objects.get()
@@ -296,9 +295,7 @@ class TestUndo:
             == "refused"
         )
         assert self.undo(floor, action, T0 + 12 * MINUTE).state == "refused"
-        undone = action_undo(
-            action_id=action.pk, person=supervisor, terminal=floor.terminal, now=T0 + 2 * MINUTE
-        )
+        undone = self.undo(floor, action, T0 + 2 * MINUTE, person=supervisor)
         assert undone.state == "applied"
         assert not Stoppage.objects.exists()
 
@@ -345,12 +342,6 @@ class TestPin:
         operator.pin_hash = ""
         operator.save()
         assert not pin_verify(user=operator, pin="", now=T0)
-
-    def test_a_badge_opens_a_terminal_only_for_those_who_work_there(self, operator, nobody, owner):
-        assert badge_lookup(badge=" B-milo ") == operator
-        assert badge_lookup(badge="B-sam") is None
-        assert badge_lookup(badge="B-ann") is None
-        assert badge_lookup(badge="") is None
 
 
 class TestTerminal:

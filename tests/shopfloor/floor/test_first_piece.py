@@ -10,7 +10,7 @@ from django.urls import reverse
 from planning.reports import today
 from shopfloor.models import Check, Run
 from shopfloor.selectors.checks import check_groups, control_of, countersigns_wanted, group_checks
-from shopfloor.selectors.floor import floor_table
+from shopfloor.selectors.floor import first_piece_needed, last_segment
 
 from .conftest import MINUTE, T0
 
@@ -108,11 +108,12 @@ def test_a_first_piece_is_done_once_measured_where_no_drawing_asks(floor, superv
     """Nothing could ever judge it, so the screen would ask for ever. Who needs a second signature
     needs it here too."""
     floor.done("start", T0, queue_item=floor.queue(floor.nest()).pk)
-    assert floor_table(table=floor.table, now=T0).first_piece_needed
+    run = Run.objects.get()
+    assert first_piece_needed(run, last_segment(run))
     floor.done("check", T0 + MINUTE, dross="light")
-    assert floor_table(table=floor.table, now=T0 + MINUTE).first_piece_needed
+    assert first_piece_needed(run, last_segment(run))
     floor.done("check", T0 + 2 * MINUTE, u_mm=0.3)
-    assert not floor_table(table=floor.table, now=T0 + 2 * MINUTE).first_piece_needed
+    assert not first_piece_needed(run, last_segment(run))
     assert not countersigns_wanted().exists()
     floor.person.needs_countersign = True
     floor.person.save()
@@ -136,9 +137,10 @@ def test_a_new_hire_checks_a_nest_others_cut_before(floor, new_hire, supervisor)
     floor.done("check", T0 + MINUTE, passed=True, person=supervisor)
     floor.done("finish", T0 + 2 * MINUTE, exceptions=[], person=supervisor)
     floor.done("start", T0 + 3 * MINUTE, queue_item=floor.queue(revision).pk)
-    assert floor_table(table=floor.table, now=T0 + 4 * MINUTE).first_piece_needed
+    run = Run.objects.get(state="open")
+    assert first_piece_needed(run, last_segment(run))
     floor.done("check", T0 + 5 * MINUTE, passed=True)
-    assert not floor_table(table=floor.table, now=T0 + 6 * MINUTE).first_piece_needed
+    assert not first_piece_needed(run, last_segment(run))
 
 
 def test_a_signature_is_undone_like_anything_else(floor, new_hire, running, supervisor):

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 from shopfloor.models import ArcAssignment, Check, PartResult, Run, Segment, Stoppage
 from shopfloor.selectors.arcs import arcs_by_key, to_us
-from shopfloor.selectors.lines import line_counts, line_shortage
+from shopfloor.selectors.lines import line_counts
 from shopfloor.selectors.shop import shift_date_of
 from shopfloor.services.parts import job_close_if_met
 from shopfloor.services.resolving import action_resolve
@@ -59,7 +59,7 @@ def test_a_power_cut_leaves_one_run_of_two_segments(floor, supervisor):
     stoppage = run.stoppages.get()
     assert stoppage.reason.code == "power"
     assert stoppage.ended_at - stoppage.started_at == 47 * MINUTE
-    assert line_shortage(line.pk) == 1
+    assert line_counts([line.pk])[line.pk].shortage == 1
 
 
 def test_scrap_leaves_parts_owed_on_each_line_of_a_shared_nest(floor):
@@ -207,7 +207,7 @@ def test_a_conflict_that_is_set_aside_changes_no_count(floor, supervisor):
         action=late, take=False, by=supervisor, why="miscounted", now=T0 + 15 * MINUTE
     )
     assert (late.state, late.result["resolved"]["why"]) == ("refused", "miscounted")
-    assert line_shortage(line.pk) == 0
+    assert line_counts([line.pk])[line.pk].shortage == 0
 
 
 def test_a_job_in_doubt_is_not_closed(floor, supervisor):

@@ -11,7 +11,7 @@ from django.urls import reverse
 from planning.services.work import work_drain
 from shopfloor.models import ArcAssignment, PartResult, Posting, Run, Table, Torch
 from shopfloor.selectors.arcs import arcs_by_key, to_us
-from shopfloor.selectors.lines import line_counts, line_shortage
+from shopfloor.selectors.lines import line_counts
 from shopfloor.selectors.shop import shift_date_of
 from shopfloor.selectors.unassigned import unassigned_clusters
 from shopfloor.services.arc_runs import run_from_arcs
@@ -63,7 +63,7 @@ def test_power_fails_in_any_contour(
     assert burnt(run, repeat=True) == (after_s, 1)
     stood = run.stoppages.get()
     assert (stood.reason.code, stood.ended_at - stood.started_at) == ("power", out_min * MINUTE)
-    assert line_shortage(line.pk) == 1
+    assert line_counts([line.pk])[line.pk].shortage == 1
 
 
 def test_three_jobs_on_one_sheet_share_every_cent(floor):

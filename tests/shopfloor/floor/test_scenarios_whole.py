@@ -14,7 +14,7 @@ from planning.services.work import work_drain
 from shopfloor.models import ArcAssignment, Posting, Run, RunVariance, Shift, Torch
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.history import history_of
-from shopfloor.selectors.lines import line_shortage
+from shopfloor.selectors.lines import line_counts
 from shopfloor.selectors.unassigned import unassigned_clusters
 from shopfloor.services.stock_office import certificate_keep
 from telemetry.models import Arc, Feed
@@ -59,7 +59,7 @@ def test_a_power_cut_from_the_wire_to_the_runs_figures(floor, client, supervisor
     assert found.terms["repeats"] == pytest.approx(12.0)
     assert found.terms["stoppages"] == pytest.approx(47 * 60)
     assert sum(found.terms.values()) == pytest.approx(found.elapsed_s - found.planned_s)
-    assert line_shortage(line.pk) == 1
+    assert line_counts([line.pk])[line.pk].shortage == 1
     client.force_login(supervisor)
     page = client.get(f"/runs/{run}/").content.decode()
     assert "kerf step" in page
