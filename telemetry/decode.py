@@ -23,6 +23,7 @@ from telemetry.lines import KEEP_BYTES, LineSplitter, RawLine
 from telemetry.outlet import Outlet
 from telemetry.parsers import make_parser
 from telemetry.parsers.checksum import make_check
+from telemetry.parsers.level import LevelParser
 from telemetry.parsers.names import program_name, torch_name
 from telemetry.parsers.numbers import decimal, running_number
 from telemetry.parsers.stamps import SECOND_US, make_reader
@@ -62,6 +63,12 @@ class Decoder:
         self._on_from = line.on_from
         self._check = make_check(line.checksum, line.separator)
         self._parser = make_parser(description)
+        parser = self._parser
+        self._beside = (
+            parser.beside
+            if isinstance(parser, LevelParser) and description.polls_tell_more
+            else None
+        )
         self._stamp = make_reader(time.format, time.zone, window_us)
         self._splitter = LineSplitter()
         self._sequence = Sequence(window_us, timed=self._timed)
@@ -72,6 +79,7 @@ class Decoder:
             timed=self._timed,
             has_seq=self._has_seq,
             debounce_us=debounce_us if self._is_level else None,
+            counts_to=line.counts_to,
         )
         self._occurrences = Occurrences(window_us + SECOND_US)
         self._newest_us = 0
@@ -248,6 +256,8 @@ class Decoder:
                 name = program_name(value_text)
             elif kind >= SAMPLE_A:
                 value = decimal(value_text, self._decimal)
+            elif self._beside is not None:
+                value, name = self._beside(text)
             torch = torch_name(torch, own)
         except ParseError:
             if seq is not None and not is_duplicate:

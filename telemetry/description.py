@@ -5,9 +5,11 @@ it, because a misspelt key that is quietly ignored changes what lines mean.
 
 Keys beyond the plain format: `[line] encoding` (utf-8, cp1252), `[line] decimal` ("." or ","),
 and for level feeds `[line] on`, `off` (word lists, default "1" and "0"), or `on_from` in their
-place (a measured level, such as the arc's amps, is on from there), and `debounce_s`. A column named
-`ignore` is passed over. Left out, `torch` is "1", `[source] kind` is push, `[time] from` is line
-where a column or name `time` exists and arrival where none does.
+place (a measured level, such as the arc's amps, is on from there), and `debounce_s`. A level's line
+may carry the torch's pierce counter (column `pierces`; `[line] counts_to` is its last number before
+it begins again at 0) and its amps (column `amps`). A column named `ignore` is passed over. Left
+out, `torch` is "1", `[source] kind` is push, `[time] from` is line where a column or name `time`
+exists and arrival where none does.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ STAMPS: Final = ("iso", "month_day_year", "day_month_year", "epoch_s", "epoch_ms
 CONTACTS: Final = ("torch_on", "pilot", "transfer")
 FIELDS: Final = ("seq", "time", "signal", "value", "torch")
 COLUMNS: Final = (*FIELDS, "ignore")
-LEVEL_COLUMNS: Final = ("level", "seq", "time", "torch", "ignore")
+LEVEL_BESIDE: Final = ("pierces", "amps")  # what a poll can say beside its level
+LEVEL_COLUMNS: Final = ("level", "seq", "time", "torch", *LEVEL_BESIDE, "ignore")
 _LONGEST_TABLE: Final = 60  # letters that the tables hold
 
 
@@ -57,6 +60,7 @@ class Line:
     on: tuple[str, ...] = ("1",)
     off: tuple[str, ...] = ("0",)
     debounce_s: float = 0.0
+    counts_to: int = 0  # the pierce counter's last number before 0; 0: not stated
     on_from: float = 0.0  # a measured level at or above this is on; 0: the words in on/off decide
 
 
@@ -97,6 +101,20 @@ class Description:
     def is_level(self) -> bool:
         """True for a bare contact, of which each poll means something only beside the last one."""
         return self.line.format == "level"
+
+    @property
+    def polls_tell_more(self) -> bool:
+        """True where a line can give several events: an edge, and what it says beside."""
+        return self.is_level and any(name in self.line.columns for name in LEVEL_BESIDE)
+
+    @property
+    def kinds(self) -> frozenset[int]:
+        """Kinds of event that its lines can give."""
+        if not self.is_level:
+            return frozenset(self.signals.values())
+        beside = {"pierces": KINDS["pierce"], "amps": KINDS["sample_a"]}
+        counted = {kind for name, kind in beside.items() if name in self.line.columns}
+        return frozenset({KINDS["arc_on"], KINDS["arc_off"], *counted})
 
     def knowing(self, later: Description) -> Description:
         """This one, with the words for on and off that `later` lists and this one does not."""
@@ -151,7 +169,7 @@ def parse_description(text: str, *, name: str = "FEED.toml") -> Description:
         line=line,
         time=time,
         signals=signals,
-        knows=_knows(top.table("knows"), signals),
+        knows=_knows(top.table("knows"), signals, line),
         window_s=_window(top.table("order")),
     )
     top.refuse_unknown()
@@ -187,9 +205,10 @@ def _line(reader: TomlReader) -> Line:
         off=reader.words("off", default=("0",)),
         debounce_s=reader.number("debounce_s", default=0.0, least=0, most=60),
         on_from=reader.number("on_from", default=0.0, least=0, most=1_000_000),
+        counts_to=int(reader.number("counts_to", default=0, least=0, most=10**15, whole=True)),
     )
     if not is_level:
-        for key in ("on", "off", "debounce_s", "on_from"):
+        for key in ("on", "off", "debounce_s", "on_from", "counts_to"):
             reader.refuse(key, "is for format level only")
     elif reader.has("on_from") and not line.on_from:
         raise reader.wrong("on_from", "must be more than 0; leave it out where the level is a word")
@@ -198,9 +217,14 @@ def _line(reader: TomlReader) -> Line:
             reader.refuse(key, "leave it out: on_from already says which level is on")
     elif set(line.on) & set(line.off):
         raise reader.wrong("on", "a word cannot mean both on and off")
+    if is_level and "pierces" not in line.columns:
+        reader.refuse("counts_to", "is for a column pierces, and none is listed")
+    if reader.has("counts_to") and not line.counts_to:
+        raise reader.wrong("counts_to", "must be more than 0; leave it out where it is not known")
     if format_ in ("pairs", "json") and "signal" not in line.names:
         raise reader.wrong("names", "must say which name is the signal", FIELDS)
-    if line.decimal == "," and separator == "," and format_ in ("columns", "pairs"):
+    measures = format_ in ("columns", "pairs") or "amps" in line.columns
+    if line.decimal == "," and separator == "," and measures:
         raise reader.wrong("decimal", "a decimal comma cannot be told from the separator")
     reader.refuse_unknown()
     return line
@@ -258,13 +282,13 @@ def _signals(reader: TomlReader) -> dict[str, int]:
     return signals
 
 
-def _knows(reader: TomlReader, signals: dict[str, int]) -> Knows:
+def _knows(reader: TomlReader, signals: dict[str, int], line: Line) -> Knows:
     contact = reader.text("contact", default=None)
     if contact is not None:
         contact = reader.choice("contact", CONTACTS)
-    # Without a word for it no line can ever say "pierce", whatever is claimed here.
-    has_word = KINDS["pierce"] in signals.values()
-    knows = Knows(contact=contact, pierces=reader.flag("pierces", default=True) and has_word)
+    # Without a word or a counter for it no line can tell of a pierce, whatever is claimed here.
+    told = KINDS["pierce"] in signals.values() or "pierces" in line.columns
+    knows = Knows(contact=contact, pierces=reader.flag("pierces", default=True) and told)
     reader.refuse_unknown()
     return knows
 

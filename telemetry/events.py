@@ -64,13 +64,14 @@ REASONS: Final = (
 
 
 class Event(NamedTuple):
-    """One decoded line.
+    """One decoded line, or what a poll says beside its level.
 
     `time_us` is the line's own stamp in UTC, or its arrival where the feed has no stamp.
     `raw_stamp` is the stamp as written, "" where there is none. `value` is amps or volts of a
-    sample; `text` the name of a program. `session` counts restarts of the device's `seq` seen
-    by this decoder. `line` is the 1-based line number in `source`, `position` the byte offset
-    of its first byte as the caller counts it.
+    sample, or how many pierces were counted where that is more than one; `text` the name of a
+    program. Of a poll on its way to `edges` they are its amps and its counter's digits. `session`
+    counts restarts of the device's `seq` seen by this decoder. `line` is the 1-based line number
+    in `source`, `position` the byte offset of its first byte as the caller counts it.
     """
 
     key: str
@@ -136,7 +137,8 @@ class Batch:
     long before (then they are duplicates; take `events` first, the first of the two may be
     among them), and arcs from their time on must be worked out again. `lines` counts lines with
     content that this call completed; header lines are not counted. `repeats` counts level polls
-    that were no edge of their own. `runs` take the place of `events` in bulk.
+    that were no edge of their own, though one may have given a pierce. `runs` take the
+    place of `events` in bulk.
     """
 
     events: list[Event] = field(default_factory=list)

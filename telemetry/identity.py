@@ -9,6 +9,8 @@ If a zone is corrected and the journal read again, the keys stay, so history doe
   two truly identical events in one second are two. A file that begins between two such lines
   counts them from one again; that costs one of the two, never a double.
 - Without a stamp: the source and the position in it.
+- A poll that says more than a level gives its edge under the key of the line, and each other event
+  under one made of that key and the event's kind.
 
 A key is two numbers of eight bytes. The first is the stamp's mark (`parsers.stamps`), so that
 lines of one time stand side by side in the store: it writes four times as fast as under keys that
@@ -34,6 +36,12 @@ def stamp_key(mark: int, raw: bytes, occurrence: int) -> str:
     digest = blake2b(b"%d\0%s" % (occurrence, raw), digest_size=8).digest()
     # The top bit is set: no running number reaches it.
     return f"{mark:016x}{int.from_bytes(digest) | _UNNUMBERED:016x}"
+
+
+def part_key(key: str, kind: int) -> str:
+    """Key of another event of the line that gave `key`; a line gives one of a kind at most."""
+    digest = blake2b(b"%d\0%s" % (kind, key.encode()), digest_size=8).digest()
+    return f"{key[:16]}{int.from_bytes(digest) | _UNNUMBERED:016x}"
 
 
 def position_key(source: str, position: int) -> str:

@@ -115,6 +115,7 @@ class Lane(LaneState):
             "reread": self._reread,
             "feed_version": self._version,
             "pierces": self._knows_pierces,
+            "several": self._tells_more,
             "clock": self._clocks[-1] if self._clocks else _NO_CLOCK,
         }
 
@@ -242,6 +243,7 @@ class Lane(LaneState):
             description = description.knowing(self._later)
         self._version, self.description = version, description
         self._now.feed_version, self._now.pierces = version, self._knows_pierces
+        self._now.several = self._tells_more
         self._restart(reread=self._reread)
 
     def _restart(self, *, reread: bool) -> None:
@@ -250,6 +252,7 @@ class Lane(LaneState):
         self._stream += 1
         self._reread = reread
         self._tie, self._rejects, self._repeats = [-1, 0], Latest({}), Latest({})
+        self._ties = {}
 
     def _add(self, batch: Batch) -> None:
         now = self._now
@@ -280,6 +283,10 @@ class Lane(LaneState):
         return (row[0], row[1] + clock.offset_us, *row[2:11], clock.version)
 
     def _tie_of(self, event: Event) -> int:
+        if self._tells_more:  # a line gives several, and torches debounced apart come by turns
+            at, tie = self._ties.get(event.torch, [-1, 0])
+            self._ties[event.torch] = [event.time_us, tie + 1 if at == event.time_us else 0]
+            return self._ties[event.torch][1]
         if event.seq is not None:
             return 0
         at, tie = self._tie

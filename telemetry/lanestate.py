@@ -35,6 +35,7 @@ class LaneState:
         self.bytes_end: int = state.get("bytes_end", 0)
         self.due: dict[str, list[int]] = state.get("due", {})  # when it was loaded
         self._tie: list[int] = state.get("tie", [-1, 0])
+        self._ties: dict[str, list[int]] = state.get("ties", {})  # by torch, of polls
         self._rejects = Latest(state.get("rejects", {}))
         self._repeats = Latest(state.get("repeats", {}))
         self._clocks = [Clock(*values) for values in state.get("clocks", [])]
@@ -58,6 +59,10 @@ class LaneState:
         return self.description is not None and self.description.knows.pierces
 
     @property
+    def _tells_more(self) -> bool:
+        return self.description is not None and self.description.polls_tell_more
+
+    @property
     def waiting(self) -> int:
         """Events in the reorder window."""
         return 0 if self._decoder is None else self._decoder.waiting
@@ -72,11 +77,15 @@ class LaneState:
             "source": self._source,
             "bytes_end": self.bytes_end,
             "tie": self._tie,
+            **({"ties": self._ties} if self._ties else {}),
             "rejects": dict(self._rejects.counts),
             "repeats": dict(self._repeats.counts),
             "clocks": [[c.version, c.offset_us, c.from_us, c.heard_from_us] for c in self._clocks],
             "decoder": {} if self._decoder is None else self._decoder.state(),
         }
+
+    def _ties_text(self) -> str:
+        return f'"ties": {as_json(self._ties)}, ' if self._ties else ""
 
     def state_text(self, due: str) -> str:
         """`state` as JSON text, with the sums that are due as such."""
@@ -86,6 +95,7 @@ class LaneState:
             f'"reread": {as_flag(self._reread)}, "lost": {as_flag(self._lost)}, '
             f'"source": {as_json(self._source)}, '
             f'"bytes_end": {self.bytes_end}, "tie": {self._tie}, '
+            f"{self._ties_text()}"
             f'"rejects": {as_json(self._rejects.counts)}, '
             f'"repeats": {as_json(self._repeats.counts)}, "clocks": {as_json(clocks)}, '
             f'"decoder": {"{}" if self._decoder is None else self._decoder.state_text()}, '

@@ -9,7 +9,7 @@ import json
 from typing import Any
 
 from telemetry.edges import Edges
-from telemetry.events import Batch, Event, Gap
+from telemetry.events import ARC_OFF, Batch, Event, Gap
 from telemetry.ordering import Window
 from telemetry.sequence import NEAR, Sequence
 
@@ -28,14 +28,16 @@ class Outlet:
         timed: bool,
         has_seq: bool,
         debounce_us: int | None,
+        counts_to: int = 0,
     ) -> None:
-        """`debounce_us` is None where events are no levels."""
+        """`debounce_us` is None where events are no levels; `counts_to` is of `Counter`."""
         self.window = Window(timed=timed)
         self._sequence = sequence
         self._window_us = window_us
         self._timed = timed
         self._has_seq = has_seq
         self._debounce_us = debounce_us
+        self._counts_to = counts_to
         self._edges: dict[str, Edges] = {}
         self._unchecked: list[list[int]] = []  # session, seq, time, position of lines let go
 
@@ -82,10 +84,10 @@ class Outlet:
         self._release(self.window.release(None), batch)
         self._find_gaps(len(self._unchecked), batch)
         for edges in self._edges.values():
-            edge = edges.settle()
-            if edge is not None:
+            found = edges.settle()
+            if found:
                 batch.repeats -= 1  # it was counted as one while it waited
-                batch.events.append(edge)
+                batch.events += found
 
     def state(self) -> dict[str, Any]:
         """All of it as JSON values."""
@@ -115,16 +117,15 @@ class Outlet:
         for event in events:
             if event.kind == _REFUSED:
                 continue
-            edge = self._edges_of(event.torch).feed(event)
-            if edge is None:
+            found = self._edges_of(event.torch).feed(event)
+            batch.events += found
+            if not any(one.kind <= ARC_OFF for one in found):
                 batch.repeats += 1
-            else:
-                batch.events.append(edge)
 
     def _edges_of(self, torch: str) -> Edges:
         edges = self._edges.get(torch)
         if edges is None:
-            edges = self._edges[torch] = Edges(self._debounce_us or 0)
+            edges = self._edges[torch] = Edges(self._debounce_us or 0, self._counts_to)
         return edges
 
     def _find_gaps(self, count: int, batch: Batch) -> None:

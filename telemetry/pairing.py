@@ -5,6 +5,7 @@ Rules, per torch (design of the feed format):
 - a second `arc_on` ends the first as `lost`, at the last line that shows it burning (a pierce,
   or a sample above zero), or at its own start where none does;
 - an `arc_off` with no arc, and a pierce outside one, are strays;
+- a pierce event stands for as many pierces as its value says, without one for one;
 - a sample of 0 A (or 0 V) is no burning and does not end an arc;
 - an arc still burning when the input ends is `open`: its end is unknown, not zero.
 
@@ -113,7 +114,7 @@ class Pairer:
             self.burning = None
             return self._arc(burning, time_us, "off")
         if kind == PIERCE:
-            burning.pierces += 1
+            burning.pierces += 1 if value is None else int(value)
             if burning.first_pierce_us is None:
                 burning.first_pierce_us = time_us
         elif value is None or value <= 0:
@@ -158,7 +159,7 @@ class Pairer:
                 before, self.burning, burning = burning, None, None
                 yield self._arc(before, row[1], "off"), row
             else:
-                burning.pierces += 1
+                burning.pierces += 1 if row[6] is None else int(row[6])
                 burning.last_seen_us = row[1]
                 if burning.first_pierce_us is None:
                     burning.first_pierce_us = row[1]

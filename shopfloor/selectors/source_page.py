@@ -39,7 +39,7 @@ class Knowing:
 
 def source_knows(description: Description) -> Knowing:
     """For pages: what follows from a source's signals, and what no line of it can ever say."""
-    kinds = set(description.signals.values())
+    kinds = description.kinds
     pierces = description.knows.pierces
     contact = description.knows.contact or ""
     rows = [

@@ -22,6 +22,19 @@ def running_number(text: str | None) -> int:
     raise ParseError("bad seq", f"{text!r} is not a running number")
 
 
+def reading(text: str | None, last: int) -> str | None:
+    """The digits of a counter that goes up to `last` (0: any), None where the line has none.
+    Raises ParseError."""
+    text = (text or "").strip()
+    if not text:
+        return None
+    if not (text.isdigit() and text.isascii() and len(text) <= _LONGEST_SEQ):
+        raise ParseError("bad value", f"{text!r} is not a counter's number")
+    if last and int(text) > last:
+        raise ParseError("bad value", f"{text} is above counts_to, {last}")
+    return text
+
+
 def decimal(text: str | None, point: str) -> float:
     """A finite number with `point` between whole and fraction. Raises ParseError."""
     text = (text or "").strip()

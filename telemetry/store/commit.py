@@ -10,7 +10,9 @@ from functools import partial
 
 from django.db import connection, transaction
 
+from telemetry.events import ARC_OFF
 from telemetry.models import Cursor, Feed
+from telemetry.packed import AnyRow
 from telemetry.rowlist import Rows
 from telemetry.store import asides
 from telemetry.store.clock import retime_all
@@ -178,12 +180,12 @@ def _carefully(
     """Looks up what is there, stores the rest and says which spans it touched."""
     known = 0 if gathered.late else first_stored(feed.pk, gathered.events)
     if known == len(gathered.events) > 0:
-        return known, {}
+        return _lines_of(gathered, gathered.events), {}
     rest = gathered.events.since(known)
     if known and (not pair or (tail is not None and tail.follows(rest[0][1], ""))):
         _surely_quickly(feed, gathered, rest, tail, dirty)
         gathered.stored = len(rest)
-        return known, {}
+        return _lines_of(gathered, gathered.events[:known]), {}
     both = [*gathered.events, *gathered.late]
     first = {row[0]: row for row in reversed(both)}
     stored = stored_ties(feed.pk, list(first))
@@ -199,6 +201,8 @@ def _carefully(
             gathered.repeats[key] = (now + 1, in_all + 1)
     gathered.stored = len(new)
     known = len(stored) + (again if gathered.reread else -len(set(late_again)))
+    if gathered.several:
+        known = _lines_of(gathered, both) - _lines_of(gathered, new)
     behind = tail is not None and not gathered.late and not higher
     if new and behind and tail is not None and tail.follows(new[0][1], ""):
         _surely_quickly(feed, gathered, Rows([new]), tail, dirty)
@@ -208,6 +212,13 @@ def _carefully(
     touched = [(row[4], row[1]) for row in new]
     touched += [(torches[key], stored[key][1]) for key in higher]
     return known, _spans(feed, touched) if pair else {}
+
+
+def _lines_of(gathered: Gathered, rows: Sequence[AnyRow]) -> int:
+    """How many lines gave these rows: what a poll says beside its edge is no line of its own."""
+    if not gathered.several:
+        return len(rows)
+    return sum(row[5] <= ARC_OFF for row in rows)
 
 
 def _spans(feed: Feed, touched: list[tuple[str, int]]) -> Spans:

@@ -70,6 +70,7 @@ class Gathered:
     feed_version: int
     clock: Clock
     pierces: bool = True  # whether the source can know them
+    several: bool = False  # whether a line can give more events than its edge
     events: Rows = field(default_factory=Rows)
     late: list[AnyRow] = field(default_factory=list)
     rejects: list[tuple[str, Reject]] = field(default_factory=list)

@@ -70,7 +70,8 @@ class Paired:
         elif kind == ARC_OFF:
             self._end(torch, own, at_us, "off")
         elif kind == PIERCE:
-            own.pierces, own.seen_us = own.pierces + 1, at_us
+            own.pierces += 1 if number is None else int(number)
+            own.seen_us = at_us
             own.first_us = at_us if own.first_us is None else own.first_us
         elif number is not None and number > 0 and kind in (SAMPLE_A, SAMPLE_V):
             (own.amps if kind == SAMPLE_A else own.volts).append(number)

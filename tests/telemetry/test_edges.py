@@ -13,9 +13,8 @@ def poll(time_us: int, is_on: int) -> Event:
 
 def edges_of(debounce_us: int, polls: list[tuple[int, int]]) -> list[tuple[int, int]]:
     edges = Edges(debounce_us)
-    found = [edges.feed(poll(*item)) for item in polls]
-    found.append(edges.settle())
-    return [(e.time_us, int(e.kind == ARC_ON)) for e in found if e is not None]
+    found = [event for item in polls for event in edges.feed(poll(*item))] + edges.settle()
+    return [(e.time_us, int(e.kind == ARC_ON)) for e in found]
 
 
 def test_repeats_are_no_events() -> None:

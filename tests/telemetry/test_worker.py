@@ -29,6 +29,8 @@ from telemetry.selectors import feed_status
 from telemetry.services import feed_register
 from tests.migrated import copied, working_on
 from tests.processes import ROOT, environment, manage, manage_json, until
+from tests.telemetry import poll_lines
+from tests.telemetry.poll_lines import polled_text
 from tests.telemetry.stored import stored_arcs
 from tests.telemetry.table_lines import feed_text, simulate
 
@@ -131,12 +133,16 @@ def arcs_decoded(text: str, raw: bytes) -> list[tuple]:
 
 
 @pytest.mark.long
-def test_killed_at_any_instant_a_growing_file_is_stored_once_and_whole(house, tmp_path):
+@pytest.mark.parametrize("polled", [False, True], ids=["events", "polls"])
+def test_killed_at_any_instant_a_growing_file_is_stored_once_and_whole(house, tmp_path, polled):
     path = tmp_path / "t.csv"
     path.touch()
-    text = feed_text(path)
+    text = polled_text(path) if polled else feed_text(path)
     house.register("t", text)
-    lines = simulate(11, 500 * ROUNDS)
+    if polled:
+        lines = [poll.text() for poll in poll_lines.simulate(11, 500 * ROUNDS)]
+    else:
+        lines = [line.text(numbered=True) + "\n" for line in simulate(11, 500 * ROUNDS)]
     chance = random.Random(11)
     at = 0
     for _ in range(ROUNDS):
@@ -145,7 +151,7 @@ def test_killed_at_any_instant_a_growing_file_is_stored_once_and_whole(house, tm
             stop = time.monotonic() + chance.uniform(0.0, 0.5)
             while time.monotonic() < stop:
                 count = chance.randint(1, 40)
-                raw = "".join(x.text(numbered=True) + "\n" for x in lines[at : at + count])
+                raw = "".join(lines[at : at + count])
                 split = chance.randrange(len(raw) + 1)
                 for part in (raw[:split], raw[split:]):
                     with path.open("a") as file:
