@@ -179,7 +179,8 @@ ADMINISTRATOR = Help(
     (
         ("A new source", "Write what its lines look like and try it on a sample before it is kept. "
          "Lines that cannot be read are kept with their reason and read again once the description "
-         "is mended."),
+         "is mended. One line may say arc on, a pierce counter and amps at once: format level, "
+         "with columns pierces and amps."),
         ("A wrong clock", "is put right from a moment on; raw stamps stay."),
         ("Backup", "Backups are made every day where you say so, best on another disk. Each holds "
          "everything: records, journal, files, and the key that signs sign-ins; who has it has the "

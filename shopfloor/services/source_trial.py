@@ -48,7 +48,9 @@ def trial(*, text: str, raw: bytes, sample_name: str, feed: Feed | None) -> Tria
     description, sample = sample_try(text=text, raw=raw)
     shown = as_json(sample, description)
     arcs, rejects = shown["arcs"], shown["rejects"]
-    shown["arcs"], shown["rejects"] = arcs[:SHOWN], rejects[:SHOWN]
+    amps = [arc.amps for arc in sample.pairing.arcs[:SHOWN]]
+    shown["arcs"] = [{**arc, "amps": a} for arc, a in zip(arcs[:SHOWN], amps, strict=True)]
+    shown["rejects"], shown["measured"] = rejects[:SHOWN], any(amps)
     verdict, works = _verdict(sample)
     return Trial(
         verdict, works, knows, sample_name, shown,

@@ -77,6 +77,7 @@ def _store(
     if gathered.new_version is not None:
         mended = mend_rejects(feed, gathered.new_version)
         gathered.late.extend(row_of(event, 0, gathered.feed_version, 0) for event in mended)
+        keeper.forget()  # what it remembers rests on what the description before could tell
     known, changed = _events(feed, gathered, keeper, dirty, pierces, pair)
     turned = gathered.new_clock is not None or gathered.new_version is not None
     if turned and feed.clock_version and retime_all(feed, gathered.new_clock):

@@ -18,6 +18,7 @@ from telemetry.store.arcrows import (
 )
 from telemetry.store.rollups import Dirty
 from telemetry.store.rows import StoredEvent, read_events
+from telemetry.store.telling import tells_pierces
 
 
 def repair(
@@ -35,7 +36,7 @@ def repair(
     arc_on after `last_us` finds the program that is on record for its arc: from there on nothing
     can differ. Only rows that changed are written; keys stay.
     """
-    pairer, events, from_us = start(feed, torch, first_us, pierces=pierces)
+    pairer, events, from_us = start(feed, torch, first_us, pierces=True)
     whole = from_us is None and last_us is None
     stop_us: int | None = None
     known = _KnownPrograms(feed.pk, torch, last_us)
@@ -59,6 +60,8 @@ def repair(
             strays.append(event)
     if stop_us is None and (still := pairer.open_arc()) is not None:
         arcs.append(arc_row(feed, still, versions[still.key]))
+    tells = tells_pierces(feed, {row.feed_version for row in arcs}, now=pierces)
+    arcs = [row if tells[row.feed_version] else row._replace(pierces=None) for row in arcs]
     _write(feed, torch, (from_us, stop_us), arcs, strays, None if whole else seen, dirty)
 
 

@@ -12,13 +12,14 @@ from django.db import connection
 from telemetry.events import ARC_ON
 from telemetry.models import Feed
 from telemetry.packed import AnyRow, Stretch
-from telemetry.pairing import Pairer
+from telemetry.pairing import Arc, Pairer
 from telemetry.pairing_many import first_start, take_many
 from telemetry.rowlist import Rows
 from telemetry.store.arcrows import ArcRow, StrayRow, arc_row, save_arcs, save_strays
 from telemetry.store.manyarcs import NewArcs, save_new
 from telemetry.store.repair import start
 from telemetry.store.rollups import Dirty
+from telemetry.store.telling import tells_pierces
 
 
 class Made(NamedTuple):
@@ -54,6 +55,7 @@ class Tail:
         self._versions: dict[str, tuple[int, int]] = {}
         self._stored: dict[str, ArcRow] = {}
         self._open: set[str] = set()  # keys of arcs that are stored as open
+        self._untold: set[str] = set()  # keys of arcs that know no pierces, though later ones do
         self._arcs: list[ArcRow] = []  # of rows fed, not said yet
         self._many: list[NewArcs] = []
         self._strays: list[StrayRow] = []
@@ -85,6 +87,9 @@ class Tail:
             self._pairers[torch] = pairer
             if (still := pairer.open_arc()) is not None:
                 self._open.add(f"{self._feed.name}|{torch}|{still.key}")
+                version = self._versions[still.key][0]
+                if not tells_pierces(self._feed, {version}, now=self._pierces)[version]:
+                    self._untold.add(still.key)
 
     def pair(self, rows: Rows, stream: str) -> Made:
         """Feeds rows, in order; what they ended, opened or left over is still to be written."""
@@ -137,7 +142,7 @@ class Tail:
                 if ended is None:
                     self._strays.append((torch, row[1], row[5], row[0].hex()))
                 else:
-                    self._arcs.append(arc_row(self._feed, ended, versions.pop(ended.key)))
+                    self._arcs.append(self._row(ended, versions.pop(ended.key)))
         self._fed |= torches - {""}
         self.head_us = rows[-1][1]
 
@@ -147,7 +152,7 @@ class Tail:
         for torch in self._fed:
             still = self._pairers[torch].open_arc()
             if still is not None:
-                arc = arc_row(self._feed, still, self._versions[still.key])
+                arc = self._row(still, self._versions[still.key])
                 if self._stored.get(torch) != arc:
                     self._stored[torch] = arc
                     arcs.append(arc)
@@ -158,6 +163,10 @@ class Tail:
         self.owner = stream
         self._arcs, self._strays, self._many, self._fed = [], [], [], set()
         return Made(known, new, strays, many)
+
+    def _row(self, arc: Arc, versions: tuple[int, int]) -> ArcRow:
+        row = arc_row(self._feed, arc, versions)
+        return row._replace(pierces=None) if arc.key in self._untold else row
 
 
 def _stretches(rows: Sequence[AnyRow]) -> Iterator[list[AnyRow]]:

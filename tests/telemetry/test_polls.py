@@ -14,13 +14,17 @@ from telemetry.decode import Decoder
 from telemetry.description import DescriptionError, parse_description
 from telemetry.events import ARC_OFF, ARC_ON, PIERCE, SAMPLE_A, Event
 from telemetry.fewlines import LiveDecoder
+from telemetry.journal import Kind, Writer
+from telemetry.journal.writer import clock_us
 from telemetry.models import Arc, Cursor, Feed, Stray
+from telemetry.paths import journal_folder
 from telemetry.rebuild import rebuild
 from telemetry.sample import decode_sample
 from telemetry.services import feed_register
 from telemetry.verify.feed import check_feed
 from telemetry.wholesale import BulkDecoder
 from telemetry.worker import run_once
+from telemetry.worker.storing import Storing, announce
 from tests.telemetry.poll_lines import arcs_of, polled_text, simulate
 from tests.telemetry.stored import everything
 
@@ -241,3 +245,45 @@ def test_a_file_read_in_again_or_with_more_behind_it_stores_nothing_twice(tmp_pa
     assert everything() == before
     assert [finding for finding in check_feed(feed).findings if finding.fault] == []
     assert Cursor.objects.get(feed=feed).lines > 0
+
+
+@pytest.mark.django_db
+def test_what_was_heard_before_the_counter_was_described_stays_unknown(tmp_path):
+    path = tmp_path / "live.csv"
+    path.touch()
+    polls = simulate(10, 600)
+    feed = feed_register(name="n", text=polled_text(path, beside=False), by="test")
+    heard(feed, path, polls[:300], numbered=False, pieces=2)
+    feed = feed_register(name="n", text=polled_text(path), by="test")
+    heard(feed, path, polls[300:], numbered=False, pieces=2)
+    since_us = polls[300].at_us
+    assert not Arc.objects.filter(on_us__lt=since_us).exclude(pierces=None).exists()
+    since = Arc.objects.filter(on_us__gte=since_us, ended="off")
+    assert since.count() > 20
+    assert not since.filter(pierces=None).exists()
+    before = everything()
+    rebuild(feed)
+    assert everything() == before
+    assert [finding for finding in check_feed(feed).findings if finding.fault] == []
+
+
+@pytest.mark.django_db
+def test_a_running_worker_counts_from_the_description_that_says_so(tmp_path):
+    polls = simulate(11, 400)
+    feed = feed_register(name="n", text=polled_text(beside=False), by="test")
+    storing = Storing(feed, "live")
+    writer = Writer(journal_folder("n", "live"), floor=storing.lane.position)
+    for beside, some in ((False, polls[:200]), (True, polls[200:])):
+        feed_register(name="n", text=polled_text(beside=beside), by="test")
+        feed.refresh_from_db()
+        announce(feed, storing.lane, writer)
+        raw, at = bytes_of(some), len(bytes_of(polls[:200])) * beside
+        utc_us, mono_us = clock_us()
+        writer.append(
+            Kind.DATA, meta={"at": at, "source": "s"}, body=raw, utc_us=utc_us, mono_us=mono_us
+        )
+        storing.drain(writer.sync())
+    writer.close()
+    since = Arc.objects.filter(on_us__gt=polls[200].at_us)
+    assert since.count() > 10
+    assert not since.filter(pierces=None).exists()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 
 import pytest
@@ -267,6 +268,22 @@ class TestTrying:
         shown = self.attempt(page, text=level, pasted="2026-10-08T08:00:00,1\n").content.decode()
         assert "misfires: can’t know" in shown
         assert "told together as arc time" in shown
+
+    def test_a_status_line_shows_its_arcs_with_their_pierces_and_amps(self, page, shop):
+        level = FEED.split("[line]")[0] + (
+            '[line]\nformat = "level"\ncolumns = ["time", "level", "pierces", "amps"]\n'
+            '[time]\nzone = "UTC"\n'
+        )
+        lines = ["00,0,56,0", "01,1,57,101.5", "02,1,59,102.5", "03,0,60,3"]
+        pasted = "".join(f"2026-11-30 14:00:{line}\n" for line in lines)
+        shown = self.attempt(page, text=level, pasted=pasted).content.decode()
+        assert "It works: 4 lines, all read, 1 arc." in shown
+        row = shown.partition("<tbody>")[2].partition("</tbody>")[0]
+        assert re.findall(r'class="num">\s*([\d.]+)', row) == ["2.00", "4", "102.0"]
+        assert "<rect" in shown
+        assert "current: measured" in shown
+        wrong = self.attempt(page, text=level.replace('"amps"', '"ampere"'), pasted=pasted)
+        assert "columns: unknown column &#x27;ampere&#x27;" in wrong.content.decode()
 
     def test_a_sample_of_arrival_times_shows_no_lengths(self, page, shop):
         level = FEED.split("[line]")[0] + '[line]\nformat = "level"\n'
