@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from planning.calc.said import Said, say
 from planning.calc.units import MM_PER_IN, ft_from_mm, in_from_mm
 
 # A figure before "mm", "mm/min" or "mm/s2" in a sentence of a report.
@@ -36,6 +37,8 @@ def unit(*, inch: bool) -> str:
 
 def words(text: str, *, inch: bool) -> str:
     """A sentence of a report with its lengths and speeds in inches or feet, for who reads those."""
+    if isinstance(text, Said):  # it holds its numbers: nothing has to be looked for
+        return say(text.pattern, text.mm, inch=inch)
     text = _EACH.sub(r"\2" if inch else r"\1", text)
     if not inch:
         return text

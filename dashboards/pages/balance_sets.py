@@ -33,8 +33,9 @@ def sets_table(rows: list[dict[str, Any]], sight: Sight, currency: tuple[str, in
         found += [table, html.P(caption, className="key")]
     refused = [row for row in rows if row["problem"]]
     if refused:
+        why = "problem_in" if sight.inch else "problem"
         entries = [
-            html.Li([html.B(f"{row['table']}, {row['wear_set']}: "), str(row["problem"])])
+            html.Li([html.B(f"{row['table']}, {row['wear_set']}: "), str(row[why])])
             for row in refused
         ]
         found += [html.H3("Refused"), html.Ul(entries, className="refused")]

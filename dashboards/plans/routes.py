@@ -9,7 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards import data
+from dashboards import data, lengths
 from dashboards.access import desk, sight_of
 from dashboards.ledgers import routes as ledgers
 from planning.reports.routes import NestRoutes
@@ -56,6 +56,7 @@ def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str,
     ]
     return {
         "found": found,
+        "barred": [(name, lengths.words(why, inch=sight.inch)) for name, why in found.refused],
         "routes": ledgers.said(found, data.zone(), now, inch=sight.inch),
         "flips": words,
         "lede": ledgers.lede(found, sight),

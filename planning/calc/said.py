@@ -65,6 +65,13 @@ def kept(text: str) -> dict[str, Any]:
     return {"text": text}
 
 
+def restored(stored: Mapping[str, Any]) -> str:
+    """A stored sentence as it was before it was kept, to be said to anybody."""
+    if "pattern" in stored:
+        return said(stored["pattern"], *stored["mm"])
+    return str(stored["text"])
+
+
 def told(stored: Mapping[str, Any], *, inch: bool) -> str:
     """A stored sentence for its reader; one kept before its numbers were is as it was written."""
     if "pattern" in stored:

@@ -7,9 +7,11 @@ from typing import Any
 import pandas as pd
 
 from planning.calc.cost import PLAN_KINDS
+from planning.calc.said import kept, told
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import Coverage
 from shopfloor.models import Nest, NestPlan
+from shopfloor.selectors.nest_doubts import refusal_of
 
 KINDS = PLAN_KINDS
 TIMES = "cut_mm pierces cut_s pierce_s travel_s touch_off_s load_s total_s bench_min"
@@ -20,7 +22,8 @@ def nest_by_sets(*, nest_id: int) -> pd.DataFrame:
     chosen (bool), cut_mm, pierces, cut_s, pierce_s, travel_s, touch_off_s, load_s, total_s,
     bench_min, machine_minor, labour_minor, gas_minor, energy_minor, wear_minor, bench_minor,
     cost_minor (None where a part of it is unknown), least (bool: cheapest known), problem,
-    computed_at, plan_id. Raises `LookupError` where there is no such nest."""
+    problem_in (the same for who reads inches), computed_at, plan_id. Raises `LookupError` where
+    there is no such nest."""
     nest = Nest.objects.filter(pk=nest_id).first()
     if nest is None:
         raise LookupError(f"there is no nest {nest_id}")
@@ -28,7 +31,7 @@ def nest_by_sets(*, nest_id: int) -> pd.DataFrame:
     plans = list(
         NestPlan.objects.filter(revision=revision)
         .select_related("table", "wear_set")
-        .defer("arcs_s", "snapshot")
+        .defer("arcs_s")
         .order_by("table__order", "table__name", "wear_set__current_a")
     )
     whole = {plan.pk: _whole(plan) for plan in plans}
@@ -46,6 +49,7 @@ def nest_by_sets(*, nest_id: int) -> pd.DataFrame:
             whole[plan.pk],
             least is not None and whole[plan.pk] == least,
             plan.problem,
+            told(kept(refusal_of(plan)), inch=True),
             plan.computed_at,
             plan.pk,
         )
@@ -53,7 +57,7 @@ def nest_by_sets(*, nest_id: int) -> pd.DataFrame:
     ]
     columns = (
         f"table_id table set_id wear_set duty chosen {TIMES} "
-        f"{' '.join(f'{kind}_minor' for kind in KINDS)} cost_minor least problem "
+        f"{' '.join(f'{kind}_minor' for kind in KINDS)} cost_minor least problem problem_in "
         "computed_at plan_id"
     )
     planned: Any = sum(plan.total_s or 0.0 for plan in plans)

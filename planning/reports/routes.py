@@ -39,6 +39,7 @@ from planning.reports.route_data import Asked, Before, HoleMinutes
 from planning.services.nest_plan import motion_of
 from shopfloor.models import Nest, NestPlan, NestRevision, Table
 from shopfloor.selectors.arcs import from_us, to_us
+from shopfloor.selectors.nest_doubts import refusal_of
 from shopfloor.services.nests import dialect_of
 
 AHEAD = timedelta(days=60)
@@ -175,7 +176,7 @@ class _Routes:
             limit_mm=asked_limit_mm(self.asked.u_range, self.nest.thickness_mm),
             rows=tuple(rows),
             refused=tuple(
-                (str(plan.wear_set), plan.problem) for plan in self.plans if plan.problem
+                (str(plan.wear_set), refusal_of(plan)) for plan in self.plans if plan.problem
             ),
             prices=self.prices,
             before=self.before,

@@ -19,6 +19,7 @@ from planning.reports.trace_rows import cut_short, kind_label, minutes, say_mone
 from shopfloor.counting import count
 from shopfloor.models import ArcAssignment, NestPlan, Run, RunState
 from shopfloor.selectors.arcs import from_us
+from shopfloor.selectors.nest_doubts import refusal_of
 from shopfloor.selectors.shop import the_shop
 from telemetry.models import Arc
 
@@ -174,7 +175,7 @@ def plan(id: str) -> Figure:
         raise LookupError(f"there is no plan {id}")
     title = f"{found.revision.nest.name} on {found.table}, {found.wear_set}"
     if found.total_s is None:
-        return Figure(title, "unknown", "unknown", found.problem, (), found.computed_at)
+        return Figure(title, "unknown", "unknown", refusal_of(found), (), found.computed_at)
     snapshot = found.snapshot
     chart, rapid = snapshot.get("chart", {}), snapshot.get("motion", {}).get("rapid_mm_min")
     total = (found.total_s or 0.0) + (found.load_s or 0.0)

@@ -12,7 +12,17 @@ from django.utils import timezone
 
 from planning.calc.program import Note
 from planning.calc.program.checks import outside_sheet
-from shopfloor.models import ChartRow, Contour, Nest, NestPlan, NestRevision, Sheet, ThicknessAnswer
+from planning.calc.said import restored
+from shopfloor.models import (
+    ChartRow,
+    Contour,
+    DrawingPlan,
+    Nest,
+    NestPlan,
+    NestRevision,
+    Sheet,
+    ThicknessAnswer,
+)
 from shopfloor.selectors.plate_fit import THICKNESS_SLACK
 
 SAME_MM = 1e-6
@@ -74,6 +84,11 @@ def nearly_rows(nest: Nest) -> list[NearlyRow]:
         NearlyRow(texts[mm], mm, answers.get(mm))
         for mm in sorted(texts, key=lambda mm: abs(mm - nest.thickness_mm))
     ]
+
+
+def refusal_of(plan: NestPlan | DrawingPlan) -> str:
+    """Why there is no plan, with its lengths to be said in each reader's unit."""
+    return restored(plan.snapshot.get("problem") or {"text": plan.problem})
 
 
 def plan_notes(plan: NestPlan | None, revision: NestRevision) -> list[dict[str, Any]]:

@@ -14,6 +14,7 @@ from planning.calc import said
 from planning.calc.cost import PLAN_KINDS
 from planning.calc.units import ft_from_mm, in_from_mm, lb_from_kg
 from shopfloor.models import DrawingPlan, NestPlan, PieceKind, RateKind, RunState, SheetState, Units
+from shopfloor.selectors.nest_doubts import refusal_of
 from shopfloor.selectors.sources import instant
 from shopfloor.visible import visible
 
@@ -280,7 +281,7 @@ def told(stored: dict[str, Any], user: Any) -> str:
 @register.filter
 def refusal(plan: NestPlan | DrawingPlan, user: Any) -> str:
     """Why there is no plan, in the reader's unit where the reason has lengths."""
-    return said.told(plan.snapshot.get("problem") or {"text": plan.problem}, inch=_inch(user))
+    return told_now(refusal_of(plan), user)
 
 
 @register.filter

@@ -3,7 +3,9 @@ from __future__ import annotations
 import pytest
 from django.contrib.auth.models import Permission
 
+from planning.reports.nest import nest_by_sets
 from planning.services.nest_plan import nest_plan
+from shopfloor.models import NestPlan
 from tests.planning import cast
 from tests.planning.test_nest_plan import SQUARE, _row
 
@@ -78,3 +80,28 @@ def test_a_nest_or_table_that_is_not_there(nest, as_):
 def test_the_nests_page_leads_to_its_routes(nest, as_):
     body = as_("planner").get(f"/nests/{nest.pk}/").content.decode()
     assert f"/nests/{nest.pk}/routes/" in body
+
+
+def test_why_a_set_is_refused_is_said_in_the_readers_unit(nest, as_, owner):
+    """The rows of a third set go from 10 to 12.7 mm: 0.394 to 0.5 in; the nest is 6 mm, 0.236."""
+    thick = cast.wear_set("fast-200", "fast", 200.0)
+    for mm in (10.0, 12.7):
+        _row(thick, mm, 2000.0)
+    nest_plan(key=str(nest.revisions.get().pk), payload={})
+    refused = NestPlan.objects.exclude(problem="").get()
+    NestPlan.objects.exclude(pk=refused.pk).update(problem="")
+    nest.wear_set = thick
+    nest.save()
+    pages = (f"/nests/{nest.pk}/routes/", f"/figures/plan/{refused.pk}/", f"/nests/{nest.pk}/")
+    client = as_("owner")
+    for url in pages:
+        assert "go from 10 to 12.7 mm" in client.get(url).content.decode(), url
+    owner.units = "inch"
+    owner.save()
+    for url in pages:
+        body = client.get(url).content.decode()
+        assert "go from 0.394 to 0.5 in" in body, url
+        assert "12.7 mm" not in body, url
+    assert any(
+        "go from 0.394 to 0.5 in" in why for why in nest_by_sets(nest_id=nest.pk)["problem_in"]
+    )
