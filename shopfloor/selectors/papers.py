@@ -174,8 +174,9 @@ def setup_figures(plan: NestPlan | None, *, inch: bool = False) -> list[dict[str
     rows = []
     for label, name in HEIGHTS:
         value = chart.get(name)
-        if inch and "mm" in name and isinstance(value, int | float):
-            label, value = label.replace("mm", "in"), round(in_from_mm(value), 3)
+        if inch and "mm" in name:
+            label = label.replace("mm", "in")
+            value = round(in_from_mm(value), 3) if isinstance(value, int | float) else value
         shown = f"{value:g}" if isinstance(value, int | float) else value
         rows.append({"label": label, "value": "unknown" if value is None else shown})
     return rows

@@ -9,7 +9,7 @@ import segno
 from django.urls import reverse
 
 from shopfloor.printed import code_svg
-from shopfloor.selectors.papers import paper_code, paper_read
+from shopfloor.selectors.papers import paper_code, paper_read, setup_figures
 from shopfloor.services.jobs import line_add
 from shopfloor.services.nests import revision_add
 from shopfloor.services.queue_office import queue_add
@@ -31,6 +31,13 @@ def test_a_figure_the_chart_lacks_is_unknown(nest, plan, sign_in, operator):
     figures = {row["label"]: row["value"] for row in shown.context["figures"]}
     assert figures["cutting speed, mm/min"] == "2400"
     assert figures["cut height, mm"] == "unknown"
+
+
+def test_what_is_unknown_has_the_readers_unit_too(nest, plan):
+    plan.snapshot["chart"] = {"kerf_mm": 2.54}
+    rows = {row["label"]: row["value"] for row in setup_figures(plan, inch=True)}
+    assert (rows["kerf, in"], rows["cut height, in"]) == ("0.1", "unknown")
+    assert not [label for label in rows if "mm" in label]
 
 
 def test_chromium_has_its_caution(nest, steel, sign_in, operator):
