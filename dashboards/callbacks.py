@@ -27,7 +27,7 @@ def asked(app: Dash, body: bytes) -> bytes:
         }
         changed = [one for one in said.get("changedPropIds") or [] if isinstance(one, str)]
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
-        raise BadRequest("This is no question of this page. Load it again.") from None
+        raise BadRequest("This page does not ask that. Load it again.") from None
     inputs = {f"{one['id']}.{one['property']}" for one in known["inputs"]}
     question["changedPropIds"] = [one for one in changed if one in inputs]
     return json.dumps(question).encode()

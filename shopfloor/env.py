@@ -47,7 +47,9 @@ def env_folders(name: str) -> tuple[Path, ...] | None:
     parts = [Path(part) for part in os.environ.get(name, "").split(":") if part.strip()]
     for part in parts:
         if not part.is_absolute():
-            raise SettingError(f"{name}: {str(part)!r} is no whole path, one that begins with /")
+            raise SettingError(
+                f"{name}: {str(part)!r} is not an absolute path, one that begins with /"
+            )
     return tuple(parts) or None
 
 

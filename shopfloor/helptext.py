@@ -48,7 +48,7 @@ OPERATOR = Help(
     (),
     (
         ("Sign in", "Scan your badge or touch your name, then the PIN. Five wrong PINs lock it for "
-         "five minutes. The screen signs you out when it stands idle; the run goes on."),
+         "five minutes. The screen signs you out when nobody touches it; the run goes on."),
         ("Start", "Touch the nest, or scan its setup sheet, traveler or sheet. Another sheet than "
          "planned asks why. Without a scanner touch Photo scan and take a picture of the code. A "
          "void paper says so: fetch the newest."),
@@ -60,7 +60,7 @@ OPERATOR = Help(
          "one piece, and say what became of the old one."),
         ("Air", "Once a shift, with the torch’s air flowing: one touch keeps the pressure and "
          "whether the water was drained. At rest the gauge says nothing. Wet air eats nozzles: "
-         "your reading stands beside what failed in that shift."),
+         "your reading is shown beside what failed in that shift."),
         ("Restart", "After power loss or a crash touch the contour it goes on from."),
         ("Sheet", "Another plate than the books say: scan it and say since when. From the first "
          "contour: stock and heat move to it. From now on: the run ends on the old plate "
@@ -76,7 +76,7 @@ OPERATOR = Help(
 )  # fmt: skip
 SUPERVISOR = Help(
     "supervisor",
-    "Today is the page to begin with: what burns, what is behind, what wants a hand.",
+    "Today is the page to begin with: what burns, what is behind, what needs attention.",
     (
         ("Today", "today", "each table’s shift as a strip; notes with the action in them"),
         ("Find", "find", "a job, part, nest, sheet or heat by any piece of its name, or by a scan"),
@@ -91,7 +91,7 @@ SUPERVISOR = Help(
         ("Arcs without a job", "Say which run or nest they were. A stretch of two runs is split at "
          "a pause. It can be taken back for ten minutes; a rebuild keeps what you said."),
         ("A run nobody closed", "ends at its last arc and says “assumed”."),
-        ("Where a part came from", "Find its job: the heats stand there with their certificates. "
+        ("Where a part came from", "Find its job: its heats are there with their certificates. "
          "Find a heat: every job cut from it."),
         ("The air", "Operators read it at the screen. Wear shows each shift’s reading beside "
          "the pieces that failed then: look at traps and dryer before buying parts."),
@@ -128,7 +128,7 @@ PLANNER = Help(
         ("A changed program", "is a new revision. Where the torch’s path changed, setup sheets "
          "printed before are void and say so when scanned; a changed comment voids nothing."),
         ("Plans", "come from program, chart and table. “Refused” says why there is none. Where one "
-         "of the three changes they are made anew."),
+         "of the three changes they are made again."),
         ("A long file", "is taken in beside the pages. It shows how far it is and can be stopped; "
          "nothing half is kept."),
     ),
@@ -146,9 +146,9 @@ OWNER = Help(
         ("Find", "find", "a job or part by any piece of its name, a heat by its number"),
         ("Jobs", "jobs", "quotes, what is posted on each line"),
         ("Rates", "rates", "machine, operator, bench, gas, power, each from a day on"),
-        ("Remnants", "remnants", "what lies outside and what it is worth"),
+        ("Remnants", "remnants", "what is left outside and what it is worth"),
         ("Wear", "wear", "what a start of each piece costs"),
-        ("Today", "today", "how the day stands"),
+        ("Today", "today", "how the day is going"),
     ),
     (
         ("A closed month", "never changes. A later fact is posted into the open month and names "

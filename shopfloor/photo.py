@@ -31,7 +31,7 @@ def codes_in(raw: bytes) -> list[str]:
             opened.draft("L", (SIDE_PX, SIDE_PX))
             grey = ImageOps.exif_transpose(opened).convert("L")
     except (UnidentifiedImageError, OSError, SyntaxError, Image.DecompressionBombError) as problem:
-        raise PhotoError("That is no photo this program can open (JPEG, PNG, WebP).") from problem
+        raise PhotoError("This program cannot open that photo (JPEG, PNG, WebP).") from problem
     grey.thumbnail((SIDE_PX, SIDE_PX))
     found = zxingcpp.read_barcodes(grey)
     found.sort(key=lambda one: -_size(one))

@@ -181,7 +181,7 @@ def _margin(
             parts.note(
                 "soon",
                 f"Late facts: {total}",
-                f"{theme.count(len(month.late), 'posting')} about closed months stand in this one.",
+                f"{theme.count(len(month.late), 'posting')} about closed months are in this one.",
                 [("Show them", "#late")],
             )
         )
@@ -250,7 +250,7 @@ def _closing(month: CostMonth, who: Looker) -> Drawn:
         return parts.note(
             "soon",
             f"Closed {at.day} {at:%b %Y} by {month.closed_by or 'unknown'}",
-            "These figures stand as they were printed. Later facts go into the open month.",
+            "These figures stay as they were printed. Later facts go into the open month.",
         )
     acts = []
     if who.sight.close:

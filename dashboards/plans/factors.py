@@ -17,7 +17,7 @@ from planning.services.factors import FactorError, factor_answer
 from shopfloor.office.access import may
 
 DONE = {
-    "accept": "It holds from now on; its nests are being planned anew.",
+    "accept": "It is in use from now on; its nests are being planned again.",
     "decline": "It is declined and comes back only when the figure moves.",
     "end": "It has ended; plans are bare again.",
 }
@@ -63,7 +63,7 @@ def answer(request: HttpRequest, factor_id: int) -> HttpResponseBase:
 def lede(found: FactorBoard) -> str:
     """How far off the plan is, and what a factor would make of it."""
     if found.computed_at is None:
-        return "What runs take against their plan is being worked out and stands here in a while."
+        return "What runs take against their plan is being worked out and will be here soon."
     if found.not_enough is not None:
         return f"How far plans are off is not known yet: {found.not_enough}."
     back = found.back

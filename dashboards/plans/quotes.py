@@ -129,7 +129,7 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
         raise QuoteError("Choose a chance of an overrun.")
     days = _whole(said.get("days"), "days")
     if not 1 <= days <= MOST_DAYS:
-        raise QuoteError(f"It holds for 1 to {MOST_DAYS} days.")
+        raise QuoteError(f"It is valid for 1 to {MOST_DAYS} days.")
     return {
         "customer": said.get("customer", ""),
         "title": said.get("title", ""),
@@ -152,14 +152,14 @@ def _parts(route: str, parts: str | None) -> PartsAsked:
     """ "drawing-table-set" and how many."""
     keys = [_whole(key, "drawing") for key in route.split("-")]
     if len(keys) != 3:
-        raise QuoteError(f"{route!r} is no drawing with a table and a set.")
+        raise QuoteError(f"{route!r} is not a drawing with a table and a set.")
     return PartsAsked(keys[0], keys[1], keys[2], _whole(parts, "parts"))
 
 
 def _whole(text: str | None, what: str) -> int:
     found = row_number((text or "").strip())
     if found is None:
-        raise QuoteError(f"{(text or '')[:20]!r} is no number of {what}.")
+        raise QuoteError(f"{(text or '')[:20]!r} is not a number of {what}.")
     return found
 
 
@@ -168,12 +168,12 @@ def _price(text: str) -> int | None:
     try:
         amount = money_of(text)
     except RowError:
-        raise QuoteError(f"{text[:30]!r} is no price; one is written 1250.00.") from None
+        raise QuoteError(f"{text[:30]!r} is not a price; write it like 1250.00.") from None
     if amount is None:
         return None
     scaled = amount.scaleb(data.currency()[1])
     if scaled != scaled.to_integral_value():
-        raise QuoteError(f"{text!r} is no price: the currency has fewer places.")
+        raise QuoteError(f"{text!r} is not a price: the currency has fewer places.")
     return int(scaled)
 
 
@@ -187,9 +187,8 @@ def lede(score: Score | None, moved: int) -> str:
     """What is wrong, then how the promise was kept."""
     start = ""
     if moved:
-        start = (
-            f"{moved} open quote{'s stand' if moved > 1 else ' stands'} at prices that have moved. "
-        )
+        were = "s were" if moved > 1 else " was"
+        start = f"{moved} open quote{were} made at prices that have changed since. "
     if score is None:
         return start + "No quote has become a closed job yet: nothing can be said of overruns."
     promised, error = score.promised * 100, score.error * 100

@@ -1,4 +1,4 @@
-"""Individuals and moving ranges: whether single measurements stay within what they always did."""
+"""Individuals and moving ranges: whether single measurements are within their usual limits."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def individuals(values: Sequence[float]) -> Control | None:
     below zero means nothing. Raises ValueError for a value that is no number.
     """
     if not all(math.isfinite(value) for value in values):
-        raise ValueError("a value is no number")
+        raise ValueError("a value is not a number")
     if len(values) < NEEDED:
         return None
     moving = tuple(abs(after - before) for before, after in pairwise(values))

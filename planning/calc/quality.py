@@ -86,7 +86,7 @@ def edge_strip_mm(thickness_mm: float) -> float:
 def u_from_angle_mm(angle_deg: float, thickness_mm: float) -> float:
     """u in mm of a straight bevel: (a - 2 strip) tan(angle off square), angle below 90 deg."""
     if not abs(angle_deg) < 90:
-        raise QualityError(f"{angle_deg:g} degrees off square is no bevel")
+        raise QualityError(f"{angle_deg:g} degrees off square is not a bevel")
     return _measured_mm(thickness_mm) * math.tan(math.radians(abs(angle_deg)))
 
 

@@ -194,7 +194,7 @@ class Thickness:
             return cls(text, gauge_mm(int(gauge[1] or gauge[2]), material, overrides))
         size = _SIZE.fullmatch(bare)
         if size is None:
-            raise UnitError(f"{text!r} is no thickness such as 6 mm, 1/4 in or 16 ga")
+            raise UnitError(f"{text!r} is not a thickness such as 6 mm, 1/4 in or 16 ga")
         fraction = size["num"] is not None
         if fraction and int(size["den"]) == 0:
             raise UnitError(f"{text!r} divides by nothing")

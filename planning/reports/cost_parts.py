@@ -204,7 +204,7 @@ def unknown_costs(sums: MonthSums, runs: Runs) -> tuple[str, ...]:
     posted = {row.kind for row in sums.posted}
     for kind in ("machine", "labour", "gas", "energy"):
         if runs and kind not in posted:
-            found.append(f"{kind}: no rate is set, or nothing to reckon it from")
+            found.append(f"{kind}: no rate is set, or nothing to calculate it from")
     unplanned = sum(run.planned_s is None for run in runs.values())
     if unplanned:
         them = "it" if unplanned == 1 else "them"

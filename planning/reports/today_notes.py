@@ -62,7 +62,7 @@ def _reasons(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
     for stop in data.stops:
         if not stop.reasoned:
             minutes = (stop.to_us - stop.from_us) // MINUTE_US
-            still = "has stood" if stop.open else "stood"
+            still = "has been stopped" if stop.open else "was stopped"
             body = f"{today.name} {still} {minutes} min from {_clock(stop.from_us, zone)}."
             act = Act("Give the reason", "reason", str(stop.pk))
             notes.append(Note("soon", "A stop without a reason", body, (act,), today.code))
@@ -190,8 +190,8 @@ def lede(tables: Sequence[TableToday], notes: Sequence[Note]) -> str:
     else:
         well = "no table has a run open"
     if not pressing:
-        return f"Nothing wants a hand now; {well}."
+        return f"Nothing needs attention now; {well}."
     first = pressing[0].body.rstrip(".")
     more = len(pressing) - 1
-    rest = f", and {more} more want{'s' if more == 1 else ''} a hand" if more else ""
+    rest = f", and {more} more need{'s' if more == 1 else ''} attention" if more else ""
     return f"{first}{rest}; {well}."

@@ -24,7 +24,7 @@ def factor(id: str) -> Figure:
     taken = [run for run in taken_runs(now=timezone.now()).runs if run.cell == cell]
     of = WearSet.objects.filter(pk=cell[0]).first(), Material.objects.filter(pk=cell[1]).first()
     if not taken or of[0] is None or of[1] is None:
-        raise LookupError(f"no run teaches {id!r}")
+        raise LookupError(f"no run is used for {id!r}")
     names = run_names(run.run_id for run in taken[-MOST:])
     rows = [_row(run, names[run.run_id][1]) for run in reversed(taken[-MOST:])]
     if len(taken) > MOST:

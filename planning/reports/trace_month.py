@@ -36,7 +36,7 @@ HOW_PLATE = (
     "elapsed time of the runs; a metre's cost is all that was posted for them but the material, "
     "over what they cut"
 )
-AS_PRINTED = "; worked out now, where the page shows what stood when the month was closed"
+AS_PRINTED = "; worked out now, while the page shows the month as it was closed"
 
 
 def _month(day: str) -> Month:

@@ -37,9 +37,9 @@ HOW_SHIFT = (
 )
 HOW_PACE = "planned time of the contours burnt, less the time there was for them"
 HOW_OUTLOOK = (
-    "the plan of what is left and begins in this shift, by the list as it stands now, times what "
+    "the plan of what is left and begins in this shift, by the list as it is now, times what "
     "recent runs took of theirs; "
-    "four in five times the end lies in the range"
+    "four times in five the end is in the range"
 )
 
 

@@ -97,7 +97,7 @@ def factor_answer(*, factor_id: int, answer: str, by: User, why: str, now: datet
     if row is None:
         raise FactorError("It was answered already, or a newer one has taken its place.")
     if answer not in answers:
-        raise FactorError(f"{answer!r} is no answer.")
+        raise FactorError(f"{answer!r} is not an answer.")
     return answers[answer](factor=row, by=by, why=why, now=now)
 
 

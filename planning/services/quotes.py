@@ -134,7 +134,7 @@ def quote_decide(
     if row.state != QuoteState.OPEN:
         raise QuoteError("It was decided already.")
     if Quote.objects.filter(number=row.number, revision__gt=row.revision).exists():
-        raise QuoteError("A newer revision stands: decide that one.")
+        raise QuoteError("There is a newer revision: decide that one.")
     if won and job_number.strip():
         row.job = Job.objects.filter(number=job_number.strip()).first()
         if row.job is None:

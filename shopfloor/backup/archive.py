@@ -109,7 +109,7 @@ class Reader:
         handle.seek(max(0, size - _SEAL_BYTES))
         seal = handle.read()
         if begins != b"PK\x03\x04":
-            raise self.wrong("is no backup of Kerfbook, or altered at its first bytes")
+            raise self.wrong("is not a backup of Kerfbook, or altered at its first bytes")
         if not _SEALED.fullmatch(seal):
             raise self.wrong(f"is cut short or altered at its end, byte {size}")
         if _digest(handle)[0] != seal[len(_SEAL) :]:
@@ -135,16 +135,16 @@ class Reader:
         if len(there) != len(self._zip.infolist()) - 1 or len(set(wanted)) != len(wanted):
             raise self.wrong("names a member twice")
         if odd := sorted(set(there) ^ set(wanted)):
-            raise self.wrong(f"{odd[0]}: stands in only one of file and manifest")
+            raise self.wrong(f"{odd[0]}: is in only one of file and manifest")
         packed = sum(info.compress_size for info in there.values())
         if packed > os.fstat(self._zip.fp.fileno()).st_size:  # type: ignore[union-attr]
             raise self.wrong("its members overlap")
         for table in self.manifest["tables"]:
             if table["name"] != f"tables/{table['table']}.copy":
-                raise self.wrong(f"{table['name']}: is no table's place")
+                raise self.wrong(f"{table['name']}: is not a table's place")
         for entry in self.manifest["files"]:
             if not allowed(entry["name"]):
-                raise self.wrong(f"{entry['name']}: is no place in a data folder")
+                raise self.wrong(f"{entry['name']}: is not a place in a data folder")
         for entry in self.entries():
             if there[entry["name"]].file_size != entry["bytes"]:
                 raise self.wrong(f"{entry['name']}: is not as long as the manifest says")
@@ -181,7 +181,7 @@ def allowed(name: str) -> bool:
 def reading(path: Path) -> Iterator[Reader]:
     """Opens and checks a backup."""
     if str(path) == "-" or path.is_dir():
-        raise BackupError(f"{path}: is no file; a backup is one file")
+        raise BackupError(f"{path}: is not a file; a backup is one file")
     try:
         handle = path.open("rb")
     except OSError as problem:

@@ -176,7 +176,7 @@ def due_of(cell: Cell, zone: ZoneInfo, date_order: str = "none") -> datetime | N
         first, second, year = int(found[1]), int(found[2]), int(found[3])
         month, day = (first, second) if date_order == "month" else (second, first)
     else:
-        raise RowError(f"due {cell[:30]!r} is no date such as 2026-10-08 or 2026-10-08 13:30")
+        raise RowError(f"due {cell[:30]!r} is not a date such as 2026-10-08 or 2026-10-08 13:30")
     try:
         clock = time(int(found[4]), int(found[5])) if found[4] else END_OF_DAY
         return _on_clock(date(year, month, day), clock, zone)

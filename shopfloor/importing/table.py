@@ -80,7 +80,7 @@ def table_headings(raw: bytes, *, encoding: str = "utf-8", samples: int = 3) -> 
         seen = [_sample(value) for value in islice(values, samples)]
         if plain := _plain(cell):
             if any(plain == one.plain for one in found):
-                raise ListError(grid[0][0], f"the heading {_shown(cell)} stands there twice")
+                raise ListError(grid[0][0], f"the heading {_shown(cell)} is there twice")
             found.append(Heading(str(_shown(cell)), plain, tuple(seen)))
     return found
 
@@ -124,7 +124,7 @@ def _head(
         if name and name not in columns:
             raise ListError(line, f"unknown column {name[:60]!r}, allowed: {', '.join(columns)}")
         if name and names.count(name) > 1:
-            raise ListError(line, f"column {name!r} stands there twice")
+            raise ListError(line, f"column {name!r} is there twice")
     for name in needed:
         if name not in names:
             raise ListError(line, f"column {name!r} is missing")

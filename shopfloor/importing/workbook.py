@@ -38,7 +38,7 @@ def read_workbook(raw: bytes) -> list[tuple[int, list[Cell]]]:
     except Exception as problem:
         # What a damaged workbook raises depends on which of its parts is damaged: zip, zlib, XML
         # and openpyxl have an error of their own for each. None of them is ours to tell apart.
-        said = f"it is no readable XLSX workbook ({type(problem).__name__})"
+        said = f"it is not a readable XLSX workbook ({type(problem).__name__})"
         raise ListError(1, said) from None
 
 

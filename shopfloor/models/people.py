@@ -42,7 +42,7 @@ class User(AbstractUser):
             ("see_margin", "sees quotes and margin"),
             ("make_quotes", "makes and opens quotes"),
             ("see_person_times", "sees times of single persons"),
-            ("work_floor", "works at a floor terminal"),
+            ("work_floor", "works at a screen beside a table"),
             ("assign_arcs", "says which job arcs belonged to"),
             ("plan_work", "changes jobs, nests, stock and the queue"),
             ("edit_chart", "changes the cut chart and rates"),

@@ -64,7 +64,7 @@ def _token(request: HttpRequest, name: str) -> PushToken:
 def _body(request: HttpRequest) -> bytes:
     """The body, never more of it than is allowed."""
     if request.content_type in FORM_TYPES:
-        raise PushError(415, "a delivery is no form, send application/octet-stream")
+        raise PushError(415, "a delivery is not a form, send application/octet-stream")
     if request.headers.get("Content-Encoding", "identity").lower() != "identity":
         raise PushError(415, "a compressed delivery is not taken, send it as it is")
     length = request.headers.get("Content-Length", "")

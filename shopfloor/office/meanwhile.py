@@ -92,7 +92,7 @@ def settled(form: forms.Form, who: str, differences: Iterable[Difference]) -> bo
         return False
     form.data = data
     head = f"{who}, after you opened it. Nothing of yours is kept yet."
-    for line in (head, *told, "Send it again to keep what stands below."):
+    for line in (head, *told, "Send it again to keep what is shown below."):
         form.add_error(None, line)
     return True
 

@@ -61,7 +61,7 @@ class NestForm(RouteForm):
     )
     sheet_length = forms.DecimalField(
         min_value=0, max_value=100_000, required=False, label="Sheet, along X",
-        help_text="what it was laid out on; what lies beyond it is said",
+        help_text="what it was laid out on; what is beyond it is named",
     )  # fmt: skip
     sheet_width = forms.DecimalField(
         min_value=0, max_value=100_000, required=False, label="and along Y"
@@ -214,7 +214,7 @@ def edit(request: DeskRequest, pk: int) -> HttpResponse:
     return render(
         request, "kerfbook/office/form.html",
         {"form": form, "heading": nest.name, "sub": "set, table, sheets",
-         "submit": "Keep and plan anew", "back": "nest", "back_pk": pk, "seen": seen},
+         "submit": "Keep and plan again", "back": "nest", "back_pk": pk, "seen": seen},
     )  # fmt: skip
 
 

@@ -24,17 +24,7 @@ from shopfloor.services.people_office import (
     rights_set,
 )
 
-RIGHT_WORDS = {
-    "see_cost": "sees what jobs cost", "see_wage": "sees wage rates",
-    "see_margin": "sees quotes and margin", "make_quotes": "makes and opens quotes",
-    "see_person_times": "sees times of single persons",
-    "work_floor": "works at a screen beside a table",
-    "assign_arcs": "says which job arcs belonged to",
-    "plan_work": "changes jobs, nests, stock and the queue",
-    "edit_chart": "changes the cut chart and rates",
-    "manage_feeds": "adds and changes signal sources", "close_month": "closes a month",
-    "see_security": "reads the security log",
-}  # fmt: skip
+RIGHT_WORDS = dict(User._meta.permissions)
 
 
 class PersonForm(forms.Form):
@@ -69,7 +59,7 @@ class EditForm(PersonForm):
     needs_countersign = forms.BooleanField(
         required=False,
         label="First pieces take a second signature",
-        help_text="somebody else’s badge and PIN at the terminal",
+        help_text="somebody else’s badge and PIN at the screen",
     )
     active = forms.BooleanField(required=False, label="May sign in")
 

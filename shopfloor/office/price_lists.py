@@ -41,7 +41,7 @@ def bring(request: DeskRequest) -> HttpResponse:
             if not faults:
                 messages.success(request, f"{name}: {count(written, 'row')} written.")
                 return redirect("prices_bring")
-            form.add_error("file", "Nothing was written: mend the rows below and send it again.")
+            form.add_error("file", "Nothing was written: correct the rows below and send it again.")
     return render(
         request, "kerfbook/office/prices.html",
         {"form": form, "faults": faults, "kinds": KINDS.values()},

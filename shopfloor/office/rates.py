@@ -85,7 +85,7 @@ def correct(request: DeskRequest, pk: int) -> HttpResponse:
             request, form, rate, lambda: _known(pk),
             lambda: rate_correct(rate=rate, amount_minor=amount, why=why, by=request.user),
         ):  # fmt: skip
-            messages.success(request, "Corrected. Today’s runs are worked out anew.")
+            messages.success(request, "Corrected. Today’s runs are worked out again.")
             return redirect("rates")
     heading = f"{RateKind(rate.kind).label}, from {rate.valid_from:%-d %b %Y}"
     return render(

@@ -35,16 +35,16 @@ FAMILIES = ["mild steel", "stainless", "aluminium", "galvanised", "copper", "bra
 
 class PartForm(forms.Form):
     kind = forms.ChoiceField(choices=PieceKind.choices)
-    name = forms.CharField(max_length=80, label="Called")
+    name = forms.CharField(max_length=80, label="Name")
     rated_starts = forms.IntegerField(
-        min_value=1, max_value=1_000_000, required=False, help_text="By its maker; blank: unknown"
+        min_value=1, max_value=1_000_000, required=False, help_text="From its maker; blank: unknown"
     )
     pit_limit_mm = LengthField(
         min_value=0.1, max_value=10, required=False, label="Pit limit",
         help_text="Blank: the shop’s own limit",
     )  # fmt: skip
     in_drawer = forms.IntegerField(min_value=0, max_value=100_000, initial=0)
-    low_at = forms.IntegerField(min_value=0, max_value=100_000, initial=2, label="Say when below")
+    low_at = forms.IntegerField(min_value=0, max_value=100_000, initial=2, label="Warn when below")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -61,7 +61,7 @@ class MaterialForm(forms.Form):
     )  # fmt: skip
     caution = forms.ChoiceField(
         choices=[("", "none known"), *((word, word) for word in sorted(set(CAUTIONS.values())))],
-        required=False, help_text="Shown wherever hands go near harm",
+        required=False, help_text="Shown where hands can be hurt",
     )  # fmt: skip
 
 

@@ -73,7 +73,7 @@ def correct(request: DeskRequest, pk: int) -> HttpResponse:
             request, form, sheet, lambda: _known(pk, inch=inch), lambda: _write(form, sheet)
         )
     ):
-        messages.success(request, "Corrected. What it cost jobs is worked out anew.")
+        messages.success(request, "Corrected. What it cost jobs is worked out again.")
         return redirect("sheet", pk)
     return render(
         request, "kerfbook/office/form.html",

@@ -67,7 +67,7 @@ class ShopForm(forms.Form):
         min_value=0.1,
         max_value=5,
         label="Electrode due at a pit of",
-        help_text="1.6 mm (1/16 in) is common practice; the part's maker may say otherwise",
+        help_text="1.6 mm (1/16 in) is common practice; the part's maker may give another limit",
     )
     remnant_factor = forms.FloatField(
         min_value=0, max_value=1, label="A remnant is worth", help_text="of its share of the sheet"

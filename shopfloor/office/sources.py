@@ -114,7 +114,7 @@ def _clock(request: DeskRequest, feed: Feed) -> None:
 def _clock_now(request: DeskRequest, feed: Feed) -> None:
     form = ClockNowForm(request.POST)
     if not form.is_valid():
-        raise ValidationError("The clock was left as it was: that is no day and time.")
+        raise ValidationError("The clock was left as it was: that is not a day and time.")
     made = clock_put_right(
         feed=feed, at=form.cleaned_data["since"], by=request.user.get_username(),
         reason="as lines arrive",

@@ -60,11 +60,11 @@ class TableForm(forms.Form):
     )
     arc_centres_absolute = forms.ChoiceField(
         choices=[("no", "from the arc’s start"), ("yes", "from zero")], label="I and J are",
-        help_text="until G90.1 or G91.1 says otherwise",
+        help_text="until the program says G90.1 or G91.1",
     )  # fmt: skip
     inch = forms.ChoiceField(
         choices=[("no", "millimetres"), ("yes", "inches")], label="A program is in",
-        help_text="until G20 or G21 says otherwise",
+        help_text="until the program says G20 or G21",
     )  # fmt: skip
     comment_marks = forms.ChoiceField(
         choices=MARKS, label="The rest of a line is a comment after", help_text="beside ( )"
@@ -141,7 +141,7 @@ def table(request: DeskRequest, pk: int) -> HttpResponse:
         ):  # fmt: skip
             messages.success(
                 request,
-                f"Changed: {', '.join(NAMES[name] for name in done[0])}. Nests are planned anew."
+                f"Changed: {', '.join(NAMES[name] for name in done[0])}. Nests are planned again."
                 if done[0]
                 else "Nothing was changed.",
             )

@@ -22,7 +22,7 @@ from shopfloor.services.screen_codes import screen_code_make
 
 class TerminalForm(forms.Form):
     code = forms.SlugField(
-        max_length=40, help_text="north-tablet; the same again registers it anew"
+        max_length=40, help_text="north-tablet; the same again registers it again"
     )
     name = forms.CharField(max_length=80)
     table = forms.ModelChoiceField(

@@ -46,7 +46,7 @@ def source_knows(description: Description) -> Knowing:
         ("its contact says", CONTACTS.get(contact, "not stated")),
         ("starts", "counted"),
         ("misfires", "counted where a plan says what should have pierced" if pierces else CANNOT),
-        ("piercing and cutting", "told apart" if pierces else "told together as arc time"),
+        ("piercing and cutting", "shown separately" if pierces else "shown together as arc time"),
         ("program", "named" if 4 in kinds else CANNOT),
         ("current", "measured" if 5 in kinds else CANNOT),
     ]

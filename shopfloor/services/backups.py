@@ -58,7 +58,7 @@ def folder_checked(folder: str, *, inside: bool) -> str:
         raise ValidationError({"folder": "The program may not write to this folder."})
     if path.is_relative_to(Path(settings.DATA_DIR).resolve()) and not inside:
         raise ValidationError(
-            {"folder": "It lies in the data folder: a backup there is lost with what it saves."}
+            {"folder": "It is in the data folder: a backup there is lost with what it saves."}
         )
     return str(path)
 

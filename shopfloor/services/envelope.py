@@ -32,9 +32,9 @@ def envelope_parts(envelope: dict[str, Any]) -> tuple[uuid.UUID, str, dict[str, 
     kind = envelope.get("kind")
     payload = envelope.get("payload") or {}
     if not isinstance(kind, str) or not kind or not isinstance(payload, dict):
-        raise FloorError("The action names no kind, or its payload is no object.")
+        raise FloorError("The action names no kind, or its payload is not an object.")
     if not _kept(kind):
-        raise FloorError("The action's kind holds letters that are no text.")
+        raise FloorError("The action's kind has letters that are not text.")
     for name, value in payload.items():
         if not _kept(name) or not _kept(value):
             raise FloorError(f"{name[:40]!r} holds what cannot be kept.", "Load the page again.")
@@ -58,7 +58,7 @@ def envelope_instant(envelope: dict[str, Any], name: str) -> datetime:
     except ValueError:
         found = None
     if found is None or found.tzinfo is None:
-        raise FloorError(f"{name}: {envelope.get(name)!r} is no time with an offset.")
+        raise FloorError(f"{name}: {envelope.get(name)!r} is not a time with an offset.")
     if found.year not in YEARS:
         raise FloorError(
             f"{name}: no clock says the year {found.year}.", "Set this screen's clock."

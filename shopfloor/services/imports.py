@@ -217,7 +217,7 @@ class _Planner:
         job = self.jobs.get(key) or self._begin(row)
         self._agree(job, row)
         if any(line.number == number for line in job.lines):
-            raise RowError(f"line {number} of {row.job} stands in the list twice")
+            raise RowError(f"line {number} of {row.job} is in the list twice")
         there = self._already(job, number, row)
         self.jobs[key] = job
         job.lines.append(PlannedLine(row, number, there))

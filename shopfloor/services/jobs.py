@@ -165,7 +165,7 @@ def line_edit(
 
 # What keeps a line from going, by the relation to it.
 LINE_HELD = {
-    "contours": "it stands on a nest",
+    "contours": "it is on a nest",
     "results": "parts of it were judged",
     "bench": "bench time was booked on it",
     "postings": "money was booked on it",

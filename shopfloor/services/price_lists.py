@@ -59,7 +59,7 @@ def _rates(row: Row, wages: bool) -> None:
     try:
         day = date.fromisoformat(row.text("from")[:10])
     except ValueError:
-        raise RowError(f"from {row.text('from')[:30]!r} is no date such as 2026-10-08") from None
+        raise RowError(f"from {row.text('from')[:30]!r} is not a date such as 2026-10-08") from None
     rate_set(kind=kind, amount_minor=_amount(row, "amount"), valid_from=day, table=table,
              note=row.text("note")[:200])  # fmt: skip
 
@@ -76,7 +76,7 @@ def _bench(row: Row, wages: bool) -> None:
     try:
         minutes = float(said)
     except ValueError:
-        raise RowError(f"minutes {said[:30]!r} is no number") from None
+        raise RowError(f"minutes {said[:30]!r} is not a number") from None
     if not 0 <= minutes <= 1000:
         raise RowError(f"minutes {minutes:g} a metre is out of range, allowed: 0 to 1000")
     known = {name: getattr(found, name) for name in (*FIGURES, *MORE)}

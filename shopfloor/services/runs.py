@@ -197,7 +197,7 @@ def segment_end(
     """Ends a segment at `at`, or at its last arc (assumed) where `from_arcs` says so or where
     nothing has burnt for the shop's gap, time with a given reason left out."""
     if reason not in REASONS:
-        raise FloorError(f"{reason!r} is no way for a stretch to end.", ", ".join(REASONS))
+        raise FloorError(f"{reason!r} is not a way for a stretch to end.", ", ".join(REASONS))
     at = max(at, segment.started_at)
     stop = segment.run.stoppages.filter(ended_at=None).order_by("started_at").first()
     last_us = last_arc_us(segment)

@@ -38,7 +38,9 @@ def shop_set(**values: Any) -> Shop:
     for name, value in values.items():
         setattr(shop, name, value)
     if shop.zone not in available_timezones():
-        raise ValidationError({"zone": f"{shop.zone!r} is no time zone such as America/Chicago."})
+        raise ValidationError(
+            {"zone": f"{shop.zone!r} is not a time zone such as America/Chicago."}
+        )
     shop.full_clean()
     shop.save()
     if shop.units != before:

@@ -101,8 +101,8 @@ def _codes_fit(description: Description, text: str, shown: str) -> None:
     if not _CODE.fullmatch(description.table):
         line = _line_of("table", text)
         raise DescriptionError(
-            f"{shown}:{line}: table: {description.table!r} is no table's code, allowed: up to 40 "
-            "letters, digits, '-' and '_'"
+            f"{shown}:{line}: table: {description.table!r} is not a table's code, allowed: up to "
+            "40 letters, digits, '-' and '_'"
         )
     if description.torch is not None and len(description.torch) > 20:
         line = _line_of("torch", text)

@@ -19,7 +19,7 @@ SHORTEST_REMNANT_MM = 100.0
 
 def sheet_state(*, sheet: Sheet, state: str, memo: Memo | None = None) -> None:
     if state not in SheetState.values:
-        raise FloorError(f"{state!r} is no state of a sheet.")
+        raise FloorError(f"{state!r} is not a state of a sheet.")
     (memo or Memo()).change(sheet, state=state)
 
 
@@ -51,7 +51,7 @@ def remnant_add(
         )
     if _meant_in_inches(sheet, length_mm, width_mm):
         raise FloorError(
-            f"{size_words(length_mm, width_mm, inch)} is no remnant."
+            f"{size_words(length_mm, width_mm, inch)} is too small for a remnant."
             + ("" if inch else " Was it measured in inches?"),
             f"Enter it in {'inches' if inch else 'mm'}, or leave the remnant out.",
             ask="remnant",

@@ -61,7 +61,7 @@ def test_summary_in_words(put, capsys):
         (dxf(square)[:-6], "cut short"),
         (dxf(square, units=UNITLESS), "does not say its unit"),
         (dxf(lambda s: s.add_line((0, 0), (123.25, 0))).replace(b"123.25", b"nan"),
-         "LINE on layer 0: a coordinate is no number"),
+         "LINE on layer 0: a coordinate is not a number"),
     ],
 )  # fmt: skip
 def test_bad_input_ends_with_status_2_and_one_line(put, capsys, raw, said):

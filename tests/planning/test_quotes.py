@@ -138,7 +138,7 @@ def test_a_revision_is_priced_anew_and_the_old_one_stays(history, owner):
     assert quote_detail(quote_id=first.pk, now=NOW).newest is False
     with pytest.raises(QuoteError, match="newest revision"):
         quote_revise(quote=first, by=owner, now=NOW)
-    with pytest.raises(QuoteError, match="A newer revision stands"):
+    with pytest.raises(QuoteError, match="There is a newer revision"):
         quote_decide(quote=first, won=True, by=owner, now=NOW)
 
 

@@ -139,7 +139,7 @@ def test_what_wants_a_hand_is_said_with_its_action(half_burnt, north, operator):
     assert said["assign_arcs"][1] == strays[0].key
     assert "3 arcs on North, 06:33 to 06:33, belong to no job" in said["assign_arcs"][0].body
     assert said["reason"][1] == str(stop.pk)
-    assert "stood 10 min from 06:40" in said["reason"][0].body
+    assert "was stopped 10 min from 06:40" in said["reason"][0].body
     assert said["wear"][1] == str(piece.pk)
     assert "is due" in said["queue"][0].body
     kinds = [note.kind for note in board.notes]

@@ -56,7 +56,7 @@ def lookup(
     if below is not above:
         warnings.append(
             said(
-                "{0:.4g} lies between the rows for {1:.4g} and {2:.4g}: interpolated",
+                "{0:.4g} is between the rows for {1:.4g} and {2:.4g}: interpolated",
                 thickness_mm,
                 below.thickness_mm,
                 above.thickness_mm,
@@ -101,7 +101,7 @@ def _fitting(rows: Sequence[ChartRow], set: str, material: str, gas: str | None)
 
 def _around(fitting: list[ChartRow], thickness_mm: float) -> tuple[ChartRow, ChartRow]:
     if not (math.isfinite(thickness_mm) and thickness_mm > 0):
-        raise ChartError(fitting[0].line, said("{0} is no thickness", thickness_mm))
+        raise ChartError(fitting[0].line, said("{0} is not a thickness", thickness_mm))
     for row in fitting:
         if abs(row.thickness_mm - thickness_mm) <= _SAME:
             return row, row

@@ -71,7 +71,7 @@ def _header(cells: list[str], line: int) -> list[str]:
         if column not in known:
             raise ChartError(line, f"column {column!r} is not known")
         if columns.count(column) > 1:
-            raise ChartError(line, f"column {column!r} stands there twice")
+            raise ChartError(line, f"column {column!r} is there twice")
     for needed in ("set", "material"):
         if needed not in columns:
             raise ChartError(line, f"column {needed!r} is missing")

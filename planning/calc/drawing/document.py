@@ -61,7 +61,7 @@ def _look(raw: bytes) -> None:
             raise DrawingError("The file is cut short: its end mark is missing.")
         return
     if b"SECTION" not in raw[: 1024 * 1024]:
-        raise DrawingError("This is no DXF: it has no SECTION.", "1")
+        raise DrawingError("This is not a DXF file: it has no SECTION.", "1")
     if not _EOF.search(raw):
         lines = raw.count(b"\n") + 1
         raise DrawingError("The file is cut short: its end mark (0, EOF) is missing.", str(lines))

@@ -113,7 +113,7 @@ def _keep(curves: list[Curve], bare: Strand, found: Collected) -> None:
         raise DrawingError(f"The drawing has more than {MOST_CURVES:,} curves, blocks taken apart.")
     for curve in curves:
         if not all(abs(value) <= MOST_MM for value in (*curve.start, *curve.end)):
-            raise _Unmeasured("a coordinate is no number or lies over 10 km away")
+            raise _Unmeasured("a coordinate is not a number or is over 10 km away")
     lasting = [curve for curve in curves if curve.length_mm > 1e-9]
     if not lasting:
         found.notes.append(Note(f"{bare.words} has no length: left out", False, bare.handle,
@@ -258,7 +258,7 @@ def _spline(entity: Any, place: _Place) -> list[Curve]:
         control, weights = list(tool.control_points), None
     points = [place.point(each) for each in control]
     if not all(abs(value) <= MOST_MM for point in points for value in point):
-        raise _Unmeasured("a control point is no number or lies over 10 km away")
+        raise _Unmeasured("a control point is not a number or is over 10 km away")
     return list(beziers(points, knots, degree, weights))
 
 

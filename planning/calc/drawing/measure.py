@@ -59,7 +59,9 @@ def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
         raise UnitUnknown(_ask(strands))
     notes: list[Note] = []
     if opened.mended is not None:
-        notes.append(Note(f"the file is damaged and was mended in reading: {opened.mended}", True))
+        notes.append(
+            Note(f"the file is damaged and was repaired in reading: {opened.mended}", True)
+        )
     if reading.unit is not None and said not in (None, reading.unit):
         notes.append(Note(f"the file says {said}, read as {reading.unit} because you chose it"))
     notes += [each for each in found.notes if each.layer in used or each.layer is None]

@@ -27,7 +27,7 @@ def shape_notes(made: Sequence[Contour]) -> Iterator[Note]:
             yield Note(text, True, each.handles[0], each.layer, each.start)
     for each in made:
         if each.kind == "island":
-            own = f"contour {each.number} lies in a hole: a piece of its own"
+            own = f"contour {each.number} is in a hole: a piece of its own"
             yield Note(own, False, each.handles[0], each.layer, each.start)
     outers = sum(each.kind == "outer" for each in made)
     if outers > 1:

@@ -29,7 +29,7 @@ def from_centre(
     """
     r0, r1 = math.hypot(x0 - cx, y0 - cy), math.hypot(x1 - cx, y1 - cy)
     if r0 < COINCIDENT_MM or r1 < COINCIDENT_MM:
-        raise ArcError("the centre of the arc lies on its start or end")
+        raise ArcError("the centre of the arc is on its start or end")
     if abs(r0 - r1) > tolerance_mm * (1 + 1e-9):
         raise ArcError(
             f"the radius is {r0:.4f} mm at the start of the arc and {r1:.4f} mm at its end; "

@@ -75,5 +75,5 @@ def check_codes(block: Block, line: int) -> None:
             continue
         if group in seen and group != "non-modal" and CYCLES_OFF not in (code, seen[group]):
             other = code_name("G", seen[group])
-            raise ProgramError(line, f"{other} and {name} cannot stand in one block")
+            raise ProgramError(line, f"{other} and {name} cannot be in one block")
         seen[group] = code

@@ -58,7 +58,7 @@ PAUSE = frozenset((0.0, 1.0, 60.0))
 SUBPROGRAM = frozenset((97.0, 98.0, 99.0))
 
 REFUSED_LETTERS: dict[str, str] = {
-    "E": "E is no word of RS-274; a number such as 1e-05 must be written out",
+    "E": "E is not a word of RS-274; a number such as 1e-05 must be written out",
     "U": "U moves a second axis beside X, which is not read",
     "V": "V moves a second axis beside Y, which is not read",
     "W": "W moves a second axis beside Z, which is not read",

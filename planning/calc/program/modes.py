@@ -69,7 +69,7 @@ class Modes:
 
     def _feed(self, value: float, line: int) -> None:
         if value < 0 or 0 < value < _SLOWEST or (value == 0 and self.inverse):
-            raise ProgramError(line, f"F{value:g} is no feed rate")
+            raise ProgramError(line, f"F{value:g} is not a feed rate")
         if not self.inverse:
             feed = value * self.scale if value else math.nan
             self._track.feeds.append((len(self._track.x), feed))

@@ -114,7 +114,7 @@ class _Reading:
             raise ProgramError(1, "there is no block in it")
         for number, line in enumerate(rest, last + 1):
             if line and line[0] not in "%(" + self.marks:
-                text = "not read: it stands after the end of the program"
+                text = "not read: it comes after the end of the program"
                 self.machine.notes.add(number, text)
                 break
         return self.machine.finish(self.blocks, last)

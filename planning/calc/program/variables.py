@@ -33,7 +33,7 @@ class Variables:
         ]
         bare = _SET.sub("", line)
         if "=" in bare:
-            raise ProgramError(number, "a variable is set to something that is no number")
+            raise ProgramError(number, "a variable is set to something that is not a number")
         rest = self._written(bare, number)
         self._values.update(settings)
         return rest

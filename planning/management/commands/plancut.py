@@ -61,7 +61,7 @@ class Command(FigureCommand):
         if any(options[name] is None for name in asked):
             self.fail("plancut: --chart needs --set, --material and --thickness")
         if any(options[name] is not None for name in ("speed", "pierce_delay", "touch_off")):
-            self.fail("plancut: --chart stands in place of --speed, --pierce-delay and --touch-off")
+            self.fail("plancut: --chart takes the place of --speed, --pierce-delay and --touch-off")
         try:
             thickness = Thickness.parse(options["thickness"], options["material"])
             return lookup(

@@ -65,7 +65,7 @@ class Command(OneLineCommand):
             f"{made.files:,} files, {made.size / 1e6:,.1f} MB, read back whole, in {took:.1f} s"
         )
         if made.path.is_relative_to(Path(settings.DATA_DIR)):
-            self.stderr.write("It lies in the data folder and is lost with it: copy it elsewhere.")
+            self.stderr.write("It is in the data folder and is lost with it: copy it elsewhere.")
 
 
 def _named(path: Path) -> Made:

@@ -39,7 +39,7 @@ class Command(OneLineCommand):
             return
         self.stdout.write(f"Upgraded: {', '.join(done.applied)}. Backup from before: {done.backup}")
         if done.backup.is_relative_to(Path(settings.DATA_DIR)):
-            self.stdout.write("It lies in the data folder: copy it elsewhere.")
+            self.stdout.write("It is in the data folder: copy it elsewhere.")
         self.stdout.write(
             f"To go back: `manage.py restore {done.backup} --replace --keep-version` with this "
             "program, then start the former one."

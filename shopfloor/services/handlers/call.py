@@ -44,7 +44,7 @@ class Call:
         if self.place is not None:
             if code and code != self.place.code:
                 raise FloorError(
-                    f"This screen stands beside {self.place.name}, not at {code!r}.",
+                    f"This screen is beside {self.place.name}, not at {code!r}.",
                     "Enter it at the screen of that table.",
                 )
             return self.place

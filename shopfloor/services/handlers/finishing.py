@@ -152,7 +152,7 @@ def _by_exception(
 
 def _dicts(values: Any, name: str) -> list[dict[str, Any]]:
     if not isinstance(values, list) or not all(isinstance(value, dict) for value in values):
-        raise FloorError(f"{name} is no list of entries.")
+        raise FloorError(f"{name} is not a list of entries.")
     return values
 
 

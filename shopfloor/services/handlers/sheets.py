@@ -17,7 +17,7 @@ def sheet_lying(code: str, *, on_table: int | None = None) -> Sheet:
     if sheet.state != SheetState.IN_STOCK and sheet.pk != on_table:
         raise FloorError(
             f"Sheet {sheet.code} is {SheetState(sheet.state).label}.",
-            "Scan the one that lies there.",
+            "Scan the one on the table.",
             ask="sheet",
         )
     return sheet

@@ -25,7 +25,7 @@ def began(call: Call, table: Table) -> datetime:
     except ValueError:
         at = None
     if at is None or at.tzinfo is None:
-        raise FloorError(f"since: {said!r} is no time with an offset.")
+        raise FloorError(f"since: {said!r} is not a time with an offset.")
     if not call.at - BACK <= at <= call.at:
         raise FloorError("A start begins at most 12 hours back.", "Ask the supervisor.")
     there = current_run(table, at)

@@ -29,7 +29,7 @@ def swap_sheet(call: Call) -> dict[str, Any]:
     run = call.the_run()
     scanned, why, since = call.text("sheet"), call.text("swap_reason"), call.text("since")
     if not scanned:
-        raise FloorError("Which sheet lies there?", "Scan it.", ask="sheet")
+        raise FloorError("Which sheet is on the table?", "Scan it.", ask="sheet")
     if not why:
         raise FloorError("Why another sheet?", "It stays with the run.", ask="swap_reason")
     if since not in ("start", "now"):

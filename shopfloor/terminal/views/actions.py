@@ -52,7 +52,7 @@ def delivered(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRes
         if not isinstance(entries, list) or len(entries) > MOST:
             raise ValueError(f"a delivery is a list of at most {MOST} entries")
     except (ValueError, KeyError, TypeError, RecursionError) as problem:
-        return JsonResponse({"message": f"This is no delivery: {problem}"}, status=400)
+        return JsonResponse({"message": f"This is not a delivery: {problem}"}, status=400)
     results: list[dict[str, Any]] = []
     for entry in entries:
         try:
@@ -67,7 +67,7 @@ def one(entry: Any, terminal: Terminal, table: Table) -> dict[str, Any]:
     """What became of one entry. One that breaks the program is logged in full and answered as
     refused, so that those behind it do not wait for ever."""
     if not isinstance(entry, dict):
-        return {"id": None, "state": "refused", "message": "This is no entry."}
+        return {"id": None, "state": "refused", "message": "This is not an entry."}
     signin = entry_signin(token=str(entry.get("by", "")), terminal=terminal, table=table)
     if signin is None:
         return refused(entry, "Nobody known entered this here.", "Sign in and enter it again.")
@@ -100,7 +100,7 @@ def one(entry: Any, terminal: Terminal, table: Table) -> dict[str, Any]:
 
 def no_number(text: str) -> None:
     """Python reads NaN and Infinity where JSON has none, and what is answered must be JSON."""
-    raise ValueError(f"{text} is no number")
+    raise ValueError(f"{text} is not a number")
 
 
 def refused(entry: dict[str, Any], message: str, hint: str) -> dict[str, Any]:

@@ -33,7 +33,7 @@ def stopped(table: Table, code: str) -> None:
     """Begins a stop in nobody's name; one that stands already is left as it is."""
     reason = reason_of(code)
     if reason is None:
-        raise FloorError("Why does it stand?", "Touch a reason.")
+        raise FloorError("Why is it stopped?", "Touch a reason.")
     Table.objects.select_for_update(no_key=True).get(pk=table.pk)
     now = timezone.now()
     if table.stoppages.filter(ended_at=None).exists():

@@ -68,7 +68,7 @@ def test_a_proposal_is_taken_with_its_reason_and_ended_with_one(runs, as_, owner
     said = client.post(address, {"do": "accept", "why": ""}, follow=True).content.decode()
     assert "Say why." in said
     said = client.post(address, {"do": "accept", "why": "twelve agree"}, follow=True)
-    assert "It holds from now on" in said.content.decode()
+    assert "It is in use from now on" in said.content.decode()
     assert "Ann Tiller" in said.content.decode()
     factor.refresh_from_db()
     assert (factor.state, factor.decided_by, factor.why) == ("accepted", owner, "twelve agree")

@@ -58,14 +58,14 @@ def test_a_quote_is_made_opened_and_decided(history, as_):
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ({"sheets1": "two"}, "is no number of sheets"),
+        ({"sheets1": "two"}, "is not a number of sheets"),
         ({"days": "0"}, "1 to 365 days"),
         ({"chance": "0.9"}, "Choose a chance"),
-        ({"price": "12.345"}, "is no price"),
-        ({"price": "dear"}, "is no price"),
-        ({"price": "NaN"}, "is no price"),
-        ({"price": "1e999"}, "is no price"),
-        ({"sheets1": "9" * 6000}, "is no number of sheets"),
+        ({"price": "12.345"}, "is not a price"),
+        ({"price": "dear"}, "is not a price"),
+        ({"price": "NaN"}, "is not a price"),
+        ({"price": "1e999"}, "is not a price"),
+        ({"sheets1": "9" * 6000}, "is not a number of sheets"),
         ({"sheets1": "100001"}, "how many sheets?"),
         ({"nest1": "99999"}, "There is no nest &#x27;99999&#x27; in use"),
     ],
@@ -94,7 +94,7 @@ def test_moved_prices_are_said_on_the_list(history, as_):
     as_("owner").post("/jobs/quotes/new/", form(history.nest.name))
     cast.rate("bench", 5280, valid_from=NOW.date())
     body = as_("owner").get("/jobs/quotes/").content.decode()
-    assert "1 open quote stands at prices that have moved." in body
+    assert "1 open quote was made at prices that have changed since." in body
 
 
 def test_a_search_of_quotes_stays_in_the_address(history, as_):
@@ -148,9 +148,9 @@ def test_a_quote_from_a_drawing_says_that_it_is_estimated(drawn, as_):
     ("route", "parts", "said"),
     [
         ("{}", "0", "how many parts"),
-        ("{}", "many", "is no number of parts"),
-        ("1-2", "3", "is no drawing with a table and a set"),
-        ("x-y-z", "3", "is no number of drawing"),
+        ("{}", "many", "is not a number of parts"),
+        ("1-2", "3", "is not a drawing with a table and a set"),
+        ("x-y-z", "3", "is not a number of drawing"),
         ("999-999-999", "3", "no such drawing, table or set"),
     ],
 )

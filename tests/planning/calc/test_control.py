@@ -64,7 +64,7 @@ def test_too_few_are_not_judged():
 
 @pytest.mark.parametrize("bad", [float("nan"), float("inf")])
 def test_what_is_no_number_is_refused(bad):
-    with pytest.raises(ValueError, match="no number"):
+    with pytest.raises(ValueError, match="not a number"):
         individuals([*NIST, bad])
 
 

@@ -141,7 +141,7 @@ def test_a_bomb_is_stopped_at_the_size_the_manifest_says(copy):
         (lambda manifest, members: manifest["files"].append(manifest["files"][0]), "twice"),
         (lambda manifest, members: manifest["tables"][0].update(rows=10**6), "rows"),
         (lambda manifest, members: manifest["tables"][0].update(sha256="0" * 64), "checksum"),
-        (lambda manifest, members: manifest["tables"][0].update(table="x"), "no table's place"),
+        (lambda manifest, members: manifest["tables"][0].update(table="x"), "not a table's place"),
     ],
 )
 def test_a_manifest_that_does_not_fit_is_refused(copy, change, said):

@@ -240,7 +240,7 @@ def test_the_chart_of_a_set_and_thickness_is_the_handbooks(floor, measured):
 def test_the_page_draws_it_and_names_what_stands_out(floor, measured, client, operator):
     client.force_login(operator)
     page = client.get(reverse("checks")).content.decode()
-    assert "All 10 stay within what they always did." in page
+    assert "All 10 are within their usual limits." in page
     assert "limit 0.56" in page
     floor.done("check", T0 + 20 * MINUTE, u_mm=0.75)
     page = client.get(reverse("checks")).content.decode()

@@ -37,7 +37,7 @@ def test_a_remnant_too_small_is_told_in_inches(floor, running):
     size = {"length_mm": 36, "width_mm": 24}
     after = floor.do("finish", T0 + MINUTE, run=running, exceptions=[], remnant=size)
     assert after.state == "refused"
-    assert after.result["message"] == "1.4 x 0.9 in is no remnant."
+    assert after.result["message"] == "1.4 x 0.9 in is too small for a remnant."
     assert after.result["hint"] == "Enter it in inches, or leave the remnant out."
 
 

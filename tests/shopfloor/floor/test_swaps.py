@@ -180,7 +180,7 @@ def test_every_step_of_it_is_on_record_with_who_and_why(begun):
 @pytest.mark.parametrize(
     ("payload", "words"),
     [
-        ({"swap_reason": "flaw", "since": "start"}, "Which sheet lies there?"),
+        ({"swap_reason": "flaw", "since": "start"}, "Which sheet is on the table?"),
         ({"sheet": "S-2", "since": "start"}, "Why another sheet?"),
         ({"sheet": "S-2", "swap_reason": "flaw"}, "Since when does it lie there?"),
         ({"sheet": "S-9", "swap_reason": "flaw", "since": "start"}, "There is no sheet 'S-9'."),

@@ -83,7 +83,7 @@ def test_a_bad_file_raises_what_its_reader_raises():
     with pytest.raises(DrawingError) as drawing:
         read_apart("drawing", b"", Reading())
     assert (drawing.value.message, drawing.value.place) == ("The file is empty.", "1")
-    with pytest.raises(PhotoError, match="no photo"):
+    with pytest.raises(PhotoError, match="cannot open that photo"):
         read_apart("photo", b"GIF89a")
 
 

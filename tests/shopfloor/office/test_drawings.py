@@ -83,7 +83,7 @@ def test_a_unit_nobody_says_is_asked_for_and_the_file_stays_chosen(client, plann
 @pytest.mark.parametrize(
     ("raw", "said"),
     [
-        (b"not a drawing", "base.dxf:1: This is no DXF"),
+        (b"not a drawing", "base.dxf:1: This is not a DXF file"),
         (dxf(plate)[:-6], "is cut short"),
         (b"", "empty"),
     ],

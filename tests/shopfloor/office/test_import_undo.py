@@ -52,7 +52,7 @@ def test_what_was_changed_or_nested_since_is_named_and_kept(brought, planner, ne
     assert [job.number for job in found.jobs] == ["B-2"]
     assert found.kept == [
         "Line 1 of B-1, rail: somebody changed it after the import.",
-        "Line 2 of K-2284, cover: it stands on a nest.",
+        "Line 2 of K-2284, cover: it is on a nest.",
         "Job B-1: it has lines that stay.",
     ]
     import_undo(job_list=brought, by=planner, why="wrong file", now=timezone.now())

@@ -267,7 +267,7 @@ class TestTrying:
         )
         shown = self.attempt(page, text=level, pasted="2026-10-08T08:00:00,1\n").content.decode()
         assert "misfires: can’t know" in shown
-        assert "told together as arc time" in shown
+        assert "shown together as arc time" in shown
 
     def test_a_status_line_shows_its_arcs_with_their_pierces_and_amps(self, page, shop):
         level = FEED.split("[line]")[0] + (

@@ -125,7 +125,7 @@ def test_a_table_that_waits_says_so_on_its_page(planned, north, sign_in, operato
     text = sign_in(operator).get(reverse("table_figures", args=[north.pk])).content.decode()
     assert "1 nest still planned with the figures before" in text
     assert planned.revision.nest.name in text
-    assert "Keep and plan anew" not in text
+    assert "Keep and plan again" not in text
 
 
 def test_a_nest_moved_to_a_table_that_reads_otherwise_is_read_again(nest, south, planner, fast):

@@ -169,7 +169,7 @@ def test_nearly_the_same_thickness_is_asked_once_and_remembered(nest, planner, s
     )
     text = page.get(reverse("nest", args=[nest.pk])).content.decode()
     assert "6 mm plate, row for" not in text
-    assert "Say otherwise" in text
+    assert "Change it" in text
 
 
 def test_the_answer_holds_for_every_nest_of_the_thickness_and_no_other(nest, steel, planner):

@@ -59,7 +59,7 @@ def test_an_entry_delivered_twice_is_applied_once(signed_in, here, floor, operat
 def test_what_is_no_json_is_turned_away_whole(signed_in, here, body):
     answer = signed_in.post(URL, body, content_type="application/json")
     assert answer.status_code == 400
-    assert answer.json()["message"].startswith("This is no delivery")
+    assert answer.json()["message"].startswith("This is not a delivery")
 
 
 def test_entries_are_applied_in_the_order_they_came(signed_in, here, floor, operator):
@@ -115,7 +115,7 @@ def test_a_screen_cannot_write_for_another_table(signed_in, here, floor, operato
     sent = entry(operator, here, "start", {"queue_item": floor.items[0].pk, "table": south.code})
     (result,) = deliver(signed_in, sent).json()["results"]
     assert result["state"] == "refused"
-    assert result["message"].startswith("This screen stands beside North")
+    assert result["message"].startswith("This screen is beside North")
     assert not Run.objects.exists()
 
 
@@ -147,7 +147,7 @@ def test_delivering_needs_the_csrf_token(token, here, floor, operator):
 def test_what_is_no_delivery_is_said_to_be_none(signed_in, body):
     reply = signed_in.post(URL, body, content_type="application/json")
     assert reply.status_code == 400
-    assert "no delivery" in reply.json()["message"]
+    assert "not a delivery" in reply.json()["message"]
 
 
 def test_broken_entries_are_refused_and_those_behind_them_go_on(signed_in, here, floor, operator):

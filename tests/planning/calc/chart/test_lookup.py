@@ -60,7 +60,7 @@ def test_a_figure_missing_in_one_row_stays_unknown():
         (("A", "mild steel", 254), 3, r"mm meant \(10 mm\)"),
         (("B", "mild steel", 6), 3, "there are A"),
         (("A", "brass", 6), 3, "mild steel"),
-        (("A", "mild steel", math.nan), 2, "no thickness"),
+        (("A", "mild steel", math.nan), 2, "not a thickness"),
         (("A", "mild steel", 11), 2, "edge start"),
         (("A", "mild steel", 12), 3, "edge start"),
     ],
@@ -141,7 +141,7 @@ def test_review_finds_rows_that_cannot_be():
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, math.inf, math.nan])
 def test_what_is_no_thickness_is_called_so(bad):
-    with pytest.raises(ChartError, match="is no thickness"):
+    with pytest.raises(ChartError, match="is not a thickness"):
         lookup(ROWS, "A", "mild steel", bad)
 
 

@@ -49,7 +49,7 @@ HEAD = "set,material,thickness_mm,speed_mm_min\n"
         ("material,thickness_mm,speed_mm_min\n", 1, "'set'"),
         (HEAD.replace("set", "sett"), 1, "not known"),
         (HEAD.replace("material", "set"), 1, "twice"),
-        (HEAD + "A,steel,6,1000\nA,steel,x,1000\n", 3, "no thickness"),
+        (HEAD + "A,steel,6,1000\nA,steel,x,1000\n", 3, "not a thickness"),
         (HEAD + "A,steel,6,fast\n", 2, "not a number"),
         (HEAD + "A,steel,6,0\n", 2, "above zero"),
         (HEAD + "A,steel,6,nan\n", 2, "above zero"),

@@ -25,8 +25,8 @@ GOOD = dxf(square)
     [
         (b"", "is empty"),
         (b" \n \n", "is empty"),
-        (b"G21\nM3\n", "no DXF"),
-        (b"\x00\x01\x02" * 50, "no DXF"),
+        (b"G21\nM3\n", "not a DXF"),
+        (b"\x00\x01\x02" * 50, "not a DXF"),
         (b"%PDF-1.7\n", "is a PDF"),
         (b"PK\x03\x04rest", "ZIP archive"),
         (b"AC1027\x00\x00", "is a DWG"),

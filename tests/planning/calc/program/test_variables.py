@@ -36,7 +36,7 @@ def test_a_line_that_only_sets_is_no_block():
     [
         ("G0 X#7", 1, "#7 has no value before this line"),
         ("#1=2\nG0 X#1\n#2=#9", 3, "#9 has no value"),
-        ("#1=[2+3]", 1, "is no number"),
+        ("#1=[2+3]", 1, "is not a number"),
         ("G0 X[#1]", 1, "has no value"),
         ("#1=3\nG0 X[#1]", 2, "not read here"),
     ],
