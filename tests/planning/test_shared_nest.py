@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from django.db.models import Sum
 
+from planning.reports.run_shares import run_shares
 from planning.services.run_figures import run_figures
 from shopfloor.models import Posting
 from tests.planning import cast
@@ -43,6 +44,28 @@ def test_material_goes_by_area_and_the_machine_by_arc_time(shared):
     assert amounts[first.pk, "machine"] == 7_680
     assert amounts[second.pk, "machine"] == 5_120
     assert sum(amounts.values()) == 60_000 - 12_000 + 12_800
+
+
+def test_hours_go_to_the_jobs_before_any_rate_is_set(shared):
+    """A new shop has no rates: 3 m are cut for the first job and 1 m for the second, so the hours
+    are theirs 3:1. As soon as time is posted it is as it was posted, 60:40."""
+    run, first, second = shared
+    run.revision.contours.filter(line=first).update(cut_mm=3000)
+    run.revision.contours.filter(line=second).update(cut_mm=1000)
+    assert run_shares([run.pk]) == {run.pk: {first.job_id: 0.75, second.job_id: 0.25}}
+    run.revision.contours.filter(line=second).update(common_share=2.0)
+    assert run_shares([run.pk]) == {run.pk: {first.job_id: 0.6, second.job_id: 0.4}}
+    run.revision.contours.filter(line=second).update(line=None)
+    assert run_shares([run.pk]) == {run.pk: {first.job_id: 0.6, None: 0.4}}
+    run.revision.contours.all().delete()
+    assert run_shares([run.pk]) == {run.pk: {None: 1.0}}
+
+
+def test_hours_are_shared_as_they_were_posted(shared):
+    run, first, second = shared
+    run.revision.contours.filter(line=first).update(cut_mm=9000)
+    run_figures(key=str(run.pk), payload={})
+    assert run_shares([run.pk])[run.pk] == pytest.approx({first.job_id: 0.6, second.job_id: 0.4})
 
 
 def test_doing_it_again_posts_nothing(shared):
