@@ -116,3 +116,20 @@ def test_numbers_on_a_map_can_be_read_at_arm_s_length(hand, screen):
     assert sizes
     assert min(sizes) >= 12
     assert max(sizes) >= 14
+
+
+def test_a_refusal_goes_once_the_same_is_entered_right(hand):
+    """Else the finish that was saved hides behind "Refused: finished"."""
+    hand.tap("Finish")
+    hand.tap("A remnant is left")
+    for name, size in (("length_mm", "99999"), ("width_mm", "99999")):
+        hand.page.fill(f"[name={name}]:visible", size)
+    hand.touch(hand.page.locator("[data-finish]:visible"))
+    hand.sees("The remnant is larger than its sheet.")
+    hand.tap("Finish")
+    hand.page.fill("[name=length_mm]:visible", "500")
+    hand.page.fill("[name=width_mm]:visible", "400")
+    hand.touch(hand.page.locator("[data-finish]:visible"))
+    hand.sees("Nothing is cutting")
+    hand.settled()
+    assert not hand.page.get_by_text("Refused").locator("visible=true").count()

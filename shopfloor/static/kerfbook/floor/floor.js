@@ -46,7 +46,9 @@ function show() {
 
 function told(result, entry) {
   const words = answerWords(result, entry, said(entry?.kind || result.kind), clock);
-  if (words) notices.say(words.head, words.text, words.bad);
+  const of = entry ? `${entry.kind} ${entry.payload.run || ""}` : "";
+  if (of && result.state === "applied") notices.mended(of);
+  if (words) notices.say(words.head, words.text, words.bad, result.state === "refused" ? of : "");
 }
 
 function answered(result, entry) {

@@ -27,8 +27,9 @@ export class Notices {
     document.getElementById("said-away").addEventListener("click", () => this.next());
   }
 
-  say(head, text, bad = false) {
-    this.waiting.push({ head, text, bad });
+  /** `of`: what was tried, so that it can be said no more once it is done. */
+  say(head, text, bad = false, of = "") {
+    this.waiting.push({ head, text, bad, of });
     if (this.bar.hidden) this.next();
   }
 
@@ -44,8 +45,15 @@ export class Notices {
     if (!this.bar.hidden && !this.bar.classList.contains("error")) this.next();
   }
 
+  /** What was refused has been entered again and is saved. */
+  mended(of) {
+    this.waiting = this.waiting.filter((one) => one.of !== of);
+    if (this.shown?.of === of) this.next();
+  }
+
   next() {
     const one = this.waiting.shift();
+    this.shown = one;
     this.bar.hidden = !one;
     if (!one) return;
     this.bar.classList.toggle("error", one.bad);
