@@ -123,6 +123,7 @@ READS = {
     ),
     "quotes": lambda shop: reports.quote_board(now=NOW),
     "nests of a job": lambda shop: list(nests_list(text="J-1")),
+    "wear": lambda shop: (reports.wear_board(now=NOW), reports.air_by_shift(now=NOW)),
     "late entries": lambda shop: (decided_lately(), came_after(now=NOW)),
 }
 
@@ -160,7 +161,9 @@ def test_nothing_goes_through_all_runs_of_a_state(a_shop, sqlite, name):
     [
         (decided_lately, "action_decided"),
         (lambda: came_after(now=NOW), "action_flag_at"),
-        (lambda: list(nests_list(text="J-1")), "contour_line_revision"),
+        (lambda: list(nests_list(text="J-1")), "contour_line_copy (line_id=? AND copy=?)"),
+        (lambda: reports.wear_board(now=NOW), "fitting_removed"),
+        (lambda: finding.found("J-1"), "SEARCH V0 USING INTEGER PRIMARY KEY (rowid>?)"),
         (lambda: low_stock.plates(), "(table_id=? AND state=?)"),
     ],
 )
