@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
+from math import gcd
 
 import pandas as pd
-from django.db.models import Count, Min, Q, Sum
+from django.db.models import Count, F, Min, Q, Sum
 from django.utils import timezone
 
 from planning.calc.balance import UNASSIGNED, DayPart, balance
@@ -106,7 +107,8 @@ def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:
     worked: dict[int, list[Span]] = {}
     for item in queue_plans():
         if item.table_id not in worked:
-            worked[item.table_id] = shifts.worked_at(codes[item.table_id])
+            own = shifts.worked_at(codes[item.table_id])
+            worked[item.table_id] = [span for span in own if span[1] > now_us]
         begun = _at_work(at.get(item.table_id, now_us), shifts, worked[item.table_id])
         if item.arc_s is None or item.total_s is None or begun is None:
             continue
@@ -130,27 +132,44 @@ def _burnt(
     by_code = {table.code: table for table in tables.values()}
     start = to_us(_midnight(first - timedelta(days=1)))
     end = to_us(_midnight(last + timedelta(days=2)))
+    step = _step(start, end, shifts)
     rows = (
         counted(Rollup.objects.filter(bucket_us__gte=start, bucket_us__lt=end), at="bucket_us")
         .order_by()
-        .values_list("table", "bucket_us")
+        .annotate(step=(F("bucket_us") - start) / step)
+        .values_list("table", "step")
         .annotate(Sum("burn_us"))
     )
-    burnt: dict[tuple[date, int], float] = defaultdict(float)
+    burnt: dict[tuple[date, int], int] = defaultdict(int)
     split: dict[Table, list[Span]] = defaultdict(list)
-    for code, bucket, us in rows:
+    dates: dict[int, set[date]] = {}
+    for code, at, us in rows:
         table = by_code.get(code)
         if table is not None:
-            days = list(shifts.by_date((bucket, bucket + QUARTER_US)))
-            if len({day for day, _ in days}) > 1:
-                split[table].append((bucket, bucket + QUARTER_US))
-            elif first <= days[0][0] <= last:
-                burnt[days[0][0], table.pk] += us / 1_000_000
+            span = (start + at * step, start + (at + 1) * step)
+            if at not in dates:
+                dates[at] = {day for day, _ in shifts.by_date(span)}
+            if len(dates[at]) > 1:
+                split[table].append(span)
+            else:
+                [day] = dates[at]
+                burnt[day, table.pk] += us
     for table, quarters in split.items():
         for day, us in _arcs_in(table, sorted(set(quarters)), shifts):
-            if first <= day <= last:
-                burnt[day, table.pk] += us / 1_000_000
-    return dict(burnt)
+            burnt[day, table.pk] += us
+    return {key: us / 1_000_000 for key, us in burnt.items() if first <= key[0] <= last}
+
+
+def _step(start: int, end: int, shifts: ShiftBook) -> int:
+    """The longest step from `start` on, in microseconds, at whose ends every change of the date
+    lies: hours where the shifts begin at full ones, so that the database sums hours and not
+    quarters. A quarter of an hour where no longer one will do."""
+    at, day, step = start, None, 0
+    for date_, us in shifts.by_date((start, end)):
+        if date_ != day:
+            step, day = gcd(step, at - start), date_
+        at += us
+    return step if step and step % QUARTER_US == 0 else QUARTER_US
 
 
 def _arcs_in(table: Table, quarters: list[Span], shifts: ShiftBook) -> Iterator[tuple[date, int]]:
