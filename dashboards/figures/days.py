@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
-
-import plotly.graph_objects as go
+from typing import Any
 
 from dashboards.ledgers.balance import Day
 from dashboards.theme import Palette, bar_fill, template
@@ -13,10 +12,10 @@ from dashboards.theme import Palette, bar_fill, template
 HEIGHT_PX = 372
 
 
-def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> go.Figure:
+def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[str, Any]:
     """Torch minutes up the page, shift dates along it. Solid is fast, hatched is fine, open in
     pencil beside them is what was planned, fine on top of fast."""
-    figure = go.Figure(layout={"template": template(palette)})
+    bars = []
     dates = [day.day.isoformat() for day in days]
     for name, fill, dim in (
         ("fast", bar_fill(palette, "fast"), False),
@@ -30,20 +29,24 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> go.Fig
             continue
         what = "planned" if dim else "burnt"
         said = "without a run" if name == "unassigned" else name
-        figure.add_bar(
-            x=dates,
-            y=minutes,
-            name=f"{said}, {what}",
-            offsetgroup=what,
-            marker=fill,
-            hovertemplate=f"%{{x|%a %d %b}}: %{{y:,.0f}} min {said}, {what}<extra></extra>",
+        bars.append(
+            {
+                "type": "bar",
+                "x": dates,
+                "y": minutes,
+                "name": f"{said}, {what}",
+                "offsetgroup": what,
+                "marker": fill,
+                "hovertemplate": f"%{{x|%a %d %b}}: %{{y:,.0f}} min {said}, {what}<extra></extra>",
+            }
         )
-    figure.update_layout(
-        barmode="stack",
-        bargap=0.25,
-        bargroupgap=0.08,
-        margin={"l": 58, "r": 12, "t": 26, "b": 54},
-        xaxis={
+    layout: dict[str, Any] = {
+        "template": template(palette),
+        "barmode": "stack",
+        "bargap": 0.25,
+        "bargroupgap": 0.08,
+        "margin": {"l": 58, "r": 12, "t": 26, "b": 54},
+        "xaxis": {
             "title": {"text": "shift date"},
             "tickformat": "%-d %b",
             "range": _range(days),
@@ -51,19 +54,25 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> go.Fig
             "nticks": 8,
             "tickangle": 0,
         },
-        yaxis={"title": {"text": "torch time, min"}, "rangemode": "tozero", "tickformat": ",.0f"},
-    )
+        "yaxis": {
+            "title": {"text": "torch time, min"},
+            "rangemode": "tozero",
+            "tickformat": ",.0f",
+        },
+    }
     if any(day.day == today for day in days):
-        figure.add_annotation(
-            x=today.isoformat(),
-            y=1.0,
-            yref="paper",
-            yanchor="bottom",
-            text="<i>today</i>",
-            showarrow=False,
-            font={"size": 13, "color": palette.ink2},
-        )
-    return figure
+        layout["annotations"] = [
+            {
+                "x": today.isoformat(),
+                "y": 1.0,
+                "yref": "paper",
+                "yanchor": "bottom",
+                "text": "<i>today</i>",
+                "showarrow": False,
+                "font": {"size": 13, "color": palette.ink2},
+            }
+        ]
+    return {"data": bars, "layout": layout}
 
 
 def _range(days: Sequence[Day]) -> list[str]:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import plotly.graph_objects as go
-
 from dashboards.ledgers.cost import Bridge, Step
 from dashboards.theme import Palette, bar_fill, signed, template
 from dashboards.theme import money as written
@@ -20,34 +18,38 @@ def height_px(bridge: Bridge) -> int:
     return ROW_PX * (len(bridge.steps) + 2) + 56
 
 
-def steps_figure(bridge: Bridge, palette: Palette, *, currency: str, digits: int) -> go.Figure:
+def steps_figure(bridge: Bridge, palette: Palette, *, currency: str, digits: int) -> dict[str, Any]:
     """Amounts in whole units of the currency along x. Hatched cost more, open cost less, vermilion
     and bold is off plan; a light upright joins each bar to the next."""
     scale = 10**digits
     names = ["Planned", *(step.name for step in bridge.steps), "Actual"]
     rows = list(range(len(names)))
     levels = _levels(bridge)
-    figure = go.Figure(layout={"template": template(palette)})
+    bars = []
     for kind in ("more", "less", "off"):
         chosen = [row for row, step in enumerate(bridge.steps, 1) if _kind(step) == kind]
         if not chosen:
             continue
-        figure.add_bar(
-            orientation="h",
-            y=chosen,
-            base=[levels[row - 1] / scale for row in chosen],
-            x=[bridge.steps[row - 1].minor / scale for row in chosen],
-            width=0.44,
-            marker=bar_fill(palette, kind),
-            hovertext=[_said(bridge.steps[row - 1], currency, digits) for row in chosen],
-            hoverinfo="text",
+        bars.append(
+            {
+                "type": "bar",
+                "orientation": "h",
+                "y": chosen,
+                "base": [levels[row - 1] / scale for row in chosen],
+                "x": [bridge.steps[row - 1].minor / scale for row in chosen],
+                "width": 0.44,
+                "marker": bar_fill(palette, kind),
+                "hovertext": [_said(bridge.steps[row - 1], currency, digits) for row in chosen],
+                "hoverinfo": "text",
+            }
         )
-    figure.update_layout(
-        shapes=_shapes(bridge, levels, palette, scale),
-        annotations=_words(bridge, names, palette, digits),
-        margin={"l": LABEL_PX, "r": FIGURE_PX, "t": 34, "b": 10},
-        bargap=0,
-        xaxis={
+    layout = {
+        "template": template(palette),
+        "shapes": _shapes(bridge, levels, palette, scale),
+        "annotations": _words(bridge, names, palette, digits),
+        "margin": {"l": LABEL_PX, "r": FIGURE_PX, "t": 34, "b": 10},
+        "bargap": 0,
+        "xaxis": {
             "side": "top",
             "range": _range(levels, scale),
             "tickformat": "~s",
@@ -57,9 +59,9 @@ def steps_figure(bridge: Bridge, palette: Palette, *, currency: str, digits: int
             "ticks": "",
             "title": {"text": f"cost, {currency}", "standoff": 4},
         },
-        yaxis={"range": [rows[-1] + 0.6, -0.6], "visible": False},
-    )
-    return figure
+        "yaxis": {"range": [rows[-1] + 0.6, -0.6], "visible": False},
+    }
+    return {"data": bars, "layout": layout}
 
 
 def _kind(step: Step) -> str:

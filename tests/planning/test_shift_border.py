@@ -106,3 +106,27 @@ def test_between_shifts_the_date_changes_at_midnight(shifts):
     midnight = to_us(datetime(2026, 10, 11, 5, tzinfo=UTC))
     parts = list(book.by_date((midnight - 1_800_000_000, midnight + 900_000_000)))
     assert parts == [(date(2026, 10, 10), 1_800_000_000), (date(2026, 10, 11), 900_000_000)]
+
+
+def test_three_weeks_over_the_change_of_clocks_are_what_their_quarters_are(shifts, north):
+    """Every whole quarter hour, added up by the date it lies on, one by one; in Chicago the clocks
+    go back on 1 November. 17 s a quarter, and an odd one more in each third."""
+    feed = cast.feed(north)
+    first, last = date(2026, 10, 20), date(2026, 11, 9)
+    book = ShiftBook(datetime(2026, 10, 19, tzinfo=UTC), datetime(2026, 11, 11, tzinfo=UTC))
+    begun = to_us(datetime(2026, 10, 19, tzinfo=UTC))
+    wanted: dict[date, int] = {}
+    for number in range(23 * 96):
+        at, us = begun + number * 900_000_000, 17_000_000 + number % 3
+        days = {day for day, _ in book.by_date((at, at + 900_000_000))}
+        if len(days) == 1:  # the others are told by their arcs, and there are none
+            Rollup.objects.create(
+                feed=feed, table=north.code, torch="1", bucket_us=at, burn_us=us, arcs=1
+            )
+            day = days.pop()
+            wanted[day] = wanted.get(day, 0) + us
+    found = reports.balance_days(first=first, last=last)
+    assert {row.day: row.burnt_min for row in found.itertuples()} == pytest.approx(
+        {day: us / 60e6 for day, us in wanted.items() if first <= day <= last}
+    )
+    assert len(found) == 21

@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from datetime import date
+from typing import Any
 
+import plotly.graph_objects as go
 import pytest
 
 from dashboards.figures.days import days_figure
@@ -16,7 +18,13 @@ from tests.dashboards import made
 
 
 def steps(palette: Palette = LIGHT, **more):
-    return steps_figure(cost.bridge(made.month(**more)), palette, currency="USD", digits=2)
+    bridge = cost.bridge(made.month(**more))
+    return checked(steps_figure(bridge, palette, currency="USD", digits=2))
+
+
+def checked(figure: dict[str, Any]) -> go.Figure:
+    """Plotly's own classes refuse a name or a value they do not know."""
+    return go.Figure(figure)
 
 
 def test_each_bar_begins_where_the_one_before_it_ended():
@@ -51,8 +59,8 @@ def test_every_step_has_its_words_and_amount():
 
 def test_axes_carry_their_units():
     assert steps().layout.xaxis.title.text == "cost, USD"
-    figure = days_figure(balance.days(made.days([]), date(2026, 10, 6), date(2026, 10, 6)), LIGHT,
-                         today=date(2026, 10, 6))  # fmt: skip
+    day = date(2026, 10, 6)
+    figure = checked(days_figure(balance.days(made.days([]), day, day), LIGHT, today=day))
     assert figure.layout.yaxis.title.text == "torch time, min"
     assert figure.layout.xaxis.title.text == "shift date"
 
@@ -60,14 +68,14 @@ def test_axes_carry_their_units():
 def test_a_month_without_steps_can_be_drawn():
     jobs = made.frame(made.JOBS, [made.job("A", 100, 100, 1.0)])
     bridge = cost.bridge(made.month(jobs=jobs, terms=made.frame(made.TERMS, []), total_minor=100))
-    figure = steps_figure(bridge, LIGHT, currency="USD", digits=2)
+    figure = checked(steps_figure(bridge, LIGHT, currency="USD", digits=2))
     assert (len(figure.data), height_px(bridge)) == (0, 116)
 
 
 def test_days_stack_fine_on_fast_with_the_plan_beside_them():
     day = date(2026, 10, 6)
     rows = [(day, "North", "fine", 60.0, 70.0, 2), (day, "North", "fast", 30.0, 20.0, 1)]
-    figure = days_figure(balance.days(made.days(rows), day, day), LIGHT, today=day)
+    figure = checked(days_figure(balance.days(made.days(rows), day, day), LIGHT, today=day))
     bars = {
         bar.name: (tuple(bar.y), bar.offsetgroup, bar.marker.pattern.shape) for bar in figure.data
     }
@@ -82,7 +90,8 @@ def test_days_stack_fine_on_fast_with_the_plan_beside_them():
 def test_a_day_without_work_has_no_bar_of_zero_height():
     first, last = date(2026, 10, 6), date(2026, 10, 7)
     rows = [(first, "North", "fast", None, 20.0, 1)]
-    [bar] = days_figure(balance.days(made.days(rows), first, last), LIGHT, today=last).data
+    figure = days_figure(balance.days(made.days(rows), first, last), LIGHT, today=last)
+    [bar] = checked(figure).data
     assert tuple(bar.y) == (20.0, None)
 
 
