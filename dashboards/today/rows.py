@@ -127,17 +127,19 @@ def aligned(tables: Sequence[TableToday]) -> list[TableToday]:
 
 def _row(table: TableToday, sight: Sight, tight: bool) -> Row:
     pace = table.strip.last_pace
+    pace_url = _opened("pace", table) if pace is not None else ""
+    end_url = _opened("outlook", table) if table.strip.forecast is not None else ""
     return Row(
         code=table.code,
         name=table.name,
-        facts=_facts(table, sight),
+        facts=_facts(table, sight, pace_url, end_url),
         standing=strip.pace_words(table.strip),
         off=off_plan(pace),
         ends=_ends(table),
         strips=_drawn(table, tight),
         silent=_silent(table.strip),
-        pace_url=_opened("pace", table) if pace is not None else "",
-        end_url=_opened("outlook", table) if table.strip.forecast is not None else "",
+        pace_url=pace_url,
+        end_url=end_url,
     )
 
 
@@ -155,14 +157,16 @@ def _opened(kind: str, table: TableToday) -> str:
     return reverse("figure", args=[kind, f"{table.code}@{table.strip.now_us}"])
 
 
-def _facts(table: TableToday, sight: Sight) -> list[Fact]:
+def _facts(table: TableToday, sight: Sight, pace_url: str, end_url: str) -> list[Fact]:
     """What is known of the shift; its times, its pace and its end open."""
     said = [Fact(words) for words in _standing(table, sight)]
-    said += [Fact(words, _opened("shift", table)) for words in _times(table)]
-    if table.strip.last_pace is not None:
-        said.append(Fact("its pace", _opened("pace", table)))
-    if table.strip.forecast is not None:
-        said.append(Fact("its end", _opened("outlook", table)))
+    if times := _times(table):
+        url = _opened("shift", table)
+        said += [Fact(words, url) for words in times]
+    if pace_url:
+        said.append(Fact("its pace", pace_url))
+    if end_url:
+        said.append(Fact("its end", end_url))
     return said
 
 

@@ -14,7 +14,6 @@ from django.views.decorators.http import condition, require_safe
 
 from dashboards import data
 from dashboards.access import Sight, desk, sight_of
-from dashboards.records import records
 from dashboards.today import rows, undo
 from dashboards.today.addresses import Suggested
 from dashboards.today.shifts import Choice, chosen, neighbours
@@ -88,18 +87,18 @@ def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
         report = data.today(choice.at, over=not choice.live)
         page = rows.page_of(report, sight, _suggested(report, sight), live=choice.live)
         title, sub = rows.heading(report, choice.at, data.zone())
-        jobs = [] if report.jobs is None else records(report.jobs)
+        jobs = report.jobs or ()
         runs = data.runs_between(*rows.window(report, choice.at))
     except Exception:
         log.exception("today at %s", choice.at)
         local = choice.at.astimezone(data.zone())
         title, sub = f"{local:%A} {local.day} {local:%B}", ""
         return {"failed": True, "title": title, "sub": sub}
-    late = [job for job in jobs if job["late"]]
+    late = [job for job in jobs if job.late]
     return {
         "page": page, "title": title, "sub": sub, "jobs": jobs, "runs": runs,
         "late": late[:LATE], "late_more": len(late[LATE:]),
-        "jobs_total": {name: sum(job[name] for job in jobs) for name in COUNTED},
+        "jobs_total": {name: sum(getattr(job, name) for job in jobs) for name in COUNTED},
         "runs_total": {name: sum(getattr(run, name) for run in runs) for name in COUNTED[:2]},
     }  # fmt: skip
 

@@ -24,11 +24,13 @@ def intersect(left: list[Span], right: list[Span]) -> list[Span]:
     found: list[Span] = []
     i = j = 0
     while i < len(left) and j < len(right):
-        start = max(left[i][0], right[j][0])
-        end = min(left[i][1], right[j][1])
+        begin, until = left[i]
+        other_begin, other_until = right[j]
+        start = begin if begin > other_begin else other_begin
+        end = until if until < other_until else other_until
         if start < end:
             found.append((start, end))
-        if left[i][1] < right[j][1]:
+        if until < other_until:
             i += 1
         else:
             j += 1

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from planning.calc.entered import Entry, split_entered
-from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
+from planning.calc.spans import Span, intersect, length, subtract, union
 
 CUTTING = "cutting"
 PIERCING = "piercing"
@@ -94,7 +94,12 @@ def shares(
     burning = intersect(union(burns), whole)
     stopped = subtract(intersect(union(stoppages), whole), burning)
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
-    torch_us = sum(shared_us(burn, whole) for burn in burns if burn[1] > burn[0])
+    torch_us = sum(
+        min(off_us, end) - max(on_us, start)
+        for start, end in whole
+        for on_us, off_us in burns
+        if on_us < end and start < off_us and on_us < off_us
+    )
     entries = list(entries)
     torch_us += sum(entry.within(unknown)[1] for entry in entries)
     unknown, parts = split_entered(unknown, entries)

@@ -53,6 +53,10 @@ def _us(seconds: float | None) -> int:
     return round((seconds or 0.0) * 1_000_000)
 
 
+def _all_us(seconds: Sequence[float | None] | None) -> list[int]:
+    return [round((each or 0.0) * 1_000_000) for each in seconds or ()]
+
+
 def plan_times(
     fields: Mapping[str, Any],
     contours: Sequence[ContourIn],
@@ -64,10 +68,10 @@ def plan_times(
     not known where its source was silent. None without a plan."""
     if fields.get("total_s") is None:
         return None
-    arcs = [_us(each) for each in fields.get("arcs_s") or ()]
+    arcs = _all_us(fields.get("arcs_s"))
     by_contour = (fields.get("snapshot") or {}).get("contours") or {}
-    pierce = [_us(each) for each in by_contour.get("pierce_s") or ()]
-    travel = [_us(each) for each in by_contour.get("travel_s") or ()]
+    pierce = _all_us(by_contour.get("pierce_s"))
+    travel = _all_us(by_contour.get("travel_s"))
     touch = _us(fields.get("touch_off_s"))
     known = bool(arcs) and len(arcs) == len(pierce) == len(travel)
     each_touch = touch // len(arcs) if arcs else 0

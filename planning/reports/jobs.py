@@ -11,17 +11,21 @@ from django.db.models import Sum
 
 from planning.reports.frames import frame
 from planning.reports.queue import Queued, queue_plans
+from planning.reports.shapes import JobToday
 from shopfloor.models import Contour, Job, JobLine, JobState, PartResult, Run, RunState
 
 
-def jobs_today(*, now: datetime, waiting: Sequence[Queued] | None = None) -> pd.DataFrame:
-    """Open jobs by due date: job_id, job, customer, title, due_at, state, ordered, good, scrap,
-    shortage, queued, planned_rest_s, running (bool), late (bool), hold_reason.
+def jobs_today(*, now: datetime) -> pd.DataFrame:
+    """`job_rows` as a frame."""
+    return frame(" ".join(JobToday._fields), job_rows(now=now, waiting=queue_plans()))
+
+
+def job_rows(*, now: datetime, waiting: Sequence[Queued]) -> list[JobToday]:
+    """Open jobs by due date.
 
     `queued` is how many sheets with its parts wait on a table, `planned_rest_s` their planned time
     (all of a shared nest counts for each of its jobs); None where none waits or one of them has no
-    plan. Late: due before now and parts still owed. Nine queries however many jobs, five where what
-    is `waiting` was read already."""
+    plan. Late: due before now and parts still owed. Five queries however many jobs."""
     jobs = list(
         Job.objects.filter(state__in=(JobState.OPEN, JobState.HELD))
         .select_related("customer")
@@ -44,9 +48,9 @@ def jobs_today(*, now: datetime, waiting: Sequence[Queued] | None = None) -> pd.
         .values_list("line__job_id", flat=True)
         .distinct()
     )
-    queued, rest = _waiting(queue_plans() if waiting is None else waiting)
-    rows = [
-        (
+    queued, rest = _waiting(waiting)
+    return [
+        JobToday(
             job.pk,
             job.number,
             job.customer.name,
@@ -65,11 +69,6 @@ def jobs_today(*, now: datetime, waiting: Sequence[Queued] | None = None) -> pd.
         )
         for job in jobs
     ]
-    return frame(
-        "job_id job customer title due_at state ordered good scrap shortage queued planned_rest_s "
-        "running late hold_reason",
-        rows,
-    )
 
 
 def _parts(ids: set[int]) -> tuple[dict[int, int], dict[int, int], dict[int, int]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import pandas as pd
 
@@ -137,6 +137,26 @@ class TableToday:
     program: str = ""  # what its own lines say the latest arc burnt; "" where none says
 
 
+class JobToday(NamedTuple):
+    """An open job; `jobs.job_rows` says what its figures are."""
+
+    job_id: int
+    job: str
+    customer: str
+    title: str
+    due_at: datetime | None
+    state: str
+    ordered: int
+    good: int
+    scrap: int
+    shortage: int
+    queued: int
+    planned_rest_s: float | None
+    running: bool
+    late: bool
+    hold_reason: str
+
+
 @dataclass(frozen=True, slots=True)
 class Today:
     now: datetime
@@ -144,7 +164,7 @@ class Today:
     tables: tuple[TableToday, ...]
     notes: tuple[Note, ...]
     lede: str  # one sentence: what is wrong, then what is well
-    jobs: pd.DataFrame | None = field(default=None, compare=False)  # `jobs_today`, of a shift now
+    jobs: tuple[JobToday, ...] | None = None  # of a shift now
 
 
 @dataclass(frozen=True)

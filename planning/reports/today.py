@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from planning.calc import spent
 from planning.calc.spans import Span, subtract, union
 from planning.inputs.shifts import ShiftBook
-from planning.reports.jobs import jobs_today
+from planning.reports.jobs import job_rows
 from planning.reports.queue import queue_plans
 from planning.reports.shapes import Shares, Today
 from planning.reports.today_data import today_data
@@ -48,11 +48,11 @@ def today(*, now: datetime, over: bool = False) -> Today:
         for each, row in zip(data, rows, strict=True)
         for note in table_notes(each, row, shifts.zone)
     ]
-    jobs = None if over else jobs_today(now=now, waiting=waiting)
+    jobs = None if over else job_rows(now=now, waiting=waiting)
     if jobs is not None:
         notes = alarm_notes(now) + late_notes(shifts.zone) + notes
         notes += verify_notes(shifts.zone) + backup_notes(now)
-        notes += signature_notes() + amps_notes(now)
+        notes += signature_notes() + amps_notes(now, data, window.start_us)
         notes += overdue_notes(jobs, shifts.zone) + wear_notes() + plate_notes()
     notes.sort(key=lambda note: note.kind != "now")
     return Today(
@@ -61,7 +61,7 @@ def today(*, now: datetime, over: bool = False) -> Today:
         tables=tuple(rows),
         notes=tuple(notes),
         lede=lede(rows, notes),
-        jobs=jobs,
+        jobs=None if jobs is None else tuple(jobs),
     )
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import uuid
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from django.db.models import Q, QuerySet
 
@@ -39,8 +39,9 @@ LONGEST = timedelta(days=31)  # our assumption: no stretch or stoppage that has 
 Spanned = TypeVar("Spanned", Segment, Stoppage)
 
 
-@dataclass(frozen=True, slots=True)
-class ArcNow:
+class ArcNow(NamedTuple):
+    """A tuple, for a page makes thousands."""
+
     key: str
     torch: str
     on_us: int
@@ -50,6 +51,7 @@ class ArcNow:
     said: bool  # a person said what it belongs to, or to nothing
     contour: int | None
     program: str | None = None  # as its own source said, or another one beside it
+    amps: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +111,10 @@ def today_data(
     heard = hearings(tables, start_us, end_us, now)
     by_code = {table.code: TableData(table, heard[table.code]) for table in tables}
     by_id = {data.table.pk: data for data in by_code.values()}
-    _arcs(by_code, start_us, min(end_us, now_us), now_us)
+    stretches = _stretches(by_id, start_us, end_us)
+    _arcs(by_code, stretches, start_us, min(end_us, now_us), now_us)
     _stops(by_id, start_us, end_us, now_us)
-    _runs(by_id, start_us, end_us, now_us)
+    _runs(by_id, stretches, now_us)
     for item in waiting:
         if item.table_id in by_id:
             by_id[item.table_id].queue.append(item)
@@ -136,12 +139,18 @@ def _programs(by_code: dict[str, TableData]) -> None:
     beside = programs_beside(silent)
     for data in by_code.values():
         data.arcs = [
-            replace(arc, program=beside[arc.key]) if arc.key in beside else arc for arc in data.arcs
+            arc._replace(program=beside[arc.key]) if arc.key in beside else arc for arc in data.arcs
         ]
         data.program = (data.arcs[-1].program or "") if data.arcs else ""
 
 
-def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: int) -> None:
+def _arcs(
+    by_code: dict[str, TableData],
+    stretches: Sequence[Segment],
+    start_us: int,
+    until_us: int,
+    now_us: int,
+) -> None:
     of_tables = counted(
         Arc.objects.filter(
             Q(off_us=None) | Q(off_us__gt=start_us),
@@ -150,22 +159,47 @@ def _arcs(by_code: dict[str, TableData], start_us: int, until_us: int, now_us: i
             on_us__lt=until_us,
         )
     )
-    rows = of_tables.order_by("on_us").values_list(
-        "table", "key", "torch", "on_us", "off_us", "program"
+    rows = list(
+        of_tables.order_by("on_us").values_list(
+            "table", "key", "torch", "on_us", "off_us", "program", "amps"
+        )
     )
-    assigned = ArcAssignment.objects.filter(arc_key__in=of_tables.values("key")).order_by()
-    said = {
-        key: rest for key, *rest in assigned.values_list("arc_key", "segment_id", "contour_number")
-    }
-    for code, key, torch, on_us, off_us, program in rows:
-        data = by_code[code]
+    said = _said([row[1] for row in rows], stretches)
+    for code, key, torch, on_us, off_us, program, amps in rows:
         segment, contour = said.get(key, (None, None))
         end_us = max(on_us, now_us) if off_us is None else off_us
-        data.arcs.append(
+        by_code[code].arcs.append(
             ArcNow(
-                key, torch, on_us, end_us, off_us is None, segment, key in said, contour, program
+                key,
+                torch,
+                on_us,
+                end_us,
+                off_us is None,
+                segment,
+                key in said,
+                contour,
+                program,
+                amps,
             )
         )
+
+
+Said = dict[str, tuple[int | None, int | None]]  # segment and contour by the arc's key
+
+
+def _said(keys: Sequence[str], stretches: Sequence[Segment]) -> Said:
+    """What is on record for these arcs. Most belong to the segments of that time, which an index
+    knows; joined to their arcs PostgreSQL would read all assignments there ever were. The others
+    are asked for by their keys."""
+    own = ArcAssignment.objects.filter(segment__in=[row.pk for row in stretches])
+    columns = "arc_key", "segment_id", "contour_number"
+    said: Said = {key: (seg, n) for key, seg, n in own.order_by().values_list(*columns)}
+    rest = chunked(
+        [key for key in keys if key not in said],
+        lambda some: ArcAssignment.objects.filter(arc_key__in=some).values_list(*columns),
+    )
+    said.update((key, (segment, contour)) for key, segment, contour in rest)
+    return said
 
 
 def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) -> None:
@@ -190,24 +224,43 @@ def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int)
         )
 
 
-def _runs(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) -> None:
-    stretches = (
-        Segment.objects.filter(started_at__lt=from_us(end_us))
-        .exclude(run__state=RunState.VOIDED)
-        .select_related("torch", "wear_set", "operator")
-    )
-    rows = _going_on(stretches, start_us)
+def _stretches(by_id: dict[int, TableData], start_us: int, end_us: int) -> list[Segment]:
+    rows = Segment.objects.filter(run__table__in=by_id, started_at__lt=from_us(end_us))
+    rows = rows.exclude(run__state=RunState.VOIDED)
+    return _going_on(rows.select_related("torch", "wear_set", "operator"), start_us)
+
+
+class _RunRow(NamedTuple):
+    pk: uuid.UUID
+    table_id: int
+    revision_id: int
+    nest: str
+    state: str
+    opened_at: datetime
+    closed_at: datetime | None
+    plan: dict[str, Any]
+
+
+def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int) -> None:
     segments: dict[uuid.UUID, list[Segment]] = defaultdict(list)
-    for row in rows:
+    for row in stretches:
         segments[row.run_id].append(row)
-    runs = chunked(
-        list(segments),
-        lambda some: (
-            Run.objects.filter(pk__in=some, table__in=by_id)
-            .select_related("revision__nest")
-            .defer("revision__program", "revision__notes")
-        ),
+    columns = (
+        "pk",
+        "table",
+        "revision",
+        "revision__nest__name",
+        "state",
+        "opened_at",
+        "closed_at",
+        "plan",
     )
+    runs = [
+        _RunRow(*row)
+        for row in chunked(
+            list(segments), lambda some: Run.objects.filter(pk__in=some).values_list(*columns)
+        )
+    ]
     pierces, jobs = _contours({run.revision_id for run in runs})
     for run in sorted(runs, key=lambda run: segments[run.pk][0].started_at):
         own = segments[run.pk]
@@ -218,7 +271,7 @@ def _runs(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int) 
         by_id[run.table_id].runs.append(
             RunToday(
                 run_id=run.pk,
-                nest=run.revision.nest.name,
+                nest=run.nest,
                 state=run.state,
                 opened_at=run.opened_at,
                 closed_at=run.closed_at,

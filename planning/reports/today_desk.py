@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from datetime import datetime, tzinfo
 
 from planning.reports.shapes import Act, Note
+from planning.reports.today_data import ArcNow, TableData
 from shopfloor.counting import count
 from shopfloor.models import Fitting, Torch
-from shopfloor.selectors.amps import amps_off
+from shopfloor.selectors.amps import ARCS, amps_judged, amps_off, since_of
 from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.backups import backup_state, is_overdue, last_good
 from shopfloor.selectors.checks import countersigns_wanted
@@ -57,19 +59,38 @@ def signature_notes() -> list[Note]:
     return notes
 
 
-def amps_notes(now: datetime) -> list[Note]:
-    """Torches whose measured current is not that of the set on record."""
+def amps_notes(now: datetime, data: Sequence[TableData], start_us: int) -> list[Note]:
+    """Torches whose measured current is not that of the set on record. `data` holds every arc that
+    began from `start_us` on: only where these are too few is more asked for."""
+    own = {each.table.pk: each.arcs for each in data}
     notes = []
     fitted: dict[Torch, list[Fitting]] = defaultdict(list)
     rows = Fitting.objects.filter(removed_at=None, torch__table__active=True)
     for row in rows.select_related("piece__part__wear_set", "torch__table"):
         fitted[row.torch].append(row)
     for torch, inside in fitted.items():
-        if off := amps_off(torch, now, inside):
+        seen = _amps_of(own.get(torch.table_id, []), torch, inside, now, start_us)
+        off = amps_off(torch, now, inside) if seen is None else amps_judged(torch, inside, seen)
+        if off:
             act = (Act("Look at the torch", "wear", str(inside[0].piece_id)),)
             body = f"{torch.table.name}: {off.words}"
             notes.append(Note("now", "The amps say another set", body, act, torch.table.code))
     return notes
+
+
+def _amps_of(
+    arcs: Sequence[ArcNow], torch: Torch, inside: Sequence[Fitting], now: datetime, start_us: int
+) -> list[float] | None:
+    """Amps of the torch's last arcs; None where those at hand are too few to know."""
+    since_us, now_us = max(start_us, to_us(since_of(inside, now))), to_us(now)
+    seen = [
+        (arc.on_us, arc.amps)
+        for arc in arcs
+        if arc.amps and arc.torch == torch.code and since_us <= arc.on_us < now_us and arc.amps > 0
+    ]
+    if len(seen) < ARCS and since_us == start_us:
+        return None  # there may be older ones
+    return [amps for _, amps in sorted(seen, reverse=True)[:ARCS]]
 
 
 MOST_ALARMS = 5

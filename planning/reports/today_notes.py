@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import tzinfo
 
-import pandas as pd
-
-from planning.reports.shapes import Act, Note, TableToday
+from planning.reports.shapes import Act, JobToday, Note, TableToday
 from planning.reports.today_data import TableData
 from shopfloor.counting import count
 from shopfloor.models import Fitting
@@ -129,15 +127,15 @@ def _overtime(today: TableToday, zone: tzinfo) -> list[Note]:
     return [Note("soon", "More than the shift holds", body, (act,), today.code)]
 
 
-def overdue_notes(jobs: pd.DataFrame, zone: tzinfo) -> list[Note]:
+def overdue_notes(jobs: Sequence[JobToday], zone: tzinfo) -> list[Note]:
     """Open jobs that were due and still owe parts: the first few, then how many more."""
-    rows = jobs[jobs["late"].astype(bool)].to_dict("records")
+    rows = [job for job in jobs if job.late]
     notes = []
     for row in rows[:MOST_LATE]:
-        due = f"{row['due_at'].astimezone(zone):%a %d %b %H:%M}"
-        owes = count(row["shortage"], "part")
-        body = f"{row['job']} for {row['customer']} was due {due} and owes {owes}."
-        act = Act("Open the job", "job", str(row["job_id"]))
+        due = f"{row.due_at.astimezone(zone):%a %d %b %H:%M}" if row.due_at else ""
+        owes = count(row.shortage, "part")
+        body = f"{row.job} for {row.customer} was due {due} and owes {owes}."
+        act = Act("Open the job", "job", str(row.job_id))
         notes.append(Note("now", "A job is late", body, (act,)))
     if len(rows) > MOST_LATE:
         notes.append(_more_late(len(rows) - MOST_LATE))

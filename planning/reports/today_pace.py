@@ -18,13 +18,27 @@ GOING = ("open", "stopped")
 
 @dataclass(frozen=True, slots=True)
 class Paced:
-    """How far a table was ahead at the end of each planned arc, and of the last one: what was done
-    of each run's plan, the time since the start, and how much of it was no plan's."""
+    """What was done of each run's plan, and of all plans at the end of each planned arc
+    (`steps`: when, us of plan), the first at the window's start. `off` is time that was no plan's.
+    """
 
-    points: tuple[strip.Pace, ...]
+    start_us: int
+    steps: tuple[tuple[int, int], ...]
     done_us: dict[uuid.UUID, int]
-    until_us: int
-    lost_us: int
+    off: tuple[Span, ...]
+
+    @property
+    def until_us(self) -> int:
+        return self.steps[-1][0]
+
+    def lost_us(self, until_us: int) -> int:
+        return shared_us((self.start_us, until_us), self.off) if until_us > self.start_us else 0
+
+    def at(self, step: tuple[int, int]) -> strip.Pace:
+        """How far it was ahead then."""
+        until_us, done_us = step
+        there_us = until_us - self.start_us - self.lost_us(until_us)
+        return strip.Pace(until_us, (done_us - there_us) / S / 60)
 
 
 def pace(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> list[strip.Pace]:
@@ -32,9 +46,10 @@ def pace(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> list[st
     found = paced(data, start_us, closed)
     if found is None:
         return []
-    points = list(found.points)
-    every = max(1, len(points) // MOST_PACE)
-    return points[::every] + ([points[-1]] if (len(points) - 1) % every else [])
+    steps = list(found.steps)
+    every = max(1, len(steps) // MOST_PACE)
+    drawn = steps[::every] + ([steps[-1]] if (len(steps) - 1) % every else [])
+    return [found.at(step) for step in drawn]
 
 
 def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> Paced | None:
@@ -46,16 +61,18 @@ def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> Paced 
     if any(run.state in GOING and not run.steps_us for run in data.runs):
         return None
     off: list[Span] = union([*closed, *_planned_stops(data), *_unplanned_runs(data)])
-    by_segment = {segment.pk: run for run in data.runs for segment in run.segments}
-    done: dict[uuid.UUID, int] = {}
-    reached = {run.run_id: 0 for run in data.runs}
-    points = [strip.Pace(start_us, 0.0)]
-    until_us = lost = all_done = 0
+    by_segment = {seg.pk: place for place, run in enumerate(data.runs) for seg in run.segments}
+    done: dict[int, int] = {}  # by the run's place
+    reached = [0] * len(data.runs)
+    steps = [(start_us, 0)]
+    all_done = 0
     for arc in data.arcs:
-        run = by_segment.get(arc.segment_id or -1)
-        if run is None or arc.contour is None or not 0 < arc.contour <= len(run.steps_us):
+        place = by_segment.get(arc.segment_id or -1)
+        if place is None or arc.contour is None:
             continue
-        before = reached[run.run_id]
+        run, before = data.runs[place], reached[place]
+        if not 0 < arc.contour <= len(run.steps_us):
+            continue
         if arc.contour <= before:
             continue
         step = 0
@@ -64,14 +81,15 @@ def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> Paced 
         elif before == 0:
             before = arc.contour - 1
         step += sum(run.steps_us[before : arc.contour])
-        done[run.run_id] = done.get(run.run_id, 0) + step
+        done[place] = done.get(place, 0) + step
         all_done += step
-        reached[run.run_id] = arc.contour
+        reached[place] = arc.contour
         if arc.off_us > start_us:
-            until_us, lost = arc.off_us, shared_us((start_us, arc.off_us), off)
-            ahead = (all_done - (until_us - start_us - lost)) / S / 60
-            points.append(strip.Pace(until_us, ahead))
-    return Paced(tuple(points), done, until_us, lost) if len(points) > 1 else None
+            steps.append((arc.off_us, all_done))
+    if len(steps) == 1:
+        return None
+    by_run = {data.runs[place].run_id: us for place, us in done.items()}
+    return Paced(start_us, tuple(steps), by_run, tuple(off))
 
 
 def _planned_stops(data: TableData) -> list[Span]:

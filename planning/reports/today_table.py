@@ -101,7 +101,7 @@ def _shares(data: TableData, window: Window, burns: Sequence[Span]) -> Shares:
     closed = union(window.closed)
     stops = stopped_spans(data.stops, data.hearing.silences)
     used = spent.shares(staffed, burns, stops, data.hearing.silences, data.hearing.entries)
-    outside_us = length(intersect(intersect(union(burns), whole), closed))
+    outside_us = length(intersect(intersect(union(burns), whole), closed)) if closed else 0
     return replace(shares_of(used), outside_s=outside_us / S)
 
 

@@ -8,7 +8,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from planning.calc.spans import Span, intersect, length, subtract, union
+from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
 from planning.inputs.shifts import ShiftBook
 from planning.reports.queue import queue_plans
 from planning.reports.shapes import Figure, OpenedRow, TableToday
@@ -120,12 +120,15 @@ def _burnt(data: TableData, staffed: list[Span]) -> tuple[list[OpenedRow], list[
     spent: dict[uuid.UUID | str, int] = defaultdict(int)
     arcs: dict[uuid.UUID | str, int] = defaultdict(int)
     covered: list[Span] = []
+    reach_us = 0  # in order of their starts, what has burnt so far is whole from a start to here
     for arc in sorted(data.arcs, key=lambda arc: (arc.on_us, arc.off_us)):
-        fresh = subtract(intersect(union([(arc.on_us, arc.off_us)]), staffed), covered)
-        covered = union([*covered, *fresh])
+        fresh = max(arc.on_us, reach_us), arc.off_us
+        us = shared_us(fresh, staffed) if fresh[0] < fresh[1] else 0
+        reach_us = max(reach_us, arc.off_us)
+        covered.append(fresh)
         whose = _whose(arc, runs)
-        spent[whose] += length(fresh)
-        arcs[whose] += bool(fresh)
+        spent[whose] += us
+        arcs[whose] += bool(us)
     names = {run.run_id: run for run in data.runs}
     rows = []
     for whose, us in spent.items():
@@ -136,7 +139,7 @@ def _burnt(data: TableData, staffed: list[Span]) -> tuple[list[OpenedRow], list[
         note = f"{arcs[whose]} arc{'' if arcs[whose] == 1 else 's'}"
         kind, key = ("run", str(run.run_id)) if run else ("", "")
         rows.append(OpenedRow(label, minutes(us / S), "measured", note, kind, key))
-    return rows, covered
+    return rows, intersect(union(covered), staffed)
 
 
 def _whose(arc: ArcNow, runs: dict[int, RunToday]) -> uuid.UUID | str:
@@ -164,13 +167,12 @@ def pace(id: str) -> Figure:
     since = found.until_us - shown.window.start_us
     begin, end = shown.clock(shown.window.start_us), shown.clock(found.until_us)
     rows.append(OpenedRow(f"{begin} to {end}, the last planned arc", minutes(since / S)))
-    if found.lost_us:
-        taken = f"−{minutes(found.lost_us / S)}"
+    lost_us = found.lost_us(found.until_us)
+    if lost_us:
+        taken = f"−{minutes(lost_us / S)}"
         rows.append(OpenedRow("planned stops, runs without a plan, no shift", taken))
-    rows.append(
-        OpenedRow("Time there was for it", minutes((since - found.lost_us) / S), total=True)
-    )
-    ahead = found.points[-1].ahead_min
+    rows.append(OpenedRow("Time there was for it", minutes((since - lost_us) / S), total=True))
+    ahead = found.at(found.steps[-1]).ahead_min
     value = f"{abs(ahead):,.0f} min {'ahead of' if ahead > 0 else 'behind'} plan"
     facts = {"ahead_min": ahead}
     return Figure(shown.title, value, "measured", HOW_PACE, tuple(rows), shown.now, facts)

@@ -46,18 +46,29 @@ def amps_off(
 ) -> AmpsOff | None:
     """None where the measured amps agree with the fitted set, or say too little."""
     inside = fittings_in(torch) if fittings is None else list(fittings)
-    fitted = set_of(inside)
-    if fitted is None:
+    if not inside:
         return None
-    since = max(now - BACK, max(one.fitted_at for one in inside))
+    since_us = to_us(since_of(inside, now))
     arcs = counted(
         Arc.objects.filter(
             table=torch.table.code, torch=torch.code, amps__gt=0,
-            on_us__gte=to_us(since), on_us__lt=to_us(now),
+            on_us__gte=since_us, on_us__lt=to_us(now),
         )
     )  # fmt: skip
     latest = arcs.order_by("-on_us").values_list("amps", flat=True)[:ARCS]
-    seen = [amps for amps in latest if amps is not None]
+    return amps_judged(torch, inside, [amps for amps in latest if amps is not None])
+
+
+def since_of(fittings: Sequence[Fitting], now: datetime) -> datetime:
+    """From when on arcs tell of what is in a torch now."""
+    return max(now - BACK, max(one.fitted_at for one in fittings))
+
+
+def amps_judged(torch: Torch, fittings: Sequence[Fitting], seen: list[float]) -> AmpsOff | None:
+    """`seen`: the amps of the last `ARCS` arcs, measured since these pieces are in."""
+    fitted = set_of(list(fittings))
+    if fitted is None:
+        return None
     if len(seen) < NEEDED or _agree(median(seen), fitted):
         return None
     others = [one for one in WearSet.objects.filter(active=True) if _agree(median(seen), one)]

@@ -69,6 +69,10 @@ def plates() -> list[Plate]:
     _stock(found)
     _listed(found)
     _ahead(found)
+    return _shortest_first(found)
+
+
+def _shortest_first(found: dict[int, list[Plate]]) -> list[Plate]:
     rows = [plate for own in found.values() for plate in own]
     return sorted(
         rows,
@@ -86,7 +90,15 @@ def plate_of(material: int, thickness_mm: float) -> Plate | None:
 
 
 def plates_short() -> list[Plate]:
-    return [plate for plate in plates() if plate.short]
+    """Of `plates` those the lists want and the stock has not. What nests still want decides only
+    their order, so it is asked for only where any is short."""
+    found: dict[int, list[Plate]] = defaultdict(list)
+    _stock(found)
+    _listed(found)
+    if not any(plate.short for own in found.values() for plate in own):
+        return []
+    _ahead(found)
+    return [plate for plate in _shortest_first(found) if plate.short]
 
 
 def _plate(found: dict[int, list[Plate]], material: Material, mm: float, text: str) -> Plate:

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import Count, Q
@@ -70,14 +70,24 @@ def suggestions_of(stretches: Sequence[Stretch]) -> list[tuple[Suggestion, ...]]
     ]
 
 
-def _runs(stretch: Stretch) -> list[Run]:
-    return list(
+class Near(NamedTuple):
+    """A run about the time of a stretch."""
+
+    pk: UUID
+    state: str
+    closed_at: datetime | None
+    revision_id: int
+    nest: str
+
+
+def _runs(stretch: Stretch) -> list[Near]:
+    rows = (
         Run.objects.filter(table=stretch.table_id, opened_at__lt=stretch.end)
         .exclude(state=RunState.VOIDED)
-        .select_related("revision__nest")
-        .defer("plan", "revision__program", "revision__notes")
-        .order_by("-opened_at")[:MOST]
+        .order_by("-opened_at")
     )
+    columns = "pk", "state", "closed_at", "revision_id", "revision__nest__name"
+    return [Near(*row) for row in rows.values_list(*columns)[:MOST]]
 
 
 def _waiting(tables: Collection[int]) -> dict[int, Named]:
@@ -134,7 +144,7 @@ def _counted(rows: Any, by: str) -> dict[Any, int]:
 
 
 def _of_runs(
-    stretch: Stretch, runs: Sequence[Run], contours: dict[int, int], burnt: dict[UUID, int]
+    stretch: Stretch, runs: Sequence[Near], contours: dict[int, int], burnt: dict[UUID, int]
 ) -> list[Suggestion]:
     found = []
     for run in runs:
@@ -142,7 +152,7 @@ def _of_runs(
         over = run.closed_at is not None and run.closed_at < stretch.start
         if missing > 0 and not over:
             why = f"was {run.state} then, {missing} of its contours have no arc"
-            found.append(Suggestion(run.pk, run.revision.nest.name, run.revision_id, missing, why))
+            found.append(Suggestion(run.pk, run.nest, run.revision_id, missing, why))
     return sorted(found, key=lambda one: abs(one.contours - stretch.arcs))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import tzinfo
-from typing import Literal
+from typing import Literal, NamedTuple
 
 ArcState = Literal["run", "unassigned", "open"]
 StoppageKind = Literal["planned", "stop", "ask"]
@@ -13,8 +13,7 @@ RunState = Literal["done", "cutting", "planned", "unassigned"]
 Duty = Literal["fine", "fast"]
 
 
-@dataclass(frozen=True, slots=True)
-class Arc:
+class Arc(NamedTuple):
     """One arc-on interval. `open` has not ended yet: its `off_us` is the last sign of burning."""
 
     on_us: int

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 
-from shopfloor.strip.frame import US, Bar, Frame, Scale, bars
+from shopfloor.strip.frame import US, Frame, Scale, bars
 from shopfloor.strip.labels import Label, Place, over, px, text_width
-from shopfloor.strip.model import Planned, Run, StripTable
+from shopfloor.strip.model import Arc, Planned, Run, StripTable
 from shopfloor.strip.words import clock, hour_ticks, silent_words
 
 HATCH = {"planned": "h-plan", "stop": "h-stop", "ask": "h-off"}
@@ -25,22 +27,51 @@ def ground(table: StripTable, frame: Frame, scale: Scale) -> str:
     return f'<path class="feint" d="{hours}"/>{end}' if hours else end
 
 
-def _filled(found: list[Bar], base: float, css: str) -> str:
+def _filled(spans_us: Iterable[tuple[int, int]], frame: Frame, scale: Scale, css: str) -> str:
+    base, low = frame.base, px(frame.base)
     d = "".join(
-        f"M{b.x:.2f} {px(base)}V{base - b.height:.1f}H{b.x + b.width:.2f}V{px(base)}z"
-        for b in found
+        [
+            f"M{x:.2f} {low}V{base - height:.1f}H{x + width:.2f}V{low}z"
+            for x, width, height, _ in bars(spans_us, scale, frame)
+        ]
     )
     return f'<path class="arc {css}" d="{d}"/>' if d else ""
 
 
+@lru_cache(maxsize=100)
+def _burnt(arcs: tuple[Arc, ...]) -> tuple[_Spans, ...]:
+    """What burnt, by the state it is drawn in. Kept, so that equal arcs are one object each time
+    they are drawn: some 100 shifts of a table."""
+    return tuple(
+        _Spans(state, [(arc.on_us, arc.off_us) for arc in arcs if arc.state == state])
+        for state in ("run", "open", "unassigned")
+    )
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Spans:
+    state: str
+    us: list[tuple[int, int]]
+
+
+@lru_cache(maxsize=600)
+def _drawn(spans: _Spans, frame: Frame, scale: Scale) -> str:
+    """Kept, for most tables' arcs are what they were when the page was last drawn, at each of its
+    widths: some 5 kB each."""
+    return _filled(spans.us, frame, scale, spans.state)
+
+
 def arcs(table: StripTable, frame: Frame, scale: Scale) -> str:
     """One path for each state an arc can be in, and one for those still expected."""
-    ghosts = (span for plan in table.planned for span in _expected(plan, table.now_us))
-    out = [_filled(bars(ghosts, scale, frame), frame.base, "ghost")]
-    for state in ("run", "open", "unassigned"):
-        spans = ((a.on_us, a.off_us) for a in table.arcs if a.state == state)
-        out.append(_filled(bars(spans, scale, frame), frame.base, state))
-    return "".join(out)
+    ghosts = _ghosts(table.planned, table.now_us)
+    burnt = (_drawn(spans, frame, scale) for spans in _burnt(table.arcs) if spans.us)
+    return "".join([_filled(ghosts, frame, scale, "ghost"), *burnt])
+
+
+@lru_cache(maxsize=20)
+def _ghosts(planned: tuple[Planned, ...], now_us: int) -> tuple[tuple[int, int], ...]:
+    """Kept from one width to the next."""
+    return tuple(span for plan in planned for span in _expected(plan, now_us))
 
 
 def _expected(plan: Planned, now_us: int) -> Iterator[tuple[int, int]]:

@@ -167,7 +167,7 @@ def test_more_runs_take_no_more_queries(a_run, operator, as_, at_noon):
     with CaptureQueriesContext(connection) as many:
         client.get("/today/strips/")
     assert len(many) <= len(few) + 1  # jobs of the first run are one query more than of none
-    assert len(few) <= 55
+    assert len(few) <= 52
 
 
 def test_a_line_left_stands_on_the_page(shop, as_, supervisor):
