@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Final
+
+from django.core.exceptions import ValidationError
 from django.db import models
+
+FLOOR_PAGES: Final = {"away", "help", "register"}  # /floor/CODE/ is a table's, but for these
 
 
 class Table(models.Model):
@@ -30,6 +35,11 @@ class Table(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        """No new table hides behind a page of the floor: its screen could not be reached."""
+        if self._state.adding and self.code in FLOOR_PAGES:
+            raise ValidationError({"code": f"{self.code!r} is a page of the floor’s own."})
 
 
 class Torch(models.Model):

@@ -52,9 +52,7 @@ def source_register(*, name: str, text: str, by: str = "", source_name: str = ""
         feed = feed_register(name=name, text=text, by=by, source_name=shown)
     except ValidationError as problem:
         raise DescriptionError(f"{shown}:1: {'; '.join(problem.messages)}") from problem
-    table, made = Table.objects.get_or_create(
-        code=description.table, defaults={"name": _named(description.table)}
-    )
+    table, made = _table(description.table, f"{shown}:{_line_of('table', text)}")
     if description.torch is not None or not table.torches.exists():
         Torch.objects.get_or_create(table=table, code=description.torch or "1")
     return Registered(feed, table, made, before != feed.version)
@@ -107,6 +105,20 @@ def _codes_fit(description: Description, text: str, shown: str) -> None:
     if description.torch is not None and len(description.torch) > 20:
         line = _line_of("torch", text)
         raise DescriptionError(f"{shown}:{line}: torch: longer than 20 letters")
+
+
+def _table(code: str, where: str) -> tuple[Table, bool]:
+    """The table, and whether it was made. Raises DescriptionError at `where`."""
+    table = Table.objects.filter(code=code).first()
+    if table is not None:
+        return table, False
+    table = Table(code=code, name=_named(code))
+    try:
+        table.full_clean(exclude=["dialect"])
+    except ValidationError as problem:
+        raise DescriptionError(f"{where}: table: {' '.join(problem.messages)}") from problem
+    table.save()
+    return table, True
 
 
 def _line_of(key: str, text: str) -> int:

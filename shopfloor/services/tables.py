@@ -17,6 +17,7 @@ from planning.calc.motion import TableMotion
 from planning.calc.program import Dialect, ProgramError, read_program
 from shopfloor.acting import acting, current_who
 from shopfloor.models import Nest, NestRevision, Table, Torch
+from shopfloor.models.equipment import FLOOR_PAGES
 from shopfloor.services.nests import dialect_of, path_hash, plan_want, revision_add
 from shopfloor.services.work import work_want
 
@@ -30,7 +31,6 @@ _WORDS: Final = {
     "tolerance_mm": "the corner tolerance in mm",
 }
 _PLAIN: Final = Dialect()
-FLOOR_PAGES: Final = {"away", "help", "register"}  # /floor/CODE/ is a table's, but for these
 
 
 def dialect_kept(values: Mapping[str, Any]) -> dict[str, Any]:

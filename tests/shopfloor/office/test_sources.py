@@ -73,6 +73,24 @@ def test_a_wrong_description_names_its_line_and_stays_in_the_form(page, shop):
     assert not Feed.objects.exists()
 
 
+def test_no_table_is_made_behind_a_page_of_the_floor(page, shop):
+    from shopfloor.models.equipment import FLOOR_PAGES
+    from shopfloor.terminal.urls import urlpatterns
+
+    routes = {str(each.pattern) for each in urlpatterns}
+    fixed = {
+        route.removesuffix("/") for route in routes if route.endswith("/") and "<" not in route
+    }
+    assert fixed == FLOOR_PAGES
+    for code in sorted(FLOOR_PAGES):
+        text = FEED.replace("north", code, 1)
+        values = {"name": "new", "text": f"# new\n{text}", "do": "save"}
+        answer = page.post(reverse("source_add"), values).content.decode()
+        assert f":2: table: &#x27;{code}&#x27; is a page of the floor" in answer
+    assert not Feed.objects.exists()
+    assert not Table.objects.filter(code__in=FLOOR_PAGES).exists()
+
+
 def test_a_new_source_does_not_take_over_one_of_its_name(page, feed):
     answer = page.post(
         reverse("source_add"),
