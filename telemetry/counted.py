@@ -1,9 +1,9 @@
-"""Whose arcs count at which time, where several sources watch the same torch."""
+"""Whose arcs count at which time and table, where several sources watch the same torch."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from django.db import transaction
 from django.db.models import Model, Q, QuerySet
@@ -41,14 +41,22 @@ def feeds_counted() -> QuerySet[Feed]:
     return Feed.objects.filter(Q(master=True) | Q(pk__in=CountedSpan.objects.values("feed")))
 
 
-def counted_spans(feeds: Sequence[Feed]) -> dict[int, list[tuple[int | None, int | None]]]:
-    """By feed id, from when until when each counts; None is without an end."""
-    found: dict[int, list[tuple[int | None, int | None]]] = {}
-    for span in CountedSpan.objects.filter(feed__in=feeds).order_by("from_us"):
-        found.setdefault(span.feed_id, []).append((span.from_us, span.until_us))
+class Span(NamedTuple):
+    """When a feed counts, microseconds UTC, None being without an end, and at which table."""
+
+    from_us: int | None
+    until_us: int | None
+    table: str
+
+
+def counted_spans(feeds: Sequence[Feed]) -> dict[int, list[Span]]:
+    """By feed id, from when until when each counts, and where."""
+    found: dict[int, list[Span]] = {}
+    for row in CountedSpan.objects.filter(feed__in=feeds).order_by("from_us"):
+        found.setdefault(row.feed_id, []).append(Span(row.from_us, row.until_us, row.table))
     for feed in feeds:
         if feed.pk not in found:
-            found[feed.pk] = [(None, None)] if feed.master else []
+            found[feed.pk] = [Span(None, None, feed.table)] if feed.master else []
     return found
 
 
@@ -65,58 +73,57 @@ def masters_beside(feed: Feed) -> list[Feed]:
 
 
 @transaction.atomic
-def feed_set_master(*, feed: Feed, from_us: int | None = None) -> None:
-    """Of the sources that watch one torch of a table, this one's arcs are summed, from `from_us`
-    on; before it those that were are still. None: in all of history."""
+def feed_set_master(*, feed: Feed, from_us: int) -> None:
+    """Of the sources that watch one torch of a table, this one's arcs are summed from `from_us`
+    on; before it those that were are still. What they counted at other tables stays."""
     feeds = list(watching(feed.table, feed.torch).select_for_update())
     spans = counted_spans(feeds)
     CountedSpan.objects.filter(feed__in=feeds).delete()
-    if from_us is not None:
-        spans[feed.pk] = [*_until(spans[feed.pk], from_us), (from_us, None)]
-        for other in feeds:
-            if other.pk != feed.pk:
-                spans[other.pk] = _until(spans[other.pk], from_us)
-        CountedSpan.objects.bulk_create(
-            CountedSpan(feed_id=pk, from_us=start, until_us=end)
-            for pk, own in spans.items()
-            for start, end in _joined(own)
-        )
+    for pk, own in spans.items():
+        here = [span for span in own if span.table == feed.table]
+        elsewhere = [span for span in own if span.table != feed.table]
+        kept = [*elsewhere, *_until(here, from_us)]
+        if pk == feed.pk:
+            came_us = max((span.until_us or 0 for span in elsewhere), default=from_us)
+            kept.append(Span(max(from_us, came_us), None, feed.table))
+        _save(pk, kept)
     Feed.objects.filter(pk__in=[one.pk for one in feeds]).update(master=False)
     feed.master = True
     feed.save(update_fields=["master"])
 
 
-def feed_counts(feed: Feed, *, counts: bool, now_us: int) -> None:
-    """A source that moved to another torch counts there, or no longer, from now on."""
+def feed_moves(feed: Feed, table: str, *, counts: bool, now_us: int) -> None:
+    """A source that moves to another table or torch counts there, or does not, from now on. What
+    it counted before was counted where it was. The feed is still to be saved."""
+    kept = _until(counted_spans([feed])[feed.pk], now_us)
+    if counts:
+        kept.append(Span(now_us, None, table))
+    CountedSpan.objects.filter(feed=feed).delete()
+    _save(feed.pk, kept)
     feed.master = counts
-    spans = counted_spans([feed])[feed.pk]
-    if not CountedSpan.objects.filter(feed=feed).delete()[0]:
-        return
-    kept = _until(spans, now_us) + ([(now_us, None)] if counts else [])
+
+
+def _save(feed_id: int, spans: Sequence[Span]) -> None:
     CountedSpan.objects.bulk_create(
-        CountedSpan(feed=feed, from_us=start, until_us=end) for start, end in _joined(kept)
+        CountedSpan(feed_id=feed_id, **span._asdict()) for span in _joined(spans)
     )
 
 
-def _until(
-    spans: list[tuple[int | None, int | None]], at_us: int
-) -> list[tuple[int | None, int | None]]:
+def _until(spans: Sequence[Span], at_us: int) -> list[Span]:
     """What of these spans lies before a moment."""
     return [
-        (start, at_us if end is None else min(end, at_us))
-        for start, end in spans
-        if start is None or start < at_us
+        span._replace(until_us=at_us if span.until_us is None else min(span.until_us, at_us))
+        for span in spans
+        if span.from_us is None or span.from_us < at_us
     ]
 
 
-def _joined(
-    spans: list[tuple[int | None, int | None]],
-) -> list[tuple[int | None, int | None]]:
-    """Spans in order, one that begins where another ends made one with it."""
-    found: list[tuple[int | None, int | None]] = []
-    for start, end in spans:
-        if found and found[-1][1] == start:
-            found[-1] = (found[-1][0], end)
+def _joined(spans: Sequence[Span]) -> list[Span]:
+    """Spans in order, one that begins where another of its table ends made one with it."""
+    found: list[Span] = []
+    for span in spans:
+        if found and (found[-1].until_us, found[-1].table) == (span.from_us, span.table):
+            found[-1] = found[-1]._replace(until_us=span.until_us)
         else:
-            found.append((start, end))
+            found.append(span)
     return found

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from django.db.models import Count, F, Max, Q, QuerySet, Sum
+from django.db.models import Count, F, Max, Q, Sum
 
 from telemetry.clockwatch import ClockEstimate
-from telemetry.counted import counted
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
 from telemetry.locks import is_held
@@ -23,7 +22,6 @@ from telemetry.models import (
     GoneArc,
     Health,
     Repeat,
-    Rollup,
 )
 from telemetry.paths import lock_path
 
@@ -31,19 +29,6 @@ SILENT_US = 10 * 60 * 1_000_000
 _BEAT_LATE_US = 15 * 1_000_000
 _AHEAD_US = 5 * 1_000_000
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-def arcs_between(start_us: int, end_us: int, *, table: str | None = None) -> QuerySet[Arc]:
-    """Arcs that burn at some time within [start_us, end_us), in order; open ones among them.
-
-    An arc longer than a day would be missed at the start of the span.
-    """
-    day_us = 86_400_000_000
-    arcs = Arc.objects.filter(on_us__lt=end_us, on_us__gte=start_us - day_us)
-    arcs = arcs.filter(Q(off_us=None) | Q(off_us__gt=start_us) | Q(on_us__gte=start_us))
-    if table is not None:
-        arcs = arcs.filter(table=table)
-    return counted(arcs)
 
 
 def arcs_changed_since(changed_us: int = 0, after_id: int = 0, count: int = 1000) -> list[Arc]:
@@ -62,41 +47,6 @@ def arcs_gone_since(changed_us: int = 0, after_id: int = 0, count: int = 1000) -
     that came again since is among them, and among those of `arcs_changed_since`."""
     later = Q(changed_us__gt=changed_us) | Q(changed_us=changed_us, id__gt=after_id)
     return list(GoneArc.objects.filter(later).order_by("changed_us", "id")[:count])
-
-
-@dataclass(frozen=True, slots=True)
-class BurnSum:
-    """Burning of one torch in a window. `pierces` None: not known for all of it."""
-
-    table: str
-    torch: str
-    burn_us: int
-    arcs: int
-    pierces: int | None
-
-
-def burn_sums(start_us: int, end_us: int, *, table: str | None = None) -> list[BurnSum]:
-    """Sums by table and torch over whole quarter hours within [start_us, end_us)."""
-    rollups = counted(
-        Rollup.objects.filter(bucket_us__gte=start_us, bucket_us__lt=end_us), at="bucket_us"
-    )
-    if table is not None:
-        rollups = rollups.filter(table=table)
-    rows = (
-        rollups.order_by("table", "torch")
-        .values("table", "torch")
-        .annotate(
-            burn=Sum("burn_us"), begun=Sum("arcs"), pierced=Sum("pierces"), n=Count("id"),
-            counted=Count("pierces"),
-        )
-    )  # fmt: skip
-    return [
-        BurnSum(
-            row["table"], row["torch"], row["burn"], row["begun"],
-            row["pierced"] if row["n"] == row["counted"] else None,
-        )
-        for row in rows
-    ]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Min, OuterRef, Subquery
+from django.db.models import Max, Min, OuterRef, Q, Subquery
 
 from planning.calc.entered import Entry
 from planning.calc.spans import Span, intersect, subtract, union
@@ -18,7 +18,7 @@ from shopfloor.models import EnteredCount, Table
 from shopfloor.selectors.arcs import from_us, to_us
 from shopfloor.selectors.shop import shift_patterns, shop_zone
 from telemetry.counted import counted_spans, feeds_counted
-from telemetry.models import Arc, Cursor, Event, Feed, Gap
+from telemetry.models import Arc, CountedSpan, Cursor, Event, Feed, Gap
 
 BEAT_LATE_US = 90_000_000  # a worker writes its beat far more often than this
 _AFTER_US = 3_600_000_000  # the line that shows a gap comes within an hour of the link
@@ -49,9 +49,10 @@ def hearings(
     """By table code, over [start, end). Five queries, and two or three for each link
     that came back. Where several sources counted, each is asked about its own time."""
     wanted = {table.code: table for table in tables}
+    once = CountedSpan.objects.filter(table__in=wanted)  # by sources that watch another now, too
     feeds = list(
         feeds_counted()
-        .filter(table__in=wanted)
+        .filter(Q(table__in=wanted) | Q(pk__in=once.values("feed")))
         .select_related("health")
         .annotate(first_us=Subquery(_FIRST), burnt_us=Subquery(_BURNT))
     )
@@ -64,12 +65,13 @@ def hearings(
     found = {code: Hearing(False, ((start_us, end_us),), None, "") for code in wanted}
     for feed in feeds:
         own = _Source(feed, last_line.get(feed.pk), gaps.get(feed.pk, []), to_us(now))
-        for since_us, until_us in spans[feed.pk]:
+        for since_us, until_us, table in spans[feed.pk]:
             window = max(start_us, since_us or start_us), min(end_us, until_us or end_us)
             if (until_us is None and not feed.enabled) or window[0] >= window[1]:
                 continue
-            heard = own.heard(window, since_us=since_us, counts_now=until_us is None)
-            found[feed.table] = _both(found[feed.table], heard)
+            if table in wanted:
+                heard = own.heard(window, since_us=since_us, counts_now=until_us is None)
+                found[table] = _both(found[table], heard)
     entries = entries_of(wanted, start_us, end_us)
     return {code: replace(heard, entries=tuple(entries[code])) for code, heard in found.items()}
 
@@ -93,7 +95,8 @@ class _Source:
             spans, begin = [*spans, (since_us, self._begun_us)], window[0]
         clipped = union((max(a, begin), min(b, window[1])) for a, b in spans)
         since = self._since if counts_now else None
-        return Hearing(True, tuple(clipped), since, self.feed.name, self._begun_us)
+        begun_us = max(self._begun_us, since_us or self._begun_us)
+        return Hearing(True, tuple(clipped), since, self.feed.name, begun_us)
 
 
 def _both(one: Hearing, other: Hearing) -> Hearing:

@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, Max, Min
+from django.db.models import Count, Max, Min, Q
 
 from shopfloor.models import EnteredCount
 from shopfloor.selectors.sources import instant
@@ -89,8 +89,8 @@ def source_watchers(feed: Feed) -> list[Watcher]:
 
 def source_turns(feed: Feed) -> list[CountedSpan]:
     """Whose arcs counted from when until when, oldest first; empty where none took over."""
-    beside = watching(feed.table, feed.torch)
-    rows = CountedSpan.objects.filter(feed__in=beside).select_related("feed")
+    here = Q(feed__in=watching(feed.table, feed.torch)) | ~Q(feed__table=feed.table)
+    rows = CountedSpan.objects.filter(here, table=feed.table).select_related("feed")
     return sorted(rows, key=lambda span: (span.from_us or 0, span.feed.name))
 
 

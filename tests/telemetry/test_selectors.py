@@ -1,16 +1,15 @@
 from __future__ import annotations
 
 import pytest
+from django.db.models import Sum
 
-from telemetry.counted import feed_set_master
+from telemetry.counted import counted, feed_set_master
 from telemetry.locks import Lock
-from telemetry.models import Arc, ClockOffset, Feed, FeedVersion, Health, Reject
+from telemetry.models import Arc, ClockOffset, Feed, FeedVersion, Health, Reject, Rollup
 from telemetry.paths import lock_path
 from telemetry.selectors import (
     SILENT_US,
-    arcs_between,
     arcs_changed_since,
-    burn_sums,
     feed_health,
 )
 from telemetry.services import feed_register
@@ -36,32 +35,23 @@ def feed(tmp_path) -> Feed:
     return feed
 
 
+def burnt(minutes: int, since: int = 0) -> dict[str, tuple[float, int]]:
+    """By torch: minutes burnt and arcs begun, within these minutes of six o'clock."""
+    within = (SIX_US + since * MINUTE_US, SIX_US + (since + minutes) * MINUTE_US - 1)
+    rows = counted(Rollup.objects.filter(bucket_us__range=within), at="bucket_us").order_by()
+    sums = rows.values("torch").annotate(us=Sum("burn_us"), n=Sum("arcs"))
+    return {row["torch"]: (row["us"] / MINUTE_US, row["n"]) for row in sums}
+
+
 def test_two_torches_burn_side_by_side_and_none_is_lost(feed):
-    sums = {row.torch: row for row in burn_sums(SIX_US, SIX_US + 60 * MINUTE_US, table="north")}
     # By hand: torch 1 from 6:10 to 6:20, torch 2 from 6:12 to 6:14; the arc of 6:40 is open.
-    assert sums["1"].burn_us == 10 * MINUTE_US
-    assert sums["2"].burn_us == 2 * MINUTE_US
-    assert (sums["1"].arcs, sums["2"].arcs) == (2, 1)
+    assert burnt(60) == {"1": (10, 2), "2": (2, 1)}
     assert not Arc.objects.filter(ended="lost").exists()
 
 
 def test_an_arc_over_a_quarter_hour_is_split_there(feed):
-    first = {r.torch: r.burn_us for r in burn_sums(SIX_US, SIX_US + 15 * MINUTE_US)}
-    second = {
-        r.torch: r.burn_us for r in burn_sums(SIX_US + 15 * MINUTE_US, SIX_US + 30 * MINUTE_US)
-    }
-    assert (first["1"], second["1"]) == (5 * MINUTE_US, 5 * MINUTE_US)
-
-
-def test_arcs_between_takes_those_that_burn_within_and_the_open_one(feed):
-    def starts(a: int, b: int) -> list[int]:
-        arcs = arcs_between(SIX_US + a * MINUTE_US, SIX_US + b * MINUTE_US, table="north")
-        return [(arc.on_us - SIX_US) // MINUTE_US for arc in arcs]
-
-    assert starts(0, 60) == [10, 12, 40]
-    assert starts(15, 16) == [10]
-    assert starts(20, 39) == []
-    assert starts(50, 60) == [40]
+    assert burnt(15)["1"] == (5, 1)
+    assert burnt(15, since=15)["1"] == (5, 0)
 
 
 def test_a_follower_of_changes_sees_every_arc_and_every_change_once(feed, tmp_path):
@@ -87,11 +77,10 @@ def test_of_two_sources_for_one_torch_the_masters_arcs_are_summed(feed, tmp_path
     other = feed_register(name="u", text=feed_text(path), by="Dana Okell")
     assert not other.master
     run_once([other])
-    hour = (SIX_US, SIX_US + 60 * MINUTE_US)
-    assert {r.torch: r.burn_us for r in burn_sums(*hour)}["1"] == 10 * MINUTE_US
-    assert len(arcs_between(*hour)) == 3
-    feed_set_master(feed=other)
-    assert {r.torch: r.burn_us for r in burn_sums(*hour)}["1"] == 20 * MINUTE_US
+    assert burnt(60)["1"] == (10, 2)
+    assert counted(Arc.objects.all()).count() == 3
+    feed_set_master(feed=other, from_us=SIX_US)
+    assert burnt(60) == {"1": (20, 1)}
 
 
 def test_health_is_one_word_with_its_age(feed):

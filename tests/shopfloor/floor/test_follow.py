@@ -265,7 +265,7 @@ def test_arcs_of_a_second_source_are_not_counted_twice(floor):
     floor.arc(T0 + SECOND, 30.0, feed=other)
     floor.follow()
     assert len(said()) == 1
-    feed_set_master(feed=other)
+    feed_set_master(feed=other, from_us=0)
     floor.arc(T0 + MINUTE, 30.0, feed=other)
     floor.follow()
     assert {key.split("|")[0] for key in said()} == {"log"}

@@ -6,25 +6,28 @@ from datetime import date, timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
-from shopfloor.models import ArcAssignment, EnteredCount, Month, Run, Work
+from shopfloor.models import ArcAssignment, EnteredCount, Month, Run, Table, Work
 from shopfloor.selectors.arcs import from_us, master_arcs, to_us
 from shopfloor.selectors.silences import hearings
+from shopfloor.selectors.source_page import source_turns
 from shopfloor.selectors.unassigned import unassigned_clusters
 from shopfloor.services.source_count import source_count_from, table_recount
 from shopfloor.services.sources_office import clock_put_right, source_register
+from telemetry.counted import feed_set_master
 from telemetry.journal import Kind, Record
 from telemetry.models import Alarm, Arc, Event, Feed
 from telemetry.push import Delivery, _inboxes, push_take
 from telemetry.rebuild import rebuild
-from telemetry.selectors import burn_sums, clock_estimate
+from telemetry.selectors import clock_estimate
 from telemetry.services import push_token_find, push_token_issue
 from telemetry.worker import run_once
 from tests.telemetry.stored import everything
 
 from .conftest import MINUTE, SECOND, T0
 
-DAY = timedelta(days=1)
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
 
 LOG = """table = "north"
 [source]
@@ -173,7 +176,7 @@ def test_of_a_contact_and_a_program_log_one_counts_and_the_other_names_the_progr
     contact.hear(burns(T0, [30.0] * 4, gap_s=5.0, on="1", off="0"), numbered=False)
     floor.follow()
     assert master_arcs(north).count() == 4
-    assert burn_sums(0, 2**62)[0].burn_us == 120_000_000  # 4 x 30 s, not 236 s
+    assert sum(arc.seconds for arc in master_arcs(north)) == 120.0  # 4 x 30 s, not 236 s
     (found,) = unassigned_clusters(north, T0 - MINUTE, T0 + timedelta(hours=1))
     assert (found.arcs, found.arc_s) == (4, 120.0)
     assert found.programs == ("/jobs/n-7.NC",)
@@ -224,7 +227,7 @@ def test_another_source_counts_from_a_day_on_and_days_before_stay(three_days, no
     assert list(ArcAssignment.objects.order_by("pk").values())[:4] == before
     assert master_arcs(north).count() == 12
     # 4 x 30 s of the first day by the contact, then 8 x 29 s by the log
-    assert [one.burn_us for one in burn_sums(0, 2**62)] == [(120 + 232) * 1_000_000]
+    assert sum(arc.seconds for arc in master_arcs(north)) == 120 + 232
     _count("contact", (T0 + 2 * DAY).date(), administrator)
     assert _heard_by(three_days) == [{"contact"}, {"log"}, {"contact"}]
     _count("contact", T0.date(), administrator)
@@ -244,6 +247,35 @@ def test_a_silence_is_that_of_the_source_that_counted_then(three_days, north, ad
     begun = to_us(T0 + DAY - timedelta(hours=7))  # midnight in Chicago, in summer
     assert hearing.listens
     assert all(start >= begun for start, _ in hearing.silences if start > to_us(T0))
+
+
+@pytest.mark.parametrize("counted_from", [None, T0 - DAY])
+@pytest.mark.parametrize("taken", [False, True])
+def test_a_source_that_moved_was_heard_at_the_table_where_it_was(floor, north, counted_from, taken):
+    """It listened to North until now, and listens to South from now on, where another source may
+    count already."""
+    south = Table.objects.create(name="South", code="south")
+    if taken:
+        Source("theirs", LOG.replace("north", "south"))
+    source = Source("log", LOG)
+    source.hear(burns(T0, [30.0] * 4))
+    if counted_from:
+        feed_set_master(feed=source.feed, from_us=to_us(counted_from))
+    before = hearings([north], to_us(T0 - HOUR), to_us(T0 + HOUR), T0 + HOUR)["north"]
+    feed = source_register(name="log", text=LOG.replace("north", "south"), by="theo").feed
+    assert feed.master is not taken
+    now = timezone.now()
+    heard = hearings([north, south], to_us(T0 - HOUR), to_us(T0 + HOUR), T0 + HOUR)
+    assert heard["north"].silences == before.silences
+    assert (heard["north"].listens, heard["north"].feed) == (True, "log")
+    assert heard["south"].listens is taken  # by the other source, if by any
+    assert master_arcs(north).count() == 4
+    later = hearings([north, south], to_us(now + MINUTE), to_us(now + HOUR), now + HOUR)
+    assert not later["north"].listens
+    assert later["south"].listens
+    over = hearings([south], to_us(T0), to_us(now + HOUR), now + HOUR)["south"]
+    assert taken or over.from_us >= to_us(now - HOUR)  # no silence of it before it came
+    assert [turn.feed.name for turn in source_turns(Feed(table="north", torch="1"))] == ["log"]
 
 
 def test_a_closed_month_and_a_day_to_come_are_refused(three_days, north, administrator):
