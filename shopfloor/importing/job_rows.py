@@ -172,7 +172,7 @@ def due_of(cell: Cell, zone: ZoneInfo, date_order: str = "none") -> datetime | N
         year, month, day = int(found[1]), int(found[2]), int(found[3])
     elif found := _SLASH.fullmatch(cell):
         if date_order == "none":
-            raise RowError(f"due {cell!r}: say above whether month or day comes first")
+            raise RowError(f"due {cell!r}: say on the page before whether month or day comes first")
         first, second, year = int(found[1]), int(found[2]), int(found[3])
         month, day = (first, second) if date_order == "month" else (second, first)
     else:

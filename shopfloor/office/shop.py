@@ -45,7 +45,11 @@ RULES = (
 
 class ShopForm(forms.Form):
     name = forms.CharField(max_length=120)
-    zone = forms.CharField(max_length=64, label="Time zone", help_text="America/Chicago")
+    zone = forms.CharField(
+        max_length=64,
+        label="Time zone",
+        help_text="such as America/Chicago; set it before the first run: past work keeps its day",
+    )
     units = forms.ChoiceField(
         choices=Units.choices, label="Sizes in",
         help_text="what everybody starts with; each person can change their own",

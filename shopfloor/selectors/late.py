@@ -41,8 +41,9 @@ class LateEntry:
     lines: list[LineSides] = field(default_factory=list)
 
     @property
-    def clock_off_s(self) -> float:
-        return self.action.device_offset_ms / 1000
+    def clock_off_s(self) -> int:
+        """Whole seconds: what a delivery takes is no clock that is off."""
+        return round(self.action.device_offset_ms / 1000)
 
 
 def late_entries() -> list[LateEntry]:

@@ -62,6 +62,14 @@ def test_both_counts_stand_side_by_side(late, client, supervisor):
     assert "K-77 /1 ring 18 2 0 20 0 0" in text
 
 
+def test_a_clock_off_by_less_than_a_second_is_right(late, client, supervisor):
+    Action.objects.update(device_offset_ms=-400)
+    client.force_login(supervisor)
+    text = client.get(reverse("late")).content.decode()
+    assert "two counts" in text
+    assert "on a device" not in text
+
+
 def test_the_job_shows_a_range_until_somebody_decides(late, client, supervisor):
     client.force_login(supervisor)
     job = reverse("job", args=[late.job_id])
