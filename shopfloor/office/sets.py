@@ -60,7 +60,10 @@ class MaterialForm(forms.Form):
         help_text="Blank: the usual one of its family",
     )  # fmt: skip
     caution = forms.ChoiceField(
-        choices=[("", "none known"), *((word, word) for word in sorted(set(CAUTIONS.values())))],
+        choices=[
+            ("", "the usual one of its family"),
+            *((word, word) for word in sorted(set(CAUTIONS.values()))),
+        ],
         required=False, help_text="Shown where hands can be hurt",
     )  # fmt: skip
 

@@ -188,7 +188,6 @@ def _material_of(row: calc.ChartRow) -> Material:
         name=row.material,
         family=family,
         density_kg_m3=DENSITY_KG_M3[family],
-        caution=CAUTIONS.get(family, ""),
     )
 
 
@@ -200,13 +199,13 @@ CAUTIONS = {"stainless": "chromium", "galvanised": "coated", "aluminium": "alumi
 def material_add(
     *, code: str, family: str, name: str = "", density_kg_m3: float | None = None, caution: str = ""
 ) -> Material:
-    """Without a name or a density it gets its code and the usual density of its family."""
+    """Without a name, a density or a caution it gets its code and what is usual of its family."""
     material = Material(
         code=code.strip(),
         name=name.strip() or code.strip(),
         family=family,
         density_kg_m3=density_kg_m3 or DENSITY_KG_M3[family],
-        caution=caution,
+        caution=caution or CAUTIONS.get(family, ""),
     )
     material.full_clean()
     material.save()

@@ -51,6 +51,20 @@ def test_a_material_needs_its_code_alone(sign_in, administrator, shop):
     assert (made.name, made.density_kg_m3) == ("5052", 2700.0)
 
 
+@pytest.mark.parametrize(
+    ("family", "chosen", "caution"),
+    [("stainless", "", "chromium"), ("galvanised", "", "coated"), ("mild steel", "", ""),
+     ("mild steel", "coated", "coated")],
+)  # fmt: skip
+def test_a_material_added_by_hand_has_the_caution_of_its_family(
+    sign_in, administrator, shop, family, chosen, caution
+):
+    """As one that comes in with a chart has."""
+    page = sign_in(administrator)
+    page.post(reverse("materials"), {"code": "X", "family": family, "caution": chosen})
+    assert Material.objects.get(code="X").caution == caution
+
+
 def test_parts_of_one_shape_begin_with_the_only_line_that_fits(sign_in, planner, nest, job):
     """The nest has two shapes, one of them with a hole: nothing is suggested for either."""
     page = sign_in(planner)
