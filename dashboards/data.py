@@ -215,5 +215,10 @@ def drawings_to_choose() -> list[tuple[str, str]]:
     return drawings.drawings_to_choose()
 
 
+def drawing_chosen(text: str) -> str | None:
+    """The "drawing-table-set" of a drawing's name, alone or in the words it is offered by."""
+    return drawings.drawing_chosen(text)
+
+
 def pit_limit_mm() -> float:
     return the_shop().pit_limit_mm

@@ -118,9 +118,8 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
         for row in ROWS
         if said.get(f"nest{row}")
     ]
-    routes = {words: route for route, words in data.drawings_to_choose()}
     lines += [
-        _parts(routes.get(said[f"drawing{row}"], said[f"drawing{row}"]), said.get(f"parts{row}"))
+        _parts(_route(said[f"drawing{row}"]), said.get(f"parts{row}"))
         for row in ROWS
         if said.get(f"drawing{row}")
     ]
@@ -148,11 +147,16 @@ def _nest(text: str) -> int:
     return found
 
 
+def _route(text: str) -> str:
+    """A drawing by its name or as the list offers it; else what was typed, a route perhaps."""
+    return data.drawing_chosen(text) or text
+
+
 def _parts(route: str, parts: str | None) -> PartsAsked:
     """ "drawing-table-set" and how many."""
-    keys = [_whole(key, "drawing") for key in route.split("-")]
+    keys = [key for key in map(row_number, route.strip().split("-")) if key is not None]
     if len(keys) != 3:
-        raise QuoteError(f"{route!r} is not a drawing with a table and a set.")
+        raise QuoteError(f"{route[:60]!r} is not a drawing with a table and a set.")
     return PartsAsked(keys[0], keys[1], keys[2], _whole(parts, "parts"))
 
 

@@ -75,7 +75,7 @@ def _own_nests() -> list[tuple[Job, list[Nest]]]:
         nests_of[job].add(nest)
     shared = {nest for nest, jobs in jobs_of.items() if len(jobs) > 1}
     theirs = set(Run.objects.exclude(sheet__owner=None).values_list("revision__nest", flat=True))
-    # A quote reckons with whole sheets: a nest for half of one would be asked too much for.
+    # Of a nest that has no size a quote counts whole sheets: half of one would be asked too much.
     whole = set(
         Run.objects.filter(sheet__length_mm__gte=WHOLE_MM).values_list("revision__nest", flat=True)
     )

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import datetime
+from fractions import Fraction
 from typing import Any
 
 from planning.calc.cost import rounded
+from planning.calc.drawing.laying import parts_a_sheet
 from planning.calc.factors import Fit, NotEnoughData, fit
 from planning.calc.quote import Spread, allowed, own_spread, pooled_spread
 from planning.inputs.taken import Cell, cell_of, taken_runs
@@ -107,15 +109,39 @@ def price_planned(wanted: Wanted, spreads: Spreads, chance: float) -> Priced:
     sheet = sheet_price(nest)
     if sheet is None:
         unknown.append(f"{nest.name}: no sheet of it has a price in stock")
-    material = None if sheet is None or sheet.cost_minor is None else sheet.cost_minor
+    material, share = _material(nest, sheet, wanted.sheets)
     return Priced(
         wanted,
         plan_minor,
         cost_minor,
-        None if material is None else material * wanted.sheets,
+        material,
         tuple(unknown),
-        made_from(plan, spread, sheet),
+        made_from(plan, spread, sheet) | share,
     )
+
+
+def nests_on_sheet(nest: Nest, sheet: Sheet) -> Fraction:
+    """How many nests of its size a whole sheet gives, since what is left over goes on to other
+    work. One whose size is not known takes a whole sheet; of one that is larger the area counts."""
+    size = nest.sheet_length_mm, nest.sheet_width_mm
+    if not (size[0] and size[1] and sheet.area_mm2):
+        return Fraction(1)
+    whole = parts_a_sheet(
+        (size[0], size[1]), (sheet.length_mm, sheet.width_mm), gap_mm=0.0, edge_mm=0.0
+    )
+    return Fraction(whole) if whole else Fraction(sheet.area_mm2 / (size[0] * size[1]))
+
+
+def _material(nest: Nest, sheet: Sheet | None, nests: int) -> tuple[int | None, dict[str, Any]]:
+    """Minor units of plate for so many nests, and what is kept of it where they do not take one
+    whole sheet each."""
+    if sheet is None or sheet.cost_minor is None:
+        return None, {}
+    of_it = nests_on_sheet(nest, sheet)
+    minor = rounded(Fraction(sheet.cost_minor * nests) / of_it)
+    if of_it == 1:
+        return minor, {}
+    return minor, {"nests_a_sheet": float(of_it), "sheets_share": float(nests / of_it)}
 
 
 def sheet_price(nest: Nest | Drawing) -> Sheet | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Value
 
 from shopfloor.models import (
     Drawing,
@@ -167,20 +167,38 @@ def lines_to_draw(drawing: Drawing) -> QuerySet[JobLine]:
 
 def drawings_to_choose(most: int = 200) -> list[tuple[str, str]]:
     """Routes a part of a drawing has: "drawing-table-set" and words, newest drawings first."""
+    return [_route(row) for row in _routes()[:most]]
+
+
+def drawing_chosen(text: str) -> str | None:
+    """The route "drawing-table-set" of these words, however old its drawing is; of a drawing's name
+    alone the fastest."""
+    text = text.strip()
+    named = Drawing.objects.annotate(typed=Value(text)).filter(typed__istartswith=F("name"))
+    found = [_route(row) for row in _routes().filter(revision__drawing__in=named)]
+    exact = next((route for route, words in found if words == text), None)
+    if exact is not None:
+        return exact
+    alone = named.filter(name__iexact=text).values_list("pk", flat=True).first()
+    return next((route for route, _ in found if route.startswith(f"{alone}-")), None)
+
+
+def _routes() -> QuerySet[DrawingPlan]:
     newest = DrawingRevision.objects.filter(drawing=OuterRef("revision__drawing")).order_by(
         "-revision"
     )
-    rows = (
+    return (
         DrawingPlan.objects.filter(revision=Subquery(newest.values("pk")[:1]), problem="")
         .select_related("revision__drawing__material", "table", "wear_set")
         .defer("revision__contours", "revision__notes", "revision__layers", "snapshot")
-        .order_by("-revision__drawing__made_at", "total_s")[:most]
+        .order_by("-revision__drawing__made_at", "total_s")
     )
-    return [
-        (
-            f"{row.revision.drawing_id}-{row.table_id}-{row.wear_set_id}",
-            f"{row.revision.drawing.name}, {row.revision.drawing.thickness_text} "
-            f"{row.revision.drawing.material.code}: {row.wear_set} on {row.table.name}",
-        )
-        for row in rows
-    ]
+
+
+def _route(row: DrawingPlan) -> tuple[str, str]:
+    drawing = row.revision.drawing
+    return (
+        f"{row.revision.drawing_id}-{row.table_id}-{row.wear_set_id}",
+        f"{drawing.name}, {drawing.thickness_text} {drawing.material.code}: "
+        f"{row.wear_set} on {row.table.name}",
+    )

@@ -75,6 +75,22 @@ def test_a_quote_is_the_plan_with_its_allowance_and_the_sheets(history, owner):
     assert line.made_from["spread"]["words"] == "5 runs of its own"
 
 
+@pytest.mark.parametrize(
+    ("size", "material"),
+    [
+        ((1500.0, 1500.0), 30_000),  # two lie on the sheet of 3 x 1.5 m that cost 300.00
+        ((2900.0, 1450.0), 60_000),  # the strip left over is no use to anybody
+        ((6000.0, 1500.0), 120_000),  # none lies on it: twice its area
+        ((None, None), 60_000),
+    ],
+)
+def test_plate_is_priced_by_the_nests_a_sheet_gives(history, owner, size, material):
+    """Two nests of a size."""
+    Nest.objects.update(sheet_length_mm=size[0], sheet_width_mm=size[1])
+    [line] = make(history, owner).lines.all()
+    assert line.material_minor == material
+
+
 def test_numbers_go_on_beyond_four_digits(history, owner):
     for last, following in (("Q-0099", "Q-0100"), ("Q-9999", "Q-10000"), ("Q-10000", "Q-10001")):
         quote = make(history, owner)

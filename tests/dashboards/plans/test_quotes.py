@@ -8,6 +8,7 @@ from django.contrib.auth.models import Permission
 from planning.calc.drawing import Reading
 from planning.services.drawing_plan import drawing_plan
 from shopfloor.models import Nest, Quote
+from shopfloor.selectors.drawings import drawings_to_choose
 from shopfloor.services.drawings import drawing_add
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
@@ -144,13 +145,25 @@ def test_a_quote_from_a_drawing_says_that_it_is_estimated(drawn, as_):
     assert "Q-0001" in client.get("/jobs/quotes/").content.decode()
 
 
+def test_a_drawing_that_is_no_longer_offered_is_found_by_its_name(drawn, as_, monkeypatch):
+    monkeypatch.setattr("dashboards.data.drawings_to_choose", list)
+    client = as_("owner")
+    assert "the newest 200 are offered" in client.get("/jobs/quotes/new/").content.decode()
+    for typed in ("Base plate", dict(drawings_to_choose())[drawn]):
+        body = client.post("/jobs/quotes/new/", form("", drawing1=typed, parts1="25"), follow=True)
+        assert "base plate</a> rev 1, 25 parts" in body.content.decode(), typed
+    assert Quote.objects.count() == 2
+    missing = client.post("/jobs/quotes/new/", form("", drawing1="base", parts1="25"))
+    assert "is not a drawing with a table and a set" in missing.content.decode()
+
+
 @pytest.mark.parametrize(
     ("route", "parts", "said"),
     [
         ("{}", "0", "how many parts"),
         ("{}", "many", "is not a number of parts"),
         ("1-2", "3", "is not a drawing with a table and a set"),
-        ("x-y-z", "3", "is not a number of drawing"),
+        ("x-y-z", "3", "is not a drawing with a table and a set"),
         ("999-999-999", "3", "no such drawing, table or set"),
     ],
 )
