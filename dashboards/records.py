@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -10,18 +9,13 @@ import pandas as pd
 
 
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """A frame as plain rows in which what is missing is None, never NaN. Column by column:
-    `DataFrame.to_dict` takes milliseconds for a frame of a few rows."""
+    """A frame as plain rows in which what is missing is None, never NaN. All columns at once:
+    pandas takes milliseconds to hand over one after the other, however few the rows."""
+    values = frame.to_numpy(dtype=object, copy=True)
+    values[pd.isna(values)] = None
     names = [str(name) for name in frame.columns]
-    columns = [_values(frame.iloc[:, place]) for place in range(len(names))]
-    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
+    return [dict(zip(names, map(_plain, row), strict=True)) for row in values.tolist()]
 
 
-def _values(column: pd.Series) -> Iterable[Any]:
-    values = column.tolist()
-    if column.dtype == object:
-        values = [value.item() if isinstance(value, np.generic) else value for value in values]
-    missing = column.isna().to_numpy()
-    if not missing.any():
-        return values
-    return [None if gone else value for value, gone in zip(values, missing, strict=True)]
+def _plain(value: Any) -> Any:
+    return value.item() if isinstance(value, np.generic) else value

@@ -136,6 +136,11 @@ class Placing:
     def y(self, y_mm: float) -> float:
         return EDGE_PX + (self.box.y_max - y_mm) * self.px_per_mm
 
+    def path(self, contour: Sequence[Point]) -> list[Point]:
+        """`x` and `y` of each point, the scale worked out once: a map has thousands."""
+        left, top, scale = self.box.x_min, self.box.y_max, self.px_per_mm
+        return [(EDGE_PX + (x - left) * scale, EDGE_PX + (top - y) * scale) for x, y in contour]
+
 
 def n(value: float) -> str:
     """A length in px to a hundredth."""
@@ -180,7 +185,7 @@ def _part(part: Part, place: Placing, font_px: float, least_px: float) -> str:
 def _path(contour: Sequence[Point], place: Placing) -> str:
     if not contour:
         return ""
-    turned = [f"{n(x)} {n(y)}" for x, y in _seen([(place.x(x), place.y(y)) for x, y in contour])]
+    turned = [f"{n(x)} {n(y)}" for x, y in _seen(place.path(contour))]
     closed = len(contour) > 2 and contour[0] == contour[-1]
     return "M" + "L".join(turned[:-1] if closed else turned) + ("z" if closed else "")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
@@ -52,7 +53,7 @@ def run(request: HttpRequest, run_id: UUID) -> HttpResponseBase:
 
 
 def _tables(detail: RunDetail) -> dict[str, Any]:
-    arcs = records(detail.arcs)
+    arcs, zone = records(detail.arcs), data.zone()
     terms = records(detail.terms)
     for row in terms:
         row["url"] = reverse("figure", args=["run_term", f"{detail.run_id}:{row['term']}"])
@@ -60,7 +61,7 @@ def _tables(detail: RunDetail) -> dict[str, Any]:
         "segments": records(detail.segments),
         "stoppages": records(detail.stoppages),
         "contours": records(detail.contours),
-        "arcs": [_arc(row) for row in arcs[:MOST_ARCS]],
+        "arcs": [_arc(row, zone) for row in arcs[:MOST_ARCS]],
         "arcs_all": len(arcs),
         "terms": terms,
         "over_s": None
@@ -74,8 +75,7 @@ def _tables(detail: RunDetail) -> dict[str, Any]:
     }
 
 
-def _arc(row: dict[str, Any]) -> dict[str, Any]:
-    zone = data.zone()
+def _arc(row: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
     begun = strip_clock(int(row["on_us"]), zone)
     return row | {"begun": begun, "url": reverse("figure", args=["arc", row["arc_key"]])}
 

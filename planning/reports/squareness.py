@@ -24,7 +24,7 @@ from planning.reports.cost_parts import SHOP
 from planning.reports.frames import currency, frame, from_records, to_records
 from planning.reports.month_runs import month_run_ids
 from planning.reports.nest import KINDS
-from planning.reports.summaries import kept_month
+from planning.reports.summaries import kept_body
 from planning.services.postings import next_month
 from shopfloor.models import Contour, Month, Run, RunDay
 
@@ -58,7 +58,7 @@ def squareness(*, first_day: date) -> Squareness:
     if month is None:
         raise LookupError(f"nothing was posted in {first_day:%Y-%m}")
     if month.closed_at is None:
-        kept = kept_month(first_day)
+        kept = kept_body(first_day)
         return _from_print(kept["squareness"], closed=False) if kept else square_now(first_day)
     printed = (month.printed or {}).get("squareness")
     return _from_print(printed, closed=True) if printed else square_now(first_day)
