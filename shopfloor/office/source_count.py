@@ -32,6 +32,7 @@ class CountForm(forms.Form):
         earliest = first_open_day()
         if earliest is not None:
             self.fields["day"].widget.attrs["min"] = earliest.isoformat()
+            self.fields["day"].help_text = f"{earliest:%-d %b %Y} or later; before is closed"
 
     def clean_day(self) -> date:
         day: date = self.cleaned_data["day"]
@@ -55,7 +56,7 @@ def count_arcs(request: DeskRequest, name: str) -> HttpResponse:
             source_count_from(feed=feed, day=wanted, by=request.user, now=timezone.now())
 
         if attempt(form, count):
-            messages.success(request, f"The arcs of {feed.name} count from {day} on.")
+            messages.success(request, f"The arcs of {feed.name} count from {day:%-d %b %Y} on.")
             return redirect("source", name)
     months = [] if day is None else [one for one in count_preview(feed, day) if not one.same]
     context = {"feed": feed, "form": form, "day": day, "months": months,
