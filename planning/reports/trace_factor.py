@@ -1,4 +1,4 @@
-"""A factor opened: the runs that teach it. A key is "SET:MATERIAL:MM", ids and millimetres."""
+"""A factor opened: the runs it is worked out from. A key is "SET:MATERIAL:MM", ids and millimetres."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from planning.reports.trace_rows import MOST, minutes
 from shopfloor.models import Material, WearSet
 
 HOW = (
-    "time of the run without its stoppages, over its bare plan, of measured runs of the last year; "
-    "the mean of the logarithms; a cell with few runs is then drawn towards the shop's mean"
+    "run time without stoppages, divided by the plan before any factor; mean of the logarithms of "
+    "the measured runs of the last year; with few runs it is then pulled towards the shop's mean"
 )
 
 
