@@ -31,7 +31,7 @@ def shop(request: HttpRequest) -> dict[str, Any]:
     return {
         "shop": the_shop(),
         "nav": SimpleLazyObject(lambda: _nav(request)),  # the floor's pages have none
-        "notices": lambda: told(user),
+        "notices": lambda: notices_for(user),
         "first_steps": steps_missing,
         "next_step": next_step,
     }
@@ -52,6 +52,6 @@ def _nav(request: HttpRequest) -> list[dict[str, Any]]:
     return nav
 
 
-def told(user: object) -> list[SecurityNotice]:
+def notices_for(user: object) -> list[SecurityNotice]:
     """Asked for only by pages that have room for it."""
     return notices_open(user) if isinstance(user, User) else []

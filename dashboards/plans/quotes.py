@@ -196,8 +196,10 @@ def lede(score: Score | None, moved: int) -> str:
     if score is None:
         return start + "No quote has become a closed job yet: nothing can be said of overruns."
     promised, error = score.promised * 100, score.error * 100
-    kept = {True: "as promised", False: "not as promised", None: "too few to tell"}[score.kept]
+    verdict = {True: "as promised", False: "not as promised", None: "too few to tell"}[
+        score.as_promised
+    ]
     return (
         f"{start}{score.overruns} of {score.n} overran; {promised:.0f} ± {error:.0f} in 100 were "
-        f"promised: {kept}."
+        f"promised: {verdict}."
     )

@@ -75,7 +75,7 @@ class Score:
         return self.overruns / self.n
 
     @property
-    def kept(self) -> bool | None:
+    def as_promised(self) -> bool | None:
         if self.n < NEEDED:
             return None
         return abs(self.share - self.promised) <= SURE * self.error

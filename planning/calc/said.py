@@ -1,4 +1,4 @@
-"""Sentences with lengths in them, kept with the numbers: each reader gets their own unit."""
+"""Sentences with lengths in them, stored with the numbers: each reader gets their own unit."""
 
 from __future__ import annotations
 
@@ -58,22 +58,22 @@ def say(pattern: str, mm: tuple[float, ...], *, inch: bool) -> str:
     return pattern.format(*(_Length(each, inch) for each in mm))
 
 
-def kept(text: str) -> dict[str, Any]:
+def stored(text: str) -> dict[str, Any]:
     """A sentence as it is stored."""
     if isinstance(text, Said):
         return {"text": str(text), "pattern": text.pattern, "mm": list(text.mm)}
     return {"text": text}
 
 
-def restored(stored: Mapping[str, Any]) -> str:
-    """A stored sentence as it was before it was kept, to be said to anybody."""
-    if "pattern" in stored:
-        return said(stored["pattern"], *stored["mm"])
-    return str(stored["text"])
+def restored(sentence: Mapping[str, Any]) -> str:
+    """A stored sentence as it was before it was stored, for any reader."""
+    if "pattern" in sentence:
+        return said(sentence["pattern"], *sentence["mm"])
+    return str(sentence["text"])
 
 
-def told(stored: Mapping[str, Any], *, inch: bool) -> str:
-    """A stored sentence for its reader; one kept before its numbers were is as it was written."""
-    if "pattern" in stored:
-        return say(stored["pattern"], tuple(stored["mm"]), inch=inch)
-    return str(stored["text"])
+def in_units(sentence: Mapping[str, Any], *, inch: bool) -> str:
+    """A stored sentence for its reader; one stored before its numbers were is as it was written."""
+    if "pattern" in sentence:
+        return say(sentence["pattern"], tuple(sentence["mm"]), inch=inch)
+    return str(sentence["text"])

@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from planning.calc.cost import PLAN_KINDS
-from planning.calc.said import kept, told
+from planning.calc.said import in_units, stored
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import Coverage
 from shopfloor.models import Nest, NestPlan
@@ -49,7 +49,7 @@ def nest_by_sets(*, nest_id: int) -> pd.DataFrame:
             whole[plan.pk],
             least is not None and whole[plan.pk] == least,
             plan.problem,
-            told(kept(refusal_of(plan)), inch=True),
+            in_units(stored(refusal_of(plan)), inch=True),
             plan.computed_at,
             plan.pk,
         )

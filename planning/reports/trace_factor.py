@@ -1,4 +1,4 @@
-"""A factor opened: the runs it is worked out from. A key is "SET:MATERIAL:MM", ids and millimetres."""
+"""A factor opened: the runs behind it. A key is "SET:MATERIAL:MM", ids and millimetres."""
 
 from __future__ import annotations
 

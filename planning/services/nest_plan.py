@@ -16,7 +16,7 @@ from planning.calc.cost import RateBook, energy_kwh, rounded, time_amount
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, Plan, plan_program
 from planning.calc.program import Program, ProgramError, read_program
-from planning.calc.said import kept
+from planning.calc.said import stored
 from planning.inputs.chart import SAME_MM, answered_row_mm, between, calc_rows, rows_in_force
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
@@ -169,7 +169,7 @@ def fill(
         plan = plan_program(program, motion_of(costs.table), _cutting(figure, costs.table))
     except ChartError as problem:
         row.problem = problem.message[:300]
-        row.snapshot = {"problem": kept(problem.message)}
+        row.snapshot = {"problem": stored(problem.message)}
         return
     except ValueError as problem:
         row.problem = str(problem)[:300]
@@ -278,6 +278,6 @@ def _snapshot(
             "travel_s": [round(each.travel_s, 6) for each in plan.contours],
         },
         "warnings": list(figure.warnings),
-        "notes": [{"line": note.line, **kept(note.text)} for note in plan.notes],
+        "notes": [{"line": note.line, **stored(note.text)} for note in plan.notes],
         "unknown": unknown,
     }

@@ -23,7 +23,7 @@ def next_at(now: datetime, at: time, zone: ZoneInfo) -> datetime:
     return today if today > now else wall_to_utc(day + timedelta(days=1), at, zone)
 
 
-def kept(days: Sequence[date], *, daily: int, weekly: int, monthly: int) -> set[int]:
+def days_to_keep(days: Sequence[date], *, daily: int, weekly: int, monthly: int) -> set[int]:
     """Which copies stay, by their place in `days` (newest first): the newest of all, and the
     newest of each of the last days, ISO weeks and months that have one."""
     found = {0} if days else set()

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, plan_program
 from planning.calc.program import Program, read_program
-from planning.calc.said import kept
+from planning.calc.said import stored
 from shopfloor.demo import cast
 from shopfloor.demo.catalogue import DESIGNS, Design, Order, program_of
 from shopfloor.demo.chart import rows
@@ -201,7 +201,7 @@ def _nest(
         file_name=f"{nest.name}.nc",
         bytes_sha256=digest,
         path_sha256=digest,
-        notes=[{"line": note.line, **kept(note.text)} for note in read(lot.design).notes],
+        notes=[{"line": note.line, **stored(note.text)} for note in read(lot.design).notes],
         made_by=by,
     )
     Contour.objects.bulk_create(

@@ -8,7 +8,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
-from planning.calc.said import told
+from planning.calc.said import in_units
 from shopfloor.models import Drawing, DrawingRevision, JobLine, Units
 from shopfloor.office.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import page_of
@@ -63,8 +63,8 @@ def drawing(request: DeskRequest, pk: int) -> HttpResponse:
             "width_mm": x_max - x_min,
             "height_mm": y_max - y_min,
             "kg": weight_kg(revision.net_area_mm2, found.thickness_mm, density),
-            "faults": [told(note, inch=inch) for note in revision.notes if note["fault"]],
-            "remarks": [told(note, inch=inch) for note in revision.notes if not note["fault"]],
+            "faults": [in_units(note, inch=inch) for note in revision.notes if note["fault"]],
+            "remarks": [in_units(note, inch=inch) for note in revision.notes if not note["fault"]],
             "plans": plans,
             "expected": expected,
             "across": 5 + expected + may(request.user, COST),

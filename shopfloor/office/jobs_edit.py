@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 from shopfloor.models import Job, JobLine, Material
 from shopfloor.office.access import MARGIN, PLAN, DeskRequest, right
 from shopfloor.office.forms import WhenField, attempt, from_minor, money_field, to_minor
-from shopfloor.office.meanwhile import kept
+from shopfloor.office.meanwhile import saved_unless_changed
 from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.rownumber import row_number
 from shopfloor.selectors.meanwhile import version_of
@@ -92,7 +92,7 @@ def edit(request: DeskRequest, pk: int) -> HttpResponse:
     form.fields["number"].disabled = True
     if request.method == "POST" and form.is_valid():
         values = {k: v for k, v in form.cleaned_data.items() if k != "number"}
-        if kept(request, form, job, lambda: job_edit(job=job, **values)):
+        if saved_unless_changed(request, form, job, lambda: job_edit(job=job, **values)):
             messages.success(request, "Kept.")
             return redirect("job", job.pk)
     return _form_page(
@@ -147,7 +147,9 @@ def edit_line(request: DeskRequest, pk: int, number: int) -> HttpResponse:
     if (
         request.method == "POST"
         and form.is_valid()
-        and kept(request, form, line, lambda: line_edit(line=line, **form.cleaned_data))
+        and saved_unless_changed(
+            request, form, line, lambda: line_edit(line=line, **form.cleaned_data)
+        )
     ):
         return redirect("job", pk)
     return _form_page(

@@ -32,7 +32,7 @@ class Difference:
     stands_said: str
 
 
-def kept(
+def saved_unless_changed(
     request: HttpRequest, form: forms.Form, row: models.Model, write: Callable[[], Any]
 ) -> bool:
     """Runs a write of a form's record unless somebody changed it since the page was opened."""

@@ -16,7 +16,7 @@ from planning.calc.program import ProgramError
 from shopfloor.models import Incoming, Material, Nest, NestRevision, Table, Units, WearSet
 from shopfloor.office.access import PLAN, DeskRequest, right
 from shopfloor.office.forms import LENGTH_UNITS, attempt, refused, to_mm, upload_bytes
-from shopfloor.office.meanwhile import kept, newer
+from shopfloor.office.meanwhile import newer, saved_unless_changed
 from shopfloor.rownumber import row_number
 from shopfloor.selectors.meanwhile import version_of
 from shopfloor.selectors.nests import newest_revision
@@ -208,7 +208,9 @@ def edit(request: DeskRequest, pk: int) -> HttpResponse:
     if (
         request.method == "POST"
         and form.is_valid()
-        and kept(request, form, nest, lambda: nest_edit(nest=nest, **form.cleaned_data))
+        and saved_unless_changed(
+            request, form, nest, lambda: nest_edit(nest=nest, **form.cleaned_data)
+        )
     ):
         return redirect("nest", nest.pk)
     return render(

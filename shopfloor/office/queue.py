@@ -11,7 +11,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
-from planning.calc.said import kept, told
+from planning.calc.said import in_units, stored
 from shopfloor.models import Nest, QueueItem, Sheet, Table, Units, User
 from shopfloor.office.access import ANY, PLAN, DeskRequest, may, right
 from shopfloor.office.forms import WhenField, attempt
@@ -115,7 +115,7 @@ def _say_beyond(request: DeskRequest, nest: Nest, sheet: Sheet | None) -> None:
     if sheet is None or revision is None:
         return
     for note in beyond_sheet(revision_contours(revision), sheet)[:3]:
-        text = told(kept(note.text), inch=request.user.units == Units.INCH)
+        text = in_units(stored(note.text), inch=request.user.units == Units.INCH)
         messages.warning(request, f"{revision.file_name}:{note.line}: {text}.")
 
 

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from shopfloor.models import Table
 from shopfloor.office.access import CHART, FEEDS, DeskRequest, right
 from shopfloor.office.forms import attempt
-from shopfloor.office.meanwhile import kept
+from shopfloor.office.meanwhile import saved_unless_changed
 from shopfloor.selectors.meanwhile import version_of
 from shopfloor.services.tables import table_add, table_rename
 
@@ -51,7 +51,9 @@ def rename(request: DeskRequest, pk: int) -> HttpResponse:
     if (
         request.method == "POST"
         and form.is_valid()
-        and kept(request, form, table, lambda: table_rename(table=table, **form.cleaned_data))
+        and saved_unless_changed(
+            request, form, table, lambda: table_rename(table=table, **form.cleaned_data)
+        )
     ):
         return redirect("table_figures", pk)
     return render(

@@ -14,7 +14,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, OperationalError, transaction
 
-from planning.calc.said import kept, told
+from planning.calc.said import in_units, stored
 from shopfloor.acting import acting
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, ScreenSignIn, Table, Terminal, Units, User
@@ -157,8 +157,8 @@ def _refusal(action: Action, problem: Exception) -> dict[str, Any]:
         )
     inch = action.person.units == Units.INCH
     return {
-        "message": told(kept(problem.message), inch=inch),
-        "hint": told(kept(problem.hint), inch=inch),
+        "message": in_units(stored(problem.message), inch=inch),
+        "hint": in_units(stored(problem.hint), inch=inch),
         "ask": problem.ask,
         "details": problem.details,
     }

@@ -21,7 +21,7 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from shopfloor.backup import BackupError, Made, backup_make
-from shopfloor.backup.rotation import due_at, kept
+from shopfloor.backup.rotation import days_to_keep, due_at
 from shopfloor.models import BackupPlan, BackupRun, User
 from shopfloor.selectors.backups import backup_plan
 from shopfloor.selectors.shop import shop_zone
@@ -149,7 +149,7 @@ def backups_thin(plan: BackupPlan) -> int:
         BackupRun.objects.filter(state="done", scheduled=True, gone_at=None).order_by("-began_at")
     )
     days = [row.began_at.astimezone(zone).date() for row in rows]
-    stay = kept(days, daily=plan.daily, weekly=plan.weekly, monthly=plan.monthly)
+    stay = days_to_keep(days, daily=plan.daily, weekly=plan.weekly, monthly=plan.monthly)
     gone = 0
     for place, row in enumerate(rows):
         path = Path(row.path)

@@ -14,7 +14,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from planning.calc import drawing as calc
-from planning.calc.said import kept
+from planning.calc.said import stored
 from shopfloor.importing.apart import read_apart
 from shopfloor.models import Drawing, DrawingRevision, JobLine, Material, User
 from shopfloor.services.jobs import thickness_of
@@ -96,7 +96,7 @@ def drawing_revise(
         roles=roles,
         layers=layer_rows(read),
         contours=contour_rows([*read.contours, *read.marks]),
-        notes=[{**kept(note.text), "fault": note.fault} for note in read.notes],
+        notes=[{**stored(note.text), "fault": note.fault} for note in read.notes],
         cut_mm=read.cut_mm,
         mark_mm=read.mark_mm,
         pierces=read.pierces,

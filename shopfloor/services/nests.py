@@ -16,7 +16,7 @@ from django.utils import timezone
 from planning.calc.program import Dialect, Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
-from planning.calc.said import kept
+from planning.calc.said import stored
 from shopfloor.importing.apart import Limits, Tell, TooCostly, read_apart
 from shopfloor.models import (
     Contour,
@@ -155,7 +155,7 @@ def program_notes(program: Program, nest: Nest) -> list[dict[str, Any]]:
     notes = [*program.notes, *small_holes(contours, nest.thickness_mm), *edge_notes(contours)]
     if nest.sheet_length_mm and nest.sheet_width_mm:
         notes += outside_sheet(contours, nest.sheet_length_mm, nest.sheet_width_mm)
-    return [{"line": note.line, **kept(note.text)} for note in in_order(notes)]
+    return [{"line": note.line, **stored(note.text)} for note in in_order(notes)]
 
 
 def _extents(program: Program) -> list[float]:

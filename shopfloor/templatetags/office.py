@@ -273,21 +273,21 @@ def leaves_open(form: Any) -> bool:
 
 
 @register.filter
-def told(stored: dict[str, Any], user: Any) -> str:
+def in_units(sentence: dict[str, Any], user: Any) -> str:
     """A stored note with its lengths in the reader's unit."""
-    return said.told(stored, inch=_inch(user))
+    return said.in_units(sentence, inch=_inch(user))
 
 
 @register.filter
 def refusal(plan: NestPlan | DrawingPlan, user: Any) -> str:
     """Why there is no plan, in the reader's unit where the reason has lengths."""
-    return told_now(refusal_of(plan), user)
+    return as_read(refusal_of(plan), user)
 
 
 @register.filter
-def told_now(text: str, user: Any) -> str:
+def as_read(text: str, user: Any) -> str:
     """The same of one that is not stored yet."""
-    return said.told(said.kept(text), inch=_inch(user))
+    return said.in_units(said.stored(text), inch=_inch(user))
 
 
 def _inch(user: Any) -> bool:

@@ -197,7 +197,7 @@ def test_closed_jobs_score_the_promise_material_apart(history, owner):
     # 1 of 2 against 20 %: error sqrt(.2 x .8 / 2)
     assert (board.score.overruns, board.score.n) == (1, 2)
     assert board.score.error == pytest.approx(math.sqrt(0.08))
-    assert board.score.kept is None
+    assert board.score.as_promised is None
 
 
 def test_material_splits_into_price_and_usage(history, north, owner):

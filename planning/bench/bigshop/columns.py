@@ -54,8 +54,8 @@ def change(field: models.Field[Any, Any], copy: Copy) -> Change | None:
     """What the copy makes of the column's values; None where it leaves them."""
     name = f"{field.model.__name__}.{field.name}"
     if name in _TEXTS:
-        told = _TEXTS[name]
-        return lambda value: told(copy, value)
+        changed = _TEXTS[name]
+        return lambda value: changed(copy, value)
     if isinstance(field, models.ForeignKey):
         return _pointing(field.related_model._meta.label, field.target_field, copy)
     if field.primary_key:

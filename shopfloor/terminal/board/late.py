@@ -53,8 +53,8 @@ def clashes(now: datetime) -> list[Clash]:
         Clash(
             head=f"{action.person.shown_name} {kind_said(action)} {day_clock(action.at, now)}",
             message=str(action.result.get("message", "")),
-            mine=told(action.result.get("mine"), lines, action.kind, now),
-            theirs=told(action.result.get("theirs"), lines, action.kind, now),
+            mine=side_words(action.result.get("mine"), lines, action.kind, now),
+            theirs=side_words(action.result.get("theirs"), lines, action.kind, now),
         )
         for action in found
     ]
@@ -71,7 +71,7 @@ def line_names(actions: list[Action]) -> dict[int, str]:
     return {row.pk: f"{row.job.number} {row.part}" for row in rows}
 
 
-def told(side: Any, lines: dict[int, str], kind: str, now: datetime) -> str:
+def side_words(side: Any, lines: dict[int, str], kind: str, now: datetime) -> str:
     """K-2284 base plate: 18 good, 1 scrap. By whom, where it is said. Of a start: when."""
     side = side if isinstance(side, dict) else {}
     at = parse_datetime(str(side.get("at") or ""))

@@ -78,9 +78,9 @@ def test_a_score_holds_the_promise_against_its_binomial_error():
     # 25 quotes at 20 %: error sqrt(.2 x .8 / 25) = 0.08; 5 are just it, 10 are 40 %, 2.5 errors off
     five = score([(0.2, n < 5) for n in range(25)])
     assert (five.share, five.error) == (0.2, pytest.approx(0.08))
-    assert five.kept is True
-    assert score([(0.2, n < 10) for n in range(25)]).kept is False
-    assert score([(0.2, False)] * 4).kept is None
+    assert five.as_promised is True
+    assert score([(0.2, n < 10) for n in range(25)]).as_promised is False
+    assert score([(0.2, False)] * 4).as_promised is None
     assert score([]) is None
     # mixed: 0.1 and 0.3 promise 0.2 on the mean; error sqrt(.09 + .21) / 2
     mixed = score([(0.1, False), (0.3, True)])
@@ -96,5 +96,5 @@ def test_price_and_usage_sum_to_the_difference():
 
 def test_a_promise_is_judged_from_the_fifth_job_on():
     """One overrun of five at a chance of 0.2 is what was promised."""
-    assert Score(1, 5, 0.2, 0.18).kept is True
-    assert Score(1, 4, 0.2, 0.2).kept is None
+    assert Score(1, 5, 0.2, 0.18).as_promised is True
+    assert Score(1, 4, 0.2, 0.2).as_promised is None

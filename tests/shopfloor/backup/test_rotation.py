@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopfloor.backup.rotation import due_at, kept, next_at
+from shopfloor.backup.rotation import days_to_keep, due_at, next_at
 
 CHICAGO = ZoneInfo("America/Chicago")
 
@@ -16,7 +16,7 @@ CHICAGO = ZoneInfo("America/Chicago")
 def test_a_year_of_days_thins_to_days_weeks_and_months():
     first = date(2026, 11, 30)  # a Monday
     days = [first - timedelta(days=n) for n in range(400)]
-    stay = sorted(days[n] for n in kept(days, daily=7, weekly=4, monthly=3))
+    stay = sorted(days[n] for n in days_to_keep(days, daily=7, weekly=4, monthly=3))
     assert stay == [
         date(2026, 9, 30),  # the newest of September
         date(2026, 10, 31),  # of October; November's is today
@@ -35,7 +35,7 @@ def test_a_year_of_days_thins_to_days_weeks_and_months():
     st.integers(0, 9),
 )
 def test_what_stays_is_the_newest_of_each_of_the_last(days, daily, weekly, monthly):
-    stay = kept(days, daily=daily, weekly=weekly, monthly=monthly)
+    stay = days_to_keep(days, daily=daily, weekly=weekly, monthly=monthly)
     wanted = set(days[:1])
     for most, form in ((daily, "%Y-%m-%d"), (weekly, "%G-%V"), (monthly, "%Y-%m")):
         spans = sorted({day.strftime(form) for day in days}, reverse=True)[:most]
