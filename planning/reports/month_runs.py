@@ -6,8 +6,9 @@ import uuid
 from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
-from django.db.models import Exists, JSONField, OuterRef, QuerySet, Value
+from django.db.models import Exists, JSONField, OuterRef, QuerySet, Subquery, Value
 
 from planning.inputs.chunks import Ids, among
 from shopfloor.models import Run, RunDay, RunState
@@ -38,23 +39,26 @@ class MonthRun:
 def month_run_ids(first: date, after: date) -> QuerySet[RunDay, uuid.UUID]:
     """Finished runs whose first shift date lies in [first, after), as a query to filter others by.
     One that goes on has no cost posted yet: its plan and its time would stand against nothing."""
-    earlier = RunDay.objects.filter(run=OuterRef("run"), shift_date__lt=first)
+    # Looked up run by run: asked whether any day was earlier, PostgreSQL reads all days before.
+    own = RunDay.objects.filter(run=OuterRef("run")).order_by("shift_date")
     # Joined, SQLite would go through all finished runs there ever were.
     finished = Run.objects.filter(pk=OuterRef("run"), state=RunState.FINISHED)
     days = RunDay.objects.filter(shift_date__gte=first, shift_date__lt=after)
-    done = days.filter(~Exists(earlier), Exists(finished))
+    began = days.annotate(began=Subquery(own.values("shift_date")[:1])).filter(began__gte=first)
+    done = began.filter(Exists(finished))
     return done.order_by().values_list("run_id", flat=True)
 
 
-def month_runs(ids: Ids, *, costs: bool = True) -> dict[uuid.UUID, MonthRun]:
-    """Two queries for up to 400 runs, or for all that a query names. A run with several sets counts
-    for the one that burnt longest. Without `costs` what the plans say of money is left out: it
-    stands in each run's whole plan, which is long to read."""
+def month_runs(ids: Ids, *, costs: bool = True, **where: Any) -> dict[uuid.UUID, MonthRun]:
+    """Two queries for up to 400 runs, or for all that a query names; of these only runs that are
+    as `where` says. A run with several sets counts for the one that burnt longest. Without `costs`
+    what the plans say of money is left out: it stands in each run's whole plan, which is long to
+    read."""
     money = "plan__costs_minor" if costs else Value(None, output_field=JSONField())
     runs: dict[uuid.UUID, MonthRun] = {}
     rows = among(
         ids,
-        lambda some: Run.objects.filter(pk__in=some).values_list(
+        lambda some: Run.objects.filter(pk__in=some, **where).values_list(
             "pk",
             "revision__nest__material__code",
             "revision__nest__thickness_mm",
@@ -94,7 +98,7 @@ def month_runs(ids: Ids, *, costs: bool = True) -> dict[uuid.UUID, MonthRun]:
             sheet=sheet,
             customers_sheet=owner is not None,
         )
-    _add_days(runs, ids)
+    _add_days(runs, list(runs) if where else ids)
     return dict(sorted(runs.items()))
 
 

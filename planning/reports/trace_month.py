@@ -5,14 +5,14 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.db.models import Sum
 
-from planning.inputs.chunks import chunked
+from planning.inputs.chunks import among, chunked
 from planning.reports.cost_parts import FEET_A_METRE
 from planning.reports.month_runs import MonthRun, month_run_ids, month_runs
 from planning.reports.month_sums import MATERIAL
@@ -29,7 +29,7 @@ from planning.reports.trace_rows import (
     signed,
 )
 from planning.services.postings import next_month
-from shopfloor.models import Job, Month, Posting, Run
+from shopfloor.models import Job, Month, Posting, Run, RunVariance
 from shopfloor.selectors.shop import the_shop
 
 HOW_PLATE = (
@@ -131,11 +131,30 @@ def job_kind(id: str) -> Figure:
     return opened_postings(title, HOW.get(code, ""), rows)
 
 
-def _runs_of(month: Month) -> dict[uuid.UUID, MonthRun]:
+def _runs_of(month: Month) -> list[uuid.UUID]:
     """Their ids come first: of a month named by a query PostgreSQL expects a thirtieth of its runs,
     and reads all there ever were instead of looking those up."""
-    ids = list(month_run_ids(month.first_day, next_month(month.first_day)))
-    return month_runs(ids, costs=False)
+    return list(month_run_ids(month.first_day, next_month(month.first_day)))
+
+
+class TermRun(NamedTuple):
+    """A run that has seconds of a term, as `MonthRun` has them."""
+
+    run_id: uuid.UUID
+    minor_per_hour: int | None
+    evidence: str
+    over_s: float
+
+
+def _with_term(month: Month, code: str) -> list[TermRun]:
+    """The month's runs that have a term, in the order of their ids."""
+    rows = among(
+        _runs_of(month),
+        lambda some: RunVariance.objects.filter(run__in=some, terms__has_key=code).values_list(
+            "run_id", "minor_per_hour", "run__evidence", "terms"
+        ),
+    )
+    return sorted(TermRun(pk, rate, evidence, terms[code]) for pk, rate, evidence, terms in rows)
 
 
 def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]]:
@@ -154,7 +173,7 @@ def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]
 
 
 def term_rows(
-    parts: list[tuple[MonthRun, float, float]], term: str
+    parts: Sequence[tuple[MonthRun | TermRun, float, float]], term: str
 ) -> tuple[list[OpenedRow], float, int | None]:
     """Of (run, share, seconds more): a row a run, the seconds, and their cost, None where a run
     has no rate."""
@@ -187,13 +206,13 @@ def term(id: str) -> Figure:
     day, code, *of = id.split(":")
     month = _month(day)
     pk, name = _owner(of[0]) if of else (None, "")
-    runs = _runs_of(month)
-    shares = run_shares(runs) if of else {}
+    runs = _with_term(month, code)
+    shares = run_shares(run.run_id for run in runs) if of else {}
     parts = []
-    for run in runs.values():
+    for run in runs:
         share = shares[run.run_id].get(pk, 0.0) if of else 1.0
-        if code in run.terms and share:
-            parts.append((run, share, run.terms[code] * share))
+        if share:
+            parts.append((run, share, run.over_s * share))
     if not parts:
         raise LookupError(f"no run of {day} has {code!r} in it")
     rows, total_s, minor = term_rows(parts, code)
@@ -212,11 +231,11 @@ def plate(id: str) -> Figure:
     day, rest = id.split(":", 1)
     material, thick, duty = rest.rsplit(":", 2)
     month = _month(day)
-    own = {
-        pk: run
-        for pk, run in _runs_of(month).items()
-        if (run.material, run.thickness_mm, run.duty) == (material, float(thick), duty)
-    }
+    alike = month_runs(
+        _runs_of(month), costs=False, revision__nest__material__code=material,
+        revision__nest__thickness_mm=float(thick),
+    )  # fmt: skip
+    own = {pk: run for pk, run in alike.items() if run.duty == duty}
     if not own:
         raise LookupError(f"no run of {day} was of {rest}")
     spent = Posting.objects.filter(month=month).exclude(kind__in=MATERIAL).order_by()
