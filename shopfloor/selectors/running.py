@@ -7,18 +7,20 @@ from datetime import datetime
 from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, When
 
 from shopfloor.models import Nest, QueueItem, Run, RunState, Segment, Table
-from shopfloor.selectors.matching_input import ASSIGNED
+from shopfloor.selectors.matching_input import ASSIGNED, UNDONE
 
 
 def current_run(table: Table, at: datetime) -> Run | None:
     """The run at a table at a time: the open one, else one stopped there and not set aside (nobody
-    ended its last segment), else one that was closed after `at`."""
+    ended its last segment), else one that was closed or set aside after `at`."""
     waiting = Exists(Segment.objects.filter(run=OuterRef("pk"), end_reason=""))
     standing = Q(state=RunState.STOPPED) & waiting
+    then = Segment.objects.filter(run=OuterRef("pk"), started_at__lte=at, ended_at__gt=at)
+    set_aside = Q(state=RunState.STOPPED) & Exists(then.exclude(end_reason__in=(UNDONE, ASSIGNED)))
     runs = table.runs.filter(opened_at__lte=at).exclude(state=RunState.VOIDED)
     # One question: between two, somebody may press "cutting again", and neither would find it.
     return (
-        runs.filter(Q(state=RunState.OPEN) | standing | Q(closed_at__gte=at))
+        runs.filter(Q(state=RunState.OPEN) | standing | set_aside | Q(closed_at__gte=at))
         .alias(place=Case(When(state=RunState.OPEN, then=0), When(standing, then=1), default=2))
         .select_related(
             "table",

@@ -179,7 +179,9 @@ def run_close(*, run: Run, at: datetime, memo: Memo | None = None) -> None:
         segment_end(segment=segment, at=at, reason="finish", memo=memo)
     last = run.segments.order_by("-started_at", "-pk").first()
     if last is not None and last.end_reason != "finish":
-        memo.change(last, end_reason="finish")
+        # Set aside later than it was finished: the count came late.
+        ended_at = min(last.ended_at or at, max(at, last.started_at))
+        memo.change(last, end_reason="finish", ended_at=ended_at)
     closed_at = last.ended_at if last is not None and last.end_assumed and last.ended_at else at
     memo.change(run, state=RunState.FINISHED, closed_at=max(closed_at, run.opened_at))
     if run.queue_item is not None:

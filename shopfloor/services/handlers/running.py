@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from django.utils import timezone
+
 from shopfloor.errors import FloorError
 from shopfloor.models import (
     NestRevision,
@@ -12,6 +14,7 @@ from shopfloor.models import (
     Reason,
     Run,
     RunState,
+    Segment,
     Sheet,
     Stoppage,
     Table,
@@ -19,6 +22,7 @@ from shopfloor.models import (
 )
 from shopfloor.rownumber import row_number
 from shopfloor.selectors.fitted import set_fitted
+from shopfloor.selectors.matching_input import ASSIGNED, UNDONE
 from shopfloor.selectors.running import current_run, set_aside_run
 from shopfloor.services.assigning import arcs_matched
 from shopfloor.services.handlers.call import Call
@@ -68,6 +72,7 @@ def start(call: Call) -> dict[str, Any]:
             memo=call.memo,
         )
         segment = run.segments.get()
+    late = _already_followed(call, run, at)
     arcs_matched(table=table, start=at, end=call.now, now=call.now)
     fitted = set_fitted(torch, at)
     question = set_question(fitted=fitted, wanted=revision.nest.wear_set)
@@ -78,7 +83,7 @@ def start(call: Call) -> dict[str, Any]:
         "sheet": sheet.code if sheet else None,
         "set_aside": str(aside.pk) if aside else None,
         "set_right": None if fitted is None else fitted.pk == revision.nest.wear_set_id,
-        "questions": [*questions, *([question] if question else [])],
+        "questions": [*questions, *late, *([question] if question else [])],
     }
 
 
@@ -190,6 +195,22 @@ def _set_aside(call: Call, table: Table, waiting: Run | None) -> Run | None:
         return None
     run_set_aside(run=running, at=call.at, reason=call.text("aside_reason"), memo=call.memo)
     return running
+
+
+def _already_followed(call: Call, run: Run, at: datetime) -> list[str]:
+    """A start that comes late, where another was entered for a later time: that one has set this
+    run aside, as it would have if both had come in their order."""
+    segments = Segment.objects.filter(run__table=run.table_id, started_at__gt=at)
+    segments = segments.exclude(run=run).exclude(run__state=RunState.VOIDED)
+    found = segments.exclude(end_reason__in=(UNDONE, ASSIGNED)).order_by("started_at")
+    after = found.select_related("run__revision__nest").first()
+    if after is None:
+        return []
+    run_set_aside(run=run, at=after.started_at, reason="rush", memo=call.memo)
+    return [
+        f"{after.run.revision.nest.name} was started after it, at "
+        f"{timezone.localtime(after.started_at):%H:%M}: this one is set aside since then."
+    ]
 
 
 def _sheet(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from shopfloor.models import Run, Segment
+from shopfloor.models import PartResult, Run, Segment
+from shopfloor.selectors.running import current_run
 
 from .conftest import MINUTE, T0
 
@@ -49,3 +50,30 @@ def test_a_hand_over_taken_back_bars_nobody(floor, run, supervisor):
     floor.done("undo", T0 + 6 * MINUTE, now=NOW, action=str(taken.pk))
     floor.done("handover", T0 + 3 * MINUTE, now=NOW, run=run, person=supervisor)
     assert Segment.objects.exclude(end_reason="undone").latest("started_at").operator == supervisor
+
+
+def test_a_late_start_is_set_aside_by_the_start_after_it(floor, run, supervisor):
+    """Dana's tablet starts X at 2 without network, Milo's starts Y at 5; hers comes in at 10."""
+    y = floor.done("start", T0 + 5 * MINUTE, queue_item=floor.queue(floor.nest(name="Y")).pk)["run"]
+    item = floor.queue(floor.nest(name="X"))
+    late = floor.done("start", T0 + 2 * MINUTE, now=NOW, queue_item=item.pk, person=supervisor)
+    assert any("Y was started after it" in said for said in late["questions"])
+    x = Segment.objects.get(run=late["run"])
+    assert (x.started_at, x.ended_at, x.end_reason) == (T0 + 2 * MINUTE, T0 + 5 * MINUTE, "rush")
+    assert [str(one.pk) for one in Run.objects.filter(state="open")] == [y]
+    assert current_run(floor.table, NOW).pk == Run.objects.get(pk=y).pk
+
+
+def test_a_start_and_its_finish_that_come_late_are_one_sheet(floor, supervisor):
+    """X is cut from 2 to 20 on a tablet without network; Y is started on the other at 25."""
+    line = floor.line(quantity=4)
+    item = floor.queue(floor.nest(name="X", lines=[line]))
+    floor.done("start", T0 + 25 * MINUTE, queue_item=floor.queue(floor.nest(name="Y")).pk)
+    came = T0 + 40 * MINUTE
+    x = floor.done("start", T0 + 2 * MINUTE, now=came, queue_item=item.pk, person=supervisor)
+    floor.done("finish", T0 + 20 * MINUTE, now=came, exceptions=[], person=supervisor)
+    run = Run.objects.get(pk=x["run"])
+    assert (run.state, run.closed_at) == ("finished", T0 + 20 * MINUTE)
+    assert run.segments.get().ended_at == T0 + 20 * MINUTE
+    assert PartResult.objects.get(run=run).quantity == 4
+    assert Run.objects.get(state="open").revision.nest.name == "Y"
