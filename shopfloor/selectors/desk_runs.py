@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -130,6 +130,9 @@ def runs_between(start: datetime, end: datetime, most: int = 60) -> list[RunOfSh
     ]
 
 
+Members = dict[tuple[int | None, str, int], list[Contour]]
+
+
 def run_map(run_id: str) -> RunMap:
     """The parts of a run's nest where they lie, with what became of each. Raises `LookupError`."""
     run = Run.objects.select_related("revision", "sheet").filter(pk=run_id).first()
@@ -146,18 +149,18 @@ def run_map(run_id: str) -> RunMap:
         .order_by("at")
         .values_list("contour_number", "outcome")
     )
-    all_good = run.state == RunState.FINISHED and _good(run) > 0
-    members: dict[tuple[Any, str, int], list[Contour]] = defaultdict(list)
+    members: Members = defaultdict(list)
     for contour in Contour.objects.filter(revision=run.revision).order_by("number"):
         members[contour.line_id, contour.part, contour.copy].append(contour)
+    whole = _whole_lines(run, members, judged) if run.state == RunState.FINISHED else set()
     parts = []
-    for (_, name, copy), contours in members.items():
+    for (line, name, copy), contours in members.items():
         outline = next((one for one in contours if not one.inner), contours[0])
         drawn = [outline, *(one for one in contours if one is not outline)]
         points, leads = paths_of(drawn)
         if points:
             numbers: set[int | None] = {one.number for one in contours}
-            state = _state(numbers, burnt, judged, all_good)
+            state = _state(numbers, burnt, judged, line in whole)
             named = f"{name}, copy {copy}"
             parts.append(Part(str(outline.number), points, state, name=named, leads=leads))
     sheet = run.sheet
@@ -165,9 +168,19 @@ def run_map(run_id: str) -> RunMap:
     return RunMap(tuple(parts), size)
 
 
-def _good(run: Run) -> int:
-    total = PartResult.objects.filter(run=run, outcome="good").aggregate(total=Sum("quantity"))
-    return total["total"] or 0
+def _whole_lines(run: Run, members: Members, judged: dict[int | None, str]) -> set[int | None]:
+    """Lines of which every part that is not named is good. Counts without a contour do not say
+    which part is scrap: then none of them is called good. Parts of no job go with the rest."""
+    open_parts: Counter[int | None] = Counter()
+    for (line, _, _), contours in members.items():
+        named = {judged[one.number] for one in contours if one.number in judged}
+        open_parts[line] += not named - {"good"}
+    rows = PartResult.objects.filter(run=run, outcome="good").order_by().values_list("line")
+    good = dict(rows.annotate(total=Sum("quantity")))
+    whole: set[int | None] = {
+        line for line, parts in open_parts.items() if line and good.get(line, 0) >= parts
+    }
+    return whole | ({None} if any(total > 0 for total in good.values()) else set())
 
 
 def _state(
