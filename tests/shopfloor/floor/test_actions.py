@@ -96,7 +96,7 @@ KEY = str(uuid.uuid4())
         ({"id": str(uuid.uuid4()), "kind": "note", "at": "2026-06-01T12:00:00"}, "offset"),
         ({"id": str(uuid.uuid4()), "kind": "note", "at": "yesterday"}, "offset"),
         ({"id": str(uuid.uuid4()), "kind": "note", "at": "2026-13-01T12:00:00Z"}, "offset"),
-        ({"id": KEY, "kind": "no\ud800te", "at": "2026-06-01T12:00:00Z"}, "no text"),
+        ({"id": KEY, "kind": "no\ud800te", "at": "2026-06-01T12:00:00Z"}, "are not text"),
         ({"id": KEY, "kind": "note", "at": "0001-01-01T00:00:00+14:00"}, "the year 1"),
         ({"id": KEY, "kind": "note", "at": "9999-12-31T23:59:59-12:00"}, "the year 9999"),
         ({"id": KEY, "kind": "note", "at": "2026-06-01T12:00:00Z", "sent_at": "9999-01-01T00:00Z"},
