@@ -18,7 +18,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
-from planning.calc.units import in_from_mm, mm_from_in
+from planning.calc.units import MM_PER_IN, mm_from_in
 from shopfloor.calendar import wall_to_utc
 from shopfloor.selectors.shop import shop_zone, the_shop
 
@@ -32,6 +32,8 @@ class LengthField(forms.FloatField):
     """A small length in mm, shown and typed in inches where `inch` says so. What was typed in
     inches is kept to hundredths of a mm, so that a figure left alone stays as it was."""
 
+    units, digits, of_foreign = ("mm", "in"), 2, MM_PER_IN
+
     def __init__(self, *, label: str, **kwargs: Any) -> None:
         super().__init__(label=label, **kwargs)
         self.called, self.inch = label, False
@@ -39,7 +41,7 @@ class LengthField(forms.FloatField):
 
     def read_in(self, *, inch: bool) -> None:
         self.inch = inch
-        self.label = f"{self.called}, {'in' if inch else 'mm'}"
+        self.label = f"{self.called}, {self.units[inch]}"
         for name in ("min", "max"):
             limit = getattr(self, f"{name}_value")
             if limit is not None:
@@ -47,17 +49,23 @@ class LengthField(forms.FloatField):
 
     def prepare_value(self, value: Any) -> Any:
         if self.inch and isinstance(value, int | float):
-            return round(in_from_mm(value), 4)
+            return round(value / self.of_foreign, 4)
         return value
 
     def to_python(self, value: Any) -> float | None:  # type: ignore[override]
         found = super().to_python(value)
         if found is None or not self.inch or not isinstance(value, str):
             return found
-        return round(mm_from_in(found), 2)
+        return round(found * self.of_foreign, self.digits)
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return super().has_changed(self.to_python(str(self.prepare_value(initial))), data)
+
+
+class AreaField(LengthField):
+    """The same of an area: m², or ft² kept to a cm²."""
+
+    units, digits, of_foreign = ("m²", "ft²"), 4, (12 * MM_PER_IN / 1000) ** 2
 
 
 def read_in(form: forms.Form, *, inch: bool) -> None:

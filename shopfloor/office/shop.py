@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.models import Reason, Shift, Table, Units
 from shopfloor.office.access import DeskRequest, administrator
-from shopfloor.office.forms import DayField, LengthField, from_minor, read_in, to_minor
+from shopfloor.office.forms import AreaField, DayField, LengthField, from_minor, read_in, to_minor
 from shopfloor.office.shown import kept_as_shown, shown
 from shopfloor.selectors.shop import the_shop
 from shopfloor.services.shop_office import (
@@ -76,8 +76,8 @@ class ShopForm(forms.Form):
     remnant_factor = forms.FloatField(
         min_value=0, max_value=1, label="A remnant is worth", help_text="of its share of the sheet"
     )
-    remnant_min_m2 = forms.FloatField(
-        min_value=0, max_value=100, label="From an area of, m²", help_text="smaller ones are scrap"
+    remnant_min_m2 = AreaField(
+        min_value=0, max_value=100, label="From an area of", help_text="smaller ones are scrap"
     )
     scrap_kg = forms.DecimalField(
         min_value=0, max_digits=9, decimal_places=3, required=False, label="Scrap brings, a kg"

@@ -9,7 +9,7 @@ from django.urls import reverse
 from planning.calc.program import read_program
 from planning.services.nest_plan import revision_plan
 from shopfloor.models import ChartRow, Shop
-from shopfloor.office.forms import LengthField
+from shopfloor.office.forms import AreaField, LengthField
 from shopfloor.services.nests import program_notes
 from tests.shopfloor.office.conftest import AT, PROGRAM
 from tests.shopfloor.office.test_units import said
@@ -71,6 +71,21 @@ def test_a_length_left_alone_stays_to_the_hundredth():
     for hundredths in range(1, 1001):
         mm = hundredths / 100
         assert field.clean(str(field.prepare_value(mm))) == mm
+
+
+def test_an_area_is_typed_in_the_readers_unit_and_left_alone_it_stays(shop, administrator, sign_in):
+    """1 ft is 0.3048 m exactly: 0.25 m² are 2.6910 ft², and 3 ft² are 0.2787 m²."""
+    Shop.objects.update(remnant_min_mm2=250_000)
+    administrator.units = "inch"
+    administrator.save()
+    field = sign_in(administrator).get(reverse("shop")).context["rules"]["remnant_min_m2"]
+    assert (field.label, field.value()) == ("From an area of, ft²", 2.691)
+    typed = AreaField(label="From", min_value=0, max_value=100)
+    typed.read_in(inch=True)
+    assert typed.clean("3") == 0.2787
+    for square_cm in range(1, 10_000, 7):
+        m2 = square_cm / 10_000
+        assert typed.clean(str(typed.prepare_value(m2))) == m2
 
 
 @pytest.mark.parametrize(
