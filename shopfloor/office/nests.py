@@ -14,6 +14,7 @@ from shopfloor.partsmap import extents, parts_map
 from shopfloor.selectors.meanwhile import version_of
 from shopfloor.selectors.nest_doubts import nearly_rows, older_because, plan_notes
 from shopfloor.selectors.nests import (
+    MOST_RUNS,
     chosen_plan,
     group_rows,
     map_parts,
@@ -58,7 +59,7 @@ def nest(request: DeskRequest, pk: int) -> HttpResponse:
     contours = revision_contours(revision)
     plans = revision_plans(revision)
     parts = map_parts(contours)
-    chosen = chosen_plan(found, plans)
+    chosen, runs = chosen_plan(found, plans), nest_runs(found)
     return render(
         request,
         "kerfbook/office/nest.html",
@@ -76,7 +77,11 @@ def nest(request: DeskRequest, pk: int) -> HttpResponse:
             "box": extents([points for part in parts for points in part.contours])
             if parts
             else None,
-            "runs": nest_runs(found),
+            "runs": runs,
+            "runs_total": {
+                name: sum(vars(run)[name] for run in runs) for name in ("good", "scrap")
+            },
+            "most_runs": MOST_RUNS,
             "older": older_because(chosen),
             "nearly": nearly_rows(found),
             "plan_notes": plan_notes(chosen, revision),

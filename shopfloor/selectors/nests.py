@@ -228,8 +228,11 @@ def sheets_for(nest: Nest, newest: NestRevision | None = None) -> list[Sheet]:
     return [one for one in sheets if size is None or holds(one, size)]
 
 
+MOST_RUNS = 50
+
+
 def nest_runs(nest: Nest) -> list[Run]:
-    """Runs of every revision, the newest first, with good and scrap parts."""
+    """The newest runs of every revision, newest first, with good and scrap parts."""
     return list(
         Run.objects.filter(revision__nest=nest)
         .select_related("table", "sheet", "revision", "variance")
@@ -238,7 +241,7 @@ def nest_runs(nest: Nest) -> list[Run]:
             good=Coalesce(Sum("results__quantity", filter=Q(results__outcome="good")), 0),
             scrap=Coalesce(Sum("results__quantity", filter=Q(results__outcome="scrap")), 0),
         )
-        .order_by("-opened_at")[:50]
+        .order_by("-opened_at")[:MOST_RUNS]
     )
 
 

@@ -91,7 +91,7 @@ def test_jobs_are_added_up_over_all_their_pages(steel, sign_in, planner):
         made = job_add(number=f"T-{n}", customer="Oxlode Bridge", title="Plates")
         line_add(job=made, part="p", quantity=3, material=steel, thickness_text="1/4 in")
     page = sign_in(planner)
-    on_every_page = ["All 60, on every page", "", "", "60", "180", "–", "–", "", ""]
+    on_every_page = ["All 60, on all pages", "", "", "60", "180", "–", "–", "", ""]
     assert total(page, "/jobs/") == total(page, "/jobs/?page=2") == on_every_page
     assert total(page, "/jobs/?q=T-59")[:5] == ["All 1", "", "", "1", "3"]
     assert total(page, "/jobs/?state=all") is None  # of closed ones there is no end
@@ -129,3 +129,9 @@ def test_remnants_say_since_when_and_how_much_there_is(sheet, sign_in, administr
     assert f"{came:%H:%M}" in words(page, "remnants")
     found = total(page, reverse("remnants"))
     assert found[:4] == ["All 1", "", "", "0.500 m²"]
+
+
+def test_a_nests_runs_are_added_up(run, sign_in, planner):
+    """One run, two good parts and one scrapped."""
+    found = total(sign_in(planner), reverse("nest", args=[run.revision.nest_id]))
+    assert found == ["All 1", "", "", "", "", "", "2", "1", ""]
