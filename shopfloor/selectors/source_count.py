@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Min, Q, QuerySet, Sum
+from django.db.models import Max, Min, QuerySet, Sum
 
 from shopfloor.calendar import day_span, shifts_between
 from shopfloor.models import Month, Run, RunState
 from shopfloor.selectors.arcs import from_us, to_us
+from shopfloor.selectors.desk_runs import LONGEST
 from shopfloor.selectors.shop import shift_patterns, shop_zone
 from telemetry.counted import counted, watching
 from telemetry.models import Feed, Rollup
@@ -61,7 +62,7 @@ def count_begins(table: str, day: date) -> datetime:
 
 def count_preview(feed: Feed, day: date) -> list[MonthCounted]:
     """The months from a day on in which any of the sources concerned burnt, the newest first.
-    Three queries a month."""
+    Four queries a month."""
     begin = count_begins(feed.table, day)
     beside = watching(feed.table, feed.torch)
     rows = Rollup.objects.filter(feed__in=beside, bucket_us__gte=to_us(begin))
@@ -76,12 +77,19 @@ def count_preview(feed: Feed, day: date) -> list[MonthCounted]:
         within = rows.filter(bucket_us__gte=to_us(start), bucket_us__lt=to_us(end)).order_by()
         now, now_us = _sums(counted(within, at="bucket_us"))
         then, then_us = _sums(within.filter(feed=feed))
-        runs = Run.objects.filter(
-            Q(closed_at=None) | Q(closed_at__gt=start), table__code=feed.table, opened_at__lt=end
-        ).exclude(state=RunState.VOIDED)
-        found.append(MonthCounted(first, now, then, now_us / 1e6, then_us / 1e6, runs.count()))
+        runs = _runs(feed.table, start, end)
+        found.append(MonthCounted(first, now, then, now_us / 1e6, then_us / 1e6, runs))
         first = _next_month(first)
     return found[::-1]
+
+
+def _runs(table: str, start: datetime, end: datetime) -> int:
+    """How many runs of a table were going in [start, end). Those that have ended are looked for
+    among the runs begun a while before it, so that the months before are left unread."""
+    begun = Run.objects.filter(table__code=table, opened_at__lt=end)
+    ended = begun.filter(opened_at__gte=start - LONGEST, closed_at__gt=start)
+    going = begun.filter(closed_at=None, state__in=(RunState.OPEN, RunState.STOPPED))
+    return ended.exclude(state=RunState.VOIDED).count() + going.count()
 
 
 def _sums(rows: QuerySet[Rollup]) -> tuple[int, int]:

@@ -73,7 +73,7 @@ def test_a_run_that_goes_on_is_not_held_against_its_plan_yet(north, operator, as
     body = as_("supervisor").get(f"/runs/{run.pk}/").content.decode()
     assert "so far; the plan says 30.1 min when" in body
     assert body.count("not yet</td>") == 2
-    assert "held against the plan once it is finished" in body
+    assert "compared with the plan once it is finished" in body
 
 
 def test_a_stop_without_a_reason_asks_for_it(worked_out, as_):

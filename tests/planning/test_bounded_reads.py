@@ -33,10 +33,13 @@ from shopfloor.models import (
     Work,
 )
 from shopfloor.selectors import desk, desk_runs, finding, low_stock
+from shopfloor.selectors.arcs import to_us
 from shopfloor.selectors.checks import CheckGroup, check_groups, countersigns_wanted, group_checks
 from shopfloor.selectors.late import came_after, decided_lately
 from shopfloor.selectors.nests import nests_list
+from shopfloor.selectors.source_count import count_preview
 from shopfloor.selectors.stock_office import stock_list, trace_sheets
+from telemetry.models import Feed, Rollup
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
@@ -156,6 +159,15 @@ def test_nothing_goes_through_all_runs_of_a_state(a_shop, sqlite, name):
     assert through == []
 
 
+def months_counted():
+    """What a source counted in October, with the runs that were going."""
+    feed = Feed.objects.get()
+    Rollup.objects.create(feed=feed, table=feed.table, torch="1", bucket_us=to_us(cast.NOON),
+                          burn_us=1, arcs=1)  # fmt: skip
+    [october] = count_preview(feed, OCTOBER)
+    assert october.runs == Run.objects.count() == 2
+
+
 @pytest.mark.parametrize(
     ("reads", "index"),
     [
@@ -164,6 +176,7 @@ def test_nothing_goes_through_all_runs_of_a_state(a_shop, sqlite, name):
         (lambda: list(nests_list(text="J-1")), "contour_line_copy (line_id=? AND copy=?)"),
         (lambda: reports.wear_board(now=NOW), "fitting_removed"),
         (lambda: finding.found("J-1"), "SEARCH V0 USING INTEGER PRIMARY KEY (rowid>?)"),
+        (months_counted, "(table_id=? AND opened_at>? AND opened_at<?)"),
         (lambda: low_stock.plates(), "(table_id=? AND state=?)"),
     ],
 )

@@ -199,7 +199,7 @@ def test_a_run_shows_its_contours_arcs_and_pieces(shop_month, django_assert_max_
 
 
 def test_the_wear_board_knows_ages_and_the_drawer(shop_month, django_assert_max_num_queries):
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(6):
         found = reports.wear_board(now=cast.at(cast.NOON, 5000))
     [row] = found.fitted.to_dict("records")
     assert (row["starts"], row["starts_left"], row["due"]) == (2, 98, "no")
@@ -210,7 +210,7 @@ def test_the_wear_board_knows_ages_and_the_drawer(shop_month, django_assert_max_
 
 
 def test_balance_divides_the_days_between_the_duties(shop_month, django_assert_max_num_queries):
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(7):
         found = reports.balance_days(first=date(2026, 10, 5), last=date(2026, 10, 7))
     [row] = found.to_dict("records")
     assert (row["day"], row["duty"], row["runs"]) == (date(2026, 10, 6), "fast", 1)
