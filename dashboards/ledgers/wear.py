@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dashboards.records import records
+from planning.calc.said import restored
 
 KINDS = ("electrode", "swirl ring", "nozzle", "retaining cap", "shield")
 URGENT = {"due": 0, "soon": 1, "unknown": 2, "no": 3, "": 3}
@@ -101,7 +102,7 @@ def _pieces(rows: Sequence[dict[str, Any]]) -> tuple[PieceRow, ...]:
             _whole(row["left_low"]),
             _whole(row["left_high"]),
             row["due"] or "",
-            row["basis"] or "",
+            restored(row["basis"]),
             row["price_minor"],
             row["charged_minor"],
         )

@@ -9,11 +9,12 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from dashboards import data, lengths
+from dashboards import data
 from dashboards.access import Sight, desk, sight_of
 from dashboards.ledgers.cost import KINDS, WORDS
 from dashboards.records import records
 from dashboards.theme import NONE, coverage_words
+from planning.calc.said import said, to_reader
 from planning.reports.shapes import JobCost
 from shopfloor.counting import counted
 
@@ -76,7 +77,7 @@ def _posting(row: dict[str, Any], *, inch: bool) -> dict[str, Any]:
     elif unit == "s":
         of = f"{quantity / 60:,.1f} min"
     elif unit == "mm2":
-        of = lengths.words(f"{quantity / 1e6:,.3f} m²", inch=inch)
+        of = to_reader(said("{0:m2,.3f}", quantity), inch=inch)
     elif unit == "start":
         of = counted(float(quantity), "start")
     else:

@@ -11,8 +11,9 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
-from dashboards import data, lengths
+from dashboards import data
 from dashboards.access import Sight, desk, sight_of
+from planning.calc.said import to_reader
 from planning.reports.shapes import OpenedRow
 
 # Kinds that are time or wear alone; every other one has money in it.
@@ -34,8 +35,8 @@ def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
     context = {
         "further": any(row["url"] for row in rows),
         "figure": found,
-        "title": lengths.words(found.title, inch=sight.inch and kind in ("month_plate", "factor")),
-        "how": lengths.words(found.how, inch=sight.inch),
+        "title": to_reader(found.title, inch=sight.inch),
+        "how": to_reader(found.how, inch=sight.inch),
         "rows": rows,
         "kind": kind,
         "up": _up(kind, key, found.facts),
@@ -53,9 +54,9 @@ def _row(row: OpenedRow, sight: Sight) -> dict[str, Any]:
         url = ""
     return {
         "label": row.label,
-        "value": lengths.words(row.value, inch=sight.inch),
+        "value": to_reader(row.value, inch=sight.inch),
         "evidence": row.evidence,
-        "note": lengths.words(_note(row, sight), inch=sight.inch),
+        "note": _note(row, sight),
         "total": row.total,
         "url": url,
     }
@@ -63,7 +64,8 @@ def _row(row: OpenedRow, sight: Sight) -> dict[str, Any]:
 
 def _note(row: OpenedRow, sight: Sight) -> str:
     """The note of a row, with what it cost for those who see that."""
-    return ", ".join(word for word in (row.note, row.charge if sight.cost else "") if word)
+    note = to_reader(row.note, inch=sight.inch)
+    return ", ".join(word for word in (note, row.charge if sight.cost else "") if word)
 
 
 def _up(kind: str, key: str, facts: dict[str, Any]) -> tuple[str, str]:

@@ -9,9 +9,10 @@ from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards import data, lengths
+from dashboards import data
 from dashboards.access import desk, sight_of
 from dashboards.ledgers import routes as ledgers
+from planning.calc.said import to_reader
 from planning.reports.routes import NestRoutes
 from shopfloor.office.access import may
 from shopfloor.rownumber import row_number
@@ -56,7 +57,7 @@ def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str,
     ]
     return {
         "found": found,
-        "barred": [(name, lengths.words(why, inch=sight.inch)) for name, why in found.refused],
+        "barred": [(name, to_reader(why, inch=sight.inch)) for name, why in found.refused],
         "routes": ledgers.said(found, data.zone(), now, inch=sight.inch),
         "flips": words,
         "lede": ledgers.lede(found, sight),

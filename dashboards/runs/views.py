@@ -18,6 +18,7 @@ from dashboards.access import desk, sight_of
 from dashboards.ledgers.cost import KINDS
 from dashboards.ledgers.run import strip_of
 from dashboards.records import records
+from planning.calc.said import said, to_reader
 from planning.reports.shapes import RunDetail
 from shopfloor import strip
 from shopfloor.partsmap import map_label, parts_map
@@ -113,8 +114,11 @@ def plan_rows(plan: dict[str, Any], *, inch: bool = False) -> Any:
         value = plan.get(name)
         if value in (None, ""):
             continue
-        said = f"{value:,.1f} {unit}".strip() if isinstance(value, float) else f"{value} {unit}"
-        yield {"label": label, "value": lengths.words(said.strip(), inch=inch)}
+        if unit == "mm":
+            shown = to_reader(said("{0:,.1f}", value), inch=inch)
+        else:
+            shown = f"{value:,.1f} {unit}" if isinstance(value, float) else f"{value} {unit}"
+        yield {"label": label, "value": shown.strip()}
     snapshot = plan.get("snapshot")
     if isinstance(snapshot, dict):
         yield from _flat(snapshot, inch=inch)

@@ -9,8 +9,8 @@ from urllib.parse import quote
 
 from django.urls import NoReverseMatch, reverse
 
-from dashboards import lengths
 from dashboards.access import Sight
+from planning.calc.said import to_reader
 from planning.reports.shapes import Act, Note
 
 # code -> URL name, the name of its argument. Blank argument: a page without one.
@@ -81,7 +81,7 @@ def note_view(note: Note, sight: Sight, suggested: Mapping[str, Suggested]) -> d
     return {
         "kind": note.kind,
         "head": note.head,
-        "body": lengths.words(note.body, inch=sight.inch),
+        "body": to_reader(note.body, inch=sight.inch),
         "actions": [act for act in drawn if act is not None],
     }
 

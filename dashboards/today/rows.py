@@ -11,9 +11,10 @@ from zoneinfo import ZoneInfo
 
 from django.urls import reverse
 
-from dashboards import lengths, theme
+from dashboards import theme
 from dashboards.access import Sight
 from dashboards.today.addresses import Suggested, note_view
+from planning.calc.said import to_reader
 from planning.reports.shapes import TableToday, Today
 from shopfloor import strip
 from shopfloor.strip.model import StripTable
@@ -84,7 +85,7 @@ def page_of(
         row = by_table.get(note.table)
         (row.notes if row else loose).append(view)
     hours = strip.hours(tables[0].strip) if tables else ""
-    lede = lengths.words(today.lede, inch=sight.inch)
+    lede = to_reader(today.lede, inch=sight.inch)
     return Page(lede, hours, rows, loose, len(today.notes), tight)
 
 

@@ -11,13 +11,14 @@ from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from dashboards import data, lengths, theme
+from dashboards import data, theme
 from dashboards.access import desk, sight_of
 from dashboards.figures.pit import PitChart, Point, pit_figure
 from dashboards.figures.stack import left_words, stack
 from dashboards.ledgers import wear as ledgers
 from dashboards.ledgers.wear import PieceRow, TorchRow
 from dashboards.records import records
+from planning.calc.said import to_reader
 from planning.reports.shapes import WearBoard
 
 log = logging.getLogger(__name__)
@@ -69,7 +70,7 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
 def _read_by(torch: TorchRow, *, inch: bool) -> TorchRow:
     """What the outlooks rest on, with its lengths as the person reads them."""
     pieces = tuple(
-        replace(one, basis=lengths.words(one.basis, inch=inch), inch=inch) for one in torch.pieces
+        replace(one, basis=to_reader(one.basis, inch=inch), inch=inch) for one in torch.pieces
     )
     return replace(torch, pieces=pieces)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import tzinfo
 
+from planning.calc.said import around, said_again, without_stop
 from planning.reports.shapes import Act, JobToday, Note, TableToday
 from planning.reports.today_data import TableData
 from shopfloor.counting import count
@@ -160,14 +161,15 @@ def wear_notes() -> list[Note]:
     for row in rows:
         outlook, kind = row.piece.outlook, row.piece.part.kind.replace("_", " ")
         where = row.torch.table.name
+        basis = said_again(outlook.basis_said, outlook.basis)
         act = (Act("Look at the piece", "wear", str(row.piece_id)),)
         if outlook.due == "due":
-            body = f"The {kind} {row.piece.label} on {where} is due: {outlook.basis}."
+            body = around(f"The {kind} {row.piece.label} on {where} is due: ", basis, ".")
             notes.append(Note("now", "A piece is due", body, act, row.torch.table.code))
         else:
             left = outlook.starts_left
             has = "is due soon" if left is None else f"has about {count(left, 'start')} left"
-            body = f"The {kind} {row.piece.label} on {where} {has} ({outlook.basis})."
+            body = around(f"The {kind} {row.piece.label} on {where} {has} (", basis, ").")
             notes.append(Note("soon", "A piece about due", body, act, row.torch.table.code))
     return notes
 
@@ -189,7 +191,6 @@ def lede(tables: Sequence[TableToday], notes: Sequence[Note]) -> str:
         well = "no table has a run open"
     if not pressing:
         return f"Nothing needs attention now; {well}."
-    first = pressing[0].body.rstrip(".")
     more = len(pressing) - 1
     rest = f", and {more} more need{'s' if more == 1 else ''} attention" if more else ""
-    return f"{first}{rest}; {well}."
+    return around("", without_stop(pressing[0].body), f"{rest}; {well}.")

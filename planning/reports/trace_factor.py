@@ -6,6 +6,7 @@ import math
 
 from django.utils import timezone
 
+from planning.calc.said import around, said
 from planning.inputs.taken import Taken, cell_of, taken_runs
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.trace_month import run_names
@@ -31,7 +32,7 @@ def factor(id: str) -> Figure:
         rows.append(OpenedRow(f"{len(taken) - MOST} older ones", ""))
     mean = math.exp(sum(run.log_moving for run in taken) / len(taken))
     rows.append(OpenedRow(f"Own mean of {len(taken)}", f"{mean:.3f}", total=True))
-    title = f"{of[1].code} {cell[2]:g} mm, {of[0]}"
+    title = around(f"{of[1].code} ", said("{0}", cell[2]), f", {of[0]}")
     return Figure(title, f"{mean:.3f}", "measured", HOW, tuple(rows), None)
 
 

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet, Sum
 
+from planning.calc.said import said, said_again, said_in_each
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.squareness import squareness
 from planning.reports.trace_rows import cut_short, evidence_of, kind_label, minutes, say_money
@@ -46,12 +47,18 @@ def opened_postings(title: str, how: str, rows: list[Posting]) -> Figure:
     return Figure(title, money(total), shown, how, tuple(opened), None, {"amount_minor": total})
 
 
+HOW_SQUARE = (
+    "{} measured × (a {}'s plan with the set that cut it - with the cheapest fast set), wear and "
+    "bench included, where nothing was asked or the upper end of fast's u meets it"
+)
+
+
 def _amount_of(row: Posting) -> str:
     """Its quantity in the unit a person thinks in."""
     if row.quantity is None:
         return ""
     if row.unit == "mm2":
-        return f"{row.quantity / 1e6:,.3f} m²"
+        return said("{0:m2,.3f}", float(row.quantity))
     if row.unit == "s":
         return minutes(float(row.quantity))
     if row.unit == "start":
@@ -82,16 +89,16 @@ def square(id: str) -> Figure:
             f"{row['day']:%d %b %Y}, {row['nest']}",
             money(int(row["more_minor"])),
             "planned",
-            f"{row['cut_m']:,.1f} m cut fine, {row['hours_more'] * 60:,.0f} min more at the table",
+            said(
+                f"{{0:m,.1f}} cut fine, {row['hours_more'] * 60:,.0f} min more at the table",
+                row["cut_m"] * 1000,
+            ),
             "run",
             str(row["run_id"]),
         )
         for row in own
     ]
-    how = (
-        "metres measured × (a metre's plan with the set that cut it - with the cheapest fast set), "
-        "wear and bench included, where nothing was asked or the upper end of fast's u meets it"
-    )
+    how = said_in_each(HOW_SQUARE.format("metres", "metre"), HOW_SQUARE.format("feet", "foot"))
     rows.append(OpenedRow("Total", money(total), total=True))
     title = f"{own[0]['job']} cut fine, not asked for"
     return Figure(title, money(total), "planned", how, tuple(rows), None, {"amount_minor": total})
@@ -271,7 +278,7 @@ def piece(id: str) -> Figure:
         f"{found.part.kind.replace('_', ' ')} {found.label}",
         "unknown" if starts is None else count(starts, "start"),
         "measured" if starts is not None else "unknown",
-        outlook.basis if outlook else "not worked out yet",
+        said_again(outlook.basis_said, outlook.basis) if outlook else "not worked out yet",
         tuple(rows),
         outlook.computed_at if outlook else None,
         {"starts": starts, "charged_minor": total, "price_minor": found.price_minor},

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Sum
 
+from planning.calc.said import Said, around, plain, said, said_in_each
 from planning.inputs.chunks import among, chunked
 from planning.reports.cost_parts import FEET_A_METRE
 from planning.reports.month_runs import MonthRun, month_run_ids, month_runs
@@ -33,8 +34,8 @@ from shopfloor.models import Job, Month, Posting, Run, RunVariance
 from shopfloor.selectors.shop import the_shop
 
 HOW_PLATE = (
-    "elapsed time of the runs; a metre's cost is all that was posted for them but the material, "
-    "over what they cut"
+    "elapsed time of the runs; a {}'s cost is all that was posted for them but the material, "
+    "over what they cut{}"
 )
 AS_PRINTED = "; worked out now, while the page shows the month as it was closed"
 
@@ -249,26 +250,30 @@ def plate(id: str) -> Figure:
     )  # fmt: skip
     names, money = run_names(own), say_money()
 
-    def note(cut_mm: float, minor: int | None) -> str:
-        return f"{cut_mm / 1000:,.1f} m cut, {money(minor)} without material"
+    def note(cut_mm: float, minor: int | None, a_metre: str = "", a_foot: str = "") -> Said:
+        rest = f"{{0:m,.1f}} cut, {plain(money(minor))} without material"
+        return said_in_each(rest + plain(a_metre), rest + plain(a_foot), cut_mm)
 
     rows = []
     for pk, run in sorted(own.items(), key=lambda item: names[item[0]]):
-        said = note(run.cut_mm, posted.get(pk))
-        row = OpenedRow(names[pk][1], minutes(run.elapsed_s), run.evidence, said, "run", str(pk))
+        cut = note(run.cut_mm, posted.get(pk))
+        row = OpenedRow(names[pk][1], minutes(run.elapsed_s), run.evidence, cut, "run", str(pk))
         rows.append((row, run.elapsed_s))
     hours = sum(run.elapsed_s for run in own.values()) / 3600
     cut_m = sum(run.cut_mm for pk, run in own.items() if pk in posted) / 1000
     total = sum(posted.values())
     shown = cut_short(rows, minutes)
-    each = ""
+    each = ("", "")
     if cut_m:
-        a_foot = total / (cut_m * FEET_A_METRE)
-        each = f": {money(round(total / cut_m))} a metre, {money(round(a_foot))} a foot"
-    end = f"{cut_m:,.1f} m cut, {money(total)} without material{each}"
+        a_metre, a_foot = total / cut_m, total / (cut_m * FEET_A_METRE)
+        each = (f": {money(round(a_metre))} a metre", f": {money(round(a_foot))} a foot")
+    end = note(cut_m * 1000, total, *each)
     shown.append(OpenedRow("Total", f"{hours:,.1f} h", note=end, total=True))
     evidence = evidence_of((run.evidence, run.elapsed_s) for run in own.values())
-    how = HOW_PLATE + (AS_PRINTED if month.closed_at else "")
-    title = f"{material} {float(thick):g} mm, {duty}, in {month.first_day:%B %Y}"
+    printed = AS_PRINTED if month.closed_at else ""
+    how = said_in_each(HOW_PLATE.format("metre", printed), HOW_PLATE.format("foot", printed))
+    title = around(
+        f"{material} ", said("{0}", float(thick)), f", {duty}, in {month.first_day:%B %Y}"
+    )
     facts = {"hours": hours, "cut_m": cut_m, "amount_minor": total}
     return Figure(title, f"{hours:,.1f} h", evidence, how, tuple(shown), None, facts)

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from planning.calc import spent
 from planning.calc.itemised import Item, itemised
+from planning.calc.said import around, said
 from planning.inputs.runs import load_runs
 from planning.inputs.types import RunIn
 from planning.reports.run import run_detail
@@ -161,7 +162,7 @@ def _stops(found: RunDetail, items: Sequence[Item] = ()) -> list[OpenedRow]:
 
 
 def _speed(mm_min: Any) -> str:
-    return "speed unknown" if mm_min is None else f"{float(mm_min):,.0f} mm/min"
+    return "speed unknown" if mm_min is None else said("{0:/min,.0f}", float(mm_min))
 
 
 def plan(id: str) -> Figure:
@@ -191,7 +192,7 @@ def plan(id: str) -> Figure:
     ]
     for row in snapshot.get("chart_rows", ()):
         example = "example values, not for cutting" if row.get("example") else ""
-        value = f"{_speed(row['speed_mm_min'])}, from {row['valid_from'][:10]}"
+        value = around("", _speed(row["speed_mm_min"]), f", from {row['valid_from'][:10]}")
         rows.append(OpenedRow(f"Chart row {row['thickness']}", value, "entered", example))
     money = say_money()
     for kind, minor in found.costs_minor.items():

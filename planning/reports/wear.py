@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 from django.db.models import Count, Q, QuerySet, Sum
 
+from planning.calc.said import stored
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import WearBoard
 from shopfloor.models import Fitting, Piece, PieceState, Posting, SetPart
@@ -79,7 +80,7 @@ def _fittings_now(now: datetime) -> list[Any]:
         .order_by("torch__table__order", "torch__table__name", "torch__code", "piece__part__kind")
         .values_list(
             "piece_id", "torch_id", "fitted_at", *PIECE, "torch__code", "torch__table__name",
-            *_outlook(*AGES, *LEFT, "due", "basis", "computed_at"), named=True,
+            *_outlook(*AGES, *LEFT, "due", "basis", "basis_said", "computed_at"), named=True,
         )
     )  # fmt: skip
 
@@ -140,10 +141,17 @@ def _gone(row: Any, parts: Parts, charged: dict[int, int]) -> tuple[Any, ...]:
     )
 
 
+def _basis(text: str | None, sentence: dict[str, Any] | None) -> dict[str, Any]:
+    """What an outlook rests on as it is stored; one of before has its text alone."""
+    if text is None:
+        return stored("not worked out yet")
+    return sentence or stored(text)
+
+
 def _fitted(row: Any, parts: Parts, charged: dict[int, int]) -> tuple[Any, ...]:
     """A row of `fitted`."""
     part = parts[row.piece__part_id]
-    basis = row.piece__outlook__basis
+    basis = _basis(row.piece__outlook__basis, row.piece__outlook__basis_said)
     return (
         row.piece_id,
         row.piece__label,
@@ -156,7 +164,7 @@ def _fitted(row: Any, parts: Parts, charged: dict[int, int]) -> tuple[Any, ...]:
         row.fitted_at,
         *(getattr(row, name) for name in _outlook(*AGES, *LEFT)),
         row.piece__outlook__due or "unknown",
-        "not worked out yet" if basis is None else basis,
+        basis,
         row.piece__price_minor,
         charged.get(row.piece_id, 0),
     )

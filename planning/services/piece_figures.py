@@ -13,6 +13,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from planning.calc.allocation import share_out
+from planning.calc.said import stored
 from planning.calc.wear import Charges, charges, piece_view
 from planning.inputs.chunks import chunked, in_chunks
 from planning.inputs.pieces import PieceIn, load_pieces
@@ -215,6 +216,7 @@ def _outlooks(pieces: list[PieceIn], uses: dict[int, list[UseRow]], now: datetim
                 left_low=view.left_low,
                 left_high=view.left_high,
                 basis=view.basis[:200],
+                basis_said=stored(view.basis),
                 computed_at=now,
             )
         )

@@ -206,6 +206,7 @@ class PieceOutlook(models.Model):
     left_high = models.IntegerField(null=True, blank=True)
     due = models.CharField(max_length=12, blank=True)  # due, soon, no, unknown
     basis = models.CharField(max_length=200, blank=True)
+    basis_said = models.JSONField(default=dict, blank=True)  # `basis` with its lengths as numbers
     computed_at = models.DateTimeField()
 
     def __str__(self) -> str:

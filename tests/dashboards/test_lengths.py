@@ -8,38 +8,6 @@ from dashboards import lengths
 
 
 @pytest.mark.parametrize(
-    ("said", "read"),
-    [
-        ("pit 1.27 mm of 1.6 mm", "pit 0.050 in of 0.063 in"),
-        ("1,270 mm/min, from 2026-01-01", "50.0 in/min, from 2026-01-01"),
-        ("12,700.0 mm/min", "500 in/min"),
-        ("508 mm/s2", "20.0 in/s2"),
-        ("rated 600 starts", "rated 600 starts"),
-        ("program 12mm-plate.nc", "program 12mm-plate.nc"),
-        ("5 mm2 of it", "5 mm2 of it"),
-        ("None mm/min", "None mm/min"),
-        # 1 ft is 0.3048 m exactly: 3.048 m is 10 ft, 0.3048^2 m² is 1 ft²
-        ("3.048 m cut fine, 12 min more", "10.0 ft cut fine, 12 min more"),
-        ("1,524.0 m cut", "5,000.0 ft cut"),
-        ("0.929 m²", "10.00 ft²"),
-        ("metres measured × (a metre's plan)", "feet measured × (a foot's plan)"),
-        ("12 m/s and 3 min", "12 m/s and 3 min"),
-    ],
-)
-def test_the_figures_of_a_sentence_are_turned_and_nothing_else(said, read):
-    assert lengths.words(said, inch=True) == read
-    assert lengths.words(said, inch=False) == said
-
-
-def test_what_a_length_costs_is_said_by_the_one_its_reader_uses():
-    said = "412.0 m cut, 990.00 USD without material: 2.40 USD a metre, 0.73 USD a foot"
-    assert lengths.words(said, inch=False).endswith(" without material: 2.40 USD a metre")
-    assert lengths.words(said, inch=True).endswith(
-        "ft cut, 990.00 USD without material: 0.73 USD a foot"
-    )
-
-
-@pytest.mark.parametrize(
     ("name", "value", "called"),
     [
         ("kerf_mm", 2.54, ("kerf in", 0.1)),

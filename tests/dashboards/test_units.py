@@ -9,6 +9,7 @@ import pytest
 from dashboards.access import Sight
 from dashboards.figures.pit import PitChart, Point, pit_figure, said
 from dashboards.pages import cost_square, cost_tables
+from planning.calc import said as sentences
 from planning.services.run_figures import run_figures
 from shopfloor.models import Inspection, PieceOutlook
 from tests.dashboards import made
@@ -36,7 +37,8 @@ def worn(a_run, north, operator):
     PieceOutlook.objects.filter(piece=piece).delete()
     PieceOutlook.objects.create(
         piece=piece, starts=150, arc_s=3600, pit_mm=1.27, starts_left=60, due="soon",
-        basis="pit 1.27 mm, limit 1.6 mm", computed_at=NOW,
+        basis_said=sentences.stored(sentences.said("pit {0}, limit {1}", 1.27, 1.6)),
+        computed_at=NOW,
     )  # fmt: skip
     return a_run
 
@@ -47,7 +49,7 @@ def test_the_wear_page_has_no_millimetre_for_who_reads_inches(worn, inch, as_, a
     assert not MM.search(page), MM.search(page) and page[MM.search(page).start() - 80 :][:160]
     assert "0.0500 in" in page
     assert "change at 0.063 in" in page
-    assert "pit 0.050 in, limit 0.063 in" in page
+    assert "pit 0.05 in, limit 0.063 in" in page
 
 
 def test_the_wear_page_has_millimetres_for_the_others(worn, as_, at_noon):

@@ -7,6 +7,7 @@ from datetime import timedelta
 
 import pytest
 
+from planning.calc.said import to_reader
 from planning.reports import cost_month, open_figure
 from planning.reports.trace_rows import minutes, signed
 from planning.services.run_figures import run_figures
@@ -88,7 +89,9 @@ def test_from_the_month_down_to_the_arcs_everything_adds_up(shop_month):
     plate = seen["month_plate", cell].facts
     assert (plate["cut_m"], plate["amount_minor"]) == (pytest.approx(175), 16_820)
     # 168.20 / 175 m = 0.961 a metre; a foot is 0.3048 m: 0.961 x 0.3048 = 0.293
-    assert "0.96 USD a metre, 0.29 USD a foot" in seen["month_plate", cell].rows[-1].note
+    note = seen["month_plate", cell].rows[-1].note
+    assert to_reader(note, inch=False).endswith(": 0.96 USD a metre")
+    assert to_reader(note, inch=True).endswith(": 0.29 USD a foot")
     assert any(kind == "run_term" for kind, _ in seen)
 
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 
 from dashboards.ledgers import wear
+from planning.calc.said import stored
 from tests.dashboards import made
 
 FITTED = (
@@ -14,7 +15,7 @@ FITTED = (
 def row(piece, table, kind, *, torch_id=1, starts=100, left=100, due="no"):
     return (
         piece, f"P-{piece}", table, "1", torch_id, "fast 120 A", "fast", kind, None, starts, 60.0,
-        None, left, None, None, due, "rated 200 starts", 1400, 700,
+        None, left, None, None, due, stored("rated 200 starts"), 1400, 700,
     )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ import pytest
 
 from dashboards.access import Sight
 from dashboards.today.addresses import Suggested, address, note_view
+from planning.calc.said import said
 from planning.reports.shapes import Act, Note
 
 EVERY = Sight(assign=True, feeds=True)
@@ -56,10 +57,10 @@ def test_arcs_with_a_likely_run_are_given_in_one_press():
 
 
 @pytest.mark.parametrize(
-    ("inch", "read"),
-    [(False, "pit 1.27 mm, limit 1.6 mm"), (True, "pit 0.050 in, limit 0.063 in")],
+    ("inch", "text"),
+    [(False, "pit 1.27 mm, limit 1.6 mm"), (True, "pit 0.05 in, limit 0.063 in")],
 )
-def test_a_note_is_read_in_its_reader_s_units(inch, read):
+def test_a_note_is_read_in_its_reader_s_units(inch, text):
     """1.27 mm and 1.6 mm by 25.4 mm to the inch."""
-    note = Note("soon", "A piece about due", "pit 1.27 mm, limit 1.6 mm", ())
-    assert note_view(note, Sight(inch=inch), {})["body"] == read
+    note = Note("soon", "A piece about due", said("pit {0}, limit {1}", 1.27, 1.6), ())
+    assert note_view(note, Sight(inch=inch), {})["body"] == text
