@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from shopfloor.models import (
-    QueueItem,
     Reason,
     Run,
     RunState,
@@ -94,7 +93,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
     wanted = run.revision.nest.wear_set if run else None
     torches = torches_of(table, wanted, now, cuts=last.torch_id if last else None)
     inch = person.units == Units.INCH
-    found = list(items.waiting(table)[: items.SHOWN])
+    found, whole = items.first_waiting(table)
     rows = items.listed(found)
     facts = facts_of([one.revision.pk for one in rows] + ([run.revision_id] if run else []))
     queue = items.items_of(rows, facts, table, fitted_in(torches), inch=inch)
@@ -112,7 +111,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             **measures(person),
             **run_facts(cutting, last, person),
             "reasons": reasons_of(table, now),
-            "waiting_more": waiting_more(table, found, queue),
+            "waiting_more": max(whole - len(queue), 0),
             "bench_lines": lines.bench_lines(table),
             "loose": loose_of(table, run, now),
             "air": air_of(table, now, inch=inch),
@@ -133,12 +132,6 @@ def open_run(table: Table, now: datetime) -> Run | None:
     if found is None or found.state not in (RunState.OPEN, RunState.STOPPED):
         return None
     return found
-
-
-def waiting_more(table: Table, found: list[QueueItem], shown: list[items.Item]) -> int:
-    """How many rows of the list the screen does not show."""
-    whole = items.waiting(table).count() if len(found) == items.SHOWN else len(found)
-    return max(whole - len(shown), 0)
 
 
 def change_lists(torches: list[TorchKeys], wanted: Any) -> dict[str, Any]:

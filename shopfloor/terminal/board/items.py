@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Window
 from django.utils import timezone
 
 from shopfloor.models import Nest, NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
@@ -96,6 +96,12 @@ def waiting(table: Table) -> QuerySet[QueueItem]:
     return rows.select_related("nest__material", "nest__wear_set", "sheet__heat").order_by(
         "-aside", "position", "pk"
     )
+
+
+def first_waiting(table: Table) -> tuple[list[QueueItem], int]:
+    """The rows a screen has room for, and how many there are; one query."""
+    rows = list(waiting(table).annotate(whole=Window(Count("pk")))[:SHOWN])
+    return [*rows], int(vars(rows[0])["whole"]) if rows else 0
 
 
 @dataclass(frozen=True, slots=True)

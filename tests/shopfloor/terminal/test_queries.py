@@ -45,8 +45,8 @@ def test_papers_and_a_longer_list_take_no_more_queries(signed_in, floor, papers)
     whole = queries(signed_in)
     QueueItem.objects.exclude(pk=floor.items[0].pk).update(state="done")
     one = queries(signed_in)
-    # A list that fills the screen is counted; the sheets that could serve are asked for each nest.
-    assert whole <= one + 3
+
+    assert whole <= one
 
 
 def test_each_paper_in_force_leads_to_its_start(signed_in, floor, papers):
