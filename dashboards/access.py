@@ -12,7 +12,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 
-from shopfloor.office.access import ANY, View, may, opening
+from shopfloor.web.access import ANY, View, may, opening
 
 FLOOR = "work_floor"
 DESK = tuple(code for code in ANY if code != FLOOR)

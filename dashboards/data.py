@@ -17,11 +17,15 @@ from planning.reports.quotes import QuoteBoard, QuoteDetail
 from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, Figure, JobCost, RunDetail, Today, WearBoard
 from planning.reports.squareness import Squareness
-from shopfloor.calendar import ShiftSpan, shift_at, shifts_between
-from shopfloor.selectors import desk, desk_arcs, desk_runs, drawings, work
-from shopfloor.selectors.shop import shift_patterns, shop_zone, the_shop
-from shopfloor.selectors.suggested import Stretch, Suggestion, suggestions_of
-from shopfloor.selectors.unassigned import Unassigned
+from shopfloor.background import queries as work
+from shopfloor.drawings import queries as drawings
+from shopfloor.runs import desk_arcs
+from shopfloor.runs import desk_queries as desk
+from shopfloor.runs import run_page as desk_runs
+from shopfloor.runs.suggested import Stretch, Suggestion, suggestions_of
+from shopfloor.runs.unassigned import Unassigned
+from shopfloor.site.calendar import ShiftSpan, shift_at, shifts_between
+from shopfloor.site.queries import shift_patterns, shop_zone, the_shop
 
 
 def now() -> datetime:

@@ -13,12 +13,12 @@ from django.core.management import call_command
 from dashboards.launch import StartError
 from planning.services.example_quotes import example_quotes
 from planning.services.history import figures_of_history, plan_all
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
 from shopfloor.celery import app as celery_app
 from shopfloor.demo import cast, load
 from shopfloor.demo.odds import late_count
 from shopfloor.demo.promises import keep_plans, keep_prices
-from shopfloor.services.follow import follow_arcs
+from shopfloor.runs.follow import follow_arcs
 from telemetry.services import feed_register
 
 

@@ -18,7 +18,7 @@ from typing import IO
 from django.conf import settings
 
 from dashboards.supervisor import Child, python
-from shopfloor.hosts import accepted_host, asked_by, is_loopback, own_addresses
+from shopfloor.web.hosts import accepted_host, asked_by, is_loopback, own_addresses
 from telemetry.limits import default_dirs
 
 THREADS = "8"

@@ -19,7 +19,7 @@ from django.middleware.csrf import get_token
 
 from dashboards.callbacks import asked
 from dashboards.shell import FramedDash, framed
-from shopfloor.rawbody import raw_body
+from shopfloor.web.raw_body import raw_body
 
 _lock = threading.Lock()
 _apps: dict[str, Dash] = {}

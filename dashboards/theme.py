@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from planning.reports.shapes import Coverage
-from shopfloor.counting import count as count
+from shopfloor.wording.counts import count as count
 
 FONT = "Vollkorn, Iowan Old Style, Charter, Georgia, serif"
 UNKNOWN = "unknown"

@@ -13,8 +13,8 @@ from planning.services.freshness import plans_freshen
 from planning.services.summaries import months_freshen
 from planning.services.verification import verification_nightly
 from planning.services.work import work_do, work_sweep, works_wake
-from shopfloor.services.backups import backups_due
-from shopfloor.services.statistics import statistics_update
+from shopfloor.background.statistics import statistics_update
+from shopfloor.backup.services import backups_due
 
 
 @shared_task(name="kerfbook.work")

@@ -13,9 +13,9 @@ class ShopfloorConfig(AppConfig):
         """Signals as wiring, not as business logic: the audit trail belongs to every connection
         any process opens and to every database after its migrations, and only these tell."""
         import shopfloor.celery  # tasks sent by any process go to this application  # noqa: F401
-        from shopfloor.audit.context import on_connection
-        from shopfloor.audit.sync import after_migrating, before_migrating
-        from shopfloor.services.security import source_token_made
+        from shopfloor.audit.connection import on_connection
+        from shopfloor.audit.triggers import after_migrating, before_migrating
+        from shopfloor.people.security import source_token_made
         from telemetry.models import PushToken
 
         post_save.connect(source_token_made, sender=PushToken, dispatch_uid="kerfbook.security")

@@ -12,7 +12,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shopfloor.settings")
 
 from django.conf import settings
 
-from shopfloor.steady import Every
+from shopfloor.background.steady import Every
 
 app = Celery("kerfbook")
 TRANSPORT_ALIASES["files"] = "shopfloor.broker:Transport"
@@ -55,7 +55,7 @@ app.conf.update(
     worker_hijack_root_logger=False,
     worker_prefetch_multiplier=1,
     broker_connection_timeout=2,
-    beat_scheduler="shopfloor.steady:SteadyScheduler",
+    beat_scheduler="shopfloor.background.steady:SteadyScheduler",
     beat_schedule={
         "sweep": {"task": "kerfbook.sweep", "schedule": Every(15.0)},
         "freshen": {"task": "kerfbook.freshen", "schedule": Every(300.0)},

@@ -73,12 +73,12 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "shopfloor.middleware.WholeText",
-    "shopfloor.middleware.VisibleText",
-    "shopfloor.middleware.ContentSecurityPolicy",
-    "shopfloor.once.TakenOnce",
-    "shopfloor.middleware.WhoActs",
-    "shopfloor.middleware.ShopTime",
+    "shopfloor.web.middleware.WholeText",
+    "shopfloor.web.middleware.VisibleText",
+    "shopfloor.web.middleware.ContentSecurityPolicy",
+    "shopfloor.web.double_submit.TakenOnce",
+    "shopfloor.web.middleware.WhoActs",
+    "shopfloor.web.middleware.ShopTime",
 ]
 
 # Django's own prints nothing unless debugging: a page that failed would be told nowhere.
@@ -104,14 +104,14 @@ WSGI_APPLICATION = "shopfloor.wsgi.application"
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
-        "DIRS": [],
+        "DIRS": sorted(Path(__file__).parent.glob("*/templates")),  # one a room
         "APP_DIRS": True,
         "OPTIONS": {
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "shopfloor.context.shop",
+                "shopfloor.web.navigation.shop",
             ],
         },
     },

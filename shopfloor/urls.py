@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-handler400 = "shopfloor.office.failing.refused"
-handler500 = "shopfloor.office.failing.failed"
+handler400 = "shopfloor.web.failures.refused"
+handler500 = "shopfloor.web.failures.failed"
 urlpatterns = [
-    path("", include("shopfloor.office.urls")),
+    path("", include("shopfloor.office_urls")),
     path("floor/", include("shopfloor.terminal.urls")),
     path("", include("dashboards.urls")),
 ]

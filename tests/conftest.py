@@ -81,7 +81,7 @@ def _log_may_be_emptied(request):
     marker = request.node.get_closest_marker("django_db")
     commits = marker is not None and marker.kwargs.get("transaction")
     if commits or "transactional_db" in request.fixturenames:
-        from shopfloor.audit import audit_drop
+        from shopfloor.audit.triggers import audit_drop
 
         request.getfixturevalue("transactional_db")
         yield
@@ -128,7 +128,7 @@ def person(name: str, role: str | None):
     from django.contrib.auth.models import Group
 
     from shopfloor.models import User
-    from shopfloor.roles import role_give, roles_sync
+    from shopfloor.people.rights import role_give, roles_sync
 
     if not Group.objects.exists():
         roles_sync()  # a test that commits ends with a flush, which takes the migrated roles too

@@ -21,7 +21,7 @@ OLD = {
     r"table’s list|table's list|on a list\b|on the list\b": "queue",
 }
 PLACES = [
-    *ROOT.glob("shopfloor/templates/**/*.html"),
+    *ROOT.glob("shopfloor/**/templates/**/*.html"),
     *ROOT.glob("dashboards/templates/**/*.html"),
     *ROOT.glob("shopfloor/static/kerfbook/**/*.js"),
 ]
@@ -41,4 +41,4 @@ def test_pages_use_the_one_word(old):
 def test_aside_is_a_run_and_nothing_else():
     """Set aside is what a half burnt sheet is; a count is rejected, work fails, arcs get no job."""
     said = [path for path in PLACES if re.search(r"set aside", path.read_text(encoding="utf-8"))]
-    assert {path.name for path in said} <= {"_start.html", "help.html"}
+    assert {path.name for path in said} <= {"floor_start.html", "help.html"}

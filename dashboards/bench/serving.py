@@ -17,7 +17,7 @@ def main(timeout_s: float) -> None:
     from dashboards.bench.addresses import addresses
     from dashboards.bench.measuring import Measured, end_with_parent
     from planning.bench.people import signed_in
-    from shopfloor.server import server
+    from shopfloor.web.server import server
     from shopfloor.wsgi import application
 
     end_with_parent()

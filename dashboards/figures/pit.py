@@ -8,7 +8,7 @@ from html import escape
 
 from dashboards.lengths import fine_said, thick
 from planning.calc.units import MM_PER_IN, in_from_mm
-from shopfloor.strip import Svg
+from shopfloor.svg.strip import Svg
 
 NARROW_BELOW = 460
 Place = Callable[[float], float]

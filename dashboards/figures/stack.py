@@ -11,7 +11,7 @@ from django.utils import timezone
 from dashboards import theme
 from dashboards.ledgers.wear import PieceRow
 from dashboards.lengths import fine_said
-from shopfloor.strip import Svg
+from shopfloor.svg.strip import Svg
 
 # Our own elevation of five kinds of part, about x = 0, y downwards: outline, details, height, half
 # width.

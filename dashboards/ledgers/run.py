@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 
 from dashboards.records import records
 from planning.reports.shapes import RunDetail
-from shopfloor.strip.model import Arc, Duty, FittedSet, Run, Stoppage, StripTable
-from shopfloor.strip.words import EPOCH
+from shopfloor.svg.strip.types import Arc, Duty, FittedSet, Run, Stoppage, StripTable
+from shopfloor.svg.strip.words import EPOCH
 
 MICROSECOND = 1_000_000
 LEAST_US = 60 * MICROSECOND

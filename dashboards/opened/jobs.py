@@ -16,7 +16,7 @@ from dashboards.records import records
 from dashboards.theme import NONE, coverage_words
 from planning.calc.said import said, to_reader
 from planning.reports.shapes import JobCost
-from shopfloor.counting import counted
+from shopfloor.wording.counts import counted
 
 MOST = 300
 

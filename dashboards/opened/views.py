@@ -46,7 +46,7 @@ def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
 
 
 def _row(row: OpenedRow, sight: Sight) -> dict[str, Any]:
-    """A row as `_opened.html` draws it, leading on where it opens."""
+    """A row as `_figure_parts.html` draws it, leading on where it opens."""
     url = reverse("figure", args=[row.kind, row.id]) if row.kind and row.id else ""
     if row.kind == "feed" and sight.feeds:
         url = reverse("source", args=[row.id])

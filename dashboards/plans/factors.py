@@ -14,7 +14,7 @@ from dashboards.access import desk
 from planning.reports.factors import FactorBoard
 from planning.services.factor_summary import factors_want
 from planning.services.factors import FactorError, factor_answer
-from shopfloor.office.access import may
+from shopfloor.web.access import may
 
 DONE = {
     "accept": "It is in use from now on; its nests are being planned again.",

@@ -24,8 +24,8 @@ from planning.services.quotes import (
     quote_make,
     quote_revise,
 )
-from shopfloor.importing.job_rows import RowError, money_of
-from shopfloor.rownumber import row_number
+from shopfloor.jobs.list_rows import RowError, money_of
+from shopfloor.wording.numbers_in import row_number
 
 ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
 MOST_DAYS = 365

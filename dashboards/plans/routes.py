@@ -14,9 +14,9 @@ from dashboards.access import desk, sight_of
 from dashboards.ledgers import routes as ledgers
 from planning.calc.said import to_reader
 from planning.reports.routes import NestRoutes
-from shopfloor.office.access import may
-from shopfloor.rownumber import row_number
-from shopfloor.selectors.meanwhile import nest_version
+from shopfloor.audit.row_versions import nest_version
+from shopfloor.web.access import may
+from shopfloor.wording.numbers_in import row_number
 
 log = logging.getLogger(__name__)
 

@@ -20,9 +20,9 @@ from dashboards.ledgers.run import strip_of
 from dashboards.records import records
 from planning.calc.said import said, to_reader
 from planning.reports.shapes import RunDetail
-from shopfloor import strip
-from shopfloor.partsmap import map_label, parts_map
-from shopfloor.strip.words import local
+from shopfloor.svg import strip
+from shopfloor.svg.parts_map import map_label, parts_map
+from shopfloor.svg.strip.words import local
 
 log = logging.getLogger(__name__)
 MOST_ARCS = 400

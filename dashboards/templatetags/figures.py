@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 
 from dashboards import theme
 from planning.calc.units import KPA_PER_BAR, KPA_PER_PSI
-from shopfloor.templatetags.office import UNKNOWN
+from shopfloor.wording.unknown import UNKNOWN
 
 register = template.Library()
 

@@ -14,8 +14,8 @@ from dashboards import data, theme
 from dashboards.access import desk
 from dashboards.today import undo
 from shopfloor.errors import FloorError
-from shopfloor.rownumber import row_number
-from shopfloor.services import desk as deeds
+from shopfloor.runs import desk as deeds
+from shopfloor.wording.numbers_in import row_number
 
 ASSIGN = "assign_arcs"
 MOST = 600

@@ -16,9 +16,9 @@ from dashboards.access import Sight
 from dashboards.today.addresses import Suggested, note_view
 from planning.calc.said import to_reader
 from planning.reports.shapes import TableToday, Today
-from shopfloor import strip
-from shopfloor.strip.model import StripTable
-from shopfloor.strip.words import clock, local, off_plan
+from shopfloor.svg import strip
+from shopfloor.svg.strip.types import StripTable
+from shopfloor.svg.strip.words import clock, local, off_plan
 
 log = logging.getLogger(__name__)
 STILL_OPEN = ("assign_arcs", "reason")  # what can be done of a shift that is over

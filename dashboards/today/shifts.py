@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from dashboards import data
-from shopfloor.calendar import ShiftSpan
+from shopfloor.site.calendar import ShiftSpan
 
 EARLIEST = date(1970, 1, 1)
 

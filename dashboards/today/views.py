@@ -18,8 +18,8 @@ from dashboards.today import rows, undo
 from dashboards.today.addresses import Suggested
 from dashboards.today.shifts import Choice, chosen, neighbours
 from planning.reports.shapes import Cluster, TableToday, Today
-from shopfloor.selectors.arcs import from_us
-from shopfloor.selectors.suggested import Stretch
+from shopfloor.runs.arcs import from_us
+from shopfloor.runs.suggested import Stretch
 
 log = logging.getLogger(__name__)
 # The page is drawn anew this often even where nothing came in: now moves on.

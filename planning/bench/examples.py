@@ -41,8 +41,8 @@ from shopfloor.models import (
     User,
     WearSet,
 )
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.low_stock import plates
+from shopfloor.nests.plate_needed import plates
+from shopfloor.runs.arcs import to_us
 from telemetry.models import Arc, Feed
 
 Example = tuple[str, list[Any]]  # what is said of it, the address's arguments

@@ -11,7 +11,7 @@ from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_K
 from django.http import HttpRequest
 
 from shopfloor.models import Role, Table, Terminal, User
-from shopfloor.services.people import terminal_register
+from shopfloor.people.badges import terminal_register
 from shopfloor.terminal.access import COOKIE, crew_joins
 
 

@@ -9,8 +9,8 @@ from datetime import date, datetime, timedelta
 from planning.calc.balance import UNASSIGNED
 from planning.inputs.shifts import ShiftBook
 from shopfloor.models import EnteredCount, Table
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.fitted import duties_fitted
+from shopfloor.runs.arcs import to_us
+from shopfloor.wear.fitted import duties_fitted
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,9 @@ from django.db.models import Q
 from planning.calc.wear import Inspected
 from planning.inputs.chunks import chunked
 from shopfloor.models import Fitting, Inspection, Piece
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.shop import the_shop
-from shopfloor.selectors.silences import entries_of
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.silences import entries_of
+from shopfloor.site.queries import the_shop
 from telemetry.counted import counted
 from telemetry.models import Arc
 

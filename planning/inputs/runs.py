@@ -18,8 +18,8 @@ from planning.inputs.sheets import sheets_of
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import ArcIn, ContourIn, RunIn, ScrapIn, SegmentIn, StopIn
 from shopfloor.models import Contour, Evidence, PartResult, Run, Segment, Stoppage
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.silences import hearings
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.silences import hearings
 
 
 def load_runs(

@@ -8,9 +8,9 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from planning.calc.spans import Span, union
-from shopfloor.calendar import ShiftSpan, day_span, shifts_between
-from shopfloor.selectors.arcs import from_us, to_us
-from shopfloor.selectors.shop import shift_patterns, shop_zone
+from shopfloor.runs.arcs import from_us, to_us
+from shopfloor.site.calendar import ShiftSpan, day_span, shifts_between
+from shopfloor.site.queries import shift_patterns, shop_zone
 
 
 class ShiftBook:

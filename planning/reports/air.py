@@ -12,7 +12,7 @@ import pandas as pd
 from planning.inputs.shifts import ShiftBook
 from planning.reports.frames import frame
 from shopfloor.models import AirReading, Fitting, PieceState
-from shopfloor.selectors.arcs import to_us
+from shopfloor.runs.arcs import to_us
 
 DAYS = 28
 Key = tuple[date, str, str]

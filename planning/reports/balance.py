@@ -19,8 +19,8 @@ from planning.reports.frames import frame
 from planning.reports.queue import Queued, queue_plans
 from planning.reports.shapes import Coverage
 from shopfloor.models import RunDay, Table
-from shopfloor.selectors.arcs import from_us, master_arcs, to_us
-from shopfloor.selectors.matching_input import LONGEST_US
+from shopfloor.runs.arcs import from_us, master_arcs, to_us
+from shopfloor.runs.matching_input import LONGEST_US
 from telemetry.counted import counted, feeds_counted
 from telemetry.models import Rollup
 

@@ -23,10 +23,10 @@ from planning.reports.run_shares import run_shares
 from planning.reports.shapes import CostMonth
 from planning.reports.summaries import kept_month
 from planning.services.postings import next_month
-from shopfloor.calendar import day_span
-from shopfloor.counting import count
 from shopfloor.models import Month, Run, RunState
-from shopfloor.selectors.shop import shop_zone
+from shopfloor.site.calendar import day_span
+from shopfloor.site.queries import shop_zone
+from shopfloor.wording.counts import count
 from telemetry.read_once import read_once
 
 

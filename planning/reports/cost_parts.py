@@ -14,8 +14,8 @@ from planning.reports.frames import frame
 from planning.reports.month_runs import MonthRun
 from planning.reports.month_sums import MATERIAL, MonthSums
 from planning.reports.shapes import Coverage
-from shopfloor.counting import count
 from shopfloor.models import Job, Month, Posting
+from shopfloor.wording.counts import count
 
 Runs = Mapping[uuid.UUID, MonthRun]
 Shares = Mapping[uuid.UUID, Mapping[int | None, float]]

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from planning.reports.shapes import Coverage
-from shopfloor.selectors.shop import the_shop
+from shopfloor.site.queries import the_shop
 
 UNITS = {
     "_s": "s",

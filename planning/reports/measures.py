@@ -13,7 +13,7 @@ from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.inputs.shifts import ShiftBook
 from planning.reports.measure_sums import Sums, sums_by_table
 from shopfloor.models import Stoppage, Table
-from shopfloor.selectors.arcs import to_us
+from shopfloor.runs.arcs import to_us
 
 HOUR_S = 3600.0
 US_HOUR = 3_600_000_000

@@ -11,7 +11,7 @@ from planning.calc.said import in_units, stored
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import Coverage
 from shopfloor.models import Nest, NestPlan
-from shopfloor.selectors.nest_doubts import refusal_of
+from shopfloor.nests.warnings import refusal_of
 
 KINDS = PLAN_KINDS
 TIMES = "cut_mm pierces cut_s pierce_s travel_s touch_off_s load_s total_s bench_min"

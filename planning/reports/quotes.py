@@ -40,7 +40,7 @@ from shopfloor.models import (
     SetPart,
     Sheet,
 )
-from shopfloor.selectors.shop import shift_date_of
+from shopfloor.site.queries import shift_date_of
 
 PAGE = 50  # quotes on one page, as in the office's lists
 RATED = ("machine", "labour", "bench", "gas", "energy")

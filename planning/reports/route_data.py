@@ -24,7 +24,7 @@ from shopfloor.models import (
     Table,
     WearSet,
 )
-from shopfloor.selectors.fitted import set_of
+from shopfloor.wear.fitted import set_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,9 +38,9 @@ from planning.reports.frames import currency
 from planning.reports.route_data import Asked, Before, HoleMinutes
 from planning.services.nest_plan import motion_of
 from shopfloor.models import Nest, NestPlan, NestRevision, Table
-from shopfloor.selectors.arcs import from_us, to_us
-from shopfloor.selectors.nest_doubts import refusal_of
-from shopfloor.services.nests import dialect_of
+from shopfloor.nests.warnings import refusal_of
+from shopfloor.runs.arcs import from_us, to_us
+from shopfloor.site.dialect import dialect_of
 
 AHEAD = timedelta(days=60)
 LEAST_SHARE, MOST_SHARE = 0.5, 1.2  # of the chart's speed: beyond it is no override but a new row

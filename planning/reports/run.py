@@ -18,7 +18,6 @@ from planning.inputs.runs import load_runs
 from planning.inputs.types import RunIn
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import Coverage, RunDetail
-from shopfloor.matching import ArcSeen
 from shopfloor.models import (
     ArcAssignment,
     PieceUse,
@@ -29,7 +28,8 @@ from shopfloor.models import (
     Segment,
     Stoppage,
 )
-from shopfloor.selectors.programs import programs_of
+from shopfloor.runs.matching import ArcSeen
+from shopfloor.runs.program_names import programs_of
 from telemetry.read_once import read_once
 
 OVER = (RunState.FINISHED, RunState.VOIDED)

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 import pandas as pd
 
 from planning.calc.forecast import Outlook
-from shopfloor.strip.model import StripTable
+from shopfloor.svg.strip.types import StripTable
 
 
 @dataclass(frozen=True, slots=True)

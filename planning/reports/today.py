@@ -23,11 +23,11 @@ from planning.reports.today_desk import (
 )
 from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_notes
 from planning.reports.today_table import Window, heard_span, shares_of, table_today
-from shopfloor.calendar import day_span
 from shopfloor.models import Evidence, Stoppage, Table
-from shopfloor.selectors.arcs import master_arcs, to_us
-from shopfloor.selectors.shop import the_shop
-from shopfloor.selectors.silences import hearings
+from shopfloor.runs.arcs import master_arcs, to_us
+from shopfloor.runs.silences import hearings
+from shopfloor.site.calendar import day_span
+from shopfloor.site.queries import the_shop
 from telemetry.read_once import read_once
 
 

@@ -15,7 +15,6 @@ from planning.inputs.chunks import chunked
 from planning.inputs.plans import plan_times
 from planning.inputs.types import SegmentIn
 from planning.reports.queue import Queued
-from shopfloor.matching import ArcSeen
 from shopfloor.models import (
     ArcAssignment,
     Contour,
@@ -27,9 +26,10 @@ from shopfloor.models import (
     Stoppage,
     Table,
 )
-from shopfloor.selectors.arcs import from_us, to_us
-from shopfloor.selectors.programs import programs_beside
-from shopfloor.selectors.silences import Hearing, hearings
+from shopfloor.runs.arcs import from_us, to_us
+from shopfloor.runs.matching import ArcSeen
+from shopfloor.runs.program_names import programs_beside
+from shopfloor.runs.silences import Hearing, hearings
 from telemetry.counted import counted
 from telemetry.models import Arc
 

@@ -8,15 +8,15 @@ from datetime import datetime, tzinfo
 
 from planning.reports.shapes import Act, Note
 from planning.reports.today_data import ArcNow, TableData
-from shopfloor.counting import count
+from shopfloor.backup.queries import backup_state, is_overdue, last_good
 from shopfloor.models import Fitting, Torch
-from shopfloor.selectors.amps import ARCS, amps_judged, amps_off, since_of
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.backups import backup_state, is_overdue, last_good
-from shopfloor.selectors.checks import countersigns_wanted
-from shopfloor.selectors.late import late_entries
-from shopfloor.selectors.low_stock import plates_short
-from shopfloor.selectors.verification import verification_last
+from shopfloor.nests.plate_needed import plates_short
+from shopfloor.quality.queries import countersigns_wanted
+from shopfloor.runs.amps import ARCS, amps_judged, amps_off, since_of
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.late_queries import late_entries
+from shopfloor.verify.queries import verification_last
+from shopfloor.wording.counts import count
 from telemetry.alarms import SILENT, standing_alarms
 
 

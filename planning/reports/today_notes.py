@@ -8,9 +8,9 @@ from datetime import tzinfo
 from planning.calc.said import around, said_again, without_stop
 from planning.reports.shapes import Act, JobToday, Note, TableToday
 from planning.reports.today_data import TableData
-from shopfloor.counting import count
 from shopfloor.models import Fitting
-from shopfloor.selectors.arcs import from_us, to_us
+from shopfloor.runs.arcs import from_us, to_us
+from shopfloor.wording.counts import count
 
 MINUTE_US = 60_000_000
 MOST_LATE = 3

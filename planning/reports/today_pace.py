@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from planning.calc.spans import Span, shared_us, union
 from planning.reports.today_data import TableData
-from shopfloor.selectors.arcs import to_us
-from shopfloor.strip import model as strip
+from shopfloor.runs.arcs import to_us
+from shopfloor.svg.strip import types as strip
 
 S = 1_000_000
 MOST_PACE = 60

@@ -13,10 +13,10 @@ from planning.reports.queue import Queued
 from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToday
 from planning.reports.today_data import ArcNow, RunToday, StopNow, TableData
 from planning.reports.today_pace import pace
-from shopfloor.calendar import ShiftSpan
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.silences import Hearing
-from shopfloor.strip import model as strip
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.silences import Hearing
+from shopfloor.site.calendar import ShiftSpan
+from shopfloor.svg.strip import types as strip
 
 S = 1_000_000
 LONGEST_OVERTIME_US = 4 * 3600 * S

@@ -16,7 +16,7 @@ from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.trace_month import run_names
 from planning.reports.trace_rows import cut_short, evidence_of, minutes
 from shopfloor.models import ArcAssignment, RunDay, Table
-from shopfloor.selectors.arcs import from_us, master_arcs, to_us
+from shopfloor.runs.arcs import from_us, master_arcs, to_us
 
 S = 1_000_000
 HOW = {

@@ -26,8 +26,8 @@ from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.trace_month import run_names
 from planning.reports.trace_rows import cut_short
 from shopfloor.models import Table
-from shopfloor.selectors.arcs import from_us
-from shopfloor.selectors.shop import the_shop
+from shopfloor.runs.arcs import from_us
+from shopfloor.site.queries import the_shop
 
 US_HOUR = 3_600_000_000
 Rows = list[tuple[OpenedRow, float]]

@@ -12,9 +12,9 @@ from planning.calc.said import said, said_again, said_in_each
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.squareness import squareness
 from planning.reports.trace_rows import cut_short, evidence_of, kind_label, minutes, say_money
-from shopfloor.counting import count, counted
 from shopfloor.models import Fitting, Job, JobLine, Piece, PieceUse, Posting, RunVariance
-from shopfloor.selectors.shop import the_shop
+from shopfloor.site.queries import the_shop
+from shopfloor.wording.counts import count, counted
 
 HEAVY = ("run__revision__program", "run__revision__notes", "run__plan")  # never read for a name
 HOW = {

@@ -31,7 +31,7 @@ from planning.reports.trace_rows import (
 )
 from planning.services.postings import next_month
 from shopfloor.models import Job, Month, Posting, Run, RunVariance
-from shopfloor.selectors.shop import the_shop
+from shopfloor.site.queries import the_shop
 
 HOW_PLATE = (
     "elapsed time of the runs; a {}'s cost is all that was posted for them but the material, "

@@ -17,11 +17,11 @@ from planning.inputs.types import RunIn
 from planning.reports.run import run_detail
 from planning.reports.shapes import Figure, OpenedRow, RunDetail
 from planning.reports.trace_rows import cut_short, kind_label, minutes, say_money, signed
-from shopfloor.counting import count
 from shopfloor.models import ArcAssignment, NestPlan, Run, RunState
-from shopfloor.selectors.arcs import from_us
-from shopfloor.selectors.nest_doubts import refusal_of
-from shopfloor.selectors.shop import the_shop
+from shopfloor.nests.warnings import refusal_of
+from shopfloor.runs.arcs import from_us
+from shopfloor.site.queries import the_shop
+from shopfloor.wording.counts import count
 from telemetry.models import Arc
 
 S = 1_000_000

@@ -26,8 +26,8 @@ from planning.reports.today_table import (
 )
 from planning.reports.trace_rows import minutes
 from shopfloor.models import Table
-from shopfloor.selectors.arcs import from_us
-from shopfloor.selectors.shop import the_shop
+from shopfloor.runs.arcs import from_us
+from shopfloor.site.queries import the_shop
 
 S = 1_000_000
 LAST_US = 253_402_300_799_000_000  # the year 9999: no moment a page was drawn for lies beyond

@@ -19,9 +19,9 @@ from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
 from planning.services.nest_plan import Costs, factor_words, fill
+from shopfloor.drawings.services import drawing_bytes
 from shopfloor.models import ChartRow, DrawingPlan, DrawingRevision, SetPart, Table
-from shopfloor.selectors.arcs import to_us
-from shopfloor.services.drawings import drawing_bytes
+from shopfloor.runs.arcs import to_us
 
 
 def drawing_plan(*, key: str, payload: dict[str, Any]) -> None:

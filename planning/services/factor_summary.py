@@ -12,8 +12,8 @@ from django.utils import timezone
 
 from planning.calc.factors import NotEnoughData, back_test
 from planning.services.factors import Learnt, factors_propose, learn
+from shopfloor.background.request import work_want
 from shopfloor.models import Summary
-from shopfloor.services.work import work_want
 
 KIND = "factors"
 PROPOSE = "propose"

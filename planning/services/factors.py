@@ -11,10 +11,10 @@ from django.db.models import QuerySet
 
 from planning.calc.factors import CellFactor, Fit, NotEnoughData, fit
 from planning.inputs.taken import Cell, Taken, cell_of, taken_runs
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
+from shopfloor.background.plans import plan_want
+from shopfloor.background.request import work_want
 from shopfloor.models import DrawingRevision, Factor, FactorState, Nest, User
-from shopfloor.services.nests import plan_want
-from shopfloor.services.work import work_want
 
 SAME = 0.01  # a new figure this near to the one in force, or to a declined one, is not proposed
 

@@ -8,9 +8,9 @@ from datetime import datetime
 from django.db.models import Max, Min, OuterRef, Q, Subquery
 
 from planning.inputs.shifts import ShiftBook
+from shopfloor.background.request import work_want
 from shopfloor.models import ChartRow, Nest, NestPlan, NestRevision, Rate, Table
-from shopfloor.selectors.arcs import to_us
-from shopfloor.services.work import work_want
+from shopfloor.runs.arcs import to_us
 
 
 def plans_freshen(*, now: datetime) -> int:

@@ -13,7 +13,7 @@ from planning.services.months import month_close
 from planning.services.nest_plan import revision_plan
 from planning.services.summaries import month_write
 from shopfloor.models import DrawingRevision, Month, NestRevision, User, Work
-from shopfloor.selectors.shop import shift_date_of
+from shopfloor.site.queries import shift_date_of
 
 
 @transaction.atomic

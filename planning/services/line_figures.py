@@ -14,7 +14,7 @@ from planning.inputs.shifts import ShiftBook
 from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.summaries import months_changed
 from shopfloor.models import BenchEntry, Posting, User
-from shopfloor.selectors.arcs import to_us
+from shopfloor.runs.arcs import to_us
 
 
 def line_figures(*, key: str, payload: dict[str, Any]) -> None:

@@ -12,9 +12,9 @@ from planning.reports.squareness import square_now
 from planning.reports.squareness import to_print as square_to_print
 from planning.reports.summaries import MONTH
 from planning.services.postings import next_month
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
 from shopfloor.models import Month, Summary, User, Work
-from shopfloor.selectors.shop import shift_date_of
+from shopfloor.site.queries import shift_date_of
 
 
 class MonthError(ValueError):

@@ -34,8 +34,8 @@ from shopfloor.models import (
     ThicknessAnswer,
     WearSet,
 )
-from shopfloor.selectors.arcs import to_us
-from shopfloor.services.nests import dialect_of
+from shopfloor.runs.arcs import to_us
+from shopfloor.site.dialect import dialect_of
 
 _CHARTED = (
     "thickness_mm",

@@ -22,7 +22,7 @@ from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.run_types import CRASH, FINISHED
 from planning.services.summaries import months_changed
 from shopfloor.models import PartResult, PieceOutlook, PieceUse, Posting
-from shopfloor.selectors.arcs import from_us, to_us
+from shopfloor.runs.arcs import from_us, to_us
 
 ENDED = ("failed", "retired", "crashed", "lost")
 

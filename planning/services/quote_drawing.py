@@ -23,7 +23,7 @@ from planning.services.quote_pricing import (
     sheet_price,
 )
 from shopfloor.models import DrawingPlan, DrawingRevision, SetPart, Sheet
-from shopfloor.selectors.shop import shift_date_of
+from shopfloor.site.queries import shift_date_of
 
 
 def price_drawing(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime) -> Priced:

@@ -12,7 +12,7 @@ from django.db.models.functions import Length
 from planning.services.drawing_plan import drawing_revision_plan
 from planning.services.quote_drawing import price_drawing
 from planning.services.quote_pricing import Priced, Spreads, Wanted, price_line
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
 from shopfloor.models import (
     Customer,
     Drawing,
@@ -28,7 +28,7 @@ from shopfloor.models import (
     User,
     WearSet,
 )
-from shopfloor.selectors.shop import shift_date_of
+from shopfloor.site.queries import shift_date_of
 
 CHANCES = (0.1, 0.2, 0.3)
 MOST = 100_000  # sheets, or parts, of one line

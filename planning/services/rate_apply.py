@@ -10,8 +10,8 @@ from django.utils import timezone
 from planning.inputs.chunks import in_chunks
 from planning.services.line_figures import lines_write
 from planning.services.run_figures import runs_write
+from shopfloor.books.rates import bench_since, runs_since
 from shopfloor.models import Rate, RateKind, Run, User
-from shopfloor.services.rates import bench_since, runs_since
 
 
 @transaction.atomic

@@ -24,6 +24,8 @@ from planning.services.piece_uses import Use, piece_uses
 from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.run_types import Rules, RunFigures
 from planning.services.summaries import months_changed
+from shopfloor.audit.history import row_key
+from shopfloor.background.request import work_want
 from shopfloor.models import (
     Change,
     PieceUse,
@@ -35,10 +37,8 @@ from shopfloor.models import (
     Segment,
     User,
 )
-from shopfloor.selectors.arcs import from_us, to_us
-from shopfloor.selectors.history import row_key
-from shopfloor.selectors.shop import the_shop
-from shopfloor.services.work import work_want
+from shopfloor.runs.arcs import from_us, to_us
+from shopfloor.site.queries import the_shop
 
 DAY = timedelta(days=1)
 

@@ -11,7 +11,7 @@ from django.db import transaction
 from planning.services.postings import MonthBook, Want, postings_sync
 from planning.services.summaries import months_changed
 from shopfloor.models import Posting, Sheet, SheetState
-from shopfloor.selectors.shop import shift_date_of
+from shopfloor.site.queries import shift_date_of
 
 
 @transaction.atomic

@@ -15,8 +15,8 @@ from planning.reports.printed import to_print
 from planning.reports.squareness import square_now
 from planning.reports.squareness import to_print as square_to_print
 from planning.reports.summaries import MONTH
+from shopfloor.background.request import work_want
 from shopfloor.models import Month, Summary
-from shopfloor.services.work import work_want
 
 
 def months_changed(days: Iterable[date]) -> None:

@@ -17,14 +17,14 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from planning.verify.books import check_months, check_reversals, check_runs_books, check_wear
+from shopfloor.background.request import work_want
 from shopfloor.models import User, Verification
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.shop import the_shop
-from shopfloor.selectors.verification import verify_lock, verify_progress
-from shopfloor.services.work import work_want
+from shopfloor.runs.arcs import to_us
+from shopfloor.site.queries import the_shop
 from shopfloor.verify.database import check_database
 from shopfloor.verify.files import check_files
 from shopfloor.verify.floor import check_assignments, check_parts, check_runs
+from shopfloor.verify.queries import verify_lock, verify_progress
 from telemetry.errors import TelemetryError
 from telemetry.locks import Lock
 from telemetry.models import Feed

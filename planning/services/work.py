@@ -12,9 +12,9 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
+from shopfloor.background.waking import wake
 from shopfloor.models import Work
-from shopfloor.services.waking import wake
 
 log = logging.getLogger(__name__)
 STALE = timedelta(minutes=15)
@@ -32,11 +32,11 @@ KINDS: dict[str, str] = {
     "month": "planning.services.summaries:month_write",
     "rate": "planning.services.rate_apply:rate_apply",
     "sheet": "planning.services.sheet_loss:sheet_loss",
-    "recount": "shopfloor.services.source_count:table_recount",
-    "reread": "shopfloor.services.tables:table_reread",
+    "recount": "shopfloor.sources.count:table_recount",
+    "reread": "shopfloor.nests.reread:table_reread",
     "verify": "planning.services.verification:verification_launch",
-    "backup": "shopfloor.services.backups:backup_begin",
-    "incoming": "shopfloor.services.incoming:incoming_take",
+    "backup": "shopfloor.backup.services:backup_begin",
+    "incoming": "shopfloor.nests.long_files:incoming_take",
 }
 
 

@@ -13,8 +13,8 @@ from planning.inputs.chunks import in_chunks
 from planning.reports.printed import postings_print
 from planning.services.piece_figures import ENDED
 from planning.services.run_figures import wanted_amounts
-from shopfloor.counting import count
 from shopfloor.models import Month, Piece, PieceUse, Posting, Run, RunState, Work
+from shopfloor.wording.counts import count
 from telemetry.verify.findings import SHOWN, Finding, listed
 
 _AT_ONCE = 200

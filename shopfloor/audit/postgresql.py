@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
-from shopfloor.audit.plan import MASK, Audited
+from shopfloor.audit.coverage import MASK, Audited
 from shopfloor.models import Change
 
 PREFIX = "kerfbook_audit_"

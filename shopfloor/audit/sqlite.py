@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shopfloor.audit.plan import MASK, Audited, Column
+from shopfloor.audit.coverage import MASK, Audited, Column
 from shopfloor.models import Change
 
 PREFIX = "kerfbook_audit_"

@@ -5,10 +5,3 @@ SQLite too, so that either database can take the rows of the other. `journal/...
 `files/...` and `secret.key` are files of the data folder. `manifest.json`, the last member, holds
 counts and SHA-256 of all of them; the ZIP's comment holds the SHA-256 of the whole file.
 """
-
-from __future__ import annotations
-
-from shopfloor.backup.archive import BackupError
-from shopfloor.backup.make import Made, backup_make
-
-__all__ = ["BackupError", "Made", "backup_make"]

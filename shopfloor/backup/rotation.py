@@ -6,7 +6,7 @@ from collections.abc import Callable, Hashable, Sequence
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from shopfloor.calendar import wall_to_utc
+from shopfloor.site.calendar import wall_to_utc
 
 
 def due_at(now: datetime, at: time, zone: ZoneInfo) -> datetime:

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from planning.calc.drawing import Reading
 from shopfloor.demo import shapes as p
+from shopfloor.drawings.services import drawing_add
 from shopfloor.models import Drawing, JobLine, JobState, Material, User
-from shopfloor.services.drawings import drawing_add
 
 PART = p.bracket(220, 200, 13)
 MATERIAL, THICKNESS = "A36", "6 mm"

@@ -6,11 +6,11 @@ import math
 from collections.abc import Callable, Sequence
 from random import Random
 
-from shopfloor.calendar import ShiftSpan
 from shopfloor.demo.cast import SHIFTS
 from shopfloor.demo.catalogue import DESIGNS
 from shopfloor.demo.drawer import PAIR, Drawer
 from shopfloor.demo.rows import Arc, Expected, History, Lot, RunRow, SegmentRow, StopRow
+from shopfloor.site.calendar import ShiftSpan
 
 SPEED = {"F50": 1.03, "F80": 1.05, "P120": 0.98}  # actual over planned arc time
 CHANGE_S = 720.0

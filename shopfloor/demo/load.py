@@ -12,8 +12,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import transaction
 
-from shopfloor.acting import acting
-from shopfloor.calendar import shifts_between
+from shopfloor.audit.actor import acting
 from shopfloor.demo import cast, make
 from shopfloor.demo.catalogue import orders
 from shopfloor.demo.drawing import drawings
@@ -24,7 +23,8 @@ from shopfloor.demo.odds import odds
 from shopfloor.demo.orders import expected, lots_of, sheet_s, week_s, write
 from shopfloor.demo.rows import History
 from shopfloor.models import Job, JobState, Shop, User
-from shopfloor.selectors.shop import shift_patterns
+from shopfloor.site.calendar import shifts_between
+from shopfloor.site.queries import shift_patterns
 
 SEED = 20260611
 DAYS = 90

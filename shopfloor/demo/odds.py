@@ -9,7 +9,7 @@ from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from shopfloor.calendar import shifts_between
+from shopfloor.actions.services import action_receive
 from shopfloor.demo import cast
 from shopfloor.demo.rows import History
 from shopfloor.models import (
@@ -21,10 +21,10 @@ from shopfloor.models import (
     Torch,
     User,
 )
-from shopfloor.selectors.arcs import from_us
-from shopfloor.selectors.lines import parts_on_sheet
-from shopfloor.selectors.shop import shift_patterns
-from shopfloor.services.actions import action_receive
+from shopfloor.runs.arcs import from_us
+from shopfloor.runs.part_counts import parts_on_sheet
+from shopfloor.site.calendar import shifts_between
+from shopfloor.site.queries import shift_patterns
 
 AIR_READ = 0.7  # of the shifts
 US = 1_000_000

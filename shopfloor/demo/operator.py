@@ -9,13 +9,13 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from shopfloor.acting import acting
-from shopfloor.calendar import shifts_between
+from shopfloor.actions.services import action_receive
+from shopfloor.audit.actor import acting
 from shopfloor.models import Action, ActionState, QueueItem, Run, RunState, Table, Terminal, User
-from shopfloor.selectors.running import runs_set_aside
-from shopfloor.selectors.shop import shift_patterns, shop_zone
-from shopfloor.services.actions import action_receive
-from shopfloor.services.runs import run_set_aside
+from shopfloor.runs.queries import runs_set_aside
+from shopfloor.runs.services import run_set_aside
+from shopfloor.site.calendar import shifts_between
+from shopfloor.site.queries import shift_patterns, shop_zone
 
 TABLE = "south"
 PERSON = "tess"

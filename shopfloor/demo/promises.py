@@ -9,10 +9,10 @@ from typing import Any
 
 from django.db.models import Avg, Sum
 
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
 from shopfloor.demo import cast
 from shopfloor.models import Contour, Job, Nest, NestPlan, Run
-from shopfloor.services.runs import plan_snapshot
+from shopfloor.runs.services import plan_snapshot
 
 SHEET_MM2 = 2440.0 * 1220.0
 

@@ -18,14 +18,14 @@ from django.db import connection, connections
 from django.db.migrations.executor import MigrationExecutor
 from django.db.models import JSONField
 
-from shopfloor.audit import audit_drop, audit_sync
+from shopfloor.audit.triggers import audit_drop, audit_sync
 from shopfloor.backup.copytext import lines, values
 from shopfloor.backup.restore import alone
 from shopfloor.backup.snapshot import Snapshot, snapshot
 from shopfloor.backup.tables import Table, tables_of
 from shopfloor.backup.target import occupied
 from shopfloor.moving.canon import Digest, keepable, meant
-from shopfloor.services.security import security_event
+from shopfloor.people.security import security_event
 from telemetry.errors import TelemetryError
 
 Say = Callable[[str], None]

@@ -15,8 +15,8 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
 from shopfloor.models import ScreenSignIn, SignInEnd, Table, Terminal, User
-from shopfloor.services.people import terminal_by_token
-from shopfloor.services.screen_signins import signin_begin, signins_end
+from shopfloor.people.badges import terminal_by_token
+from shopfloor.people.screen_sign_ins import signin_begin, signins_end
 
 COOKIE = "kerfbook_terminal"
 COOKIE_DAYS = 400  # the longest browsers keep one; renewed at each opening of the page

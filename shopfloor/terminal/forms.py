@@ -6,7 +6,7 @@ from django import forms
 from django.db.models import QuerySet
 
 from shopfloor.models import Table, User
-from shopfloor.terminal.board.people import floor_people
+from shopfloor.people.floor_people import floor_people
 
 
 class RegisterForm(forms.Form):

@@ -3,7 +3,7 @@
 An entry may reach the server long after the person signed out, or while someone else is signed
 in. So each carries what the server gave at sign-in: the number of that sign-in, signed. It is good
 for nothing but delivering floor entries from that screen, and ends with the sign-in
-(`services/screen_signins.py`).
+(`people/screen_sign_ins.py`).
 """
 
 from __future__ import annotations

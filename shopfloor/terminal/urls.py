@@ -10,13 +10,13 @@ from shopfloor.terminal.views import (
     countersign,
     help,
     home,
-    maps,
     people,
     photo,
     register,
     stop,
     table,
 )
+from shopfloor.terminal.views import parts_map as maps
 
 app_name = "floor"
 

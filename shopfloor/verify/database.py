@@ -9,7 +9,7 @@ from django.apps import apps
 from django.db import connection
 from django.db.models import BigIntegerField, IntegerField
 
-from shopfloor.audit.sync import audit_missing
+from shopfloor.audit.triggers import audit_missing
 from telemetry.verify.findings import Finding, listed
 
 _EVENTS = "telemetry_event"

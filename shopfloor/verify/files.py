@@ -8,7 +8,7 @@ from pathlib import Path
 
 from django.conf import settings
 
-from shopfloor.importing.stored import INCOMING, upload_path
+from shopfloor.files.uploads import INCOMING, upload_path
 from shopfloor.models import DrawingRevision, Heat, Incoming, NestRevision
 from telemetry.verify.findings import Finding, listed
 

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from planning.reports.cost import unfinished_runs
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
 from shopfloor.models import Heat, NestPlan, PartResult
 from shopfloor.templatetags.office import cost_sum
 from tests.planning import cast

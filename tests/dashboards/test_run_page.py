@@ -46,7 +46,7 @@ def test_its_strip_is_drawn_from_its_own_arcs(worked_out, as_):
 
 
 def test_its_history_names_who_changed_it(worked_out, as_):
-    from shopfloor.acting import acting
+    from shopfloor.audit.actor import acting
 
     with acting("user:dana", why="counted again"):
         worked_out.note = "two tipped up"

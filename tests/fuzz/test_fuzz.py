@@ -19,11 +19,11 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from shopfloor.actions.kinds import KINDS
 from shopfloor.demo.load import feed_text, load, port_named
 from shopfloor.models import Role, Table, Terminal, User
-from shopfloor.services.handlers import KINDS
-from shopfloor.services.people import terminal_register
-from shopfloor.services.screen_signins import signin_begin
+from shopfloor.people.badges import terminal_register
+from shopfloor.people.screen_sign_ins import signin_begin
 from shopfloor.terminal.access import COOKIE, SESSION
 from shopfloor.terminal.tokens import entry_token
 from tests.fuzz import values

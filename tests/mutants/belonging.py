@@ -12,8 +12,8 @@ CHANGED = (
     "planning/calc/chart/*.py",
     "telemetry/pairing*.py",
     "planning/services/postings.py",
-    "shopfloor/matching/*.py",
-    "shopfloor/calendar.py",
+    "shopfloor/runs/matching/*.py",
+    "shopfloor/site/calendar.py",
 )
 # Tests that reach a file through others; the rest import it by name.
 THROUGH = {
@@ -22,7 +22,7 @@ THROUGH = {
         "tests/planning/test_wear_postings.py",
     ),
     "planning/calc/chart/": ("tests/planning/calc/chart",),
-    "shopfloor/matching/": ("tests/shopfloor/matching",),
+    "shopfloor/runs/matching/": ("tests/shopfloor/matching",),
 }
 
 

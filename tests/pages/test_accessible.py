@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from shopfloor.services.stock import remnant_add
+from shopfloor.stock.services import remnant_add
 from tests.browser import axe_finds
 from tests.planning import cast
 from tests.shopfloor.office.test_access import PAGES

@@ -9,7 +9,7 @@ import zxingcpp
 from django.urls import reverse
 from PIL import Image
 
-from shopfloor.services.queue_office import queue_add
+from shopfloor.nests.queue import queue_add
 
 pytestmark = [
     pytest.mark.browser,

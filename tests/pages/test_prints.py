@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
-from shopfloor import strip
-from shopfloor.services.queue_office import queue_add
+from shopfloor.nests.queue import queue_add
+from shopfloor.svg import strip
 from tests.planning import cast
 from tests.shopfloor.test_strip import US, a_busy_table, at
 

@@ -23,7 +23,7 @@ from shopfloor.models import (
     Stoppage,
     WearSet,
 )
-from shopfloor.selectors.arcs import to_us
+from shopfloor.runs.arcs import to_us
 from telemetry.models import Arc, Feed
 
 NOON = datetime(2026, 10, 6, 17, tzinfo=UTC)  # a Tuesday, 12:00 in Chicago: the early shift

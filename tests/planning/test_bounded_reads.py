@@ -32,13 +32,16 @@ from shopfloor.models import (
     Table,
     Work,
 )
-from shopfloor.selectors import desk, desk_runs, finding, low_stock
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.checks import CheckGroup, check_groups, countersigns_wanted, group_checks
-from shopfloor.selectors.late import came_after, decided_lately
-from shopfloor.selectors.nests import nests_list
-from shopfloor.selectors.source_count import count_preview
-from shopfloor.selectors.stock_office import stock_list, trace_sheets
+from shopfloor.nests import plate_needed as low_stock
+from shopfloor.nests.queries import nests_list
+from shopfloor.quality.queries import CheckGroup, check_groups, countersigns_wanted, group_checks
+from shopfloor.runs import desk_queries as desk
+from shopfloor.runs import run_page as desk_runs
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.late_queries import came_after, decided_lately
+from shopfloor.search import queries as finding
+from shopfloor.sources.count_queries import count_preview
+from shopfloor.stock.queries import stock_list, trace_sheets
 from telemetry.models import Feed, Rollup
 from tests.planning import cast
 

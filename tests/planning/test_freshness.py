@@ -10,10 +10,10 @@ from django.utils import timezone
 
 from planning.services.freshness import plans_freshen
 from planning.services.work import work_drain
+from shopfloor.books.rates import rate_set
+from shopfloor.chart.rows import row_put
+from shopfloor.chart.services import chart_apply, part_set, row_end
 from shopfloor.models import ChartRow, NestPlan, Work
-from shopfloor.services.chart_office import chart_apply, part_set, row_end
-from shopfloor.services.chart_rows import row_put
-from shopfloor.services.rates import rate_set
 from tests.shopfloor.office.conftest import fast, job, nest, steel
 
 __all__ = ["fast", "job", "nest", "steel"]

@@ -19,6 +19,7 @@ from planning.services.quotes import (
     quote_make,
     quote_revise,
 )
+from shopfloor.drawings.services import drawing_add, drawing_revise
 from shopfloor.models import (
     DrawingPlan,
     Factor,
@@ -30,7 +31,6 @@ from shopfloor.models import (
     Sheet,
     Work,
 )
-from shopfloor.services.drawings import drawing_add, drawing_revise
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
 from tests.planning.test_quotes import NOW, history, nest

@@ -10,8 +10,8 @@ from django.db.models import Sum
 
 from planning.services.run_figures import run_figures
 from planning.services.work import work_drain
+from shopfloor.books.rates import rate_set
 from shopfloor.models import Posting, Rate, Work
-from shopfloor.services.rates import rate_set
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db

@@ -10,7 +10,7 @@ from planning import reports
 from planning.inputs.shifts import ShiftBook
 from planning.services.run_figures import run_figures
 from shopfloor.models import ArcAssignment, EnteredCount, Piece, RunDay, Shift
-from shopfloor.selectors.arcs import to_us
+from shopfloor.runs.arcs import to_us
 from telemetry.models import Rollup
 from tests.planning import cast
 

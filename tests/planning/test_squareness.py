@@ -9,7 +9,7 @@ import pytest
 from planning.reports import open_figure, squareness
 from planning.services.months import month_close
 from shopfloor.models import Check, Month, NestPlan, RunDay, Work
-from shopfloor.services.runs import plan_snapshot
+from shopfloor.runs.services import plan_snapshot
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db

@@ -10,8 +10,8 @@ from itertools import pairwise
 import pytest
 from django.utils import timezone
 
+from shopfloor.background.steady import Every, SteadyScheduler
 from shopfloor.celery import app
-from shopfloor.steady import Every, SteadyScheduler
 
 
 def test_what_was_last_due_in_the_future_is_due_now():

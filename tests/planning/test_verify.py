@@ -20,7 +20,7 @@ from planning.services import verification
 from planning.services.months import month_close
 from planning.services.piece_figures import piece_figures
 from planning.services.run_figures import run_figures
-from shopfloor.audit import audit_sync
+from shopfloor.audit.triggers import audit_sync
 from shopfloor.models import (
     ArcAssignment,
     Heat,
@@ -35,8 +35,8 @@ from shopfloor.models import (
     Verification,
     Work,
 )
-from shopfloor.services.shop_office import shop_set
-from shopfloor.services.stock_office import certificate_keep
+from shopfloor.site.services import shop_set
+from shopfloor.stock.desk import certificate_keep
 from telemetry.locks import Busy, Lock
 from telemetry.models import Arc, GoneArc
 from tests.planning import cast

@@ -10,10 +10,10 @@ import time
 import pytest
 from django.db import transaction
 
+from shopfloor.background import waking
+from shopfloor.background.request import work_want
 from shopfloor.celery import app
 from shopfloor.models import Work
-from shopfloor.services import waking
-from shopfloor.services.work import work_want
 
 
 @pytest.fixture(autouse=True)

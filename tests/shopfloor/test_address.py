@@ -8,8 +8,8 @@ from ipaddress import ip_network
 import pytest
 from django.test import RequestFactory
 
-from shopfloor.address import address_block, client_address
 from shopfloor.env import SettingError, env_networks
+from shopfloor.people.address import address_block, client_address
 from tests.processes import ROOT
 
 PROXIES = ("127.0.0.1/32", "10.0.0.0/8", "2001:db8:1::/48")
@@ -62,7 +62,7 @@ def test_no_other_module_looks_for_the_address_by_itself():
         for path in (ROOT / room).rglob("*.py")
         if re.search("REMOTE_ADDR|X.FORWARDED.FOR.[\"']", path.read_text(), re.IGNORECASE)
     ]
-    assert read == ["shopfloor/address.py"]
+    assert read == ["shopfloor/people/address.py"]
 
 
 def test_an_ipv6_address_is_counted_with_its_network():

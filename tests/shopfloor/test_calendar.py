@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from shopfloor.calendar import (
+from shopfloor.site.calendar import (
     ShiftPattern,
     day_span,
     shift_at,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from shopfloor.counting import count, counted
+from shopfloor.wording.counts import count, counted
 
 
 def test_one_is_one_and_thousands_stand_apart():

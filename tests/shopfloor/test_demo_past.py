@@ -6,11 +6,11 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from shopfloor.calendar import ShiftSpan
 from shopfloor.demo.catalogue import DESIGNS
 from shopfloor.demo.history import Table
 from shopfloor.demo.orders import Order
 from shopfloor.demo.rows import Expected, Lot
+from shopfloor.site.calendar import ShiftSpan
 
 ONE_OF_EACH_SET = {design.set: number for number, design in enumerate(DESIGNS)}
 TODAY = datetime(2026, 11, 30, tzinfo=UTC)

@@ -26,8 +26,8 @@ from shopfloor.models import (
     User,
     WearSet,
 )
-from shopfloor.roles import role_give
-from shopfloor.services.runs import run_open
+from shopfloor.people.rights import role_give
+from shopfloor.runs.services import run_open
 from telemetry.read_once import read_once
 
 ZONE = ZoneInfo("America/Chicago")

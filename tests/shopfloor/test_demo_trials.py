@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from shopfloor.chart.trials import trial_promote
 from shopfloor.demo import make
 from shopfloor.models import ChartTrial
-from shopfloor.services.trials import trial_promote
 
 NOW = datetime(2026, 10, 8, 15, tzinfo=UTC)
 

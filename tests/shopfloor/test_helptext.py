@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
-from shopfloor.helptext import HELPS
 from shopfloor.models import Role
+from shopfloor.web.help_text import HELPS
 
 
 def test_every_role_has_help():

@@ -6,7 +6,7 @@ import socket
 
 import pytest
 
-from shopfloor import hosts
+from shopfloor.web import hosts
 
 HERE = "192.168.7.20"
 

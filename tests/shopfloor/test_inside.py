@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopfloor.inside import Spot, spot
+from shopfloor.svg.label_spot import Spot, spot
 
 # An angle of 100 by 100 mm, its legs 30 mm: the middle of its box, (50, 50), is not metal.
 ANGLE = ((0, 0), (100, 0), (100, 30), (30, 30), (30, 100), (0, 100), (0, 0))

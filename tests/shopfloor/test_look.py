@@ -17,7 +17,7 @@ import shopfloor
 
 ROOM = Path(shopfloor.__file__).parent
 SHEETS = sorted((ROOM / "static" / "kerfbook").glob("*.css"))
-TEMPLATES = sorted((ROOM / "templates").rglob("*.html"))
+TEMPLATES = sorted(ROOM.glob("**/templates/**/*.html"))
 TEXT_ON = {
     "ink": ("paper", "margin", "offwash"),
     "ink2": ("paper", "margin"),
@@ -102,7 +102,7 @@ def test_no_page_carries_script_that_the_policy_would_stop(template: Path) -> No
 
 @pytest.mark.parametrize("kind", ["empty", "stale", "failed", "loading"])
 def test_a_state_says_its_words(kind: str) -> None:
-    html = render_to_string("kerfbook/_state.html", {"kind": kind, "text": "Counted to 11:02 & on"})
+    html = render_to_string("web/_state.html", {"kind": kind, "text": "Counted to 11:02 & on"})
     assert "Counted to 11:02 &amp; on" in html
     assert f'class="state {kind}"' in html
     assert ('role="alert"' in html) == (kind == "failed")
@@ -115,7 +115,7 @@ def test_a_caution_lists_its_lines_and_refers_to_who_decides() -> None:
         "references": "ANSI Z49.1, or your local code.",
         "ordered": True,
     }
-    html = render_to_string("kerfbook/_caution.html", {"caution": caution})
+    html = render_to_string("web/_caution.html", {"caution": caution})
     assert "<ol><li>Let it cool.</li></ol>" in html
     assert "or your local code" in html
 
@@ -129,7 +129,7 @@ def test_a_note_posts_what_changes_a_record_and_links_what_only_shows() -> None:
             {"label": "Not that one", "url": "/other", "second": True},
         ],
     }
-    html = render_to_string("kerfbook/_note.html", {"note": note})
+    html = render_to_string("web/_note.html", {"note": note})
     assert '<form method="post" action="/give">' in html
     assert '<input type="hidden" name="job" value="7">' in html
     assert '<a class="act second" href="/other">Not that one</a>' in html
@@ -142,7 +142,7 @@ class Measured(forms.Form):
 
 def test_a_field_ties_its_help_and_its_error_to_the_control() -> None:
     form = Measured({"kerf_mm": "wide"})
-    html = render_to_string("kerfbook/_field.html", {"field": form["kerf_mm"], "unit": "mm"})
+    html = render_to_string("web/_field.html", {"field": form["kerf_mm"], "unit": "mm"})
     assert 'aria-describedby="id_kerf_mm_helptext id_kerf_mm_error"' in html
     assert 'id="id_kerf_mm_helptext"' in html
     assert 'id="id_kerf_mm_error"' in html
@@ -151,12 +151,10 @@ def test_a_field_ties_its_help_and_its_error_to_the_control() -> None:
 
 
 def test_a_field_that_is_needed_is_marked_and_the_form_says_how_once() -> None:
-    marked = [
-        "*" in render_to_string("kerfbook/_field.html", {"field": field}) for field in Measured()
-    ]
+    marked = ["*" in render_to_string("web/_field.html", {"field": field}) for field in Measured()]
     assert marked == [field.field.required for field in Measured()]
     assert set(marked) == {True, False}
-    html = render_to_string("kerfbook/_form.html", {"form": Measured()})
+    html = render_to_string("web/_form.html", {"form": Measured()})
     assert html.count("Leave the rest blank") == 1
 
 
@@ -165,15 +163,15 @@ def test_the_running_head_marks_the_page_one_is_on() -> None:
         {"label": "Today", "url": "/today", "current": False},
         {"label": "Jobs", "url": "/jobs", "current": True},
     ]
-    html = render_to_string("kerfbook/base.html", {"nav": nav, "user": {"theme": "dark"}})
+    html = render_to_string("web/base.html", {"nav": nav, "user": {"theme": "dark"}})
     assert '<html lang="en" data-theme="dark">' in html
     assert html.count('<a href="/jobs" aria-current="page">') == 2  # running head and foot
     assert '<a href="/today">Today</a>' in html
 
 
 def test_the_hatches_the_strip_asks_for_are_on_every_base_page() -> None:
-    for base in ("base", "floor"):
-        html = render_to_string(f"kerfbook/{base}.html")
+    for base in ("web", "terminal"):
+        html = render_to_string(f"{base}/base.html")
         assert set(re.findall(r'<pattern id="([\w-]+)"', html)) == {
             "h-stop", "h-plan", "h-off", "h-dots", "h-cross",
         }  # fmt: skip

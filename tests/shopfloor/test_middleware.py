@@ -10,8 +10,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from shopfloor.jobs.services import job_add
 from shopfloor.models import Shop
-from shopfloor.services.jobs import job_add
 
 SHOP_ROW = 'SELECT "shopfloor_shop"."id"'
 

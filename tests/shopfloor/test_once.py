@@ -7,8 +7,8 @@ import re
 import pytest
 from django.test import Client
 
-from shopfloor import once
 from shopfloor.models import Job, Sheet
+from shopfloor.web import double_submit as once
 
 pytestmark = pytest.mark.django_db
 

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from shopfloor.partsmap import Part, extents, map_label, parts_map
+from shopfloor.svg.parts_map import Part, extents, map_label, parts_map
 
 
 def square(x: float, y: float, side: float) -> tuple[tuple[float, float], ...]:

@@ -11,8 +11,8 @@ import zxingcpp
 from barcode.codex import Code128
 from PIL import Image, ImageDraw
 
-from shopfloor.photo import PhotoError, codes_in
-from shopfloor.printed import QUIET, bars_svg, code_svg
+from shopfloor.svg.codes import QUIET, bars_svg, code_svg
+from shopfloor.terminal.photo_codes import PhotoError, codes_in
 
 # ISO/IEC 15417 check characters of start B texts: 30 and 88 computed with a reference library.
 CHECKS = {"JOB-0042": 30, "Wikipedia": 88}

@@ -7,7 +7,7 @@ import pytest
 from django.contrib.auth.models import Group
 
 from shopfloor.models import User
-from shopfloor.roles import RIGHTS
+from shopfloor.people.rights import RIGHTS
 
 pytestmark = pytest.mark.django_db
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from shopfloor.samplestrip import SampleArc, sample_strip
+from shopfloor.svg.sample_strip import SampleArc, sample_strip
 
 S = 1_000_000
 

@@ -15,7 +15,7 @@ import time
 import pytest
 from waitress import wasyncore
 
-from shopfloor import server as limits
+from shopfloor.web import server as limits
 from tests.processes import ROOT, free_port, until
 from tests.slow_clients import BODY, HEAD, ended, held, reading
 
@@ -139,7 +139,7 @@ def test_half_sent_uploads_fill_no_disk(monkeypatch):
 
 
 def test_the_longest_program_the_shop_accepts_passes():
-    from shopfloor.services.nests import MAX_PROGRAM_BYTES
+    from shopfloor.nests.services import MAX_PROGRAM_BYTES
 
     assert limits.BODY_BYTES > MAX_PROGRAM_BYTES + 1024 * 1024
     with serving() as port:
@@ -168,7 +168,7 @@ def test_a_fault_of_the_application_tells_the_browser_nothing_of_itself():
 SLOW_PAGE = """
 import sys, time
 sys.path.insert(0, {root!r})
-from shopfloor.server import serve
+from shopfloor.web.server import serve
 def application(environ, start_response):
     print("asked", flush=True)
     time.sleep(1)

@@ -19,10 +19,10 @@ from django.template import Context, Template
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopfloor import strip as s
-from shopfloor.strip import work
-from shopfloor.strip.frame import LEAST_PX, US, Scale, bars, wide
-from shopfloor.strip.labels import Label, Place, over, settle
+from shopfloor.svg import strip as s
+from shopfloor.svg.strip import body as work
+from shopfloor.svg.strip.frame import LEAST_PX, US, Scale, bars, wide
+from shopfloor.svg.strip.labels import Label, Place, over, settle
 
 CHICAGO = ZoneInfo("America/Chicago")
 HOUR_US = 3600 * US

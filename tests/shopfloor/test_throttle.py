@@ -8,8 +8,8 @@ import pytest
 import time_machine
 
 from shopfloor.models import Change, Throttle
-from shopfloor.services import throttle
-from shopfloor.services.throttle import Limit, attempt, forget, give_back, must_wait
+from shopfloor.people import throttle
+from shopfloor.people.throttle import Limit, attempt, forget, give_back, must_wait
 from tests.migrated import copied
 from tests.processes import ROOT, environment, manage
 
@@ -78,7 +78,7 @@ SCRIPT = """
 import json, sys, threading
 from django.db import connection
 from shopfloor.models import Throttle
-from shopfloor.services.throttle import Limit, attempt
+from shopfloor.people.throttle import Limit, attempt
 gate, waits = threading.Barrier(8), []
 def one():
     gate.wait(30)

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from shopfloor.models import Piece, PieceState, SetPart, Tray, WearSet
-from shopfloor.services.trays import tray_make_up
+from shopfloor.wear.trays import tray_make_up
 
 
 @pytest.fixture

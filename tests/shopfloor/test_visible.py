@@ -8,10 +8,10 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from shopfloor.acting import acting, current_why
+from shopfloor.audit.actor import acting, current_why
+from shopfloor.jobs.services import job_add
 from shopfloor.models import Change, Customer, Job, JobLine, Material, User
-from shopfloor.services.jobs import job_add
-from shopfloor.visible import visible
+from shopfloor.wording.visible import visible
 
 OVERRIDE, ISOLATE, POP, ZERO, BOM, LINE = "\u202e", "\u2067", "\u2069", "\u200b", "\ufeff", "\u2028"
 
@@ -96,7 +96,7 @@ class TestTakenIn:
         assert User.objects.get(username="pat").check_password(secret)
 
     def test_a_list_of_jobs(self, client, shop, planner):
-        from shopfloor.importing.table import read_table
+        from shopfloor.files.read_list import read_table
 
         raw = f"job,part\nK-{OVERRIDE}1,{ZERO} rib {BOM}\n".encode()
         (row,) = read_table(raw, columns=("job", "part"), needed=("job",))
@@ -109,7 +109,7 @@ class TestTakenIn:
         assert OVERRIDE not in page
 
     def test_an_entry_from_the_floor(self):
-        from shopfloor.services.envelope import envelope_parts
+        from shopfloor.actions.envelope import envelope_parts
 
         id_ = "6f2b1d0e-0000-4000-8000-000000000001"
         payload = {"note": f"a{OVERRIDE}b", "parts": [{"cause": f"slag{ZERO}"}], "n": 1}
@@ -117,8 +117,8 @@ class TestTakenIn:
         assert kept == {"note": "ab", "parts": [{"cause": "slag"}], "n": 1}
 
     def test_the_program_a_table_names(self, north):
-        from shopfloor.matching import ArcSeen
-        from shopfloor.selectors.programs import programs_of
+        from shopfloor.runs.matching import ArcSeen
+        from shopfloor.runs.program_names import programs_of
         from telemetry.models import Arc, Feed
 
         feed = Feed.objects.create(name="n", table="north", kind="serial", created_us=0)

@@ -22,8 +22,8 @@ from planning.services.history import figures_of_history, plan_all
 from shopfloor.demo import load
 from shopfloor.demo.promises import keep_plans
 from shopfloor.models import ArcAssignment, Posting, RunVariance, Table
-from shopfloor.roles import roles_sync
-from shopfloor.services.follow import follow_arcs
+from shopfloor.people.rights import roles_sync
+from shopfloor.runs.follow import follow_arcs
 from telemetry.models import Arc
 from telemetry.services import feed_register
 from tests.system import recompute

@@ -44,7 +44,7 @@ LINES = """\
 """
 NEST_WORK = """
 import threading
-from shopfloor.services.work import work_want
+from shopfloor.background.request import work_want
 work_want(kind="nest", key="0")
 # On a busy machine the message may still be on its way, and no sweep runs here.
 [thread.join(60) for thread in threading.enumerate() if thread.name == "wake"]
@@ -53,7 +53,7 @@ work_want(kind="nest", key="0")
 MANY_ROWS = """
 import time
 from shopfloor.models import Work
-from shopfloor.services.work import work_want
+from shopfloor.background.request import work_want
 Work.objects.filter(kind="none").delete()
 began = time.monotonic()
 for number in range(200):

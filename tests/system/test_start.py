@@ -12,7 +12,7 @@ from urllib.request import Request, urlopen
 
 import pytest
 
-from shopfloor.hosts import own_addresses
+from shopfloor.web.hosts import own_addresses
 from tests.migrated import copied
 from tests.processes import ROOT, environment, free_port, get, manage, running, until
 

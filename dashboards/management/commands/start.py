@@ -14,9 +14,10 @@ from django.db import Error as DatabaseError
 
 from dashboards import launch
 from dashboards.supervisor import Supervisor
-from shopfloor.backup import BackupError, swap
+from shopfloor.backup import swap
+from shopfloor.backup.archive import BackupError
 from shopfloor.backup.upgrade import upgrade
-from shopfloor.hosts import is_loopback
+from shopfloor.web.hosts import is_loopback
 from telemetry.management.base import OneLineCommand, database_words
 from telemetry.privacy import protect
 

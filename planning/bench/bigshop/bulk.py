@@ -11,7 +11,7 @@ from django.core.management.color import no_style
 from django.db import connection, models
 
 from planning.bench.bigshop.sorts import BY_TABLE, BY_TIME, ONCE, model
-from shopfloor.audit import audit_drop, audit_sync
+from shopfloor.audit.triggers import audit_drop, audit_sync
 
 _AT_ONCE = 20_000
 

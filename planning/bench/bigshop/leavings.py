@@ -11,7 +11,7 @@ from typing import Any
 from planning.services.factors import factor_accept, factor_decline, factors_propose
 from planning.services.history import plan_all
 from planning.services.quotes import LineAsked, quote_decide, quote_make
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
 from shopfloor.models import (
     Action,
     Factor,

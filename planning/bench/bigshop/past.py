@@ -17,7 +17,7 @@ from planning.services.run_figures import runs_write
 from planning.services.sheet_loss import sheet_loss
 from planning.services.summaries import month_write
 from shopfloor.models import Month, Piece, Run, Sheet, SheetState, User, Watermark, Work
-from shopfloor.selectors.shop import shift_date_of, shop_zone
+from shopfloor.site.queries import shift_date_of, shop_zone
 from telemetry.models import Arc
 
 

@@ -10,8 +10,8 @@ from typing import Any
 
 from django.db import Error as DatabaseError
 
-from shopfloor.acting import acting
-from shopfloor.services.sources_office import source_register, source_token_issue
+from shopfloor.audit.actor import acting
+from shopfloor.sources.services import source_register, source_token_issue
 from telemetry.database import NotReady, ensure_database
 from telemetry.errors import DescriptionError, TelemetryError
 from telemetry.management.base import OneLineCommand, database_words

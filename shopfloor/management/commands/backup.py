@@ -14,9 +14,10 @@ from typing import Any
 from django.conf import settings
 from django.utils import timezone
 
-from shopfloor.backup import BackupError, Made, backup_make
+from shopfloor.backup.archive import BackupError
+from shopfloor.backup.make import Made, backup_make
+from shopfloor.backup.services import backup_note, backup_scheduled
 from shopfloor.models import User
-from shopfloor.services.backups import backup_note, backup_scheduled
 from telemetry.management.base import OneLineCommand
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from django.contrib.auth.management.commands import changepassword
 
 from shopfloor.models import User
-from shopfloor.services.security import security_event
+from shopfloor.people.security import security_event
 
 
 class Command(changepassword.Command):

@@ -7,7 +7,7 @@ from typing import Any
 from django.contrib.auth.management.commands import createsuperuser
 
 from shopfloor.models import User
-from shopfloor.services.security import security_event
+from shopfloor.people.security import security_event
 
 
 class Command(createsuperuser.Command):

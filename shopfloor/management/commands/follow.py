@@ -12,8 +12,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, close_old_connections
 
-from shopfloor.acting import acting
-from shopfloor.services.follow import assignments_pruned, follow_arcs
+from shopfloor.audit.actor import acting
+from shopfloor.runs.follow import assignments_pruned, follow_arcs
 from telemetry.database import NotReady, refuse_half_restored
 
 log = logging.getLogger(__name__)

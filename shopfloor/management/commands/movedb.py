@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.db import Error as DatabaseError
 
-from shopfloor.backup import BackupError
+from shopfloor.backup.archive import BackupError
 from shopfloor.moving.move import Moved, move
 from telemetry.errors import TelemetryError
 from telemetry.management.base import OneLineCommand

@@ -11,7 +11,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from shopfloor.backup import BackupError
+from shopfloor.backup.archive import BackupError
 from shopfloor.backup.restore import restore
 from telemetry.management.base import OneLineCommand
 

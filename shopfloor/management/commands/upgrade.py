@@ -8,7 +8,7 @@ from typing import Any
 
 from django.conf import settings
 
-from shopfloor.backup import BackupError
+from shopfloor.backup.archive import BackupError
 from shopfloor.backup.upgrade import UpgradeFailed, upgrade
 from telemetry.management.base import OneLineCommand
 

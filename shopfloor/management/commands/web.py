@@ -8,8 +8,8 @@ from typing import Any
 
 from django.conf import settings
 
-from shopfloor.hosts import is_loopback, own_hosts
-from shopfloor.server import serve
+from shopfloor.web.hosts import is_loopback, own_hosts
+from shopfloor.web.server import serve
 from telemetry.database import NotReady, refuse_half_restored
 from telemetry.management.base import OneLineCommand
 from telemetry.privacy import protect

@@ -11,12 +11,12 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from shopfloor.actions.services import action_receive, public_result
 from shopfloor.errors import FloorError
 from shopfloor.models import ScreenSignIn, Table, Terminal
-from shopfloor.rawbody import raw_body
-from shopfloor.services.actions import action_receive, public_result
 from shopfloor.terminal.access import this_terminal
 from shopfloor.terminal.tokens import entry_signin
+from shopfloor.web.raw_body import raw_body
 
 log = logging.getLogger(__name__)
 MOST = 100  # entries in one delivery

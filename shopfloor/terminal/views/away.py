@@ -23,13 +23,13 @@ NEEDED = (
     "kerfbook/floor.css", "kerfbook/mark.svg", "kerfbook/floor/away.js",
     "kerfbook/floor/keep.js", "kerfbook/floor/outbox.js",
 )  # fmt: skip
-PAGES = ("kerfbook/floor/away.html", "kerfbook/floor.html", "kerfbook/floor/worker.js")
+PAGES = ("terminal/away.html", "terminal/base.html", "terminal/worker.js")
 
 
 @require_GET
 @never_cache
 def away(request: HttpRequest) -> HttpResponse:
-    return render(request, "kerfbook/floor/away.html")
+    return render(request, "terminal/away.html")
 
 
 @require_GET
@@ -39,7 +39,7 @@ def worker(request: HttpRequest) -> HttpResponse:
     page = reverse("floor:away")
     kept = [page, *(static(name) for name in NEEDED)]
     words = {"version": version(), "page": json.dumps(page), "kept": json.dumps(kept)}
-    text = render_to_string("kerfbook/floor/worker.js", words)
+    text = render_to_string("terminal/worker.js", words)
     answer = HttpResponse(text, content_type="text/javascript; charset=utf-8")
     answer.headers["Cache-Control"] = "no-cache"
     return answer

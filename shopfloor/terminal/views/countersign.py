@@ -10,13 +10,13 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from shopfloor.actions.services import action_receive
 from shopfloor.models import ActionState, Table, Terminal, User
-from shopfloor.selectors.shop import shop_zone
-from shopfloor.services.actions import action_receive
+from shopfloor.people.floor_people import floor_people
+from shopfloor.quality.floor.first_piece_card import Signature, signature_wanted
+from shopfloor.site.queries import shop_zone
 from shopfloor.terminal.access import at_table, crew
 from shopfloor.terminal.board import open_run
-from shopfloor.terminal.board.firstpiece import Signature, signature_wanted
-from shopfloor.terminal.board.people import floor_people
 from shopfloor.terminal.forms import SignInForm
 from shopfloor.terminal.views.people import pin_problem
 
@@ -50,7 +50,7 @@ def countersign(request: HttpRequest, terminal: Terminal, table: Table) -> HttpR
             one for one in floor_people() if one.pk != wanted.by and not one.needs_countersign
         ],
     }
-    return render(request, "kerfbook/floor/countersign.html", context)
+    return render(request, "quality/floor_countersign.html", context)
 
 
 def signed(wanted: Signature, person: User, terminal: Terminal, table: Table) -> str:

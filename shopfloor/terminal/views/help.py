@@ -7,8 +7,8 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from shopfloor.helptext import OPERATOR
 from shopfloor.models import Table
+from shopfloor.web.help_text import OPERATOR
 
 
 @require_GET
@@ -16,4 +16,4 @@ def help_page(request: HttpRequest) -> HttpResponse:
     """`?at=` names the table to go back to."""
     table = Table.objects.filter(code=request.GET.get("at", "")[:60]).first()
     back = reverse("floor:table", args=[table.code]) if table else reverse("floor:home")
-    return render(request, "kerfbook/floor/help.html", {"help": OPERATOR, "back": back})
+    return render(request, "terminal/help.html", {"help": OPERATOR, "back": back})

@@ -7,7 +7,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from shopfloor.models import Table
-from shopfloor.selectors.shop import the_shop
+from shopfloor.site.queries import the_shop
 from shopfloor.terminal.access import this_terminal
 from shopfloor.terminal.views.register import registered
 
@@ -25,6 +25,4 @@ def home(request: HttpRequest) -> HttpResponse:
     if terminal is not None and not demo and terminal.table is not None:
         return redirect("floor:table", terminal.table.code)
     known = terminal is not None
-    return render(
-        request, "kerfbook/floor/home.html", {"tables": tables, "demo": demo, "known": known}
-    )
+    return render(request, "terminal/home.html", {"tables": tables, "demo": demo, "known": known})

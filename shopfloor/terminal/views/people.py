@@ -9,15 +9,15 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
+from shopfloor.actions.services import action_receive
 from shopfloor.errors import PinLocked
 from shopfloor.models import Table, Terminal, User
-from shopfloor.services.actions import action_receive
-from shopfloor.services.people import pin_verify
-from shopfloor.services.security import security_event
+from shopfloor.people.badges import pin_verify
+from shopfloor.people.security import security_event
 from shopfloor.terminal.access import at_table, crew, crew_joins, crew_leaves
 from shopfloor.terminal.board import open_run
 from shopfloor.terminal.forms import SignInForm
-from shopfloor.terminal.views.signin_page import signin_page
+from shopfloor.terminal.views.sign_in_page import signin_page
 
 
 @require_POST

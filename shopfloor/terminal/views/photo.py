@@ -5,10 +5,10 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views.decorators.http import require_POST
 
-from shopfloor.importing.apart import TooCostly, read_apart
+from shopfloor.files.apart import TooCostly, read_apart
 from shopfloor.models import Table, Terminal
-from shopfloor.photo import MOST_BYTES, PhotoError
 from shopfloor.terminal.access import at_table
+from shopfloor.terminal.photo_codes import MOST_BYTES, PhotoError
 
 
 @require_POST

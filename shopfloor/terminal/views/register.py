@@ -13,11 +13,11 @@ from django.utils.crypto import get_random_string
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
-from shopfloor.address import client_address
 from shopfloor.errors import FloorError
 from shopfloor.models import Table, Terminal, User
-from shopfloor.services.people import terminal_register
-from shopfloor.services.screen_codes import screen_code_use
+from shopfloor.people.address import client_address
+from shopfloor.people.badges import terminal_register
+from shopfloor.people.screen_codes import screen_code_use
 from shopfloor.terminal.access import cookie_set, this_terminal
 from shopfloor.terminal.forms import CodeForm, RegisterForm
 
@@ -50,7 +50,7 @@ def register(request: HttpRequest) -> HttpResponse:
         return response
     refused = posted is not None and not lead
     shown = {"form": form, "code_form": code_form, "refused": refused}
-    return render(request, "kerfbook/floor/register.html", shown, status=403 if refused else 200)
+    return render(request, "terminal/register.html", shown, status=403 if refused else 200)
 
 
 def registered(request: HttpRequest, *, name: str, table: Table) -> HttpResponseRedirect:

@@ -8,13 +8,13 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
 from shopfloor.errors import FloorError
 from shopfloor.models import RunState, Table, Terminal
-from shopfloor.selectors.running import current_run
-from shopfloor.services.stoppages import NOT_SIGNED_IN, reason_of, stoppage_open
+from shopfloor.runs.queries import current_run
+from shopfloor.runs.stoppages import NOT_SIGNED_IN, reason_of, stoppage_open
 from shopfloor.terminal.access import at_table
-from shopfloor.terminal.views.signin_page import signin_page
+from shopfloor.terminal.views.sign_in_page import signin_page
 
 
 @require_POST

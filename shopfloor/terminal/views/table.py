@@ -14,8 +14,8 @@ from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET
 
 from shopfloor.models import ScreenSignIn, Table, Terminal
-from shopfloor.selectors.papers import paper_read
-from shopfloor.selectors.shop import shop_zone
+from shopfloor.nests.paper_queries import paper_read
+from shopfloor.site.queries import shop_zone
 from shopfloor.terminal.access import (
     COOKIE,
     at_table,
@@ -26,12 +26,12 @@ from shopfloor.terminal.access import (
     crew_was_busy,
 )
 from shopfloor.terminal.board import board_of
-from shopfloor.terminal.board.codes import code_words, plain
-from shopfloor.terminal.board.mark import mark_of
-from shopfloor.terminal.board.scanned import scanned_item
-from shopfloor.terminal.board.torches import fitted_in
+from shopfloor.terminal.change_mark import mark_of
+from shopfloor.terminal.scanned_code import code_words, plain
+from shopfloor.terminal.scanned_start import scanned_item
 from shopfloor.terminal.tokens import entry_token
-from shopfloor.terminal.views.signin_page import signin_page
+from shopfloor.terminal.views.sign_in_page import signin_page
+from shopfloor.wear.floor.torch_card import fitted_in
 
 
 @require_GET
@@ -47,7 +47,7 @@ def page(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse
     context = screens(terminal, table, signins[0], mark)
     context["names"] = " and ".join(one.shown_name for one in people)
     context["theme"] = people[0].theme or None
-    response = render(request, "kerfbook/floor/table.html", context)
+    response = render(request, "terminal/table.html", context)
     cookie_set(response, request.COOKIES[COOKIE], secure=settings.SESSION_COOKIE_SECURE)
     return response
 
@@ -71,7 +71,7 @@ def state(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRespons
         response = HttpResponse(status=204)
     else:
         context = screens(terminal, table, signins[0], mark)
-        response = render(request, "kerfbook/floor/_screens.html", context)
+        response = render(request, "terminal/_screens.html", context)
     response.headers["X-Now-Ms"] = str(int(now.timestamp() * 1000))
     return response
 
@@ -106,4 +106,4 @@ def code(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse
     if item is None:
         return JsonResponse({"words": code_words(text, table)})
     shown = {"board": board, "item": item, "table": table}
-    return JsonResponse({"screen": render_to_string("kerfbook/floor/_start.html", shown)})
+    return JsonResponse({"screen": render_to_string("runs/floor_start.html", shown)})

@@ -7,9 +7,9 @@ from django.contrib.auth.models import Permission
 
 from planning.calc.drawing import Reading
 from planning.services.drawing_plan import drawing_plan
+from shopfloor.drawings.queries import drawings_to_choose
+from shopfloor.drawings.services import drawing_add
 from shopfloor.models import Nest, Quote
-from shopfloor.selectors.drawings import drawings_to_choose
-from shopfloor.services.drawings import drawing_add
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
 from tests.planning.test_quotes import NOW

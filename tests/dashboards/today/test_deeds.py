@@ -230,7 +230,7 @@ def test_a_run_nobody_closed_ends_at_its_last_arc_and_says_assumed(
     two_runs, a_run, north, planner, as_, at_noon
 ):
     """The shop's gap is 15 min: an hour later it has ended with its last arc, at 4160 s."""
-    from shopfloor.services.assigning import arcs_matched
+    from shopfloor.runs.assigning import arcs_matched
 
     revision = cast.nest(planner, [(None, 1e5, 20)] * 3, name="N-2")
     form = {"first_key": two_runs[3], "revision_id": str(revision.pk), "arcs": "3"}

@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from shopfloor.services.jobs import job_add, line_add
+from shopfloor.jobs.services import job_add, line_add
 
 pytestmark = pytest.mark.django_db
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from dashboards.today.rows import _silent
-from shopfloor.strip.model import StripTable
+from shopfloor.svg.strip.types import StripTable
 
 HOUR_US = 3_600_000_000
 

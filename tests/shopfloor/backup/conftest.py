@@ -15,8 +15,8 @@ import environ
 import pytest
 from django.utils import timezone
 
-from shopfloor.backup import backup_make
-from shopfloor.importing.stored import upload_keep
+from shopfloor.backup.make import backup_make
+from shopfloor.files.uploads import upload_keep
 from telemetry.backfill import backfill
 from telemetry.services import feed_register
 from tests.migrated import copied, working_on

@@ -13,8 +13,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from shopfloor.backup import BackupError, backup_make
-from shopfloor.backup.archive import allowed, reading
+from shopfloor.backup.archive import BackupError, allowed, reading
+from shopfloor.backup.make import backup_make
 from shopfloor.backup.restore import restore
 from shopfloor.backup.tables import unknown
 from tests.shopfloor.backup.conftest import Place

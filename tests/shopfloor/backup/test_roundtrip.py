@@ -12,7 +12,8 @@ import zipfile
 
 import pytest
 
-from shopfloor.backup import BackupError, backup_make
+from shopfloor.backup.archive import BackupError
+from shopfloor.backup.make import backup_make
 from shopfloor.backup.restore import restore
 from shopfloor.models import Change, User
 from telemetry.models import Feed

@@ -6,7 +6,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from shopfloor.backup import backup_make, folder
+from shopfloor.backup import folder
+from shopfloor.backup.make import backup_make
 from shopfloor.backup.restore import restore
 from telemetry.journal import Writer
 from telemetry.journal.segments import pack, packable, segment_numbers

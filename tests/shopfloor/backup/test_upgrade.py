@@ -6,8 +6,9 @@ import pytest
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
-from shopfloor.audit import audit_drop
-from shopfloor.backup import BackupError, upgrade
+from shopfloor.audit.triggers import audit_drop
+from shopfloor.backup import upgrade
+from shopfloor.backup.archive import BackupError
 from shopfloor.backup.restore import restore
 from shopfloor.models import Change, User
 from telemetry.database import ensure_database

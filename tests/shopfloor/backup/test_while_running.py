@@ -17,8 +17,9 @@ from pathlib import Path
 
 import pytest
 
-from shopfloor.backup import BackupError, backup_make, folder, swap
-from shopfloor.backup.archive import reading
+from shopfloor.backup import folder, swap
+from shopfloor.backup.archive import BackupError, reading
+from shopfloor.backup.make import backup_make
 from shopfloor.backup.restore import restore
 from telemetry.backfill import backfill
 from telemetry.journal import read

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from shopfloor.actions.services import action_receive
 from shopfloor.models import (
     Contour,
     Customer,
@@ -31,10 +32,9 @@ from shopfloor.models import (
     Tray,
     WearSet,
 )
-from shopfloor.selectors.arcs import to_us
-from shopfloor.services.actions import action_receive
-from shopfloor.services.follow import follow_arcs
-from shopfloor.services.people import terminal_register
+from shopfloor.people.badges import terminal_register
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.follow import follow_arcs
 from tests.migrated import copied
 
 ROOT = Path(__file__).resolve().parents[3]

@@ -5,6 +5,8 @@ from datetime import timedelta
 
 import pytest
 
+from shopfloor.actions.kinds import KINDS, handler_of
+from shopfloor.actions.services import action_receive, public_result
 from shopfloor.errors import FloorError, PinLocked
 from shopfloor.models import (
     Action,
@@ -20,16 +22,14 @@ from shopfloor.models import (
     Sheet,
     Stoppage,
 )
-from shopfloor.selectors.lines import line_counts, parts_of_run
-from shopfloor.services.actions import action_receive, public_result
-from shopfloor.services.handlers import KINDS, handler_of
-from shopfloor.services.people import (
+from shopfloor.people.badges import (
     pin_set,
     pin_verify,
     terminal_by_token,
     terminal_register,
     terminal_retire,
 )
+from shopfloor.runs.part_counts import line_counts, parts_of_run
 
 from .conftest import MINUTE, SECOND, T0
 

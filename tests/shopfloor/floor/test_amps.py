@@ -8,9 +8,9 @@ from datetime import timedelta
 import pytest
 
 from planning.reports import today
-from shopfloor.selectors.amps import amps_off
-from shopfloor.selectors.arcs import to_us
-from shopfloor.terminal.board.torches import torch_of
+from shopfloor.runs.amps import amps_off
+from shopfloor.runs.arcs import to_us
+from shopfloor.wear.floor.torch_card import torch_of
 from telemetry.models import Arc, CountedSpan
 
 from .conftest import MINUTE, T0

@@ -16,7 +16,7 @@ SCRIPT = """
 import json, sys, threading, uuid
 from django.db import connection
 from shopfloor.models import Action, Change, PartResult, Run, Shop, Table, Torch, User
-from shopfloor.services.actions import action_receive
+from shopfloor.actions.services import action_receive
 from tests.shopfloor.floor.conftest import MINUTE, SECOND, T0, Floor
 
 Shop.objects.create(name="Brindle Weir Fabricating")

@@ -5,9 +5,11 @@ import uuid
 import pytest
 from django.db import connection, transaction
 
-from shopfloor.acting import acting
-from shopfloor.audit import audit_drop, audit_sync
-from shopfloor.audit.plan import LEFT_OUT, audited_models
+from shopfloor.audit.actor import acting
+from shopfloor.audit.coverage import LEFT_OUT, audited_models
+from shopfloor.audit.history import history_of
+from shopfloor.audit.triggers import audit_drop, audit_sync
+from shopfloor.background.request import work_want
 from shopfloor.models import (
     ArcAssignment,
     Change,
@@ -19,10 +21,8 @@ from shopfloor.models import (
     User,
     Work,
 )
-from shopfloor.roles import role_give
-from shopfloor.selectors.history import history_of
-from shopfloor.services.people import pin_set
-from shopfloor.services.work import work_want
+from shopfloor.people.badges import pin_set
+from shopfloor.people.rights import role_give
 
 from .conftest import T0
 

@@ -7,6 +7,8 @@ import uuid
 
 import pytest
 
+from shopfloor.actions.envelope import MOST_BYTES
+from shopfloor.actions.kinds import KINDS
 from shopfloor.models import (
     Action,
     Change,
@@ -16,8 +18,6 @@ from shopfloor.models import (
     Sheet,
     Stoppage,
 )
-from shopfloor.services.envelope import MOST_BYTES
-from shopfloor.services.handlers import KINDS
 from tests.shopfloor.floor.conftest import MINUTE, T0
 
 pytestmark = pytest.mark.django_db
@@ -186,7 +186,7 @@ def test_a_value_no_record_keeps_is_refused_in_words(floor):
 
 
 def test_what_breaks_the_program_is_kept_as_refused(floor, monkeypatch, caplog):
-    from shopfloor.services import actions
+    from shopfloor.actions import services as actions
 
     def broken(call):
         raise RuntimeError("boom")

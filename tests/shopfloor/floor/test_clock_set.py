@@ -7,8 +7,8 @@ from datetime import timedelta
 
 import pytest
 
+from shopfloor.actions.services import action_receive
 from shopfloor.models import Run, Stoppage
-from shopfloor.services.actions import action_receive
 
 from .conftest import MINUTE, SECOND, T0
 

@@ -10,7 +10,7 @@ from dashboards.access import Sight
 from dashboards.today.rows import page_of
 from planning.reports import table_shares, today
 from shopfloor.models import EnteredCount, Stoppage
-from shopfloor.selectors.arcs import to_us
+from shopfloor.runs.arcs import to_us
 from telemetry.backfill import backfill
 from telemetry.journal import Kind, Record
 from telemetry.models import Arc

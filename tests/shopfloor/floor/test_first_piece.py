@@ -9,8 +9,8 @@ from django.urls import reverse
 
 from planning.reports import today
 from shopfloor.models import Check, Run
-from shopfloor.selectors.checks import check_groups, control_of, countersigns_wanted, group_checks
-from shopfloor.selectors.floor import first_piece_needed, last_segment
+from shopfloor.quality.queries import check_groups, control_of, countersigns_wanted, group_checks
+from shopfloor.runs.floor_queries import first_piece_needed, last_segment
 
 from .conftest import MINUTE, T0
 

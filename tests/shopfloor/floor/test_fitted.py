@@ -6,8 +6,8 @@ from datetime import timedelta
 
 import pytest
 
-from shopfloor.selectors import fitted
-from shopfloor.selectors.fitted import duties_fitted, set_fitted
+from shopfloor.wear import fitted
+from shopfloor.wear.fitted import duties_fitted, set_fitted
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db

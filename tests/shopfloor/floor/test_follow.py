@@ -12,18 +12,13 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 
+from shopfloor.audit.history import history_of
 from shopfloor.errors import FloorError
 from shopfloor.models import ArcAssignment, Change, Run, Segment, Stoppage
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.history import history_of
-from shopfloor.selectors.unassigned import assignments_without_arc, unassigned_clusters
-from shopfloor.services.arc_runs import run_from_arcs
-from shopfloor.services.follow import (
-    arcs_assign,
-    arcs_unassign,
-    assignments_pruned,
-    follow_arcs,
-)
+from shopfloor.runs.arc_runs import run_from_arcs
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.follow import arcs_assign, arcs_unassign, assignments_pruned, follow_arcs
+from shopfloor.runs.unassigned import assignments_without_arc, unassigned_clusters
 from telemetry.counted import feed_set_master
 from telemetry.models import Arc
 

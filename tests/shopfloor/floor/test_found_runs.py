@@ -9,9 +9,9 @@ from django.test import Client
 from django.utils import timezone
 
 from shopfloor.models import ArcAssignment, Fitting, PartResult, Piece, QueueItem, Run
-from shopfloor.selectors.running import runs_set_aside
-from shopfloor.selectors.unassigned import unassigned_clusters
-from shopfloor.services.desk import arcs_give, arcs_give_back
+from shopfloor.runs.desk import arcs_give, arcs_give_back
+from shopfloor.runs.queries import runs_set_aside
+from shopfloor.runs.unassigned import unassigned_clusters
 
 from .conftest import MINUTE, SECOND, T0
 

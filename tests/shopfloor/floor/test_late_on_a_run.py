@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from shopfloor.models import PartResult, Run, Segment
-from shopfloor.selectors.running import current_run
+from shopfloor.runs.queries import current_run
 
 from .conftest import MINUTE, T0
 

@@ -13,8 +13,8 @@ from django.urls import reverse
 
 from planning.reports import today
 from shopfloor.models import Action, Run
-from shopfloor.selectors.late import decided_lately
-from shopfloor.selectors.lines import line_counts
+from shopfloor.runs.late_queries import decided_lately
+from shopfloor.runs.part_counts import line_counts
 
 from .conftest import MINUTE
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from shopfloor.models import Run
-from shopfloor.selectors.arcs import to_us
+from shopfloor.runs.arcs import to_us
 from telemetry.models import Arc
 
 from .conftest import MINUTE, SECOND, T0

@@ -8,7 +8,7 @@ import uuid
 import pytest
 
 from shopfloor.models import Action, Fitting, Run, Torch
-from shopfloor.services.people import terminal_register
+from shopfloor.people.badges import terminal_register
 from shopfloor.terminal.board import board_of
 
 from .conftest import MINUTE, SECOND, T0

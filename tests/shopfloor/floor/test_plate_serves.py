@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from django.core.exceptions import ValidationError
 
-from shopfloor.selectors.nests import sheets_for
-from shopfloor.services.queue_office import queue_add
-from shopfloor.terminal.board import items
+from shopfloor.nests.floor import queue_card as items
+from shopfloor.nests.queries import sheets_for
+from shopfloor.nests.queue import queue_add
 
 from .conftest import MINUTE, T0
 

@@ -7,7 +7,7 @@ from collections import Counter
 import pytest
 
 from shopfloor.models import Contour, PartResult, Run
-from shopfloor.selectors.desk_runs import run_map
+from shopfloor.runs.run_page import run_map
 
 from .conftest import MINUTE, T0
 

@@ -6,11 +6,11 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 from shopfloor.models import ArcAssignment, Check, PartResult, Run, Segment, Stoppage
-from shopfloor.selectors.arcs import arcs_by_key, to_us
-from shopfloor.selectors.lines import line_counts
-from shopfloor.selectors.shop import shift_date_of
-from shopfloor.services.parts import job_close_if_met
-from shopfloor.services.resolving import action_resolve
+from shopfloor.runs.arcs import arcs_by_key, to_us
+from shopfloor.runs.late_entries import action_resolve
+from shopfloor.runs.part_counts import line_counts
+from shopfloor.runs.parts import job_close_if_met
+from shopfloor.site.queries import shift_date_of
 
 from .conftest import MINUTE, SECOND, T0
 
@@ -85,8 +85,8 @@ def test_scrap_leaves_parts_owed_on_each_line_of_a_shared_nest(floor):
 
 def test_two_torches_of_a_table_lose_no_arc(floor):
     """10:00-10:05 and 10:02-10:04: the table burns 300 s, the torches 420 s together."""
-    from shopfloor.matching import union_us
     from shopfloor.models import Torch
+    from shopfloor.runs.matching import union_us
 
     Torch.objects.create(table=floor.table, code="2")
     one = floor.arc(T0, 300.0, torch="1")

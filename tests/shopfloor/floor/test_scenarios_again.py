@@ -10,11 +10,11 @@ from django.urls import reverse
 
 from planning.services.work import work_drain
 from shopfloor.models import ArcAssignment, PartResult, Posting, Run, Table, Torch
-from shopfloor.selectors.arcs import arcs_by_key, to_us
-from shopfloor.selectors.lines import line_counts
-from shopfloor.selectors.shop import shift_date_of
-from shopfloor.selectors.unassigned import unassigned_clusters
-from shopfloor.services.arc_runs import run_from_arcs
+from shopfloor.runs.arc_runs import run_from_arcs
+from shopfloor.runs.arcs import arcs_by_key, to_us
+from shopfloor.runs.part_counts import line_counts
+from shopfloor.runs.unassigned import unassigned_clusters
+from shopfloor.site.queries import shift_date_of
 from tests.planning import cast
 
 from .conftest import MINUTE, SECOND, T0

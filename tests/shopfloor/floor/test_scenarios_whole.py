@@ -11,12 +11,12 @@ from django.urls import reverse
 
 from planning.reports import table_shares
 from planning.services.work import work_drain
+from shopfloor.audit.history import history_of
 from shopfloor.models import ArcAssignment, Posting, Run, RunVariance, Shift, Torch
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.history import history_of
-from shopfloor.selectors.lines import line_counts
-from shopfloor.selectors.unassigned import unassigned_clusters
-from shopfloor.services.stock_office import certificate_keep
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.part_counts import line_counts
+from shopfloor.runs.unassigned import unassigned_clusters
+from shopfloor.stock.desk import certificate_keep
 from telemetry.models import Arc, Feed
 from telemetry.rebuild import rebuild
 from tests.planning import cast

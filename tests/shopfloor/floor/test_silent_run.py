@@ -22,9 +22,9 @@ from shopfloor.models import (
     Torch,
     Work,
 )
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.unassigned import unassigned_clusters
-from shopfloor.services.entered import counts_enter, counts_take_back
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.entered_counts import counts_enter, counts_take_back
+from shopfloor.runs.unassigned import unassigned_clusters
 from telemetry.models import Gap
 from tests.planning import cast
 

@@ -9,12 +9,12 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shopfloor.models import ArcAssignment, EnteredCount, Month, Run, Table, Work
-from shopfloor.selectors.arcs import from_us, master_arcs, to_us
-from shopfloor.selectors.silences import hearings
-from shopfloor.selectors.source_page import source_turns
-from shopfloor.selectors.unassigned import unassigned_clusters
-from shopfloor.services.source_count import source_count_from, table_recount
-from shopfloor.services.sources_office import clock_put_right, source_register
+from shopfloor.runs.arcs import from_us, master_arcs, to_us
+from shopfloor.runs.silences import hearings
+from shopfloor.runs.unassigned import unassigned_clusters
+from shopfloor.sources.count import source_count_from, table_recount
+from shopfloor.sources.services import clock_put_right, source_register
+from shopfloor.sources.source_page import source_turns
 from telemetry.counted import feed_set_master
 from telemetry.journal import Kind, Record
 from telemetry.models import Alarm, Arc, Event, Feed
@@ -323,7 +323,7 @@ def test_what_was_entered_for_a_dead_source_gives_way_to_its_lines_once(
     10 starts and 9 min; the controller's own file, read in later, says 12 starts and 12 min."""
     from planning.inputs.pieces import load_pieces
     from shopfloor.models import Piece, Work
-    from shopfloor.selectors.silences import hearings
+    from shopfloor.runs.silences import hearings
     from telemetry.backfill import backfill
 
     source = Source("log", LOG)

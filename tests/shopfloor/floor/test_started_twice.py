@@ -9,8 +9,8 @@ import pytest
 from django.urls import reverse
 
 from shopfloor.models import Action, PartResult, Run
-from shopfloor.selectors.lines import line_counts
-from shopfloor.services.people import terminal_register
+from shopfloor.people.badges import terminal_register
+from shopfloor.runs.part_counts import line_counts
 
 from .conftest import MINUTE, T0
 

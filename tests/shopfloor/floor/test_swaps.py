@@ -7,9 +7,9 @@ import pytest
 
 from planning.services.work import work_drain
 from shopfloor.models import Change, PartResult, Posting, Run, Segment, Sheet
-from shopfloor.selectors.lines import line_counts
-from shopfloor.selectors.progress import progress_of
-from shopfloor.selectors.stock_office import trace_sheets
+from shopfloor.runs.part_counts import line_counts
+from shopfloor.runs.progress import progress_of
+from shopfloor.stock.queries import trace_sheets
 
 from .conftest import MINUTE, SECOND, T0
 

@@ -15,10 +15,10 @@ from openpyxl import Workbook
 from planning.calc.drawing import DrawingError, Reading, read_drawing
 from planning.calc.drawing import crossings as crossings_module
 from planning.calc.program import Dialect, ProgramError, read_program
-from shopfloor.importing import apart
-from shopfloor.importing.apart import Limits, TooCostly, read_apart
-from shopfloor.importing.table import ListError, read_table
-from shopfloor.photo import PhotoError
+from shopfloor.files import apart
+from shopfloor.files.apart import Limits, TooCostly, read_apart
+from shopfloor.files.read_list import ListError, read_table
+from shopfloor.terminal.photo_codes import PhotoError
 
 SQUARE = b"G0 X10 Y10\nM3\nG1 X60 F2000\nY60\nX10\nY10\nM5\n"
 

@@ -7,7 +7,7 @@ import random
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopfloor.matching import ArcSeen, Halt, Planned, Span, clusters, match, union_us
+from shopfloor.runs.matching import ArcSeen, Halt, Planned, Span, clusters, match, union_us
 
 S = 1_000_000
 GAP = 900 * S

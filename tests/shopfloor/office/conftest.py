@@ -52,7 +52,7 @@ def fast(shop):
 
 @pytest.fixture
 def job(shop, steel):
-    from shopfloor.services.jobs import job_add, line_add
+    from shopfloor.jobs.services import job_add, line_add
 
     made = job_add(number="K-2284", customer="Oxlode Bridge", title="Base plates", due_at=AT)
     line_add(job=made, part="plate", quantity=5, material=steel, thickness_text="1/4 in")
@@ -61,7 +61,7 @@ def job(shop, steel):
 
 @pytest.fixture
 def nest(job, fast, north, planner, steel):
-    from shopfloor.services.nests import nest_add
+    from shopfloor.nests.services import nest_add
 
     return nest_add(
         name="2284-1",
@@ -77,7 +77,7 @@ def nest(job, fast, north, planner, steel):
 
 @pytest.fixture
 def sheet(shop, steel):
-    from shopfloor.services.stock_office import sheets_receive
+    from shopfloor.stock.desk import sheets_receive
 
     return sheets_receive(
         count=1,
@@ -153,7 +153,7 @@ arc_off = ["ARC OFF"]
 
 @pytest.fixture
 def feed(shop, north):
-    from shopfloor.services.sources_office import source_register
+    from shopfloor.sources.services import source_register
 
     return source_register(name="north-a", text=FEED, by="theo").feed
 

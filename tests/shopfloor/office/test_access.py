@@ -8,9 +8,9 @@ import pytest
 from django.urls import get_resolver, reverse
 
 from planning.calc.drawing import Reading
+from shopfloor import office_urls as office_urls
+from shopfloor.drawings.services import drawing_add
 from shopfloor.models import User
-from shopfloor.office import urls as office_urls
-from shopfloor.services.drawings import drawing_add
 from tests.planning.calc.drawing.made import dxf, square
 
 ROLES = ("operator", "supervisor", "planner", "owner", "administrator")

@@ -14,17 +14,13 @@ from django.utils import timezone
 
 from planning.reports.today_desk import backup_notes
 from planning.services.work import KINDS
-from shopfloor.backup import BackupError, Made
+from shopfloor.backup import services as service
+from shopfloor.backup.archive import BackupError
+from shopfloor.backup.make import Made
+from shopfloor.backup.queries import backup_age_s, backup_state
+from shopfloor.backup.services import backup_begin, backup_plan_set, backup_scheduled, backups_due
 from shopfloor.management.commands import backup as command
 from shopfloor.models import BackupPlan, BackupRun, SecurityEvent, Work
-from shopfloor.selectors.backups import backup_age_s, backup_state
-from shopfloor.services import backups as service
-from shopfloor.services.backups import (
-    backup_begin,
-    backup_plan_set,
-    backup_scheduled,
-    backups_due,
-)
 
 NOW = datetime(2026, 11, 30, 18, tzinfo=UTC)  # noon in Chicago
 DUE = datetime(2026, 11, 30, 9, tzinfo=UTC)  # 03:00 there

@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from shopfloor.books.rates import rate_set
+from shopfloor.chart.services import chart_apply, chart_plan
 from shopfloor.models import ChartRow, Material, Rate, WearSet, Work
-from shopfloor.services.chart_office import chart_apply, chart_plan
-from shopfloor.services.rates import rate_set
 
 HEAD = b"set,duty,current_a,material,thickness_mm,speed_mm_min,pierce_delay_s\n"
 CHART = HEAD + b"F120,fast,120,A36,6,3000,0.4\nF120,fast,120,A36,12,1400,0.9\n"

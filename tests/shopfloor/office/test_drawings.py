@@ -6,9 +6,9 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from planning.calc.drawing import Reading
+from shopfloor.drawings.services import drawing_add, drawing_bytes, drawing_revise
 from shopfloor.models import Drawing, DrawingRevision, Units, Work
-from shopfloor.services.drawings import drawing_add, drawing_bytes, drawing_revise
-from shopfloor.templatetags.office import part_time
+from shopfloor.wording.clock import part_time
 from tests.planning.calc.drawing.made import UNITLESS, dxf, square
 
 pytestmark = pytest.mark.django_db
@@ -60,7 +60,7 @@ def test_a_file_is_looked_at_first_and_kept_only_then(client, planner, steel):
 
 
 def dxf_of(digest: str) -> bytes:
-    from shopfloor.importing.stored import upload_read
+    from shopfloor.files.uploads import upload_read
 
     raw = upload_read(digest, "drawing")
     assert raw is not None

@@ -12,8 +12,8 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from shopfloor import office_urls as office_urls
 from shopfloor.models import BackupPlan, ChartRow, JobLine, Nest, Rate, SetPart, Shop, User
-from shopfloor.office import urls as office_urls
 from telemetry.models import Feed
 
 pytestmark = pytest.mark.django_db

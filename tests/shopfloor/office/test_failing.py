@@ -34,7 +34,7 @@ def failing(problem):
 
 def test_a_locked_database_is_said_with_when_to_come_again(page, monkeypatch, caplog):
     monkeypatch.setattr(
-        "shopfloor.office.jobs_edit.job_add", failing(OperationalError("database is locked"))
+        "shopfloor.jobs.office.edit.job_add", failing(OperationalError("database is locked"))
     )
     answer = page.post(reverse("job_add"), SAID)
     assert (answer.status_code, answer.headers["Retry-After"]) == (503, "5")
@@ -43,7 +43,7 @@ def test_a_locked_database_is_said_with_when_to_come_again(page, monkeypatch, ca
 
 
 def test_any_other_fault_is_said_as_one_and_told_in_the_log(page, monkeypatch, caplog):
-    monkeypatch.setattr("shopfloor.office.jobs_edit.job_add", failing(RuntimeError("what now")))
+    monkeypatch.setattr("shopfloor.jobs.office.edit.job_add", failing(RuntimeError("what now")))
     with caplog.at_level(logging.ERROR):
         answer = page.post(reverse("job_add"), SAID)
     assert answer.status_code == 500
@@ -60,7 +60,7 @@ def test_faults_reach_the_log_without_debugging():
 
 def test_what_somebody_else_kept_at_the_same_moment_is_said_on_the_form(page, monkeypatch):
     monkeypatch.setattr(
-        "shopfloor.office.jobs_edit.job_add", failing(IntegrityError("UNIQUE constraint failed"))
+        "shopfloor.jobs.office.edit.job_add", failing(IntegrityError("UNIQUE constraint failed"))
     )
     answer = page.post(reverse("job_add"), SAID)
     assert answer.status_code == 200

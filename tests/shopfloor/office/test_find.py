@@ -6,9 +6,9 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from shopfloor.selectors.finding import found
-from shopfloor.selectors.papers import paper_code, traveler_said
-from shopfloor.services.papers import paper_drawn
+from shopfloor.nests.paper_queries import paper_code, traveler_said
+from shopfloor.nests.papers import paper_drawn
+from shopfloor.search.queries import found
 
 
 def names(text):
@@ -44,7 +44,7 @@ def test_a_whole_name_or_a_scanned_paper_opens_its_page(
 def test_what_begins_with_it_comes_first_and_the_rest_is_counted(shop, steel):
     """Fourteen jobs hold A-1; twelve are shown, the whole name first, those that begin with it
     next."""
-    from shopfloor.services.jobs import job_add
+    from shopfloor.jobs.services import job_add
 
     for number in ["XA-1", "A-1", *(f"A-1{n}" for n in range(12))]:
         job_add(number=number, customer="Oxlode Bridge", title="t", due_at=None)

@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopfloor.models import Change, QueueItem, Rate, Sheet, Table, User, Work
-from shopfloor.services.stock import remnant_add
-from shopfloor.services.stock_office import sheets_receive
+from shopfloor.stock.desk import sheets_receive
+from shopfloor.stock.services import remnant_add
 from tests.shopfloor.office.conftest import AT
 
 
@@ -26,7 +26,7 @@ class TestOperators:
         return page.post(reverse("person_add"), values | told)
 
     def test_an_operator_needs_badge_and_pin_only(self, shop, sign_in, administrator):
-        from shopfloor.services.people import pin_verify
+        from shopfloor.people.badges import pin_verify
 
         self.add(sign_in(administrator))
         made = User.objects.get(username="milo")

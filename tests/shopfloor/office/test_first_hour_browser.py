@@ -9,7 +9,7 @@ import pytest
 
 from planning.services.work import work_drain
 from shopfloor.models import PartResult, Run, User
-from shopfloor.roles import roles_sync
+from shopfloor.people.rights import roles_sync
 from tests.browser import launched_beside_django
 
 pytestmark = [

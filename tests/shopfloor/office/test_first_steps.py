@@ -7,9 +7,9 @@ import re
 from django.urls import reverse
 
 from shopfloor.models import Run, Shop
-from shopfloor.selectors.first_steps import first_steps, steps_missing
-from shopfloor.services.nest_ties import nest_tie
-from shopfloor.services.queue_office import queue_add
+from shopfloor.nests.part_lines import nest_tie
+from shopfloor.nests.queue import queue_add
+from shopfloor.site.first_steps import first_steps, steps_missing
 from tests.shopfloor.office.conftest import AT
 
 

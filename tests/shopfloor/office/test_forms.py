@@ -9,8 +9,8 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from shopfloor.models import EnteredCount, Job
-from shopfloor.office.forms import DayField, WhenField
-from shopfloor.rownumber import row_number
+from shopfloor.web.forms import DayField, WhenField
+from shopfloor.wording.numbers_in import row_number
 
 pytestmark = pytest.mark.django_db
 

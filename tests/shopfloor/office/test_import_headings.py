@@ -10,10 +10,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from openpyxl import Workbook
 
-from shopfloor.importing.headings import suggestions
-from shopfloor.importing.table import table_headings
+from shopfloor.files.read_list import table_headings
+from shopfloor.jobs.headings import suggestions
 from shopfloor.models import HeadingMap, Incoming, Job, JobLine
-from shopfloor.services.incoming import incoming_take
+from shopfloor.nests.long_files import incoming_take
 
 HEAD = ["Work Order", "Client", "Descr", "Mark", "Pcs", "Grade", "Thk", "Foreman"]
 ROWS = [
@@ -126,7 +126,7 @@ def test_a_list_with_our_headings_is_not_asked_about(page):
 
 
 def test_a_long_list_keeps_its_meaning_in_the_background(page, monkeypatch):
-    monkeypatch.setattr("shopfloor.office.job_import.LONG_LIST_BYTES", 10)
+    monkeypatch.setattr("shopfloor.jobs.office.import_list.LONG_LIST_BYTES", 10)
     confirmed(page, answered(page, brought(page, as_csv())))
     found = Incoming.objects.get()
     incoming_take(key=str(found.pk), payload={})

@@ -14,17 +14,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopfloor.importing.job_rows import (
-    ALIASES,
-    COLUMNS,
-    NEEDED,
-    RowError,
-    due_of,
-    money_of,
-    read_row,
-)
-from shopfloor.importing.table import ListError, neutral, read_table
-from shopfloor.importing.workbook import read_workbook
+from shopfloor.files.read_list import ListError, neutral, read_table
+from shopfloor.files.workbook import read_workbook
+from shopfloor.jobs.list_rows import ALIASES, COLUMNS, NEEDED, RowError, due_of, money_of, read_row
 
 CHICAGO = ZoneInfo("America/Chicago")
 FAMILIES = {"A36": "mild steel", "304": "stainless"}

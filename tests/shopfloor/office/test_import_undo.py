@@ -6,11 +6,11 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from shopfloor.acting import acting
+from shopfloor.audit.actor import acting
+from shopfloor.jobs.import_list import import_apply
+from shopfloor.jobs.import_undo import import_undo, import_undoing
+from shopfloor.jobs.services import line_edit
 from shopfloor.models import Change, Contour, Customer, Job, JobLine, JobList
-from shopfloor.services.import_undo import import_undo, import_undoing
-from shopfloor.services.imports import import_apply
-from shopfloor.services.jobs import line_edit
 
 RAW = b"""job,customer,title,line,part,quantity,material,thickness
 B-1,Hollin Gate Works,Frames,1,rail,4,A36,6 mm

@@ -7,11 +7,11 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from planning.services.work import work_drain
-from shopfloor.importing.stored import upload_read
+from shopfloor.files.uploads import upload_read
+from shopfloor.jobs import import_list as imports
 from shopfloor.models import Customer, Incoming, Job, JobLine, Nest, Work
-from shopfloor.services import imports
-from shopfloor.services import incoming as incoming_module
-from shopfloor.services.incoming import incoming_add, incoming_stop
+from shopfloor.nests import long_files as incoming_module
+from shopfloor.nests.long_files import incoming_add, incoming_stop
 from tests.shopfloor.office.conftest import PROGRAM
 
 
@@ -45,7 +45,7 @@ def nest_sent(steel, fast, north, raw=PROGRAM):
 def test_a_long_program_becomes_a_nest_beside_the_pages(
     steel, fast, north, planner, sign_in, monkeypatch
 ):
-    monkeypatch.setattr("shopfloor.office.nest_edit.LONG_PROGRAM_BYTES", 10)
+    monkeypatch.setattr("shopfloor.nests.office.edit.LONG_PROGRAM_BYTES", 10)
     page = sign_in(planner)
     answer = page.post(reverse("nest_add"), nest_sent(steel, fast, north), follow=True)
     found = Incoming.objects.get()
@@ -64,7 +64,7 @@ def test_a_long_program_becomes_a_nest_beside_the_pages(
 
 
 def test_a_long_revision_goes_the_same_way(nest, planner, sign_in, monkeypatch):
-    monkeypatch.setattr("shopfloor.office.nest_edit.LONG_PROGRAM_BYTES", 10)
+    monkeypatch.setattr("shopfloor.nests.office.edit.LONG_PROGRAM_BYTES", 10)
     raw = PROGRAM.replace(b"X300 Y100", b"X300 Y120")
     sent = {"file": SimpleUploadedFile("b.nc", raw)}
     sign_in(planner).post(reverse("nest_revise", args=[nest.pk]), sent)
@@ -161,7 +161,7 @@ def test_done_again_it_writes_nothing_more(listed):
 def test_a_program_that_cannot_be_read_is_refused_with_its_line(
     steel, fast, north, planner, sign_in, monkeypatch, raw, said
 ):
-    monkeypatch.setattr("shopfloor.office.nest_edit.LONG_PROGRAM_BYTES", 2)
+    monkeypatch.setattr("shopfloor.nests.office.edit.LONG_PROGRAM_BYTES", 2)
     page = sign_in(planner)
     page.post(reverse("nest_add"), nest_sent(steel, fast, north, raw))
     work_drain()
@@ -175,8 +175,8 @@ def test_a_program_that_cannot_be_read_is_refused_with_its_line(
 def test_a_program_over_the_limit_is_refused_by_its_size(
     steel, fast, north, planner, sign_in, monkeypatch
 ):
-    monkeypatch.setattr("shopfloor.office.nest_edit.LONG_PROGRAM_BYTES", 2)
-    monkeypatch.setattr("shopfloor.office.nest_edit.MAX_PROGRAM_BYTES", 100)
+    monkeypatch.setattr("shopfloor.nests.office.edit.LONG_PROGRAM_BYTES", 2)
+    monkeypatch.setattr("shopfloor.nests.office.edit.MAX_PROGRAM_BYTES", 100)
     answer = sign_in(planner).post(reverse("nest_add"), nest_sent(steel, fast, north))
     assert "The file is over" in answer.content.decode()
     assert not Incoming.objects.exists()
@@ -192,7 +192,7 @@ def test_the_bytes_are_forgotten_once_it_ended(listed, django_capture_on_commit_
 
 
 def test_a_long_list_is_confirmed_into_the_background(steel, planner, sign_in, monkeypatch):
-    monkeypatch.setattr("shopfloor.office.job_import.LONG_LIST_ROWS", 5)
+    monkeypatch.setattr("shopfloor.jobs.office.import_list.LONG_LIST_ROWS", 5)
     page = sign_in(planner)
     raw = jobs_list(12) + b"\nB-9,,,,part,none,A36,6 mm"
     shown = page.post(

@@ -7,8 +7,8 @@ from ipaddress import ip_network
 import pytest
 from django.urls import reverse
 
-from shopfloor.office import intake
-from shopfloor.rate import Rate
+from shopfloor.sources.office import push_intake as intake
+from shopfloor.web.rate_limit import Rate
 from telemetry.journal import Kind, Record
 from telemetry.models import PushToken
 from telemetry.push import _inboxes
@@ -73,7 +73,7 @@ def test_no_sign_in_replaces_the_token(client, feed, token, administrator):
 
 
 def test_another_feeds_token_and_an_ended_one_are_refused(client, feed, token):
-    from shopfloor.services.sources_office import source_register
+    from shopfloor.sources.services import source_register
     from tests.shopfloor.office.conftest import FEED
 
     other = source_register(name="north-b", text=FEED, by="theo").feed

@@ -8,7 +8,7 @@ import time
 import pytest
 from django.urls import reverse
 
-from shopfloor.importing.stored import INCOMING, KEPT_S, upload_keep, upload_path, upload_read
+from shopfloor.files.uploads import INCOMING, KEPT_S, upload_keep, upload_path, upload_read
 from shopfloor.models import ChartRow, Drawing, Incoming, Job
 
 pytestmark = pytest.mark.django_db

@@ -10,14 +10,14 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from shopfloor.jobs.services import job_add, line_add
 from shopfloor.models import Heat, Nest, QueueItem
-from shopfloor.selectors.desk import nest_asked_for
-from shopfloor.selectors.shop import shop_zone
-from shopfloor.services.jobs import job_add, line_add
-from shopfloor.services.nest_ties import nest_tie
-from shopfloor.services.queue_office import queue_add
-from shopfloor.services.stock import remnant_add
-from shopfloor.services.stock_office import sheets_receive
+from shopfloor.nests.part_lines import nest_tie
+from shopfloor.nests.queue import queue_add
+from shopfloor.runs.desk_queries import nest_asked_for
+from shopfloor.site.queries import shop_zone
+from shopfloor.stock.desk import sheets_receive
+from shopfloor.stock.services import remnant_add
 
 
 @pytest.fixture

@@ -10,8 +10,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from shopfloor.audit.row_versions import changed_since, version_of
 from shopfloor.models import Nest, NestPlan
-from shopfloor.selectors.meanwhile import changed_since, version_of
 from tests.shopfloor.office.conftest import PROGRAM
 
 pytestmark = pytest.mark.django_db

@@ -7,10 +7,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from planning.services.work import work_drain
+from shopfloor.chart.services import chart_apply
 from shopfloor.models import Nest, NestPlan, QueueItem
-from shopfloor.services.chart_office import chart_apply
-from shopfloor.services.nest_ties import revision_groups
-from shopfloor.services.nests import revision_add
+from shopfloor.nests.part_lines import revision_groups
+from shopfloor.nests.services import revision_add
 from tests.shopfloor.office.conftest import PROGRAM
 
 SQUARE = b"G0 X0 Y0\nM3\nG1 X100\nY100\nX0\nY0\nM5\n"

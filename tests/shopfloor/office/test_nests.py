@@ -10,10 +10,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from shopfloor.models import Contour, Nest, NestPlan, NestRevision, QueueItem, Work
-from shopfloor.selectors.nests import revision_plans
-from shopfloor.services.nest_ties import nest_tie, revision_groups
-from shopfloor.services.nests import revision_add
-from shopfloor.services.queue_office import queue_add, queue_drop, queue_first, queue_move
+from shopfloor.nests.part_lines import nest_tie, revision_groups
+from shopfloor.nests.queries import revision_plans
+from shopfloor.nests.queue import queue_add, queue_drop, queue_first, queue_move
+from shopfloor.nests.services import revision_add
 from tests.shopfloor.office.conftest import PROGRAM
 
 
@@ -107,7 +107,7 @@ def test_copies_are_numbered_through_a_line(revision, job):
 
 def test_one_sheet_serves_two_jobs(nest, job, planner, steel):
     """Four plates alike: three for one line, the rest for another."""
-    from shopfloor.services.jobs import line_add
+    from shopfloor.jobs.services import line_add
 
     square = b"G0 X%d Y0\nM3\nG1 X%d Y0\nX%d Y50\nX%d Y50\nX%d Y0\nM5\n"
     raw = b"G21 G90 F2000\n" + b"".join(
@@ -178,7 +178,7 @@ def test_the_page_of_a_nest_bears_being_planned_anew_meanwhile(
         NestPlan.objects.all().delete()
         return plans
 
-    monkeypatch.setattr("shopfloor.office.nests.revision_plans", read)
+    monkeypatch.setattr("shopfloor.nests.office.nests.revision_plans", read)
     page = sign_in(planner).get(reverse("nest", args=[nest.pk]))
     assert "above the pierce limit" in page.content.decode()
 

@@ -8,11 +8,11 @@ import pytest
 import segno
 from django.urls import reverse
 
-from shopfloor.printed import code_svg
-from shopfloor.selectors.papers import paper_code, paper_read, setup_figures
-from shopfloor.services.jobs import line_add
-from shopfloor.services.nests import revision_add
-from shopfloor.services.queue_office import queue_add
+from shopfloor.jobs.services import line_add
+from shopfloor.nests.paper_queries import paper_code, paper_read, setup_figures
+from shopfloor.nests.queue import queue_add
+from shopfloor.nests.services import revision_add
+from shopfloor.svg.codes import code_svg
 from tests.shopfloor.office.conftest import PROGRAM
 
 
@@ -74,7 +74,7 @@ def test_a_nest_is_planned_in_the_background(nest, fast, steel, north, sign_in, 
     """From upload to page. The plan's arithmetic is checked where it is done; here it is that
     the wish reaches planning and its figures reach the page."""
     from planning.services.work import work_drain
-    from shopfloor.services.chart_office import chart_apply
+    from shopfloor.chart.services import chart_apply
 
     chart_apply(
         b"set,material,thickness_mm,speed_mm_min,pierce_delay_s,max_pierce_mm\n"

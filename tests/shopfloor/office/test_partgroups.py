@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shopfloor.partgroups import Shape, groups_of, outlines
+from shopfloor.nests.part_groups import Shape, groups_of, outlines
 
 
 def test_a_part_inside_a_hole_is_a_part_again():

@@ -8,8 +8,8 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from shopfloor.books.price_lists import prices_bring
 from shopfloor.models import ChartRow, Rate, SetPart
-from shopfloor.services.price_lists import prices_bring
 
 PARTS = b"""Set;Kind;Name;Price;Rated starts;In drawer
 F120;nozzle;Nozzle 120;12,50;300;8

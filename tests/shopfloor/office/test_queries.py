@@ -7,12 +7,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from shopfloor.jobs.services import job_add, line_add
 from shopfloor.models import PartResult, Run
-from shopfloor.services.jobs import job_add, line_add
-from shopfloor.services.nest_ties import nest_tie
-from shopfloor.services.nests import nest_add
-from shopfloor.services.queue_office import queue_add
-from shopfloor.services.stock_office import sheets_receive
+from shopfloor.nests.part_lines import nest_tie
+from shopfloor.nests.queue import queue_add
+from shopfloor.nests.services import nest_add
+from shopfloor.stock.desk import sheets_receive
 from tests.shopfloor.office.conftest import AT, PROGRAM
 
 

@@ -9,8 +9,8 @@ from django.urls import reverse
 from planning.calc.program import read_program
 from planning.services.nest_plan import revision_plan
 from shopfloor.models import ChartRow, Shop
-from shopfloor.office.forms import AreaField, LengthField
-from shopfloor.services.nests import program_notes
+from shopfloor.nests.services import program_notes
+from shopfloor.web.forms import AreaField, LengthField
 from tests.shopfloor.office.conftest import AT, PROGRAM
 from tests.shopfloor.office.test_units import said
 

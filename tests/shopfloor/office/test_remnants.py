@@ -14,15 +14,10 @@ from django.utils import timezone
 
 from planning.services.work import work_drain
 from shopfloor.models import Posting, QueueItem, Sheet
-from shopfloor.selectors.low_stock import plates
-from shopfloor.services.queue_office import queue_add, queue_drop
-from shopfloor.services.stock import remnant_add
-from shopfloor.services.stock_office import (
-    remnants_write_off,
-    sheet_back,
-    sheet_leave,
-    sheets_receive,
-)
+from shopfloor.nests.plate_needed import plates
+from shopfloor.nests.queue import queue_add, queue_drop
+from shopfloor.stock.desk import remnants_write_off, sheet_back, sheet_leave, sheets_receive
+from shopfloor.stock.services import remnant_add
 from tests.shopfloor.office.conftest import AT
 
 DAY = timedelta(days=1)

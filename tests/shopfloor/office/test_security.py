@@ -16,10 +16,10 @@ from django.utils import timezone
 
 from shopfloor.audit.kept import KEPT_DAYS
 from shopfloor.models import SecurityEvent, SecurityNotice
-from shopfloor.services import security
-from shopfloor.services.people import terminal_register, terminal_retire
-from shopfloor.services.people_office import rights_set
-from shopfloor.services.security import KINDS, security_event
+from shopfloor.people import security
+from shopfloor.people.badges import terminal_register, terminal_retire
+from shopfloor.people.security import KINDS, security_event
+from shopfloor.people.services import rights_set
 from tests.conftest import PASSWORD
 
 pytestmark = pytest.mark.django_db

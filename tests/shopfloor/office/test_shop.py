@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from shopfloor.models import Reason, Shift, Shop
-from shopfloor.services.shop_office import reason_add, reason_retire, shift_add, shift_end, shop_set
+from shopfloor.site.services import reason_add, reason_retire, shift_add, shift_end, shop_set
 
 
 @pytest.mark.django_db

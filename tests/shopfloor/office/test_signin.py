@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 
 from shopfloor.models import Terminal, User, Work
-from shopfloor.services.signin import FAILURES, FAILURES_ANYWHERE
+from shopfloor.people.sign_in_limit import FAILURES, FAILURES_ANYWHERE
 from tests.conftest import PASSWORD
 
 LOGIN = "/sign-in/"
@@ -156,7 +156,7 @@ class TestPeople:
         assert administrator.role == "administrator"
 
     def test_a_pin_is_reset_and_an_easy_one_refused(self, page, operator):
-        from shopfloor.services.people import pin_verify
+        from shopfloor.people.badges import pin_verify
 
         url = reverse("person", args=[operator.pk])
         now = datetime(2026, 10, 8, tzinfo=UTC)

@@ -8,8 +8,8 @@ import pytest
 from django.urls import reverse
 
 from shopfloor.models import Month, Shift, Work
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.source_count import count_begins, count_preview
+from shopfloor.runs.arcs import to_us
+from shopfloor.sources.count_queries import count_begins, count_preview
 from telemetry.models import Feed, FeedVersion, Rollup
 from tests.shopfloor.floor.test_sources import CONTACT
 

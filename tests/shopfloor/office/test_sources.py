@@ -74,7 +74,7 @@ def test_a_wrong_description_names_its_line_and_stays_in_the_form(page, shop):
 
 
 def test_no_table_is_made_behind_a_page_of_the_floor(page, shop):
-    from shopfloor.models.equipment import FLOOR_PAGES
+    from shopfloor.site.models import FLOOR_PAGES
     from shopfloor.terminal.urls import urlpatterns
 
     routes = {str(each.pattern) for each in urlpatterns}

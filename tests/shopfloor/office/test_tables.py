@@ -10,11 +10,11 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from planning.services.work import work_drain
+from shopfloor.chart.services import chart_apply
 from shopfloor.models import NestPlan, Work
-from shopfloor.selectors.tables import stale_nests, table_history
-from shopfloor.services.chart_office import chart_apply
-from shopfloor.services.nests import nest_edit, revision_add
-from shopfloor.services.tables import table_set
+from shopfloor.nests.services import nest_edit, revision_add
+from shopfloor.site.table_history import stale_nests, table_history
+from shopfloor.site.tables import table_set
 
 CHART = (
     b"set,duty,current_a,material,thickness_mm,speed_mm_min,pierce_delay_s\n"

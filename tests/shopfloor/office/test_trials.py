@@ -10,11 +10,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from planning.services.work import work_drain
+from shopfloor.audit.history import history_of
+from shopfloor.chart.rows import row_put, thickness_answer
+from shopfloor.chart.services import chart_apply, chart_plan, in_force, row_end
+from shopfloor.chart.trials import trial_add, trial_promote, trial_strike
 from shopfloor.models import ChartRow, ChartTrial, Material, NestPlan, ThicknessAnswer
-from shopfloor.selectors.history import history_of
-from shopfloor.services.chart_office import chart_apply, chart_plan, in_force, row_end
-from shopfloor.services.chart_rows import row_put, thickness_answer
-from shopfloor.services.trials import trial_add, trial_promote, trial_strike
 
 HEAD = b"set,duty,current_a,material,thickness_mm,speed_mm_min,pierce_delay_s\n"
 QUARTER = HEAD + b"F120,fast,120,A36,6.35,2000,0.5\n"

@@ -9,8 +9,8 @@ import pytest
 from django.urls import reverse
 
 from shopfloor.models import ChartRow
-from shopfloor.services.queue_office import queue_add
-from shopfloor.services.stock import remnant_add
+from shopfloor.nests.queue import queue_add
+from shopfloor.stock.services import remnant_add
 from tests.shopfloor.office.conftest import AT
 
 METRIC = re.compile(r"\d\s?(mm|cm²|m²|mm/min|m)(?![\w²/])")
@@ -127,7 +127,7 @@ def test_a_bare_quarter_is_asked_about_wherever_a_thickness_is_typed(shop, steel
 
 
 def test_a_job_list_with_bare_inches_names_its_lines(shop, steel):
-    from shopfloor.services.imports import import_plan
+    from shopfloor.jobs.import_list import import_plan
 
     rows = b"job,customer,title,part,quantity,material,thickness\nK-1,Ann,x,p,1,A36,%s\n"
     assert import_plan(rows % b"0.5").faults == []
@@ -147,8 +147,8 @@ def test_a_remnant_measured_in_inches_is_asked_about(shop_full, sheet):
 
 def test_people_start_with_the_shops_units(shop, planner, sign_in, administrator):
     from shopfloor.models import User
-    from shopfloor.services.people_office import person_add
-    from shopfloor.services.shop_office import shop_set
+    from shopfloor.people.services import person_add
+    from shopfloor.site.services import shop_set
 
     User.objects.filter(pk=administrator.pk).update(units="inch")
     shop_set(units="inch")

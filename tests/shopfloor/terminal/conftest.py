@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from shopfloor.services.people import terminal_register
+from shopfloor.people.badges import terminal_register
 from tests import forked
 from tests.browser import launched_beside_django
 from tests.conftest import PIN

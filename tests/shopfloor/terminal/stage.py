@@ -44,8 +44,8 @@ def cast_made() -> tuple[Any, str]:
     from django.contrib.auth.hashers import make_password
 
     from shopfloor.models import Shift, Shop, Table, Torch, User
-    from shopfloor.roles import role_give
-    from shopfloor.services.people import terminal_register
+    from shopfloor.people.badges import terminal_register
+    from shopfloor.people.rights import role_give
     from tests.shopfloor.terminal import cast
 
     Shop.objects.create(name="Brindle Weir Fabricating", zone="America/Chicago")
@@ -88,7 +88,7 @@ def happened(made: Any, order: dict[str, Any]) -> Any:
         last = Action.objects.latest("received_at")
         return {"last": [(timezone.now() - last.at).total_seconds(), str(last.state)]}
     elif name == "closed at the desk":
-        from shopfloor.services.runs import run_close
+        from shopfloor.runs.services import run_close
 
         run_close(run=Run.objects.latest("opened_at"), at=timezone.now())
     elif name == "second torch":

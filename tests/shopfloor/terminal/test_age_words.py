@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from shopfloor.terminal.board.torches import age_words
+from shopfloor.wear.floor.torch_card import age_words
 
 
 @pytest.mark.parametrize(

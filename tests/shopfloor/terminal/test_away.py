@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from shopfloor.services.tables import table_add
+from shopfloor.site.tables import table_add
 from shopfloor.terminal import urls
 from shopfloor.terminal.views import away
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopfloor.models import SecurityEvent, Terminal
-from shopfloor.services.screen_codes import LASTS, WRONG, screen_code_make
+from shopfloor.people.screen_codes import LASTS, WRONG, screen_code_make
 from shopfloor.terminal.access import COOKIE
 
 PAGE = "/floor/register/"

@@ -10,8 +10,8 @@ from django.test import Client
 from django.utils import timezone
 
 from shopfloor.models import Action, Run, Terminal
-from shopfloor.services.people import terminal_register
-from shopfloor.services.screen_signins import signin_begin
+from shopfloor.people.badges import terminal_register
+from shopfloor.people.screen_sign_ins import signin_begin
 from shopfloor.terminal.tokens import SALT, entry_signin, entry_token
 from tests.conftest import PIN
 

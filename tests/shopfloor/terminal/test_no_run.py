@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.utils import timezone
 
+from shopfloor.actions.services import action_receive
 from shopfloor.models import ArcAssignment, Run
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.shop import shop_zone
-from shopfloor.services.actions import action_receive
+from shopfloor.runs.arcs import to_us
+from shopfloor.site.queries import shop_zone
 from telemetry.models import Arc, Cursor
 
 pytestmark = pytest.mark.django_db

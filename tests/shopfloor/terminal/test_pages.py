@@ -12,10 +12,10 @@ from django.utils import timezone
 from django.utils.html import escape
 
 from shopfloor.models import Nest, QueueItem
-from shopfloor.selectors.papers import paper_code, plan_on, setup_said
-from shopfloor.services.papers import paper_drawn
-from shopfloor.services.people import terminal_by_token, terminal_retire
-from shopfloor.services.runs import run_open
+from shopfloor.nests.paper_queries import paper_code, plan_on, setup_said
+from shopfloor.nests.papers import paper_drawn
+from shopfloor.people.badges import terminal_by_token, terminal_retire
+from shopfloor.runs.services import run_open
 from telemetry.models import Arc
 from tests.conftest import PASSWORD, PIN
 from tests.shopfloor.terminal.cast import sheet

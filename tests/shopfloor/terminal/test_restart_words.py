@@ -10,12 +10,12 @@ import pytest
 from django.utils import timezone
 
 from shopfloor.models import Run, Segment, Terminal
-from shopfloor.selectors.arcs import to_us
-from shopfloor.selectors.floor import last_segment
-from shopfloor.selectors.progress import progress_of
-from shopfloor.services.runs import run_open, run_restart
+from shopfloor.runs.arcs import to_us
+from shopfloor.runs.floor.run_card import restart_at
+from shopfloor.runs.floor_queries import last_segment
+from shopfloor.runs.progress import progress_of
+from shopfloor.runs.services import run_open, run_restart
 from shopfloor.terminal.board import board_of
-from shopfloor.terminal.board.cutting import restart_at
 from telemetry.models import Arc, Gap
 from tests.shopfloor.terminal import cast
 

@@ -12,8 +12,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopfloor.models import Action, Run, ScreenSignIn, SignInEnd, Stoppage, Terminal
-from shopfloor.services.people import pin_set, terminal_retire
-from shopfloor.services.people_office import person_edit, rights_set
+from shopfloor.people.badges import pin_set, terminal_retire
+from shopfloor.people.services import person_edit, rights_set
 from shopfloor.terminal.tokens import entry_token
 from shopfloor.terminal.views import actions as view
 from tests.conftest import PIN
@@ -235,7 +235,7 @@ def test_a_run_of_another_table_is_not_finished_from_this_screen(
     signed_in, signin, floor, south, operator
 ):
     """As the hole was found: South's run, its id taken from elsewhere, sent from North."""
-    from shopfloor.services.runs import run_open
+    from shopfloor.runs.services import run_open
 
     run = run_open(revision=floor.revision, table=south, torch=south.torches.get(),
                    operator=operator, at=T0)  # fmt: skip

@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopfloor.models import Action, Change, Run, Stoppage
-from shopfloor.selectors.shop import shop_zone
-from shopfloor.services.runs import run_open
+from shopfloor.runs.services import run_open
+from shopfloor.site.queries import shop_zone
 from tests.conftest import PIN
 
 pytestmark = pytest.mark.django_db
@@ -58,7 +58,7 @@ def test_the_next_who_signs_in_is_asked_and_named(screen, running, operator):
     screen.post(reverse("floor:sign_in", args=["north"]), {"badge": operator.badge, "pin": PIN})
     page = screen.get("/floor/north/").content.decode()
     assert "Entered without signing in." in page
-    from shopfloor.services.stoppages import stoppage_explain
+    from shopfloor.runs.stoppages import stoppage_explain
 
     stop = Stoppage.objects.get()
     stoppage_explain(stoppage=stop, reason=stop.reason, by=operator)

@@ -130,7 +130,7 @@ def test_31_a_source_is_no_less_silent_for_a_clock_that_was_set_back(tmp_path, m
 
 @pytest.mark.django_db
 def test_31_the_age_of_the_intake_is_unknown_when_it_last_lived_under_a_later_clock(tmp_path):
-    from shopfloor.selectors.sources import intake_age_s
+    from shopfloor.sources.queries import intake_age_s
     from telemetry.models import Health
     from telemetry.services import feed_register
 

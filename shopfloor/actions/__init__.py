@@ -1,0 +1,1 @@
+"""What a screen sends: envelope, kinds, receipt."""

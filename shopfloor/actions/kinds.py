@@ -1,0 +1,54 @@
+"""What can be done on the floor: one line a kind, its handler imported on first use.
+
+A handler takes a `Call` and returns its result as JSON values; what it writes goes through
+`call.memo`, which is what undo reads. It raises `FloorError` to refuse, `FloorConflict` to keep
+both sides.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from shopfloor.actions.call import Call
+
+Handler = Callable[[Call], dict[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    label: str
+    handler: str  # "module:function"
+
+
+KINDS: dict[str, Kind] = {
+    "start": Kind("started a nest", "shopfloor.runs.floor.start:start"),
+    "stop": Kind("stopped", "shopfloor.runs.floor.stop:stop"),
+    "resume": Kind("carried on", "shopfloor.runs.floor.stop:resume"),
+    "give_reason": Kind("gave a reason", "shopfloor.runs.floor.stop:give_reason"),
+    "restart_at": Kind("restarted at a contour", "shopfloor.runs.floor.start:restart_at"),
+    "swap_sheet": Kind("swapped the sheet", "shopfloor.runs.floor.swap_sheet:swap_sheet"),
+    "handover": Kind("handed over", "shopfloor.runs.floor.start:handover"),
+    "finish": Kind("finished a sheet", "shopfloor.runs.floor.finish:finish"),
+    "change_tray": Kind("changed a tray", "shopfloor.wear.floor.change:change_tray"),
+    "change_piece": Kind("changed a piece", "shopfloor.wear.floor.change:change_piece"),
+    "inspect": Kind("looked at a piece", "shopfloor.wear.floor.change:inspect"),
+    "check": Kind("checked a cut", "shopfloor.quality.floor.check:check"),
+    "countersign": Kind("signed a check", "shopfloor.quality.floor.check:countersign"),
+    "bench": Kind("worked at the bench", "shopfloor.jobs.floor.bench:bench"),
+    "air": Kind("read the air", "shopfloor.wear.floor.air:air"),
+    "note": Kind("wrote a note", "shopfloor.runs.floor.start:note"),
+    "undo": Kind("took something back", "shopfloor.actions.undo:undo"),
+}
+
+
+def handler_of(kind: str) -> Handler | None:
+    """The function behind a kind, or None where there is no such kind."""
+    entry = KINDS.get(kind)
+    if entry is None:
+        return None
+    module, _, name = entry.handler.partition(":")
+    found: Handler = getattr(importlib.import_module(module), name)
+    return found

@@ -1,0 +1,1 @@
+"""Work that does not wait for a page: asked for, run, shown."""

@@ -1,0 +1,15 @@
+"""Asking for a nest's plan."""
+
+from __future__ import annotations
+
+from shopfloor.background.request import work_want
+from shopfloor.models import (
+    Nest,
+)
+
+
+def plan_want(*, nest: Nest) -> None:
+    """Asks for the plan of a nest's newest revision."""
+    revision = nest.revisions.order_by("-revision").values_list("pk", flat=True).first()
+    if revision is not None:
+        work_want(kind="nest", key=str(revision))

@@ -1,0 +1,25 @@
+"""Wanting background work. The row is written in the caller's transaction; the message that
+wakes a worker goes out when that commits, and may be lost: a sweep finds waiting rows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from shopfloor.background.waking import wake_after_commit
+from shopfloor.models import Work
+
+
+def work_want(*, kind: str, key: str, payload: dict[str, Any] | None = None) -> None:
+    """Asks for `kind` to be computed for `key`. Asking again while it waits changes nothing, so
+    tasks must be idempotent and read what they need when they run."""
+    try:
+        with transaction.atomic():
+            work = Work.objects.create(
+                kind=kind, key=key, payload=payload or {}, wanted_at=timezone.now()
+            )
+    except IntegrityError:
+        return
+    wake_after_commit(work.pk)

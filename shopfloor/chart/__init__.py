@@ -1,0 +1,1 @@
+"""The cut chart: materials, sets, rows, trials."""

@@ -1,0 +1,114 @@
+"""One row of the cut chart: its figures, what came before it, the trials beside it, a change."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST
+
+from shopfloor.chart.office.cut_fields import FiguresForm, figure
+from shopfloor.chart.queries import row_doubts_now, row_history, row_trials
+from shopfloor.chart.rows import MORE, SAME_MM, row_put, thickness_answer
+from shopfloor.chart.services import FIGURES
+from shopfloor.models import ChartRow, Nest
+from shopfloor.web.access import ANY, CHART, PLAN, DeskRequest, may, right
+from shopfloor.web.forms import WhenField
+from shopfloor.web.shown_values import kept_as_shown, shown
+from shopfloor.wording.cautions import NEW_FIGURES, metal_caution
+
+
+class RowForm(FiguresForm):
+    LENGTHS = {
+        "speed_mm_min": "Speed", "pierce_height_mm": "Pierce height", "cut_height_mm": "Cut height",
+        "kerf_mm": "Kerf", "max_pierce_mm": "Pierces to", "u_mm": "u expected",
+    }  # fmt: skip
+    speed_mm_min = figure("Speed", 1e6, required=True)
+    pierce_delay_s = figure("Pierce delay, s", 600, required=True)
+    touch_off_s = figure("Touch-off, s", 600)
+    pierce_height_mm = figure("Pierce height", 100)
+    cut_height_mm = figure("Cut height", 100)
+    arc_v = figure("Arc, V", 1000)
+    kerf_mm = figure("Kerf", 100)
+    max_pierce_mm = figure("Pierces to", 1000)
+    u_mm = figure("u expected", 100, help_text="blank: unknown")
+    bench_min_per_m = figure("Bench, min a metre of cut", 1000)
+    valid_from = WhenField(required=False, label="From", help_text="blank: now")
+    note = forms.CharField(max_length=200, help_text="why the row changes")
+
+
+def _newest(row: ChartRow) -> ChartRow | None:
+    """The row in force, or to be, for the same set, material and thickness; None where all
+    ended."""
+    same = ChartRow.objects.filter(
+        wear_set=row.wear_set, material=row.material, valid_to=None,
+        thickness_mm__range=(row.thickness_mm - SAME_MM, row.thickness_mm + SAME_MM),
+    )  # fmt: skip
+    return same.order_by("-valid_from", "-pk").first()
+
+
+def _known(row: ChartRow) -> dict[str, Any]:
+    return {name: getattr(row, name) for name in (*FIGURES, *MORE)}
+
+
+@right(*ANY)
+def row(request: DeskRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(ChartRow.objects.select_related("wear_set", "material"), pk=pk)
+    may_edit = may(request.user, CHART)
+    if request.method == "POST" and not may_edit:
+        raise PermissionDenied
+    in_force = _newest(found)
+    shows = may_edit and (found.valid_to is None or bool(request.method == "POST" and in_force))
+    known = _known(in_force or found)
+    form = RowForm(request.user, request.POST or None, initial=known) if shows else None
+    if form is not None and request.method == "POST" and form.is_valid():
+        made: list[ChartRow] = []
+        told = form.cleaned_data
+        if kept_as_shown(
+            request, form, in_force,
+            lambda: form.texts_of(_known(_newest(found) or found)),
+            lambda: made.append(
+                row_put(
+                    wear_set=found.wear_set, material=found.material,
+                    thickness_text=found.thickness_text,
+                    figures=form.figures(*FIGURES, *MORE),
+                    valid_from=told["valid_from"], note=told["note"],
+                )
+            ),
+        ):  # fmt: skip
+            messages.success(request, "Kept. The row before it stays on record.")
+            return redirect("chart_row", made[0].pk)
+    return render(
+        request, "chart/chart_row.html",
+        {"row": found, "form": form, "history": row_history(found), "trials": row_trials(found),
+         "shown": shown(form, in_force, form.texts_of(known)) if form else "",
+         "doubts": row_doubts_now(found), "caution": metal_caution(found.material.caution),
+         "new_caution": NEW_FIGURES if form else None},
+    )  # fmt: skip
+
+
+class NearlyForm(forms.Form):
+    nest = forms.ModelChoiceField(Nest.objects.all())
+    row_mm = forms.FloatField(min_value=0.01, max_value=1000)
+    by_row = forms.ChoiceField(choices=[("yes", ""), ("no", "")])
+
+
+@right(PLAN)
+@require_POST
+def nearly(request: DeskRequest) -> HttpResponse:
+    """Whether a nest's plate is cut by the row of another, nearly the same thickness."""
+    form = NearlyForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Nothing was kept: that question is no longer there.")
+        return redirect("nests")
+    nest, told = form.cleaned_data["nest"], form.cleaned_data
+    thickness_answer(
+        material=nest.material, thickness_mm=nest.thickness_mm, row_mm=told["row_mm"],
+        by_row=told["by_row"] == "yes", by=request.user,
+    )  # fmt: skip
+    messages.success(request, "Remembered for every nest of this thickness.")
+    return redirect("nest", nest.pk)

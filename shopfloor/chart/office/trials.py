@@ -1,0 +1,155 @@
+"""Trials: parameters tried on scrap for a metal not cut every day, and what came out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from shopfloor.chart.office.cut_fields import FiguresForm, figure
+from shopfloor.chart.queries import row_now, trial_doubts, trials_beside, trials_list
+from shopfloor.chart.trials import CAME_OUT, TRIED, trial_add, trial_promote, trial_strike
+from shopfloor.models import ChartRow, ChartTrial, Dross, Material, Table, WearSet
+from shopfloor.web.access import ANY, CHART, DeskRequest, may, right
+from shopfloor.web.forms import WhenField, attempt, page_of
+from shopfloor.wording.cautions import NEW_FIGURES, Caution, metal_caution
+from shopfloor.wording.numbers_in import row_number
+
+FLOOR = "work_floor"
+
+
+class TrialForm(FiguresForm):
+    LENGTHS = {
+        "speed_mm_min": "Speed", "pierce_height_mm": "Pierce height", "cut_height_mm": "Cut height",
+        "kerf_mm": "Kerf measured", "u_mm": "u measured",
+    }  # fmt: skip
+    wear_set = forms.ModelChoiceField(
+        WearSet.objects.filter(active=True), label="Set", empty_label="choose"
+    )
+    material = forms.ModelChoiceField(Material.objects.all(), empty_label="choose")
+    thickness_text = forms.CharField(
+        max_length=40, label="Thickness", help_text="16 ga, 1/4 in, 6 mm"
+    )
+    table = forms.ModelChoiceField(
+        Table.objects.filter(active=True), required=False, empty_label="not said"
+    )
+    at = WhenField(required=False, label="When", help_text="blank: now")
+    current_a = figure("Current, A", 1000, required=True)
+    speed_mm_min = figure("Speed", 1e6, required=True)
+    pierce_delay_s = figure("Pierce delay, s", 600, required=True)
+    touch_off_s = figure("Touch-off, s", 600)
+    pierce_height_mm = figure("Pierce height", 100)
+    cut_height_mm = figure("Cut height", 100)
+    arc_v = figure("Arc, V", 1000)
+    severed = forms.BooleanField(required=False, initial=True, label="Cut through")
+    kerf_mm = figure("Kerf measured", 100)
+    u_mm = figure("u measured", 100)
+    angle_deg = forms.FloatField(
+        min_value=-45, max_value=45, required=False, label="or angle off square, degrees",
+        help_text="u is worked out from it",
+    )  # fmt: skip
+    dross = forms.ChoiceField(choices=[("", "not looked at"), *Dross.choices], required=False)
+    note = forms.CharField(
+        max_length=400, required=False, widget=forms.Textarea(attrs={"rows": 3}),
+        label="What came out",
+    )  # fmt: skip
+
+
+class PromoteForm(FiguresForm):
+    LENGTHS = {"max_pierce_mm": "Pierces to"}
+    max_pierce_mm = figure("Pierces to", 1000, help_text="blank: unknown")
+    bench_min_per_m = figure("Bench, min a metre of cut", 1000, help_text="blank: as before")
+    valid_from = WhenField(required=False, label="In force from", help_text="blank: now")
+    note = forms.CharField(max_length=200, required=False)
+
+
+@right(*ANY)
+def trials(request: DeskRequest) -> HttpResponse:
+    material = row_number(request.GET.get("material"))
+    return render(
+        request, "chart/trials.html",
+        {"page_obj": page_of(request, trials_list(material=material)), "material": material,
+         "materials": Material.objects.all(), "may_try": may(request.user, CHART, FLOOR),
+         "caution": NEW_FIGURES},
+    )  # fmt: skip
+
+
+@right(CHART, FLOOR)
+def add(request: DeskRequest) -> HttpResponse:
+    form = TrialForm(request.user, request.POST or None, initial=_from(request))
+    if request.method == "POST" and form.is_valid():
+        made: list[ChartTrial] = []
+        plain = ("wear_set", "material", "thickness_text", "table", "at", *CAME_OUT)
+        values = {name: form.cleaned_data[name] for name in plain}
+        values |= form.figures(*TRIED, "u_mm")
+        if attempt(form, lambda: made.append(trial_add(by=request.user, **values))):
+            return redirect("trial", made[0].pk)
+    return render(
+        request, "chart/trial_add.html",
+        {"form": form, "new_caution": NEW_FIGURES,
+         "cautions": _cautions(Material.objects.exclude(caution=""))},
+    )  # fmt: skip
+
+
+def _from(request: DeskRequest) -> dict[str, Any]:
+    """What an earlier trial or a chart row had, to be varied from."""
+    trial = ChartTrial.objects.filter(pk=row_number(request.GET.get("trial")) or 0).first()
+    if trial is not None:
+        names = ("thickness_text", *TRIED)
+        kept = {name: getattr(trial, name) for name in names if name != "kerf_mm"}
+        own = {"wear_set": trial.wear_set_id, "material": trial.material_id, "severed": True}
+        return kept | own | {"table": trial.table_id}
+    row = ChartRow.objects.filter(pk=row_number(request.GET.get("row")) or 0).first()
+    if row is None:
+        return {"severed": True}
+    kept = {name: getattr(row, name) for name in TRIED if name not in ("current_a", "kerf_mm")}
+    kept |= {"wear_set": row.wear_set_id, "material": row.material_id, "severed": True}
+    return kept | {"thickness_text": row.thickness_text, "current_a": row.wear_set.current_a}
+
+
+def _cautions(materials: Any) -> list[Caution]:
+    marks = dict.fromkeys(material.caution for material in materials)
+    return [caution for mark in marks if (caution := metal_caution(mark))]
+
+
+@right(*ANY)
+def trial(request: DeskRequest, pk: int) -> HttpResponse:
+    """One trial; those who keep the chart make a row of it here."""
+    found = get_object_or_404(
+        ChartTrial.objects.select_related("wear_set", "material", "table", "by", "row"), pk=pk
+    )
+    may_edit = may(request.user, CHART)
+    if request.method == "POST" and not may_edit:
+        raise PermissionDenied
+    open_ = may_edit and found.row is None and found.struck_at is None
+    form = PromoteForm(request.user, request.POST or None, initial={}) if open_ else None
+    if form is not None and request.method == "POST" and form.is_valid():
+        told = form.cleaned_data | form.figures("max_pierce_mm")
+        made: list[ChartRow] = []
+        if attempt(form, lambda: made.append(trial_promote(trial=found, by=request.user, **told))):
+            messages.success(request, "It is a row of the chart; the one before it is kept.")
+            return redirect("chart_row", made[0].pk)
+    return render(
+        request, "chart/trial.html",
+        {"trial": found, "form": form, "beside": trials_beside(found),
+         "row_now": row_now(found, timezone.now()), "doubts": trial_doubts(found),
+         "may_try": may(request.user, CHART, FLOOR), "new_caution": NEW_FIGURES,
+         "caution": metal_caution(found.material.caution)},
+    )  # fmt: skip
+
+
+@right(CHART)
+@require_POST
+def strike(request: DeskRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(ChartTrial, pk=pk)
+    try:
+        trial_strike(trial=found, why=request.POST.get("why", "")[:200])
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+    return redirect("trial", pk)

@@ -1,0 +1,144 @@
+"""The cut chart, sets and rates as the office reads them."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from django.db.models import Count, Prefetch, Q, QuerySet
+from django.utils import timezone
+
+from planning.calc.chart import Finding
+from shopfloor.chart.rows import SAME_MM, row_doubts
+from shopfloor.chart.services import in_force
+from shopfloor.models import (
+    ChartRow,
+    ChartTrial,
+    Material,
+    Piece,
+    Rate,
+    SetPart,
+    Tray,
+    WearSet,
+)
+
+
+def chart_rows(
+    *, wear_set: int | None = None, material: int | None = None, ended: bool = False
+) -> QuerySet[ChartRow]:
+    """Rows in force or to come, or with `ended` those that no longer are, by set, material,
+    thickness."""
+    over = Q(valid_to__lte=timezone.now())
+    rows = ChartRow.objects.select_related("wear_set", "material").filter(over if ended else ~over)
+    if wear_set is not None:
+        rows = rows.filter(wear_set=wear_set)
+    if material is not None:
+        rows = rows.filter(material=material)
+    return rows.order_by("wear_set__current_a", "material__code", "thickness_mm", "-valid_from")
+
+
+def row_history(row: ChartRow) -> QuerySet[ChartRow]:
+    """Every row there was or will be for the same set, material and thickness, newest first."""
+    return (
+        ChartRow.objects.filter(
+            wear_set=row.wear_set_id, material=row.material_id, thickness_mm__range=_near(row)
+        )
+        .select_related("trial")
+        .order_by("-valid_from")
+    )
+
+
+def row_trials(row: ChartRow) -> QuerySet[ChartTrial]:
+    return _trials().filter(
+        wear_set=row.wear_set_id, material=row.material_id, thickness_mm__range=_near(row)
+    )
+
+
+def row_doubts_now(row: ChartRow) -> list[Finding]:
+    """What is odd about a row beside its neighbours."""
+    return row_doubts(
+        wear_set=row.wear_set, material=row.material, thickness_mm=row.thickness_mm,
+        figures=vars(row), at=timezone.now(),
+    )  # fmt: skip
+
+
+def trials_list(*, material: int | None = None) -> QuerySet[ChartTrial]:
+    """Trials, the newest first."""
+    found = _trials()
+    return found if material is None else found.filter(material=material)
+
+
+def trials_beside(trial: ChartTrial) -> QuerySet[ChartTrial]:
+    """Other trials of the same set, material and thickness."""
+    return (
+        _trials()
+        .filter(
+            wear_set=trial.wear_set_id, material=trial.material_id,
+            thickness_mm__range=_near(trial),
+        )
+        .exclude(pk=trial.pk)
+    )  # fmt: skip
+
+
+def row_now(trial: ChartTrial, now: datetime) -> ChartRow | None:
+    """The row in force for what a trial tried, None where there is none."""
+    return ChartRow.objects.filter(
+        in_force(now), wear_set=trial.wear_set_id, material=trial.material_id,
+        thickness_mm__range=_near(trial),
+    ).first()  # fmt: skip
+
+
+def trial_doubts(trial: ChartTrial) -> list[Finding]:
+    return row_doubts(
+        wear_set=trial.wear_set, material=trial.material, thickness_mm=trial.thickness_mm,
+        figures=vars(trial), current_a=trial.current_a, at=timezone.now(),
+    )  # fmt: skip
+
+
+def _trials() -> QuerySet[ChartTrial]:
+    return ChartTrial.objects.select_related("wear_set", "material", "table", "by", "row")
+
+
+def _near(one: ChartRow | ChartTrial) -> tuple[float, float]:
+    return one.thickness_mm - SAME_MM, one.thickness_mm + SAME_MM
+
+
+def sets_list() -> QuerySet[WearSet]:
+    """Sets with how many chart rows and parts each has."""
+    return WearSet.objects.annotate(
+        rows=Count("chart_rows", filter=Q(chart_rows__valid_to=None), distinct=True),
+        part_count=Count("parts", distinct=True),
+    ).order_by("current_a")
+
+
+def set_parts(wear_set: WearSet) -> QuerySet[SetPart]:
+    return wear_set.parts.order_by("kind")
+
+
+def trays_of(wear_set: WearSet) -> QuerySet[Tray]:
+    pieces = Prefetch("pieces", Piece.objects.order_by("part__kind", "label"))
+    return wear_set.trays.prefetch_related(pieces).order_by("label")
+
+
+def materials_list() -> QuerySet[Material]:
+    return Material.objects.annotate(
+        rows=Count("chart_rows", filter=Q(chart_rows__valid_to=None), distinct=True)
+    )
+
+
+def rates_list(*, wages: bool, today: date) -> list[tuple[Rate, bool]]:
+    """Every rate with whether it is in force today; wages only where the reader may see them."""
+    rates = Rate.objects.select_related("table").order_by("kind", "table__name", "-valid_from")
+    if not wages:
+        rates = rates.exclude(kind__in=WAGES)
+    seen: set[tuple[str, int | None]] = set()
+    rows = []
+    for rate in rates:
+        key = (rate.kind, rate.table_id)
+        now = rate.valid_from <= today and key not in seen
+        if now:
+            seen.add(key)
+        rows.append((rate, now))
+    return rows
+
+
+WAGES = ("labour", "bench")

@@ -1,0 +1,131 @@
+"""Single rows of the cut chart, and what is done about a thickness that nearly has one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, Final
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from planning.calc import chart as calc
+from shopfloor.background.plans import plan_want
+from shopfloor.chart.services import FIGURES, in_force
+from shopfloor.chart.thickness import thickness_of
+from shopfloor.models import ChartRow, Material, Nest, ThicknessAnswer, User, WearSet
+
+SAME_MM: Final = 1e-6
+MORE: Final = ("u_mm", "bench_min_per_m")
+NEEDED: Final = ("speed_mm_min", "pierce_delay_s")
+
+
+def row_doubts(
+    *, wear_set: WearSet, material: Material, thickness_mm: float, figures: Mapping[str, Any],
+    current_a: float | None = None, at: datetime,
+) -> list[calc.Finding]:  # fmt: skip
+    """What is odd about a row beside the others of its set and material that hold at `at`. Its own
+    line is 1; findings about other rows are left out."""
+
+    def known(line: int, thickness: float, amps: float, values: Mapping[str, Any]) -> calc.ChartRow:
+        told: dict[str, Any] = {name: values.get(name) for name in FIGURES}
+        return calc.ChartRow(
+            set=wear_set.code, material=metal, thickness_mm=thickness, gas=wear_set.gas,
+            duty=wear_set.duty, current_a=amps, line=line, **told,
+        )  # fmt: skip
+
+    metal = material.family or material.code
+    others = ChartRow.objects.filter(in_force(at), wear_set=wear_set, material=material)
+    rows = [known(1, thickness_mm, current_a or wear_set.current_a, figures)]
+    rows += [
+        known(line, row.thickness_mm, wear_set.current_a, vars(row))
+        for line, row in enumerate(others, 2)
+        if abs(row.thickness_mm - thickness_mm) > SAME_MM
+    ]
+    return [finding for finding in calc.review(rows) if finding.line == 1]
+
+
+@transaction.atomic
+def row_put(
+    *,
+    wear_set: WearSet,
+    material: Material,
+    thickness_text: str,
+    figures: Mapping[str, float | None],
+    valid_from: datetime | None = None,
+    note: str = "",
+    now: datetime | None = None,
+) -> ChartRow:
+    """A row in force from a moment, now or later; the one before it ends then and is kept. Nests
+    of the material are planned anew, now or by the sweep once it is in force.
+
+    Raises ValidationError for a moment that is past, a later row already there, a figure that
+    cannot be, and a speed that needs more power than the arc has.
+    """
+    now = now or timezone.now()
+    begin = valid_from or now
+    size = thickness_of(thickness_text, material, typed=False)
+    if begin < now:
+        raise ValidationError({"valid_from": "A row cannot begin before now: plans rest on it."})
+    _check(figures)
+    doubts = row_doubts(
+        wear_set=wear_set, material=material, thickness_mm=size.nominal_mm, figures=figures, at=now
+    )
+    if worst := next((doubt for doubt in doubts if doubt.impossible), None):
+        raise ValidationError(f"This row {worst.text}.")
+    same = ChartRow.objects.filter(
+        wear_set=wear_set, material=material,
+        thickness_mm__range=(size.nominal_mm - SAME_MM, size.nominal_mm + SAME_MM),
+    )  # fmt: skip
+    if same.filter(valid_from__gt=begin).exclude(valid_to__lte=begin).exists():
+        raise ValidationError({"valid_from": "A row for this thickness begins later already."})
+    before = same.filter(in_force(begin)).first()
+    if before is not None:
+        before.valid_to = begin
+        before.save(update_fields=["valid_to"])
+    kept = {name: getattr(before, name) if before else None for name in MORE}
+    row = ChartRow(
+        wear_set=wear_set, material=material, thickness_mm=size.nominal_mm,
+        thickness_text=size.text.strip()[:40], valid_from=begin, note=note.strip()[:200],
+        **{**kept, **figures, "touch_off_s": figures.get("touch_off_s") or 0.0},
+    )  # fmt: skip
+    row.full_clean()
+    row.save()
+    if begin <= now:
+        for nest in Nest.objects.filter(material=material, withdrawn_at=None):
+            plan_want(nest=nest)
+    return row
+
+
+def _check(figures: Mapping[str, float | None]) -> None:
+    unknown = set(figures) - {*FIGURES, *MORE}
+    if unknown:
+        raise ValueError(f"no figures of a chart row: {', '.join(sorted(unknown))}")
+    for name in NEEDED:
+        if figures.get(name) is None:
+            raise ValidationError({name: "A row needs it."})
+    may_be_zero = ("pierce_delay_s", "touch_off_s", "max_pierce_mm", "u_mm", "bench_min_per_m")
+    for name, value in figures.items():
+        if value is not None and (value < 0 or (value == 0 and name not in may_be_zero)):
+            raise ValidationError({name: "It must be above zero."})
+
+
+@transaction.atomic
+def thickness_answer(
+    *, material: Material, thickness_mm: float, row_mm: float, by_row: bool, by: User,
+    at: datetime | None = None,
+) -> ThicknessAnswer:  # fmt: skip
+    """Remembers whether plate of a thickness is cut by the row for another, nearly the same one.
+    Said once for all nests; saying it again replaces it, and the trail keeps both."""
+    answer, _ = ThicknessAnswer.objects.update_or_create(
+        material=material,
+        thickness_mm=round(thickness_mm, 6),
+        row_mm=round(row_mm, 6),
+        defaults={"by_row": by_row, "by": by, "at": at or timezone.now()},
+    )
+    near = (thickness_mm - SAME_MM, thickness_mm + SAME_MM)
+    nests = Nest.objects.filter(material=material, withdrawn_at=None, thickness_mm__range=near)
+    for nest in nests:
+        plan_want(nest=nest)
+    return answer

@@ -1,0 +1,1 @@
+"""Drawings of parts, and what cutting them would take."""

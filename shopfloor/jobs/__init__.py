@@ -1,0 +1,1 @@
+"""Jobs, their lines, and lists of them."""

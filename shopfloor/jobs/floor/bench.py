@@ -1,0 +1,41 @@
+"""Labour after the cut, from one line of a traveler."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shopfloor.actions.call import Call
+from shopfloor.errors import FloorError
+from shopfloor.models import JobLine
+from shopfloor.quality.services import bench_record
+from shopfloor.wording.numbers_in import row_number
+
+
+def bench(call: Call) -> dict[str, Any]:
+    line = _line(call.text("line"))
+    minutes = call.number("minutes")
+    if minutes is None:
+        raise FloorError("How many minutes?", ask="minutes")
+    entry = bench_record(
+        line=line,
+        kind=call.text("kind"),
+        minutes=minutes,
+        by=call.person,
+        at=call.at,
+        action=call.action,
+        memo=call.memo,
+    )
+    return {"bench": entry.pk, "line": line.pk}
+
+
+def _line(named: str) -> JobLine:
+    """By id, or as a traveler prints it: JOB/1."""
+    lines = JobLine.objects.select_related("job")
+    job, slash, number = named.rpartition("/")
+    if slash:
+        found = lines.filter(job__number=job, number=row_number(number) or 0).first()
+    else:
+        found = lines.filter(pk=row_number(named) or 0).first()
+    if found is None:
+        raise FloorError(f"There is no line {named!r}.", "Scan the traveler again.", ask="line")
+    return found

@@ -1,0 +1,102 @@
+"""Jobs: the list, one job, and the list as CSV."""
+
+from __future__ import annotations
+
+import csv
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+
+from shopfloor.drawings.queries import lines_drawn
+from shopfloor.files.read_list import neutral
+from shopfloor.models import Job, JobState
+from shopfloor.runs.job_standing import (
+    job_costs,
+    job_heat_unknown,
+    job_heats,
+    job_last_segments,
+    job_lines,
+    jobs_list,
+    jobs_total,
+)
+from shopfloor.web.access import ANY, ASSIGN, COST, MARGIN, PLAN, QUOTES, DeskRequest, may, right
+from shopfloor.web.forms import page_of
+
+EXPORTED = ["number", "customer__name", "title", "due_at", "state", "wanted", "good", "scrap"]
+STATES = [("open", "open"), ("held", "held"), ("closed", "closed"), ("all", "all")]
+
+
+def _asked(request: DeskRequest) -> tuple[str, str]:
+    state = request.GET.get("state", JobState.OPEN)
+    return request.GET.get("q", "").strip()[:80], "" if state == "all" else state
+
+
+@right(*ANY)
+def jobs(request: DeskRequest) -> HttpResponse:
+    text, state = _asked(request)
+    rows = jobs_list(text=text, state=state)
+    now = timezone.now()
+    late = Job.objects.filter(state=JobState.OPEN, due_at__lt=now).count()
+    return render(
+        request,
+        "jobs/jobs.html",
+        {
+            "page_obj": page_of(request, rows),
+            "text": text,
+            "state": state or "all",
+            "states": STATES,
+            "now": now,
+            "late": late,
+            # Of what is closed there is no end: it is not added up on each visit.
+            "total": jobs_total(rows) if state in (JobState.OPEN, JobState.HELD) else None,
+            "may_plan": may(request.user, PLAN),
+            "may_quote": may(request.user, QUOTES)
+            or (may(request.user, COST) and may(request.user, MARGIN)),
+        },
+    )
+
+
+@right(*ANY)
+def job(request: DeskRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Job.objects.select_related("customer"), pk=pk)
+    lines = job_lines(found)
+    sees_cost = may(request.user, COST)
+    heats = job_heats(found)
+    return render(
+        request,
+        "jobs/job.html",
+        {
+            "job": found,
+            "lines": lines,
+            "short": sum(stands.short for stands in lines),
+            "doubt": any(stands.good_low != stands.good_high for stands in lines),
+            "may_decide": may(request.user, ASSIGN, PLAN),
+            "late": found.state == JobState.OPEN
+            and found.due_at is not None
+            and found.due_at < timezone.now(),
+            "now_cut": job_last_segments(found),
+            "heats": heats,
+            "heat_unknown": job_heat_unknown(found, heats),
+            "drawn": lines_drawn(found),
+            "costs": job_costs(found, [s.line for s in lines]) if sees_cost else None,
+            "sees_quote": may(request.user, MARGIN),
+            "may_plan": may(request.user, PLAN),
+        },
+    )
+
+
+@right(*ANY)
+def jobs_csv(request: DeskRequest) -> HttpResponse:
+    """The list as it is filtered, for a spreadsheet. No money in it."""
+    text, state = _asked(request)
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = 'attachment; filename="jobs.csv"'
+    writer = csv.writer(response)
+    writer.writerow(["job", "customer", "title", "due", "state", "parts", "good", "scrap"])
+    rows = jobs_list(text=text, state=state).values_list(*EXPORTED)
+    for number, customer, title, due_at, state_of, *counts in rows.iterator(chunk_size=500):
+        due = timezone.localtime(due_at).strftime("%Y-%m-%d %H:%M") if due_at else ""
+        cells = [number, customer, title, due, state_of]
+        writer.writerow([neutral(cell) for cell in cells] + counts)
+    return response

@@ -1,0 +1,1 @@
+"""Nests, their programs and parts, the queue, the papers."""

@@ -1,0 +1,164 @@
+"""Figures opened: what a plan was made from, as rows for the page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.utils.dateparse import parse_datetime
+
+from shopfloor.chart.queries import WAGES
+from shopfloor.models import NestPlan, PostingKind, User
+from shopfloor.site.queries import the_shop
+from shopfloor.web.access import COST, WAGE, may
+from shopfloor.wording.clock import minutes, when
+from shopfloor.wording.counts import count
+from shopfloor.wording.lengths import accel, distance, fine, size, speed
+from shopfloor.wording.money import money_text
+from shopfloor.wording.states import words
+
+Row = dict[str, Any]
+Section = tuple[str, list[Row]]
+NAMES = {
+    "speed_mm_min": "cutting speed", "pierce_delay_s": "pierce delay, s", "touch_off_s":
+    "touch-off a pierce, s", "accel_mm_s2": "acceleration", "rapid_mm_min": "rapid",
+    "corner": "corners", "tolerance_mm": "corner tolerance", "thickness_mm": "thickness",
+    "kerf_mm": "kerf", "arc_v": "arc voltage, V", "current_a": "current, A",
+    "pierce_height_mm": "pierce height", "cut_height_mm": "cut height",
+    "max_pierce_mm": "pierces to", "u_mm": "u expected",
+}  # fmt: skip
+
+
+def plan_rows(plan: NestPlan, user: User) -> list[Section]:
+    """Time, path, chart, motion and, where they may be seen, costs, rates and prices. What a
+    person may not see is left out of the rows, not only out of sight."""
+    made_from = plan.snapshot
+    sections = [("Time", _time(plan)), ("Path", _path(plan, user))]
+    if may(user, COST):
+        sections.append(("Cost without material", _costs(plan)))
+    sections.append(("Cut chart", _chart(made_from, user)))
+    sections.append(("Table’s motion", _plain(made_from.get("motion", {}), user)))
+    if may(user, COST):
+        sections.append(("Rates", _rates(made_from.get("rates", {}), wages=may(user, WAGE))))
+        sections.append(("Wear parts", _wear(made_from.get("wear", []))))
+    sections.append(("Doubts", _doubts(made_from)))
+    return [section for section in sections if section[1]]
+
+
+def _time(plan: NestPlan) -> list[Row]:
+    parts = [
+        ("cutting", plan.cut_s), ("piercing", plan.pierce_s), ("travel", plan.travel_s),
+        ("touch-off", plan.touch_off_s),
+    ]  # fmt: skip
+    rows: list[Row] = [{"label": label, "value": minutes(s)} for label, s in parts]
+    rows.append({"label": "program", "value": minutes(plan.total_s), "total": True})
+    rows.append({"label": "load and unload", "value": minutes(plan.load_s)})
+    return rows
+
+
+def _path(plan: NestPlan, user: User) -> list[Row]:
+    return [
+        {"label": "cut", "value": distance(plan.cut_mm, user)},
+        {"label": "travel", "value": distance(plan.travel_mm, user)},
+        {"label": "pierces", "value": "unknown" if plan.pierces is None else plan.pierces},
+    ]
+
+
+def _costs(plan: NestPlan) -> list[Row]:
+    money = _money()
+    named = dict(PostingKind.choices)
+    known = {kind: minor for kind, minor in plan.costs_minor.items() if isinstance(minor, int)}
+    rows: list[Row] = [
+        {
+            "label": named.get(kind, kind),
+            "value": money(known[kind]) if kind in known else "unknown",
+        }
+        for kind in plan.costs_minor
+    ]
+    if known and len(known) == len(plan.costs_minor):
+        rows.append({"label": "together", "value": money(sum(known.values())), "total": True})
+    return rows
+
+
+def _chart(made_from: dict[str, Any], user: User) -> list[Row]:
+    rows = _plain(made_from.get("chart", {}), user)
+    read = made_from.get("chart_rows", [])
+    for row in read:
+        note = (
+            f"{speed(row.get('speed_mm_min'), user)}, in force from {_date(row.get('valid_from'))}"
+        )
+        if row.get("example"):
+            note += "; example values, not for cutting"
+        label = "read from its row" if len(read) == 1 else "read between rows"
+        rows.append({"label": label, "value": row.get("thickness", "unknown"), "note": note})
+    return rows
+
+
+def _rates(rates: dict[str, Any], *, wages: bool) -> list[Row]:
+    money = _money()
+    return [
+        {
+            "label": words(kind),
+            "value": "unknown" if rate is None else money(rate["minor"]),
+            "note": "" if rate is None else f"from {rate.get('from', 'unknown')}",
+        }
+        for kind, rate in rates.items()
+        if wages or kind not in WAGES
+    ]
+
+
+def _wear(parts: list[dict[str, Any]]) -> list[Row]:
+    money = _money()
+    return [
+        {
+            "label": part.get("part", "part"),
+            "value": money(part["price_minor"]),
+            "note": f"rated {_rated(part)}",
+        }
+        for part in parts
+        if isinstance(part.get("price_minor"), int)
+    ]
+
+
+def _rated(part: dict[str, Any]) -> str:
+    starts = part.get("rated_starts")
+    return count(int(starts), "start") if starts else "life unknown"
+
+
+def _doubts(made_from: dict[str, Any]) -> list[Row]:
+    told = [("look at", text) for text in made_from.get("warnings", [])]
+    told += [("unknown", text) for text in made_from.get("unknown", [])]
+    return [{"label": label, "value": words(str(text))} for label, text in told]
+
+
+def _plain(values: dict[str, Any], user: User) -> list[Row]:
+    """Figures without money, by the names people give them."""
+    return [
+        {"label": NAMES.get(name, name.replace("_", " ")), "value": _shown(name, value, user)}
+        for name, value in values.items()
+        if not isinstance(value, dict | list) and "minor" not in name
+    ]
+
+
+def _shown(name: str, value: Any, user: User) -> Any:
+    if value is None:
+        return "as the program says" if name in ("corner", "tolerance_mm") else "unknown"
+    if name in ("speed_mm_min", "rapid_mm_min"):
+        return speed(value, user)
+    if name == "accel_mm_s2":
+        return accel(value, user)
+    if name in ("thickness_mm", "max_pierce_mm"):
+        return size(value, user)
+    if name in ("kerf_mm", "pierce_height_mm", "cut_height_mm", "u_mm", "tolerance_mm"):
+        return fine(value, user)
+    return f"{value:.4g}" if isinstance(value, float) else value
+
+
+def _date(text: Any) -> Any:
+    moment = parse_datetime(text) if isinstance(text, str) else None
+    return when(moment)
+
+
+def _money() -> Callable[[int], str]:
+    digits = the_shop().currency_digits
+    return lambda minor: money_text(minor, digits)

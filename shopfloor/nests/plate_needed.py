@@ -1,0 +1,164 @@
+"""Whole sheets against what the lists want, by material and thickness."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+
+from django.db.models import Count
+
+from shopfloor.background.waiting import waiting_items
+from shopfloor.models import (
+    Contour,
+    JobState,
+    Material,
+    Nest,
+    QueueItem,
+    Run,
+    RunState,
+    Sheet,
+    SheetState,
+)
+from shopfloor.stock.plate_fit import THICKNESS_SLACK
+
+
+@dataclass(slots=True)
+class Plate:
+    """One material and thickness. `free` are the shop's sheets in stock that nothing is promised,
+    `listed` nests on lists that choose their sheet at the table, `ahead` sheets nests still want
+    that are on no list; `nests` are those that go without where it is short."""
+
+    material: Material
+    thickness_mm: float
+    thickness_text: str
+    sheets: int = 0
+    promised: int = 0
+    remnants: int = 0
+    listed: int = 0
+    ahead: int = 0
+    nests: list[str] = field(default_factory=list)
+    # What the counts are of, to open them.
+    stock: list[Sheet] = field(default_factory=list)
+    kept: dict[int, str] = field(default_factory=dict)  # sheet id: the nest it is promised to
+    waiting: list[QueueItem] = field(default_factory=list)
+    wanted: list[tuple[Nest, int]] = field(default_factory=list)
+
+    @property
+    def key(self) -> str:
+        """Its thickness in an address."""
+        return f"{self.thickness_mm:.4f}"
+
+    @property
+    def free(self) -> int:
+        return self.sheets - self.promised
+
+    @property
+    def short(self) -> int:
+        """Sheets the lists want and the stock has not."""
+        return max(0, self.listed - self.free)
+
+    @property
+    def short_ahead(self) -> int:
+        return max(0, self.listed + self.ahead - self.free)
+
+
+def plates() -> list[Plate]:
+    """Every material and thickness in stock or wanted, the shortest first; six queries. Thickness
+    counts as the same within what a nest accepts."""
+    found: dict[int, list[Plate]] = defaultdict(list)
+    _stock(found)
+    _listed(found)
+    _ahead(found)
+    return _shortest_first(found)
+
+
+def _shortest_first(found: dict[int, list[Plate]]) -> list[Plate]:
+    rows = [plate for own in found.values() for plate in own]
+    return sorted(
+        rows,
+        key=lambda one: (-one.short, -one.short_ahead, one.material.code, one.thickness_mm),
+    )
+
+
+def plate_of(material: int, thickness_mm: float) -> Plate | None:
+    """One of `plates`, by what it was found under."""
+    near = (one for one in plates() if one.material.pk == material)
+    found = next((one for one in near if abs(one.thickness_mm - thickness_mm) < 0.0001), None)
+    if found is not None:
+        found.stock.sort(key=lambda sheet: sheet.parent_id is not None)  # what counts first
+    return found
+
+
+def plates_short() -> list[Plate]:
+    """Of `plates` those the lists want and the stock has not. What nests still want decides only
+    their order, so it is asked for only where any is short."""
+    found: dict[int, list[Plate]] = defaultdict(list)
+    _stock(found)
+    _listed(found)
+    if not any(plate.short for own in found.values() for plate in own):
+        return []
+    _ahead(found)
+    return [plate for plate in _shortest_first(found) if plate.short]
+
+
+def _plate(found: dict[int, list[Plate]], material: Material, mm: float, text: str) -> Plate:
+    for plate in found[material.pk]:
+        if abs(plate.thickness_mm - mm) <= THICKNESS_SLACK * min(mm, plate.thickness_mm):
+            return plate
+    made = Plate(material, mm, text)
+    found[material.pk].append(made)
+    return made
+
+
+def _stock(found: dict[int, list[Plate]]) -> None:
+    rows = QueueItem.objects.filter(state__in=("waiting", "running"), sheet__isnull=False)
+    promised = dict(rows.values_list("sheet", "nest__name"))
+    sheets = Sheet.objects.filter(state=SheetState.IN_STOCK, owner=None).select_related("material")
+    for sheet in sheets.order_by("-thickness_mm", "pk"):
+        plate = _plate(found, sheet.material, sheet.thickness_mm, sheet.thickness_text)
+        plate.stock.append(sheet)
+        if sheet.parent_id is not None:
+            plate.remnants += 1
+            continue
+        plate.sheets += 1
+        if sheet.pk in promised:
+            plate.promised += 1
+            plate.kept[sheet.pk] = promised[sheet.pk]
+
+
+def _listed(found: dict[int, list[Plate]]) -> None:
+    """Nests that wait without a sheet of their own: they will take a whole one."""
+    rows = waiting_items().filter(sheet=None).select_related("nest__material", "table")
+    for item in rows.order_by("table", "position"):
+        nest = item.nest
+        plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
+        plate.listed += 1
+        plate.waiting.append(item)
+        if plate.listed > plate.free:
+            plate.nests.append(nest.name)
+
+
+def _ahead(found: dict[int, list[Plate]]) -> None:
+    """Sheets nests still want: wanted less burnt, being burnt and listed."""
+    open_lines = Contour.objects.filter(line__job__state=JobState.OPEN)
+    nests = list(
+        Nest.objects.filter(
+            withdrawn_at=None, pk__in=open_lines.order_by().values("revision__nest")
+        ).select_related("material")
+    )
+    burnt, waits = _burnt(nests), _waits()
+    for nest in nests:
+        left = nest.sheets_wanted - burnt.get(nest.pk, 0) - waits.get(nest.pk, 0)
+        if left > 0:
+            plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
+            plate.ahead += left
+            plate.wanted.append((nest, left))
+
+
+def _burnt(nests: list[Nest]) -> dict[int, int]:
+    runs = Run.objects.filter(revision__nest__in=nests).exclude(state=RunState.VOIDED)
+    return dict(runs.order_by().values_list("revision__nest").annotate(Count("pk")))
+
+
+def _waits() -> dict[int, int]:
+    return Counter(waiting_items().order_by().values_list("nest", flat=True))

@@ -1,0 +1,154 @@
+"""Addresses of the office."""
+
+from __future__ import annotations
+
+from django.contrib.auth.views import LogoutView
+from django.urls import path
+
+from shopfloor.background import office as work
+from shopfloor.backup import office as backups
+from shopfloor.books.office import price_lists, rates
+from shopfloor.chart.office import chart, sets, trials
+from shopfloor.chart.office import row as chart_rows
+from shopfloor.drawings.office import drawings
+from shopfloor.drawings.office import read as drawing_read
+from shopfloor.jobs.office import edit as jobs_edit
+from shopfloor.jobs.office import import_list as job_import
+from shopfloor.jobs.office import import_undo as job_import_undo
+from shopfloor.jobs.office import jobs
+from shopfloor.nests.office import edit as nest_edit
+from shopfloor.nests.office import long_files as incoming
+from shopfloor.nests.office import nests, papers, queue
+from shopfloor.nests.office import parts as nest_parts
+from shopfloor.people.office import people, preferences, security, terminals
+from shopfloor.people.office import sign_in as signin
+from shopfloor.quality import office as checks
+from shopfloor.runs.office import complete as run_complete
+from shopfloor.runs.office import late_entries as late
+from shopfloor.search import office as find
+from shopfloor.site.office import first_steps, shop, table_edit, tables
+from shopfloor.sources.office import change as source_change
+from shopfloor.sources.office import count as source_count
+from shopfloor.sources.office import entered as source_entered
+from shopfloor.sources.office import health, sources
+from shopfloor.sources.office import push_intake as intake
+from shopfloor.stock.office import correct as sheet_correct
+from shopfloor.stock.office import remnants, stock
+from shopfloor.verify import office as verification
+from shopfloor.web import help_pages as helping
+
+urlpatterns = [
+    path("", signin.home, name="home"),
+    path("sign-in/", signin.SignIn.as_view(), name="login"),
+    path("sign-out/", LogoutView.as_view(), name="logout"),
+    path("me/", preferences.preferences, name="preferences"),
+    path("me/password/", preferences.password, name="password"),
+    path("first-steps/", first_steps.steps, name="first_steps"),
+    path("find/", find.find, name="find"),
+    path("help/", helping.own, name="help_own"),
+    path("help/<slug:role>/", helping.page, name="help"),
+    path("healthz", health.healthz, name="healthz"),
+    path("intake/<str:name>/", intake.deliver, name="intake"),
+    path("jobs/", jobs.jobs, name="jobs"),
+    path("jobs/list.csv", jobs.jobs_csv, name="jobs_csv"),
+    path("jobs/add/", jobs_edit.add, name="job_add"),
+    path("jobs/import/", job_import.upload, name="job_import"),
+    path("jobs/import/confirm/", job_import.confirm, name="job_import_confirm"),
+    path("jobs/import/headings/", job_import.headings, name="job_import_headings"),
+    path("jobs/import/<int:pk>/undo/", job_import_undo.undo, name="job_import_undo"),
+    path("jobs/<int:pk>/", jobs.job, name="job"),
+    path("jobs/<int:pk>/traveler/", papers.traveler, name="traveler"),
+    path("jobs/<int:pk>/change/", jobs_edit.edit, name="job_edit"),
+    path("jobs/<int:pk>/quote/", jobs_edit.quote, name="job_quote"),
+    path("jobs/<int:pk>/act/", jobs_edit.act, name="job_act"),
+    path("jobs/<int:pk>/lines/add/", jobs_edit.add_line, name="job_line_add"),
+    path("jobs/<int:pk>/lines/<int:number>/", jobs_edit.edit_line, name="job_line"),
+    path("jobs/late/", late.late, name="late"),
+    path("jobs/late/<uuid:pk>/", late.decide, name="late_decide"),
+    path("runs/<uuid:pk>/complete/", run_complete.complete, name="run_complete"),
+    path("nests/incoming/<int:pk>/", incoming.incoming, name="incoming"),
+    path("nests/incoming/<int:pk>/how-far/", incoming.how_far, name="incoming_how_far"),
+    path("nests/incoming/<int:pk>/stop/", incoming.stop, name="incoming_stop"),
+    path("nests/", nests.nests, name="nests"),
+    path("nests/add/", nest_edit.add, name="nest_add"),
+    path("nests/<int:pk>/", nests.nest, name="nest"),
+    path("nests/<int:pk>/setup/", papers.setup, name="setup"),
+    path("nests/<int:pk>/change/", nest_edit.edit, name="nest_edit"),
+    path("nests/<int:pk>/parts/", nest_parts.parts, name="nest_parts"),
+    path("nests/<int:pk>/revise/", nest_edit.revise, name="nest_revise"),
+    path("nests/<int:pk>/act/", nest_edit.act, name="nest_act"),
+    path("nests/<int:pk>/put/", queue.put, name="queue_put"),
+    path("nests/program/<int:pk>/", nests.program, name="nest_program"),
+    path("nests/plan/<int:pk>/", nests.opened, name="plan"),
+    path("nests/queue/", queue.queue, name="queue"),
+    path("nests/queue/<int:pk>/act/", queue.act, name="queue_act"),
+    path("nests/checks/", checks.checks, name="checks"),
+    path("nests/drawings/", drawings.drawings, name="drawings"),
+    path("nests/drawings/add/", drawing_read.add, name="drawing_add"),
+    path("nests/drawings/<int:pk>/", drawings.drawing, name="drawing"),
+    path("nests/drawings/<int:pk>/read/", drawing_read.revise, name="drawing_revise"),
+    path("nests/drawings/<int:pk>/act/", drawings.act, name="drawing_act"),
+    path("nests/drawings/file/<int:pk>/", drawings.file, name="drawing_file"),
+    path("nests/chart/", chart.chart, name="chart"),
+    path("nests/chart/import/", chart.bring, name="chart_import"),
+    path("nests/chart/import/confirm/", chart.confirm, name="chart_import_confirm"),
+    path("nests/chart/nearly/", chart_rows.nearly, name="thickness_answer"),
+    path("nests/chart/<int:pk>/", chart_rows.row, name="chart_row"),
+    path("nests/chart/<int:pk>/end/", chart.end, name="chart_end"),
+    path("nests/trials/", trials.trials, name="trials"),
+    path("nests/trials/add/", trials.add, name="trial_add"),
+    path("nests/trials/<int:pk>/", trials.trial, name="trial"),
+    path("nests/trials/<int:pk>/strike/", trials.strike, name="trial_strike"),
+    path("nests/tables/", tables.tables, name="tables"),
+    path("nests/tables/add/", table_edit.add, name="table_add"),
+    path("nests/tables/<int:pk>/name/", table_edit.rename, name="table_rename"),
+    path("nests/tables/<int:pk>/", tables.table, name="table_figures"),
+    path("nests/prices/", price_lists.bring, name="prices_bring"),
+    path("nests/sets/", sets.sets, name="sets"),
+    path("nests/sets/<int:pk>/", sets.one_set, name="set"),
+    path("nests/sets/<int:pk>/tray/", sets.make_tray, name="tray_make"),
+    path("nests/materials/", sets.materials, name="materials"),
+    path("nests/rates/", rates.rates, name="rates"),
+    path("nests/rates/<int:pk>/", rates.correct, name="rate_correct"),
+    path("stock/", stock.stock, name="stock"),
+    path("stock/receive/", stock.receive, name="stock_receive"),
+    path("stock/plate/", remnants.low, name="low_stock"),
+    path("stock/plate/<int:material>/<str:mm>/", remnants.plate, name="plate"),
+    path("stock/labels/", remnants.labels, name="labels"),
+    path("stock/remnants/", remnants.remnants_page, name="remnants"),
+    path("stock/remnants/write-off/", remnants.write_off, name="remnants_write_off"),
+    path("stock/<int:pk>/back/", remnants.back, name="sheet_back"),
+    path("stock/<int:pk>/", stock.sheet, name="sheet"),
+    path("stock/<int:pk>/correct/", sheet_correct.correct, name="sheet_correct"),
+    path("stock/<int:pk>/leave/", stock.leave, name="sheet_leave"),
+    path("stock/heats/", stock.heats, name="heats"),
+    path("stock/heats/<int:pk>/", stock.heat, name="heat"),
+    path("stock/heats/<int:pk>/certificate/", stock.certificate, name="certificate"),
+    path("sources/", sources.sources, name="sources"),
+    path("sources/add/", source_change.change, name="source_add"),
+    path("sources/try/", source_change.attempt, name="source_try"),
+    path("sources/alarms/<int:pk>/seen/", sources.seen, name="alarm_seen"),
+    path("sources/at/<str:name>/", sources.source, name="source"),
+    path("sources/at/<str:name>/change/", source_change.change, name="source_change"),
+    path("sources/at/<str:name>/try/", source_change.attempt, name="source_try_at"),
+    path("sources/at/<str:name>/entered/", source_entered.enter, name="source_entered"),
+    path("sources/at/<str:name>/count/", source_count.count_arcs, name="source_count"),
+    path("sources/at/<str:name>/token/", sources.token, name="source_token"),
+    path("sources/at/<str:name>/act/", sources.act, name="source_act"),
+    path("sources/shop/", shop.shop, name="shop"),
+    path("sources/backups/", backups.backups, name="backups"),
+    path("sources/backups/make/", backups.make, name="backup_make"),
+    path("sources/shop/shifts/<int:pk>/end/", shop.end_shift, name="shift_end"),
+    path("sources/shop/reasons/usual/", shop.usual_reasons, name="reasons_usual"),
+    path("sources/shop/reasons/<int:pk>/retire/", shop.retire_reason, name="reason_retire"),
+    path("sources/people/", people.people, name="people"),
+    path("sources/people/add/", people.add, name="person_add"),
+    path("sources/people/<int:pk>/", people.person, name="person"),
+    path("sources/terminals/", terminals.terminals, name="terminals"),
+    path("sources/terminals/<int:pk>/retire/", terminals.retire, name="terminal_retire"),
+    path("sources/verify/", verification.verification, name="verification"),
+    path("sources/security/", security.security, name="security"),
+    path("sources/security/<int:pk>/seen/", security.seen, name="security_seen"),
+    path("sources/work/", work.work, name="work"),
+    path("sources/work/<int:pk>/act/", work.act, name="work_act"),
+]

@@ -1,0 +1,1 @@
+"""People, their rights, signing in, the screens they use."""

@@ -1,0 +1,1 @@
+"""First pieces and checks."""

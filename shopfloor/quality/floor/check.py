@@ -1,0 +1,59 @@
+"""A measured cut, and the second signature under it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shopfloor.actions.call import Call
+from shopfloor.errors import FloorError
+from shopfloor.models import Check, Units
+from shopfloor.quality.queries import correction_words, verdict_words
+from shopfloor.quality.services import Measured, check_countersign, check_record
+
+
+def check(call: Call) -> dict[str, Any]:
+    passed = call.payload.get("passed")
+    if passed is not None and not isinstance(passed, bool):
+        raise FloorError("Good or not good?")
+    names = ("u_mm", "angle_deg", "top_mm", "bottom_mm", "thickness_mm", "rz5_um", "kerf_mm",
+             "nominal_mm")  # fmt: skip
+    values = {name: call.number(name) for name in names}
+    shape = call.text("shape", most=8) if values["nominal_mm"] is not None else ""
+    measured = Measured(**values, shape=shape, dross=call.text("dross", most=20), passed=passed)
+    row, asked = check_record(
+        run=call.the_run(), measured=measured, by=call.person, at=call.at, memo=call.memo
+    )
+    return {
+        "check": row.pk,
+        "u_mm": row.u_mm,
+        "u_range": row.u_range,
+        "passed": row.passed,
+        "asked": asked,
+        "correction_mm": row.correction_mm,
+        "countersign": call.person.needs_countersign,
+        "told": _told(row, asked, inch=call.person.units == Units.INCH),
+    }
+
+
+def countersign(call: Call) -> dict[str, Any]:
+    number = call.number("check")
+    row = Check.objects.select_related("by", "run__table").filter(pk=int(number or 0)).first()
+    if row is None:
+        raise FloorError("There is no such check.")
+    call.belongs("That check", row.run.table)
+    if not call.pin_given:
+        raise FloorError(
+            "A second signature is given with badge and PIN.", "Sign on the page of the check."
+        )
+    check_countersign(check=row, by=call.person, at=call.at, memo=call.memo)
+    return {"check": row.pk, "run": str(row.run_id), "by": call.person.shown_name}
+
+
+def _told(row: Check, asked: int | None, *, inch: bool) -> list[str]:
+    """What the check came to, for the person who measured."""
+    told = [verdict_words(row, asked, inch=inch)]
+    if row.u_mm is not None:
+        told.append(f"It is range {row.u_range}." if row.u_range else "It is outside range 5.")
+    if row.correction_mm is not None:
+        told.append(correction_words(row.correction_mm, inch=inch))
+    return told

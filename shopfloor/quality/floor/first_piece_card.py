@@ -1,0 +1,52 @@
+"""The first piece of somebody new: who measured it, and that a second person has to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils import timezone
+
+from planning.calc.units import in_from_mm
+from shopfloor.models import Check, Run, Units
+from shopfloor.quality.queries import check_failed, countersigns_wanted, u_asked, verdict_words
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    check: int
+    by: int
+    mm: str
+    inch: str
+
+    def words(self, units: str) -> str:
+        return self.inch if units == Units.INCH else self.mm
+
+
+def signature_wanted(run: Run) -> Signature | None:
+    check = countersigns_wanted(run).first()
+    if check is None:
+        return None
+    both = (check_words(check, inch=inch) for inch in (False, True))
+    return Signature(check.pk, check.by_id, *both)
+
+
+def check_words(check: Check, *, inch: bool) -> str:
+    """Milo Brandt measured u 0.30 mm (range 2) at 14:05; u 0.0118 in for who reads inches."""
+    if check.u_mm is None:
+        found = "called it good"
+    elif inch:
+        found = f"measured u {in_from_mm(check.u_mm):.4f} in"
+    else:
+        found = f"measured u {check.u_mm:.2f} mm"
+    reached = f" (range {check.u_range})" if check.u_range else ""
+    return f"{check.by.shown_name} {found}{reached} at {timezone.localtime(check.at):%H:%M}."
+
+
+def failed_words(run: Run, *, inch: bool) -> str:
+    """What the last check came to where it was not good; blank where it was. It stands until a
+    later one is good."""
+    check = check_failed(run)
+    if check is None:
+        return ""
+    measured = f"{check.by.shown_name}, {timezone.localtime(check.at):%H:%M}"
+    return f"{verdict_words(check, u_asked(run), inch=inch)} {measured}."

@@ -1,0 +1,1 @@
+"""What was cut: runs, their arcs, parts and stoppages."""

@@ -1,0 +1,35 @@
+"""A start that is entered after its arcs have begun."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from django.utils.dateparse import parse_datetime
+
+from shopfloor.actions.call import Call
+from shopfloor.errors import FloorError
+from shopfloor.models import RunState, Table
+from shopfloor.runs.queries import current_run
+
+BACK = timedelta(hours=12)
+
+
+def began(call: Call, table: Table) -> datetime:
+    """When the run began: payload `since` (an ISO time, or "now"), else when it was entered.
+    Raises `FloorError` where another run was on the table then."""
+    said = call.text("since")
+    if said in ("", "now"):
+        return call.at
+    try:
+        at = parse_datetime(said)
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None:
+        raise FloorError(f"since: {said!r} is not a time with an offset.")
+    if not call.at - BACK <= at <= call.at:
+        raise FloorError("A start begins at most 12 hours back.", "Ask the supervisor.")
+    there = current_run(table, at)
+    later = table.runs.exclude(state=RunState.VOIDED).filter(opened_at__gte=at).exists()
+    if there is not None or later:
+        raise FloorError("Another run was on the table since then.", "Start it from now.")
+    return at

@@ -1,0 +1,103 @@
+"""Another sheet than the run says, said while it is under way."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shopfloor.actions.call import Call
+from shopfloor.errors import FloorError
+from shopfloor.models import ArcAssignment, Run, Sheet, SheetState, Stoppage, Units
+from shopfloor.runs.assigning import arcs_matched
+from shopfloor.runs.floor.sheet import promise_ends, promised_to, sheet_differs, sheet_lying
+from shopfloor.runs.part_counts import parts_of_run, run_counts
+from shopfloor.runs.parts import Judged, jobs_settle
+from shopfloor.runs.stoppages import stoppage_close
+from shopfloor.runs.swap_sheet import sheet_changed, sheet_corrected
+
+PLATE = "plate"  # the cause of parts that are scrap because of what they were cut from
+
+
+def swap_sheet(call: Call) -> dict[str, Any]:
+    """Payload: `sheet`, `swap_reason`, `since`: "start" (the books were wrong from the first
+    contour on) or "now" (the plate was changed: `contour` it goes on with, and whether what was
+    cut before is `good` or `scrap`)."""
+    run = call.the_run()
+    scanned, why, since = call.text("sheet"), call.text("swap_reason"), call.text("since")
+    if not scanned:
+        raise FloorError("Which sheet is on the table?", "Scan it.", ask="sheet")
+    if not why:
+        raise FloorError("Why another sheet?", "It stays with the run.", ask="swap_reason")
+    if since not in ("start", "now"):
+        raise FloorError("Since when does it lie there?", "From the start, or from now on.")
+    sheet = sheet_lying(scanned, on_table=run.sheet_id)
+    inch = call.person.units == Units.INCH
+    asked = [said for said in (sheet_differs(sheet, None, run.revision, inch=inch),) if said]
+    asked += [said for said in (promised_to(sheet, run.queue_item, taken=True),) if said]
+    promise_ends(call, sheet, run.queue_item)
+    was = run.sheet
+    told = [f"Heat {sheet.heat.number if sheet.heat else 'unknown'} goes with this run now."]
+    if since == "start":
+        was = sheet_corrected(run=run, sheet=sheet, why=why, memo=call.memo)
+        if was is not None and was.state == SheetState.IN_STOCK:
+            told.append(f"Sheet {was.code} is {SheetState(was.state).label} again.")
+        now_run = run
+    else:
+        now_run = _changed(call, run, sheet, why)
+    return {
+        "run": str(now_run.pk),
+        "sheet": sheet.code,
+        "was": was.code if was else None,
+        "first_run": str(run.pk),
+        "heat_to_mark": was.heat.number if since == "now" and was and was.heat else None,
+        "remnant": was.code if was else None,
+        "questions": asked,
+        "told": told,
+    }
+
+
+def _changed(call: Call, run: Run, sheet: Sheet, why: str) -> Run:
+    contour = call.number("contour")
+    if contour is None or contour != int(contour):
+        raise FloorError("At which contour does the new plate begin?", ask="contour")
+    cut = call.text("cut")
+    if cut not in ("good", "scrap"):
+        raise FloorError("What was cut from the old plate: good or scrap?", ask="cut")
+    judged = _cut_before(run, int(contour), cut)
+    second = sheet_changed(
+        run=run,
+        sheet=sheet,
+        why=why,
+        first_contour=int(contour),
+        judged=judged,
+        by=call.person,
+        at=call.at,
+        action=call.action,
+        memo=call.memo,
+    )
+    for stoppage in Stoppage.objects.filter(table=run.table, ended_at=None):
+        stoppage_close(stoppage=stoppage, at=call.at, memo=call.memo)
+    arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
+    jobs_settle(lines={part.line for part in judged}, at=call.at, corrected=False, memo=call.memo)
+    return second
+
+
+def _cut_before(run: Run, contour: int, cut: str) -> list[Judged]:
+    """Parts that were whole on the old plate, less what was counted of them already: those all of
+    whose contours come before the new plate's first; of parts to be scrapped also those seen
+    burnt beyond it."""
+    burnt = set(
+        ArcAssignment.objects.filter(segment__run=run)
+        .exclude(contour_number=None)
+        .values_list("contour_number", flat=True)
+    )
+    counted = {line: sum(counts.values()) for line, counts in run_counts(run).items()}
+    whole: dict[int, int] = {}
+    for part in parts_of_run(run):
+        before = max(part.contours) < contour
+        if before or (cut == "scrap" and burnt.issuperset(part.contours)):
+            whole[part.line] = whole.get(part.line, 0) + 1
+    cause = PLATE if cut == "scrap" else ""
+    return [
+        Judged(line, cut, max(count - counted.get(line, 0), 0), cause)
+        for line, count in sorted(whole.items())
+    ]

@@ -1,0 +1,144 @@
+"""Parts judged good, scrap or for rework, and what that means for jobs. Corrections are rows of
+their own with a negative quantity."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from shopfloor.audit.undo_record import Memo
+from shopfloor.background.request import work_want
+from shopfloor.errors import FloorError
+from shopfloor.models import Action, Job, JobLine, JobState, PartResult, Run, User
+from shopfloor.runs.part_counts import line_counts
+
+OUTCOMES = ("good", "scrap", "rework")
+CAUSES = (
+    "crash",
+    "tipped part",
+    "lost cut",
+    "bevel",
+    "dross",
+    "size",
+    "position lost",
+    "plate",
+    "other",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Parts of one line with one outcome."""
+
+    line: int
+    outcome: str
+    quantity: int
+    cause: str = ""
+    contour: int | None = None
+
+
+@transaction.atomic
+def parts_record(
+    *,
+    run: Run,
+    judged: Iterable[Judged],
+    by: User,
+    at: datetime,
+    action: Action | None = None,
+    memo: Memo | None = None,
+) -> list[PartResult]:
+    """Writes down parts of a run. Scrap needs a cause: a later re-cut keeps it."""
+    memo = memo or Memo()
+    rows = []
+    for part in judged:
+        if part.outcome not in OUTCOMES:
+            raise FloorError(f"{part.outcome!r} is none of {', '.join(OUTCOMES)}.")
+        if part.quantity < 0:
+            raise FloorError("A count of parts is not below zero.")
+        if part.outcome == "scrap" and part.quantity and not part.cause:
+            raise FloorError("Why is it scrap?", "Choose a cause.", ask="cause")
+        if not part.quantity:
+            continue
+        rows.append(
+            memo.make(
+                PartResult(
+                    run=run,
+                    line_id=part.line,
+                    outcome=part.outcome,
+                    quantity=part.quantity,
+                    contour_number=part.contour,
+                    cause=part.cause[:40],
+                    by=by,
+                    at=at,
+                    action=action,
+                ),
+                undo={"negate": "quantity"},
+            )
+        )
+    work_want(kind="run", key=str(run.pk))
+    return rows
+
+
+@transaction.atomic
+def parts_cancel(
+    *,
+    run: Run,
+    by: User,
+    at: datetime,
+    action: Action | None = None,
+    keep: Action | None = None,
+) -> None:
+    """Answers everything judged of a run so far with rows that cancel it."""
+    totals: dict[tuple[int, str, str, int | None], int] = {}
+    for row in PartResult.objects.filter(run=run):
+        key = (row.line_id, row.outcome, row.cause, row.contour_number)
+        totals[key] = totals.get(key, 0) + row.quantity
+    for (line, outcome, cause, contour), quantity in totals.items():
+        if quantity:
+            PartResult.objects.create(
+                run=run,
+                line_id=line,
+                outcome=outcome,
+                cause=cause,
+                contour_number=contour,
+                quantity=-quantity,
+                by=by,
+                at=at,
+                action=action,
+            )
+    work_want(kind="run", key=str(run.pk))
+
+
+@transaction.atomic
+def job_close_if_met(*, job: Job, at: datetime, memo: Memo | None = None) -> bool:
+    """Closes an open job whose lines all have their good parts, without doubt about any. True
+    where it did."""
+    counts = line_counts(job.lines.values_list("pk", flat=True)).values()
+    if job.state != JobState.OPEN or not counts or any(count.shortage_high for count in counts):
+        return False
+    (memo or Memo()).change(job, state=JobState.CLOSED, closed_at=at)
+    return True
+
+
+@transaction.atomic
+def job_reopen_if_short(*, job: Job, memo: Memo | None = None) -> bool:
+    """Opens a closed job again whose parts turned out short after a correction."""
+    counts = line_counts(job.lines.values_list("pk", flat=True)).values()
+    if job.state != JobState.CLOSED or not any(count.shortage_high for count in counts):
+        return False
+    (memo or Memo()).change(job, state=JobState.OPEN, closed_at=None)
+    return True
+
+
+def jobs_settle(
+    *, lines: Iterable[int], at: datetime, corrected: bool, memo: Memo | None = None
+) -> None:
+    """Closes what is met among the jobs of these lines; after a correction opens what is
+    short."""
+    ids = JobLine.objects.filter(pk__in=list(lines)).values("job")
+    for job in Job.objects.select_for_update().filter(pk__in=ids):
+        if not job_close_if_met(job=job, at=at, memo=memo) and corrected:
+            job_reopen_if_short(job=job, memo=memo)

@@ -1,0 +1,1 @@
+"""The shop itself: tables, torches, shifts, calendar."""

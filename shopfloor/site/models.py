@@ -1,0 +1,115 @@
+"""The shop, its tables and torches, shifts and reasons."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from shopfloor.people.models import Units
+
+FLOOR_PAGES: Final = {"away", "help", "register"}  # /floor/CODE/ is a table's, but for these
+
+
+class Shop(models.Model):
+    """One row. `currency_digits` is how many digits the minor unit has (cents: 2)."""
+
+    name = models.CharField(max_length=120)
+    zone = models.CharField(max_length=64, default="America/Chicago")
+    units = models.CharField(max_length=8, default=Units.METRIC)  # what new people read in
+    currency = models.CharField(max_length=3, default="USD")
+    currency_digits = models.PositiveSmallIntegerField(default=2)
+    ask_reason_after_s = models.PositiveIntegerField(default=300)
+    run_gap_s = models.PositiveIntegerField(default=900)
+    remnant_min_mm2 = models.PositiveBigIntegerField(default=250_000)
+    remnant_factor = models.FloatField(default=0.5)
+    remnant_days = models.PositiveSmallIntegerField(default=180)  # then it may be written off
+    scrap_minor_kg = models.BigIntegerField(null=True, blank=True)  # blank: scrap is worth nothing
+    pit_limit_mm = models.FloatField(default=1.6)
+    # Days that the journal of what tables sent is kept; blank: for ever. See `telemetry.thinning`.
+    journal_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    is_demo = models.BooleanField(default=False)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Table(models.Model):
+    """A cutting table. Its motion figures time the plan."""
+
+    code = models.SlugField(max_length=40, unique=True)
+    name = models.CharField(max_length=80)
+    accel_mm_s2 = models.FloatField(default=500.0)
+    rapid_mm_min = models.FloatField(default=15_000.0)
+    corner = models.CharField(max_length=5, blank=True)  # stop, blend; blank: the program decides
+    corner_tolerance_mm = models.FloatField(default=0.1)
+    torch_on = models.CharField(max_length=20, default="M3")
+    torch_off = models.CharField(max_length=20, default="M5")
+    dialect = models.JSONField(default=dict)
+    touch_off_s = models.FloatField(null=True, blank=True)  # blank: the chart row's
+    load_s = models.FloatField(default=300.0)
+    unload_s = models.FloatField(default=300.0)
+    change_s = models.FloatField(default=720.0)
+    figures_at = models.DateTimeField(null=True, blank=True)  # last change of what plans rest on
+    active = models.BooleanField(default=True)
+    order = models.PositiveSmallIntegerField(default=100)
+
+    class Meta:
+        ordering = ["order", "name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def clean(self) -> None:
+        """No new table hides behind a page of the floor: its screen could not be reached."""
+        if self._state.adding and self.code in FLOOR_PAGES:
+            raise ValidationError({"code": f"{self.code!r} is a page of the floor’s own."})
+
+
+class Torch(models.Model):
+    table = models.ForeignKey(Table, on_delete=models.PROTECT, related_name="torches")
+    code = models.CharField(max_length=20, default="1")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["table", "code"], name="torch_once_a_table")]
+
+    def __str__(self) -> str:
+        return f"{self.table.name} torch {self.code}"
+
+
+class Shift(models.Model):
+    """A shift starts at a wall time and belongs to its start date. Breaks are a list of
+    `[start "HH:MM", minutes, label]` in wall time. `tables` are the codes of those somebody is
+    scheduled for; none named: all."""
+
+    name = models.CharField(max_length=40)
+    start = models.TimeField()
+    end = models.TimeField()
+    weekdays = models.CharField(max_length=7, default="12345")  # ISO weekday digits of the start
+    breaks = models.JSONField(default=list)
+    tables = models.JSONField(default=list, blank=True)
+    valid_from = models.DateField()
+    valid_to = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["start"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Reason(models.Model):
+    """Why a table stood still. `planned` ones (break, set change) are not held against anyone."""
+
+    code = models.SlugField(max_length=40, unique=True)
+    label = models.CharField(max_length=60)
+    planned = models.BooleanField(default=False)
+    order = models.PositiveSmallIntegerField(default=100)
+    active = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["order", "label"]
+
+    def __str__(self) -> str:
+        return self.label

@@ -1,0 +1,204 @@
+"""The shop's settings, for administrators and the owner."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any, cast
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from shopfloor.models import Reason, Shift, Table, Units
+from shopfloor.site.queries import the_shop
+from shopfloor.site.services import (
+    USUAL_REASONS,
+    reason_add,
+    reason_retire,
+    shift_add,
+    shift_end,
+    shop_set,
+)
+from shopfloor.web.access import DeskRequest, administrator
+from shopfloor.web.forms import AreaField, DayField, LengthField, from_minor, read_in, to_minor
+from shopfloor.web.shown_values import kept_as_shown, shown
+
+RULES = (
+    "name",
+    "zone",
+    "units",
+    "currency",
+    "currency_digits",
+    "ask_reason_after_s",
+    "run_gap_s",
+    "pit_limit_mm",
+    "remnant_factor",
+    "remnant_days",
+    "journal_days",
+)
+
+
+class ShopForm(forms.Form):
+    name = forms.CharField(max_length=120)
+    zone = forms.CharField(
+        max_length=64,
+        label="Time zone",
+        help_text="such as America/Chicago; set it before the first run: past work keeps its day",
+    )
+    units = forms.ChoiceField(
+        choices=Units.choices, label="Sizes in",
+        help_text="what everybody starts with; each person can change their own",
+    )  # fmt: skip
+    currency = forms.CharField(max_length=3, min_length=3, help_text="ISO 4217, such as USD")
+    currency_digits = forms.IntegerField(
+        min_value=0, max_value=3, label="Digits of the minor unit", help_text="cents: 2"
+    )
+    ask_reason_after_s = forms.IntegerField(
+        min_value=30, max_value=7200, label="Ask why after", help_text="seconds of standing still"
+    )
+    run_gap_s = forms.IntegerField(
+        min_value=60,
+        max_value=86400,
+        label="A run ends after",
+        help_text="seconds without an arc, where nobody pressed",
+    )
+    pit_limit_mm = LengthField(
+        min_value=0.1,
+        max_value=5,
+        label="Electrode due at a pit of",
+        help_text="1.6 mm (1/16 in) is common practice; the part's maker may give another limit",
+    )
+    remnant_factor = forms.FloatField(
+        min_value=0, max_value=1, label="A remnant is worth", help_text="of its share of the sheet"
+    )
+    remnant_min_m2 = AreaField(
+        min_value=0, max_value=100, label="From an area of", help_text="smaller ones are scrap"
+    )
+    scrap_kg = forms.DecimalField(
+        min_value=0, max_digits=9, decimal_places=3, required=False, label="Scrap brings, a kg"
+    )
+    remnant_days = forms.IntegerField(
+        min_value=1, max_value=3650, label="Remnants are kept, days",
+        help_text="after that they may be written off, to the shop",
+    )  # fmt: skip
+    journal_days = forms.IntegerField(
+        min_value=90,
+        max_value=32_000,
+        required=False,
+        label="The journal is kept, days",
+        help_text="blank: for ever. Older lines are deleted from it; what was made of them stays",
+    )
+
+
+class ShiftForm(forms.Form):
+    name = forms.CharField(max_length=40)
+    start = forms.TimeField(help_text="06:00")
+    end = forms.TimeField(help_text="an end before the start is the next morning")
+    weekdays = forms.CharField(max_length=7, initial="12345", help_text="1 Monday to 7 Sunday")
+    valid_from = DayField(label="From")
+    breaks = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 2}), required=False, help_text="10:00 15 break"
+    )
+
+    tables = forms.MultipleChoiceField(
+        widget=forms.CheckboxSelectMultiple, required=False, help_text="none named: all of them"
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = Table.objects.filter(active=True).order_by("order", "name")
+        field = cast(forms.MultipleChoiceField, self.fields["tables"])
+        field.choices = list(rows.values_list("code", "name"))
+
+
+class ReasonForm(forms.Form):
+    label = forms.CharField(max_length=60, label="Reason")
+    planned = forms.BooleanField(
+        required=False, label="Planned", help_text="a break or a set change: held against nobody"
+    )
+
+
+def rules_keep(*, remnant_min_m2: float, scrap_kg: Decimal | None, **values: object) -> None:
+    shop_set(
+        remnant_min_mm2=round(remnant_min_m2 * 1e6), scrap_minor_kg=to_minor(scrap_kg), **values
+    )
+
+
+def rules_known() -> dict[str, object]:
+    """The shop's rules as their form shows them."""
+    known = the_shop()
+    return {
+        **{name: getattr(known, name) for name in RULES},
+        "remnant_min_m2": known.remnant_min_mm2 / 1e6,
+        "scrap_kg": from_minor(known.scrap_minor_kg),
+    }
+
+
+@administrator
+def shop(request: DeskRequest) -> HttpResponse:
+    """Three forms on one page; `which` says which of them was sent."""
+    which = request.POST.get("which", "")
+    data = request.POST or None
+    forms_shown = {
+        "rules": ShopForm(
+            data if which == "rules" else None,
+            initial=rules_known(),
+        ),
+        "shift": ShiftForm(
+            data if which == "shift" else None, initial={"valid_from": timezone.localdate()}
+        ),
+        "reason": ReasonForm(data if which == "reason" else None),
+    }
+    read_in(forms_shown["rules"], inch=request.user.units == Units.INCH)
+    writes: dict[str, Callable[..., object]] = {
+        "rules": rules_keep,
+        "shift": shift_add,
+        "reason": reason_add,
+    }
+    form = forms_shown.get(which)
+    if form is not None and form.is_valid():
+        values = form.cleaned_data
+        rules = which == "rules" and the_shop().pk
+        if kept_as_shown(
+            request, form, the_shop() if rules else None, rules_known if rules else dict,
+            lambda: writes[which](**values),
+        ):  # fmt: skip
+            messages.success(request, "Kept.")
+            return redirect("shop")
+    rows = {
+        "shifts": Shift.objects.order_by("name", "valid_from"),
+        "reasons": Reason.objects.filter(active=True),
+    }
+    carried = {"shown": shown(forms_shown["rules"], the_shop(), rules_known())}
+    return render(request, "site/shop.html", {**forms_shown, **rows, **carried})
+
+
+@administrator
+@require_POST
+def end_shift(request: DeskRequest, pk: int) -> HttpResponse:
+    shift = get_object_or_404(Shift, pk=pk)
+    try:
+        shift_end(shift=shift, last_day=timezone.localdate())
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+    return redirect("shop")
+
+
+@administrator
+@require_POST
+def usual_reasons(request: DeskRequest) -> HttpResponse:
+    for label, planned in USUAL_REASONS:
+        reason_add(label=label, planned=planned)
+    return redirect("shop")
+
+
+@administrator
+@require_POST
+def retire_reason(request: DeskRequest, pk: int) -> HttpResponse:
+    reason_retire(reason=get_object_or_404(Reason, pk=pk))
+    return redirect("shop")

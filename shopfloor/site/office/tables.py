@@ -1,0 +1,174 @@
+"""Tables: how each one moves and how its control reads a program."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from planning.calc.units import in_from_mm, mm_from_in
+from shopfloor.models import Table, Units
+from shopfloor.site.dialect import dialect_of
+from shopfloor.site.table_history import stale_nests, table_history, tables_list
+from shopfloor.site.tables import FIGURES, MOTION, TIMES, dialect_kept, table_set
+from shopfloor.web.access import ANY, CHART, FEEDS, DeskRequest, may, right
+from shopfloor.web.forms import plain
+from shopfloor.web.shown_values import kept_as_shown, shown
+
+LENGTHS = ("accel_mm_s2", "rapid_mm_min", "corner_tolerance_mm")
+YES_NO = ("arc_centres_absolute", "inch")
+DIALECT = ("dwell_word", "dwell_unit", "arc_centres_absolute", "inch", "comment_marks", "variables")
+NAMES = {
+    "accel_mm_s2": "acceleration, mm/s²", "rapid_mm_min": "rapid, mm/min", "corner": "corners",
+    "corner_tolerance_mm": "corner tolerance, mm", "touch_off_s": "touch-off, s",
+    "load_s": "loading, s", "unload_s": "unloading, s", "change_s": "set change, s",
+    "torch_on": "lights the torch", "torch_off": "puts it out", "dialect": "reading",
+}  # fmt: skip
+MARKS = [(";", ";"), (";'", "; or '"), (";!", "; or !"), (";'!", "; or ' or !"), ("'", "'"),
+         ("!", "!"), ("none", "nothing")]  # fmt: skip
+
+
+class TableForm(forms.Form):
+    accel_mm_s2 = forms.FloatField(
+        label="Acceleration", help_text="along the path, as the control is set"
+    )
+    rapid_mm_min = forms.FloatField(label="Rapid")
+    corner = forms.ChoiceField(
+        choices=[("program", "as the program says"), ("stop", "stop at every block"),
+                 ("blend", "round within the tolerance")],
+        label="Corners", help_text="G61 stops, G64 rounds",
+    )  # fmt: skip
+    corner_tolerance_mm = forms.FloatField(min_value=0, label="Corner tolerance")
+    touch_off_s = forms.FloatField(
+        min_value=0, max_value=600, required=False, label="Touch-off a pierce, s",
+        help_text="blank: the chart row’s",
+    )  # fmt: skip
+    load_s = forms.FloatField(min_value=0, max_value=86_400, label="Loading a sheet, s")
+    unload_s = forms.FloatField(min_value=0, max_value=86_400, label="Unloading it, s")
+    change_s = forms.FloatField(min_value=0, max_value=86_400, label="Changing the set, s")
+    torch_on = forms.CharField(
+        max_length=20, label="Lights the torch", help_text="M3, or M3 M7 where either does"
+    )
+    torch_off = forms.CharField(max_length=20, label="Puts it out")
+    dwell_word = forms.ChoiceField(choices=[("P", "P"), ("X", "X")], label="A dwell’s time is in")
+    dwell_unit = forms.ChoiceField(
+        choices=[("s", "seconds"), ("ms", "milliseconds")], label="and counts"
+    )
+    arc_centres_absolute = forms.ChoiceField(
+        choices=[("no", "from the arc’s start"), ("yes", "from zero")], label="I and J are",
+        help_text="until the program says G90.1 or G91.1",
+    )  # fmt: skip
+    inch = forms.ChoiceField(
+        choices=[("no", "millimetres"), ("yes", "inches")], label="A program is in",
+        help_text="until the program says G20 or G21",
+    )  # fmt: skip
+    comment_marks = forms.ChoiceField(
+        choices=MARKS, label="The rest of a line is a comment after", help_text="beside ( )"
+    )
+    variables = forms.BooleanField(
+        required=False, label="Variables are read", help_text="#1=12.5, then X#1"
+    )
+    why = forms.CharField(max_length=200, help_text="kept beside the change")
+
+    def __init__(self, table: Table, *, inch: bool, data: Any = None) -> None:
+        self.table, self.shown_inch = table, inch
+        super().__init__(data, initial=table_known(table, inch=inch))
+        unit = "in" if inch else "mm"
+        for name, words in (("accel_mm_s2", "/s²"), ("rapid_mm_min", "/min"),
+                            ("corner_tolerance_mm", "")):  # fmt: skip
+            self.fields[name].label = f"{self.fields[name].label}, {unit}{words}"
+
+    def values(self) -> dict[str, Any]:
+        """What was changed, in mm: a figure left alone keeps its last digit."""
+        told = self.cleaned_data
+        names = (*MOTION, *TIMES, "torch_on", "torch_off")
+        values: dict[str, Any] = {name: told[name] for name in names if name in self.changed_data}
+        if self.shown_inch:
+            values |= {name: mm_from_in(values[name]) for name in LENGTHS if name in values}
+        if "corner" in values:
+            values["corner"] = "" if told["corner"] == "program" else told["corner"]
+        reading = {name: told[name] for name in DIALECT}
+        reading |= {name: told[name] == "yes" for name in YES_NO}
+        reading["comment_marks"] = told["comment_marks"].removeprefix("none")
+        kept = dialect_of(self.table)
+        if kept.arc_tolerance_mm is not None:
+            reading["arc_tolerance_mm"] = kept.arc_tolerance_mm
+        return {**values, "dialect": dialect_kept(reading)}
+
+
+def table_known(table: Table, *, inch: bool) -> dict[str, Any]:
+    """A table's figures as its form shows them."""
+    known = dialect_of(table)
+    initial: dict[str, Any] = {name: getattr(table, name) for name in FIGURES}
+    initial |= {name: getattr(known, name) for name in DIALECT}
+    initial |= {name: "yes" if initial[name] else "no" for name in YES_NO}
+    initial["comment_marks"] = known.comment_marks or "none"
+    initial["corner"] = table.corner or "program"
+    if inch:
+        initial |= {name: round(in_from_mm(initial[name]), 4) for name in LENGTHS}
+    return {name: plain(value) for name, value in initial.items()}
+
+
+@right(*ANY)
+def tables(request: DeskRequest) -> HttpResponse:
+    rows = [(table, dialect_of(table), stale_nests(table).count()) for table in tables_list()]
+    return render(
+        request,
+        "site/tables.html",
+        {"rows": rows, "may_add": may(request.user, CHART, FEEDS)},
+    )
+
+
+@right(*ANY)
+def table(request: DeskRequest, pk: int) -> HttpResponse:
+    found = get_object_or_404(Table, pk=pk)
+    may_edit = may(request.user, CHART)
+    if request.method == "POST" and not may_edit:
+        raise PermissionDenied
+    inch = request.user.units == Units.INCH
+    form = TableForm(found, inch=inch, data=request.POST or None) if may_edit else None
+    if form is not None and request.method == "POST" and form.is_valid():
+        done: list[tuple[str, ...]] = []
+        values, why = form.values(), form.cleaned_data["why"]
+        if kept_as_shown(
+            request, form, found,
+            lambda: table_known(Table.objects.get(pk=pk), inch=inch),
+            lambda: done.append(table_set(table=found, why=why, **values)),
+        ):  # fmt: skip
+            messages.success(
+                request,
+                f"Changed: {', '.join(NAMES[name] for name in done[0])}. Nests are planned again."
+                if done[0]
+                else "Nothing was changed.",
+            )
+            return redirect("table_figures", pk)
+    found.refresh_from_db()
+    return render(
+        request, "site/table.html",
+        {"table": found, "reading": dialect_of(found), "form": form,
+         "shown": shown(form, found, table_known(found, inch=inch)) if form else "",
+         "stale": stale_nests(found), "history": _told(found)},
+    )  # fmt: skip
+
+
+def _told(table: Table) -> list[dict[str, Any]]:
+    return [
+        {
+            "at": change.at, "who": change.who, "why": change.why,
+            "rows": [(NAMES[name], _shown(old), _shown(new)) for name, old, new in change.changes],
+        }
+        for change in table_history(table)
+    ]  # fmt: skip
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, dict):
+        words = [f"{name.replace('_', ' ')} {word!s}" for name, word in value.items()]
+        return "; ".join(words) or "ISO 6983"
+    if value is None or value == "":
+        return "blank"
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,108 @@
+"""A table's settings: its motion, its times, and how it reads a program. Every plan on the table
+rests on them, so a change is on record with who and why, and the plans are worked out anew."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, Final
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+from django.utils.text import slugify
+
+from planning.calc.motion import TableMotion
+from planning.calc.program import Dialect
+from shopfloor.audit.actor import acting, current_who
+from shopfloor.background.plans import plan_want
+from shopfloor.background.request import work_want
+from shopfloor.models import Nest, Table, Torch
+from shopfloor.site.dialect import dialect_of
+from shopfloor.site.models import FLOOR_PAGES
+
+MOTION: Final = ("accel_mm_s2", "rapid_mm_min", "corner", "corner_tolerance_mm")
+TIMES: Final = ("touch_off_s", "load_s", "unload_s", "change_s")
+READING: Final = ("torch_on", "torch_off", "dialect")
+FIGURES: Final = (*MOTION, *TIMES, *READING)
+_WORDS: Final = {
+    "accel_mm_s2": "the acceleration in mm/s²",
+    "rapid_mm_min": "the rapid in mm/min",
+    "tolerance_mm": "the corner tolerance in mm",
+}
+_PLAIN: Final = Dialect()
+
+
+def dialect_kept(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Only what differs from a reading without settings, so that a later default holds."""
+    names = {entry.name for entry in dataclasses.fields(Dialect)} - {"torch_on", "torch_off"}
+    return {
+        name: value
+        for name, value in values.items()
+        if name in names and value != getattr(_PLAIN, name)
+    }
+
+
+@transaction.atomic
+def table_add(*, name: str, code: str = "") -> Table:
+    """A table nothing listens to yet. A source that names its `code` joins it later."""
+    code = code or slugify(name)[:40]
+    if code in FLOOR_PAGES:
+        code = f"{code}-table"
+    table = Table(code=code, name=name.strip())
+    if not table.code:
+        raise ValidationError({"name": "A table needs a name of letters or figures."})
+    table.full_clean(exclude=["dialect"])
+    table.save()
+    Torch.objects.create(table=table, code="1")
+    return table
+
+
+@transaction.atomic
+def table_rename(*, table: Table, name: str) -> None:
+    """Another name to read. Its code, which sources and addresses use, stays."""
+    table.name = name.strip()
+    table.full_clean(exclude=["dialect"])
+    table.save(update_fields=["name"])
+
+
+@transaction.atomic
+def table_set(
+    *, table: Table, why: str, at: datetime | None = None, **values: Any
+) -> tuple[str, ...]:
+    """Changes a table's figures and returns which. Nests are planned anew; where the reading of
+    programs changed, those of this table's nests are also read again. Raises ValidationError."""
+    unknown = set(values) - set(FIGURES)
+    if unknown:
+        raise ValueError(f"no figures of a table: {', '.join(sorted(unknown))}")
+    changed = tuple(name for name in values if getattr(table, name) != values[name])
+    if not changed:
+        return ()
+    if not why.strip():
+        raise ValidationError({"why": "Say why: whoever looks later will ask."})
+    for name in changed:
+        setattr(table, name, values[name])
+    _check(table)
+    table.figures_at = at or timezone.now()
+    table.full_clean(exclude=["dialect"])  # checked above; empty is ISO 6983
+    with acting(current_who(), why=why.strip()):
+        table.save(update_fields=[*changed, "figures_at"])
+    for nest in Nest.objects.filter(withdrawn_at=None):
+        plan_want(nest=nest)
+    if set(changed) & set(READING):
+        work_want(kind="reread", key=str(table.pk))
+    return changed
+
+
+def _check(table: Table) -> None:
+    try:
+        TableMotion(table.accel_mm_s2, table.rapid_mm_min, tolerance_mm=table.corner_tolerance_mm)
+        dialect = dialect_of(table)
+        if not dialect.on_codes or not dialect.off_codes:
+            raise ValueError("at least one code lights the torch and one puts it out")
+    except ValueError as problem:
+        said = str(problem)
+        for name, words in _WORDS.items():
+            said = said.replace(name, words)
+        raise ValidationError(f"{said[:1].upper()}{said[1:]}.") from problem

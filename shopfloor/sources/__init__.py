@@ -1,0 +1,1 @@
+"""Sources of a table's signals."""

@@ -1,0 +1,1 @@
+"""Heats, sheets and remnants."""

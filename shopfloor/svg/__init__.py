@@ -1,0 +1,1 @@
+"""Drawings made on the server, from plain records. Reads nothing."""

@@ -1,0 +1,57 @@
+"""A start that was scanned for and is not among the next few on the screen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from django.db.models import QuerySet
+
+from shopfloor.background.waiting import waiting_items
+from shopfloor.models import Job, Nest, QueueItem, Table
+from shopfloor.nests.floor.queue_card import Fitted, Item, items_of, listed, waiting
+from shopfloor.terminal.scanned_code import plain
+from shopfloor.terminal.words import facts_of
+
+
+def scanned_item(code: str, table: Table, fitted: Fitted, *, inch: bool = False) -> Item | None:
+    """What the code on a setup sheet, a traveler or a sheet starts here: from anywhere on this
+    table's list, else from another table's, else a nest on no list. None where the code is none
+    of these."""
+    wanted = plain(code)
+    row, note = _listed(wanted, waiting(table)), ""
+    if row is None:
+        note = f"Not in {table.name}’s queue."
+        row = _listed(wanted, _on_others(table))
+        if row is not None:
+            note += f" It is taken from the queue of {row.table.name}."
+    row = row or _on_no_list(wanted, table)
+    if row is None:
+        return None
+    found = listed([row])
+    facts = facts_of([one.revision.pk for one in found])
+    items = items_of(found, facts, table, fitted, inch=inch)
+    return replace(items[0], note=note) if items else None
+
+
+def _listed(wanted: str, rows: QuerySet[QueueItem]) -> QueueItem | None:
+    by_nest = rows.filter(nest__name__iexact=wanted).first()
+    by_sheet = by_nest or rows.filter(sheet__code__iexact=wanted).first()
+    if by_sheet is not None or not wanted:
+        return by_sheet
+    job = Job.objects.filter(number__iexact=wanted).first()
+    if job is None:
+        return None
+    return rows.filter(nest__revisions__contours__line__job=job).distinct().first()
+
+
+def _on_others(table: Table) -> QuerySet[QueueItem]:
+    rows = waiting_items().exclude(table=table)
+    return rows.select_related("nest__material", "nest__wear_set", "sheet__heat", "table").order_by(
+        "table__order", "table__name", "position", "pk"
+    )
+
+
+def _on_no_list(wanted: str, table: Table) -> QueueItem | None:
+    nests = Nest.objects.filter(name__iexact=wanted, withdrawn_at=None)
+    nest = nests.select_related("material", "wear_set").first()
+    return QueueItem(nest=nest, table=table) if nest else None

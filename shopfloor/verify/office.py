@@ -1,0 +1,30 @@
+"""Whether the shop's records agree: the last result, and asking for a new one."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
+
+from shopfloor.background.request import work_want
+from shopfloor.verify.queries import verification_last, verification_progress, verification_wanted
+from shopfloor.web.access import FEEDS, DeskRequest, right
+
+CLOSE = "close_month"  # the owner's: the books are among what is verified
+
+
+@never_cache
+@right(FEEDS, CLOSE)
+def verification(request: DeskRequest) -> HttpResponse:
+    """The page; POST asks for a verification."""
+    if request.method == "POST":
+        work_want(kind="verify", key="button", payload={"by": request.user.pk})
+        messages.success(request, "It starts in a moment.")
+        return redirect("verification")
+    return render(
+        request,
+        "verify/verification.html",
+        {"last": verification_last(), "progress": verification_progress(),
+         "wanted": verification_wanted()},
+    )  # fmt: skip

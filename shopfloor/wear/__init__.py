@@ -1,0 +1,1 @@
+"""Wear parts: trays, pieces, fittings, air."""

@@ -1,0 +1,48 @@
+"""What is read off the air, once a shift or as often as somebody looks."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from shopfloor.audit.undo_record import Memo
+from shopfloor.errors import FloorError
+from shopfloor.models import AirReading, Table, User
+from shopfloor.site.calendar import shift_at
+from shopfloor.site.queries import shift_date_of, shift_patterns, shop_zone
+
+MOST_KPA = 2500.0  # above what shop air is made at; our assumption, to catch a slip
+
+
+@transaction.atomic
+def air_read(
+    *,
+    table: Table,
+    by: User,
+    at: datetime,
+    flowing_kpa: float | None = None,
+    drained: bool | None = None,
+    memo: Memo | None = None,
+) -> AirReading:
+    """Keeps a reading with the shift it falls in. `flowing_kpa` is over the atmosphere's, read
+    while the air flows: a static one says nothing of what the torch gets."""
+    if flowing_kpa is None and drained is None:
+        raise FloorError("Nothing was read.", "Give the pressure, or say that water was drained.")
+    if flowing_kpa is not None and not 0 <= flowing_kpa <= MOST_KPA:
+        raise FloorError(
+            f"{flowing_kpa:g} kPa of air?", f"0 to {MOST_KPA:g} kPa, read while it flows."
+        )
+    found = shift_at(at, shift_patterns(), ZoneInfo(shop_zone()))
+    return (memo or Memo()).make(
+        AirReading(
+            table=table,
+            at=at,
+            by=by,
+            shift_date=shift_date_of(at),
+            shift=found.name if found else "",
+            flowing_kpa=flowing_kpa,
+            drained=drained,
+        )
+    )

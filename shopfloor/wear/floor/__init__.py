@@ -1,0 +1,1 @@
+"""What the screen at the table shows and sends."""

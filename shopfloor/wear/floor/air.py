@@ -1,0 +1,24 @@
+"""The air at a table, as somebody read it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shopfloor.actions.call import Call
+from shopfloor.errors import FloorError
+from shopfloor.wear.air import air_read
+
+
+def air(call: Call) -> dict[str, Any]:
+    drained = call.payload.get("drained")
+    if drained is not None and not isinstance(drained, bool):
+        raise FloorError("Was the water drained: yes or no?")
+    row = air_read(
+        table=call.table(),
+        by=call.person,
+        at=call.at,
+        flowing_kpa=call.number("flowing_kpa"),
+        drained=drained,
+        memo=call.memo,
+    )
+    return {"air": row.pk, "shift": row.shift, "shift_date": row.shift_date.isoformat()}

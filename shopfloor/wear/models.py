@@ -1,0 +1,158 @@
+"""Wear parts and the air they burn in."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class Tray(models.Model):
+    """Pieces carried and fitted together by one scan."""
+
+    label = models.CharField(max_length=40, unique=True)
+    wear_set = models.ForeignKey(
+        "shopfloor.WearSet", on_delete=models.PROTECT, related_name="trays"
+    )
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class PieceState(models.TextChoices):
+    NEW = "new", "new"
+    FITTED = "fitted", "in a torch"
+    SHELVED = "shelved", "in the drawer"
+    FAILED = "failed", "failed"
+    RETIRED = "retired", "taken out when due"
+    CRASHED = "crashed", "crashed"
+    LOST = "lost", "lost"
+
+
+class Piece(models.Model):
+    """One physical wear part with its own age. `prior_*` is its age when Kerfbook first saw it:
+    0 for a new one, blank where nobody knows (then it takes no part in life estimates)."""
+
+    label = models.CharField(max_length=40, unique=True)
+    part = models.ForeignKey("shopfloor.SetPart", on_delete=models.PROTECT, related_name="pieces")
+    tray = models.ForeignKey(
+        Tray, on_delete=models.SET_NULL, null=True, blank=True, related_name="pieces"
+    )
+    state = models.CharField(max_length=10, default=PieceState.NEW)
+    price_minor = models.BigIntegerField()
+    rated_starts = models.PositiveIntegerField(null=True, blank=True)
+    prior_starts = models.PositiveIntegerField(null=True, blank=True, default=0)
+    prior_arc_s = models.FloatField(null=True, blank=True, default=0.0)
+    made_at = models.DateTimeField(auto_now_add=True)
+
+    def __str__(self) -> str:
+        return self.label
+
+
+class Fitting(models.Model):
+    """A piece's stay in a torch."""
+
+    piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="fittings")
+    torch = models.ForeignKey("shopfloor.Torch", on_delete=models.PROTECT, related_name="fittings")
+    fitted_at = models.DateTimeField()
+    removed_at = models.DateTimeField(null=True, blank=True)
+    fitted_by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
+    removed_by = models.ForeignKey(
+        "shopfloor.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    removal_state = models.CharField(max_length=10, blank=True)
+    removal_reason = models.CharField(max_length=40, blank=True)  # pit, out of round, nick, ...
+    incident = models.UUIDField(null=True, blank=True)  # one incident may take several pieces
+    action = models.ForeignKey(
+        "shopfloor.Action", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["torch", "fitted_at"]),
+            models.Index(fields=["removed_at"], name="fitting_removed"),
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["piece"], condition=models.Q(removed_at=None), name="piece_in_one_torch"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.piece_id} in {self.torch_id} from {self.fitted_at:%Y-%m-%d %H:%M}Z"
+
+
+class Inspection(models.Model):
+    """What a person saw when a piece was looked at."""
+
+    piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="inspections")
+    at = models.DateTimeField()
+    by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
+    pit_mm = models.FloatField(null=True, blank=True)
+    orifice_round = models.BooleanField(null=True, blank=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["at"]
+
+    def __str__(self) -> str:
+        return f"{self.piece_id} at {self.at:%Y-%m-%d %H:%M}Z"
+
+
+class PieceOutlook(models.Model):
+    """Published by planning: a piece's age and what is left, with when and from what."""
+
+    piece = models.OneToOneField(Piece, on_delete=models.CASCADE, related_name="outlook")
+    starts = models.PositiveIntegerField(null=True, blank=True)
+    arc_s = models.FloatField(null=True, blank=True)
+    pit_mm = models.FloatField(null=True, blank=True)
+    starts_left = models.IntegerField(null=True, blank=True)
+    left_low = models.IntegerField(null=True, blank=True)  # the ends inspections allow
+    left_high = models.IntegerField(null=True, blank=True)
+    due = models.CharField(max_length=12, blank=True)  # due, soon, no, unknown
+    basis = models.CharField(max_length=200, blank=True)
+    basis_said = models.JSONField(default=dict, blank=True)  # `basis` with its lengths as numbers
+    computed_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"outlook of {self.piece_id}"
+
+
+class PieceUse(models.Model):
+    """What one run took of one piece: its starts and arc time while the piece was in the torch.
+    `weights` shares it between job lines: `{line id, or "" for the shop: weight}`."""
+
+    run = models.ForeignKey("shopfloor.Run", on_delete=models.CASCADE, related_name="piece_uses")
+    piece = models.ForeignKey("shopfloor.Piece", on_delete=models.CASCADE, related_name="uses")
+    at = models.DateTimeField()  # of its first start in the run: the order in which it is charged
+    starts = models.PositiveIntegerField()
+    arc_s = models.FloatField()
+    weights = models.JSONField(default=dict)
+    evidence = models.CharField(max_length=10)
+    known_starts = models.PositiveIntegerField(default=0)  # heard or entered; the others planned
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["run", "piece"], name="piece_use_once_a_run")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.starts} starts of {self.piece_id} in {self.run_id}"
+
+
+class AirReading(models.Model):
+    """What somebody read off the air at a table: its pressure while it flows, and whether the
+    water was drained then. Booked on the shift it was read in."""
+
+    table = models.ForeignKey("shopfloor.Table", on_delete=models.PROTECT, related_name="air")
+    at = models.DateTimeField()
+    shift_date = models.DateField()
+    shift = models.CharField(max_length=40, blank=True)  # blank: read outside any shift
+    flowing_kpa = models.FloatField(null=True, blank=True)  # over the atmosphere's
+    drained = models.BooleanField(null=True, blank=True)
+    by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-at"]
+        indexes = [models.Index(fields=["shift_date"], name="air_shift_date")]
+
+    def __str__(self) -> str:
+        return f"air at {self.table_id}, {self.at:%Y-%m-%d %H:%M}Z"

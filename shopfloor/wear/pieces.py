@@ -1,0 +1,237 @@
+"""Wear parts in and out of torches. A piece is one thing with its own age; a fitting is its stay
+in a torch. What comes out half used goes back in the drawer and may be fitted again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Q
+
+from planning.calc.said import said
+from shopfloor.audit.undo_record import Memo
+from shopfloor.background.request import work_want
+from shopfloor.errors import FloorError
+from shopfloor.models import (
+    Action,
+    Fitting,
+    Inspection,
+    Piece,
+    PieceState,
+    Segment,
+    SetPart,
+    Torch,
+    Tray,
+    User,
+    WearSet,
+)
+from shopfloor.site.queries import the_shop
+from shopfloor.wear.fitted import fittings_in
+
+OUT = (
+    PieceState.SHELVED,
+    PieceState.FAILED,
+    PieceState.RETIRED,
+    PieceState.CRASHED,
+    PieceState.LOST,
+)
+DEEPEST_PIT_MM = 10.0
+USABLE = (PieceState.NEW, PieceState.SHELVED)
+
+
+@transaction.atomic
+def piece_fit(
+    *,
+    piece: Piece,
+    torch: Torch,
+    by: User,
+    at: datetime,
+    action: Action | None = None,
+    memo: Memo | None = None,
+) -> Fitting:
+    """Puts a piece into a torch. Its kind's place must be empty, and it must not be somewhere
+    else or past use."""
+    memo = memo or Memo()
+    piece = Piece.objects.select_for_update().get(pk=piece.pk)
+    if piece.state not in USABLE:
+        raise FloorError(
+            f"{piece.label} is {PieceState(piece.state).label}.",
+            "Scan another one." if piece.state != PieceState.FITTED else "Take it out there first.",
+        )
+    for fitting in fittings_in(torch):
+        if fitting.piece.part.kind == piece.part.kind:
+            raise FloorError(
+                f"{fitting.piece.label} is still in {torch}.", "Say what comes out first."
+            )
+    fitting = memo.make(
+        Fitting(piece=piece, torch=torch, fitted_at=at, fitted_by=by, action=action)
+    )
+    memo.change(piece, state=PieceState.FITTED)
+    _wants(piece, torch, at)
+    return fitting
+
+
+@transaction.atomic
+def piece_remove(
+    *,
+    fitting: Fitting,
+    state: str,
+    by: User,
+    at: datetime,
+    reason: str = "",
+    incident: UUID | None = None,
+    memo: Memo | None = None,
+) -> None:
+    """Takes a piece out. `state` is what becomes of it; pieces of one crash share `incident`."""
+    memo = memo or Memo()
+    if state not in OUT:
+        raise FloorError(f"{state!r} is none of {', '.join(OUT)}.", ask="state")
+    if at < fitting.fitted_at:
+        raise FloorError("It cannot come out before it went in.", "Check this screen's clock.")
+    memo.change(
+        fitting,
+        removed_at=at,
+        removed_by=by,
+        removal_state=state,
+        removal_reason=reason[:40],
+        incident=incident,
+    )
+    memo.change(fitting.piece, state=state)
+    _wants(fitting.piece, fitting.torch, at)
+
+
+@transaction.atomic
+def tray_fit(
+    *,
+    tray: Tray,
+    torch: Torch,
+    by: User,
+    at: datetime,
+    state: str = PieceState.SHELVED,
+    reason: str = "",
+    action: Action | None = None,
+    memo: Memo | None = None,
+) -> tuple[list[Piece], list[Piece]]:
+    """One scan swaps everything: the torch is emptied and the tray's usable pieces go in.
+    Returns what went in and what came out. A piece of the tray that is in this torch stays."""
+    memo = memo or Memo()
+    wanted = [piece for piece in _pieces_of(tray) if piece.state in USABLE or _in(piece, torch)]
+    if not wanted:
+        raise FloorError(f"Tray {tray.label} holds nothing that can be fitted.")
+    _one_a_kind(wanted, tray)
+    removed, staying = [], set()
+    for fitting in fittings_in(torch):
+        if fitting.piece_id in {piece.pk for piece in wanted}:
+            staying.add(fitting.piece_id)
+            continue
+        piece_remove(fitting=fitting, state=state, by=by, at=at, reason=reason, memo=memo)
+        removed.append(fitting.piece)
+    fitted = [piece for piece in wanted if piece.pk not in staying]
+    for piece in fitted:
+        piece_fit(piece=piece, torch=torch, by=by, at=at, action=action, memo=memo)
+    return fitted, removed
+
+
+@transaction.atomic
+def piece_from_drawer(*, part: SetPart, memo: Memo | None = None) -> Piece:
+    """A fresh piece of a kind, taken off the drawer's count. The count is what someone last
+    wrote down: where it says none is left, the piece in the hand is right."""
+    memo = memo or Memo()
+    part = SetPart.objects.select_for_update().get(pk=part.pk)
+    if part.in_drawer:
+        memo.change(part, in_drawer=part.in_drawer - 1)
+    return memo.make(
+        Piece(
+            label=_free_label(part),
+            part=part,
+            price_minor=part.price_minor,
+            rated_starts=part.rated_starts,
+        )
+    )
+
+
+@transaction.atomic
+def piece_inspect(
+    *,
+    piece: Piece,
+    by: User,
+    at: datetime,
+    pit_mm: float | None = None,
+    orifice_round: bool | None = None,
+    note: str = "",
+    memo: Memo | None = None,
+) -> tuple[Inspection, bool | None]:
+    """What a person saw, and whether the piece is due by it (None: that says nothing)."""
+    if pit_mm is None and orifice_round is None and not note:
+        raise FloorError("Nothing was said of the piece.", "Give the pit's depth or the orifice.")
+    if pit_mm is not None and not 0 <= pit_mm <= DEEPEST_PIT_MM:
+        again = said("Measure again: 0 to {0}.", DEEPEST_PIT_MM)
+        raise FloorError(said("A pit of {0}?", pit_mm), again)
+    inspection = (memo or Memo()).make(
+        Inspection(
+            piece=piece,
+            at=at,
+            by=by,
+            pit_mm=pit_mm,
+            orifice_round=orifice_round,
+            note=note[:200],
+        )
+    )
+    work_want(kind="piece", key=str(piece.pk))
+    due: bool | None = None
+    if pit_mm is not None:
+        due = pit_mm >= pit_limit_mm(piece)
+    if orifice_round is not None:
+        due = bool(due) or not orifice_round
+    return inspection, due
+
+
+def pit_limit_mm(piece: Piece) -> float:
+    """The part's own limit where the shop set one, else the shop's."""
+    own = piece.part.pit_limit_mm
+    return own if own is not None else the_shop().pit_limit_mm
+
+
+def set_question(*, fitted: WearSet | None, wanted: WearSet) -> str:
+    """A sentence where the set in the torch is not the one a nest was planned for; else ""."""
+    if fitted is None:
+        return f"Kerfbook does not know what is in the torch; this nest is for {wanted}."
+    if fitted.pk == wanted.pk:
+        return ""
+    return f"{fitted} is fitted, this nest is for {wanted}."
+
+
+def _wants(piece: Piece, torch: Torch, since: datetime) -> None:
+    """The piece's outlook, and the runs whose wear this decides: a change may be told late."""
+    work_want(kind="piece", key=str(piece.pk))
+    late = Segment.objects.filter(Q(ended_at=None) | Q(ended_at__gt=since), torch=torch)
+    for run in late.values_list("run", flat=True).distinct():
+        work_want(kind="run", key=str(run))
+
+
+def _pieces_of(tray: Tray) -> list[Piece]:
+    return list(tray.pieces.select_related("part__wear_set").order_by("part__kind", "pk"))
+
+
+def _in(piece: Piece, torch: Torch) -> bool:
+    return piece.fittings.filter(torch=torch, removed_at=None).exists()
+
+
+def _one_a_kind(pieces: Sequence[Piece], tray: Tray) -> None:
+    kinds = [piece.part.kind for piece in pieces]
+    twice = {kind for kind in kinds if kinds.count(kind) > 1}
+    if twice:
+        raise FloorError(
+            f"Tray {tray.label} holds two of a kind: {', '.join(sorted(twice))}.",
+            "Take one out of the tray, or change the pieces one by one.",
+        )
+
+
+def _free_label(part: SetPart) -> str:
+    stem = f"{part.wear_set.code}-{part.kind}"[:33]
+    number = part.pieces.count() + 1
+    while Piece.objects.filter(label=f"{stem}-{number}").exists():
+        number += 1
+    return f"{stem}-{number}"

@@ -1,0 +1,57 @@
+"""What every page's frame shows: the shop's name and the pages this person may open."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.functional import SimpleLazyObject
+
+from shopfloor.models import SecurityNotice, User
+from shopfloor.people.security_queries import notices_open
+from shopfloor.site.first_steps import next_step, steps_missing
+from shopfloor.site.queries import the_shop
+
+# label, URL name, permission needed (blank: any signed-in desk person)
+NAV = (
+    ("Today", "today", ""),
+    ("Jobs", "jobs", ""),
+    ("Nests", "nests", ""),
+    ("Stock", "stock", ""),
+    ("Balance", "balance", ""),
+    ("Wear", "wear", ""),
+    ("Cost", "cost", "shopfloor.see_cost"),
+    ("Sources", "sources", ""),
+)
+
+
+def shop(request: HttpRequest) -> dict[str, Any]:
+    user = getattr(request, "user", None)
+    return {
+        "shop": the_shop(),
+        "nav": SimpleLazyObject(lambda: _nav(request)),  # the floor's pages have none
+        "notices": lambda: notices_for(user),
+        "first_steps": steps_missing,
+        "next_step": next_step,
+    }
+
+
+def _nav(request: HttpRequest) -> list[dict[str, Any]]:
+    user = getattr(request, "user", None)
+    nav = []
+    if user is not None and user.is_authenticated:
+        for label, name, right in NAV:
+            if right and not user.has_perm(right):
+                continue
+            try:
+                url = reverse(name)
+            except NoReverseMatch:
+                continue
+            nav.append({"label": label, "url": url, "current": request.path.startswith(url)})
+    return nav
+
+
+def notices_for(user: object) -> list[SecurityNotice]:
+    """Asked for only by pages that have room for it."""
+    return notices_open(user) if isinstance(user, User) else []

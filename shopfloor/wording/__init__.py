@@ -1,0 +1,1 @@
+"""Words, counts and cautions, made in one place. Reads nothing."""
