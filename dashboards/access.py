@@ -19,7 +19,7 @@ DESK = tuple(code for code in ANY if code != FLOOR)
 
 
 @dataclass(frozen=True, slots=True)
-class Sight:
+class Reader:
     """What one person sees: money, quotes and margin, who did what when; and what they may do."""
 
     cost: bool = False
@@ -33,11 +33,11 @@ class Sight:
     inch: bool = False
 
 
-def sight_of(user: Any) -> Sight:
+def reader_of(user: Any) -> Reader:
     """The person's rights, read once."""
     if user is None or not user.is_authenticated:
-        return Sight()
-    return Sight(
+        return Reader()
+    return Reader(
         cost=may(user, "see_cost"),
         margin=may(user, "see_cost") and may(user, "see_margin"),
         quotes=may(user, "make_quotes") or (may(user, "see_cost") and may(user, "see_margin")),

@@ -130,9 +130,9 @@ def day_stamp() -> str:
     return desk.day_stamp()
 
 
-def lines_left(*, since: datetime, until: datetime) -> list[desk.LineLeft]:
+def shift_notes(*, since: datetime, until: datetime) -> list[desk.ShiftNote]:
     """Lines people left for those who come after them, the newest first."""
-    return desk.lines_left(since=since, until=until)
+    return desk.shift_notes(since=since, until=until)
 
 
 def reasons() -> list[desk.ReasonChoice]:
@@ -143,10 +143,10 @@ def stoppage(stoppage_id: int) -> desk.StoppageSeen:
     return desk.stoppage_seen(stoppage_id)
 
 
-def arcs_loose(first_key: str, arcs: int | None = None) -> Unassigned:
+def unassigned_stretch(first_key: str, arcs: int | None = None) -> Unassigned:
     """The stretch of arcs without a run that this one lies in, or so many of it from this one on,
     and what they could have been."""
-    return desk_arcs.arcs_loose(first_key, arcs)
+    return desk_arcs.unassigned_stretch(first_key, arcs)
 
 
 def suggestions(stretches: Sequence[Stretch]) -> list[tuple[Suggestion, ...]]:

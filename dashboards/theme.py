@@ -94,7 +94,7 @@ def template(palette: Palette) -> dict[str, Any]:
     }
 
 
-def bar_fill(palette: Palette, kind: str) -> dict[str, Any]:
+def bar_style(palette: Palette, kind: str) -> dict[str, Any]:
     """Marker of a bar: `more` hatched, `less` open, `off` hatched the other way in vermilion,
     `fast` solid, `fine` hatched, `planned` open in pencil."""
     line, hatch, width = palette.ink2, "", 1.25

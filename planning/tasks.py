@@ -9,17 +9,17 @@ from celery import shared_task
 from django.utils import timezone
 
 from planning.services.factor_summary import factors_freshen
-from planning.services.freshness import plans_freshen
+from planning.services.freshness import request_stale_plans
 from planning.services.summaries import months_freshen
 from planning.services.verification import verification_nightly
-from planning.services.work import work_do, work_sweep, works_wake
+from planning.services.work import resend_waiting, run_work, works_wake
 from shopfloor.background.statistics import statistics_update
 from shopfloor.backup.services import backups_due
 
 
 @shared_task(name="kerfbook.work")
 def work(work_id: int) -> None:
-    work_do(work_id=work_id)
+    run_work(work_id=work_id)
 
 
 @shared_task(name="kerfbook.wake")
@@ -30,12 +30,12 @@ def wake(ids: list[int]) -> None:
 
 @shared_task(name="kerfbook.sweep")
 def sweep() -> None:
-    work_sweep()
+    resend_waiting()
 
 
 @shared_task(name="kerfbook.freshen")
 def freshen() -> None:
-    plans_freshen(now=timezone.now())
+    request_stale_plans(now=timezone.now())
     months_freshen()
     factors_freshen(now=timezone.now())
 

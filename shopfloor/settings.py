@@ -76,7 +76,7 @@ MIDDLEWARE = [
     "shopfloor.web.middleware.WholeText",
     "shopfloor.web.middleware.VisibleText",
     "shopfloor.web.middleware.ContentSecurityPolicy",
-    "shopfloor.web.double_submit.TakenOnce",
+    "shopfloor.web.double_submit.DoubleSubmitGuard",
     "shopfloor.web.middleware.WhoActs",
     "shopfloor.web.middleware.ShopTime",
 ]

@@ -10,7 +10,7 @@ from io import BufferedReader
 from pathlib import Path
 from typing import Any
 
-from telemetry.bulk import few_collections, large_cache
+from telemetry.bulk import large_cache, pause_garbage_collection
 from telemetry.description import parse_description
 from telemetry.errors import SourceError
 from telemetry.feeds.base import BLOCK_BYTES
@@ -19,8 +19,8 @@ from telemetry.journal.writer import clock_us
 from telemetry.locks import Lock
 from telemetry.models import Cursor, Feed, FeedVersion, SourcePosition
 from telemetry.paths import journal_folder, lock_path
-from telemetry.sidebyside import Group, side_by_side
-from telemetry.worker.storing import Storing, announce
+from telemetry.sidebyside import Group, run_in_two_processes
+from telemetry.worker.storing import LaneRunner, announce
 
 _STORE_EACH_BYTES = 4 * 1024 * 1024
 Progress = Callable[[int, int], None]
@@ -42,7 +42,7 @@ def backfill(feed: Feed, path: Path, progress: Progress) -> Done:
     Lines that are stored already are passed over, so files may overlap what was heard live and
     come in any order. Raises SourceError where the file cannot be read or would be guesswork.
     """
-    with few_collections():
+    with pause_garbage_collection():
         return _backfill(feed, path, progress, alone=True)
 
 
@@ -60,8 +60,8 @@ def backfill_all(work: Sequence[tuple[Feed, Path]], progress: Progress) -> list[
         feed, path = work[n]
         return _backfill(feed, path, lambda done, of: tell(done), alone=len(groups) == 1)
 
-    with few_collections():
-        done = side_by_side(one, groups, lambda amount: progress(amount, sum(sizes)))
+    with pause_garbage_collection():
+        done = run_in_two_processes(one, groups, lambda amount: progress(amount, sum(sizes)))
     return [done[n] for n in range(len(work))]
 
 
@@ -110,7 +110,7 @@ def _refuse(feed: Feed) -> None:
 def _read(
     feed: Feed, path: Path, handle: BufferedReader, progress: Progress, *, alone: bool
 ) -> Done:
-    storing = Storing(feed, "backfill", in_bulk=alone)
+    storing = LaneRunner(feed, "backfill", in_bulk=alone)
     storing.drain()
     digest = hashlib.file_digest(handle, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
     size, source = handle.tell(), f"backfill:{digest}"

@@ -24,7 +24,7 @@ def large_cache() -> None:
 
 
 @contextlib.contextmanager
-def few_collections() -> Iterator[None]:
+def pause_garbage_collection() -> Iterator[None]:
     """Rows by the hundred thousand hold no cycles, and looking for some among them costs a
     seventh of a backfill: the collector looks a hundred times less often meanwhile."""
     before = gc.get_threshold()
@@ -45,7 +45,7 @@ def _short_turns() -> Iterator[None]:
         sys.setswitchinterval(before)
 
 
-def ahead(every: Iterator[Gathered]) -> Iterator[Gathered]:
+def prefetch(every: Iterator[Gathered]) -> Iterator[Gathered]:
     """The same, the next decoded on a thread beside while the last is stored.
 
     Only for a database with a server, during whose work nobody else computes here. SQLite works in

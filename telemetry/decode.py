@@ -20,7 +20,7 @@ from telemetry.events import (
 )
 from telemetry.identity import Occurrences, position_key, seq_key, stamp_key
 from telemetry.lines import KEEP_BYTES, LineSplitter, RawLine
-from telemetry.outlet import Outlet
+from telemetry.outlet import ReleaseQueue
 from telemetry.parsers import make_parser
 from telemetry.parsers.checksum import make_check
 from telemetry.parsers.level import LevelParser
@@ -73,7 +73,7 @@ class Decoder:
         self._splitter = LineSplitter()
         self._sequence = Sequence(window_us, timed=self._timed)
         debounce_us = round(line.debounce_s * SECOND_US)
-        self._outlet = Outlet(
+        self._outlet = ReleaseQueue(
             self._sequence,
             window_us=window_us,
             timed=self._timed,

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 if TYPE_CHECKING:  # who only collects lines needs no arrays
-    from telemetry.packed import Packed
+    from telemetry.packed import ColumnBlock
 
 ARC_ON: Final = 1
 ARC_OFF: Final = 2
@@ -159,7 +159,7 @@ class Run:
     """
 
     events: list[Event]
-    lines: Packed | None
+    lines: ColumnBlock | None
     arrival_us: int | None = None
     session: int = 0
 

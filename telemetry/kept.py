@@ -9,12 +9,12 @@ from itertools import repeat
 import numpy as np
 
 from telemetry.events import Event
-from telemetry.packed import Packed
+from telemetry.packed import ColumnBlock
 
 _NONE = -1
 
 
-class Kept:
+class SampleStore:
     """Events in the order they were decoded in; `ordered` gives the distinct ones by time."""
 
     def __init__(self) -> None:
@@ -37,7 +37,7 @@ class Kept:
         self._names.append(self._number(event.text))
         self._values.append(np.nan if event.value is None else event.value)
 
-    def add_all(self, lines: Packed, session: int) -> None:
+    def add_all(self, lines: ColumnBlock, session: int) -> None:
         count = len(lines)
         self._keys += lines.keys.tobytes()
         self._times_us.frombytes(lines.times_us.tobytes())
@@ -52,7 +52,7 @@ class Kept:
 
     def __eq__(self, other: object) -> bool:
         """The same distinct events in the same order."""
-        return isinstance(other, Kept) and list(self.ordered()) == list(other.ordered())
+        return isinstance(other, SampleStore) and list(self.ordered()) == list(other.ordered())
 
     def __len__(self) -> int:
         """How many distinct ones."""

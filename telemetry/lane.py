@@ -19,8 +19,8 @@ from telemetry.fewlines import LiveDecoder
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
 from telemetry.journal.judge import came_us
 from telemetry.lanestate import LaneState
-from telemetry.latest import Latest
-from telemetry.packed import AnyRow, Stretch
+from telemetry.latest import RecentCounts
+from telemetry.packed import AnyRow, RowBlock
 from telemetry.store.clock import clock_at
 from telemetry.store.gathered import Clock, Gathered, row_of
 from telemetry.versions import Versions
@@ -251,7 +251,7 @@ class Lane(LaneState):
             self._decoder = LiveDecoder(self.description)
         self._stream += 1
         self._reread = reread
-        self._tie, self._rejects, self._repeats = [-1, 0], Latest({}), Latest({})
+        self._tie, self._rejects, self._repeats = [-1, 0], RecentCounts({}), RecentCounts({})
         self._ties = {}
 
     def _add(self, batch: Batch) -> None:
@@ -260,7 +260,7 @@ class Lane(LaneState):
         for run in batch.runs:
             now.events.extend(self._row(event, self._tie_of(event)) for event in run.events)
             if run.lines is not None:
-                stretch = Stretch(run.lines, run.arrival_us or 0, now.feed_version)
+                stretch = RowBlock(run.lines, run.arrival_us or 0, now.feed_version)
                 if self._clocks:
                     now.events.extend(map(self._clocked, stretch.rows()))
                 else:

@@ -8,7 +8,7 @@ from telemetry.description import Description
 from telemetry.fewlines import LiveDecoder
 from telemetry.journal import Position
 from telemetry.jsontext import as_flag, as_json
-from telemetry.latest import Latest
+from telemetry.latest import RecentCounts
 from telemetry.store.gathered import Clock
 from telemetry.versions import Versions
 
@@ -36,8 +36,8 @@ class LaneState:
         self.due: dict[str, list[int]] = state.get("due", {})  # when it was loaded
         self._tie: list[int] = state.get("tie", [-1, 0])
         self._ties: dict[str, list[int]] = state.get("ties", {})  # by torch, of polls
-        self._rejects = Latest(state.get("rejects", {}))
-        self._repeats = Latest(state.get("repeats", {}))
+        self._rejects = RecentCounts(state.get("rejects", {}))
+        self._repeats = RecentCounts(state.get("repeats", {}))
         self._clocks = [Clock(*values) for values in state.get("clocks", [])]
         self._decoder: LiveDecoder | None = None
         self.description: Description | None = None

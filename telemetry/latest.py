@@ -5,7 +5,7 @@ from __future__ import annotations
 _REMEMBER = 1_000
 
 
-class Latest:
+class RecentCounts:
     """Counts by key, of the keys that came last. What it remembers depends on the order things came
     in and never on how they were split into blocks."""
 

@@ -17,7 +17,7 @@ _NOTHING = '{"window": [], "unchecked": [], "edges": {}}'
 _REFUSED = 0  # the kind of a line that is no event
 
 
-class Outlet:
+class ReleaseQueue:
     """Puts events in order and lets them go into a batch."""
 
     def __init__(

@@ -24,7 +24,7 @@ Columns = tuple[
 
 
 @dataclass(frozen=True, slots=True)
-class Packed:
+class ColumnBlock:
     """Plain lines, an entry a line.
 
     `keys` is (n, 2) big-endian u8, the 16 bytes that `Event.key` spells in hex; `values` NaN where
@@ -49,10 +49,10 @@ class Packed:
     def __len__(self) -> int:
         return len(self.times_us)
 
-    def part(self, first: int, last: int) -> Packed:
+    def part(self, first: int, last: int) -> ColumnBlock:
         """Lines `first` to before `last`."""
         low, high = np.searchsorted(self.named, (first, last)).tolist()
-        return Packed(
+        return ColumnBlock(
             self.text, self.keys[first:last], self.times_us[first:last], self.seqs[first:last],
             self.kinds[first:last], self.values[first:last], self.stamps_from[first:last],
             self.stamps_to[first:last], self.torch, self.torches[first:last],
@@ -103,19 +103,19 @@ def but_nan(values: Array) -> list[float | None]:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
-    """Packed lines of one description, all received at one instant."""
+class RowBlock:
+    """ColumnBlock lines of one description, all received at one instant."""
 
-    lines: Packed
+    lines: ColumnBlock
     received_us: int
     feed_version: int
 
     def __len__(self) -> int:
         return len(self.lines)
 
-    def part(self, first: int, last: int) -> Stretch:
+    def part(self, first: int, last: int) -> RowBlock:
         """Lines `first` to before `last`."""
-        return Stretch(self.lines.part(first, last), self.received_us, self.feed_version)
+        return RowBlock(self.lines.part(first, last), self.received_us, self.feed_version)
 
     def rows(self) -> list[AnyRow]:
         """The lines as rows."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from telemetry.events import ARC_OFF, ARC_ON, PIERCE, SAMPLE_A, SAMPLE_V
-from telemetry.packed import Array, Packed
+from telemetry.packed import Array, ColumnBlock
 from telemetry.pairing import Burning, Pairer
 
 _MANY = 64  # lines; fewer are quicker one by one
@@ -42,7 +42,7 @@ class ManyArcs:
         return len(self.on_us)
 
 
-def first_start(lines: Packed) -> int | None:
+def first_start(lines: ColumnBlock) -> int | None:
     """The place of the first arc_on, from which on `take_many` can go; None where it does not pay
     or the lines are of several torches."""
     if not lines.torch or len(lines) < _MANY:
@@ -51,7 +51,7 @@ def first_start(lines: Packed) -> int | None:
     return int(places[0]) if len(places) else None
 
 
-def take_many(pairer: Pairer, lines: Packed) -> tuple[ManyArcs, list[int]]:
+def take_many(pairer: Pairer, lines: ColumnBlock) -> tuple[ManyArcs, list[int]]:
     """Takes lines of the pairer's torch that begin with an arc_on it was given as its last event.
 
     Returns the arcs that ended and the places of strays.
@@ -101,7 +101,9 @@ def take_many(pairer: Pairer, lines: Packed) -> tuple[ManyArcs, list[int]]:
     return arcs, sorted(strays.tolist())
 
 
-def _sums(lines: Packed, of: Array, samples: Array, kind: int, count: int) -> tuple[Array, Array]:
+def _sums(
+    lines: ColumnBlock, of: Array, samples: Array, kind: int, count: int
+) -> tuple[Array, Array]:
     """Of the samples of a kind, by stretch: their sum, added up in order, and how many."""
     places = samples[lines.kinds[samples] == kind]
     weights = lines.values[places]

@@ -17,7 +17,7 @@ from telemetry.description import Description
 from telemetry.errors import ParseError
 from telemetry.events import LONGEST_PROGRAM, LONGEST_TORCH, PROGRAM, SAMPLE_A, Event
 from telemetry.lines import MAX_LINE_BYTES
-from telemetry.packed import Packed
+from telemetry.packed import ColumnBlock
 from telemetry.parsers.stamps import EARLIEST_US, LATEST_US, SECOND_US, IsoReader
 from telemetry.values import Values
 from telemetry.words import Words
@@ -44,7 +44,7 @@ class Block:
     ends: Ints
     plain: Flags
     breaks: list[int]
-    lines: Packed
+    lines: ColumnBlock
 
     def events(self, first: int, last: int, about: About) -> list[Event]:
         """Lines `first` to before `last`, as events."""
@@ -215,7 +215,7 @@ class PlainReader:
         seqs: Ints,
         times: Ints,
         marks: Ints,
-    ) -> Packed:
+    ) -> ColumnBlock:
         kinds = self._words.kinds_of(raw, bytes_, *fields["signal"])
         plain &= kinds > 0
         count = len(plain)
@@ -237,7 +237,7 @@ class PlainReader:
         keys = np.empty((count, 2), ">u8")
         keys[:, 0], keys[:, 1] = marks, seqs
         torch = None if torches else self._torch
-        return Packed(
+        return ColumnBlock(
             bytes_, keys, times, seqs, kinds, values, *fields["time"], torch, torches, named, names
         )
 

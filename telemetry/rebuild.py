@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from django.db import connection, transaction
 
-from telemetry.bulk import few_collections, large_cache
+from telemetry.bulk import large_cache, pause_garbage_collection
 from telemetry.description import Description, parse_description
 from telemetry.journal import Kind, Position, Record, Span, judge, read
 from telemetry.journal.thinned import Lane as ThinnedLane
@@ -22,11 +22,11 @@ from telemetry.store import Gathered, commit
 from telemetry.store.asides import drop_filled
 from telemetry.store.before import Before, Changes, Window
 from telemetry.store.clock import retime_all
-from telemetry.store.commit import Keeper, torches_of
+from telemetry.store.commit import FeedMemory, torches_of
 from telemetry.store.gathered import row_of
-from telemetry.store.mend import mend_rejects
+from telemetry.store.mend import reread_rejects
 from telemetry.store.repair import repair
-from telemetry.store.rollups import Dirty
+from telemetry.store.rollups import DueBuckets
 from telemetry.store.rows import insert_events
 from telemetry.versions import Versions
 from telemetry.worker.storing import version_in_force, versions_of
@@ -68,7 +68,7 @@ def rebuild(feed: Feed, from_us: int | None = None, *, dry_run: bool = False) ->
         if feed.clock_version:
             from_us = None  # events may have moved over the border
         large_cache()
-        with few_collections(), transaction.atomic():
+        with pause_garbage_collection(), transaction.atomic():
             done = _rebuild(feed, from_us, spans, thinned)
             if dry_run:
                 transaction.set_rollback(True)
@@ -181,7 +181,7 @@ def _replay(
         _gathered(feed, name, before.get(name), cuts, versions, thinned.lane(name))
         for name in LANES
     ]
-    keeper = Keeper()
+    keeper = FeedMemory()
     for name, gathered in heapq.merge(*lanes, key=lambda pair: pair[1].began_us):
         if from_us is not None:
             gathered.keep_from(from_us)
@@ -229,12 +229,12 @@ def _mend(feed: Feed) -> None:
     """Every version once more over what is refused still: lanes can have met it in any order."""
     later = FeedVersion.objects.filter(feed=feed, version__gt=1).order_by("version")
     for version in later.values_list("version", flat=True):
-        events = mend_rejects(feed, version)
+        events = reread_rejects(feed, version)
         insert_events(feed.pk, [row_of(event, 0, version, 0) for event in events])
 
 
 def _pair(feed: Feed, from_us: int | None, *, pierces: bool) -> None:
-    dirty = Dirty()
+    dirty = DueBuckets()
     for torch in torches_of(feed):
         repair(feed, torch, from_us, None, pierces=pierces, dirty=dirty)
         dirty.recompute_from(feed, torch, from_us)

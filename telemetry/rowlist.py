@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 from typing import overload
 
-from telemetry.packed import AnyRow, Stretch
+from telemetry.packed import AnyRow, RowBlock
 
 
 class Rows(Sequence[AnyRow]):
@@ -14,8 +14,8 @@ class Rows(Sequence[AnyRow]):
 
     __slots__ = ("_count", "parts")
 
-    def __init__(self, parts: Iterable[list[AnyRow] | Stretch] = ()) -> None:
-        self.parts: list[list[AnyRow] | Stretch] = [part for part in parts if len(part)]
+    def __init__(self, parts: Iterable[list[AnyRow] | RowBlock] = ()) -> None:
+        self.parts: list[list[AnyRow] | RowBlock] = [part for part in parts if len(part)]
         self._count = sum(map(len, self.parts))
 
     def extend(self, rows: Iterable[AnyRow]) -> None:
@@ -30,7 +30,7 @@ class Rows(Sequence[AnyRow]):
         if not last:
             self.parts.pop()
 
-    def add(self, stretch: Stretch) -> None:
+    def add(self, stretch: RowBlock) -> None:
         """Adds a stretch at the end."""
         if len(stretch):
             self.parts.append(stretch)
@@ -43,7 +43,7 @@ class Rows(Sequence[AnyRow]):
     @property
     def packed(self) -> int:
         """How many of the rows are arrays."""
-        return sum(len(part) for part in self.parts if isinstance(part, Stretch))
+        return sum(len(part) for part in self.parts if isinstance(part, RowBlock))
 
     def torches(self) -> set[str]:
         """All that are named."""
@@ -77,7 +77,7 @@ class Rows(Sequence[AnyRow]):
         return next(iter(self._clipped(at, at + 1)))
 
     def _clipped(self, first: int, last: int) -> Rows:
-        parts: list[list[AnyRow] | Stretch] = []
+        parts: list[list[AnyRow] | RowBlock] = []
         at = 0
         for part in self.parts:
             low, high = max(first - at, 0), min(last - at, len(part))
@@ -92,6 +92,6 @@ class Rows(Sequence[AnyRow]):
         return Rows(parts)
 
 
-def rows_of(part: list[AnyRow] | Stretch) -> list[AnyRow]:
+def rows_of(part: list[AnyRow] | RowBlock) -> list[AnyRow]:
     """One part as rows."""
     return part if isinstance(part, list) else part.rows()

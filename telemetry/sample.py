@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from telemetry.description import Description
 from telemetry.events import Batch, Gap, Reject
-from telemetry.kept import Kept
+from telemetry.kept import SampleStore
 from telemetry.pairing import Arc, Pairing, pair
 from telemetry.wholesale import BulkDecoder
 
@@ -22,7 +22,7 @@ class Sample:
     """What a file came to. `unfinished` is a last line without its end that does not decode."""
 
     lines: int = 0
-    events: Kept = field(default_factory=Kept)
+    events: SampleStore = field(default_factory=SampleStore)
     rejects: list[Reject] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     duplicates: int = 0

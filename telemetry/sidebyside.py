@@ -27,7 +27,7 @@ class Group:
     size: int
 
 
-def side_by_side(
+def run_in_two_processes(
     work: Callable[[int, Tell], T], groups: Sequence[Group], progress: Tell
 ) -> dict[int, T]:
     """`work(n, tell)` for each piece; `progress` is given the sum of what each told last.

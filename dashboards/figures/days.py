@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from dashboards.ledgers.balance import Day
-from dashboards.theme import Palette, bar_fill, template
+from dashboards.theme import Palette, bar_style, template
 
 HEIGHT_PX = 372
 
@@ -18,11 +18,11 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[s
     bars = []
     dates = [day.day.isoformat() for day in days]
     for name, fill, dim in (
-        ("fast", bar_fill(palette, "fast"), False),
-        ("fine", bar_fill(palette, "fine"), False),
-        ("unassigned", bar_fill(palette, "off"), False),
-        ("fast", bar_fill(palette, "planned"), True),
-        ("fine", bar_fill(palette, "planned"), True),
+        ("fast", bar_style(palette, "fast"), False),
+        ("fine", bar_style(palette, "fine"), False),
+        ("unassigned", bar_style(palette, "off"), False),
+        ("fast", bar_style(palette, "planned"), True),
+        ("fine", bar_style(palette, "planned"), True),
     ):
         minutes = [(day.planned if dim else day.burnt)[name] or None for day in days]
         if not any(minutes):

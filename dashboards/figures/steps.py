@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from dashboards.ledgers.cost import Bridge, Step
-from dashboards.theme import Palette, bar_fill, signed, template
+from dashboards.theme import Palette, bar_style, signed, template
 from dashboards.theme import money as written
 
 ROW_PX = 30
@@ -38,7 +38,7 @@ def steps_figure(bridge: Bridge, palette: Palette, *, currency: str, digits: int
                 "base": [levels[row - 1] / scale for row in chosen],
                 "x": [bridge.steps[row - 1].minor / scale for row in chosen],
                 "width": 0.44,
-                "marker": bar_fill(palette, kind),
+                "marker": bar_style(palette, kind),
                 "hovertext": [_said(bridge.steps[row - 1], currency, digits) for row in chosen],
                 "hoverinfo": "text",
             }

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from dashboards import lengths, theme
-from dashboards.access import Sight
+from dashboards.access import Reader
 from planning.calc.edge import PredictedU
 from planning.calc.routes import Flip
 from planning.reports.routes import NestRoutes, RouteRow
@@ -103,7 +103,7 @@ def _pieces(row: RouteRow) -> str:
 
 
 def flip_words(
-    row: RouteRow, best: RouteRow, sight: Sight, digits: int, *, wage: bool
+    row: RouteRow, best: RouteRow, sight: Reader, digits: int, *, wage: bool
 ) -> list[str]:
     """Each price alone that would make this route as cheap as the cheapest. What an hour costs now
     is said only to those who see rates."""
@@ -124,7 +124,7 @@ def _flip(flip: Flip, row: RouteRow, best: RouteRow, digits: int, wage: bool) ->
     return f"{name} costs less than {than} once {what} costs {flip.side} {at}{now}"
 
 
-def lede(found: NestRoutes, sight: Sight) -> str:
+def lede(found: NestRoutes, sight: Reader) -> str:
     """What is wrong, then what is well, in one sentence."""
     best = next((row for row in found.rows if row.least), None)
     chosen = next((row for row in found.rows if row.chosen), None)

@@ -10,13 +10,13 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from dashboards import data
-from dashboards.access import Sight, desk, sight_of
+from dashboards.access import Reader, desk, reader_of
 from dashboards.ledgers.cost import KINDS, WORDS
 from dashboards.records import records
 from dashboards.theme import NONE, coverage_words
 from planning.calc.said import said, to_reader
 from planning.reports.shapes import JobCost
-from shopfloor.wording.counts import counted
+from shopfloor.wording.counts import count_fractional
 
 MOST = 300
 
@@ -28,11 +28,11 @@ def job_cost(request: HttpRequest, job_id: int) -> HttpResponseBase:
         job = data.job_cost(job_id)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    sight = sight_of(request.user)
+    sight = reader_of(request.user)
     return render(request, "kerfbook/job_cost.html", _context(job, sight) | {"sight": sight})
 
 
-def _context(job: JobCost, sight: Sight) -> dict[str, Any]:
+def _context(job: JobCost, sight: Reader) -> dict[str, Any]:
     postings = records(job.postings)[:MOST]
     over = None
     if job.plan_minor is not None:
@@ -79,7 +79,7 @@ def _posting(row: dict[str, Any], *, inch: bool) -> dict[str, Any]:
     elif unit == "mm2":
         of = to_reader(said("{0:m2,.3f}", quantity), inch=inch)
     elif unit == "start":
-        of = counted(float(quantity), "start")
+        of = count_fractional(float(quantity), "start")
     else:
         of = f"{quantity:,.1f} {unit}".strip()
     return row | {"of": of, "kind_label": KINDS.get(kind, kind)}

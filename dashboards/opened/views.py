@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from dashboards import data
-from dashboards.access import Sight, desk, sight_of
+from dashboards.access import Reader, desk, reader_of
 from planning.calc.said import to_reader
 from planning.reports.shapes import OpenedRow
 
@@ -24,7 +24,7 @@ OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece", "shift", "pace", "outl
 @desk()
 @require_safe
 def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
-    sight = sight_of(request.user)
+    sight = reader_of(request.user)
     if kind not in OPEN_TO_ALL and not sight.cost:
         raise PermissionDenied
     try:
@@ -45,7 +45,7 @@ def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
     return render(request, "kerfbook/figure.html", context)
 
 
-def _row(row: OpenedRow, sight: Sight) -> dict[str, Any]:
+def _row(row: OpenedRow, sight: Reader) -> dict[str, Any]:
     """A row as `_figure_parts.html` draws it, leading on where it opens."""
     url = reverse("figure", args=[row.kind, row.id]) if row.kind and row.id else ""
     if row.kind == "feed" and sight.feeds:
@@ -62,7 +62,7 @@ def _row(row: OpenedRow, sight: Sight) -> dict[str, Any]:
     }
 
 
-def _note(row: OpenedRow, sight: Sight) -> str:
+def _note(row: OpenedRow, sight: Reader) -> str:
     """The note of a row, with what it cost for those who see that."""
     note = to_reader(row.note, inch=sight.inch)
     return ", ".join(word for word in (note, row.charge if sight.cost else "") if word)

@@ -14,7 +14,7 @@ from dashboards.figures.days import HEIGHT_PX, days_figure
 from dashboards.ledgers import balance as ledgers
 from dashboards.pages import parts
 from dashboards.pages.balance_sets import sets_table
-from dashboards.pages.parts import Column, Drawn, Line, Looker
+from dashboards.pages.parts import Column, Component, Line, PageReader
 
 PREFIX = "/balance/"
 RANGES = (("1 week", 7), ("2 weeks", 14), ("4 weeks", 28), ("13 weeks", 91))
@@ -28,7 +28,7 @@ def register(app: Dash) -> None:
     parts.wire(app, page)
 
 
-def page(search: str | None) -> Drawn:
+def page(search: str | None) -> Component:
     """The range and table in the address, else two weeks of all tables."""
     asked = {name: values[0] for name, values in parse_qs((search or "").lstrip("?")).items()}
     today = data.now().astimezone(data.zone()).date()
@@ -36,10 +36,12 @@ def page(search: str | None) -> Drawn:
     first, last = today - timedelta(days=span - 1), today + timedelta(days=AHEAD)
     frame = data.balance_days(first, last)
     nest = asked.get("nest", "")
-    return drawn(frame, first, last, today, span, asked.get("table", ""), nest, parts.looker())
+    return drawn(
+        frame, first, last, today, span, asked.get("table", ""), nest, parts.current_reader()
+    )
 
 
-def sets(nest: Any) -> Drawn:
+def sets(nest: Any) -> Component:
     """What the chosen nest takes by each set."""
     if nest is None:
         return parts.state("empty", text="Choose a nest to see what each set would take.")
@@ -47,7 +49,7 @@ def sets(nest: Any) -> Drawn:
         frame = data.nest_by_sets(int(nest))
     except (LookupError, ValueError):
         return parts.state("empty", text="There is no such nest any more. Choose another one.")
-    return sets_table(ledgers.sets(frame), parts.looker().sight, data.currency())
+    return sets_table(ledgers.sets(frame), parts.current_reader().sight, data.currency())
 
 
 def drawn(
@@ -58,8 +60,8 @@ def drawn(
     span: int,
     table: str,
     nest: str,
-    who: Looker,
-) -> Drawn:
+    who: PageReader,
+) -> Component:
     """The whole page."""
     days = ledgers.days(frame, first, last, table)
     names = ledgers.tables(frame)
@@ -73,7 +75,7 @@ def drawn(
                 lede(shown, known_from),
                 _ranges(span, table),
             ),
-            parts.leaf(
+            parts.page_with_margin(
                 [
                     html.Div(
                         [_chart(days, today, who, known_from), _table(days, table)],
@@ -92,7 +94,7 @@ def drawn(
     )
 
 
-def lede(days: list[ledgers.Day], known_from: date | None) -> Drawn:
+def lede(days: list[ledgers.Day], known_from: date | None) -> Component:
     """How much was cut fine, of what, against the plan, on days that are over; and from when on
     that is known."""
     if days and (known_from is None or known_from > days[-1].day) and not _any(days):
@@ -108,7 +110,7 @@ def _any(days: list[ledgers.Day]) -> bool:
     return any(day.burnt_min or day.planned_min for day in days)
 
 
-def _said(days: list[ledgers.Day]) -> Drawn:
+def _said(days: list[ledgers.Day]) -> Component:
     burnt = sum(day.burnt_min for day in days)
     planned = sum(day.planned_min for day in days)
     fine = sum(day.burnt["fine"] for day in days)
@@ -125,7 +127,9 @@ def _said(days: list[ledgers.Day]) -> Drawn:
     return words
 
 
-def _chart(days: list[ledgers.Day], today: date, who: Looker, known_from: date | None) -> Drawn:
+def _chart(
+    days: list[ledgers.Day], today: date, who: PageReader, known_from: date | None
+) -> Component:
     key = html.P(
         "solid: fast; hatched: fine; open beside them: planned, fine on top", className="key"
     )
@@ -139,7 +143,7 @@ def _chart(days: list[ledgers.Day], today: date, who: Looker, known_from: date |
     return parts.section("Minutes by day", key, parts.chart(figure, label, HEIGHT_PX, "days"))
 
 
-def _table(days: list[ledgers.Day], table: str) -> Drawn:
+def _table(days: list[ledgers.Day], table: str) -> Component:
     columns = (
         Column("Day"),
         Column("Fine", num=True),
@@ -178,14 +182,14 @@ def _minutes(day: ledgers.Day, what: str, table: str) -> parts.Cell:
     return parts.Cell(theme.minutes(value), reverse("figure", args=["day", key]), off)
 
 
-def _ranges(span: int, table: str) -> Drawn:
+def _ranges(span: int, table: str) -> Component:
     choices = [
         (words, _address(days=length, table=table), length == span) for words, length in RANGES
     ]
     return parts.picker(choices, "How far back")
 
 
-def _nest(nest: str, span: int, table: str) -> list[Drawn]:
+def _nest(nest: str, span: int, table: str) -> list[Component]:
     """The nest asked for, else the newest, under a plain form: a name or a piece of it is typed,
     the newest are offered. It works by keyboard and by ear, and its address can be kept."""
     chosen = data.nest_asked_for(nest)
@@ -222,13 +226,13 @@ def _nest(nest: str, span: int, table: str) -> list[Drawn]:
     return [form, html.Div(_taken(nest, chosen), id="sets")]
 
 
-def _taken(nest: str, chosen: tuple[int, str] | None) -> Drawn:
+def _taken(nest: str, chosen: tuple[int, str] | None) -> Component:
     if nest and chosen is None:
         return parts.state("empty", text=f"No nest has {nest[:80]} in its name.")
     return sets(chosen[0] if chosen else None)
 
 
-def _margin(names: list[str], span: int, table: str) -> list[Drawn]:
+def _margin(names: list[str], span: int, table: str) -> list[Component]:
     links = [("All tables", _address(days=span, table=""), not table)]
     links += [(name, _address(days=span, table=name), name == table) for name in names]
     return [

@@ -8,19 +8,19 @@ from dash import html
 from django.urls import reverse
 
 from dashboards import data, theme
-from dashboards.access import Sight
+from dashboards.access import Reader
 from dashboards.pages import parts
-from dashboards.pages.parts import Cell, Column, Drawn, Line
+from dashboards.pages.parts import Cell, Column, Component, Line
 
 
-def sets_table(rows: list[dict[str, Any]], sight: Sight, currency: tuple[str, int]) -> Drawn:
+def sets_table(rows: list[dict[str, Any]], sight: Reader, currency: tuple[str, int]) -> Component:
     """Minutes, and where they may be seen the amounts; then why a set is refused."""
     if not rows:
         words = "This nest has no plan yet. It is made in the background; load the page again."
         return parts.state("empty", text=words)
     able = [row for row in rows if not row["problem"]]
     chosen = next((row for row in able if row["chosen"]), None)
-    found: list[Drawn] = []
+    found: list[Component] = []
     if able:
         columns = _columns(sight, currency[0])
         lines = [_line(row, chosen, sight, currency[1]) for row in able]
@@ -42,7 +42,7 @@ def sets_table(rows: list[dict[str, Any]], sight: Sight, currency: tuple[str, in
     return html.Div(found)
 
 
-def _columns(sight: Sight, currency: str) -> list[Column]:
+def _columns(sight: Reader, currency: str) -> list[Column]:
     columns = [
         Column("Table"),
         Column("Set"),
@@ -60,7 +60,7 @@ def _columns(sight: Sight, currency: str) -> list[Column]:
     return columns
 
 
-def _line(row: dict[str, Any], chosen: dict[str, Any] | None, sight: Sight, digits: int) -> Line:
+def _line(row: dict[str, Any], chosen: dict[str, Any] | None, sight: Reader, digits: int) -> Line:
     mark = "● " if row["chosen"] else ""
     cells: list[Cell | str] = [
         f"{mark}{row['table']}",

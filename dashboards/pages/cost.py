@@ -13,7 +13,7 @@ from dashboards.figures.steps import height_px, steps_figure
 from dashboards.ledgers import cost as ledgers
 from dashboards.pages import cost_square, cost_tables, parts
 from dashboards.pages.cost_address import address
-from dashboards.pages.parts import Drawn, Looker
+from dashboards.pages.parts import Component, PageReader
 from dashboards.records import records
 from planning.reports.shapes import CostMonth
 from planning.reports.squareness import Squareness
@@ -26,7 +26,7 @@ def register(app: Dash) -> None:
     parts.wire(app, page)
 
 
-def page(search: str | None) -> Drawn:
+def page(search: str | None) -> Component:
     """The month in the address, else the newest one."""
     asked = parse_qs((search or "").lstrip("?"))
     months = [row["first_day"] for row in records(data.months())]
@@ -36,16 +36,16 @@ def page(search: str | None) -> Drawn:
     if chosen not in months:
         return nothing_in(chosen, months)
     everything, term = "all" in asked, asked.get("term", [""])[0]
-    found = data.cost_month(chosen), months, parts.looker(), everything, term
+    found = data.cost_month(chosen), months, parts.current_reader(), everything, term
     return drawn(*found, square=data.squareness(chosen))
 
 
-def nothing_yet() -> Drawn:
+def nothing_yet() -> Component:
     words = "No month has a posting yet. The first run that is finished and worked out begins one."
     return html.Div([parts.dateline("Cost", "", words), parts.state("empty", text=words)])
 
 
-def nothing_in(chosen: date, months: list[date]) -> Drawn:
+def nothing_in(chosen: date, months: list[date]) -> Component:
     words = f"Nothing was posted in {chosen:%B %Y}."
     return html.Div([parts.dateline(f"{chosen:%B %Y}", "", words, months_picker(months, chosen))])
 
@@ -53,11 +53,11 @@ def nothing_in(chosen: date, months: list[date]) -> Drawn:
 def drawn(
     month: CostMonth,
     months: list[date],
-    who: Looker,
+    who: PageReader,
     everything: bool,
     term: str,
     square: Squareness | None = None,
-) -> Drawn:
+) -> Component:
     """The whole page of one month."""
     currency, digits = data.currency()
     bridge = ledgers.bridge(month)
@@ -96,7 +96,7 @@ def drawn(
     return html.Div(
         [
             _head(month, months, bridge, currency, digits),
-            parts.leaf(content, _margin(month, bridge, who, digits, square)),
+            parts.page_with_margin(content, _margin(month, bridge, who, digits, square)),
         ],
         className="cost-page",
     )
@@ -104,7 +104,7 @@ def drawn(
 
 def _head(
     month: CostMonth, months: list[date], bridge: ledgers.Bridge, currency: str, digits: int
-) -> Drawn:
+) -> Component:
     count = int(month.jobs["job_id"].notna().sum())
     money = MONEY_WORDS.get(currency, currency)
     title = (
@@ -120,7 +120,7 @@ def _head(
     )
 
 
-def lede(bridge: ledgers.Bridge, digits: int) -> Drawn:
+def lede(bridge: ledgers.Bridge, digits: int) -> Component:
     """What is wrong, then what is well, in one sentence with its base."""
     if not bridge.planned_minor:
         actual = theme.money(bridge.actual_minor, digits, whole=True)
@@ -142,12 +142,12 @@ def lede(bridge: ledgers.Bridge, digits: int) -> Drawn:
     ]
 
 
-def months_picker(months: list[date], chosen: date) -> Drawn:
+def months_picker(months: list[date], chosen: date) -> Component:
     """The month before and after, the chosen one, and the print."""
     near = sorted(months)
     place = near.index(chosen) if chosen in near else len(near)
     shown = near[max(place - 2, 0) : place + 2]
-    links: list[Drawn] = [
+    links: list[Component] = [
         html.A(
             f"{day:%B}" if day.year == near[-1].year else f"{day:%b %Y}",
             href=address(day),
@@ -162,10 +162,10 @@ def months_picker(months: list[date], chosen: date) -> Drawn:
 def _margin(
     month: CostMonth,
     bridge: ledgers.Bridge,
-    who: Looker,
+    who: PageReader,
     digits: int,
     square: Squareness | None,
-) -> list[Drawn]:
+) -> list[Component]:
     notes = [*_stale(), *_step_notes(month, bridge, digits)]
     if square is not None:
         notes += cost_square.square_notes(square, digits)
@@ -194,7 +194,7 @@ def _margin(
     return notes
 
 
-def _stale() -> list[Drawn]:
+def _stale() -> list[Component]:
     """What the figures do not hold yet, and what they cannot hold until somebody looks."""
     waiting, failed = data.backlog()
     found = []
@@ -209,7 +209,7 @@ def _stale() -> list[Drawn]:
     return found
 
 
-def _step_notes(month: CostMonth, bridge: ledgers.Bridge, digits: int) -> list[Drawn]:
+def _step_notes(month: CostMonth, bridge: ledgers.Bridge, digits: int) -> list[Component]:
     worst = sorted((step for step in bridge.steps if step.off), key=lambda step: -step.minor)[:2]
     found = []
     for step in worst:
@@ -224,7 +224,7 @@ def _step_notes(month: CostMonth, bridge: ledgers.Bridge, digits: int) -> list[D
     return found
 
 
-def _job_notes(month: CostMonth, who: Looker, digits: int) -> list[Drawn]:
+def _job_notes(month: CostMonth, who: PageReader, digits: int) -> list[Component]:
     if not who.sight.margin:
         return []
     rows = [row for row in ledgers.job_ledger(month, everything=True).named if row.job_id]
@@ -244,7 +244,7 @@ def _job_notes(month: CostMonth, who: Looker, digits: int) -> list[Drawn]:
     ]
 
 
-def _closing(month: CostMonth, who: Looker) -> Drawn:
+def _closing(month: CostMonth, who: PageReader) -> Component:
     if month.closed_at is not None:
         at = month.closed_at.astimezone(data.zone())
         return parts.note(

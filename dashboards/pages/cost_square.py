@@ -6,10 +6,10 @@ from dash import html
 from django.urls import reverse
 
 from dashboards import lengths, theme
-from dashboards.access import Sight
+from dashboards.access import Reader
 from dashboards.ledgers import square as ledgers
 from dashboards.pages import parts
-from dashboards.pages.parts import Cell, Column, Drawn, Line
+from dashboards.pages.parts import Cell, Column, Component, Line
 from dashboards.records import records
 from planning.calc.units import M_PER_FT, MM_PER_IN, ft_from_mm
 from planning.reports.shapes import CostMonth
@@ -20,8 +20,8 @@ TITLE = "Cut fine, not asked for"
 
 
 def square_tables(
-    found: Squareness, month: CostMonth, currency: str, digits: int, sight: Sight
-) -> Drawn:
+    found: Squareness, month: CostMonth, currency: str, digits: int, sight: Reader
+) -> Component:
     """What was paid for squareness nobody asked for, and what squareness costs elsewhere."""
     sign = theme.SIGNS.get(currency, currency)
     return html.Div(
@@ -30,7 +30,7 @@ def square_tables(
     )
 
 
-def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, sight: Sight) -> Drawn:
+def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, sight: Reader) -> Component:
     rows = ledgers.by_job(found)
     key = html.P(ledgers.standing_words(found), className="key")
     if not rows:
@@ -81,11 +81,11 @@ def _opened(month: CostMonth, job_id: int | None) -> str:
     return reverse("figure", args=["squareness", f"{month.first_day}:{job_id}"])
 
 
-def _length(metres: float, sight: Sight) -> str:
+def _length(metres: float, sight: Reader) -> str:
     return f"{ft_from_mm(metres * 1000) if sight.inch else metres:,.0f}"
 
 
-def _tenths(found: Squareness, sign: str, digits: int, sight: Sight) -> Drawn:
+def _tenths(found: Squareness, sign: str, digits: int, sight: Reader) -> Component:
     """A tenth of a millimetre of u, by the shop's own checks."""
     title = "What a squarer edge costs"
     plain = records(found.tenths)
@@ -129,7 +129,7 @@ def _each(minor: int | None, digits: int, feet: float) -> str:
     return f"{minor * feet / 10**digits:,.{max(digits, 2)}f}".replace("-", "−")
 
 
-def square_notes(found: Squareness, digits: int) -> list[Drawn]:
+def square_notes(found: Squareness, digits: int) -> list[Component]:
     """The note beside, where there is something to say."""
     if not found.total_minor:
         return []

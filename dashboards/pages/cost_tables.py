@@ -8,18 +8,18 @@ from dash import html
 from django.urls import reverse
 
 from dashboards import lengths, theme
-from dashboards.access import Sight
+from dashboards.access import Reader
 from dashboards.ledgers import cost as ledgers
 from dashboards.pages import parts
 from dashboards.pages.cost_address import address
-from dashboards.pages.parts import Cell, Column, Drawn, Line
+from dashboards.pages.parts import Cell, Column, Component, Line
 from planning.calc.units import ft_from_mm
 from planning.reports.shapes import CostMonth
 
 TERM_OF = "the term's time at the machine and labour rate of each run"
 
 
-def steps_table(bridge: ledgers.Bridge, month: CostMonth, digits: int) -> Drawn:
+def steps_table(bridge: ledgers.Bridge, month: CostMonth, digits: int) -> Component:
     """The figure as a table, each term opening job by job."""
     lines = [Line(("Planned", theme.money(bridge.planned_minor, digits)))]
     for step in bridge.steps:
@@ -28,10 +28,10 @@ def steps_table(bridge: ledgers.Bridge, month: CostMonth, digits: int) -> Drawn:
         lines.append(Line((step.name, amount)))
     lines.append(Line(("Actual", theme.money(bridge.actual_minor, digits)), "total"))
     table = parts.ledger("From plan to actual", (Column("Step"), Column("Amount", num=True)), lines)
-    return parts.folded("As a table", table)
+    return parts.collapsible("As a table", table)
 
 
-def jobs_table(month: CostMonth, sight: Sight, digits: int, everything: bool) -> Drawn:
+def jobs_table(month: CostMonth, sight: Reader, digits: int, everything: bool) -> Component:
     """Where the hours went, job by job."""
     found = ledgers.job_ledger(month, everything=everything)
     columns = [Column("Job"), Column("What")]
@@ -63,14 +63,14 @@ def jobs_table(month: CostMonth, sight: Sight, digits: int, everything: bool) ->
     return parts.section("Where the hours went", table, html.P(key, className="key"))
 
 
-def _job_line(row: ledgers.JobRow, sight: Sight, digits: int, month: date) -> Line:
+def _job_line(row: ledgers.JobRow, sight: Reader, digits: int, month: date) -> Line:
     job = Cell(row.job, reverse("job_cost", args=[row.job_id]) if row.job_id else "")
     opened = reverse("figure", args=["month_job", f"{month}:{row.job_id or 0}"])
     return Line((job, row.title, *_figures(row, sight, digits, opened)))
 
 
 def _figures(
-    row: ledgers.JobRow, sight: Sight, digits: int, opened: str = ""
+    row: ledgers.JobRow, sight: Reader, digits: int, opened: str = ""
 ) -> tuple[Cell | str, ...]:
     cells: list[Cell | str] = []
     if sight.margin:
@@ -89,7 +89,7 @@ def _figures(
     return tuple(cells)
 
 
-def term_table(month: CostMonth, term: str, digits: int) -> Drawn:
+def term_table(month: CostMonth, term: str, digits: int) -> Component:
     """One term of the difference, job by job: each opens to the runs beneath."""
     rows = ledgers.term_jobs(month, term)
     name = ledgers.WORDS.get(term, term.capitalize())
@@ -120,7 +120,7 @@ def term_table(month: CostMonth, term: str, digits: int) -> Drawn:
     return parts.section(name, parts.ledger(name, columns, lines), key=TERM_OF, id="term")
 
 
-def metres_table(month: CostMonth, sight: Sight, currency: str, digits: int) -> Drawn:
+def metres_table(month: CostMonth, sight: Reader, currency: str, digits: int) -> Component:
     """Cost of a metre or foot, fine beside fast."""
     length = "foot" if sight.inch else "metre"
     short = "ft" if sight.inch else "m"
@@ -175,7 +175,7 @@ def _plate(month: CostMonth, material: str, thickness_mm: float, duty: str) -> s
     return reverse("figure", args=["month_plate", key])
 
 
-def hours_table(month: CostMonth, sight: Sight) -> Drawn:
+def hours_table(month: CostMonth, sight: Reader) -> Component:
     """Hours by material, thickness and duty, until 80 % of them are named."""
     rows = ledgers.hours(month)
     title = "Where four fifths of the hours go"
@@ -208,7 +208,7 @@ def hours_table(month: CostMonth, sight: Sight) -> Drawn:
     return parts.section(title, parts.ledger(title, columns, lines))
 
 
-def kinds_table(month: CostMonth, digits: int) -> Drawn:
+def kinds_table(month: CostMonth, digits: int) -> Component:
     """Amounts by kind; each opens to its postings."""
     rows = ledgers.kinds(month)
     if not rows:
@@ -235,7 +235,7 @@ def kinds_table(month: CostMonth, digits: int) -> Drawn:
     return parts.section("By kind", parts.ledger("By kind", columns, lines), id="kinds")
 
 
-def late_table(month: CostMonth, digits: int) -> Drawn:
+def late_table(month: CostMonth, digits: int) -> Component:
     """Facts that came after their month was closed."""
     lines = [
         Line(

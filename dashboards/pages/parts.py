@@ -11,31 +11,31 @@ from typing import Any, cast
 from dash import Dash, Input, Output, dcc, html
 
 from dashboards import theme
-from dashboards.access import Sight, sight_of
+from dashboards.access import Reader, reader_of
 from dashboards.shell import current_request
 from dashboards.theme import CONFIG, LIGHT, Palette
 
 log = logging.getLogger(__name__)
 SLIM = 4  # a table of so few columns fits a phone
-Drawn = Any  # a Dash component or a list of them
+Component = Any  # a Dash component or a list of them
 
 
 @dataclass(frozen=True, slots=True)
-class Looker:
+class PageReader:
     """Who looks at the page, and in which colours."""
 
-    sight: Sight
+    sight: Reader
     palette: Palette
 
 
-def looker() -> Looker:
+def current_reader() -> PageReader:
     """The person whose request Dash is answering; nobody outside of one."""
     request = current_request()
     if request is None:
-        return Looker(Sight(), LIGHT)
+        return PageReader(Reader(), LIGHT)
     user: Any = request.user
     chosen = getattr(user, "theme", "") if user.is_authenticated else ""
-    return Looker(sight_of(user), theme.palette_of(chosen, request.COOKIES))
+    return PageReader(reader_of(user), theme.palette_of(chosen, request.COOKIES))
 
 
 def aria(label: str) -> dict[str, Any]:
@@ -53,21 +53,21 @@ def data_print() -> dict[str, Any]:
     return {"data-print": "yes"}
 
 
-def frame_of(words: str) -> Callable[[], Drawn]:
+def frame_of(words: str) -> Callable[[], Component]:
     """A page's layout before anything was asked: feint rules and a sentence."""
 
-    def layout() -> Drawn:
+    def layout() -> Component:
         return html.Div([dcc.Location(id="at"), html.Div(state("loading", text=words), id="page")])
 
     return layout
 
 
-def wire(app: Dash, draw: Callable[[str | None], Drawn]) -> None:
+def wire(app: Dash, draw: Callable[[str | None], Component]) -> None:
     """One callback draws the page from its address; what fails in it becomes a message."""
     app.callback(Output("page", "children"), Input("at", "search"), on_error=failed)(draw)
 
 
-def failed(problem: Exception) -> Drawn:
+def failed(problem: Exception) -> Component:
     """The page that could not be drawn: what is safe and what to do."""
     log.error("a page could not be drawn", exc_info=problem)
     return html.Div(
@@ -81,19 +81,19 @@ def failed(problem: Exception) -> Drawn:
     )
 
 
-def state(kind: str, *, head: str = "", text: str = "") -> Drawn:
+def state(kind: str, *, head: str = "", text: str = "") -> Component:
     """loading, empty, stale or failed, in words."""
-    inside: list[Drawn] = [html.P(head, className="head")] if head else []
+    inside: list[Component] = [html.P(head, className="head")] if head else []
     inside += [html.P(text)] if text else []
     role = {"failed": "alert", "empty": "note"}.get(kind, "status")
     return html.Div(html.Div(inside), className=f"state {kind}", role=role)
 
 
 def dateline(
-    title: str, sub: str, lede: Drawn, picker: Drawn = None, margin: str = "In the margin"
-) -> Drawn:
+    title: str, sub: str, lede: Component, picker: Component = None, margin: str = "In the margin"
+) -> Component:
     """The head of a page with its one sentence."""
-    head: list[Drawn] = [html.H1([f"{title} ", html.Small(sub)] if sub else title)]
+    head: list[Component] = [html.H1([f"{title} ", html.Small(sub)] if sub else title)]
     head += [picker] if picker is not None else []
     head.append(html.P(lede, className="lede"))
     return html.Div(
@@ -105,7 +105,7 @@ def dateline(
     )
 
 
-def leaf(content: Drawn, margin: Drawn) -> Drawn:
+def page_with_margin(content: Component, margin: Component) -> Component:
     """The sheet and the margin beside it."""
     return html.Div(
         [
@@ -116,22 +116,22 @@ def leaf(content: Drawn, margin: Drawn) -> Drawn:
     )
 
 
-def section(title: str, *inside: Drawn, key: str = "", id: str | None = None) -> Drawn:
+def section(title: str, *inside: Component, key: str = "", id: str | None = None) -> Component:
     """A ruled block with its heading."""
     named: dict[str, Any] = {"id": id} if id else {}
-    bar: list[Drawn] = [html.H2(title)] + ([html.Span(key, className="key")] if key else [])
+    bar: list[Component] = [html.H2(title)] + ([html.Span(key, className="key")] if key else [])
     return html.Section([html.Div(bar, className="bar"), *inside], **named)
 
 
-def picker(choices: Sequence[tuple[str, str, bool]], label: str) -> Drawn:
+def picker(choices: Sequence[tuple[str, str, bool]], label: str) -> Component:
     """Links of which one is chosen: (words, address, chosen)."""
     links = [html.A(words, href=url, **current(on)) for words, url, on in choices]
     return html.Nav(links, className="picker", **aria(label))
 
 
-def note(kind: str, head: str, body: str, acts: Sequence[tuple[str, str]] = ()) -> Drawn:
+def note(kind: str, head: str, body: str, acts: Sequence[tuple[str, str]] = ()) -> Component:
     """A note in the margin: what, the evidence, and the action in it."""
-    inside: list[Drawn] = [html.Span(head, className="head")]
+    inside: list[Component] = [html.Span(head, className="head")]
     inside += [html.P(body)] if body else []
     for index, (words, url) in enumerate(acts):
         inside.append(html.A(words, href=url, className="act second" if index else "act"))
@@ -168,14 +168,14 @@ class Line:
 
 def ledger(
     label: str, columns: Sequence[Column], lines: Sequence[Line], *, caption: str = ""
-) -> Drawn:
+) -> Component:
     """A ruled table that scrolls by itself where it is too wide."""
     heads = [
         html.Th(column.head, className="num" if column.num else "", scope="col")
         for column in columns
     ]
     body = [html.Tr(_cells(line, columns), className=line.kind) for line in lines]
-    inside: list[Drawn] = [html.Caption(caption)] if caption else []
+    inside: list[Component] = [html.Caption(caption)] if caption else []
     inside += [html.Thead(html.Tr(heads)), html.Tbody(body)]
     return html.Div(
         html.Table(inside, className="ledger slim" if len(columns) <= SLIM else "ledger"),
@@ -186,14 +186,14 @@ def ledger(
     )
 
 
-def _cells(line: Line, columns: Sequence[Column]) -> list[Drawn]:
+def _cells(line: Line, columns: Sequence[Column]) -> list[Component]:
     found = []
     for index, cell in enumerate(line.cells):
         place = index + (line.span - 1 if index else 0)
         column = columns[place]
         entry = cell if isinstance(cell, Cell) else Cell(cell)
         kinds = [("num", column.num), ("pencil", column.pencil), ("off", entry.off)]
-        inside: Drawn = entry.text
+        inside: Component = entry.text
         if entry.url:
             inside = html.A(entry.text, href=entry.url, className="opens")
         elif entry.unknown or entry.text == theme.UNKNOWN:
@@ -208,7 +208,7 @@ def _cells(line: Line, columns: Sequence[Column]) -> list[Drawn]:
     return found
 
 
-def chart(figure: Any, label: str, height_px: int, name: str) -> Drawn:
+def chart(figure: Any, label: str, height_px: int, name: str) -> Component:
     """A figure without a bar of buttons, named for who cannot see it."""
     return html.Figure(
         dcc.Graph(
@@ -219,11 +219,11 @@ def chart(figure: Any, label: str, height_px: int, name: str) -> Drawn:
             style={"height": height_px},
         ),
         role="img",
-        className=f"chart {looker().palette.name}",
+        className=f"chart {current_reader().palette.name}",
         **aria(label),
     )
 
 
-def folded(words: str, *inside: Drawn) -> Drawn:
+def collapsible(words: str, *inside: Component) -> Component:
     """A chart's table, one press away."""
     return html.Details([html.Summary(words), *inside], className="as-table")

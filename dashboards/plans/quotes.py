@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
 from dashboards import data
-from dashboards.access import desk, sight_of
+from dashboards.access import desk, reader_of
 from planning.calc.quote import Score
 from planning.services.quotes import (
     CHANCES,
@@ -83,7 +83,7 @@ def _rows(request: HttpRequest, what: str, count: str) -> list[tuple[int, str, s
 def quote(request: HttpRequest, quote_id: int) -> HttpResponseBase:
     _quotes_only(request)
     if request.method == "POST":
-        return _deed(request, quote_id)
+        return _action(request, quote_id)
     try:
         found = data.quote_detail(quote_id, data.now())
     except LookupError as missing:
@@ -93,7 +93,7 @@ def quote(request: HttpRequest, quote_id: int) -> HttpResponseBase:
     return render(request, "kerfbook/quote.html", context)
 
 
-def _deed(request: HttpRequest, quote_id: int) -> HttpResponseBase:
+def _action(request: HttpRequest, quote_id: int) -> HttpResponseBase:
     user: Any = request.user
     do, said = request.POST.get("do", ""), request.POST
     try:
@@ -183,7 +183,7 @@ def _price(text: str) -> int | None:
 
 def _quotes_only(request: HttpRequest) -> None:
     """A quote gives cost and margin away: it takes the right to make them, or both rights."""
-    if not sight_of(request.user).quotes:
+    if not reader_of(request.user).quotes:
         raise PermissionDenied
 
 

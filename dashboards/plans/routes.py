@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from dashboards import data
-from dashboards.access import desk, sight_of
+from dashboards.access import desk, reader_of
 from dashboards.ledgers import routes as ledgers
 from planning.calc.said import to_reader
 from planning.reports.routes import NestRoutes
@@ -46,7 +46,7 @@ def _found(nest_id: int, table: str, share: float) -> NestRoutes:
 
 def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str, Any]:
     user: Any = request.user
-    sight, now = sight_of(user), data.now()
+    sight, now = reader_of(user), data.now()
     best = next((row for row in found.rows if row.least), None)
     digits, wage = found.money["currency_digits"], may(user, "see_wage")
     words = [

@@ -14,7 +14,7 @@ from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_safe
 
 from dashboards import data, lengths
-from dashboards.access import desk, sight_of
+from dashboards.access import desk, reader_of
 from dashboards.ledgers.cost import KINDS
 from dashboards.ledgers.run import strip_of
 from dashboards.records import records
@@ -44,7 +44,7 @@ def run(request: HttpRequest, run_id: UUID) -> HttpResponseBase:
         detail = data.run_detail(str(run_id))
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    sight = sight_of(request.user)
+    sight = reader_of(request.user)
     context = _tables(detail) | _drawings(detail) | {"run": detail, "sight": sight}
     context["checks"] = data.run_checks(str(run_id))
     context["changes"] = data.run_changes(str(run_id))

@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 from django.urls import NoReverseMatch, reverse
 
-from dashboards.access import Sight
+from dashboards.access import Reader
 from planning.calc.said import to_reader
 from planning.reports.shapes import Act, Note
 
@@ -32,7 +32,7 @@ PLACES: dict[str, tuple[str, str]] = {
 }
 
 
-def act_view(act: Act, sight: Sight, *, second: bool) -> dict[str, Any] | None:
+def act_view(act: Act, sight: Reader, *, second: bool) -> dict[str, Any] | None:
     """What the note's template draws for an act: a link, or a form that does it in one press.
     None where this person may not, or where the page is not there."""
     if act.code in ("assign_arcs", "reason", "late") and not sight.assign:
@@ -67,7 +67,7 @@ def address(code: str, target: str) -> str | None:
         return None
 
 
-def note_view(note: Note, sight: Sight, suggested: Mapping[str, Suggested]) -> dict[str, Any]:
+def note_view(note: Note, sight: Reader, suggested: Mapping[str, Suggested]) -> dict[str, Any]:
     """A note as `_note.html` draws it: its first act is the one, the rest are other ways. Arcs
     that most likely were one run can be given to it in one press."""
     drawn: list[dict[str, Any] | None] = []

@@ -28,7 +28,7 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
     """A stretch of arcs without a run, and everything it could have been."""
     first, some = request.GET.get("first", ""), request.GET.get("arcs", "")
     try:
-        loose = data.arcs_loose(first, row_number(some))
+        loose = data.unassigned_stretch(first, row_number(some))
     except LookupError as gone:
         return render(request, "kerfbook/today/arcs.html", {"gone": str(gone)}, status=404)
     near = data.runs_between(loose.start - NEAR, loose.end + NEAR)
@@ -56,7 +56,7 @@ def arcs_give(request: HttpRequest) -> HttpResponseBase:
     if said and revision is None:  # without one the arcs would be set aside
         return _refused(request, FloorError(f"There is no nest {said[:20]!r}.", "Choose it again."))
     try:
-        given = deeds.arcs_give(
+        given = deeds.assign_arcs(
             first_key=request.POST.get("first_key", ""),
             arcs=_whole(request.POST.get("arcs", ""), MOST),
             run_id=request.POST.get("run_id", ""),
@@ -86,7 +86,7 @@ def arcs_give_back(request: HttpRequest) -> HttpResponseBase:
         messages.warning(request, "That is too long ago to take back here.")
         return redirect("today")
     try:
-        deeds.arcs_give_back(keys=kept["keys"], steps=kept["steps"], by=_user(request), now=now)
+        deeds.unassign_arcs(keys=kept["keys"], steps=kept["steps"], by=_user(request), now=now)
     except FloorError as refused:
         return _refused(request, refused)
     messages.success(request, f"Taken back: {theme.count(len(kept['keys']), 'arc')} loose again.")
@@ -121,7 +121,7 @@ def reason(request: HttpRequest, stoppage_id: int) -> HttpResponseBase:
 def line(request: HttpRequest) -> HttpResponseBase:
     """Leaves a line for the next shift."""
     try:
-        deeds.line_leave(text=request.POST.get("text", ""), by=_user(request), now=data.now())
+        deeds.add_shift_note(text=request.POST.get("text", ""), by=_user(request), now=data.now())
     except FloorError as refused:
         return _refused(request, refused)
     messages.success(request, "Your line is on the page.")

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from django.urls import reverse
 
 from dashboards import theme
-from dashboards.access import Sight
+from dashboards.access import Reader
 from dashboards.today.addresses import Suggested, note_view
 from planning.calc.said import to_reader
 from planning.reports.shapes import TableToday, Today
@@ -69,7 +69,7 @@ class Page:
 
 
 def page_of(
-    today: Today, sight: Sight, suggested: Mapping[str, Suggested], *, live: bool = True
+    today: Today, sight: Reader, suggested: Mapping[str, Suggested], *, live: bool = True
 ) -> Page:
     """The whole page of one shift. `suggested` is by the key of a stretch's first arc. Of a shift
     that is over, what was still expected at its end is left out."""
@@ -126,7 +126,7 @@ def aligned(tables: Sequence[TableToday]) -> list[TableToday]:
     ]
 
 
-def _row(table: TableToday, sight: Sight, tight: bool) -> Row:
+def _row(table: TableToday, sight: Reader, tight: bool) -> Row:
     pace = table.strip.last_pace
     pace_url = _opened("pace", table) if pace is not None else ""
     end_url = _opened("outlook", table) if table.strip.forecast is not None else ""
@@ -158,7 +158,7 @@ def _opened(kind: str, table: TableToday) -> str:
     return reverse("figure", args=[kind, f"{table.code}@{table.strip.now_us}"])
 
 
-def _facts(table: TableToday, sight: Sight, pace_url: str, end_url: str) -> list[Fact]:
+def _facts(table: TableToday, sight: Reader, pace_url: str, end_url: str) -> list[Fact]:
     """What is known of the shift; its times, its pace and its end open."""
     said = [Fact(words) for words in _standing(table, sight)]
     if times := _times(table):
@@ -171,7 +171,7 @@ def _facts(table: TableToday, sight: Sight, pace_url: str, end_url: str) -> list
     return said
 
 
-def _standing(table: TableToday, sight: Sight) -> list[str]:
+def _standing(table: TableToday, sight: Reader) -> list[str]:
     said = []
     if table.current is not None:
         if sight.persons and table.current.operator:

@@ -13,7 +13,7 @@ from django.template.loader import render_to_string
 from django.views.decorators.http import condition, require_safe
 
 from dashboards import data
-from dashboards.access import Sight, desk, sight_of
+from dashboards.access import Reader, desk, reader_of
 from dashboards.today import rows, undo
 from dashboards.today.addresses import Suggested
 from dashboards.today.shifts import Choice, chosen, neighbours
@@ -48,7 +48,7 @@ def _tag(request: HttpRequest) -> str:
     user: Any = request.user
     if not user.is_authenticated:
         return '"stranger"'
-    seed = f"{user.pk}.{sight_of(user)}.{data.day_stamp()}.{int(data.now().timestamp()) // TICK_S}"
+    seed = f"{user.pk}.{reader_of(user)}.{data.day_stamp()}.{int(data.now().timestamp()) // TICK_S}"
     return f'"{hashlib.sha256(seed.encode()).hexdigest()[:24]}"'
 
 
@@ -66,7 +66,7 @@ def strips(request: HttpRequest) -> HttpResponse:
 
 def _context(request: HttpRequest, choice: Choice, now: datetime) -> dict[str, Any]:
     """Everything both the page and its moving part show."""
-    sight = sight_of(request.user)
+    sight = reader_of(request.user)
     before, after = neighbours(choice, now)
     day = choice.span.date if choice.span else now.astimezone(data.zone()).date()
     context: dict[str, Any] = {
@@ -77,12 +77,12 @@ def _context(request: HttpRequest, choice: Choice, now: datetime) -> dict[str, A
         "day": day,
     }
     context |= _day(choice, sight)
-    context["left"] = data.lines_left(since=choice.at - LEFT_FOR, until=choice.at)
+    context["left"] = data.shift_notes(since=choice.at - LEFT_FOR, until=choice.at)
     context["left_by"] = _left_by(choice)
     return context
 
 
-def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
+def _day(choice: Choice, sight: Reader) -> dict[str, Any]:
     try:
         report = data.today(choice.at, over=not choice.live)
         page = rows.page_of(report, sight, _suggested(report, sight), live=choice.live)
@@ -103,7 +103,7 @@ def _day(choice: Choice, sight: Sight) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _suggested(report: Today, sight: Sight) -> dict[str, Suggested]:
+def _suggested(report: Today, sight: Reader) -> dict[str, Suggested]:
     """For the first loose stretches: the run with about as many contours without an arc, else the
     only nest with about as many contours."""
     if not sight.assign:

@@ -12,7 +12,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from dashboards import data, theme
-from dashboards.access import desk, sight_of
+from dashboards.access import desk, reader_of
 from dashboards.figures.pit import PitChart, Point, pit_figure
 from dashboards.figures.stack import left_words, stack
 from dashboards.ledgers import wear as ledgers
@@ -37,11 +37,11 @@ def wear(request: HttpRequest) -> HttpResponseBase:
     """The board of one torch, with every torch and the drawer beneath."""
     try:
         board = data.wear_board(data.now())
-        context = _board(board, request, inch=sight_of(request.user).inch)
+        context = _board(board, request, inch=reader_of(request.user).inch)
     except Exception:
         log.exception("wear board")
         context = {"failed": True}
-    sight = sight_of(request.user)
+    sight = reader_of(request.user)
     return render(request, "kerfbook/wear.html", context | {"sight": sight, "caution": CAUTION})
 
 

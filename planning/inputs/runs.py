@@ -19,7 +19,7 @@ from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import ArcIn, ContourIn, RunIn, ScrapIn, SegmentIn, StopIn
 from shopfloor.models import Contour, Evidence, PartResult, Run, Segment, Stoppage
 from shopfloor.runs.arcs import to_us
-from shopfloor.runs.silences import hearings
+from shopfloor.runs.silences import source_silences
 
 
 def load_runs(
@@ -46,7 +46,7 @@ def load_runs(
     plans = fallback_plans(rows, segments)
     scraps = _scraps(ids)
     sheets = sheets_of(run.sheet for run in rows if run.sheet is not None)
-    heard = hearings({run.table for run in rows}, low, high, now)
+    heard = source_silences({run.table for run in rows}, low, high, now)
     loaded = []
     for run in rows:
         own = tuple(segments.get(run.pk, ()))

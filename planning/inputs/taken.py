@@ -28,7 +28,7 @@ Cell = tuple[int, int, float]  # set, material, thickness in mm to the hundredth
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class TrainingRun:
     """A run: its cell and shift date, planned and elapsed seconds; `moving_s` leaves out stoppages,
     which have a reason of their own and say nothing of the plan."""
 
@@ -53,8 +53,8 @@ class Taken:
 
 
 @dataclass
-class TakenRuns:
-    runs: list[Taken] = field(default_factory=list)
+class TrainingRuns:
+    runs: list[TrainingRun] = field(default_factory=list)
     left_out: Counter[str] = field(default_factory=Counter)
 
 
@@ -62,7 +62,7 @@ def cell_of(wear_set: int, material: int, thickness_mm: float) -> Cell:
     return wear_set, material, round(thickness_mm, 2)
 
 
-def taken_runs(*, now: datetime) -> TakenRuns:
+def taken_runs(*, now: datetime) -> TrainingRuns:
     """Finished runs of the last year, oldest first, in five queries or a few more. Entered runs
     never teach; a partial one (begun again, or short of the last contour) only where every stretch
     says how far it came and none of the ends was assumed."""
@@ -75,7 +75,7 @@ def taken_runs(*, now: datetime) -> TakenRuns:
             "planned_s", "elapsed_s", "spent", "coverage", "arcs",
         )
     )  # fmt: skip
-    found = TakenRuns()
+    found = TrainingRuns()
     ids = [row[0] for row in rows]
     segments, days = _segments(ids), _days(ids)
     contours = _contours({row[2] for row in rows})
@@ -92,7 +92,7 @@ def taken_runs(*, now: datetime) -> TakenRuns:
             found.left_out[why or UNHEARD] += 1
             continue
         cell = cell_of(own[0].wear_set_id, material, thickness)
-        found.runs.append(Taken(run, cell, days[run], planned, elapsed, moving))
+        found.runs.append(TrainingRun(run, cell, days[run], planned, elapsed, moving))
     return found
 
 

@@ -28,7 +28,7 @@ from shopfloor.models import (
     Segment,
     Stoppage,
 )
-from shopfloor.runs.matching import ArcSeen
+from shopfloor.runs.matching import ArcInput
 from shopfloor.runs.program_names import programs_of
 from telemetry.read_once import read_once
 
@@ -91,7 +91,7 @@ def _find(run_id: str) -> Run:
 
 def _programs(run: Run, loaded: RunIn) -> tuple[str, ...]:
     arcs = [
-        ArcSeen(arc.key, run.table.code, arc.torch, arc.on_us, arc.off_us) for arc in loaded.arcs
+        ArcInput(arc.key, run.table.code, arc.torch, arc.on_us, arc.off_us) for arc in loaded.arcs
     ]
     said = programs_of(run.table, arcs)
     return tuple(dict.fromkeys(said[arc.key] for arc in arcs if arc.key in said))

@@ -25,7 +25,7 @@ from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_
 from planning.reports.today_table import Window, heard_span, shares_of, table_today
 from shopfloor.models import Evidence, Stoppage, Table
 from shopfloor.runs.arcs import master_arcs, to_us
-from shopfloor.runs.silences import hearings
+from shopfloor.runs.silences import source_silences
 from shopfloor.site.calendar import day_span
 from shopfloor.site.queries import the_shop
 from telemetry.read_once import read_once
@@ -98,7 +98,7 @@ def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime
         .filter(on_us__gte=low - day_us, on_us__lt=high)
         .values_list("on_us", "off_us")
     ]
-    heard = hearings([table], low, high, now)[table.code]
+    heard = source_silences([table], low, high, now)[table.code]
     rows = Stoppage.objects.filter(
         table=table, started_at__gte=start - timedelta(days=7), started_at__lt=end
     )

@@ -27,9 +27,9 @@ from shopfloor.models import (
     Table,
 )
 from shopfloor.runs.arcs import from_us, to_us
-from shopfloor.runs.matching import ArcSeen
+from shopfloor.runs.matching import ArcInput
 from shopfloor.runs.program_names import programs_beside
-from shopfloor.runs.silences import Hearing, hearings
+from shopfloor.runs.silences import SourceSilence, source_silences
 from telemetry.counted import counted
 from telemetry.models import Arc
 
@@ -92,7 +92,7 @@ class RunToday:
 @dataclass
 class TableData:
     table: Table
-    hearing: Hearing
+    hearing: SourceSilence
     arcs: list[ArcNow] = field(default_factory=list)
     stops: list[StopNow] = field(default_factory=list)
     runs: list[RunToday] = field(default_factory=list)
@@ -108,7 +108,7 @@ def today_data(
     """Fifteen queries or so, however many tables and arcs. `waiting` with its arcs; items of other
     tables are passed over."""
     now_us = to_us(now)
-    heard = hearings(tables, start_us, end_us, now)
+    heard = source_silences(tables, start_us, end_us, now)
     by_code = {table.code: TableData(table, heard[table.code]) for table in tables}
     by_id = {data.table.pk: data for data in by_code.values()}
     stretches = _stretches(by_id, start_us, end_us)
@@ -131,7 +131,7 @@ def _programs(by_code: dict[str, TableData]) -> None:
     """Of each table's last arc and of those nobody has said anything about. One query, where only
     another source of some table can say."""
     silent = [
-        ArcSeen(arc.key, code, arc.torch, arc.on_us, arc.off_us)
+        ArcInput(arc.key, code, arc.torch, arc.on_us, arc.off_us)
         for code, data in by_code.items()
         for arc in data.arcs
         if not arc.program and (arc is data.arcs[-1] or not arc.said)

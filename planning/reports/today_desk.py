@@ -12,7 +12,7 @@ from shopfloor.backup.queries import backup_state, is_overdue, last_good
 from shopfloor.models import Fitting, Torch
 from shopfloor.nests.plate_needed import plates_short
 from shopfloor.quality.queries import countersigns_wanted
-from shopfloor.runs.amps import ARCS, amps_judged, amps_off, since_of
+from shopfloor.runs.amps import ARCS, amps_judged, current_mismatch, since_of
 from shopfloor.runs.arcs import to_us
 from shopfloor.runs.late_queries import late_entries
 from shopfloor.verify.queries import verification_last
@@ -70,7 +70,11 @@ def amps_notes(now: datetime, data: Sequence[TableData], start_us: int) -> list[
         fitted[row.torch].append(row)
     for torch, inside in fitted.items():
         seen = _amps_of(own.get(torch.table_id, []), torch, inside, now, start_us)
-        off = amps_off(torch, now, inside) if seen is None else amps_judged(torch, inside, seen)
+        off = (
+            current_mismatch(torch, now, inside)
+            if seen is None
+            else amps_judged(torch, inside, seen)
+        )
         if off:
             act = (Act("Look at the torch", "wear", str(inside[0].piece_id)),)
             body = f"{torch.table.name}: {off.words}"

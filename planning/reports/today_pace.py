@@ -17,7 +17,7 @@ GOING = ("open", "stopped")
 
 
 @dataclass(frozen=True, slots=True)
-class Paced:
+class PacePoint:
     """What was done of each run's plan, and of all plans at the end of each planned arc
     (`steps`: when, us of plan), the first at the window's start. `off` is time that was no plan's.
     """
@@ -52,7 +52,7 @@ def pace(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> list[st
     return [found.at(step) for step in drawn]
 
 
-def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> Paced | None:
+def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> PacePoint | None:
     """Minutes ahead of plan: planned work done in the window less the time it had, planned
     stoppages and time outside every shift (`closed`) apart. Only where the runs' contours are
     known; loading counts with the first. A run that is over and had no plan is neither work nor
@@ -89,7 +89,7 @@ def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> Paced 
     if len(steps) == 1:
         return None
     by_run = {data.runs[place].run_id: us for place, us in done.items()}
-    return Paced(start_us, tuple(steps), by_run, tuple(off))
+    return PacePoint(start_us, tuple(steps), by_run, tuple(off))
 
 
 def _planned_stops(data: TableData) -> list[Span]:

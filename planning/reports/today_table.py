@@ -14,7 +14,7 @@ from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToda
 from planning.reports.today_data import ArcNow, RunToday, StopNow, TableData
 from planning.reports.today_pace import pace
 from shopfloor.runs.arcs import to_us
-from shopfloor.runs.silences import Hearing
+from shopfloor.runs.silences import SourceSilence
 from shopfloor.site.calendar import ShiftSpan
 from shopfloor.svg.strip import types as strip
 
@@ -112,7 +112,9 @@ def stopped_spans(stops: Sequence[StopNow], silences: Sequence[Span]) -> list[Sp
     return said + subtract(seen, union(silences))
 
 
-def heard_span(hearing: Hearing, burns: Sequence[Span], start_us: int, until_us: int) -> list[Span]:
+def heard_span(
+    hearing: SourceSilence, burns: Sequence[Span], start_us: int, until_us: int
+) -> list[Span]:
     """The time a table is accounted for: not that before its source first was, unless another one
     saw it burn then."""
     first = min((on_us for on_us, _ in burns), default=until_us)

@@ -7,7 +7,7 @@ import math
 from django.utils import timezone
 
 from planning.calc.said import around, said
-from planning.inputs.taken import Taken, cell_of, taken_runs
+from planning.inputs.taken import TrainingRun, cell_of, taken_runs
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.trace_month import run_names
 from planning.reports.trace_rows import MOST, minutes
@@ -36,7 +36,7 @@ def factor(id: str) -> Figure:
     return Figure(title, f"{mean:.3f}", "measured", HOW, tuple(rows), None)
 
 
-def _row(run: Taken, name: str) -> OpenedRow:
+def _row(run: TrainingRun, name: str) -> OpenedRow:
     ratio = f"{run.moving_s / run.planned_s:.3f}"
     note = f"{minutes(run.moving_s)} for a plan of {minutes(run.planned_s)}"
     return OpenedRow(name, ratio, "measured", note, "run", str(run.run_id))

@@ -14,7 +14,7 @@ from planning.reports.squareness import squareness
 from planning.reports.trace_rows import cut_short, evidence_of, kind_label, minutes, say_money
 from shopfloor.models import Fitting, Job, JobLine, Piece, PieceUse, Posting, RunVariance
 from shopfloor.site.queries import the_shop
-from shopfloor.wording.counts import count, counted
+from shopfloor.wording.counts import count, count_fractional
 
 HEAVY = ("run__revision__program", "run__revision__notes", "run__plan")  # never read for a name
 HOW = {
@@ -62,7 +62,7 @@ def _amount_of(row: Posting) -> str:
     if row.unit == "s":
         return minutes(float(row.quantity))
     if row.unit == "start":
-        return counted(float(row.quantity), "start")
+        return count_fractional(float(row.quantity), "start")
     return f"{row.quantity:,.1f} {row.unit}".strip()
 
 

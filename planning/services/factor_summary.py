@@ -11,8 +11,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from planning.calc.factors import NotEnoughData, back_test
-from planning.services.factors import Learnt, factors_propose, learn
-from shopfloor.background.request import work_want
+from planning.services.factors import FittedFactors, factors_propose, learn
+from shopfloor.background.request import request_work
 from shopfloor.models import Summary
 
 KIND = "factors"
@@ -33,7 +33,7 @@ def factors_write(*, key: str, payload: dict[str, Any]) -> None:
             factors_propose(now=now, learnt=learnt)
 
 
-def factors_body(learnt: Learnt) -> dict[str, Any]:
+def factors_body(learnt: FittedFactors) -> dict[str, Any]:
     """What the page shows of it, as JSON values."""
     fitted = None if isinstance(learnt.fit, NotEnoughData) else learnt.fit
     runs = [run for own in learnt.runs.values() for run in own]
@@ -73,7 +73,7 @@ def factors_body(learnt: Learnt) -> dict[str, Any]:
 
 def factors_want(*, propose: bool) -> None:
     """Asks for them to be worked out."""
-    work_want(kind=KIND, key=PROPOSE if propose else "learn")
+    request_work(kind=KIND, key=PROPOSE if propose else "learn")
 
 
 def factors_freshen(*, now: datetime) -> bool:

@@ -10,10 +10,10 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from planning.calc.factors import CellFactor, Fit, NotEnoughData, fit
-from planning.inputs.taken import Cell, Taken, cell_of, taken_runs
+from planning.inputs.taken import Cell, TrainingRun, cell_of, taken_runs
 from shopfloor.audit.actor import acting
-from shopfloor.background.plans import plan_want
-from shopfloor.background.request import work_want
+from shopfloor.background.plans import request_plan
+from shopfloor.background.request import request_work
 from shopfloor.models import DrawingRevision, Factor, FactorState, Nest, User
 
 SAME = 0.01  # a new figure this near to the one in force, or to a declined one, is not proposed
@@ -23,24 +23,24 @@ class FactorError(ValueError):
     """What cannot be done with a factor; the message is for the person asking."""
 
 
-class Learnt(NamedTuple):
+class FittedFactors(NamedTuple):
     fit: Fit[Cell] | NotEnoughData
-    runs: dict[Cell, list[Taken]]
+    runs: dict[Cell, list[TrainingRun]]
     left_out: dict[str, int]
 
 
-def learn(*, now: datetime) -> Learnt:
+def learn(*, now: datetime) -> FittedFactors:
     """The shop fitted from what may teach."""
     taken = taken_runs(now=now)
-    by_cell: dict[Cell, list[Taken]] = defaultdict(list)
+    by_cell: dict[Cell, list[TrainingRun]] = defaultdict(list)
     for run in taken.runs:
         by_cell[run.cell].append(run)
     logs = {cell: [run.log_moving for run in own] for cell, own in by_cell.items()}
-    return Learnt(fit(logs), dict(by_cell), dict(taken.left_out))
+    return FittedFactors(fit(logs), dict(by_cell), dict(taken.left_out))
 
 
 @transaction.atomic
-def factors_propose(*, now: datetime, learnt: Learnt | None = None) -> list[Factor]:
+def factors_propose(*, now: datetime, learnt: FittedFactors | None = None) -> list[Factor]:
     """Proposes a factor for every cell that has runs and whose figure is new; proposals nobody
     answered give way. Raises `FactorError` where the whole shop has too few runs."""
     learnt = learnt or learn(now=now)
@@ -111,7 +111,7 @@ def factor_accept(*, factor: Factor, by: User, why: str, now: datetime) -> Facto
         _in_force(row).update(valid_to=now)
         row.state, row.valid_from = FactorState.ACCEPTED, now
         _decide(row, by, why, now)
-    _plan_anew(row)
+    _request_plans(row)
     return row
 
 
@@ -135,7 +135,7 @@ def factor_end(*, factor: Factor, by: User, why: str, now: datetime) -> Factor:
     with acting(f"user:{by.username}", why=_reason(why)):
         row.valid_to = now
         row.save(update_fields=["valid_to"])
-    _plan_anew(row)
+    _request_plans(row)
     return row
 
 
@@ -167,18 +167,18 @@ def _in_force(row: Factor) -> QuerySet[Factor]:
     )
 
 
-def _plan_anew(row: Factor) -> None:
+def _request_plans(row: Factor) -> None:
     nests = Nest.objects.filter(material=row.material_id, withdrawn_at=None)
     for nest in nests.only("pk", "thickness_mm"):
         if round(nest.thickness_mm, 2) == row.thickness_mm:
-            plan_want(nest=nest)
+            request_plan(nest=nest)
     newest = DrawingRevision.objects.filter(drawing__material=row.material_id)
     of_each: dict[int, DrawingRevision] = {}
     for revision in newest.select_related("drawing").defer("contours").order_by("revision"):
         of_each[revision.drawing_id] = revision
     for revision in of_each.values():
         if round(revision.drawing.thickness_mm, 2) == row.thickness_mm:
-            work_want(kind="drawing", key=str(revision.pk))
+            request_work(kind="drawing", key=str(revision.pk))
 
 
 def factors_in_force(*, material_id: int, thickness_mm: float, at: datetime) -> dict[int, Factor]:

@@ -8,7 +8,7 @@ from planning.calc.variance import Variance, entered_variance, run_variance
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import RunIn
 from planning.services.run_amounts import (
-    Book,
+    RunCosts,
     crash_line_of,
     crash_us_of,
     gas_and_energy,
@@ -19,7 +19,7 @@ from planning.services.run_days import run_days
 from planning.services.run_types import FINISHED, Rules, RunFigures
 
 
-def figure_run(
+def compute_run(
     run: RunIn, *, rates: RateBook, shifts: ShiftBook, rules: Rules, attended_us: int
 ) -> RunFigures:
     """All figures of one run. Amounts only once it is finished; before, what it cost is open."""
@@ -30,7 +30,7 @@ def figure_run(
     if set(area) == {None}:
         area = time
     crash_line = crash_line_of(run)
-    book = Book(run, rates, time, split)
+    book = RunCosts(run, rates, time, split)
     if finished:
         crash_us = crash_us_of(run)
         book.by_time("machine", variance.elapsed_us - crash_us, run.evidence)

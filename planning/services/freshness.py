@@ -8,12 +8,12 @@ from datetime import datetime
 from django.db.models import Max, Min, OuterRef, Q, Subquery
 
 from planning.inputs.shifts import ShiftBook
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import ChartRow, Nest, NestPlan, NestRevision, Rate, Table
 from shopfloor.runs.arcs import to_us
 
 
-def plans_freshen(*, now: datetime) -> int:
+def request_stale_plans(*, now: datetime) -> int:
     """Asks for the plans of nests in use that are older than a chart row, a rate or a table's
     figures that have come into force since. Returns how many. Harmless to repeat."""
     newest = NestRevision.objects.filter(nest=OuterRef("pk")).order_by("-revision").values("pk")
@@ -30,7 +30,7 @@ def plans_freshen(*, now: datetime) -> int:
     changed = _Changed(min(made.values()), now)
     stale = [pk for pk, at in made.items() if changed.since(at, wanted[pk])]
     for pk in sorted(stale):
-        work_want(kind="nest", key=str(pk))
+        request_work(kind="nest", key=str(pk))
     return len(stale)
 
 

@@ -18,7 +18,7 @@ from planning.calc.wear import Charges, charges, piece_view
 from planning.inputs.chunks import chunked, in_chunks
 from planning.inputs.pieces import PieceIn, load_pieces
 from planning.inputs.shifts import ShiftBook
-from planning.services.postings import MonthBook, Want, postings_sync
+from planning.services.postings import MonthPicker, TargetPosting, post_differences
 from planning.services.run_types import CRASH, FINISHED
 from planning.services.summaries import months_changed
 from shopfloor.models import PartResult, PieceOutlook, PieceUse, Posting
@@ -44,7 +44,7 @@ def piece_figures(*, key: str, payload: dict[str, Any]) -> None:
 
 
 @transaction.atomic
-def pieces_write(ids: Iterable[int], *, now: datetime, months: MonthBook | None = None) -> None:
+def pieces_write(ids: Iterable[int], *, now: datetime, months: MonthPicker | None = None) -> None:
     """Outlook and postings of these pieces, in bulk. `months`: the caller's, which tells of the
     months changed itself."""
     pieces = load_pieces(ids)
@@ -56,13 +56,13 @@ def pieces_write(ids: Iterable[int], *, now: datetime, months: MonthBook | None 
     edges += [edge for piece in pieces for edge in (piece.made_us, piece.last_us)]
     shifts = ShiftBook(from_us(min(edges)), from_us(max(edges)))
     crash_lines = _crash_lines([piece for piece in pieces if piece.state == "crashed"], uses)
-    wants: list[Want] = []
+    wants: list[TargetPosting] = []
     for piece in pieces:
         wants += wear_wants(piece, uses[piece.pk], shifts, crash_lines)
-    book = months or MonthBook()
+    book = months or MonthPicker()
     for some in in_chunks(keys):
         own = set(some)
-        postings_sync(
+        post_differences(
             [want for want in wants if want.piece_id in own],
             Posting.objects.filter(piece__in=some),
             months=book,
@@ -110,7 +110,7 @@ def wear_wants(
     uses: list[UseRow],
     shifts: ShiftBook,
     crash_lines: dict[uuid.UUID, int | None],
-) -> list[Want]:
+) -> list[TargetPosting]:
     """A piece's postings. Runs that are not finished yet have their share worked out and not
     posted; starts that belong to no run are the shop's, like those before the piece was known."""
     nowhere = max(0, piece.arcs - sum(use.known_starts for use in uses))
@@ -133,10 +133,10 @@ def wear_wants(
 
 def _of_run(
     piece: PieceIn, use: UseRow, minor: int, evidence: str, shifts: ShiftBook
-) -> list[Want]:
+) -> list[TargetPosting]:
     whole = sum(use.weights.values()) or 1.0
     return [
-        Want(
+        TargetPosting(
             key=f"wear:{piece.pk}:{use.run_id}:{line or 'shop'}",
             kind="wear",
             amount_minor=amount,
@@ -160,7 +160,7 @@ def _of_shop(
     ended: str,
     shifts: ShiftBook,
     crash_lines: dict[uuid.UUID, int | None],
-) -> list[Want]:
+) -> list[TargetPosting]:
     first_us = piece.fittings[0].from_us if piece.fittings else piece.made_us
     last = shifts.date_of(piece.last_us)
     key = f"wear:{piece.pk}"
@@ -178,9 +178,11 @@ def _of_shop(
     return [want for want in wants if want.amount_minor]
 
 
-def _unearned(piece: PieceIn, cause: str, minor: int, day: date, starts: int | None) -> Want:
+def _unearned(
+    piece: PieceIn, cause: str, minor: int, day: date, starts: int | None
+) -> TargetPosting:
     """A part of a piece's price that no run's line pays."""
-    return Want(
+    return TargetPosting(
         key=f"wear:{piece.pk}:{cause}",
         kind="wear",
         amount_minor=minor,

@@ -19,7 +19,7 @@ from shopfloor.models import Month, Posting, User
 
 
 @dataclass(frozen=True, slots=True)
-class Want:
+class TargetPosting:
     """An amount that should stand in the books under `key`, in all its postings together."""
 
     key: str
@@ -44,7 +44,7 @@ def next_month(day: date) -> date:
     )
 
 
-class MonthBook:
+class MonthPicker:
     """The months, locked for the transaction so that none closes under a posting."""
 
     def __init__(self) -> None:
@@ -77,11 +77,11 @@ class _Posted:
     last: Posting | None = None
 
 
-def postings_sync(
-    wants: Iterable[Want],
+def post_differences(
+    wants: Iterable[TargetPosting],
     posted: QuerySet[Posting],
     *,
-    months: MonthBook,
+    months: MonthPicker,
     by: User | None = None,
     why: str = "",
 ) -> list[Posting]:
@@ -109,7 +109,9 @@ def postings_sync(
     return made
 
 
-def _difference(want: Want, had: _Posted, months: MonthBook, by: User | None, why: str) -> Posting:
+def _difference(
+    want: TargetPosting, had: _Posted, months: MonthPicker, by: User | None, why: str
+) -> Posting:
     month, belongs_to = months.place(want.shift_date)
     quantity = want.quantity
     if had.rows and quantity is not None:
@@ -138,8 +140,8 @@ def _difference(want: Want, had: _Posted, months: MonthBook, by: User | None, wh
     )
 
 
-def _as_want(key: str, row: Posting) -> Want:
-    return Want(
+def _as_want(key: str, row: Posting) -> TargetPosting:
+    return TargetPosting(
         key=key,
         kind=row.kind,
         amount_minor=0,

@@ -12,7 +12,7 @@ from planning.services.entered_runs import entered_burning
 from planning.services.run_types import CRASH, Amount, Rules, Slot
 
 
-class Book:
+class RunCosts:
     """Amounts as they are booked, kind by kind, shared out to the cent."""
 
     def __init__(
@@ -67,7 +67,7 @@ class Book:
         self.amounts[slot] = Amount(had.minor + minor, had.quantity, had.unit, had.evidence)
 
 
-def gas_and_energy(book: Book, run: RunIn) -> None:
+def gas_and_energy(book: RunCosts, run: RunIn) -> None:
     """Of the arcs heard and the burning entered. A run of which no arc was heard took what its plan
     says, unless it was entered whole: an entry for a part of it is only the least it took."""
     entered = entered_burning(run)
@@ -119,7 +119,7 @@ def _kwh(run: RunIn, arc_us: int, entered_us: int) -> tuple[float | None, bool]:
     return total, sampled
 
 
-def material(book: Book, run: RunIn, rules: Rules, area: dict[int | None, float]) -> None:
+def material(book: RunCosts, run: RunIn, rules: Rules, area: dict[int | None, float]) -> None:
     sheet = run.sheet
     if sheet is None:
         book.unknown.append("no sheet was named: material unknown")
@@ -180,7 +180,7 @@ def crash_line_of(run: RunIn) -> int | None:
     return lines[before[-1].contour or 0] if before else None
 
 
-def spoilt(book: Book, run: RunIn) -> None:
+def spoilt(book: RunCosts, run: RunIn) -> None:
     """Parts a crash spoilt: what they had cost moves from where it was booked to the crash."""
     lines = sorted({scrap.line_id for scrap in run.scraps if scrap.cause.startswith(CRASH)})
     for line in lines:

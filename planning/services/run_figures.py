@@ -18,14 +18,14 @@ from planning.inputs.rates import rate_book
 from planning.inputs.runs import load_runs
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import RunIn
-from planning.services.figuring import figure_run
+from planning.services.figuring import compute_run
 from planning.services.piece_figures import pieces_write
 from planning.services.piece_uses import Use, piece_uses
-from planning.services.postings import MonthBook, Want, postings_sync
+from planning.services.postings import MonthPicker, TargetPosting, post_differences
 from planning.services.run_types import Rules, RunFigures
 from planning.services.summaries import months_changed
 from shopfloor.audit.history import row_key
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import (
     Change,
     PieceUse,
@@ -50,7 +50,7 @@ def run_figures(*, key: str, payload: dict[str, Any]) -> None:
     made, beside = runs_write(runs, now=timezone.now())
     if any(row.kind == "labour" for row in made):
         for other in beside - {uuid.UUID(key)}:
-            work_want(kind="run", key=str(other))
+            request_work(kind="run", key=str(other))
 
 
 @transaction.atomic
@@ -65,7 +65,7 @@ def runs_write(
     """Figures of all runs of a query set. Returns the postings written for them, and the runs
     whose operators were theirs too. The pieces they used follow at once, or are added to `pieces`
     for the caller to do. `by` is who asked for what has changed, and `why`."""
-    months = MonthBook()
+    months = MonthPicker()
     loaded = load_runs(runs, now=now)
     if not loaded:
         return [], set()
@@ -114,7 +114,7 @@ def _figured(
     rules = Rules(shop.remnant_factor, shop.remnant_min_mm2)
     minutes, beside = _attended(loaded, start, end, now)
     figures = [
-        figure_run(
+        compute_run(
             run, rates=rates, shifts=shifts, rules=rules, attended_us=minutes.get(run.run_id, 0)
         )
         for run in loaded
@@ -246,10 +246,10 @@ def _piece_uses(ids: Sequence[uuid.UUID], uses: Sequence[Sequence[Use]]) -> set[
     return set(had) | {row.piece_id for row in rows}
 
 
-def run_wants(run: RunIn, figures: RunFigures) -> Iterable[Want]:
+def run_wants(run: RunIn, figures: RunFigures) -> Iterable[TargetPosting]:
     """What should stand in the books for a run, wear apart."""
     for slot, amount in figures.amounts.items():
-        yield Want(
+        yield TargetPosting(
             key=f"run:{run.run_id}:{slot.kind}:{slot.line or 'shop'}:{slot.cause}",
             kind=slot.kind,
             amount_minor=amount.minor,
@@ -266,7 +266,7 @@ def run_wants(run: RunIn, figures: RunFigures) -> Iterable[Want]:
 def _post(
     loaded: Sequence[RunIn],
     figures: Sequence[RunFigures],
-    months: MonthBook,
+    months: MonthPicker,
     by: User | None,
     why: str,
 ) -> list[Posting]:
@@ -275,7 +275,7 @@ def _post(
     }
     made: list[Posting] = []
     for some in in_chunks(list(wants)):
-        made += postings_sync(
+        made += post_differences(
             [want for run in some for want in wants[run]],
             Posting.objects.filter(run__in=some, piece=None),
             months=months,

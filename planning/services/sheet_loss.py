@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db import transaction
 
-from planning.services.postings import MonthBook, Want, postings_sync
+from planning.services.postings import MonthPicker, TargetPosting, post_differences
 from planning.services.summaries import months_changed
 from shopfloor.models import Posting, Sheet, SheetState
 from shopfloor.site.queries import shift_date_of
@@ -23,18 +23,20 @@ def sheet_loss(*, key: str, payload: dict[str, Any]) -> None:
         return
     own = f"sheet:{sheet.pk}:lost"
     posted = Posting.objects.filter(key__startswith=f"{own}:v")
-    months = MonthBook()
-    postings_sync(_wants(sheet, own, payload, posted.first()), posted, months=months)
+    months = MonthPicker()
+    post_differences(_wants(sheet, own, payload, posted.first()), posted, months=months)
     months_changed(months.changed)
 
 
-def _wants(sheet: Sheet, key: str, payload: dict[str, Any], before: Posting | None) -> list[Want]:
+def _wants(
+    sheet: Sheet, key: str, payload: dict[str, Any], before: Posting | None
+) -> list[TargetPosting]:
     if sheet.state != SheetState.WRITTEN_OFF or not sheet.cost_minor or sheet.owner_id is not None:
         return []
     said = payload.get("on")
     on = date.fromisoformat(said) if said else shift_date_of(sheet.received_at)
     return [
-        Want(
+        TargetPosting(
             key=key,
             kind="credit" if sheet.parent_id else "material",
             amount_minor=sheet.cost_minor,

@@ -15,7 +15,7 @@ from planning.reports.printed import to_print
 from planning.reports.squareness import square_now
 from planning.reports.squareness import to_print as square_to_print
 from planning.reports.summaries import MONTH
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import Month, Summary
 
 
@@ -26,7 +26,7 @@ def months_changed(days: Iterable[date]) -> None:
         key = first.isoformat()
         Summary.objects.get_or_create(kind=MONTH, key=key)
         Summary.objects.filter(kind=MONTH, key=key).update(wanted=F("wanted") + 1)
-        work_want(kind=MONTH, key=key)
+        request_work(kind=MONTH, key=key)
 
 
 def month_write(*, key: str, payload: dict[str, Any]) -> None:
@@ -49,5 +49,5 @@ def months_freshen() -> int:
     days = Month.objects.filter(closed_at=None).values_list("first_day", flat=True)
     stale = [day.isoformat() for day in days if day.isoformat() not in keys]
     for key in stale:
-        work_want(kind=MONTH, key=key)
+        request_work(kind=MONTH, key=key)
     return len(stale)

@@ -17,7 +17,7 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from planning.verify.books import check_months, check_reversals, check_runs_books, check_wear
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import User, Verification
 from shopfloor.runs.arcs import to_us
 from shopfloor.site.queries import the_shop
@@ -172,5 +172,5 @@ def verification_nightly(*, now: datetime) -> bool:
     at_night = now.astimezone(ZoneInfo(the_shop().zone)).hour in NIGHT
     if age is not None and age < (_DAILY if at_night else _OVERDUE):
         return False
-    work_want(kind="verify", key="night")
+    request_work(kind="verify", key="night")
     return True

@@ -40,7 +40,7 @@ KINDS: dict[str, str] = {
 }
 
 
-def work_do(*, work_id: int) -> bool:
+def run_work(*, work_id: int) -> bool:
     """Does one row. False where another worker has it or it is done. A failure is stored with
     its trace and the row waits for the sweep, at most `MAX_ATTEMPTS` times."""
     now = timezone.now()
@@ -65,7 +65,7 @@ def work_do(*, work_id: int) -> bool:
     return True
 
 
-def work_drain(*, limit: int = 10_000) -> int:
+def run_all_waiting(*, limit: int = 10_000) -> int:
     """Does everything that waits, in this process. For tests and for commands that need the
     result before they end. Returns how many rows were done."""
     done = 0
@@ -78,12 +78,12 @@ def work_drain(*, limit: int = 10_000) -> int:
         )
         if work_id is None:
             return done
-        work_do(work_id=work_id)
+        run_work(work_id=work_id)
         done += 1
     return done
 
 
-def work_sweep() -> int:
+def resend_waiting() -> int:
     """Sends again what waits or was left running by a worker that died. Returns how many."""
     now = timezone.now()
     lost = Q(state="waiting", attempts__lt=MAX_ATTEMPTS) | _left(now)

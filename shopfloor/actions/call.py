@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from shopfloor.audit.undo_record import Memo
+from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, Run, Table, Terminal, Torch, User
 from shopfloor.runs.queries import current_run
 
 
 @dataclass(slots=True)
-class Call:
+class ActionRequest:
     action: Action
     payload: dict[str, Any]
     person: User
@@ -23,7 +23,7 @@ class Call:
     now: datetime
     place: Table | None = None  # where the screen stood it was made at
     pin_given: bool = False
-    memo: Memo = field(default_factory=Memo)
+    memo: UndoRecord = field(default_factory=UndoRecord)
 
     def text(self, name: str, *, most: int = 200) -> str:
         """A payload's text, stripped; "" where it is not there."""

@@ -1,6 +1,6 @@
 """What can be done on the floor: one line a kind, its handler imported on first use.
 
-A handler takes a `Call` and returns its result as JSON values; what it writes goes through
+A handler takes a `ActionRequest` and returns its result as JSON values; what it writes goes through
 `call.memo`, which is what undo reads. It raises `FloorError` to refuse, `FloorConflict` to keep
 both sides.
 """
@@ -12,9 +12,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 
-Handler = Callable[[Call], dict[str, Any]]
+Handler = Callable[[ActionRequest], dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, OperationalError, transaction
 
 from planning.calc.said import in_units, stored
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.actions.device_clock import offset_at_entry_ms, offset_ms_of, readings_of
 from shopfloor.actions.envelope import (
     MOST_BYTES,
@@ -115,7 +115,7 @@ def _apply(action: Action, known: Circumstances) -> Action:
     if known.signin is not None and known.signin.ended_at is not None:
         action.flag = known.signin.ended_by
     action.save(force_insert=True)
-    call = Call(
+    call = ActionRequest(
         action=action,
         payload=action.payload,
         person=action.person,
@@ -177,7 +177,7 @@ def _hold_table(action: Action, place: Table | None) -> None:
     tables.select_for_update(no_key=True).first()
 
 
-def _handled(call: Call, known: Circumstances) -> dict[str, Any]:
+def _handled(call: ActionRequest, known: Circumstances) -> dict[str, Any]:
     if known.too_large:
         raise FloorError(
             f"One entry of {known.too_large // 1024} kB: more than {MOST_BYTES // 1024} kB is cut.",

@@ -6,7 +6,7 @@ import uuid
 from datetime import timedelta
 from typing import Any
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.audit.undo_record import undo_steps
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, ActionState, Table
@@ -15,7 +15,7 @@ from shopfloor.runs.floor.after_undo import rows_changed
 WINDOW = timedelta(minutes=10)
 
 
-def undo(call: Call) -> dict[str, Any]:
+def undo(call: ActionRequest) -> dict[str, Any]:
     """Payload: `action`. Within `WINDOW`, by the same person or on the same terminal. What was one
     touch is one undo."""
     original = _original(call)
@@ -58,7 +58,7 @@ def _one_touch(original: Action) -> list[Action]:
     return list(same.order_by("-received_at", "-at"))
 
 
-def _original(call: Call) -> Action:
+def _original(call: ActionRequest) -> Action:
     try:
         return Action.objects.select_for_update().get(pk=uuid.UUID(call.text("action")))
     except (ValueError, Action.DoesNotExist):

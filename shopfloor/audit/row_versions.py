@@ -13,7 +13,7 @@ from shopfloor.models import Change, Nest, User
 
 
 @dataclass(frozen=True, slots=True)
-class Meanwhile:
+class NewerVersion:
     """The changes since a version, as one: who made the last of them, when, and of each field what
     it was before and is now. Fields that came back to what they were are left out."""
 
@@ -34,7 +34,7 @@ def nest_version(pk: int) -> int:
     return version_of(Nest, pk)
 
 
-def changed_since(row: models.Model, version: int) -> Meanwhile | None:
+def changed_since(row: models.Model, version: int) -> NewerVersion | None:
     """What became of the row after that version, or None where nothing did."""
     found = list(
         _changes(type(row), row.pk).filter(pk__gt=version, operation="update").order_by("pk")
@@ -44,7 +44,7 @@ def changed_since(row: models.Model, version: int) -> Meanwhile | None:
         for name, (before, after) in past_of(type(row), change).changes.items():
             changes[name] = (changes.get(name, (before,))[0], after)
     left = {name: (old, new) for name, (old, new) in changes.items() if old != new}
-    return Meanwhile(_name(found[-1].who), found[-1].at, left) if left else None
+    return NewerVersion(_name(found[-1].who), found[-1].at, left) if left else None
 
 
 def _changes(model: type[models.Model], pk: Any) -> models.QuerySet[Change]:

@@ -21,7 +21,7 @@ Step = dict[str, Any]
 REMOVE = {"remove": True}
 
 
-class Memo:
+class UndoRecord:
     """Collects steps as JSON values; `undo_steps` takes them back, last first."""
 
     def __init__(self) -> None:
@@ -54,7 +54,7 @@ class Memo:
         self.steps.append({"model": row._meta.label, "pk": str(row.pk), "old": old, "new": new})
 
 
-def undo_steps(steps: list[Step], *, memo: Memo, stamp: dict[str, Any]) -> list[models.Model]:
+def undo_steps(steps: list[Step], *, memo: UndoRecord, stamp: dict[str, Any]) -> list[models.Model]:
     """Takes steps back and returns the rows touched. `stamp` (by, at, action) fills the fields of
     cancelling rows. Raises `FloorError` where a row has moved on since."""
     touched = []
@@ -71,7 +71,7 @@ def undo_steps(steps: list[Step], *, memo: Memo, stamp: dict[str, Any]) -> list[
     return touched
 
 
-def _put_back(row: models.Model, step: Step, memo: Memo) -> None:
+def _put_back(row: models.Model, step: Step, memo: UndoRecord) -> None:
     values = {}
     for name, new in step["new"].items():
         field: Any = row._meta.get_field(name)
@@ -83,7 +83,9 @@ def _put_back(row: models.Model, step: Step, memo: Memo) -> None:
     row.save(update_fields=list(step["new"]))
 
 
-def _take_back(row: models.Model, how: dict[str, Any], memo: Memo, stamp: dict[str, Any]) -> None:
+def _take_back(
+    row: models.Model, how: dict[str, Any], memo: UndoRecord, stamp: dict[str, Any]
+) -> None:
     if "negate" in how:
         negated = type(row)(
             **{

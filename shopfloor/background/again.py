@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import transaction
 from django.utils import timezone
 
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import Work
 
 
@@ -14,7 +14,7 @@ def work_retry(*, work: Work) -> None:
     """Wants the same work anew and lets the failed row go; nothing where it no longer failed."""
     gone, _ = Work.objects.filter(pk=work.pk, state="failed").delete()
     if gone:
-        work_want(kind=work.kind, key=work.key, payload=work.payload)
+        request_work(kind=work.kind, key=work.key, payload=work.payload)
 
 
 @transaction.atomic

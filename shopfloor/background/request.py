@@ -12,7 +12,7 @@ from shopfloor.background.waking import wake_after_commit
 from shopfloor.models import Work
 
 
-def work_want(*, kind: str, key: str, payload: dict[str, Any] | None = None) -> None:
+def request_work(*, kind: str, key: str, payload: dict[str, Any] | None = None) -> None:
     """Asks for `kind` to be computed for `key`. Asking again while it waits changes nothing, so
     tasks must be idempotent and read what they need when they run."""
     try:

@@ -20,7 +20,7 @@ from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
 from django.utils import timezone
 
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.backup.archive import BackupError
 from shopfloor.backup.make import Made, backup_make
 from shopfloor.backup.queries import backup_plan
@@ -72,7 +72,7 @@ def backup_now(*, by: User | None = None) -> None:
     """Wants one now; `by` is who pressed. Raises ValidationError where no folder is set."""
     if not backup_plan().folder:
         raise ValidationError("Say first which folder backups go to.")
-    work_want(kind="backup", key=KEY, payload={"by": by.pk} if by else {})
+    request_work(kind="backup", key=KEY, payload={"by": by.pk} if by else {})
 
 
 def backups_due(*, now: datetime) -> bool:
@@ -85,7 +85,7 @@ def backups_due(*, now: datetime) -> bool:
         return False
     if BackupRun.objects.filter(state="failed", ended_at__gt=now - AGAIN_AFTER).exists():
         return False
-    work_want(kind="backup", key=KEY)
+    request_work(kind="backup", key=KEY)
     return True
 
 

@@ -14,7 +14,7 @@ from django.db import transaction
 
 from shopfloor.books.rates import rate_set
 from shopfloor.chart.queries import WAGES
-from shopfloor.chart.rows import MORE, row_put
+from shopfloor.chart.rows import MORE, save_row
 from shopfloor.chart.services import FIGURES, part_set
 from shopfloor.files.fault import Fault
 from shopfloor.files.read_list import Row, read_table
@@ -80,7 +80,7 @@ def _bench(row: Row, wages: bool) -> None:
     if not 0 <= minutes <= 1000:
         raise RowError(f"minutes {minutes:g} a metre is out of range, allowed: 0 to 1000")
     known = {name: getattr(found, name) for name in (*FIGURES, *MORE)}
-    row_put(
+    save_row(
         wear_set=wear_set, material=found.material, thickness_text=found.thickness_text,
         figures={**known, "bench_min_per_m": minutes}, note="bench minutes from a list",
     )  # fmt: skip

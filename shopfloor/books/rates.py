@@ -12,7 +12,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from shopfloor.audit.actor import acting, current_who
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.chart.services import plan_again
 from shopfloor.models import BenchEntry, Nest, Rate, RateKind, Run, RunState, Table, User
 from shopfloor.site.calendar import wall_to_utc
@@ -53,7 +53,7 @@ def rate_set(
     plan_again(set(Nest.objects.values_list("material", flat=True)))
     if booked:
         who = by.pk if by else None
-        work_want(kind="rate", key=str(rate.pk), payload={"by": who})
+        request_work(kind="rate", key=str(rate.pk), payload={"by": who})
     return rate
 
 
@@ -97,4 +97,4 @@ def rate_correct(*, rate: Rate, amount_minor: int, why: str, by: User | None = N
         rate.save(update_fields=["amount_minor"])
     plan_again(set(Nest.objects.values_list("material", flat=True)))
     if booked_since(rate.kind, rate.valid_from, rate.table):
-        work_want(kind="rate", key=str(rate.pk), payload={"by": by.pk if by else None})
+        request_work(kind="rate", key=str(rate.pk), payload={"by": by.pk if by else None})

@@ -8,7 +8,7 @@ from django.db.models import Count, Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from planning.calc.chart import Finding
-from shopfloor.chart.rows import SAME_MM, row_doubts
+from shopfloor.chart.rows import SAME_MM, row_warnings
 from shopfloor.chart.services import in_force
 from shopfloor.models import (
     ChartRow,
@@ -55,7 +55,7 @@ def row_trials(row: ChartRow) -> QuerySet[ChartTrial]:
 
 def row_doubts_now(row: ChartRow) -> list[Finding]:
     """What is odd about a row beside its neighbours."""
-    return row_doubts(
+    return row_warnings(
         wear_set=row.wear_set, material=row.material, thickness_mm=row.thickness_mm,
         figures=vars(row), at=timezone.now(),
     )  # fmt: skip
@@ -88,7 +88,7 @@ def row_now(trial: ChartTrial, now: datetime) -> ChartRow | None:
 
 
 def trial_doubts(trial: ChartTrial) -> list[Finding]:
-    return row_doubts(
+    return row_warnings(
         wear_set=trial.wear_set, material=trial.material, thickness_mm=trial.thickness_mm,
         figures=vars(trial), current_a=trial.current_a, at=timezone.now(),
     )  # fmt: skip

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from planning.calc import chart as calc
-from shopfloor.background.plans import plan_want
+from shopfloor.background.plans import request_plan
 from shopfloor.chart.services import FIGURES, in_force
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import ChartRow, Material, Nest, ThicknessAnswer, User, WearSet
@@ -21,7 +21,7 @@ MORE: Final = ("u_mm", "bench_min_per_m")
 NEEDED: Final = ("speed_mm_min", "pierce_delay_s")
 
 
-def row_doubts(
+def row_warnings(
     *, wear_set: WearSet, material: Material, thickness_mm: float, figures: Mapping[str, Any],
     current_a: float | None = None, at: datetime,
 ) -> list[calc.Finding]:  # fmt: skip
@@ -47,7 +47,7 @@ def row_doubts(
 
 
 @transaction.atomic
-def row_put(
+def save_row(
     *,
     wear_set: WearSet,
     material: Material,
@@ -69,7 +69,7 @@ def row_put(
     if begin < now:
         raise ValidationError({"valid_from": "A row cannot begin before now: plans rest on it."})
     _check(figures)
-    doubts = row_doubts(
+    doubts = row_warnings(
         wear_set=wear_set, material=material, thickness_mm=size.nominal_mm, figures=figures, at=now
     )
     if worst := next((doubt for doubt in doubts if doubt.impossible), None):
@@ -94,7 +94,7 @@ def row_put(
     row.save()
     if begin <= now:
         for nest in Nest.objects.filter(material=material, withdrawn_at=None):
-            plan_want(nest=nest)
+            request_plan(nest=nest)
     return row
 
 
@@ -127,5 +127,5 @@ def thickness_answer(
     near = (thickness_mm - SAME_MM, thickness_mm + SAME_MM)
     nests = Nest.objects.filter(material=material, withdrawn_at=None, thickness_mm__range=near)
     for nest in nests:
-        plan_want(nest=nest)
+        request_plan(nest=nest)
     return answer

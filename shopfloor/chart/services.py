@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from planning.calc import chart as calc
 from planning.calc.units import DENSITY_KG_M3, material_family
-from shopfloor.background.plans import plan_want
+from shopfloor.background.plans import request_plan
 from shopfloor.files.fault import Fault
 from shopfloor.models import (
     ChartRow,
@@ -166,7 +166,7 @@ def chart_apply(
 
 def plan_again(materials: set[int]) -> None:
     for nest in Nest.objects.filter(material__in=materials, withdrawn_at=None):
-        plan_want(nest=nest)
+        request_plan(nest=nest)
 
 
 def _set_of(row: calc.ChartRow) -> WearSet:

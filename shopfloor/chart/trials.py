@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from planning.calc.quality import u_from_angle_mm
-from shopfloor.chart.rows import row_put
+from shopfloor.chart.rows import save_row
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import ChartRow, ChartTrial, Dross, Material, Table, User, WearSet
 
@@ -100,7 +100,7 @@ def trial_promote(
     figures["max_pierce_mm"], figures["u_mm"] = max_pierce_mm, trial.u_mm
     if bench_min_per_m is not None:
         figures["bench_min_per_m"] = bench_min_per_m
-    row = row_put(
+    row = save_row(
         wear_set=trial.wear_set, material=trial.material, thickness_text=trial.thickness_text,
         figures=figures, valid_from=valid_from, note=note or f"from trial {trial.pk}", now=now,
     )  # fmt: skip

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from planning.calc import drawing as calc
 from planning.calc.said import stored
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.files.apart import read_apart
 from shopfloor.models import Drawing, DrawingRevision, JobLine, Material, User
@@ -105,7 +105,7 @@ def drawing_revise(
         made_at=timezone.now(),
         made_by=by,
     )
-    work_want(kind="drawing", key=str(made.pk))
+    request_work(kind="drawing", key=str(made.pk))
     return made, True
 
 

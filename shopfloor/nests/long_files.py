@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from planning.calc.program import ProgramError
 from shopfloor.audit.actor import acting
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.files.apart import LONG_PROGRAM
 from shopfloor.files.read_list import ListError
 from shopfloor.files.uploads import INCOMING, upload_drop, upload_keep, upload_read
@@ -45,7 +45,7 @@ def incoming_add(
             kind=kind, name=name[:160], digest=digest, size=len(raw), options=options, by=by,
             at=at or timezone.now(),
         )  # fmt: skip
-        work_want(kind="incoming", key=str(made.pk))
+        request_work(kind="incoming", key=str(made.pk))
     return made
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import Contour, JobLine, NestRevision
 from shopfloor.nests.part_groups import Group, Shape, groups_of, loop_of
 
@@ -36,7 +36,7 @@ Ties = Mapping[str, Sequence[tuple[JobLine | None, int | None]]]
 
 
 @transaction.atomic
-def nest_tie(*, revision: NestRevision, ties: Ties) -> None:
+def assign_parts_to_lines(*, revision: NestRevision, ties: Ties) -> None:
     """Says which job line each group's copies are for. `ties` maps a group's label to (line,
     how many copies; None: all that are left), in cut order; copies left over belong to no job.
     Copies are numbered through a line, whichever group they are in."""
@@ -53,7 +53,7 @@ def nest_tie(*, revision: NestRevision, ties: Ties) -> None:
                 contour = contours[number]
                 contour.line, contour.part, contour.copy = line, name, counted[key]
     Contour.objects.bulk_update(contours.values(), ["line", "part", "copy"], batch_size=500)
-    work_want(kind="nest", key=str(revision.pk))
+    request_work(kind="nest", key=str(revision.pk))
 
 
 def _spread(

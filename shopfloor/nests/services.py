@@ -16,8 +16,8 @@ from planning.calc.program import Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
 from planning.calc.said import stored
-from shopfloor.background.plans import plan_want
-from shopfloor.background.request import work_want
+from shopfloor.background.plans import request_plan
+from shopfloor.background.request import request_work
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.files.apart import Limits, Tell, TooCostly, read_apart
 from shopfloor.models import (
@@ -132,7 +132,7 @@ def revision_add(
     Contour.objects.bulk_create(_contours(revision, program), batch_size=500)
     if last is not None:
         _carry_ties(last, revision)
-    work_want(kind="nest", key=str(revision.pk))
+    request_work(kind="nest", key=str(revision.pk))
     same = last is not None and last.path_sha256 == revision.path_sha256
     return revision, "comment" if same else "path"
 
@@ -230,11 +230,11 @@ def nest_edit(*, nest: Nest, wear_set: WearSet, table: Table | None, sheets_want
     """Changes the route a nest is planned on. Its plan is worked out anew, and its program read
     again where the new table reads programs in another way."""
     if dialect_of(nest.table) != dialect_of(table):
-        work_want(kind="reread", key=f"nest:{nest.pk}")
+        request_work(kind="reread", key=f"nest:{nest.pk}")
     nest.wear_set, nest.table, nest.sheets_wanted = wear_set, table, sheets_wanted
     nest.full_clean()
     nest.save(update_fields=["wear_set", "table", "sheets_wanted"])
-    plan_want(nest=nest)
+    request_plan(nest=nest)
 
 
 @transaction.atomic

@@ -62,7 +62,7 @@ class NearlyRow:
     answer: ThicknessAnswer | None
 
 
-def nearly_rows(nest: Nest) -> list[NearlyRow]:
+def near_thickness_rows(nest: Nest) -> list[NearlyRow]:
     """Thicknesses that a set's chart for the nest's material holds instead of the nest's own, the
     nearest first."""
     slack = THICKNESS_SLACK * nest.thickness_mm

@@ -15,8 +15,8 @@ from planning.calc.quality import (
     u_from_sizes_mm,
     u_range,
 )
-from shopfloor.audit.undo_record import Memo
-from shopfloor.background.request import work_want
+from shopfloor.audit.undo_record import UndoRecord
+from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, BenchEntry, Check, JobLine, Run, User
 from shopfloor.quality.queries import u_asked
@@ -44,7 +44,7 @@ class Measured:
 
 @transaction.atomic
 def check_record(
-    *, run: Run, measured: Measured, by: User, at: datetime, memo: Memo | None = None
+    *, run: Run, measured: Measured, by: User, at: datetime, memo: UndoRecord | None = None
 ) -> tuple[Check, int | None]:
     """Writes a check down and returns it with the u range asked of this sheet (None: nothing is
     asked). `passed` is False where the gauge or u says so, True where one of them does, else
@@ -63,7 +63,7 @@ def check_record(
     figures = (u_mm, measured.rz5_um, measured.kerf_mm)
     if all(figure is None for figure in figures) and passed is None and not measured.dross:
         raise FloorError("Nothing was measured.", "Give one value, or say good or not good.")
-    check = (memo or Memo()).make(
+    check = (memo or UndoRecord()).make(
         Check(
             run=run,
             at=at,
@@ -79,12 +79,14 @@ def check_record(
             correction_mm=correction_mm,
         )
     )
-    work_want(kind="run", key=str(run.pk))
+    request_work(kind="run", key=str(run.pk))
     return check, asked
 
 
 @transaction.atomic
-def check_countersign(*, check: Check, by: User, at: datetime, memo: Memo | None = None) -> None:
+def check_countersign(
+    *, check: Check, by: User, at: datetime, memo: UndoRecord | None = None
+) -> None:
     """A second person's word that they measured it too. Not the one who checked, and nobody whose
     own first pieces want a second signature."""
     if by.pk == check.by_id:
@@ -97,7 +99,7 @@ def check_countersign(*, check: Check, by: User, at: datetime, memo: Memo | None
         raise FloorError(f"{by.shown_name} does not work at the tables.")
     if check.countersigned_by_id is not None:
         raise FloorError("It is signed already.")
-    (memo or Memo()).change(check, countersigned_by=by, countersigned_at=at)
+    (memo or UndoRecord()).change(check, countersigned_by=by, countersigned_at=at)
 
 
 @transaction.atomic
@@ -109,18 +111,18 @@ def bench_record(
     by: User,
     at: datetime,
     action: Action | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> BenchEntry:
     """Minutes at the bench for a line."""
     if kind not in BENCH_KINDS:
         raise FloorError(f"{kind!r} is none of {', '.join(BENCH_KINDS)}.")
     if not 0 < minutes <= 24 * 60:
         raise FloorError(f"{minutes:g} minutes?", "Above 0, a day at most.")
-    entry = (memo or Memo()).make(
+    entry = (memo or UndoRecord()).make(
         BenchEntry(line=line, kind=kind, minutes=minutes, at=at, by=by, action=action),
         undo={"negate": "minutes"},
     )
-    work_want(kind="line", key=str(line.pk))
+    request_work(kind="line", key=str(line.pk))
     return entry
 
 

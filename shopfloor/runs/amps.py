@@ -22,7 +22,7 @@ BACK = timedelta(hours=12)
 
 
 @dataclass(frozen=True, slots=True)
-class AmpsOff:
+class CurrentMismatch:
     """The last arcs of a torch burnt at about `amps`; `fitted` is on record, and `like` is the one
     set of the shop that is run at such a current, where there is just one."""
 
@@ -41,9 +41,9 @@ class AmpsOff:
         )
 
 
-def amps_off(
+def current_mismatch(
     torch: Torch, now: datetime, fittings: Sequence[Fitting] | None = None
-) -> AmpsOff | None:
+) -> CurrentMismatch | None:
     """None where the measured amps agree with the fitted set, or say too little."""
     inside = fittings_in(torch) if fittings is None else list(fittings)
     if not inside:
@@ -64,7 +64,9 @@ def since_of(fittings: Sequence[Fitting], now: datetime) -> datetime:
     return max(now - BACK, max(one.fitted_at for one in fittings))
 
 
-def amps_judged(torch: Torch, fittings: Sequence[Fitting], seen: list[float]) -> AmpsOff | None:
+def amps_judged(
+    torch: Torch, fittings: Sequence[Fitting], seen: list[float]
+) -> CurrentMismatch | None:
     """`seen`: the amps of the last `ARCS` arcs, measured since these pieces are in."""
     fitted = set_of(list(fittings))
     if fitted is None:
@@ -73,7 +75,7 @@ def amps_judged(torch: Torch, fittings: Sequence[Fitting], seen: list[float]) ->
         return None
     others = [one for one in WearSet.objects.filter(active=True) if _agree(median(seen), one)]
     like = others[0] if len(others) == 1 else None
-    return AmpsOff(torch, median(seen), len(seen), fitted, like)
+    return CurrentMismatch(torch, median(seen), len(seen), fitted, like)
 
 
 def _agree(amps: float, wear_set: WearSet) -> bool:

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from shopfloor.audit.actor import acting
-from shopfloor.audit.undo_record import Memo
+from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.errors import FloorError
 from shopfloor.models import (
     NestRevision,
@@ -36,14 +36,14 @@ def run_from_arcs(
     by: User,
     why: str,
     now: datetime | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> Run:
     """Makes a run of this nest over these arcs of one torch and gives them to it, with the set
     that was in the torch then and the entry (and sheet) that waits for it in the table's list. It
     is stopped: its parts still have to be counted. Where the last arc is so near that the sheet
     may still burn, the run is open."""
     now = now or timezone.now()
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     arcs = arcs_by_key(list(arc_keys))
     if not arcs or len({(arc.table, arc.torch) for arc in arcs}) != 1:
         raise FloorError("Choose arcs of one torch.")

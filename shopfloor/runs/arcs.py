@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from django.db.models import Q, QuerySet
 
 from shopfloor.models import Table
-from shopfloor.runs.matching import ArcSeen
+from shopfloor.runs.matching import ArcInput
 from telemetry.counted import counted
 from telemetry.models import Arc, Feed, Gap
 from telemetry.selectors import arcs_gone_since
@@ -32,19 +32,19 @@ def master_arcs(table: Table) -> QuerySet[Arc]:
     return counted(Arc.objects.filter(table=table.code))
 
 
-def arcs_between(table: Table, start_us: int, end_us: int) -> list[ArcSeen]:
+def arcs_between(table: Table, start_us: int, end_us: int) -> list[ArcInput]:
     """Arcs that began in [start, end), in order."""
     return _seen(master_arcs(table).filter(on_us__gte=start_us, on_us__lt=end_us))
 
 
-def arcs_by_key(keys: Sequence[str]) -> list[ArcSeen]:
-    found: list[ArcSeen] = []
+def arcs_by_key(keys: Sequence[str]) -> list[ArcInput]:
+    found: list[ArcInput] = []
     for index in range(0, len(keys), CHUNK):
         found += _seen(Arc.objects.filter(key__in=keys[index : index + CHUNK]))
     return sorted(found, key=lambda arc: (arc.on_us, arc.key))
 
 
-def arcs_there(keys: Iterable[str]) -> set[str]:
+def arcs_in_range(keys: Iterable[str]) -> set[str]:
     """Which of these keys intake has an arc for."""
     keys = list(keys)
     found: set[str] = set()
@@ -84,9 +84,9 @@ def first_missing_us(table: Table, since_us: int) -> int | None:
     return gaps.order_by("at_us").values_list("at_us", flat=True).first()
 
 
-def _seen(arcs: QuerySet[Arc]) -> list[ArcSeen]:
+def _seen(arcs: QuerySet[Arc]) -> list[ArcInput]:
     return [
-        ArcSeen(*row)
+        ArcInput(*row)
         for row in arcs.order_by("on_us", "key").values_list(
             "key", "table", "torch", "on_us", "off_us", "pierces"
         )

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db import transaction
 
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import (
     ArcAssignment,
     Evidence,
@@ -18,15 +18,23 @@ from shopfloor.models import (
 )
 from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.runs.assignment_rows import Made, assignments_insert
-from shopfloor.runs.matching import ArcSeen, Decision, Halt, Matched, Quiet, match, overlap_us
+from shopfloor.runs.matching import (
+    ArcInput,
+    Decision,
+    Matched,
+    SilentSpan,
+    StoppageSpan,
+    match,
+    overlap_us,
+)
 from shopfloor.runs.matching_input import (
     arcs_to_decide,
     assignments_of,
-    halts_between,
     silent_halts,
     spans_of,
+    stoppages_between,
     window,
-    with_said,
+    with_manual_assignments,
 )
 from shopfloor.site.queries import the_shop
 
@@ -38,10 +46,10 @@ def arcs_matched(*, table: Table, start: datetime, end: datetime, now: datetime)
     low, high, segments = window(table, start, end)
     arcs = arcs_to_decide(table, low, high)
     rows = assignments_of(arcs, segments)
-    arcs, said = with_said(arcs, rows, low, high)
+    arcs, said = with_manual_assignments(arcs, rows, low, high)
     shop = the_shop()
     begun = min([low, *(s.started_at for s in segments)])
-    halts = halts_between(table, begun, high)
+    halts = stoppages_between(table, begun, high)
     silent = silent_halts(table, begun, max(high, now), now) if segments else []
     matched = match(
         spans_of(segments),
@@ -62,14 +70,14 @@ def arcs_matched(*, table: Table, start: datetime, end: datetime, now: datetime)
         ).values_list("run", flat=True)
     }
     for run in sorted(runs):
-        work_want(kind="run", key=run)
+        request_work(kind="run", key=run)
     return runs
 
 
 def _write_assignments(
     decisions: Sequence[Decision],
     rows: dict[str, ArcAssignment],
-    arcs: Sequence[ArcSeen],
+    arcs: Sequence[ArcInput],
     now: datetime,
 ) -> set[int | None]:
     touched: set[int | None] = set()
@@ -143,9 +151,9 @@ def _write_ends(matched: Matched, segments: Sequence[Segment]) -> set[int | None
 
 
 def _write_quiets(
-    quiets: Sequence[Quiet],
+    quiets: Sequence[SilentSpan],
     segments: Sequence[Segment],
-    unheard: tuple[Sequence[Halt], Sequence[Halt]],
+    unheard: tuple[Sequence[StoppageSpan], Sequence[StoppageSpan]],
     ask_after_s: int,
     table: Table,
 ) -> set[int | None]:

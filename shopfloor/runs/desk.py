@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
-from shopfloor.audit.undo_record import Memo, undo_steps
+from shopfloor.audit.undo_record import UndoRecord, undo_steps
 from shopfloor.errors import FloorError
 from shopfloor.models import (
     Action,
@@ -21,7 +21,7 @@ from shopfloor.models import (
     User,
 )
 from shopfloor.runs.arc_runs import run_from_arcs
-from shopfloor.runs.desk_arcs import arcs_loose
+from shopfloor.runs.desk_arcs import unassigned_stretch
 from shopfloor.runs.follow import arcs_assign, arcs_unassign
 from shopfloor.runs.stoppages import reason_of, stoppage_explain
 
@@ -30,7 +30,7 @@ GIVEN = "given from the day's page"
 
 
 @dataclass(frozen=True, slots=True)
-class Given:
+class ArcsAssigned:
     """What was said of some arcs. `steps` take back the run that was opened for them, if any."""
 
     keys: tuple[str, ...]
@@ -40,7 +40,7 @@ class Given:
 
 
 @transaction.atomic
-def arcs_give(
+def assign_arcs(
     *,
     first_key: str,
     arcs: int,
@@ -49,17 +49,17 @@ def arcs_give(
     run_id: str = "",
     revision_id: int | None = None,
     nest: str = "",
-) -> Given:
+) -> ArcsAssigned:
     """Gives loose arcs to a run, or to a nest (by its name, or one of its revisions) nobody pressed
     start for (a run is made from them),
     or, with neither, to no job at all. It is `arcs` of them from `first_key` on:
     what lies before and what came after the person looked is left alone."""
     try:
-        loose = arcs_loose(first_key, arcs)
+        loose = unassigned_stretch(first_key, arcs)
     except LookupError as gone:
         raise FloorError(str(gone), "Load the page again.") from gone
     keys = loose.keys
-    memo = Memo()
+    memo = UndoRecord()
     run = None
     if run_id:
         run = _run(run_id, loose.table)
@@ -69,20 +69,20 @@ def arcs_give(
         revision = _revision(revision_id, nest)
         run = run_from_arcs(revision=revision, arc_keys=keys, by=by, why=GIVEN, now=now, memo=memo)
     if run is None:
-        return Given(keys, "", "")
-    return Given(keys, str(run.pk), run.revision.nest.name, tuple(memo.steps))
+        return ArcsAssigned(keys, "", "")
+    return ArcsAssigned(keys, str(run.pk), run.revision.nest.name, tuple(memo.steps))
 
 
 @transaction.atomic
-def arcs_give_back(
+def unassign_arcs(
     *, keys: Sequence[str], steps: Sequence[dict[str, Any]], by: User, now: datetime
 ) -> int:
-    """Takes back what `arcs_give` said of these arcs, and the run it opened for them unless
+    """Takes back what `assign_arcs` said of these arcs, and the run it opened for them unless
     something else was put on it since; matching decides again."""
     runs = [step["pk"] for step in steps if step.get("model") == Run._meta.label]
     others = ArcAssignment.objects.filter(segment__run__in=runs).exclude(by=None)
     if steps and not others.exclude(arc_key__in=keys).exists():
-        undo_steps(list(steps), memo=Memo(), stamp={"by": by, "at": now, "action": None})
+        undo_steps(list(steps), memo=UndoRecord(), stamp={"by": by, "at": now, "action": None})
     why = "taken back from the day's page"
     return arcs_unassign(arc_keys=list(keys), by=by, why=why, now=now)
 
@@ -100,7 +100,7 @@ def stoppage_reason_give(*, stoppage_id: int, reason_code: str, by: User, note: 
 
 
 @transaction.atomic
-def line_leave(*, text: str, by: User, now: datetime) -> Action:
+def add_shift_note(*, text: str, by: User, now: datetime) -> Action:
     """Leaves a line for those who come after, kept like a note from the floor."""
     said = " ".join(text.split())
     if not said:

@@ -28,7 +28,7 @@ class Pause:
     first_key: str
 
 
-def arcs_loose(first_key: str, arcs: int | None = None) -> Unassigned:
+def unassigned_stretch(first_key: str, arcs: int | None = None) -> Unassigned:
     """The stretch an arc lies in; with `arcs`, so many of it from that arc on. Raises
     `LookupError` where there is no such arc or it is not loose any more."""
     whole = _stretch(first_key)

@@ -25,7 +25,7 @@ from telemetry.models import Arc, Cursor, Health
 
 
 @dataclass(frozen=True, slots=True)
-class LineLeft:
+class ShiftNote:
     """A line somebody left for the next shift."""
 
     text: str
@@ -71,7 +71,7 @@ def day_stamp() -> str:
     return f"{cursor['line']}.{cursor['changed']}.{arc}.{change}.{links}"
 
 
-def lines_left(*, since: datetime, until: datetime) -> list[LineLeft]:
+def shift_notes(*, since: datetime, until: datetime) -> list[ShiftNote]:
     """Notes written in [since, until), the newest first."""
     rows = (
         Action.objects.filter(kind="note", state=ActionState.APPLIED, at__gte=since, at__lt=until)
@@ -79,7 +79,7 @@ def lines_left(*, since: datetime, until: datetime) -> list[LineLeft]:
         .order_by("-at")[:6]
     )
     return [
-        LineLeft(
+        ShiftNote(
             str(row.result.get("text") or row.payload.get("text", "")),
             row.person.shown_name,
             row.at,

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from shopfloor.audit.actor import acting
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import EnteredCount, Fitting, Segment, Table, Torch, User
 from shopfloor.runs.arcs import arcs_between, from_us, to_us
 
@@ -86,8 +86,8 @@ def _figures_wanted(entered: EnteredCount) -> None:
     stays = Fitting.objects.filter(torch=entered.torch, fitted_at__lt=entered.ended_at)
     stays = stays.filter(Q(removed_at=None) | Q(removed_at__gt=entered.started_at))
     for piece in stays.values_list("piece", flat=True).distinct():
-        work_want(kind="piece", key=str(piece))
+        request_work(kind="piece", key=str(piece))
     runs = Segment.objects.filter(torch=entered.torch, started_at__lt=entered.ended_at)
     runs = runs.filter(Q(ended_at=None) | Q(ended_at__gt=entered.started_at))
     for run in runs.values_list("run", flat=True).distinct():
-        work_want(kind="run", key=str(run))
+        request_work(kind="run", key=str(run))

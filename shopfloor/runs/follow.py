@@ -11,13 +11,13 @@ from django.db import transaction
 from django.utils import timezone
 
 from shopfloor.audit.actor import acting
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import ArcAssignment, Run, RunState, Segment, Table, Torch, User, Watermark
-from shopfloor.runs.arcs import arcs_by_key, arcs_changed, arcs_gone, arcs_there, from_us, to_us
+from shopfloor.runs.arcs import arcs_by_key, arcs_changed, arcs_gone, arcs_in_range, from_us, to_us
 from shopfloor.runs.assigning import arcs_matched
 from shopfloor.runs.entered_counts import counts_replaced
-from shopfloor.runs.matching import ArcSeen
+from shopfloor.runs.matching import ArcInput
 from shopfloor.runs.matching_input import ASSIGNED, UNDONE
 from shopfloor.wear.fitted import set_fitted
 
@@ -84,7 +84,7 @@ def _match_rows(rows: Sequence[Row], now: datetime) -> None:
             )
         counts_replaced(table=tables[code], moments_us=moments, now=now)
     for run in sorted(wanted - matched):
-        work_want(kind="run", key=run)
+        request_work(kind="run", key=run)
 
 
 def _stretches(moments: Sequence[int]) -> list[tuple[int, int]]:
@@ -132,7 +132,7 @@ def arcs_assign(
                 )
         _again(arcs, tables, now)
     if run is not None:
-        work_want(kind="run", key=str(run.pk))
+        request_work(kind="run", key=str(run.pk))
     return len(arcs)
 
 
@@ -152,7 +152,7 @@ def arcs_unassign(
         )
         count, _ = said.delete()
         for segment in segments:
-            work_want(kind="run", key=str(segment.run_id))
+            request_work(kind="run", key=str(segment.run_id))
             if segment.end_reason == ASSIGNED and not segment.assignments.exists():
                 segment.delete()
         _again(arcs, _tables(arcs), now)
@@ -173,7 +173,7 @@ def assignments_pruned() -> int:
         if not rows:
             return dropped
         last = rows[-1][0]
-        there = arcs_there(key for _, key in rows)
+        there = arcs_in_range(key for _, key in rows)
         gone = [pk for pk, key in rows if key not in there]
         for index in range(0, len(gone), 500):
             dropped += ArcAssignment.objects.filter(
@@ -186,8 +186,8 @@ def _may(by: User) -> None:
         raise FloorError(f"{by.shown_name} may not say what arcs belonged to.")
 
 
-def _by_torch(arcs: Sequence[ArcSeen]) -> dict[tuple[str, str], list[ArcSeen]]:
-    found: dict[tuple[str, str], list[ArcSeen]] = defaultdict(list)
+def _by_torch(arcs: Sequence[ArcInput]) -> dict[tuple[str, str], list[ArcInput]]:
+    found: dict[tuple[str, str], list[ArcInput]] = defaultdict(list)
     for arc in arcs:
         found[arc.table, arc.torch].append(arc)
     return dict(found)
@@ -218,12 +218,12 @@ def _segment_for(run: Run, table: Table, code: str, start: datetime, end: dateti
     return made
 
 
-def _tables(arcs: Sequence[ArcSeen]) -> dict[str, Table]:
+def _tables(arcs: Sequence[ArcInput]) -> dict[str, Table]:
     codes = {arc.table for arc in arcs}
     return {table.code: table for table in Table.objects.filter(code__in=codes)}
 
 
-def _again(arcs: Sequence[ArcSeen], tables: dict[str, Table], now: datetime) -> None:
+def _again(arcs: Sequence[ArcInput], tables: dict[str, Table], now: datetime) -> None:
     for code, table in tables.items():
         moments = [arc.on_us for arc in arcs if arc.table == code]
         arcs_matched(

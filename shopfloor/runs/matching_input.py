@@ -19,7 +19,7 @@ from shopfloor.models import (
     Table,
 )
 from shopfloor.runs.arcs import arcs_between, arcs_by_key, to_us
-from shopfloor.runs.matching import ArcSeen, Halt, Planned, Span
+from shopfloor.runs.matching import ArcInput, Planned, Span, StoppageSpan
 from shopfloor.runs.silences import silences_at_work
 
 LONGEST_US = 3_600_000_000  # no contour burns longer than an hour
@@ -55,7 +55,7 @@ def _last_before(own: QuerySet[Segment], table: Table, start: datetime) -> list[
     return [segment for segment in found if segment is not None and segment.end_assumed]
 
 
-def arcs_to_decide(table: Table, low: datetime, high: datetime) -> list[ArcSeen]:
+def arcs_to_decide(table: Table, low: datetime, high: datetime) -> list[ArcInput]:
     """Arcs that began in the time, and those that were burning when it began."""
     low_us = to_us(low)
     arcs = arcs_between(table, low_us - LONGEST_US, to_us(high))
@@ -121,7 +121,7 @@ def _plans(runs: Iterable[Run]) -> dict[Any, tuple[Planned, ...]]:
 
 
 def assignments_of(
-    arcs: Sequence[ArcSeen], segments: Sequence[Segment]
+    arcs: Sequence[ArcInput], segments: Sequence[Segment]
 ) -> dict[str, ArcAssignment]:
     """What is on record for these arcs and these segments."""
     rows = {
@@ -135,9 +135,9 @@ def assignments_of(
     return rows
 
 
-def with_said(
-    arcs: list[ArcSeen], rows: dict[str, ArcAssignment], low: datetime, high: datetime
-) -> tuple[list[ArcSeen], dict[str, int | None]]:
+def with_manual_assignments(
+    arcs: list[ArcInput], rows: dict[str, ArcAssignment], low: datetime, high: datetime
+) -> tuple[list[ArcInput], dict[str, int | None]]:
     """All arcs these segments hold, and those that stay where they are: what a person said, and
     what lies outside the time to decide. An arc inside it that does not count (of a source that
     is no master any more) is let go."""
@@ -153,13 +153,13 @@ def with_said(
     return arcs + kept, said
 
 
-def silent_halts(table: Table, start: datetime, end: datetime, now: datetime) -> list[Halt]:
+def silent_halts(table: Table, start: datetime, end: datetime, now: datetime) -> list[StoppageSpan]:
     """Times the source was silent in a shift: a pause with one in it is not known to be one."""
     spans = silences_at_work(table, to_us(start), to_us(end), now)
-    return [Halt(table.code, begun, ended) for begun, ended in spans]
+    return [StoppageSpan(table.code, begun, ended) for begun, ended in spans]
 
 
-def halts_between(table: Table, start: datetime, end: datetime) -> list[Halt]:
+def stoppages_between(table: Table, start: datetime, end: datetime) -> list[StoppageSpan]:
     """Stoppages a person vouches for. One that was only measured says nothing of who burns
     next, until someone gives its reason."""
     rows = (
@@ -168,6 +168,8 @@ def halts_between(table: Table, start: datetime, end: datetime) -> list[Halt]:
         .exclude(evidence=Evidence.MEASURED, reason=None)
     )
     return [
-        Halt(table.code, to_us(row.started_at), to_us(row.ended_at) if row.ended_at else None)
+        StoppageSpan(
+            table.code, to_us(row.started_at), to_us(row.ended_at) if row.ended_at else None
+        )
         for row in rows
     ]

@@ -9,8 +9,8 @@ from datetime import datetime
 
 from django.db import transaction
 
-from shopfloor.audit.undo_record import Memo
-from shopfloor.background.request import work_want
+from shopfloor.audit.undo_record import UndoRecord
+from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, Job, JobLine, JobState, PartResult, Run, User
 from shopfloor.runs.part_counts import line_counts
@@ -48,10 +48,10 @@ def parts_record(
     by: User,
     at: datetime,
     action: Action | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> list[PartResult]:
     """Writes down parts of a run. Scrap needs a cause: a later re-cut keeps it."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     rows = []
     for part in judged:
         if part.outcome not in OUTCOMES:
@@ -78,7 +78,7 @@ def parts_record(
                 undo={"negate": "quantity"},
             )
         )
-    work_want(kind="run", key=str(run.pk))
+    request_work(kind="run", key=str(run.pk))
     return rows
 
 
@@ -109,32 +109,32 @@ def parts_cancel(
                 at=at,
                 action=action,
             )
-    work_want(kind="run", key=str(run.pk))
+    request_work(kind="run", key=str(run.pk))
 
 
 @transaction.atomic
-def job_close_if_met(*, job: Job, at: datetime, memo: Memo | None = None) -> bool:
+def job_close_if_met(*, job: Job, at: datetime, memo: UndoRecord | None = None) -> bool:
     """Closes an open job whose lines all have their good parts, without doubt about any. True
     where it did."""
     counts = line_counts(job.lines.values_list("pk", flat=True)).values()
     if job.state != JobState.OPEN or not counts or any(count.shortage_high for count in counts):
         return False
-    (memo or Memo()).change(job, state=JobState.CLOSED, closed_at=at)
+    (memo or UndoRecord()).change(job, state=JobState.CLOSED, closed_at=at)
     return True
 
 
 @transaction.atomic
-def job_reopen_if_short(*, job: Job, memo: Memo | None = None) -> bool:
+def job_reopen_if_short(*, job: Job, memo: UndoRecord | None = None) -> bool:
     """Opens a closed job again whose parts turned out short after a correction."""
     counts = line_counts(job.lines.values_list("pk", flat=True)).values()
     if job.state != JobState.CLOSED or not any(count.shortage_high for count in counts):
         return False
-    (memo or Memo()).change(job, state=JobState.OPEN, closed_at=None)
+    (memo or UndoRecord()).change(job, state=JobState.OPEN, closed_at=None)
     return True
 
 
 def jobs_settle(
-    *, lines: Iterable[int], at: datetime, corrected: bool, memo: Memo | None = None
+    *, lines: Iterable[int], at: datetime, corrected: bool, memo: UndoRecord | None = None
 ) -> None:
     """Closes what is met among the jobs of these lines; after a correction opens what is
     short."""

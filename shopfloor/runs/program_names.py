@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from shopfloor.models import Table
-from shopfloor.runs.matching import ArcSeen
+from shopfloor.runs.matching import ArcInput
 from shopfloor.wording.visible import visible
 from telemetry.events import PROGRAM
 from telemetry.models import Arc, Event, Feed
@@ -17,7 +17,7 @@ from telemetry.models import Arc, Event, Feed
 BEFORE_US = 24 * 3_600_000_000  # a program loaded longer ago says nothing of these arcs
 
 
-def programs_of(table: Table, arcs: Sequence[ArcSeen]) -> dict[str, str]:
+def programs_of(table: Table, arcs: Sequence[ArcInput]) -> dict[str, str]:
     """By arc key the program it burnt under: as its own source said, else the last one that any
     other source of the table named before it. Arcs nobody can name a program for are left out."""
     if not arcs:
@@ -33,7 +33,7 @@ def programs_of(table: Table, arcs: Sequence[ArcSeen]) -> dict[str, str]:
     return {key: visible(name) for key, name in found.items()}
 
 
-def programs_beside(arcs: Sequence[ArcSeen]) -> dict[str, str]:
+def programs_beside(arcs: Sequence[ArcInput]) -> dict[str, str]:
     """By arc key what another source of its table named last before it, for arcs whose own source
     names none. One query for arcs of all tables, which should be of about the same time."""
     if not arcs:
@@ -60,7 +60,7 @@ def _named(tables: Iterable[str], first_us: int, last_us: int) -> dict[str, Name
     return found
 
 
-def _last(named: Named, arc: ArcSeen) -> str:
+def _last(named: Named, arc: ArcInput) -> str:
     own = arc.key.split("|", 1)[0]
     for at_us, torch, feed, name in reversed(named[: bisect_right(named, arc.on_us, key=_at)]):
         if at_us >= arc.on_us - BEFORE_US and feed != own and torch in ("", arc.torch):

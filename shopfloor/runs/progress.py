@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 from shopfloor.models import ArcAssignment, Contour, Run
 from shopfloor.runs.arcs import arcs_by_key, first_missing_us, table_listens, to_us
-from shopfloor.runs.matching import ArcSeen
+from shopfloor.runs.matching import ArcInput
 from shopfloor.runs.matching.contours import SHORT
 from shopfloor.runs.part_counts import run_begins
 
 
 @dataclass(frozen=True, slots=True)
-class Begun:
+class RunProgressSource:
     """A contour whose arc is too short for it, or burns still. `burnt_s` None: it burns now, or
     its end was never told."""
 
@@ -43,11 +43,11 @@ class Progress:
     parts_done: int
     part_name: str
     listens: bool
-    begun: Begun | None = None  # the last one, where it was not cut through
+    begun: RunProgressSource | None = None  # the last one, where it was not cut through
     certain: int | None = None  # the last of the first, one after the other, with no line missing
     first: int = 1  # of this sheet's contours: above 1 where the nest went on from another plate
     reached: frozenset[int] = frozenset()  # contours any arc was placed on, the begun one too
-    latest: ArcSeen | None = None  # the arc that was assigned last, a repeat too
+    latest: ArcInput | None = None  # the arc that was assigned last, a repeat too
 
     @property
     def all_seen(self) -> bool:
@@ -105,7 +105,7 @@ def progress_of(run: Run) -> Progress:
     )
 
 
-def _begun(run: Run, burnt: dict[int, list[float | None]]) -> Begun | None:
+def _begun(run: Run, burnt: dict[int, list[float | None]]) -> RunProgressSource | None:
     """The furthest contour, where its arcs together are short of its plan or one has no end."""
     if not burnt:
         return None
@@ -114,9 +114,13 @@ def _begun(run: Run, burnt: dict[int, list[float | None]]) -> Begun | None:
     planned_s = plan[last - 1] if 0 < last <= len(plan) else None
     arcs = burnt[last]
     if None in arcs:
-        return Begun(last, None, planned_s)
+        return RunProgressSource(last, None, planned_s)
     whole_s = sum(seconds for seconds in arcs if seconds is not None)
-    return Begun(last, whole_s, planned_s) if planned_s and whole_s < SHORT * planned_s else None
+    return (
+        RunProgressSource(last, whole_s, planned_s)
+        if planned_s and whole_s < SHORT * planned_s
+        else None
+    )
 
 
 def _certain(run: Run, done: frozenset[int], ends: dict[int, int], first: int) -> int | None:

@@ -9,8 +9,8 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 
-from shopfloor.audit.undo_record import Memo
-from shopfloor.background.request import work_want
+from shopfloor.audit.undo_record import UndoRecord
+from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import (
     Evidence,
@@ -75,12 +75,12 @@ def run_open(
     swap_reason: str = "",
     first_contour: int = 1,
     evidence: str | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> Run:
     """Opens a run with its first segment. `wear_set` blank: what was fitted then, else
     the nest's. The
     plan is copied into the run: later changes of chart or rates leave it alone."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     fitted = wear_set or set_fitted(torch, at) or revision.nest.wear_set
     if evidence is None:
         evidence = Evidence.MEASURED if table_listens(table) else Evidence.ENTERED
@@ -102,7 +102,7 @@ def run_open(
         memo.change(queue_item, state="running")
     if sheet is not None:
         sheet_state(sheet=sheet, state="on_table", memo=memo)
-    work_want(kind="run", key=str(run.pk))
+    request_work(kind="run", key=str(run.pk))
     return run
 
 
@@ -115,11 +115,11 @@ def run_restart(
     contour: int | None = None,
     reason: str = "other",
     torch: Torch | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> Segment:
     """A new segment of a run: at a contour, or (None) at the one after the last burnt. The
     segment before ends at its last arc if nobody ended it."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     _not_over(run)
     _not_before(run, at)
     count = run.revision.contours.count()
@@ -139,14 +139,16 @@ def run_restart(
         contour = (before.last_contour or before.first_contour - 1) + 1
     segment = _segment_open(run, torch, fitted, operator, at, contour or 1, memo, carries_on)
     memo.change(run, state=RunState.OPEN)
-    work_want(kind="run", key=str(run.pk))
+    request_work(kind="run", key=str(run.pk))
     return segment
 
 
 @transaction.atomic
-def run_handover(*, run: Run, operator: User, at: datetime, memo: Memo | None = None) -> Segment:
+def run_handover(
+    *, run: Run, operator: User, at: datetime, memo: UndoRecord | None = None
+) -> Segment:
     """Another person carries on: a new segment from the next contour, no pause between."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     _not_over(run)
     _not_before(run, at)
     before = run.segments.order_by("-started_at", "-pk").first()
@@ -155,25 +157,27 @@ def run_handover(*, run: Run, operator: User, at: datetime, memo: Memo | None = 
     memo.change(before, ended_at=at, end_reason="shift", end_assumed=False)
     contour = (before.last_contour or before.first_contour - 1) + 1
     segment = _segment_open(run, before.torch, before.wear_set, operator, at, contour, memo)
-    work_want(kind="run", key=str(run.pk))
+    request_work(kind="run", key=str(run.pk))
     return segment
 
 
 @transaction.atomic
-def run_set_aside(*, run: Run, at: datetime, reason: str = "", memo: Memo | None = None) -> None:
+def run_set_aside(
+    *, run: Run, at: datetime, reason: str = "", memo: UndoRecord | None = None
+) -> None:
     """The run is interrupted and waits: another nest is wanted on this table."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     for segment in run.segments.filter(end_reason=""):
         segment_end(segment=segment, at=at, reason=reason or "other", memo=memo)
     memo.change(run, state=RunState.STOPPED)
-    work_want(kind="run", key=str(run.pk))
+    request_work(kind="run", key=str(run.pk))
 
 
 @transaction.atomic
-def run_close(*, run: Run, at: datetime, memo: Memo | None = None) -> None:
+def run_close(*, run: Run, at: datetime, memo: UndoRecord | None = None) -> None:
     """The sheet is done. Where nothing has burnt for the shop's gap, the run ends at its last
     arc and says that this is assumed."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     _not_over(run)
     for segment in run.segments.filter(end_reason=""):
         segment_end(segment=segment, at=at, reason="finish", memo=memo)
@@ -190,11 +194,11 @@ def run_close(*, run: Run, at: datetime, memo: Memo | None = None) -> None:
         sheet_state(sheet=run.sheet, state="cut", memo=memo)
     for stoppage in run.stoppages.filter(ended_at=None):
         memo.change(stoppage, ended_at=max(at, stoppage.started_at))
-    work_want(kind="run", key=str(run.pk))
+    request_work(kind="run", key=str(run.pk))
 
 
 def segment_end(
-    *, segment: Segment, at: datetime, reason: str, from_arcs: bool = False, memo: Memo
+    *, segment: Segment, at: datetime, reason: str, from_arcs: bool = False, memo: UndoRecord
 ) -> None:
     """Ends a segment at `at`, or at its last arc (assumed) where `from_arcs` says so or where
     nothing has burnt for the shop's gap, time with a given reason left out."""
@@ -264,7 +268,7 @@ def _segment_open(
     operator: User | None,
     at: datetime,
     contour: int,
-    memo: Memo,
+    memo: UndoRecord,
     carries_on: bool = False,
 ) -> Segment:
     return memo.make(

@@ -29,7 +29,7 @@ _BURNT = Arc.objects.filter(feed=OuterRef("pk")).order_by("torch", "on_us").valu
 
 
 @dataclass(frozen=True, slots=True)
-class Hearing:
+class SourceSilence:
     """What is known of a table's source. `silent_since_us` is set while it is silent now;
     `listens` is False where no source is set up, and then nothing is measured at all. Before
     `from_us` there was no source yet: that time is no silence of it. Between `from_us` and its
@@ -43,9 +43,9 @@ class Hearing:
     entries: tuple[Entry, ...] = ()
 
 
-def hearings(
+def source_silences(
     tables: Iterable[Table], start_us: int, end_us: int, now: datetime
-) -> dict[str, Hearing]:
+) -> dict[str, SourceSilence]:
     """By table code, over [start, end). Five queries, and two or three for each link
     that came back. Where several sources counted, each is asked about its own time."""
     wanted = {table.code: table for table in tables}
@@ -62,7 +62,7 @@ def hearings(
     for feed_id, at_us, message in rows.values_list("feed_id", "at_us", "message"):
         gaps.setdefault(feed_id, []).extend(_unheard(feed_id, at_us, message))
     last_line = _last_lines(feeds)
-    found = {code: Hearing(False, ((start_us, end_us),), None, "") for code in wanted}
+    found = {code: SourceSilence(False, ((start_us, end_us),), None, "") for code in wanted}
     for feed in feeds:
         own = _Source(feed, last_line.get(feed.pk), gaps.get(feed.pk, []), to_us(now))
         for since_us, until_us, table in spans[feed.pk]:
@@ -88,7 +88,7 @@ class _Source:
         if first_us is not None:
             self._spans.append((self._begun_us, first_us))
 
-    def heard(self, window: Span, *, since_us: int | None, counts_now: bool) -> Hearing:
+    def heard(self, window: Span, *, since_us: int | None, counts_now: bool) -> SourceSilence:
         """Within a window; where it took over from another it is silent until it begins."""
         spans, begin = self._spans, max(window[0], self._begun_us)
         if since_us is not None and since_us < self._begun_us:
@@ -96,15 +96,15 @@ class _Source:
         clipped = union((max(a, begin), min(b, window[1])) for a, b in spans)
         since = self._since if counts_now else None
         begun_us = max(self._begun_us, since_us or self._begun_us)
-        return Hearing(True, tuple(clipped), since, self.feed.name, begun_us)
+        return SourceSilence(True, tuple(clipped), since, self.feed.name, begun_us)
 
 
-def _both(one: Hearing, other: Hearing) -> Hearing:
+def _both(one: SourceSilence, other: SourceSilence) -> SourceSilence:
     """Of two sources of one table: silent where either was."""
     if not one.listens:
         return other
     silent = [at for at in (one.silent_since_us, other.silent_since_us) if at is not None]
-    return Hearing(
+    return SourceSilence(
         True,
         tuple(union([*one.silences, *other.silences])),
         min(silent, default=None),
@@ -118,7 +118,7 @@ def silences_at_work(table: Table, start_us: int, end_us: int, now: datetime) ->
     that nothing burnt. A night in which nobody worked is, whether it was heard or not."""
     if end_us <= start_us:
         return []
-    heard = hearings([table], start_us, end_us, now)[table.code]
+    heard = source_silences([table], start_us, end_us, now)[table.code]
     if not heard.listens or not heard.silences:
         return []
     start, end = from_us(start_us), from_us(end_us)

@@ -6,8 +6,8 @@ from datetime import datetime
 
 from django.db import transaction
 
-from shopfloor.audit.undo_record import Memo
-from shopfloor.background.request import work_want
+from shopfloor.audit.undo_record import UndoRecord
+from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import Evidence, Reason, Run, Stoppage, Table, User
 
@@ -35,11 +35,11 @@ def stoppage_open(
     note: str = "",
     ended_at: datetime | None = None,
     evidence: str = Evidence.ENTERED,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> Stoppage:
     """Begins a stoppage. One that is open at the table already is given the reason instead: two
     people may press the same stop."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     standing = Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=at).first()
     if standing is not None:
         memo.change(
@@ -68,10 +68,10 @@ def stoppage_open(
 
 
 @transaction.atomic
-def stoppage_close(*, stoppage: Stoppage, at: datetime, memo: Memo | None = None) -> float:
+def stoppage_close(*, stoppage: Stoppage, at: datetime, memo: UndoRecord | None = None) -> float:
     """Ends a stoppage; returns its seconds."""
     ended = max(at, stoppage.started_at)
-    (memo or Memo()).change(stoppage, ended_at=ended)
+    (memo or UndoRecord()).change(stoppage, ended_at=ended)
     _wants(stoppage)
     return (ended - stoppage.started_at).total_seconds()
 
@@ -83,11 +83,11 @@ def stoppage_explain(
     reason: Reason,
     by: User,
     note: str = "",
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> None:
     """Gives a stoppage its reason, or another one."""
     note = note or _note_under(stoppage, by)
-    (memo or Memo()).change(stoppage, reason=reason, by=by, note=note[:200])
+    (memo or UndoRecord()).change(stoppage, reason=reason, by=by, note=note[:200])
     _wants(stoppage)
 
 
@@ -98,4 +98,4 @@ def _note_under(stoppage: Stoppage, by: User | None) -> str:
 
 def _wants(stoppage: Stoppage) -> None:
     if stoppage.run_id is not None:
-        work_want(kind="run", key=str(stoppage.run_id))
+        request_work(kind="run", key=str(stoppage.run_id))

@@ -8,8 +8,8 @@ from datetime import datetime
 
 from django.db import transaction
 
-from shopfloor.audit.undo_record import Memo
-from shopfloor.background.request import work_want
+from shopfloor.audit.undo_record import UndoRecord
+from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, Run, RunState, Sheet, SheetState, User
 from shopfloor.runs.parts import Judged, parts_record
@@ -18,10 +18,12 @@ from shopfloor.stock.services import sheet_state
 
 
 @transaction.atomic
-def sheet_corrected(*, run: Run, sheet: Sheet, why: str, memo: Memo | None = None) -> Sheet | None:
+def sheet_corrected(
+    *, run: Run, sheet: Sheet, why: str, memo: UndoRecord | None = None
+) -> Sheet | None:
     """The whole run was burnt on another sheet than the books say. Heat, stock and cost follow;
     the sheet named before goes back to stock unless another run burnt on it. Returns that one."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     before = _another(run, sheet, finished=True)
     if before is not None and before.remnants.exists() and not _burnt_by_others(before, run):
         raise FloorError(
@@ -51,12 +53,12 @@ def sheet_changed(
     by: User,
     at: datetime,
     action: Action | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> Run:
     """The plate was taken off and another put down. A run is one nest on one sheet: the first ends
     here with the parts it made, and another begins on the new sheet at `first_contour`, for the
     same place on the list. Returns the second."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     _another(run, sheet)
     last = run.segments.order_by("-started_at", "-pk").first()
     torch = last.torch if last else run.table.torches.order_by("code").first()
@@ -104,4 +106,4 @@ def _wanted(run: Run, *sheets: Sheet | None) -> None:
     """Costs of every run that shares a sheet with this one change with it."""
     touched = [sheet.pk for sheet in sheets if sheet is not None]
     for key in {run.pk, *Run.objects.filter(sheet__in=touched).values_list("pk", flat=True)}:
-        work_want(kind="run", key=str(key))
+        request_work(kind="run", key=str(key))

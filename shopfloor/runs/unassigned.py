@@ -7,7 +7,7 @@ from datetime import datetime
 from uuid import UUID
 
 from shopfloor.models import ArcAssignment, Table
-from shopfloor.runs.arcs import arcs_between, arcs_there, from_us, to_us
+from shopfloor.runs.arcs import arcs_between, arcs_in_range, from_us, to_us
 from shopfloor.runs.matching import Cluster, clusters
 from shopfloor.runs.program_names import programs_of
 from shopfloor.runs.suggested import Stretch, Suggestion, suggestions_of
@@ -87,7 +87,7 @@ def assignments_without_arc() -> list[Orphan]:
     rows = list(
         ArcAssignment.objects.exclude(by=None).select_related("by", "segment").order_by("arc_key")
     )
-    there = arcs_there(row.arc_key for row in rows)
+    there = arcs_in_range(row.arc_key for row in rows)
     return [
         Orphan(
             row.arc_key,

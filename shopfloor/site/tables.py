@@ -16,8 +16,8 @@ from django.utils.text import slugify
 from planning.calc.motion import TableMotion
 from planning.calc.program import Dialect
 from shopfloor.audit.actor import acting, current_who
-from shopfloor.background.plans import plan_want
-from shopfloor.background.request import work_want
+from shopfloor.background.plans import request_plan
+from shopfloor.background.request import request_work
 from shopfloor.models import Nest, Table, Torch
 from shopfloor.site.dialect import dialect_of
 from shopfloor.site.models import FLOOR_PAGES
@@ -89,9 +89,9 @@ def table_set(
     with acting(current_who(), why=why.strip()):
         table.save(update_fields=[*changed, "figures_at"])
     for nest in Nest.objects.filter(withdrawn_at=None):
-        plan_want(nest=nest)
+        request_plan(nest=nest)
     if set(changed) & set(READING):
-        work_want(kind="reread", key=str(table.pk))
+        request_work(kind="reread", key=str(table.pk))
     return changed
 
 

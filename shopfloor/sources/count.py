@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from shopfloor.audit.actor import acting
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import Fitting, Table, User
 from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.runs.follow import stretch_matched
@@ -30,7 +30,7 @@ def source_count_from(*, feed: Feed, day: date, by: User, now: datetime) -> None
     begin = count_begins(feed.table, day)
     with acting(f"user:{by.get_username()}", why=f"counts from {day}"):
         feed_set_master(feed=feed, from_us=to_us(begin))
-        work_want(kind="recount", key=f"{feed.table} {to_us(begin)}")
+        request_work(kind="recount", key=f"{feed.table} {to_us(begin)}")
 
 
 def table_recount(*, key: str, payload: dict[str, Any]) -> None:
@@ -46,4 +46,4 @@ def table_recount(*, key: str, payload: dict[str, Any]) -> None:
     stays = Fitting.objects.filter(torch__table=table)
     since = stays.filter(Q(removed_at=None) | Q(removed_at__gt=from_us(int(begin_us))))
     for piece in since.values_list("piece", flat=True).distinct():
-        work_want(kind="piece", key=str(piece))
+        request_work(kind="piece", key=str(piece))

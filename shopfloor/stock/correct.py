@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from shopfloor.audit.actor import acting, current_who
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import Run, Sheet
 from shopfloor.stock.desk import heat_named
@@ -79,5 +79,5 @@ def _remnants_follow(sheet: Sheet, worth: dict[int, int | None]) -> None:
 
 def _reckon_anew(sheet: Sheet) -> None:
     for run in Run.objects.filter(sheet=sheet):
-        work_want(kind="run", key=str(run.pk))
-    work_want(kind="sheet", key=str(sheet.pk))
+        request_work(kind="run", key=str(run.pk))
+    request_work(kind="sheet", key=str(sheet.pk))

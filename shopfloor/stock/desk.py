@@ -12,7 +12,7 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils import timezone
 
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.jobs.services import customer_named
 from shopfloor.models import Customer, Heat, Material, QueueItem, Sheet, SheetState
@@ -156,7 +156,7 @@ def sheet_leave(*, sheet: Sheet, state: str, why: str) -> None:
     sheet.state, sheet.note = state, why.strip()[:200]
     sheet.full_clean()
     sheet.save(update_fields=["state", "note"])
-    work_want(
+    request_work(
         kind="sheet", key=str(sheet.pk), payload={"on": shift_date_of(timezone.now()).isoformat()}
     )
 
@@ -171,7 +171,7 @@ def sheet_back(*, sheet: Sheet, why: str) -> None:
         raise ValidationError("Say why.")
     sheet.state, sheet.note = SheetState.IN_STOCK, why.strip()[:200]
     sheet.save(update_fields=["state", "note"])
-    work_want(kind="sheet", key=str(sheet.pk))
+    request_work(kind="sheet", key=str(sheet.pk))
 
 
 @transaction.atomic

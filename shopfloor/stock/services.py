@@ -8,7 +8,7 @@ from django.db import transaction
 
 from planning.calc.cost import remnant_value
 from planning.calc.units import mm_from_in
-from shopfloor.audit.undo_record import Memo
+from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.errors import FloorError
 from shopfloor.models import Sheet, SheetState
 from shopfloor.site.queries import the_shop
@@ -17,10 +17,10 @@ from shopfloor.stock.plate_fit import size_words
 SHORTEST_REMNANT_MM = 100.0
 
 
-def sheet_state(*, sheet: Sheet, state: str, memo: Memo | None = None) -> None:
+def sheet_state(*, sheet: Sheet, state: str, memo: UndoRecord | None = None) -> None:
     if state not in SheetState.values:
         raise FloorError(f"{state!r} is not a state of a sheet.")
-    (memo or Memo()).change(sheet, state=state)
+    (memo or UndoRecord()).change(sheet, state=state)
 
 
 @transaction.atomic
@@ -34,7 +34,7 @@ def remnant_add(
     place: str = "",
     code: str = "",
     inch: bool = False,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> Sheet:
     """What is left of a sheet, as stock of its own with the sheet's heat and owner. Its cost is
     the share of the sheet's by area, times the shop's factor; unknown where the sheet's is, 0
@@ -58,7 +58,7 @@ def remnant_add(
         )
     if area > length_mm * width_mm * (1 + 1e-9):
         raise FloorError("The remnant's area is larger than its length times its width.")
-    return (memo or Memo()).make(
+    return (memo or UndoRecord()).make(
         Sheet(
             code=code or _free_code(sheet),
             material=sheet.material,

@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.cache import never_cache
 
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.verify.queries import verification_last, verification_progress, verification_wanted
 from shopfloor.web.access import FEEDS, DeskRequest, right
 
@@ -19,7 +19,7 @@ CLOSE = "close_month"  # the owner's: the books are among what is verified
 def verification(request: DeskRequest) -> HttpResponse:
     """The page; POST asks for a verification."""
     if request.method == "POST":
-        work_want(kind="verify", key="button", payload={"by": request.user.pk})
+        request_work(kind="verify", key="button", payload={"by": request.user.pk})
         messages.success(request, "It starts in a moment.")
         return redirect("verification")
     return render(

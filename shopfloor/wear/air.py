@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from shopfloor.audit.undo_record import Memo
+from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.errors import FloorError
 from shopfloor.models import AirReading, Table, User
 from shopfloor.site.calendar import shift_at
@@ -24,7 +24,7 @@ def air_read(
     at: datetime,
     flowing_kpa: float | None = None,
     drained: bool | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> AirReading:
     """Keeps a reading with the shift it falls in. `flowing_kpa` is over the atmosphere's, read
     while the air flows: a static one says nothing of what the torch gets."""
@@ -35,7 +35,7 @@ def air_read(
             f"{flowing_kpa:g} kPa of air?", f"0 to {MOST_KPA:g} kPa, read while it flows."
         )
     found = shift_at(at, shift_patterns(), ZoneInfo(shop_zone()))
-    return (memo or Memo()).make(
+    return (memo or UndoRecord()).make(
         AirReading(
             table=table,
             at=at,

@@ -11,8 +11,8 @@ from django.db import transaction
 from django.db.models import Q
 
 from planning.calc.said import said
-from shopfloor.audit.undo_record import Memo
-from shopfloor.background.request import work_want
+from shopfloor.audit.undo_record import UndoRecord
+from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import (
     Action,
@@ -49,11 +49,11 @@ def piece_fit(
     by: User,
     at: datetime,
     action: Action | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> Fitting:
     """Puts a piece into a torch. Its kind's place must be empty, and it must not be somewhere
     else or past use."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     piece = Piece.objects.select_for_update().get(pk=piece.pk)
     if piece.state not in USABLE:
         raise FloorError(
@@ -82,10 +82,10 @@ def piece_remove(
     at: datetime,
     reason: str = "",
     incident: UUID | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> None:
     """Takes a piece out. `state` is what becomes of it; pieces of one crash share `incident`."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     if state not in OUT:
         raise FloorError(f"{state!r} is none of {', '.join(OUT)}.", ask="state")
     if at < fitting.fitted_at:
@@ -112,11 +112,11 @@ def tray_fit(
     state: str = PieceState.SHELVED,
     reason: str = "",
     action: Action | None = None,
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> tuple[list[Piece], list[Piece]]:
     """One scan swaps everything: the torch is emptied and the tray's usable pieces go in.
     Returns what went in and what came out. A piece of the tray that is in this torch stays."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     wanted = [piece for piece in _pieces_of(tray) if piece.state in USABLE or _in(piece, torch)]
     if not wanted:
         raise FloorError(f"Tray {tray.label} holds nothing that can be fitted.")
@@ -135,10 +135,10 @@ def tray_fit(
 
 
 @transaction.atomic
-def piece_from_drawer(*, part: SetPart, memo: Memo | None = None) -> Piece:
+def piece_from_drawer(*, part: SetPart, memo: UndoRecord | None = None) -> Piece:
     """A fresh piece of a kind, taken off the drawer's count. The count is what someone last
     wrote down: where it says none is left, the piece in the hand is right."""
-    memo = memo or Memo()
+    memo = memo or UndoRecord()
     part = SetPart.objects.select_for_update().get(pk=part.pk)
     if part.in_drawer:
         memo.change(part, in_drawer=part.in_drawer - 1)
@@ -161,7 +161,7 @@ def piece_inspect(
     pit_mm: float | None = None,
     orifice_round: bool | None = None,
     note: str = "",
-    memo: Memo | None = None,
+    memo: UndoRecord | None = None,
 ) -> tuple[Inspection, bool | None]:
     """What a person saw, and whether the piece is due by it (None: that says nothing)."""
     if pit_mm is None and orifice_round is None and not note:
@@ -169,7 +169,7 @@ def piece_inspect(
     if pit_mm is not None and not 0 <= pit_mm <= DEEPEST_PIT_MM:
         again = said("Measure again: 0 to {0}.", DEEPEST_PIT_MM)
         raise FloorError(said("A pit of {0}?", pit_mm), again)
-    inspection = (memo or Memo()).make(
+    inspection = (memo or UndoRecord()).make(
         Inspection(
             piece=piece,
             at=at,
@@ -179,7 +179,7 @@ def piece_inspect(
             note=note[:200],
         )
     )
-    work_want(kind="piece", key=str(piece.pk))
+    request_work(kind="piece", key=str(piece.pk))
     due: bool | None = None
     if pit_mm is not None:
         due = pit_mm >= pit_limit_mm(piece)
@@ -205,10 +205,10 @@ def set_question(*, fitted: WearSet | None, wanted: WearSet) -> str:
 
 def _wants(piece: Piece, torch: Torch, since: datetime) -> None:
     """The piece's outlook, and the runs whose wear this decides: a change may be told late."""
-    work_want(kind="piece", key=str(piece.pk))
+    request_work(kind="piece", key=str(piece.pk))
     late = Segment.objects.filter(Q(ended_at=None) | Q(ended_at__gt=since), torch=torch)
     for run in late.values_list("run", flat=True).distinct():
-        work_want(kind="run", key=str(run))
+        request_work(kind="run", key=str(run))
 
 
 def _pieces_of(tray: Tray) -> list[Piece]:

@@ -24,7 +24,7 @@ KEPT_S = 3600
 MOST = 1000
 
 
-class TakenOnce:
+class DoubleSubmitGuard:
     """For signed-in people's forms. One that was not taken (shown again with its errors, refused,
     failed) may be sent again as it is."""
 

@@ -15,7 +15,7 @@ from django import forms
 from django.db import models, transaction
 from django.http import HttpRequest, QueryDict
 
-from shopfloor.audit.row_versions import Meanwhile, changed_since
+from shopfloor.audit.row_versions import NewerVersion, changed_since
 from shopfloor.web.forms import attempt
 from shopfloor.wording.clock import when
 from shopfloor.wording.numbers_in import row_number
@@ -44,13 +44,13 @@ def saved_unless_changed(
         return attempt(form, write)
 
 
-def newer(request: HttpRequest, row: models.Model) -> Meanwhile | None:
+def newer(request: HttpRequest, row: models.Model) -> NewerVersion | None:
     """What was changed since the page that is sent was opened; None where it does not say when."""
     seen = row_number(request.POST.get("seen", ""))
     return None if seen is None else changed_since(row, seen)
 
 
-def _differs(form: forms.Form, row: models.Model, since: Meanwhile) -> bool:
+def _differs(form: forms.Form, row: models.Model, since: NewerVersion) -> bool:
     fields = {name: form.fields.get(name) for name in since.changes}
     differences = [
         Difference(

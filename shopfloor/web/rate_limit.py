@@ -9,7 +9,7 @@ from collections.abc import Hashable
 _MOST_KEYS = 10_000
 
 
-class Rate:
+class RateLimit:
     """At most `burst` at once and `per_s` a second in the long run, for each key by itself."""
 
     def __init__(self, *, per_s: float, burst: int) -> None:

@@ -8,7 +8,7 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
-def counted(quantity: float, one: str) -> str:
+def count_fractional(quantity: float, one: str) -> str:
     """The same of what can be shared: 1 start, 72 starts, 72.5 starts."""
     if quantity == int(quantity):
         return count(int(quantity), one)

@@ -16,12 +16,12 @@ from telemetry.backfill import backfill_all
 from telemetry.bench import bases, shop
 from telemetry.bench.apart import scratch
 from telemetry.bench.intake import spread
-from telemetry.bulk import few_collections, large_cache
+from telemetry.bulk import large_cache, pause_garbage_collection
 from telemetry.database import ensure_database
 from telemetry.models import Arc, Cursor, Event, Feed, Reject, Repeat, Rollup, Stray
 from telemetry.services import feed_register
-from telemetry.sidebyside import Group, Tell, side_by_side
-from telemetry.store.commit import Keeper, commit
+from telemetry.sidebyside import Group, Tell, run_in_two_processes
+from telemetry.store.commit import FeedMemory, commit
 from telemetry.worker.storing import load_lane
 
 FEEDS = 20
@@ -78,14 +78,14 @@ class Bench:
         """Decoded and stored, not paired, from journals written beforehand."""
 
         def one(n: int, tell: Tell) -> None:
-            feed, keeper = self.feeds[n], Keeper()
+            feed, keeper = self.feeds[n], FeedMemory()
             lane = load_lane(feed, "backfill")
             folder = Path(settings.DATA_DIR) / "journal" / feed.name / "backfill"
             for gathered in lane.gather(folder):
                 commit(feed, "backfill", gathered, keeper, pierces=True, pair=False)
 
-        with few_collections():
-            side_by_side(one, [Group([n], 1) for n in range(FEEDS)], lambda amount: None)
+        with pause_garbage_collection():
+            run_in_two_processes(one, [Group([n], 1) for n in range(FEEDS)], lambda amount: None)
 
     def journal_only(self) -> None:
         """Journals as a backfill leaves them, the rows thrown away again."""

@@ -24,7 +24,7 @@ from telemetry.models import Cursor, Event, Feed
 from telemetry.services import feed_register
 from telemetry.worker import run_until
 from telemetry.worker.pace import COMMIT_S
-from telemetry.worker.storing import Storing
+from telemetry.worker.storing import LaneRunner
 
 # Sends lines stamped with the moment they are sent, every 10 ms those that are due. It is a process
 # of its own so that sending does not hold up reading.
@@ -100,16 +100,16 @@ class _Watch:
 
     @contextmanager
     def watching(self) -> Iterator[None]:
-        stored = Storing.stored
+        stored = LaneRunner.stored
 
-        def watched(storing: Storing) -> None:
+        def watched(storing: LaneRunner) -> None:
             now_us = time.time_ns() // 1000
             gathered = storing.pending
             if gathered is not None:
                 self.lags_us += [now_us - row[1] for row in [*gathered.events, *gathered.late]]
             stored(storing)
 
-        with patch.object(Storing, "stored", watched):
+        with patch.object(LaneRunner, "stored", watched):
             yield
 
 

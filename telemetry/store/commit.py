@@ -18,11 +18,11 @@ from telemetry.store import asides
 from telemetry.store.clock import retime_all
 from telemetry.store.from_journal import take_up_clock, take_up_text
 from telemetry.store.gathered import Gathered, row_of
-from telemetry.store.mend import mend_rejects
+from telemetry.store.mend import reread_rejects
 from telemetry.store.repair import repair
-from telemetry.store.rollups import Dirty
+from telemetry.store.rollups import DueBuckets
 from telemetry.store.rows import first_stored, insert_new, raise_ties, stored_ties
-from telemetry.store.tail import Tail
+from telemetry.store.tail import OpenArcs
 
 
 class CursorMoved(Exception):
@@ -33,21 +33,27 @@ class _NotAllNew(Exception):
     """Some of the events were stored already; the quick way is off."""
 
 
-class Keeper:
+class FeedMemory:
     """What one process remembers of a feed between transactions: its open end, and whether
     another process has written since."""
 
     def __init__(self) -> None:
-        self.tail: Tail | None = None
+        self.tail: OpenArcs | None = None
         self.marks: dict[str, tuple[int, int]] = {}
-        self.due = Dirty()  # buckets left for later, as the lane's cursor says too
+        self.due = DueBuckets()  # buckets left for later, as the lane's cursor says too
 
     def forget(self) -> None:
         self.tail = None
 
 
 def commit(
-    feed: Feed, lane: str, gathered: Gathered, keeper: Keeper, *, pierces: bool, pair: bool = True
+    feed: Feed,
+    lane: str,
+    gathered: Gathered,
+    keeper: FeedMemory,
+    *,
+    pierces: bool,
+    pair: bool = True,
 ) -> None:
     """Stores one `Gathered`. Raises CursorMoved, or the database's error with nothing stored.
 
@@ -63,19 +69,19 @@ def commit(
 
 
 def _store(
-    feed: Feed, lane: str, gathered: Gathered, keeper: Keeper, pierces: bool, pair: bool
+    feed: Feed, lane: str, gathered: Gathered, keeper: FeedMemory, pierces: bool, pair: bool
 ) -> None:
     # What is worked out here must not show if the transaction fails and is tried again.
     gathered = replace(gathered, late=list(gathered.late), repeats=dict(gathered.repeats))
     cursor = _lock(feed, lane, gathered, keeper)
-    dirty = Dirty()
+    dirty = DueBuckets()
     dirty.take_over(keeper.due)
     if gathered.new_text is not None:
         take_up_text(feed, *gathered.new_text)
     if gathered.new_clock is not None:
         take_up_clock(feed, gathered.new_clock)
     if gathered.new_version is not None:
-        mended = mend_rejects(feed, gathered.new_version)
+        mended = reread_rejects(feed, gathered.new_version)
         gathered.late.extend(row_of(event, 0, gathered.feed_version, 0) for event in mended)
         keeper.forget()  # what it remembers rests on what the description before could tell
     known, changed = _events(feed, gathered, keeper, dirty, pierces, pair)
@@ -93,7 +99,7 @@ def _store(
     dirty.recompute(feed)
     _advance(cursor, gathered, known)
     keeper.marks[lane] = (cursor.sequence, cursor.changed_us)
-    keeper.due = Dirty()
+    keeper.due = DueBuckets()
 
 
 def lock_feeds(feed_ids: Sequence[int]) -> None:
@@ -107,7 +113,7 @@ def lock_feeds(feed_ids: Sequence[int]) -> None:
             )
 
 
-def _lock(feed: Feed, lane: str, gathered: Gathered, keeper: Keeper) -> Cursor:
+def _lock(feed: Feed, lane: str, gathered: Gathered, keeper: FeedMemory) -> Cursor:
     """One writer a feed at a time; notices what others wrote since this process last did."""
     lock_feeds([feed.pk])
     rows = {row.lane: row for row in Cursor.objects.filter(feed=feed).defer("state")}
@@ -134,7 +140,7 @@ Spans = dict[str, tuple[int | None, int | None]]
 
 
 def _events(
-    feed: Feed, gathered: Gathered, keeper: Keeper, dirty: Dirty, pierces: bool, pair: bool
+    feed: Feed, gathered: Gathered, keeper: FeedMemory, dirty: DueBuckets, pierces: bool, pair: bool
 ) -> tuple[int, Spans]:
     """Stores the events; returns how many were known, and the spans to pair again by torch."""
     events = gathered.events
@@ -142,7 +148,7 @@ def _events(
         return 0, {}
     tail = None
     if pair and events:
-        keeper.tail = tail = keeper.tail or Tail(feed, pierces=pierces)
+        keeper.tail = tail = keeper.tail or OpenArcs(feed, pierces=pierces)
     if not gathered.late and (tail is None or tail.follows(events[0][1], gathered.stream)):
         if _quickly(feed, gathered, events, tail, dirty):
             gathered.stored = len(events)
@@ -152,7 +158,9 @@ def _events(
     return _carefully(feed, gathered, tail, dirty, pair)
 
 
-def _quickly(feed: Feed, gathered: Gathered, rows: Rows, tail: Tail | None, dirty: Dirty) -> bool:
+def _quickly(
+    feed: Feed, gathered: Gathered, rows: Rows, tail: OpenArcs | None, dirty: DueBuckets
+) -> bool:
     """Stores rows behind all others; False, with nothing stored, where one was there already."""
     pair = (lambda: None) if tail is None else partial(tail.feed, rows)
     try:
@@ -169,14 +177,14 @@ def _quickly(feed: Feed, gathered: Gathered, rows: Rows, tail: Tail | None, dirt
 
 
 def _surely_quickly(
-    feed: Feed, gathered: Gathered, rows: Rows, tail: Tail | None, dirty: Dirty
+    feed: Feed, gathered: Gathered, rows: Rows, tail: OpenArcs | None, dirty: DueBuckets
 ) -> None:
     if not _quickly(feed, gathered, rows, tail, dirty):
         raise RuntimeError(f"{feed.name}: events appeared beside the only writer")
 
 
 def _carefully(
-    feed: Feed, gathered: Gathered, tail: Tail | None, dirty: Dirty, pair: bool
+    feed: Feed, gathered: Gathered, tail: OpenArcs | None, dirty: DueBuckets, pair: bool
 ) -> tuple[int, Spans]:
     """Looks up what is there, stores the rest and says which spans it touched."""
     known = 0 if gathered.late else first_stored(feed.pk, gathered.events)

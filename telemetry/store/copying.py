@@ -15,7 +15,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from telemetry.packed import AnyRow, Array, Stretch
+from telemetry.packed import AnyRow, Array, RowBlock
 from telemetry.rowlist import Rows
 
 COLUMNS: Final = (
@@ -52,7 +52,7 @@ def copied(feed_id: int, rows: Rows) -> Iterator[bytes]:
     yield END
 
 
-def _mostly_together(feed_id: int, stretch: Stretch) -> Iterator[bytes]:
+def _mostly_together(feed_id: int, stretch: RowBlock) -> Iterator[bytes]:
     """All between the lines with names by arrays."""
     done = 0
     for named in [*stretch.lines.named.tolist(), len(stretch)]:
@@ -86,7 +86,7 @@ def _bytes(value: bytes) -> bytes:
     return struct.pack("!i", len(value)) + value
 
 
-def _together(feed_id: int, stretch: Stretch) -> bytes:
+def _together(feed_id: int, stretch: RowBlock) -> bytes:
     """Plain lines of one torch without names."""
     lines = stretch.lines
     torch = (lines.torch or "").encode()

@@ -21,7 +21,7 @@ from django.db import connection
 from telemetry.packed import AnyRow
 from telemetry.store.arcrows import CHANGES_LOCK, FIELDS, ArcRow
 from telemetry.store.copying import TEXT_COLUMNS, as_text, escaped
-from telemetry.store.moved import STRAY_COLUMNS, ArcGone, Moved, Stray, stray_rows
+from telemetry.store.moved import STRAY_COLUMNS, CursorUpdate, OpenArcMissing, Stray, stray_rows
 
 # What changes of an arc that was open, and of a cursor, each with what the database reads it as.
 _ENDS = {
@@ -30,7 +30,7 @@ _ENDS = {
     "feed_version": "integer", "clock_version": "integer",
 }  # fmt: skip
 _PLACES = [FIELDS.index(name) for name in _ENDS]
-_MOVED = dict.fromkeys(Moved._fields, "bigint") | {"lane": "text", "state": "text"}
+_MOVED = dict.fromkeys(CursorUpdate._fields, "bigint") | {"lane": "text", "state": "text"}
 _STRAY = dict(
     zip(STRAY_COLUMNS.split(", "), ["bigint", "text", "bigint", "text", "text"], strict=True)
 )
@@ -73,10 +73,10 @@ def add_strays(strays: Sequence[Stray]) -> None:
 
 
 def finish(
-    known: Sequence[ArcRow], new: Sequence[ArcRow], moved: Sequence[Moved], now_us: int
+    known: Sequence[ArcRow], new: Sequence[ArcRow], moved: Sequence[CursorUpdate], now_us: int
 ) -> None:
     """Writes arcs that were open and others, each with a later `changed_us` than any before it,
-    and moves the cursors. Raises ArcGone."""
+    and moves the cursors. Raises OpenArcMissing."""
     with _cursor() as cursor:
         if known or new:
             changed_us = _next_change(cursor, now_us)
@@ -113,7 +113,7 @@ def _end_arcs(cursor: Any, arcs: Sequence[ArcRow], changed_us: int) -> None:
         _columns([[row[at] for at in _PLACES] for row in arcs]),
     )
     if cursor.rowcount != len(arcs):
-        raise ArcGone
+        raise OpenArcMissing
 
 
 def _field(value: Any) -> str:

@@ -10,7 +10,7 @@ from django.db import connection
 from telemetry.packed import AnyRow
 from telemetry.store.arcrows import FIELDS, ArcRow, latest_change
 from telemetry.store.copying import TEXT_COLUMNS
-from telemetry.store.moved import STRAY_COLUMNS, ArcGone, Moved, Stray, stray_rows
+from telemetry.store.moved import STRAY_COLUMNS, CursorUpdate, OpenArcMissing, Stray, stray_rows
 from telemetry.store.rows import insert_many
 
 # What changes of an arc that was open. The rest stays as it is, and to set it again would have
@@ -47,10 +47,10 @@ def add_strays(strays: Sequence[Stray]) -> None:
 
 
 def finish(
-    known: Sequence[ArcRow], new: Sequence[ArcRow], moved: Sequence[Moved], now_us: int
+    known: Sequence[ArcRow], new: Sequence[ArcRow], moved: Sequence[CursorUpdate], now_us: int
 ) -> None:
     """Writes arcs that were open and others, each with a later `changed_us` than any before it,
-    and moves the cursors. Raises ArcGone."""
+    and moves the cursors. Raises OpenArcMissing."""
     with connection.cursor() as cursor:
         raw = cursor.cursor
         if known or new:
@@ -71,10 +71,10 @@ def _update(raw: Any, arcs: Sequence[ArcRow], changed_us: int) -> None:
         [(*[row[at] for at in _END_PLACES], changed_us, row.key) for row in arcs],
     )
     if raw.rowcount != len(arcs):
-        raise ArcGone
+        raise OpenArcMissing
 
 
-def _advance(raw: Any, every: Sequence[Moved], now_us: int) -> None:
+def _advance(raw: Any, every: Sequence[CursorUpdate], now_us: int) -> None:
     raw.executemany(
         "UPDATE telemetry_cursor SET sequence = ?, segment = ?, byte_offset = ?, "
         "state = ?, lines = lines + ?, events = events + ?, last_line_us = CASE "

@@ -14,7 +14,7 @@ from telemetry.models import Feed, FeedVersion, Reject
 _NEVER = ("half line", "too long", "too late")
 
 
-def mend_rejects(feed: Feed, version: int) -> list[Event]:
+def reread_rejects(feed: Feed, version: int) -> list[Event]:
     """What the new version makes of lines that older ones refused; marks those lines mended."""
     mended: list[Event] = []
     text = FeedVersion.objects.get(feed=feed, version=version).text

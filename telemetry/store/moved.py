@@ -19,11 +19,11 @@ def stray_rows(strays: Iterable[Stray]) -> list[tuple[int, str, int, str, str]]:
     ]
 
 
-class ArcGone(Exception):
+class OpenArcMissing(Exception):
     """An arc that is open here is not there: somebody else wrote."""
 
 
-class Moved(NamedTuple):
+class CursorUpdate(NamedTuple):
     """Where a lane's cursor goes. `state` is JSON text."""
 
     feed_id: int

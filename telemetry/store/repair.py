@@ -16,7 +16,7 @@ from telemetry.store.arcrows import (
     save_strays,
     stray_times,
 )
-from telemetry.store.rollups import Dirty
+from telemetry.store.rollups import DueBuckets
 from telemetry.store.rows import StoredEvent, read_events
 from telemetry.store.telling import tells_pierces
 
@@ -28,7 +28,7 @@ def repair(
     last_us: int | None,
     *,
     pierces: bool,
-    dirty: Dirty,
+    dirty: DueBuckets,
 ) -> None:
     """Makes the arcs and strays of one torch those of its stored events again.
 
@@ -72,7 +72,7 @@ def _write(
     arcs: list[ArcRow],
     strays: list[Event],
     seen: set[str] | None,
-    dirty: Dirty,
+    dirty: DueBuckets,
 ) -> None:
     """Writes the difference. `seen` are the events of the range; None where that is all."""
     stored = {row.key: row for row in arcs_from(feed.pk, torch, *span)}

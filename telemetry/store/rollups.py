@@ -19,14 +19,14 @@ _AT_ONCE = 500  # rows a statement
 T = TypeVar("T")
 
 
-class Dirty:
+class DueBuckets:
     """The buckets, by torch, that changed arcs touch."""
 
     def __init__(self) -> None:
         self._buckets: dict[str, set[int]] = defaultdict(set)
 
     @classmethod
-    def listed(cls, buckets: dict[str, list[int]]) -> Dirty:
+    def listed(cls, buckets: dict[str, list[int]]) -> DueBuckets:
         """Those that `as_lists` gave."""
         dirty = cls()
         for torch, numbers in buckets.items():
@@ -37,7 +37,7 @@ class Dirty:
         """As JSON values."""
         return {torch: sorted(buckets) for torch, buckets in self._buckets.items()}
 
-    def take_over(self, other: Dirty) -> None:
+    def take_over(self, other: DueBuckets) -> None:
         """Adds all of another's."""
         for torch, buckets in other._buckets.items():
             self._buckets[torch] |= buckets

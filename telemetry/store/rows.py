@@ -11,7 +11,7 @@ import numpy as np
 from django.db import connection
 
 from telemetry.events import Event
-from telemetry.packed import AnyRow, Stretch
+from telemetry.packed import AnyRow, RowBlock
 from telemetry.rowlist import Rows
 from telemetry.store import copying
 
@@ -41,7 +41,7 @@ def insert_events(feed_id: int, rows: Sequence[AnyRow]) -> int:
         return int(cursor.rowcount)
 
 
-def _insert_part(raw: Any, feed_id: int, part: list[AnyRow] | Stretch) -> int:
+def _insert_part(raw: Any, feed_id: int, part: list[AnyRow] | RowBlock) -> int:
     into = f"INSERT OR IGNORE INTO telemetry_event ({_COLUMNS})"
     if isinstance(part, list):
         return insert_many(raw, into, f"({feed_id}, {', '.join('?' * 12)})", part)

@@ -8,8 +8,8 @@ from typing import NamedTuple
 from django.db import connection, transaction
 
 from telemetry.models import Feed
-from telemetry.store.commit import Keeper, lock_feeds
-from telemetry.store.rollups import BUCKET_US, Dirty, batched, sum_buckets
+from telemetry.store.commit import FeedMemory, lock_feeds
+from telemetry.store.rollups import BUCKET_US, DueBuckets, batched, sum_buckets
 
 _NEAR = 96  # buckets; those further apart are not read as one stretch
 _AT_ONCE = 100  # stretches a statement: SQLite joins 500 selects at most, and each takes two
@@ -23,7 +23,7 @@ class _Stretch(NamedTuple):
     buckets: list[int]
 
 
-def settle(every: Sequence[tuple[Feed, str, Keeper]]) -> None:
+def settle(every: Sequence[tuple[Feed, str, FeedMemory]]) -> None:
     """Brings the buckets left for later by these lanes up to the arcs, in one transaction."""
     with transaction.atomic():
         lock_feeds(sorted({feed.pk for feed, _, _ in every}))
@@ -33,12 +33,12 @@ def settle(every: Sequence[tuple[Feed, str, Keeper]]) -> None:
             near += [_Stretch(feed, torch, numbers) for torch, numbers in due.items() if numbers]
         for far in [one for one in near if one.buckets[-1] - one.buckets[0] > _NEAR]:
             near.remove(far)
-            Dirty.listed({far.torch: far.buckets}).recompute(far.feed)
+            DueBuckets.listed({far.torch: far.buckets}).recompute(far.feed)
         for some in batched(near, _AT_ONCE):
             _recompute(some)
         _note_settled([(feed.pk, lane) for feed, lane, _ in every])
     for _, _, keeper in every:
-        keeper.due = Dirty()
+        keeper.due = DueBuckets()
 
 
 def _recompute(every: Sequence[_Stretch]) -> None:

@@ -11,18 +11,18 @@ from django.db import connection
 
 from telemetry.events import ARC_ON
 from telemetry.models import Feed
-from telemetry.packed import AnyRow, Stretch
+from telemetry.packed import AnyRow, RowBlock
 from telemetry.pairing import Arc, Pairer
 from telemetry.pairing_many import first_start, take_many
 from telemetry.rowlist import Rows
 from telemetry.store.arcrows import ArcRow, StrayRow, arc_row, save_arcs, save_strays
 from telemetry.store.manyarcs import NewArcs, save_new
 from telemetry.store.repair import start
-from telemetry.store.rollups import Dirty
+from telemetry.store.rollups import DueBuckets
 from telemetry.store.telling import tells_pierces
 
 
-class Made(NamedTuple):
+class PairedArcs(NamedTuple):
     """Rows of arcs that stand in the database as open, of others, and of strays; and arcs that were
     paired by arrays."""
 
@@ -31,7 +31,7 @@ class Made(NamedTuple):
     strays: list[StrayRow]
     many: list[NewArcs]
 
-    def save(self, feed_id: int, dirty: Dirty) -> None:
+    def save(self, feed_id: int, dirty: DueBuckets) -> None:
         """Writes them."""
         for row in [*self.known, *self.new]:
             dirty.add(row)
@@ -42,11 +42,11 @@ class Made(NamedTuple):
         save_strays(feed_id, self.strays)
 
 
-class Tail:
+class OpenArcs:
     """Extends a feed's arcs by events that follow all stored ones.
 
     `owner` names the stream whose event is the last one: it may go on within the same instant,
-    another stream may not. Made anew from the rows wherever somebody else may have written.
+    another stream may not. PairedArcs anew from the rows wherever somebody else may have written.
     """
 
     def __init__(self, feed: Feed, *, pierces: bool) -> None:
@@ -91,7 +91,7 @@ class Tail:
                 if not tells_pierces(self._feed, {version}, now=self._pierces)[version]:
                     self._untold.add(still.key)
 
-    def pair(self, rows: Rows, stream: str) -> Made:
+    def pair(self, rows: Rows, stream: str) -> PairedArcs:
         """Feeds rows, in order; what they ended, opened or left over is still to be written."""
         self.feed(rows)
         made = self.made(stream)
@@ -106,7 +106,7 @@ class Tail:
             else:
                 self._take_stretch(part)
 
-    def _take_stretch(self, stretch: Stretch) -> None:
+    def _take_stretch(self, stretch: RowBlock) -> None:
         first = first_start(stretch.lines)
         if first is None:
             self._take(stretch.rows())
@@ -146,7 +146,7 @@ class Tail:
         self._fed |= torches - {""}
         self.head_us = rows[-1][1]
 
-    def made(self, stream: str) -> Made:
+    def made(self, stream: str) -> PairedArcs:
         """What the rows fed since the last call ended, opened or left over."""
         arcs, strays, many = self._arcs, self._strays, self._many
         for torch in self._fed:
@@ -162,7 +162,7 @@ class Tail:
         self._open.update(row.key for row in arcs if row.ended == "open")
         self.owner = stream
         self._arcs, self._strays, self._many, self._fed = [], [], [], set()
-        return Made(known, new, strays, many)
+        return PairedArcs(known, new, strays, many)
 
     def _row(self, arc: Arc, versions: tuple[int, int]) -> ArcRow:
         row = arc_row(self._feed, arc, versions)

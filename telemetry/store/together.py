@@ -17,11 +17,11 @@ from telemetry.models import Feed
 from telemetry.packed import AnyRow
 from telemetry.store import fewtrips, inprocess
 from telemetry.store.arcrows import ArcRow
-from telemetry.store.commit import Keeper
+from telemetry.store.commit import FeedMemory
 from telemetry.store.gathered import Gathered
-from telemetry.store.moved import ArcGone, Moved, Stray
-from telemetry.store.rollups import Dirty
-from telemetry.store.tail import Tail
+from telemetry.store.moved import CursorUpdate, OpenArcMissing, Stray
+from telemetry.store.rollups import DueBuckets
+from telemetry.store.tail import OpenArcs
 
 
 class News(NamedTuple):
@@ -32,7 +32,7 @@ class News(NamedTuple):
     lane: str
     gathered: Gathered
     rows: Sequence[AnyRow]  # its events
-    keeper: Keeper
+    keeper: FeedMemory
     torches: set[str]
     state: Callable[[str], str]  # of the lane behind it as JSON text, given that of the sums due
 
@@ -50,7 +50,7 @@ def open_end(news: News, *, pierces: bool) -> None:
     tail = news.keeper.tail
     torches = news.torches
     if tail is None or not tail.knows(torches):
-        news.keeper.tail = tail = tail or Tail(news.feed, pierces=pierces)
+        news.keeper.tail = tail = tail or OpenArcs(news.feed, pierces=pierces)
         tail.load(torches)
 
 
@@ -75,7 +75,7 @@ def commit_together(every: Sequence[News]) -> bool:
         # The raw driver is used below; its errors are to be Django's like all others.
         with connection.wrap_database_errors, transaction.atomic():
             dues = _store(every, now_us)
-    except (_NotPlain, ArcGone, IntegrityError):
+    except (_NotPlain, OpenArcMissing, IntegrityError):
         _forget(every)
         return False
     except BaseException:
@@ -92,7 +92,7 @@ def _forget(every: Sequence[News]) -> None:
         news.keeper.forget()
 
 
-def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
+def _store(every: Sequence[News], now_us: int) -> list[DueBuckets]:
     into = fewtrips if connection.vendor == "postgresql" else inprocess
     _refuse_if_moved(every, into.begin(sorted(news.feed_id for news in every)))
     into.add_events((news.feed_id, news.rows) for news in every)
@@ -101,7 +101,7 @@ def _store(every: Sequence[News], now_us: int) -> list[Dirty]:
     strays: list[Stray] = []
     dues = []
     for news in every:
-        due = Dirty()
+        due = DueBuckets()
         due.take_over(news.keeper.due)
         dues.append(due)
         if not news.rows:
@@ -132,10 +132,10 @@ def _refuse_if_moved(every: Sequence[News], cursors: Sequence[tuple[int, str, in
             raise _NotPlain
 
 
-def _moved(news: News, due: Dirty) -> Moved:
+def _moved(news: News, due: DueBuckets) -> CursorUpdate:
     g = news.gathered
     buckets = [f"{as_json(torch)}: {numbers}" for torch, numbers in due.as_lists().items()]
-    return Moved(
+    return CursorUpdate(
         news.feed_id, news.lane, g.end.sequence, g.end.segment, g.end.offset,
         news.state(f"{{{', '.join(buckets)}}}"), g.lines, len(news.rows), g.last_line_us,
     )  # fmt: skip

@@ -17,7 +17,7 @@ from telemetry.models import Feed, FeedVersion, SourcePosition
 from telemetry.paths import journal_folder, lock_path
 from telemetry.reading import Reader
 from telemetry.worker.remembered import recall, remember
-from telemetry.worker.storing import Storing, announce, is_announced
+from telemetry.worker.storing import LaneRunner, announce, is_announced
 from telemetry.worker.trouble import Trouble
 
 log = logging.getLogger("telemetry.worker")
@@ -51,13 +51,13 @@ class Runner(Reader):
         """
         if self.reads:
             self.feed = Feed.objects.get(name=self.feed.name)
-            self.storing = Storing(self.feed, "live")
+            self.storing = LaneRunner(self.feed, "live")
             self.storing.drain(self.writer.durable)
             if not is_announced(self.feed, self.storing.lane):
                 raise StartAnew(f"{self.feed.name}: another description or clock is in force")
             self.ready = True
             return
-        self.storing = Storing(self.feed, "live")
+        self.storing = LaneRunner(self.feed, "live")
         self.storing.drain()
         text = FeedVersion.objects.get(feed=self.feed, version=self.feed.version).text
         self._make_source(text)

@@ -9,7 +9,7 @@ from typing import Any
 from django.db import DatabaseError, transaction
 from django.db.models import Min
 
-from telemetry.bulk import ahead
+from telemetry.bulk import prefetch
 from telemetry.clockwatch import KEEP, ClockWatch
 from telemetry.journal import Kind, Position, Recent, Writer
 from telemetry.journal.writer import clock_us
@@ -18,11 +18,11 @@ from telemetry.models import ClockOffset, Cursor, Event, Feed, FeedVersion, Reje
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
 from telemetry.store import CursorMoved, Gathered, commit
-from telemetry.store.commit import Keeper, marks_of, torches_of
+from telemetry.store.commit import FeedMemory, marks_of, torches_of
 from telemetry.store.mend import mendable
-from telemetry.store.rollups import Dirty
+from telemetry.store.rollups import DueBuckets
 from telemetry.store.settling import settle
-from telemetry.store.tail import Tail
+from telemetry.store.tail import OpenArcs
 from telemetry.store.together import MANY, News, is_plain, open_end
 from telemetry.versions import Versions
 
@@ -83,21 +83,21 @@ def is_announced(feed: Feed, lane: Lane) -> bool:
     return (lane.version, lane.clock_version) == (feed.version, feed.clock_version)
 
 
-class Storing:
+class LaneRunner:
     """A lane and its way into the database. Whatever fails is tried again with the same rows."""
 
     def __init__(self, feed: Feed, name: str, *, in_bulk: bool = False) -> None:
         self.feed = feed
-        self.in_bulk = in_bulk  # much at once and nobody waiting: decodes ahead of the database
+        self.in_bulk = in_bulk  # much at once and nobody waiting: decodes prefetch of the database
         self._folder = journal_folder(feed.name, name)
         marks = marks_of(feed)  # before all else is read: whoever writes meanwhile is noticed
         self.lane = load_lane(feed, name)
         self._feed_id = feed.pk  # a model takes its time to say it
         self._clock_watch = ClockWatch(clock_estimate(feed))
         self._heard: list[tuple[int, int]] = []  # not seen by it yet: arrival and stamp
-        self._keeper = Keeper()
+        self._keeper = FeedMemory()
         self._keeper.marks = marks
-        self._keeper.due = Dirty.listed(self.lane.due)
+        self._keeper.due = DueBuckets.listed(self.lane.due)
         self.recent: Recent | None = None  # the end of the journal, where it is at hand
         self.pending: Gathered | None = None  # decoded, not committed yet
         self._source: Iterator[Gathered] | None = None
@@ -123,7 +123,7 @@ class Storing:
         """From what is stored: whatever was decoded further is decoded again."""
         self._source = self.pending = None
         self.lane = load_lane(self.feed, self.lane.name)
-        self._keeper.due = Dirty.listed(self.lane.due)
+        self._keeper.due = DueBuckets.listed(self.lane.due)
 
     def _turn(self, gathered: Gathered, version: int) -> None:
         """A new description, and all that it makes of lines refused before, or nothing of it."""
@@ -188,7 +188,7 @@ class Storing:
         description = self.lane.description
         if description is None:
             return
-        tail = Tail(self.feed, pierces=description.knows.pierces)
+        tail = OpenArcs(self.feed, pierces=description.knows.pierces)
         tail.load(torches_of(self.feed) | {description.torch or ""})
         self._keeper.tail = tail
 
@@ -204,7 +204,7 @@ class Storing:
         return bool(self._keeper.due)
 
     @staticmethod
-    def settle(every: Sequence[Storing]) -> None:
+    def settle(every: Sequence[LaneRunner]) -> None:
         """Brings sums left for later up to date."""
         settle([(one.feed, one.lane.name, one._keeper) for one in every])
 
@@ -222,7 +222,7 @@ class Storing:
 
     def _gather(self, until: Position | None) -> Iterator[Gathered]:
         if self.in_bulk:
-            return ahead(self.lane.gather(self._folder, until))
+            return prefetch(self.lane.gather(self._folder, until))
         return self.lane.gather(self._folder, until, recent=self.recent)
 
     def _advance(self) -> Gathered | None:

@@ -13,7 +13,7 @@ from telemetry.journal import JournalError, Position
 from telemetry.journal.disk import Disk
 from telemetry.store.together import News, commit_together
 from telemetry.worker.runner import Runner
-from telemetry.worker.storing import Storing
+from telemetry.worker.storing import LaneRunner
 from telemetry.worker.trouble import AWAY
 
 log = logging.getLogger("telemetry.worker")
@@ -160,7 +160,7 @@ def settle_some(runners: Sequence[Runner]) -> None:
     for runner in some:
         runner.settled = now
     try:
-        Storing.settle([runner.storing for runner in some])
+        LaneRunner.settle([runner.storing for runner in some])
     except AWAY:
         raise
     except Exception:
@@ -172,7 +172,7 @@ def settle_some(runners: Sequence[Runner]) -> None:
 def _settle_each(runners: Sequence[Runner]) -> None:
     for runner in runners:
         try:
-            Storing.settle([runner.storing])
+            LaneRunner.settle([runner.storing])
         except AWAY:
             raise
         except Exception as error:

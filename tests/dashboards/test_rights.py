@@ -126,11 +126,11 @@ def test_the_dash_page_stands_in_the_frame_of_every_page(shop, as_):
 def test_who_sees_cost_alone_sees_neither_quote_nor_margin(shop, nobody):
     from django.contrib.auth.models import Permission
 
-    from dashboards.access import sight_of
+    from dashboards.access import reader_of
 
     nobody.user_permissions.add(Permission.objects.get(codename="see_cost"))
-    sight = sight_of(type(nobody).objects.get(pk=nobody.pk))
+    sight = reader_of(type(nobody).objects.get(pk=nobody.pk))
     assert (sight.cost, sight.margin, sight.persons) == (True, False, False)
     nobody.user_permissions.set([Permission.objects.get(codename="see_margin")])
-    alone = sight_of(type(nobody).objects.get(pk=nobody.pk))
+    alone = reader_of(type(nobody).objects.get(pk=nobody.pk))
     assert not alone.margin  # a margin gives the cost away

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from dashboards.access import Sight
+from dashboards.access import Reader
 from dashboards.figures.pit import PitChart, Point, pit_figure, said
 from dashboards.pages import cost_square, cost_tables
 from planning.calc import said as sentences
@@ -83,8 +83,8 @@ def test_a_run_and_its_opened_figures_too(worn, inch, as_, at_noon):
 
 def test_the_cost_tables_name_thickness_in_inches():
     month = made.month()
-    table = made.texts(cost_tables.hours_table(month, Sight(cost=True, inch=True)))
+    table = made.texts(cost_tables.hours_table(month, Reader(cost=True, inch=True)))
     assert " in " in table
     assert not MM.search(table)
-    assert MM.search(made.texts(cost_tables.hours_table(month, Sight(cost=True))))
+    assert MM.search(made.texts(cost_tables.hours_table(month, Reader(cost=True))))
     assert cost_square.STEP_IN == 0.005

@@ -9,7 +9,7 @@ from datetime import timedelta
 import pytest
 from django.db.models import Sum
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.models import Posting, Table
 from tests.planning import cast
 from tests.shopfloor.floor.conftest import MINUTE, T0, Floor
@@ -45,7 +45,7 @@ def test_one_operator_on_two_tables_is_counted_once(floor):
     south = started(floor, "S", T0 + 20 * MINUTE, "south")
     floor.done("finish", T0 + 50 * MINUTE, run=south, exceptions=[], table="south")
     floor.done("finish", T0 + 60 * MINUTE, run=north, exceptions=[])
-    work_drain()
+    run_all_waiting()
     assert labour(north) == (2250, pytest.approx(45))
     assert labour(south) == (750, pytest.approx(15))
 
@@ -55,7 +55,7 @@ def test_two_operators_on_one_table_each_have_their_own(floor, supervisor):
     run = started(floor, "N", T0)
     floor.done("handover", T0 + 20 * MINUTE, person=supervisor)
     floor.done("finish", T0 + 60 * MINUTE, run=run, exceptions=[], person=supervisor)
-    work_drain()
+    run_all_waiting()
     assert labour(run) == (3000, pytest.approx(60))
     operators = {
         segment.operator.username: (segment.ended_at - segment.started_at) / MINUTE
@@ -73,7 +73,7 @@ def test_the_second_operator_with_a_table_of_their_own(floor, supervisor):
     for run, table in ((north, "north"), (south, "south")):
         at = T0 + 60 * MINUTE
         floor.done("finish", at, run=run, exceptions=[], person=supervisor, table=table)
-    work_drain()
+    run_all_waiting()
     assert (labour(north)[1], labour(south)[1]) == (pytest.approx(45), pytest.approx(15))
     assert labour(north)[0] + labour(south)[0] == 3000
 
@@ -83,13 +83,13 @@ def test_a_run_found_out_later_takes_its_share_back(floor):
     without network, and the 15 min North had too many are taken back."""
     north = started(floor, "N", T0)
     floor.done("finish", T0 + 60 * MINUTE, run=north, exceptions=[])
-    work_drain()
+    run_all_waiting()
     assert labour(north)[0] == 3000
     now = T0 + 90 * MINUTE
     south = started(floor, "S", T0 + 20 * MINUTE, "south", now=now)
     late = now + timedelta(seconds=1)
     floor.done("finish", T0 + 50 * MINUTE, run=south, exceptions=[], table="south", now=late)
-    work_drain()
+    run_all_waiting()
     assert (labour(north)[0], labour(south)[0]) == (2250, 750)
 
 

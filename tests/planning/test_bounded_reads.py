@@ -17,7 +17,7 @@ from planning.reports.queue import queue_plans
 from planning.reports.route_data import hole_minutes
 from planning.services.run_figures import run_figures
 from planning.services.summaries import month_write
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.models import (
     Check,
     Heat,
@@ -121,7 +121,7 @@ READS = {
     "groups of checks": lambda shop: check_groups(),
     "countersigns": lambda shop: list(countersigns_wanted()),
     "sheets that are gone": lambda shop: list(stock_list(state="cut")[:50]),
-    "lines left": lambda shop: desk.lines_left(since=NOW - timedelta(hours=16), until=NOW),
+    "lines left": lambda shop: desk.shift_notes(since=NOW - timedelta(hours=16), until=NOW),
     "find": lambda shop: finding.found("J-1"),
     "cost of a job": lambda shop: reports.job_cost(job_id=Job.objects.get().pk),
     "a plate of a month": lambda shop: reports.open_figure(
@@ -280,7 +280,7 @@ def test_what_was_kept_is_never_shown_once_a_posting_was_made(a_shop):
     assert after.total_minor > before
     assert after.total_minor == sum(Posting.objects.values_list("amount_minor", flat=True))
     assert Work.objects.filter(kind="month", key="2026-10-01", state="waiting").count() == 1
-    work_drain()
+    run_all_waiting()
     row = Summary.objects.get(kind="month", key="2026-10-01")
     assert row.version == row.wanted
     assert row.body["total_minor"] == after.total_minor
@@ -347,7 +347,7 @@ def test_lines_left_are_found_by_their_own_time(a_shop, sqlite):
     """By their state alone, every action there ever was is read."""
     since, until = NOW - timedelta(hours=16), NOW
     with CaptureQueriesContext(connection) as asked:
-        desk.lines_left(since=since, until=until)
+        desk.shift_notes(since=since, until=until)
     assert any("action_kind_at" in line for line in plan_of(asked.captured_queries[0]["sql"]))
 
 

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from planning.services.postings import MonthBook, Want, next_month, postings_sync
+from planning.services.postings import MonthPicker, TargetPosting, next_month, post_differences
 from shopfloor.models import Month, Posting
 
 pytestmark = pytest.mark.django_db
@@ -15,11 +15,11 @@ CLOSED = datetime(2027, 1, 5, tzinfo=UTC)
 
 
 def sync(*wants, why=""):
-    return postings_sync(wants, Posting.objects.all(), months=MonthBook(), why=why)
+    return post_differences(wants, Posting.objects.all(), months=MonthPicker(), why=why)
 
 
 def want(amount, day=date(2026, 10, 31), **more):
-    return Want("run:1:machine", "machine", amount, day, "measured", **more)
+    return TargetPosting("run:1:machine", "machine", amount, day, "measured", **more)
 
 
 def test_after_closed_months_in_a_row_comes_the_first_open_one():
@@ -85,6 +85,6 @@ def test_taking_back_what_came_in_two_rows_reverses_neither():
 
 
 def test_months_that_were_posted_into_are_told():
-    months = MonthBook()
-    postings_sync([want(500)], Posting.objects.all(), months=months)
+    months = MonthPicker()
+    post_differences([want(500)], Posting.objects.all(), months=months)
     assert months.changed == {date(2026, 10, 1)}

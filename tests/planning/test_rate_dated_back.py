@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Sum
 
 from planning.services.run_figures import run_figures
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.books.rates import rate_set
 from shopfloor.models import Posting, Rate, Work
 from tests.planning import cast
@@ -51,7 +51,7 @@ def test_applied_it_changes_every_run_since_by_entries_with_a_name(booked, owner
     rate_set(
         kind="machine", amount_minor=12_000, valid_from=date(2026, 10, 7), apply=True, by=owner
     )
-    work_drain()
+    run_all_waiting()
     assert [machine(run) for run in booked] == [9600, 12_000]
     made = Posting.objects.get(by=owner)
     assert (made.run, made.amount_minor) == (booked[1], 2400)

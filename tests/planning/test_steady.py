@@ -53,11 +53,11 @@ def test_a_clock_set_back_starves_none_of_what_is_due(tmp_path, monkeypatch):
 
 @pytest.mark.django_db
 def test_work_that_runs_since_a_later_clock_is_swept():
-    from planning.services.work import work_sweep
+    from planning.services.work import resend_waiting
     from shopfloor.models import Work
 
     now = timezone.now()
     for key, started in (("a", now + timedelta(hours=2)), ("b", now - timedelta(minutes=1))):
         Work.objects.create(kind="run", key=key, payload={}, state="running", wanted_at=now,
                             started_at=started)  # fmt: skip
-    assert work_sweep() == 1
+    assert resend_waiting() == 1

@@ -11,7 +11,7 @@ import pytest
 from django.db import transaction
 
 from shopfloor.background import waking
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.celery import app
 from shopfloor.models import Work
 
@@ -35,18 +35,18 @@ def sent(monkeypatch):
 def test_the_rows_of_one_transaction_are_one_message(sent):
     with transaction.atomic():
         for key in range(40):
-            work_want(kind="nest", key=str(key))
+            request_work(kind="nest", key=str(key))
         assert sent == []
     ids = list(Work.objects.order_by("pk").values_list("pk", flat=True))
     assert sent == [("kerfbook.wake", [ids])]
-    work_want(kind="run", key="a")
+    request_work(kind="run", key="a")
     assert sent[1:] == [("kerfbook.work", [Work.objects.latest("pk").pk])]
 
 
 @pytest.mark.django_db(transaction=True)
 def test_what_was_rolled_back_wakes_nobody(sent):
     with contextlib.suppress(ZeroDivisionError), transaction.atomic():
-        work_want(kind="nest", key="1")
+        request_work(kind="nest", key="1")
         raise ZeroDivisionError
     assert sent == []
 
@@ -101,7 +101,7 @@ def test_a_rate_s_worth_of_rows_is_saved_at_once_while_redis_is_away(monkeypatch
             monkeypatch.setattr(waking, "_trying", None)
             began = time.monotonic()
             for key in range(60):  # a transaction each, where the broker was asked sixty times
-                work_want(kind="nest", key=f"{port}-{key}")
+                request_work(kind="nest", key=f"{port}-{key}")
             took_s = time.monotonic() - began
             assert took_s < 5, f"{took_s:.1f} s"  # 143 s when each row asked
             served.close()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from shopfloor.wording.counts import count, counted
+from shopfloor.wording.counts import count, count_fractional
 
 
 def test_one_is_one_and_thousands_stand_apart():
@@ -15,4 +15,4 @@ def test_one_is_one_and_thousands_stand_apart():
     ("quantity", "said"), [(1.0, "1 start"), (72.0, "72 starts"), (72.5, "72.5 starts")]
 )
 def test_what_is_shared_shows_its_part_only_where_there_is_one(quantity, said):
-    assert counted(quantity, "start") == said
+    assert count_fractional(quantity, "start") == said

@@ -117,7 +117,7 @@ class TestTakenIn:
         assert kept == {"note": "ab", "parts": [{"cause": "slag"}], "n": 1}
 
     def test_the_program_a_table_names(self, north):
-        from shopfloor.runs.matching import ArcSeen
+        from shopfloor.runs.matching import ArcInput
         from shopfloor.runs.program_names import programs_of
         from telemetry.models import Arc, Feed
 
@@ -125,7 +125,7 @@ class TestTakenIn:
         Arc.objects.create(key="k", feed=feed, table="north", torch="1", on_us=1, off_us=2,
                            ended="off", feed_version=1, changed_us=1,
                            program=f"A-1{OVERRIDE}cn")  # fmt: skip
-        seen = ArcSeen(key="k", table="north", torch="1", on_us=1, off_us=2)
+        seen = ArcInput(key="k", table="north", torch="1", on_us=1, off_us=2)
         assert programs_of(north, [seen]) == {"k": "A-1cn"}
 
 

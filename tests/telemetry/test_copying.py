@@ -8,7 +8,7 @@ import struct
 import pytest
 
 from telemetry.events import PROGRAM, SAMPLE_A
-from telemetry.packed import Stretch
+from telemetry.packed import RowBlock
 from telemetry.rowlist import Rows
 from telemetry.store import copying
 from telemetry.store.gathered import row_of
@@ -66,7 +66,7 @@ def decoded(chance: random.Random, count: int) -> Rows:
     for run in [*batch.runs, *decoder.flush().runs]:
         rows.extend(tuple(row_of(event, 0, 3, 0)) for event in run.events)
         if run.lines is not None:
-            rows.add(Stretch(run.lines, 5, 3))
+            rows.add(RowBlock(run.lines, 5, 3))
     return rows
 
 
@@ -123,7 +123,7 @@ def plain(names_every: int) -> Rows:
         for n in range(1_000)
     )
     lines = [f"{n},2026-06-01T00:00:{n // 50:02},{word}\n" for n, word in enumerate(words)]
-    return Rows([Stretch(reader.read("".join(lines).encode(), columns).lines, 5, 3)])
+    return Rows([RowBlock(reader.read("".join(lines).encode(), columns).lines, 5, 3)])
 
 
 @pytest.mark.parametrize("names_every", [3, 400])

@@ -10,13 +10,13 @@ import pytest
 from telemetry import pairing_many
 from telemetry.events import ARC_ON
 from telemetry.models import Feed
-from telemetry.packed import Packed, Stretch
+from telemetry.packed import ColumnBlock, RowBlock
 from telemetry.pairing import Pairer
 from telemetry.rowlist import Rows
 from telemetry.services import feed_register
 from telemetry.store import manyarcs
 from telemetry.store.arcrows import ArcRow, arc_row
-from telemetry.store.tail import Tail
+from telemetry.store.tail import OpenArcs
 from tests.telemetry.table_lines import feed_text
 from tests.telemetry.test_wholesale import plain_reader
 
@@ -24,7 +24,7 @@ COLUMNS = ["seq", "time", "signal", "value"]
 FEED = Feed(pk=9, name="north", table="T é")
 
 
-def lines_of(chance: random.Random, count: int) -> Packed:
+def lines_of(chance: random.Random, count: int) -> ColumnBlock:
     reader = plain_reader("1", COLUMNS)
     text, at_ms = [], 0
     kinds = ["ARC ON", "ARC OFF", "PIERCE", "AMPS", "VOLTS", "PROGRAM"]
@@ -41,7 +41,7 @@ def lines_of(chance: random.Random, count: int) -> Packed:
     return block.lines
 
 
-def singly(pairer: Pairer, lines: Packed) -> tuple[list[ArcRow], list[int]]:
+def singly(pairer: Pairer, lines: ColumnBlock) -> tuple[list[ArcRow], list[int]]:
     arcs, strays = [], []
     for ended, row in pairer.take_all(lines.rows(5, 3)):
         if ended is None:
@@ -74,8 +74,8 @@ def test_arrays_wait_for_enough_lines_and_an_arc_to_begin_with():
     assert pairing_many.first_start(lines.part(0, 63)) is None
     none_begins = lines.kinds.copy()
     none_begins[none_begins == 1] = 3
-    assert pairing_many.first_start(Packed(*(
-        none_begins if name == "kinds" else getattr(lines, name) for name in Packed.__slots__
+    assert pairing_many.first_start(ColumnBlock(*(
+        none_begins if name == "kinds" else getattr(lines, name) for name in ColumnBlock.__slots__
     ))) is None  # fmt: skip
 
 
@@ -135,14 +135,14 @@ def test_values_are_read_to_the_very_double(seed):
     block = reader.read("".join(lines).encode(), COLUMNS)
     assert block.plain.all()
     assert block.lines.values.tolist() == [float(word) for word in words]
-    assert Stretch(block.lines, 1, 1).rows()[3][6] == float(words[3])
+    assert RowBlock(block.lines, 1, 1).rows()[3][6] == float(words[3])
 
 
 @pytest.mark.django_db
 def test_the_open_end_keeps_nothing_of_arcs_that_ended():
     lines = lines_of(random.Random(4), 4_000)
-    tail = Tail(feed_register(name="north", text=feed_text("x"), by="test"), pierces=True)
+    tail = OpenArcs(feed_register(name="north", text=feed_text("x"), by="test"), pierces=True)
     tail.load({"1"})
-    tail.feed(Rows(Stretch(lines.part(at, at + 100), 5, 3) for at in range(0, 4_000, 100)))
+    tail.feed(Rows(RowBlock(lines.part(at, at + 100), 5, 3) for at in range(0, 4_000, 100)))
     assert tail.made("s").many
     assert len(tail._versions) <= 1

@@ -24,7 +24,7 @@ from telemetry.services import feed_register
 from telemetry.verify.feed import check_feed
 from telemetry.wholesale import BulkDecoder
 from telemetry.worker import run_once
-from telemetry.worker.storing import Storing, announce
+from telemetry.worker.storing import LaneRunner, announce
 from tests.telemetry.poll_lines import arcs_of, polled_text, simulate
 from tests.telemetry.stored import everything
 
@@ -271,7 +271,7 @@ def test_what_was_heard_before_the_counter_was_described_stays_unknown(tmp_path)
 def test_a_running_worker_counts_from_the_description_that_says_so(tmp_path):
     polls = simulate(11, 400)
     feed = feed_register(name="n", text=polled_text(beside=False), by="test")
-    storing = Storing(feed, "live")
+    storing = LaneRunner(feed, "live")
     writer = Writer(journal_folder("n", "live"), floor=storing.lane.position)
     for beside, some in ((False, polls[:200]), (True, polls[200:])):
         feed_register(name="n", text=polled_text(beside=beside), by="test")

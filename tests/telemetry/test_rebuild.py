@@ -22,7 +22,7 @@ from telemetry.paths import journal_folder, lock_path
 from telemetry.rebuild import rebuild
 from telemetry.services import feed_register
 from telemetry.worker import run_once
-from telemetry.worker.storing import Storing, announce
+from telemetry.worker.storing import LaneRunner, announce
 from tests.processes import ROOT
 from tests.telemetry.stored import Table, everything, stored_arcs
 from tests.telemetry.table_lines import arcs_of, feed_text, simulate
@@ -35,7 +35,7 @@ BEGAN_US = 1_773_000_000_000_000
 
 def hear(feed, text: str, cuts: list[int], *, file: bool) -> None:
     """Journals and stores a text in pieces, a minute after each other, in small segments."""
-    storing = Storing(feed, "live")
+    storing = LaneRunner(feed, "live")
     storing.drain()
     writer = Writer(journal_folder(feed.name, "live"), segment_bytes=3000)
     announce(feed, storing.lane, writer)
@@ -207,7 +207,7 @@ def test_half_a_line_before_what_cannot_be_read_is_never_joined_to_one_behind_it
     Event.objects.filter(feed=feed)._raw_delete("default")  # a database put back from before it
     Cursor.objects.all().delete()
     Reject.objects.all().delete()
-    Storing(feed, "live").drain()
+    LaneRunner(feed, "live").drain()
     assert set(Event.objects.values_list("seq", flat=True)) == {*range(10, 16), *range(27, 40)}
 
 

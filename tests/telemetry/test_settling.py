@@ -9,8 +9,8 @@ from django.db import connection
 
 from telemetry.models import Arc, Cursor, Rollup
 from telemetry.services import feed_register
-from telemetry.store.commit import Keeper
-from telemetry.store.rollups import BUCKET_US, Dirty
+from telemetry.store.commit import FeedMemory
+from telemetry.store.rollups import BUCKET_US, DueBuckets
 from telemetry.store.settling import settle
 from tests.telemetry.table_lines import feed_text
 
@@ -31,7 +31,7 @@ def test_sums_settled_together_are_those_recomputed_one_by_one(seed: int) -> Non
     for n in range(4):
         feed = feed_register(name=f"t{n}", text=text, by="test")
         Cursor.objects.create(feed=feed, lane="live", state={"tie": [n, 0], "due": {"1": [1]}})
-        keeper, at_us = Keeper(), 100_000 * BUCKET_US
+        keeper, at_us = FeedMemory(), 100_000 * BUCKET_US
         for arc in range(60):
             at_us += chance.randrange(
                 BUCKET_US // 2 if chance.random() < 0.95 else _DAY * BUCKET_US
@@ -50,7 +50,7 @@ def test_sums_settled_together_are_those_recomputed_one_by_one(seed: int) -> Non
             feed=feed, table="old", torch="2", bucket_us=99_000 * BUCKET_US, burn_us=1, arcs=1
         )
         every.append((feed, "live", keeper))
-    dues = [Dirty.listed(keeper.due.as_lists()) for _, _, keeper in every]
+    dues = [DueBuckets.listed(keeper.due.as_lists()) for _, _, keeper in every]
     settle(every)
     together = sums()
     assert not any(keeper.due for _, _, keeper in every)
@@ -70,7 +70,7 @@ def test_a_source_that_makes_up_torches_by_the_hundred_is_settled_too() -> None:
     text = feed_text("x").replace('kind = "csv_file"\npath = "x"', 'kind = "push"')
     feed = feed_register(name="t", text=text, by="test")
     Cursor.objects.create(feed=feed, lane="live", state={})
-    keeper, at_us = Keeper(), 100_000 * BUCKET_US
+    keeper, at_us = FeedMemory(), 100_000 * BUCKET_US
     for n in range(300):
         Arc.objects.create(
             key=f"t|{n}", feed=feed, table=feed.table, torch=f"x{n}", on_us=at_us,

@@ -12,7 +12,7 @@ import pytest
 
 from telemetry import sidebyside
 from telemetry.errors import SourceError
-from telemetry.sidebyside import Group, side_by_side
+from telemetry.sidebyside import Group, run_in_two_processes
 
 
 @pytest.fixture
@@ -35,7 +35,7 @@ def test_half_of_the_work_is_done_by_a_process_beside(server):
         return n, os.getpid()
 
     groups = [Group([0], 9), Group([1, 2], 5), Group([3], 3), Group([4], 1)]
-    done = side_by_side(work, groups, told(amounts))
+    done = run_in_two_processes(work, groups, told(amounts))
     assert {n: answer[0] for n, answer in done.items()} == {n: n for n in range(5)}
     by_process = {pid: {n for n, p in done.values() if p == pid} for _, pid in done.values()}
     # 9 and 5 + 3 are the first to fall to different sides; the last goes to the smaller.
@@ -52,7 +52,7 @@ def test_pieces_of_a_group_are_done_in_their_order_on_one_side(server):
         order.append(n)
         return list(order)
 
-    done = side_by_side(work, [Group([2, 0, 1], 3), Group([3], 9)], told([]))
+    done = run_in_two_processes(work, [Group([2, 0, 1], 3), Group([3], 9)], told([]))
     assert done[1] == [2, 0, 1]
 
 
@@ -62,10 +62,12 @@ def test_with_one_group_or_a_database_in_this_process_nothing_is_forked(server, 
         return os.getpid()
 
     amounts: list[int] = []
-    assert set(side_by_side(work, [Group([0, 1], 2)], told(amounts)).values()) == {os.getpid()}
+    assert set(run_in_two_processes(work, [Group([0, 1], 2)], told(amounts)).values()) == {
+        os.getpid()
+    }
     assert amounts == [5, 10]
     monkeypatch.setattr(sidebyside.connection, "vendor", "sqlite")
-    done = side_by_side(work, [Group([0], 1), Group([1], 1)], told([]))
+    done = run_in_two_processes(work, [Group([0], 1), Group([1], 1)], told([]))
     assert set(done.values()) == {os.getpid()}
     assert not server
 
@@ -84,7 +86,7 @@ def test_an_error_on_either_side_is_raised_and_stops_what_has_not_begun(server, 
 
     groups = [Group([0, *range(2, 500, 2)], 9), Group([1, *range(3, 500, 2)], 9)]
     with pytest.raises(SourceError) as caught:
-        side_by_side(work, groups, told([]))
+        run_in_two_processes(work, groups, told([]))
     assert (str(caught.value), caught.value.hint) == (f"{faulty}: no", "mend it")
     numbers = {int(path.name) for path in begun.iterdir()}
     assert not {n for n in numbers if n % 2 == faulty} - {faulty}
@@ -99,7 +101,7 @@ def test_a_process_beside_that_was_killed_is_told(server):
         return n
 
     with pytest.raises(SourceError, match="process beside this one was ended") as caught:
-        side_by_side(work, [Group([0], 1), Group([1], 1)], told([]))
+        run_in_two_processes(work, [Group([0], 1), Group([1], 1)], told([]))
     assert "run it again" in caught.value.hint
 
 
@@ -128,7 +130,7 @@ def test_a_long_answer_that_nobody_asks_for_any_more_holds_up_nothing(server, tm
         raise SourceError("no")
 
     with pytest.raises(SourceError, match="no"):
-        side_by_side(work, [Group([0], 9), Group([1], 1)], told([]))
+        run_in_two_processes(work, [Group([0], 9), Group([1], 1)], told([]))
 
 
 @pytest.mark.usefixtures("within_ten_seconds")
@@ -149,7 +151,7 @@ def test_the_process_beside_ends_with_the_first_one(server, tmp_path):
                 tell(1)
             outlived.touch()
 
-        side_by_side(work, [Group([0], 9), Group([1], 1)], told([]))
+        run_in_two_processes(work, [Group([0], 9), Group([1], 1)], told([]))
 
     ours, theirs = os.pipe()
     process = multiprocessing.get_context("fork").Process(target=first)
@@ -175,5 +177,5 @@ def test_one_that_is_killed_beside_this_one_is_noticed_in_the_middle_of_a_piece(
 
     amounts: list[int] = []
     with pytest.raises(SourceError, match="beside this one"):
-        side_by_side(work, [Group([0], 1), Group([1], 1)], told([]))
+        run_in_two_processes(work, [Group([0], 1), Group([1], 1)], told([]))
     assert len(amounts) < steps

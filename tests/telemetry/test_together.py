@@ -15,7 +15,7 @@ from telemetry.services import feed_register
 from telemetry.store import together as store
 from telemetry.worker import together
 from telemetry.worker.runner import Runner
-from telemetry.worker.storing import Storing
+from telemetry.worker.storing import LaneRunner
 from tests.telemetry.faults.oracles import conserved
 from tests.telemetry.table_lines import feed_text, simulate
 
@@ -220,14 +220,14 @@ def test_sums_are_brought_up_to_date_now_and_then_and_not_at_every_turn(tables, 
     in_memory(tables)
     monkeypatch.setattr(together, "_SETTLE_S", 1.0)
     now, settled = [1000.0], []
-    real = Storing.settle
+    real = LaneRunner.settle
 
     def settle(every):
         settled.append(len(every))
         real(every)
 
     monkeypatch.setattr(together.time, "monotonic", lambda: now[0])
-    monkeypatch.setattr(Storing, "settle", staticmethod(settle))
+    monkeypatch.setattr(LaneRunner, "settle", staticmethod(settle))
     for first in range(0, 300, 6):
         hear(tables, first, first + 6)
         for runner in turn(tables):

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 
 from shopfloor.chart.office.cut_fields import FiguresForm, figure
 from shopfloor.chart.queries import row_doubts_now, row_history, row_trials
-from shopfloor.chart.rows import MORE, SAME_MM, row_put, thickness_answer
+from shopfloor.chart.rows import MORE, SAME_MM, save_row, thickness_answer
 from shopfloor.chart.services import FIGURES
 from shopfloor.models import ChartRow, Nest
 from shopfloor.web.access import ANY, CHART, PLAN, DeskRequest, may, right
@@ -72,7 +72,7 @@ def row(request: DeskRequest, pk: int) -> HttpResponse:
             request, form, in_force,
             lambda: form.texts_of(_known(_newest(found) or found)),
             lambda: made.append(
-                row_put(
+                save_row(
                     wear_set=found.wear_set, material=found.material,
                     thickness_text=found.thickness_text,
                     figures=form.figures(*FIGURES, *MORE),
@@ -99,8 +99,8 @@ class NearlyForm(forms.Form):
 
 @right(PLAN)
 @require_POST
-def nearly(request: DeskRequest) -> HttpResponse:
-    """Whether a nest's plate is cut by the row of another, nearly the same thickness."""
+def near_thickness(request: DeskRequest) -> HttpResponse:
+    """Whether a nest's plate is cut by the row of another, near_thickness the same thickness."""
     form = NearlyForm(request.POST)
     if not form.is_valid():
         messages.error(request, "Nothing was kept: that question is no longer there.")

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from planning.calc.said import in_units
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.drawings.queries import (
     drawing_map,
     drawing_plans,
@@ -84,7 +84,7 @@ def act(request: DeskRequest, pk: int) -> HttpResponse:
     what, number = request.POST.get("do", ""), request.POST.get("line", "")
     line = JobLine.objects.filter(pk=row_number(number) or 0).first()
     if what == "plan" and (revision := newest_drawing(found)) is not None:
-        work_want(kind="drawing", key=str(revision.pk))
+        request_work(kind="drawing", key=str(revision.pk))
     elif what in ("give", "take") and line is not None:
         line_drawing(line=line, drawing=found if what == "give" else None)
         messages.success(request, f"{line.part}: {'made to' if what == 'give' else 'no longer'} "

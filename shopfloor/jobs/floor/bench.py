@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import JobLine
 from shopfloor.quality.services import bench_record
 from shopfloor.wording.numbers_in import row_number
 
 
-def bench(call: Call) -> dict[str, Any]:
+def bench(call: ActionRequest) -> dict[str, Any]:
     line = _line(call.text("line"))
     minutes = call.number("minutes")
     if minutes is None:

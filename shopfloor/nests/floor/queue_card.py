@@ -181,7 +181,7 @@ def _item(
         pk=str(row.pk) if row.pk else f"nest-{nest.pk}",
         title=nest_title(revision, facts),
         what=f"{', '.join(part for part in made if part)}, program {revision.file_name}.",
-        plan_words=half_words(half) if half else plan_words(plan),
+        plan_words=half_burnt_text(half) if half else plan_words(plan),
         payload=json.dumps({"queue_item": row.pk} if row.pk else {"revision": revision.pk}),
         codes=json.dumps(codes_of(row, revision, facts, papers)),
         revision=revision.pk,
@@ -215,7 +215,7 @@ def half_burnt(row: QueueItem) -> bool:
     return row.pk is None or row.state == "running"
 
 
-def half_words(run: Run) -> str:
+def half_burnt_text(run: Run) -> str:
     last = run.segments.order_by("-started_at", "-pk").first()
     since = f" since {day_clock(last.ended_at, timezone.now())}" if last and last.ended_at else ""
     return f"Half burnt: {progress_of(run).words}, set aside{since}"

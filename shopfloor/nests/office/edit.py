@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 
 from planning.calc.program import ProgramError
 from shopfloor.audit.row_versions import version_of
-from shopfloor.background.plans import plan_want
+from shopfloor.background.plans import request_plan
 from shopfloor.models import Incoming, Material, Nest, NestRevision, Table, Units, WearSet
 from shopfloor.nests.long_files import LONG_PROGRAM_BYTES, incoming_add
 from shopfloor.nests.queries import newest_revision
@@ -230,7 +230,7 @@ def act(request: DeskRequest, pk: int) -> HttpResponse:
         if what == "withdraw":
             nest_withdraw(nest=nest)
         elif what == "plan":
-            plan_want(nest=nest)
+            request_plan(nest=nest)
         elif what == "route" and (since := newer(request, nest)) is not None:
             said = f"{since.who} changed this nest {when(since.at)}, after you opened the page."
             messages.error(request, f"{said} Nothing of yours is kept: look, then take the set.")

@@ -23,7 +23,7 @@ from shopfloor.nests.queries import (
     revision_contours,
     revision_plans,
 )
-from shopfloor.nests.warnings import nearly_rows, older_because, plan_notes
+from shopfloor.nests.warnings import near_thickness_rows, older_because, plan_notes
 from shopfloor.svg.parts_map import extents, parts_map
 from shopfloor.web.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import page_of
@@ -83,7 +83,7 @@ def nest(request: DeskRequest, pk: int) -> HttpResponse:
             },
             "most_runs": MOST_RUNS,
             "older": older_because(chosen),
-            "nearly": nearly_rows(found),
+            "nearly": near_thickness_rows(found),
             "plan_notes": plan_notes(chosen, revision),
             "sees_cost": may(request.user, COST),
             "may_plan": may(request.user, PLAN),

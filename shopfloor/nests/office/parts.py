@@ -12,7 +12,7 @@ from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 
 from shopfloor.models import JobLine, Nest, NestRevision
-from shopfloor.nests.part_lines import nest_tie, revision_groups
+from shopfloor.nests.part_lines import assign_parts_to_lines, revision_groups
 from shopfloor.nests.queries import (
     GroupRow,
     group_rows,
@@ -185,4 +185,4 @@ def _tied(request: DeskRequest, form: TieForm, revision: NestRevision) -> bool:
     seen = _seen(request)
     if seen is not None and settled(form, "Somebody else tied these", form.differences(seen)):
         return False
-    return attempt(form, lambda: nest_tie(revision=revision, ties=form.ties()))
+    return attempt(form, lambda: assign_parts_to_lines(revision=revision, ties=form.ties()))

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import Check, Units
 from shopfloor.quality.queries import correction_words, verdict_words
 from shopfloor.quality.services import Measured, check_countersign, check_record
 
 
-def check(call: Call) -> dict[str, Any]:
+def check(call: ActionRequest) -> dict[str, Any]:
     passed = call.payload.get("passed")
     if passed is not None and not isinstance(passed, bool):
         raise FloorError("Good or not good?")
@@ -35,7 +35,7 @@ def check(call: Call) -> dict[str, Any]:
     }
 
 
-def countersign(call: Call) -> dict[str, Any]:
+def countersign(call: ActionRequest) -> dict[str, Any]:
     number = call.number("check")
     row = Check.objects.select_related("by", "run__table").filter(pk=int(number or 0)).first()
     if row is None:

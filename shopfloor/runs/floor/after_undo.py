@@ -8,7 +8,7 @@ from datetime import datetime
 from django.db import models
 from django.db.models import Q
 
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import (
     BenchEntry,
     Check,
@@ -33,26 +33,26 @@ def rows_changed(rows: Iterable[models.Model], *, now: datetime) -> None:
     for row in rows:
         run = _run_of(row)
         if run is not None:
-            work_want(kind="run", key=str(run.pk))
+            request_work(kind="run", key=str(run.pk))
         if isinstance(row, Run | Segment | Stoppage):
             table, start = _place_of(row)
             since[table] = min(start, since.get(table, start))
         if isinstance(row, Fitting | Inspection):
-            work_want(kind="piece", key=str(row.piece_id))
+            request_work(kind="piece", key=str(row.piece_id))
         if isinstance(row, Fitting):
             late = Q(ended_at=None) | Q(ended_at__gt=row.fitted_at)
             segments = Segment.objects.filter(late, torch=row.torch_id)
             for key in segments.values_list("run", flat=True).distinct():
-                work_want(kind="run", key=str(key))
+                request_work(kind="run", key=str(key))
         if isinstance(row, Piece) and row.pk:
-            work_want(kind="piece", key=str(row.pk))
+            request_work(kind="piece", key=str(row.pk))
         if isinstance(row, PartResult | BenchEntry):
             lines.add(row.line_id)
     for table, start in since.items():
         arcs_matched(table=table, start=start, end=now, now=now)
     jobs_settle(lines=lines, at=now, corrected=True)
     for line in lines:
-        work_want(kind="line", key=str(line))
+        request_work(kind="line", key=str(line))
 
 
 def _run_of(row: models.Model) -> Run | None:

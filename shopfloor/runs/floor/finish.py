@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from shopfloor.actions.call import Call, number_of
+from shopfloor.actions.call import ActionRequest, number_of
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet, Units, User
 from shopfloor.runs.assigning import arcs_matched
@@ -19,7 +19,7 @@ from shopfloor.stock.services import remnant_add
 from shopfloor.wording.counts import count
 
 
-def finish(call: Call) -> dict[str, Any]:
+def finish(call: ActionRequest) -> dict[str, Any]:
     run = run_counted_here(call) or call.the_run()
     elsewhere = call.place is not None and run.table_id != call.place.pk
     judged = judged_parts(run, call.payload, late=elsewhere)
@@ -108,7 +108,7 @@ def _standing(run: Run) -> dict[str, Any]:
     }
 
 
-def _remnant(call: Call, run: Run) -> Sheet | None:
+def _remnant(call: ActionRequest, run: Run) -> Sheet | None:
     wanted = call.payload.get("remnant")
     if not wanted:
         return None

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import NestRevision, QueueItem, Sheet, SheetState
 from shopfloor.stock.plate_fit import plate_unfit
 
 
-def sheet_lying(code: str, *, on_table: int | None = None) -> Sheet:
+def sheet_by_code(code: str, *, on_table: int | None = None) -> Sheet:
     """The sheet of that code, free to be burnt; `on_table` is the id of one that lies there
     already."""
     sheet = Sheet.objects.select_related("material", "heat").filter(code=code).first()
@@ -23,7 +23,7 @@ def sheet_lying(code: str, *, on_table: int | None = None) -> Sheet:
     return sheet
 
 
-def sheet_differs(
+def sheet_mismatch(
     sheet: Sheet, expected: Sheet | None, revision: NestRevision, *, inch: bool
 ) -> str:
     """In words, how it is not what was meant; blank where it is."""
@@ -32,7 +32,7 @@ def sheet_differs(
     return plate_unfit(sheet, revision, revision.nest, inch=inch)
 
 
-def promised_to(sheet: Sheet, item: QueueItem | None, *, taken: bool = False) -> str:
+def reserved_for(sheet: Sheet, item: QueueItem | None, *, taken: bool = False) -> str:
     """Whether the sheet was kept for another nest; once it is burnt that one chooses anew.
     `taken`: said when it is another's already."""
     others = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running"))
@@ -43,7 +43,7 @@ def promised_to(sheet: Sheet, item: QueueItem | None, *, taken: bool = False) ->
     return f"Sheet {sheet.code} {promised} {other.nest.name} on {other.table.name}."
 
 
-def promise_ends(call: Call, sheet: Sheet | None, item: QueueItem | None) -> None:
+def release_reservations(call: ActionRequest, sheet: Sheet | None, item: QueueItem | None) -> None:
     """A sheet that is being burnt is nobody else's any more."""
     if sheet is None:
         return

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from django.utils.dateparse import parse_datetime
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import RunState, Table
 from shopfloor.runs.queries import current_run
@@ -14,7 +14,7 @@ from shopfloor.runs.queries import current_run
 BACK = timedelta(hours=12)
 
 
-def began(call: Call, table: Table) -> datetime:
+def began(call: ActionRequest, table: Table) -> datetime:
     """When the run began: payload `since` (an ISO time, or "now"), else when it was entered.
     Raises `FloorError` where another run was on the table then."""
     said = call.text("since")

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import (
     NestRevision,
@@ -22,7 +22,12 @@ from shopfloor.models import (
     Units,
 )
 from shopfloor.runs.assigning import arcs_matched
-from shopfloor.runs.floor.sheet import promise_ends, promised_to, sheet_differs, sheet_lying
+from shopfloor.runs.floor.sheet import (
+    release_reservations,
+    reserved_for,
+    sheet_by_code,
+    sheet_mismatch,
+)
 from shopfloor.runs.floor.since import began
 from shopfloor.runs.floor.twice import started_once
 from shopfloor.runs.matching_input import ASSIGNED, UNDONE
@@ -34,7 +39,7 @@ from shopfloor.wear.pieces import set_question
 from shopfloor.wording.numbers_in import row_number
 
 
-def start(call: Call) -> dict[str, Any]:
+def start(call: ActionRequest) -> dict[str, Any]:
     """Opens a run, or carries a set-aside one on. What runs on the table is set aside: a start
     that came in late from a screen without network must not be lost."""
     table = call.table()
@@ -44,7 +49,7 @@ def start(call: Call) -> dict[str, Any]:
     at = began(call, table)
     waiting = _waiting_run(call, item, revision, table)
     sheet, questions = _sheet(call, item, revision, waiting)
-    promise_ends(call, sheet, item)
+    release_reservations(call, sheet, item)
     if item is not None and item.table_id != table.pk:
         call.memo.change(item, table=table)  # scanned here, it waits there no more
     aside = _set_aside(call, table, waiting)
@@ -82,7 +87,7 @@ def start(call: Call) -> dict[str, Any]:
     }
 
 
-def restart_at(call: Call) -> dict[str, Any]:
+def restart_at(call: ActionRequest) -> dict[str, Any]:
     """Burns on at a contour. Time since the last arc is a stoppage, whoever forgot to press."""
     run = call.the_run()
     contour = call.number("contour")
@@ -108,7 +113,7 @@ def restart_at(call: Call) -> dict[str, Any]:
     return {"run": str(run.pk), "segment": segment.pk, "first_contour": segment.first_contour}
 
 
-def handover(call: Call) -> dict[str, Any]:
+def handover(call: ActionRequest) -> dict[str, Any]:
     """The run goes on under the name of who enters this: nobody is put there by somebody else."""
     run = call.the_run()
     operator = call.person
@@ -119,7 +124,7 @@ def handover(call: Call) -> dict[str, Any]:
     return {"run": str(run.pk), "segment": segment.pk, "operator": operator.shown_name}
 
 
-def note(call: Call) -> dict[str, Any]:
+def note(call: ActionRequest) -> dict[str, Any]:
     text = call.text("text")
     if not text:
         raise FloorError("The note is empty.")
@@ -130,7 +135,7 @@ def note(call: Call) -> dict[str, Any]:
     return {"run": str(run.pk) if run else None, "text": text}
 
 
-def _what(call: Call, table: Table) -> tuple[QueueItem | None, NestRevision]:
+def _what(call: ActionRequest, table: Table) -> tuple[QueueItem | None, NestRevision]:
     """The queue item and the revision to burn: the newest, unless one is named."""
     item = None
     number = call.number("queue_item")
@@ -163,7 +168,7 @@ def _what(call: Call, table: Table) -> tuple[QueueItem | None, NestRevision]:
 
 
 def _waiting_run(
-    call: Call, item: QueueItem | None, revision: NestRevision, table: Table
+    call: ActionRequest, item: QueueItem | None, revision: NestRevision, table: Table
 ) -> Run | None:
     """The half burnt sheet a start carries on. One that came from no list is known by its sheet:
     another sheet scanned is another run."""
@@ -184,7 +189,7 @@ def _last_matched(run: Run, table: Table, now: datetime) -> None:
         arcs_matched(table=table, start=last.started_at, end=last.ended_at or now, now=now)
 
 
-def _set_aside(call: Call, table: Table, waiting: Run | None) -> Run | None:
+def _set_aside(call: ActionRequest, table: Table, waiting: Run | None) -> Run | None:
     running = current_run(table, call.at)
     if running is None or running == waiting or running.state not in ("open", "stopped"):
         return None
@@ -192,7 +197,7 @@ def _set_aside(call: Call, table: Table, waiting: Run | None) -> Run | None:
     return running
 
 
-def _already_followed(call: Call, run: Run, at: datetime) -> list[str]:
+def _already_followed(call: ActionRequest, run: Run, at: datetime) -> list[str]:
     """A start that comes late, where another was entered for a later time: that one has set this
     run aside, as it would have if both had come in their order."""
     segments = Segment.objects.filter(run__table=run.table_id, started_at__gt=at)
@@ -209,7 +214,7 @@ def _already_followed(call: Call, run: Run, at: datetime) -> list[str]:
 
 
 def _sheet(
-    call: Call, item: QueueItem | None, revision: NestRevision, waiting: Run | None
+    call: ActionRequest, item: QueueItem | None, revision: NestRevision, waiting: Run | None
 ) -> tuple[Sheet | None, list[str]]:
     """The sheet that lies on the table: what was scanned, else what was planned."""
     expected = waiting.sheet if waiting else item.sheet if item else None
@@ -217,10 +222,10 @@ def _sheet(
     if not scanned and (expected is None or waiting is not None):
         return expected, ["The sheet was not scanned."]
     if expected is not None and not scanned:
-        sheet, why = expected, sheet_differs(expected, expected, revision, inch=inch)
+        sheet, why = expected, sheet_mismatch(expected, expected, revision, inch=inch)
     else:
-        sheet = sheet_lying(scanned, on_table=waiting.sheet_id if waiting is not None else None)
-        why = sheet_differs(sheet, expected, revision, inch=inch) or promised_to(sheet, item)
+        sheet = sheet_by_code(scanned, on_table=waiting.sheet_id if waiting is not None else None)
+        why = sheet_mismatch(sheet, expected, revision, inch=inch) or reserved_for(sheet, item)
     if why and not call.text("swap_reason"):
         raise FloorError(
             why,
@@ -231,7 +236,7 @@ def _sheet(
     return sheet, [said for said in (why, "" if scanned else "The sheet was not scanned.") if said]
 
 
-def _stood(call: Call, run: Run, since: Any, reason: str) -> None:
+def _stood(call: ActionRequest, run: Run, since: Any, reason: str) -> None:
     """The time between: the open stoppage ends, or one is written from the last arc on."""
     standing = Stoppage.objects.filter(table=run.table, ended_at=None).first()
     named = Reason.objects.filter(code=reason, active=True).first()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, ActionState, Run, RunState, Segment, Stoppage
 from shopfloor.runs.arcs import arcs_between, from_us, to_us
@@ -16,7 +16,7 @@ from shopfloor.runs.stoppages import reason_of, stoppage_close, stoppage_explain
 CLOCKS_DIFFER = timedelta(minutes=1)  # two entries of one screen, by two deliveries: our assumption
 
 
-def stop(call: Call) -> dict[str, Any]:
+def stop(call: ActionRequest) -> dict[str, Any]:
     """The table stands still; the reason may follow. The run stays where it is."""
     run = call.run(required=False)
     table = run.table if run else call.table()
@@ -34,7 +34,7 @@ def stop(call: Call) -> dict[str, Any]:
     return {"stoppage": stoppage.pk, "run": str(run.pk) if run else None}
 
 
-def _after_start(call: Call, run: Run | None) -> datetime:
+def _after_start(call: ActionRequest, run: Run | None) -> datetime:
     """When a stop was pressed; of one a little before its run began, when that began. Raises
     `FloorError` for one further before: the screen's clock was set in between."""
     run = run or _started_here(call)
@@ -48,7 +48,7 @@ def _after_start(call: Call, run: Run | None) -> datetime:
     return run.opened_at
 
 
-def _started_here(call: Call) -> Run | None:
+def _started_here(call: ActionRequest) -> Run | None:
     """The run this screen started before it sent this, by the order of its entries."""
     starts = Action.objects.filter(kind="start", state=ActionState.APPLIED, terminal=call.terminal)
     last = starts.order_by("-received_at", "-at").first() if call.terminal else None
@@ -58,7 +58,7 @@ def _started_here(call: Call) -> Run | None:
     return run.exclude(state__in=(RunState.FINISHED, RunState.VOIDED)).first()
 
 
-def resume(call: Call) -> dict[str, Any]:
+def resume(call: ActionRequest) -> dict[str, Any]:
     """The table carries on. A run that had lapsed takes up the arcs since."""
     run = call.run(required=False)
     table = run.table if run else call.table()
@@ -82,7 +82,7 @@ def resume(call: Call) -> dict[str, Any]:
     }
 
 
-def give_reason(call: Call) -> dict[str, Any]:
+def give_reason(call: ActionRequest) -> dict[str, Any]:
     number = call.number("stoppage")
     stoppage = Stoppage.objects.filter(pk=int(number or 0)).select_related("table").first()
     reason = reason_of(call.text("reason"))
@@ -98,7 +98,7 @@ def give_reason(call: Call) -> dict[str, Any]:
     return {"stoppage": stoppage.pk, "reason": reason.code}
 
 
-def _burning_since(call: Call, segment: Segment) -> Any:
+def _burning_since(call: ActionRequest, segment: Segment) -> Any:
     """The first arc after a segment lapsed, if the table burns again already."""
     ended_us = to_us(segment.ended_at or call.at)
     arcs = arcs_between(segment.torch.table, ended_us, to_us(call.at))

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import ArcAssignment, Run, Sheet, SheetState, Stoppage, Units
 from shopfloor.runs.assigning import arcs_matched
-from shopfloor.runs.floor.sheet import promise_ends, promised_to, sheet_differs, sheet_lying
+from shopfloor.runs.floor.sheet import (
+    release_reservations,
+    reserved_for,
+    sheet_by_code,
+    sheet_mismatch,
+)
 from shopfloor.runs.part_counts import parts_of_run, run_counts
 from shopfloor.runs.parts import Judged, jobs_settle
 from shopfloor.runs.stoppages import stoppage_close
@@ -17,7 +22,7 @@ from shopfloor.runs.swap_sheet import sheet_changed, sheet_corrected
 PLATE = "plate"  # the cause of parts that are scrap because of what they were cut from
 
 
-def swap_sheet(call: Call) -> dict[str, Any]:
+def swap_sheet(call: ActionRequest) -> dict[str, Any]:
     """Payload: `sheet`, `swap_reason`, `since`: "start" (the books were wrong from the first
     contour on) or "now" (the plate was changed: `contour` it goes on with, and whether what was
     cut before is `good` or `scrap`)."""
@@ -29,11 +34,11 @@ def swap_sheet(call: Call) -> dict[str, Any]:
         raise FloorError("Why another sheet?", "It stays with the run.", ask="swap_reason")
     if since not in ("start", "now"):
         raise FloorError("Since when does it lie there?", "From the start, or from now on.")
-    sheet = sheet_lying(scanned, on_table=run.sheet_id)
+    sheet = sheet_by_code(scanned, on_table=run.sheet_id)
     inch = call.person.units == Units.INCH
-    asked = [said for said in (sheet_differs(sheet, None, run.revision, inch=inch),) if said]
-    asked += [said for said in (promised_to(sheet, run.queue_item, taken=True),) if said]
-    promise_ends(call, sheet, run.queue_item)
+    asked = [said for said in (sheet_mismatch(sheet, None, run.revision, inch=inch),) if said]
+    asked += [said for said in (reserved_for(sheet, run.queue_item, taken=True),) if said]
+    release_reservations(call, sheet, run.queue_item)
     was = run.sheet
     told = [f"Heat {sheet.heat.number if sheet.heat else 'unknown'} goes with this run now."]
     if since == "start":
@@ -55,7 +60,7 @@ def swap_sheet(call: Call) -> dict[str, Any]:
     }
 
 
-def _changed(call: Call, run: Run, sheet: Sheet, why: str) -> Run:
+def _changed(call: ActionRequest, run: Run, sheet: Sheet, why: str) -> Run:
     contour = call.number("contour")
     if contour is None or contour != int(contour):
         raise FloorError("At which contour does the new plate begin?", ask="contour")

@@ -7,13 +7,13 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, NestRevision, QueueItem, Run, RunState
 from shopfloor.runs.queries import runs_set_aside
 
 
-def started_once(call: Call, item: QueueItem | None, revision: NestRevision) -> None:
+def started_once(call: ActionRequest, item: QueueItem | None, revision: NestRevision) -> None:
     """Raises `FloorConflict` where the sheet of this start has a run already. One that was set
     aside is carried on, at its own table."""
     if item is not None and item.pk and item.state in ("running", "done"):
@@ -37,7 +37,7 @@ def started_once(call: Call, item: QueueItem | None, revision: NestRevision) -> 
     )
 
 
-def run_counted_here(call: Call) -> Run | None:
+def run_counted_here(call: ActionRequest) -> Run | None:
     """The run that a count without one means where this screen's last start was found to be a
     second one: that of the sheet, whichever table it runs on."""
     if call.text("run") or call.terminal is None:
@@ -48,7 +48,7 @@ def run_counted_here(call: Call) -> Run | None:
     return Run.objects.select_related("table").filter(pk=UUID(run)).first() if run else None
 
 
-def _run_on_sheet(call: Call, revision: NestRevision) -> Run | None:
+def _run_on_sheet(call: ActionRequest, revision: NestRevision) -> Run | None:
     """A run of the same nest on the sheet that was scanned, at the time of this start."""
     scanned = call.text("sheet")
     if not scanned:

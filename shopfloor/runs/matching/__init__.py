@@ -15,27 +15,27 @@ Rules, per table and torch:
 
 from shopfloor.runs.matching.decide import clusters, match, overlap_us, union_us
 from shopfloor.runs.matching.types import (
-    ArcSeen,
+    ArcInput,
     Cluster,
     Decision,
     Ended,
-    Halt,
     Matched,
     Planned,
-    Quiet,
+    SilentSpan,
     Span,
+    StoppageSpan,
 )
 
 __all__ = [
-    "ArcSeen",
+    "ArcInput",
     "Cluster",
     "Decision",
     "Ended",
-    "Halt",
     "Matched",
     "Planned",
-    "Quiet",
+    "SilentSpan",
     "Span",
+    "StoppageSpan",
     "clusters",
     "match",
     "overlap_us",

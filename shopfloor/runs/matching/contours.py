@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
-from shopfloor.runs.matching.types import ArcSeen, Decision, Planned, Span
+from shopfloor.runs.matching.types import ArcInput, Decision, Planned, Span
 
 # An arc shorter than this share of its plan may be a cut that failed; our assumption.
 SHORT = 0.6
@@ -17,7 +17,7 @@ WHOLE = 0.9
 
 
 def number_runs(
-    spans: Sequence[Span], holding: dict[int, list[ArcSeen]]
+    spans: Sequence[Span], holding: dict[int, list[ArcInput]]
 ) -> tuple[dict[str, Decision], dict[int, tuple[int, int | None]]]:
     runs: dict[str, list[Span]] = defaultdict(list)
     for span in spans:
@@ -26,7 +26,7 @@ def number_runs(
     contours: dict[int, tuple[int, int | None]] = {}
     for run in runs.values():
         following = run[0].first_contour
-        burnt: dict[int, list[tuple[ArcSeen, Decision]]] = defaultdict(list)
+        burnt: dict[int, list[tuple[ArcInput, Decision]]] = defaultdict(list)
         for span in run:
             first = following if span.follows_on else span.first_contour
             last = None
@@ -46,7 +46,7 @@ def number_runs(
     return decisions, contours
 
 
-def _whole(several: Sequence[tuple[ArcSeen, Decision]], planned: Planned | None) -> str:
+def _whole(several: Sequence[tuple[ArcInput, Decision]], planned: Planned | None) -> str:
     """Of a contour's arcs the one that cut it: the first that is as good as the longest, or one
     still burning where none so far is as long as planned."""
     longest = max(arc.seconds or 0.0 for arc, _ in several)
@@ -57,7 +57,7 @@ def _whole(several: Sequence[tuple[ArcSeen, Decision]], planned: Planned | None)
     return next(arc.key for arc, _ in several if (arc.seconds or 0.0) >= WHOLE * longest)
 
 
-def number(span: Span, arcs: Sequence[ArcSeen], first: int) -> list[tuple[ArcSeen, Decision]]:
+def number(span: Span, arcs: Sequence[ArcInput], first: int) -> list[tuple[ArcInput, Decision]]:
     """A segment's arcs with their contours, by order. See the rules above for what is a repeat
     and what cannot be known."""
     found = []
@@ -69,7 +69,7 @@ def number(span: Span, arcs: Sequence[ArcSeen], first: int) -> list[tuple[ArcSee
             continue
         after = arcs[index + 1] if index + 1 < len(arcs) else None
         again = planned is not None and (
-            _misfired(arc, planned)
+            _is_misfire(arc, planned)
             or _failed(arc, after, planned, _planned(span.plan, contour + 1))
         )
         found.append((arc, Decision(arc.key, span.id, contour, again)))
@@ -81,13 +81,13 @@ def _planned(plan: Sequence[Planned], contour: int) -> Planned | None:
     return plan[contour - 1] if 1 <= contour <= len(plan) else None
 
 
-def _misfired(arc: ArcSeen, planned: Planned) -> bool:
+def _is_misfire(arc: ArcInput, planned: Planned) -> bool:
     """Seen to burn and end without a pierce, where the source would have told of one."""
     return arc.pierces == 0 and planned.pierces > 0 and arc.off_us is not None
 
 
 def _failed(
-    arc: ArcSeen, after: ArcSeen | None, planned: Planned, following: Planned | None
+    arc: ArcInput, after: ArcInput | None, planned: Planned, following: Planned | None
 ) -> bool:
     """Too short for its contour, and the next arc fits this contour but not the one after."""
     seconds, plan_s = arc.seconds, planned.seconds

@@ -9,23 +9,23 @@ from itertools import pairwise
 
 from shopfloor.runs.matching.contours import number_runs
 from shopfloor.runs.matching.types import (
-    ArcSeen,
+    ArcInput,
     Cluster,
     Decision,
     Ended,
-    Halt,
     Matched,
-    Quiet,
+    SilentSpan,
     Span,
+    StoppageSpan,
 )
 
 
 def match(
     spans: Iterable[Span],
-    arcs: Iterable[ArcSeen],
+    arcs: Iterable[ArcInput],
     *,
     said: dict[str, int | None],
-    halts: Iterable[Halt] = (),
+    halts: Iterable[StoppageSpan] = (),
     gap_us: int,
     now_us: int,
 ) -> Matched:
@@ -43,16 +43,16 @@ def match(
         for span in ordered
     ]
     quiets = [
-        Quiet(span.id, before, after)
+        SilentSpan(span.id, before, after)
         for span in ordered
         for before, after in _pauses(holding[span.id])
     ]
     return Matched(tuple(decisions), tuple(ends), tuple(quiets))
 
 
-def clusters(arcs: Iterable[ArcSeen], *, gap_us: int) -> list[Cluster]:
+def clusters(arcs: Iterable[ArcInput], *, gap_us: int) -> list[Cluster]:
     """Arcs without a run, split per torch wherever nothing burnt for longer than the gap."""
-    lanes: dict[tuple[str, str], list[list[ArcSeen]]] = defaultdict(list)
+    lanes: dict[tuple[str, str], list[list[ArcInput]]] = defaultdict(list)
     for arc in sorted(arcs, key=lambda arc: (arc.on_us, arc.key)):
         lane = lanes[arc.table, arc.torch]
         if lane and arc.on_us - _end_of(lane[-1]) <= gap_us:
@@ -88,7 +88,7 @@ def union_us(intervals: Iterable[tuple[int, int]]) -> int:
     return total
 
 
-def overlap_us(halts: Sequence[Halt], table: str, start_us: int, end_us: int) -> int:
+def overlap_us(halts: Sequence[StoppageSpan], table: str, start_us: int, end_us: int) -> int:
     """How much of a time a person gave a reason for."""
     return union_us(
         (max(halt.start_us, start_us), min(halt.end_us or end_us, end_us))
@@ -99,11 +99,11 @@ def overlap_us(halts: Sequence[Halt], table: str, start_us: int, end_us: int) ->
     )
 
 
-def _end_of(group: Sequence[ArcSeen]) -> int:
+def _end_of(group: Sequence[ArcInput]) -> int:
     return max(arc.on_us if arc.off_us is None else arc.off_us for arc in group)
 
 
-def _pauses(arcs: Sequence[ArcSeen]) -> list[tuple[int, int]]:
+def _pauses(arcs: Sequence[ArcInput]) -> list[tuple[int, int]]:
     found = []
     for before, after in pairwise(arcs):
         if before.off_us is not None and after.on_us > before.off_us:
@@ -113,14 +113,14 @@ def _pauses(arcs: Sequence[ArcSeen]) -> list[tuple[int, int]]:
 
 def _hold(
     spans: Sequence[Span],
-    arcs: Sequence[ArcSeen],
+    arcs: Sequence[ArcInput],
     said: dict[str, int | None],
-    halts: Sequence[Halt],
+    halts: Sequence[StoppageSpan],
     gap_us: int,
     now_us: int,
-) -> tuple[dict[int, list[ArcSeen]], dict[int, int]]:
+) -> tuple[dict[int, list[ArcInput]], dict[int, int]]:
     """Arcs by the segment that holds them, and the assumed ends of those that lapsed."""
-    holding: dict[int, list[ArcSeen]] = {span.id: [] for span in spans}
+    holding: dict[int, list[ArcInput]] = {span.id: [] for span in spans}
     reached: dict[int, int] = {}  # where the last arc of a segment ended
     lapsed: dict[int, int] = {}
     lanes: dict[tuple[str, str], list[Span]] = defaultdict(list)
@@ -156,7 +156,9 @@ def _hold(
     return holding, lapsed
 
 
-def _quiet(halts: Sequence[Halt], span: Span, last_us: int, until_us: int, gap_us: int) -> bool:
+def _quiet(
+    halts: Sequence[StoppageSpan], span: Span, last_us: int, until_us: int, gap_us: int
+) -> bool:
     """Whether nothing burnt for longer than the gap, time with a given reason left out."""
     pause_us = until_us - last_us
     if pause_us <= gap_us:
@@ -164,7 +166,7 @@ def _quiet(halts: Sequence[Halt], span: Span, last_us: int, until_us: int, gap_u
     return pause_us - overlap_us(halts, span.table, last_us, until_us) > gap_us
 
 
-def _span_at(lane: Sequence[Span], starts: Sequence[int], arc: ArcSeen) -> Span | None:
+def _span_at(lane: Sequence[Span], starts: Sequence[int], arc: ArcInput) -> Span | None:
     """The segment an arc began in, the latest opened of several; else one opened while the arc
     was already burning."""
     index = bisect_right(starts, arc.on_us)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class ArcSeen:
+class ArcInput:
     """`off_us` None: still burning. `pierces` None: the source cannot know."""
 
     key: str
@@ -49,7 +49,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Halt:
+class StoppageSpan:
     """Time at a table that a person gave a reason for; `end_us` None: still."""
 
     table: str
@@ -79,7 +79,7 @@ class Ended:
 
 
 @dataclass(frozen=True, slots=True)
-class Quiet:
+class SilentSpan:
     """No arc inside a segment, from one arc's end to the next one's start."""
 
     segment: int
@@ -91,7 +91,7 @@ class Quiet:
 class Matched:
     decisions: tuple[Decision, ...]
     ends: tuple[Ended, ...]
-    quiets: tuple[Quiet, ...]
+    quiets: tuple[SilentSpan, ...]
 
 
 @dataclass(frozen=True, slots=True)

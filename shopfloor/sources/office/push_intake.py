@@ -18,14 +18,14 @@ from shopfloor.people.address import address_block, client_address
 from shopfloor.people.security import security_event
 from shopfloor.people.throttle import Limit, attempt, must_wait
 from shopfloor.web.middleware import FORM_TYPES
-from shopfloor.web.rate_limit import Rate
+from shopfloor.web.rate_limit import RateLimit
 from telemetry.errors import PushError
 from telemetry.models import PushToken
 from telemetry.push import Delivery, push_take
 from telemetry.push_records import MAX_BODY
 from telemetry.services import push_token_find
 
-DELIVERIES = Rate(per_s=20, burst=60)
+DELIVERIES = RateLimit(per_s=20, burst=60)
 WRONG_TOKENS = Limit("push token", 10, 60)
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.wear.air import air_read
 
 
-def air(call: Call) -> dict[str, Any]:
+def air(call: ActionRequest) -> dict[str, Any]:
     drained = call.payload.get("drained")
     if drained is not None and not isinstance(drained, bool):
         raise FloorError("Was the water drained: yes or no?")

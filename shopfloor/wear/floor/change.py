@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from shopfloor.actions.call import Call
+from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import Fitting, Piece, PieceState, Run, RunState, SetPart, Table, Torch, Tray
 from shopfloor.runs.assigning import arcs_matched
@@ -23,7 +23,7 @@ from shopfloor.wear.pieces import (
 )
 
 
-def change_tray(call: Call) -> dict[str, Any]:
+def change_tray(call: ActionRequest) -> dict[str, Any]:
     label = call.text("tray")
     tray = Tray.objects.filter(label=label).first()
     if tray is None:
@@ -45,11 +45,11 @@ def change_tray(call: Call) -> dict[str, Any]:
         "set": str(tray.wear_set),
         "fitted": [piece.label for piece in fitted],
         "removed": [piece.label for piece in removed],
-        "questions": _carried_on(call, table, torch),
+        "questions": _continue_in_new_segment(call, table, torch),
     }
 
 
-def change_piece(call: Call) -> dict[str, Any]:
+def change_piece(call: ActionRequest) -> dict[str, Any]:
     """One piece out, one in, or either. Pieces of one crash share an incident."""
     table = call.table()
     torch = call.torch(table)
@@ -80,11 +80,11 @@ def change_piece(call: Call) -> dict[str, Any]:
         "fitted": new.label if new else None,
         "removed": fitting.piece.label if fitting else None,
         "incident": str(incident) if incident else None,
-        "questions": _carried_on(call, table, torch),
+        "questions": _continue_in_new_segment(call, table, torch),
     }
 
 
-def inspect(call: Call) -> dict[str, Any]:
+def inspect(call: ActionRequest) -> dict[str, Any]:
     label = call.text("piece")
     piece = Piece.objects.select_related("part").filter(label=label).first()
     if piece is None:
@@ -107,7 +107,7 @@ def inspect(call: Call) -> dict[str, Any]:
     return {"inspection": inspection.pk, "due": due, "limit_mm": pit_limit_mm(piece)}
 
 
-def _carried_on(call: Call, table: Table, torch: Torch) -> list[str]:
+def _continue_in_new_segment(call: ActionRequest, table: Table, torch: Torch) -> list[str]:
     """A run under way with another set than its segment says goes on in a new segment. Returns
     what to ask the person about it."""
     run = current_run(table, call.at)
@@ -121,7 +121,7 @@ def _carried_on(call: Call, table: Table, torch: Torch) -> list[str]:
     return [question] if question else []
 
 
-def _new_segment(call: Call, run: Run, torch: Torch) -> None:
+def _new_segment(call: ActionRequest, run: Run, torch: Torch) -> None:
     stopped = run.state == RunState.STOPPED
     last = run.segments.order_by("-started_at", "-pk").first()
     if last is not None and not last.end_reason:
@@ -135,7 +135,7 @@ def _new_segment(call: Call, run: Run, torch: Torch) -> None:
     arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
 
 
-def _new_piece(call: Call) -> Piece | None:
+def _new_piece(call: ActionRequest) -> Piece | None:
     label, part = call.text("new"), call.number("new_part")
     if label:
         found = Piece.objects.select_related("part").filter(label=label).first()
@@ -150,7 +150,7 @@ def _new_piece(call: Call) -> Piece | None:
     return piece_from_drawer(part=kind, memo=call.memo)
 
 
-def _old_fitting(call: Call, torch: Torch, new: Piece | None) -> Fitting | None:
+def _old_fitting(call: ActionRequest, torch: Torch, new: Piece | None) -> Fitting | None:
     """The piece named, else the one of the new piece's kind in this torch."""
     label = call.text("old")
     fittings = fittings_in(torch)
@@ -164,7 +164,7 @@ def _old_fitting(call: Call, torch: Torch, new: Piece | None) -> Fitting | None:
     return next((one for one in fittings if one.piece.part.kind == new.part.kind), None)
 
 
-def _incident(call: Call) -> uuid.UUID | None:
+def _incident(call: ActionRequest) -> uuid.UUID | None:
     text = call.text("incident")
     if not text:
         return None

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from shopfloor.models import Fitting, Table, Torch, WearSet
-from shopfloor.runs.amps import amps_off
+from shopfloor.runs.amps import current_mismatch
 from shopfloor.terminal.words import kind_words, set_words
 from shopfloor.wear.fitted import fittings_in, set_of
 from shopfloor.wording.counts import count
@@ -61,7 +61,7 @@ def fitted_in(torches: list[TorchKeys]) -> dict[str, WearSet | None]:
 
 def torch_of(torch: Torch, wanted: WearSet | None, now: datetime) -> TorchKeys:
     fitted = fittings_in(torch)
-    off = amps_off(torch, now, fitted)
+    off = current_mismatch(torch, now, fitted)
     inside = set_of(fitted)
     pieces = [
         PieceKey(

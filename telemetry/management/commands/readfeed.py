@@ -9,7 +9,7 @@ from typing import Any, BinaryIO, NoReturn
 
 from django.core.management.base import CommandParser
 
-from telemetry.bulk import few_collections
+from telemetry.bulk import pause_garbage_collection
 from telemetry.description import Description, read_description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.management.base import OneLineCommand
@@ -35,7 +35,7 @@ class Command(OneLineCommand):
         """Decode and print."""
         try:
             description = read_description(options["feed"])
-            with few_collections():
+            with pause_garbage_collection():
                 sample = decode_sample(description, _blocks(options["file"]))
         except (DescriptionError, SourceError) as error:
             self._fail(str(error))

@@ -7,7 +7,7 @@ import pytest
 
 from planning.services.factor_summary import factors_write
 from planning.services.factors import factors_propose
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.models import Factor
 from tests.planning import cast
 from tests.planning.test_factors import taken
@@ -62,7 +62,7 @@ def test_a_proposal_is_taken_with_its_reason_and_ended_with_one(runs, as_, owner
     said = client.post("/nests/factors/propose/", follow=True).content.decode()
     assert "being worked out" in said
     assert not Factor.objects.exists()  # nothing is fitted in a request
-    work_drain()
+    run_all_waiting()
     [factor] = Factor.objects.all()
     address = f"/nests/factors/{factor.pk}/"
     said = client.post(address, {"do": "accept", "why": ""}, follow=True).content.decode()

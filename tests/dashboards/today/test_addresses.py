@@ -2,12 +2,12 @@ from __future__ import annotations
 
 import pytest
 
-from dashboards.access import Sight
+from dashboards.access import Reader
 from dashboards.today.addresses import Suggested, address, note_view
 from planning.calc.said import said
 from planning.reports.shapes import Act, Note
 
-EVERY = Sight(assign=True, feeds=True)
+EVERY = Reader(assign=True, feeds=True)
 
 
 @pytest.mark.parametrize(
@@ -39,7 +39,7 @@ def test_what_leads_nowhere_is_not_offered(code, target):
 
 def test_what_a_person_may_not_do_is_not_offered():
     acts = (Act("Say", "assign_arcs", "k"), Act("Why", "reason", "5"), Act("Look", "feed", "f"))
-    assert note_view(Note("now", "h", "b", acts), Sight(), {})["actions"] == []
+    assert note_view(Note("now", "h", "b", acts), Reader(), {})["actions"] == []
     assert len(note_view(Note("now", "h", "b", acts), EVERY, {})["actions"]) == 3
 
 
@@ -63,4 +63,4 @@ def test_arcs_with_a_likely_run_are_given_in_one_press():
 def test_a_note_is_read_in_its_reader_s_units(inch, text):
     """1.27 mm and 1.6 mm by 25.4 mm to the inch."""
     note = Note("soon", "A piece about due", said("pit {0}, limit {1}", 1.27, 1.6), ())
-    assert note_view(note, Sight(inch=inch), {})["body"] == text
+    assert note_view(note, Reader(inch=inch), {})["body"] == text

@@ -9,7 +9,7 @@ from shopfloor.audit.actor import acting
 from shopfloor.audit.coverage import LEFT_OUT, audited_models
 from shopfloor.audit.history import history_of
 from shopfloor.audit.triggers import audit_drop, audit_sync
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 from shopfloor.models import (
     ArcAssignment,
     Change,
@@ -147,7 +147,7 @@ def test_rights_given_and_taken_are_on_record(operator):
 
 
 def test_what_machines_make_fills_no_trail(db):
-    work_want(kind="run", key="x")
+    request_work(kind="run", key="x")
     Work.objects.update(state="done")
     ArcAssignment.objects.create(arc_key="k", at=T0)
     ArcAssignment.objects.update(contour_number=2)

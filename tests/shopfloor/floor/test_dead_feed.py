@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from dashboards.access import Sight
+from dashboards.access import Reader
 from dashboards.today.rows import page_of
 from planning.reports import table_shares, today
 from shopfloor.models import EnteredCount, Stoppage
@@ -57,7 +57,7 @@ def minutes(north):
 
 def facts():
     """What stands beside the strip on today's page."""
-    [row] = page_of(today(now=END - timedelta(seconds=1)), Sight(), {}).rows
+    [row] = page_of(today(now=END - timedelta(seconds=1)), Reader(), {}).rows
     return [fact.text for fact in row.facts]
 
 

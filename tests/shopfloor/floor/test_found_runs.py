@@ -9,7 +9,7 @@ from django.test import Client
 from django.utils import timezone
 
 from shopfloor.models import ArcAssignment, Fitting, PartResult, Piece, QueueItem, Run
-from shopfloor.runs.desk import arcs_give, arcs_give_back
+from shopfloor.runs.desk import assign_arcs, unassign_arcs
 from shopfloor.runs.queries import runs_set_aside
 from shopfloor.runs.unassigned import unassigned_clusters
 
@@ -37,7 +37,7 @@ def found(floor, supervisor):
     floor.arcs(T0, [30.0, 40.0])
     floor.follow()
     (loose,) = unassigned_clusters(floor.table, T0, T0 + HOUR)
-    floor.given = arcs_give(
+    floor.given = assign_arcs(
         first_key=loose.keys[0], arcs=2, by=supervisor, now=T0 + 5 * HOUR, nest="N-1"
     )
     return Run.objects.get(pk=floor.given.run_id)
@@ -67,7 +67,7 @@ def test_arcs_given_to_a_run_with_another_set_keep_the_set_of_their_time(floor, 
     run = floor.done("start", T0 + 2 * HOUR, queue_item=floor.queue(floor.nest()).pk)["run"]
     floor.follow()
     (loose,) = unassigned_clusters(floor.table, T0, T0 + HOUR)
-    arcs_give(first_key=loose.keys[0], arcs=1, by=supervisor, now=T0 + 3 * HOUR, run_id=run)
+    assign_arcs(first_key=loose.keys[0], arcs=1, by=supervisor, now=T0 + 3 * HOUR, run_id=run)
     segments = Run.objects.get(pk=run).segments.order_by("started_at")
     assert [one.wear_set for one in segments] == [floor.fine, floor.fast]
 
@@ -77,13 +77,15 @@ def test_one_that_may_still_burn_stays_open(floor, supervisor):
     end = floor.arcs(T0, [30.0] * 2)
     floor.follow()
     (loose,) = unassigned_clusters(floor.table, T0, T0 + HOUR)
-    given = arcs_give(first_key=loose.keys[0], arcs=2, by=supervisor, now=end + MINUTE, nest="N-1")
+    given = assign_arcs(
+        first_key=loose.keys[0], arcs=2, by=supervisor, now=end + MINUTE, nest="N-1"
+    )
     run = Run.objects.get(pk=given.run_id)
     assert (run.state, run.segments.get().ended_at) == ("open", None)
 
 
 def test_it_can_be_taken_back_whole(floor, found, supervisor):
-    arcs_give_back(keys=floor.given.keys, steps=floor.given.steps, by=supervisor, now=T0 + 5 * HOUR)
+    unassign_arcs(keys=floor.given.keys, steps=floor.given.steps, by=supervisor, now=T0 + 5 * HOUR)
     found.refresh_from_db()
     floor.item.refresh_from_db()
     floor.plate.refresh_from_db()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from dashboards.access import Sight
+from dashboards.access import Reader
 from dashboards.today.rows import page_of
 from planning.reports import run_detail, today
 
@@ -19,7 +19,7 @@ def run(floor):
 
 
 def facts():
-    [row] = page_of(today(now=T0 + 4 * MINUTE), Sight(), {}).rows
+    [row] = page_of(today(now=T0 + 4 * MINUTE), Reader(), {}).rows
     return [fact.text for fact in row.facts]
 
 

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from django.urls import reverse
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.models import ArcAssignment, PartResult, Posting, Run, Table, Torch
 from shopfloor.runs.arc_runs import run_from_arcs
 from shopfloor.runs.arcs import arcs_by_key, to_us
@@ -79,7 +79,7 @@ def test_three_jobs_on_one_sheet_share_every_cent(floor):
     floor.arcs(T0 + MINUTE, [500.0, 300.0, 200.0])
     floor.follow()
     floor.done("finish", T0 + 47 * MINUTE, exceptions=[])
-    while work_drain():
+    while run_all_waiting():
         pass
 
     def cents(kinds):

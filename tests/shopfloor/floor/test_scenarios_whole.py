@@ -10,7 +10,7 @@ import pytest
 from django.urls import reverse
 
 from planning.reports import table_shares
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.audit.history import history_of
 from shopfloor.models import ArcAssignment, Posting, Run, RunVariance, Shift, Torch
 from shopfloor.runs.arcs import to_us
@@ -26,7 +26,7 @@ from .test_sources import LOG, Source, burns
 
 
 def drained():
-    while work_drain():
+    while run_all_waiting():
         pass
 
 

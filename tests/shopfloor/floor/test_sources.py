@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from shopfloor.models import ArcAssignment, EnteredCount, Month, Run, Table, Work
 from shopfloor.runs.arcs import from_us, master_arcs, to_us
-from shopfloor.runs.silences import hearings
+from shopfloor.runs.silences import source_silences
 from shopfloor.runs.unassigned import unassigned_clusters
 from shopfloor.sources.count import source_count_from, table_recount
 from shopfloor.sources.services import clock_put_right, source_register
@@ -243,7 +243,7 @@ def test_a_silence_is_that_of_the_source_that_counted_then(three_days, north, ad
     _count("log", (T0 + DAY).date(), administrator)
     Feed.objects.filter(name="contact").update(enabled=False)
     span = to_us(T0 - MINUTE), to_us(T0 + 6 * DAY)
-    hearing = hearings([north], *span, T0 + 6 * DAY)["north"]
+    hearing = source_silences([north], *span, T0 + 6 * DAY)["north"]
     begun = to_us(T0 + DAY - timedelta(hours=7))  # midnight in Chicago, in summer
     assert hearing.listens
     assert all(start >= begun for start, _ in hearing.silences if start > to_us(T0))
@@ -261,19 +261,19 @@ def test_a_source_that_moved_was_heard_at_the_table_where_it_was(floor, north, c
     source.hear(burns(T0, [30.0] * 4))
     if counted_from:
         feed_set_master(feed=source.feed, from_us=to_us(counted_from))
-    before = hearings([north], to_us(T0 - HOUR), to_us(T0 + HOUR), T0 + HOUR)["north"]
+    before = source_silences([north], to_us(T0 - HOUR), to_us(T0 + HOUR), T0 + HOUR)["north"]
     feed = source_register(name="log", text=LOG.replace("north", "south"), by="theo").feed
     assert feed.master is not taken
     now = timezone.now()
-    heard = hearings([north, south], to_us(T0 - HOUR), to_us(T0 + HOUR), T0 + HOUR)
+    heard = source_silences([north, south], to_us(T0 - HOUR), to_us(T0 + HOUR), T0 + HOUR)
     assert heard["north"].silences == before.silences
     assert (heard["north"].listens, heard["north"].feed) == (True, "log")
     assert heard["south"].listens is taken  # by the other source, if by any
     assert master_arcs(north).count() == 4
-    later = hearings([north, south], to_us(now + MINUTE), to_us(now + HOUR), now + HOUR)
+    later = source_silences([north, south], to_us(now + MINUTE), to_us(now + HOUR), now + HOUR)
     assert not later["north"].listens
     assert later["south"].listens
-    over = hearings([south], to_us(T0), to_us(now + HOUR), now + HOUR)["south"]
+    over = source_silences([south], to_us(T0), to_us(now + HOUR), now + HOUR)["south"]
     assert taken or over.from_us >= to_us(now - HOUR)  # no silence of it before it came
     assert [turn.feed.name for turn in source_turns(Feed(table="north", torch="1"))] == ["log"]
 
@@ -323,7 +323,7 @@ def test_what_was_entered_for_a_dead_source_gives_way_to_its_lines_once(
     10 starts and 9 min; the controller's own file, read in later, says 12 starts and 12 min."""
     from planning.inputs.pieces import load_pieces
     from shopfloor.models import Piece, Work
-    from shopfloor.runs.silences import hearings
+    from shopfloor.runs.silences import source_silences
     from telemetry.backfill import backfill
 
     source = Source("log", LOG)
@@ -346,7 +346,7 @@ def test_what_was_entered_for_a_dead_source_gives_way_to_its_lines_once(
     floor.follow()
 
     def silent_s():
-        hearing = hearings([north], to_us(T0 - MINUTE), to_us(back), back)["north"]
+        hearing = source_silences([north], to_us(T0 - MINUTE), to_us(back), back)["north"]
         return sum(end - start for start, end in hearing.silences) / 1e6
 
     def age():
@@ -416,7 +416,7 @@ def test_twelve_hundred_closures_polled_ten_times_a_second(
     """A transfer contact, 1,200 closures of 2 s with 1 s between, polled at 10 Hz: 36,000 lines.
     Every one is a start; whether it pierced is beyond what a contact can tell."""
     from planning.inputs.pieces import load_pieces
-    from planning.services.work import work_drain
+    from planning.services.work import run_all_waiting
     from shopfloor.models import Piece, RunVariance
     from telemetry.selectors import feed_status
 
@@ -440,7 +440,7 @@ def test_twelve_hundred_closures_polled_ten_times_a_second(
     assert status["knows"] == {"contact": "transfer", "pierces": False}
     assert not Arc.objects.exclude(ended="off").exists()
     floor.done("finish", T0 + timedelta(seconds=3601), exceptions=[])
-    work_drain()
+    run_all_waiting()
     variance = RunVariance.objects.get(run=run)
     assert (variance.arcs, variance.pierces, variance.misfires) == (1200, None, None)
     assert variance.spent["cutting with piercing"] == pytest.approx(2400)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import pytest
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.models import Change, PartResult, Posting, Run, Segment, Sheet
 from shopfloor.runs.part_counts import line_counts
 from shopfloor.runs.progress import progress_of
@@ -40,7 +40,7 @@ def states():
 
 def material():
     """What each run was charged for its sheet so far, in minor units."""
-    work_drain()
+    run_all_waiting()
     found = {}
     for run, amount in Posting.objects.filter(kind="material").values_list("run", "amount_minor"):
         found[run] = found.get(run, 0) + amount
@@ -60,7 +60,7 @@ def heats_of_parts():
 
 def test_the_books_named_the_wrong_sheet_and_everything_follows_the_right_one(begun):
     floor = begun
-    work_drain()
+    run_all_waiting()
     result = floor.done(
         "swap_sheet", floor.now, sheet="S-2", swap_reason="another code was scanned", since="start"
     )

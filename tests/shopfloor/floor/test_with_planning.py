@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.models import Run, RunVariance, Work
 
 from .conftest import MINUTE, SECOND, T0
@@ -24,7 +24,7 @@ def test_nothing_the_floor_wants_fails(floor, supervisor):
     floor.done("inspect", end, piece="A-nozzle", pit_mm=0.4)
     floor.done("bench", end, line=str(line.pk), kind="dross", minutes=6)
     floor.done("finish", end + MINUTE, exceptions=[])
-    work_drain()
+    run_all_waiting()
     assert list(Work.objects.exclude(error="").values_list("kind", "error")) == []
     variance = RunVariance.objects.get(run=Run.objects.get(pk=run))
     assert (variance.arcs, variance.arc_s) == (5, 132.0)

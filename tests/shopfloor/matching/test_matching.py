@@ -7,7 +7,7 @@ import random
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopfloor.runs.matching import ArcSeen, Halt, Planned, Span, clusters, match, union_us
+from shopfloor.runs.matching import ArcInput, Planned, Span, StoppageSpan, clusters, match, union_us
 
 S = 1_000_000
 GAP = 900 * S
@@ -16,7 +16,7 @@ GAP = 900 * S
 def arcs_of(*times, torch="1", pierces=1, table="north"):
     """Arcs from (on, off) in seconds; off None: burning."""
     return [
-        ArcSeen(f"a{i}", table, torch, on * S, None if off is None else off * S, pierces)
+        ArcInput(f"a{i}", table, torch, on * S, None if off is None else off * S, pierces)
         for i, (on, off) in enumerate(times, 1)
     ]
 
@@ -62,7 +62,7 @@ def test_a_segment_nobody_ended_does_not_reach_over_the_gap():
 
 
 def test_time_with_a_reason_does_not_count_as_gap():
-    halts = [Halt("north", 100 * S, 2000 * S), Halt("south", 0, 9999 * S)]
+    halts = [StoppageSpan("north", 100 * S, 2000 * S), StoppageSpan("south", 0, 9999 * S)]
     got, _ = decide([span(1, 0)], arcs_of((10, 40), (2500, 2510)), halts=halts)
     assert got["a2"][0] == 1  # 60 s before the halt and 500 s after it
     got, _ = decide([span(1, 0)], arcs_of((10, 40), (2500, 2510)), halts=halts[1:])
@@ -77,7 +77,7 @@ def test_what_a_person_said_holds_against_every_rule():
 
 
 def test_torches_do_not_hold_each_others_arcs():
-    arcs = [*arcs_of((10, 400)), ArcSeen("b", "north", "2", 20 * S, 140 * S, 1)]
+    arcs = [*arcs_of((10, 400)), ArcInput("b", "north", "2", 20 * S, 140 * S, 1)]
     got, _ = decide([span(1, 0), span(2, 0, torch="2", run="q")], arcs, now=500)
     assert (got["a1"][0], got["b"][0]) == (1, 2)
 
@@ -92,8 +92,8 @@ def test_a_bare_contact_makes_no_misfires():
 
 def test_a_start_without_a_pierce_is_a_misfire_where_pierces_are_reported():
     arcs = [
-        ArcSeen("m", "north", "1", 10 * S, 11 * S, 0),
-        ArcSeen("c", "north", "1", 15 * S, 45 * S, 1),
+        ArcInput("m", "north", "1", 10 * S, 11 * S, 0),
+        ArcInput("c", "north", "1", 15 * S, 45 * S, 1),
     ]
     got, _ = decide([span(1, 0, plan=[30.0, 30.0])], arcs)
     assert got == {"m": (1, 1, True), "c": (1, 1, False)}
@@ -172,7 +172,7 @@ def worlds(draw):
         at += draw(st.integers(1, 1500))
         length = draw(st.integers(1, 60))
         arcs.append(
-            ArcSeen(
+            ArcInput(
                 f"a{index}",
                 "north",
                 draw(st.sampled_from("12")),

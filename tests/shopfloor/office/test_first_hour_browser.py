@@ -7,7 +7,7 @@ from collections import Counter
 
 import pytest
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.models import PartResult, Run, User
 from shopfloor.people.rights import roles_sync
 from tests.browser import launched_beside_django
@@ -92,7 +92,7 @@ def test_a_new_inch_shop_reaches_its_first_run_in_few_clicks(live_server):
         page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
         hand = Hand(page)
         set_up(hand, live_server.url)
-        work_drain()
+        run_all_waiting()
         code = page.locator("pre.code").inner_text().strip()
         tablet = Hand(browser.new_context(viewport={"width": 1024, "height": 768}).new_page())
         at_the_table(tablet, live_server.url, code)

@@ -7,7 +7,7 @@ import re
 from django.urls import reverse
 
 from shopfloor.models import Run, Shop
-from shopfloor.nests.part_lines import nest_tie
+from shopfloor.nests.part_lines import assign_parts_to_lines
 from shopfloor.nests.queue import queue_add
 from shopfloor.site.first_steps import first_steps, steps_missing
 from tests.shopfloor.office.conftest import AT
@@ -33,7 +33,7 @@ def test_steps_are_done_as_the_shop_fills(shop, north, nest, job, sheet, operato
     assert {"A table", "A material", "A job", "A nest", "Plate in stock"} <= done
     assert "Somebody with a PIN for the screens" in done
     assert "A nest’s parts tied to the lines of a job" not in done
-    nest_tie(revision=nest.revisions.get(), ties={"2": [(job.lines.get(), None)]})
+    assign_parts_to_lines(revision=nest.revisions.get(), ties={"2": [(job.lines.get(), None)]})
     queue_add(nest=nest, table=north)
     done = {step.label for step in first_steps() if step.done}
     assert {"A nest’s parts tied to the lines of a job", "A nest in a table’s queue"} <= done

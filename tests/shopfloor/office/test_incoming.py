@@ -6,7 +6,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.files.uploads import upload_read
 from shopfloor.jobs import import_list as imports
 from shopfloor.models import Customer, Incoming, Job, JobLine, Nest, Work
@@ -52,7 +52,7 @@ def test_a_long_program_becomes_a_nest_beside_the_pages(
     assert answer.redirect_chain[-1][0] == reverse("incoming", args=[found.pk])
     assert not Nest.objects.exists()
     assert "Waiting for its turn." in answer.content.decode()
-    work_drain()
+    run_all_waiting()
     found.refresh_from_db()
     nest = Nest.objects.get()
     assert (found.state, found.result) == ("done", {"nest": nest.pk})
@@ -68,7 +68,7 @@ def test_a_long_revision_goes_the_same_way(nest, planner, sign_in, monkeypatch):
     raw = PROGRAM.replace(b"X300 Y100", b"X300 Y120")
     sent = {"file": SimpleUploadedFile("b.nc", raw)}
     sign_in(planner).post(reverse("nest_revise", args=[nest.pk]), sent)
-    work_drain()
+    run_all_waiting()
     assert nest.revisions.count() == 2
 
 
@@ -82,7 +82,7 @@ def test_how_far_it_is_can_be_seen(listed, planner, sign_in, monkeypatch):
         seen.append(page.get(reverse("incoming_how_far", args=[found.pk])).json()["words"])
 
     monkeypatch.setattr(incoming_module._Telling, "_write", watched)
-    work_drain()
+    run_all_waiting()
     assert "Reading rows: 17 of 40." in seen
     assert seen[-1] == "Writing them down."
     answer = page.get(reverse("incoming_how_far", args=[found.pk])).json()
@@ -100,7 +100,7 @@ def test_a_stop_while_it_is_read_keeps_nothing(listed, planner, sign_in, monkeyp
             page.post(reverse("incoming_stop", args=[found.pk]))
 
     monkeypatch.setattr(incoming_module._Telling, "_write", stopping)
-    work_drain()
+    run_all_waiting()
     found.refresh_from_db()
     assert (found.state, found.done) == ("stopped", 20)
     assert not Job.objects.exists()
@@ -114,7 +114,7 @@ def test_a_stop_while_it_is_read_keeps_nothing(listed, planner, sign_in, monkeyp
 def test_a_stop_while_it_waits_ends_it_at_once(listed):
     found = listed(jobs_list(4))
     assert incoming_stop(incoming=found)
-    work_drain()
+    run_all_waiting()
     found.refresh_from_db()
     assert found.state == "stopped"
     assert not Job.objects.exists()
@@ -128,7 +128,7 @@ def test_a_failure_while_it_is_written_keeps_nothing(listed, monkeypatch):
         raise RuntimeError("disk")
 
     monkeypatch.setattr(JobLine.objects, "bulk_create", fails)
-    work_drain()
+    run_all_waiting()
     found.refresh_from_db()
     assert found.state == "failed"
     assert "ended on an error" in found.said
@@ -138,14 +138,14 @@ def test_a_failure_while_it_is_written_keeps_nothing(listed, monkeypatch):
 def test_a_worker_that_died_leaves_it_to_be_read_again(listed):
     found = listed(jobs_list(8))
     Incoming.objects.filter(pk=found.pk).update(state="reading", done=5)
-    work_drain()
+    run_all_waiting()
     found.refresh_from_db()
     assert (found.state, Job.objects.count()) == ("done", 2)
 
 
 def test_done_again_it_writes_nothing_more(listed):
     found = listed(jobs_list(8))
-    work_drain()
+    run_all_waiting()
     incoming_module.incoming_take(key=str(found.pk), payload={})
     assert Job.objects.count() == 2
 
@@ -164,7 +164,7 @@ def test_a_program_that_cannot_be_read_is_refused_with_its_line(
     monkeypatch.setattr("shopfloor.nests.office.edit.LONG_PROGRAM_BYTES", 2)
     page = sign_in(planner)
     page.post(reverse("nest_add"), nest_sent(steel, fast, north, raw))
-    work_drain()
+    run_all_waiting()
     found = Incoming.objects.get()
     assert found.state == "failed"
     assert said in found.said
@@ -187,7 +187,7 @@ def test_the_bytes_are_forgotten_once_it_ended(listed, django_capture_on_commit_
         found = listed(jobs_list(4))
     assert upload_read(found.digest, "incoming") is not None
     with django_capture_on_commit_callbacks(execute=True):
-        work_drain()
+        run_all_waiting()
     assert upload_read(found.digest, "incoming") is None
 
 
@@ -200,7 +200,7 @@ def test_a_long_list_is_confirmed_into_the_background(steel, planner, sign_in, m
         {"file": SimpleUploadedFile("list.csv", raw), "encoding": "utf-8", "date_order": "none"},
     )
     page.post(reverse("job_import_confirm"), shown.context["confirm"].initial)
-    work_drain()
+    run_all_waiting()
     found = Incoming.objects.get()
     assert (found.state, Job.objects.count(), JobLine.objects.count()) == ("done", 3, 12)
     assert found.result["faults"][0].startswith("list.csv:14: ")

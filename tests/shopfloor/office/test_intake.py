@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from shopfloor.sources.office import push_intake as intake
-from shopfloor.web.rate_limit import Rate
+from shopfloor.web.rate_limit import RateLimit
 from telemetry.journal import Kind, Record
 from telemetry.models import PushToken
 from telemetry.push import _inboxes
@@ -25,7 +25,7 @@ BODY = b"1,2026-10-08T08:00:00,ARC ON,\n2,2026-10-08T08:00:30,ARC OFF,\n"
 @pytest.fixture(autouse=True)
 def _fresh(monkeypatch):
     _inboxes.clear()
-    monkeypatch.setattr(intake, "DELIVERIES", Rate(per_s=20, burst=60))
+    monkeypatch.setattr(intake, "DELIVERIES", RateLimit(per_s=20, burst=60))
 
 
 @pytest.fixture
@@ -127,7 +127,7 @@ def test_records_no_collector_writes_are_refused_in_words(client, feed, token, w
 
 
 def test_wrong_tokens_and_hasty_deliveries_are_asked_to_wait(client, feed, token, monkeypatch):
-    monkeypatch.setattr(intake, "DELIVERIES", Rate(per_s=0.01, burst=2))
+    monkeypatch.setattr(intake, "DELIVERIES", RateLimit(per_s=0.01, burst=2))
     assert [deliver(client, token, record()).status_code for _ in range(3)] == [200, 200, 429]
     for _ in range(10):
         assert deliver(client, "wrong", record()).status_code == 401
@@ -161,7 +161,7 @@ def test_wrong_tokens_are_counted_by_feed_and_by_the_client_behind_the_proxy(
 
 
 def test_a_rate_gives_its_burst_and_then_so_many_a_second():
-    rate = Rate(per_s=2, burst=3)
+    rate = RateLimit(per_s=2, burst=3)
     assert [rate.wait_s("a", now=0) for _ in range(4)] == [0, 0, 0, 0.5]
     assert rate.wait_s("b", now=0) == 0
     assert [rate.wait_s("a", now=1) for _ in range(3)] == [0, 0, 0.5]

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from shopfloor.jobs.services import job_add, line_add
 from shopfloor.models import Heat, Nest, QueueItem
-from shopfloor.nests.part_lines import nest_tie
+from shopfloor.nests.part_lines import assign_parts_to_lines
 from shopfloor.nests.queue import queue_add
 from shopfloor.runs.desk_queries import nest_asked_for
 from shopfloor.site.queries import shop_zone
@@ -61,7 +61,7 @@ def test_a_queue_has_minutes_their_sum_and_the_jobs_dates(nest, plan, job, north
     due = timezone.now() + timedelta(days=3, hours=5)  # another hour than that of being queued
     job.due_at = due
     job.save()
-    nest_tie(revision=nest.revisions.get(), ties={"2": [(job.lines.get(), None)]})
+    assign_parts_to_lines(revision=nest.revisions.get(), ties={"2": [(job.lines.get(), None)]})
     for _ in range(3):
         queue_add(nest=nest, table=north)
     text = words(sign_in(planner), "queue")

@@ -6,7 +6,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.chart.services import chart_apply
 from shopfloor.models import Nest, NestPlan, QueueItem
 from shopfloor.nests.part_lines import revision_groups
@@ -126,7 +126,7 @@ def test_feeds_25_4_from_the_chart_are_said_on_the_nest(nest, planner, sign_in):
         b"F120,fast,120,A36,6.35,2540,0.5\n"
     )
     added(nest, planner, b"F100\n" + SQUARE)
-    work_drain()
+    run_all_waiting()
     assert NestPlan.objects.filter(revision__file_name="x.nc").count() == 1
     text = sign_in(planner).get(reverse("nest", args=[nest.pk])).content.decode()
     assert "25.4 apart: inches and millimetres may be mixed up" in text

@@ -10,7 +10,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from shopfloor.models import Contour, Nest, NestPlan, NestRevision, QueueItem, Work
-from shopfloor.nests.part_lines import nest_tie, revision_groups
+from shopfloor.nests.part_lines import assign_parts_to_lines, revision_groups
 from shopfloor.nests.queries import revision_plans
 from shopfloor.nests.queue import queue_add, queue_drop, queue_first, queue_move
 from shopfloor.nests.services import revision_add
@@ -57,7 +57,7 @@ def test_the_same_bytes_make_no_revision(nest, planner):
 
 
 def test_a_changed_comment_voids_nothing(nest, revision, job, planner):
-    nest_tie(revision=revision, ties={"2": [(job.lines.get(), None)]})
+    assign_parts_to_lines(revision=revision, ties={"2": [(job.lines.get(), None)]})
     raw = PROGRAM.replace(b"(two plates)", b"(two plates, checked)").replace(
         b"G1 X100 Y0", b"G1X100Y0"
     )
@@ -83,7 +83,7 @@ def test_a_changed_path_is_a_new_path(nest, revision, planner, old, new):
 
 def test_ties_stay_where_a_part_stayed_as_it_was(nest, revision, job, planner):
     line = job.lines.get()
-    nest_tie(revision=revision, ties={"2": [(line, None)], "3": [(line, None)]})
+    assign_parts_to_lines(revision=revision, ties={"2": [(line, None)], "3": [(line, None)]})
     raw = PROGRAM.replace(b"X300 Y100", b"X300 Y120").replace(b"X200 Y100", b"X200 Y120")
     fresh, _ = revision_add(nest=nest, file_name="plates.nc", raw=raw, by=planner)
     assert list(fresh.contours.values_list("number", "line")) == [
@@ -95,7 +95,7 @@ def test_ties_stay_where_a_part_stayed_as_it_was(nest, revision, job, planner):
 
 def test_copies_are_numbered_through_a_line(revision, job):
     line = job.lines.get()
-    nest_tie(revision=revision, ties={"2": [(line, None)], "3": [(line, None)]})
+    assign_parts_to_lines(revision=revision, ties={"2": [(line, None)], "3": [(line, None)]})
     assert list(revision.contours.values_list("number", "part", "copy")) == [
         (1, "plate", 1),
         (2, "plate", 1),
@@ -116,7 +116,7 @@ def test_one_sheet_serves_two_jobs(nest, job, planner, steel):
     fresh, _ = revision_add(nest=nest, file_name="four.nc", raw=raw, by=planner)
     first = job.lines.get()
     second = line_add(job=job, part="small", quantity=1, material=steel, thickness_text="1/4 in")
-    nest_tie(revision=fresh, ties={"1": [(first, 3), (second, None)]})
+    assign_parts_to_lines(revision=fresh, ties={"1": [(first, 3), (second, None)]})
     assert list(fresh.contours.values_list("line", "copy")) == [
         (first.pk, 1),
         (first.pk, 2),
@@ -124,7 +124,7 @@ def test_one_sheet_serves_two_jobs(nest, job, planner, steel):
         (second.pk, 1),
     ]
     with pytest.raises(ValidationError, match="4 copies, not 5"):
-        nest_tie(revision=fresh, ties={"1": [(first, 5)]})
+        assign_parts_to_lines(revision=fresh, ties={"1": [(first, 5)]})
 
 
 def test_the_tie_page_ties(nest, revision, job, sign_in, planner):

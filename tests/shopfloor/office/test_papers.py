@@ -73,7 +73,7 @@ def test_a_code_holds_its_text_and_shows_it_as_text(text):
 def test_a_nest_is_planned_in_the_background(nest, fast, steel, north, sign_in, owner):
     """From upload to page. The plan's arithmetic is checked where it is done; here it is that
     the wish reaches planning and its figures reach the page."""
-    from planning.services.work import work_drain
+    from planning.services.work import run_all_waiting
     from shopfloor.chart.services import chart_apply
 
     chart_apply(
@@ -83,7 +83,7 @@ def test_a_nest_is_planned_in_the_background(nest, fast, steel, north, sign_in, 
     page = sign_in(owner)
     url = reverse("nest", args=[nest.pk])
     assert page.get(url).context["plan"] is None
-    work_drain()
+    run_all_waiting()
     plan = page.get(url).context["plan"]
     assert plan.problem == ""
     assert plan.pierces == 3

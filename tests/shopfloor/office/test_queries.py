@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from shopfloor.jobs.services import job_add, line_add
 from shopfloor.models import PartResult, Run
-from shopfloor.nests.part_lines import nest_tie
+from shopfloor.nests.part_lines import assign_parts_to_lines
 from shopfloor.nests.queue import queue_add
 from shopfloor.nests.services import nest_add
 from shopfloor.stock.desk import sheets_receive
@@ -30,7 +30,7 @@ def more(count, steel, fast, north, planner, operator, tag):
             thickness_text="1/4 in", wear_set=fast, table=north, by=planner,
         )  # fmt: skip
         revision = nest.revisions.get()
-        nest_tie(revision=revision, ties={"2": [(line, None)]})
+        assign_parts_to_lines(revision=revision, ties={"2": [(line, None)]})
         run = Run.objects.create(revision=revision, sheet=sheet, table=north, opened_at=AT)
         PartResult.objects.create(
             run=run, line=line, outcome="good", quantity=1, by=operator, at=AT
@@ -75,7 +75,7 @@ def test_a_job_asks_no_more_for_more_lines_and_runs(
             run=run, line=line, outcome="good", quantity=1, by=operator, at=AT
         )
 
-    nest_tie(revision=nest.revisions.get(), ties={"2": [(job.lines.get(), None)]})
+    assign_parts_to_lines(revision=nest.revisions.get(), ties={"2": [(job.lines.get(), None)]})
     add()
     few = count(client, reverse("job", args=[job.pk]))
     for _ in range(6):

@@ -12,7 +12,7 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.models import Posting, QueueItem, Sheet
 from shopfloor.nests.plate_needed import plates
 from shopfloor.nests.queue import queue_add, queue_drop
@@ -60,7 +60,7 @@ def test_written_off_goes_to_the_shop_and_to_no_job(left):
     later = AT + 181 * DAY  # 7 April 2027
     with time_machine.travel(later, tick=False):
         assert remnants_write_off(now=later) == [left]
-        work_drain()
+        run_all_waiting()
     row = Posting.objects.get(cause="written off")
     assert (row.line, row.run, row.kind, row.amount_minor) == (None, None, "credit", 4150)
     assert row.month.first_day.isoformat() == "2027-04-01"
@@ -70,10 +70,10 @@ def test_written_off_goes_to_the_shop_and_to_no_job(left):
 
 def test_taken_back_it_is_stock_again_and_the_books_are_even(left):
     sheet_leave(sheet=left, state="written_off", why="not found")
-    work_drain()
-    work_drain()
+    run_all_waiting()
+    run_all_waiting()
     sheet_back(sheet=left, why="found behind the rack")
-    work_drain()
+    run_all_waiting()
     amounts = list(
         Posting.objects.filter(cause="written off").order_by("pk").values_list("amount_minor")
     )
@@ -99,7 +99,7 @@ def test_the_month_shows_it_under_the_shop(left):
 
     with time_machine.travel(datetime(2026, 11, 10, 18, tzinfo=UTC), tick=False):
         sheet_leave(sheet=left, state="written_off", why="bent")
-        work_drain()
+        run_all_waiting()
     jobs = cost_month(first_day=datetime(2026, 11, 1, tzinfo=UTC).date()).jobs
     assert [(row.job_id is None or row.job_id != row.job_id, row.actual_minor)
             for row in jobs.itertuples()] == [(True, 4150)]  # fmt: skip

@@ -9,7 +9,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.chart.services import chart_apply
 from shopfloor.models import NestPlan, Work
 from shopfloor.nests.services import nest_edit, revision_add
@@ -25,7 +25,7 @@ CHART = (
 @pytest.fixture
 def planned(nest):
     chart_apply(CHART)
-    work_drain()
+    run_all_waiting()
     return NestPlan.objects.get()
 
 
@@ -60,7 +60,7 @@ def test_a_change_makes_older_plans_known_and_plans_them_anew(planned, north):
     before = planned.total_s
     table_set(table=north, why="measured", accel_mm_s2=50.0)
     assert [nest.pk for nest in stale_nests(north)] == [planned.revision.nest_id]
-    assert work_drain() == 1
+    assert run_all_waiting() == 1
     again = NestPlan.objects.get()
     assert again.snapshot["motion"]["accel_mm_s2"] == 50.0
     assert again.total_s > before
@@ -99,7 +99,7 @@ def test_a_dwell_in_milliseconds_is_planned_so(nest, north, planner):
     table_set(table=north, why="its manual", dialect={"dwell_unit": "ms"})
     revision_add(nest=nest, file_name="ms.nc", raw=raw, by=planner)
     chart_apply(CHART)
-    work_drain()
+    run_all_waiting()
     plan = NestPlan.objects.get(revision__file_name="ms.nc")
     # The chart's 0.5 s of pierce delay and the program's 500 ms.
     assert plan.pierce_s == pytest.approx(1.0, abs=1e-9)
@@ -108,14 +108,14 @@ def test_a_dwell_in_milliseconds_is_planned_so(nest, north, planner):
 def test_another_reading_of_the_same_bytes_is_a_new_revision(nest, north, planner, job):
     raw = b"G21 G90\nM3\nG1 X100 Y0\nM5\nM7\nG1 X200 Y0\nM5\n"
     revision_add(nest=nest, file_name="two.nc", raw=raw, by=planner)
-    work_drain()
+    run_all_waiting()
     assert nest.revisions.count() == 2
     table_set(table=north, why="its manual", torch_on="M3 M7")
-    work_drain()
+    run_all_waiting()
     newest = nest.revisions.order_by("-revision").first()
     assert (newest.revision, newest.contours.count()) == (3, 2)
     table_set(table=north, why="rounder", rapid_mm_min=20_000.0)
-    work_drain()
+    run_all_waiting()
     assert nest.revisions.count() == 3
 
 
@@ -133,6 +133,6 @@ def test_a_nest_moved_to_a_table_that_reads_otherwise_is_read_again(nest, south,
     revision_add(nest=nest, file_name="two.nc", raw=raw, by=planner)
     table_set(table=south, why="its manual", torch_on="M3 M7")
     nest_edit(nest=nest, wear_set=fast, table=south, sheets_wanted=1)
-    work_drain()
+    run_all_waiting()
     newest = nest.revisions.order_by("-revision").first()
     assert (newest.revision, newest.contours.count()) == (3, 2)

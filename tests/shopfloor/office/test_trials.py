@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 from django.utils import timezone
 
-from planning.services.work import work_drain
+from planning.services.work import run_all_waiting
 from shopfloor.audit.history import history_of
-from shopfloor.chart.rows import row_put, thickness_answer
+from shopfloor.chart.rows import save_row, thickness_answer
 from shopfloor.chart.services import chart_apply, chart_plan, in_force, row_end
 from shopfloor.chart.trials import trial_add, trial_promote, trial_strike
 from shopfloor.models import ChartRow, ChartTrial, Material, NestPlan, ThicknessAnswer
@@ -49,10 +49,10 @@ def test_a_person_makes_a_row_of_it_and_the_row_before_is_kept(trial, planner, f
 
 def test_open_nests_are_planned_anew_with_it(trial, planner, nest):
     chart_apply(QUARTER)
-    work_drain()
+    run_all_waiting()
     before = NestPlan.objects.get().cut_s
     trial_promote(trial=trial, by=planner)
-    assert work_drain() == 1
+    assert run_all_waiting() == 1
     after = NestPlan.objects.get()
     assert after.snapshot["chart"]["speed_mm_min"] == 2400
     assert after.cut_s < before
@@ -91,18 +91,18 @@ def test_it_is_promoted_once(trial, planner):
 
 def test_a_row_may_begin_later(trial, planner, nest, fast, steel):
     chart_apply(QUARTER)
-    work_drain()
+    run_all_waiting()
     later = timezone.now() + timedelta(days=2)
     trial_promote(trial=trial, by=planner, valid_from=later)
-    assert work_drain() == 0
+    assert run_all_waiting() == 0
     assert list(ChartRow.objects.order_by("valid_from").values_list("valid_to", flat=True)) == [
         later, None,
     ]  # fmt: skip
     with pytest.raises(ValidationError, match="begins later already"):
-        row_put(wear_set=fast, material=steel, thickness_text="1/4 in",
+        save_row(wear_set=fast, material=steel, thickness_text="1/4 in",
                 figures={"speed_mm_min": 1.0, "pierce_delay_s": 1.0})  # fmt: skip
     with pytest.raises(ValidationError, match="before now"):
-        row_put(wear_set=fast, material=steel, thickness_text="1/4 in",
+        save_row(wear_set=fast, material=steel, thickness_text="1/4 in",
                 figures={"speed_mm_min": 1.0, "pierce_delay_s": 1.0},
                 valid_from=timezone.now() - timedelta(days=1))  # fmt: skip
 
@@ -155,13 +155,13 @@ def test_nearly_the_same_thickness_is_asked_once_and_remembered(nest, planner, s
     nest.thickness_mm, nest.thickness_text = 6.0, "6 mm"
     nest.save()
     chart_apply(QUARTER)
-    work_drain()
+    run_all_waiting()
     assert "beyond the rows" in NestPlan.objects.get().problem
     page = sign_in(planner)
     text = page.get(reverse("nest", args=[nest.pk])).content.decode()
     assert "6 mm plate, row for 6.35" in text
     page.post(reverse("thickness_answer"), {"nest": nest.pk, "row_mm": "6.35", "by_row": "yes"})
-    work_drain()
+    run_all_waiting()
     plan = NestPlan.objects.get()
     assert plan.snapshot["chart"]["speed_mm_min"] == 2000
     assert plan.snapshot["warnings"][0].startswith(
@@ -175,13 +175,13 @@ def test_nearly_the_same_thickness_is_asked_once_and_remembered(nest, planner, s
 def test_the_answer_holds_for_every_nest_of_the_thickness_and_no_other(nest, steel, planner):
     chart_apply(HEAD + b"F120,fast,120,A36,5,2500,0.5\nF120,fast,120,A36,8,1500,0.5\n")
     thickness_answer(material=steel, thickness_mm=6.0, row_mm=5.0, by_row=True, by=planner)
-    work_drain()
+    run_all_waiting()
     # The nest is of 1/4 in: between the rows, whatever was said of 6 mm.
     plan = NestPlan.objects.get()
     assert 1500 < plan.snapshot["chart"]["speed_mm_min"] < 2500
     thickness_answer(material=steel, thickness_mm=6.35, row_mm=5.0, by_row=False, by=planner)
     thickness_answer(material=steel, thickness_mm=6.35, row_mm=8.0, by_row=True, by=planner)
-    work_drain()
+    run_all_waiting()
     assert NestPlan.objects.get().snapshot["chart"]["speed_mm_min"] == 1500
     assert ThicknessAnswer.objects.count() == 3
 
@@ -189,14 +189,14 @@ def test_the_answer_holds_for_every_nest_of_the_thickness_and_no_other(nest, ste
 def test_a_row_of_its_own_goes_before_any_answer(nest, steel, planner):
     chart_apply(QUARTER + b"F120,fast,120,A36,6,2200,0.5\n")
     thickness_answer(material=steel, thickness_mm=6.35, row_mm=6.0, by_row=True, by=planner)
-    work_drain()
+    run_all_waiting()
     assert NestPlan.objects.get().snapshot["chart"]["speed_mm_min"] == 2000
 
 
 def test_a_row_to_come_is_in_nobodys_way(fast, steel, shop):
     chart_apply(QUARTER)
     later = timezone.now() + timedelta(days=2)
-    row_put(wear_set=fast, material=steel, thickness_text="1/4 in", valid_from=later,
+    save_row(wear_set=fast, material=steel, thickness_text="1/4 in", valid_from=later,
             figures={"speed_mm_min": 2500.0, "pierce_delay_s": 0.5})  # fmt: skip
     plan = chart_plan(QUARTER.replace(b"2000", b"1900"))
     assert [(fault.line, "begins later" in fault.message) for fault in plan.faults] == [(2, True)]
@@ -206,7 +206,7 @@ def test_a_row_to_come_is_in_nobodys_way(fast, steel, shop):
 def test_a_row_to_come_that_is_ended_lets_the_one_before_go_on(fast, steel, shop):
     chart_apply(QUARTER)
     later = timezone.now() + timedelta(days=2)
-    row = row_put(wear_set=fast, material=steel, thickness_text="1/4 in", valid_from=later,
+    row = save_row(wear_set=fast, material=steel, thickness_text="1/4 in", valid_from=later,
                   figures={"speed_mm_min": 2500.0, "pierce_delay_s": 0.5})  # fmt: skip
     row_end(row=row)
     assert ChartRow.objects.get(in_force(timezone.now())).speed_mm_min == 2000

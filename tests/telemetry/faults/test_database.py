@@ -70,7 +70,7 @@ def test_08_the_same_storing_goes_on_by_itself(tmp_path, monkeypatch, db):
     with path.open("a") as file:
         file.write(rows(51, 90))
     monkeypatch.setattr(storing, "commit", commit)
-    real_step = storing.Storing.step
+    real_step = storing.LaneRunner.step
 
     def step(self, until=None):
         try:
@@ -78,7 +78,7 @@ def test_08_the_same_storing_goes_on_by_itself(tmp_path, monkeypatch, db):
         except OperationalError:
             return True  # as the worker does: the same step again
 
-    monkeypatch.setattr(storing.Storing, "step", step)
+    monkeypatch.setattr(storing.LaneRunner, "step", step)
     run_once([feed])
     assert not lost
     conserved(feed, path.read_bytes())
