@@ -19,8 +19,8 @@ from planning.reports.shapes import CostMonth, Figure, JobCost, RunDetail, Today
 from planning.reports.squareness import Squareness
 from shopfloor.background import queries as work
 from shopfloor.drawings import queries as drawings
-from shopfloor.runs import desk_arcs
 from shopfloor.runs import desk_queries as desk
+from shopfloor.runs import opened_stretch as desk_arcs
 from shopfloor.runs import run_page as desk_runs
 from shopfloor.runs.suggested import Stretch, Suggestion, suggestions_of
 from shopfloor.runs.unassigned import Unassigned

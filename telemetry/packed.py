@@ -104,7 +104,7 @@ def but_nan(values: Array) -> list[float | None]:
 
 @dataclass(frozen=True, slots=True)
 class RowBlock:
-    """ColumnBlock lines of one description, all received at one instant."""
+    """Packed lines of one description, all received at one instant."""
 
     lines: ColumnBlock
     received_us: int

@@ -9,8 +9,8 @@ from datetime import datetime
 from django.db.models import Exists, F, OuterRef, QuerySet
 
 from planning.inputs.chunks import chunked
-from shopfloor.background.waiting import waiting_items
 from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem
+from shopfloor.nests.waiting import waiting_items
 
 
 @dataclass(frozen=True, slots=True)

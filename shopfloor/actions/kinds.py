@@ -1,8 +1,8 @@
 """What can be done on the floor: one line a kind, its handler imported on first use.
 
-A handler takes a `ActionRequest` and returns its result as JSON values; what it writes goes through
-`call.memo`, which is what undo reads. It raises `FloorError` to refuse, `FloorConflict` to keep
-both sides.
+A handler takes an `ActionRequest` and returns its result as JSON values; what it writes goes
+through `call.memo`, which is what undo reads. It raises `FloorError` to refuse, `FloorConflict` to
+keep both sides.
 """
 
 from __future__ import annotations

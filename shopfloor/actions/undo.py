@@ -1,4 +1,4 @@
-"""Taking an action back: its memo read backwards."""
+"""Taking an action back: its record read backwards."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A memo of what a service wrote, so that it can be taken back by writes that are themselves on
+"""A record of what a service wrote, so that it can be taken back by writes that are themselves on
 record. Rows that meant something are answered by a row that cancels them; only rows that nothing
 was built on are removed, and the audit trail keeps even those."""
 

@@ -1,4 +1,4 @@
-"""Wanting background work. The row is written in the caller's transaction; the message that
+"""Asking for background work. The row is written in the caller's transaction; the message that
 wakes a worker goes out when that commits, and may be lost: a sweep finds waiting rows."""
 
 from __future__ import annotations

@@ -12,8 +12,8 @@ from typing import Final
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
+from shopfloor.books.queries import WAGES
 from shopfloor.books.rates import rate_set
-from shopfloor.chart.queries import WAGES
 from shopfloor.chart.rows import MORE, save_row
 from shopfloor.chart.services import FIGURES, part_set
 from shopfloor.files.fault import Fault

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 
 from django.db.models import Count, Prefetch, Q, QuerySet
 from django.utils import timezone
@@ -15,7 +15,6 @@ from shopfloor.models import (
     ChartTrial,
     Material,
     Piece,
-    Rate,
     SetPart,
     Tray,
     WearSet,
@@ -123,22 +122,3 @@ def materials_list() -> QuerySet[Material]:
     return Material.objects.annotate(
         rows=Count("chart_rows", filter=Q(chart_rows__valid_to=None), distinct=True)
     )
-
-
-def rates_list(*, wages: bool, today: date) -> list[tuple[Rate, bool]]:
-    """Every rate with whether it is in force today; wages only where the reader may see them."""
-    rates = Rate.objects.select_related("table").order_by("kind", "table__name", "-valid_from")
-    if not wages:
-        rates = rates.exclude(kind__in=WAGES)
-    seen: set[tuple[str, int | None]] = set()
-    rows = []
-    for rate in rates:
-        key = (rate.kind, rate.table_id)
-        now = rate.valid_from <= today and key not in seen
-        if now:
-            seen.add(key)
-        rows.append((rate, now))
-    return rows
-
-
-WAGES = ("labour", "bench")

@@ -1,4 +1,4 @@
-"""The cut chart, sets, materials and rates. Chart rows and rates are never edited: a change ends
+"""The cut chart, sets and materials. Chart rows, like rates, are never edited: a change ends
 one and begins another, so that an old plan can show what it was made from."""
 
 from __future__ import annotations

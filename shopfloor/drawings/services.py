@@ -26,7 +26,7 @@ MOST_POINTS = 60_000  # of one map; more contours than that are drawn coarser
 
 def drawing_read(raw: bytes, reading: calc.Reading) -> calc.Drawing:
     """A drawing read in a process of its own. Raises DrawingError, and TooCostly where it passes
-    a limit of `importing.apart`."""
+    a limit of `files.apart`."""
     if len(raw) > MAX_DRAWING_BYTES:
         raise calc.DrawingError(f"The drawing is over {MAX_DRAWING_BYTES // 1024 // 1024} MB.")
     read: calc.Drawing = read_apart("drawing", raw, reading)

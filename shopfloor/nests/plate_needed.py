@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 
 from django.db.models import Count
 
-from shopfloor.background.waiting import waiting_items
 from shopfloor.models import (
     Contour,
     JobState,
@@ -19,6 +18,7 @@ from shopfloor.models import (
     Sheet,
     SheetState,
 )
+from shopfloor.nests.waiting import waiting_items
 from shopfloor.stock.plate_fit import THICKNESS_SLACK
 
 

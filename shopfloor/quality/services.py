@@ -18,11 +18,10 @@ from planning.calc.quality import (
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
-from shopfloor.models import Action, BenchEntry, Check, JobLine, Run, User
+from shopfloor.models import Check, Run, User
 from shopfloor.quality.queries import u_asked
 
 SHAPES = ("outside", "hole")
-BENCH_KINDS = ("dross", "edge", "holes", "flatten")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,30 +99,6 @@ def check_countersign(
     if check.countersigned_by_id is not None:
         raise FloorError("It is signed already.")
     (memo or UndoRecord()).change(check, countersigned_by=by, countersigned_at=at)
-
-
-@transaction.atomic
-def bench_record(
-    *,
-    line: JobLine,
-    kind: str,
-    minutes: float,
-    by: User,
-    at: datetime,
-    action: Action | None = None,
-    memo: UndoRecord | None = None,
-) -> BenchEntry:
-    """Minutes at the bench for a line."""
-    if kind not in BENCH_KINDS:
-        raise FloorError(f"{kind!r} is none of {', '.join(BENCH_KINDS)}.")
-    if not 0 < minutes <= 24 * 60:
-        raise FloorError(f"{minutes:g} minutes?", "Above 0, a day at most.")
-    entry = (memo or UndoRecord()).make(
-        BenchEntry(line=line, kind=kind, minutes=minutes, at=at, by=by, action=action),
-        undo={"negate": "minutes"},
-    )
-    request_work(kind="line", key=str(line.pk))
-    return entry
 
 
 def _u_mm(measured: Measured, thickness_mm: float) -> float | None:

@@ -21,8 +21,8 @@ from shopfloor.models import (
     User,
 )
 from shopfloor.runs.arc_runs import run_from_arcs
-from shopfloor.runs.desk_arcs import unassigned_stretch
 from shopfloor.runs.follow import arcs_assign, arcs_unassign
+from shopfloor.runs.opened_stretch import unassigned_stretch
 from shopfloor.runs.stoppages import reason_of, stoppage_explain
 
 LINE_LENGTH = 300

@@ -10,7 +10,7 @@ from django.utils.dateparse import parse_datetime
 
 from shopfloor.actions.kinds import KINDS
 from shopfloor.models import Action, ActionState, JobLine, Run, SignInEnd, Table
-from shopfloor.runs.floor_queries import open_conflicts
+from shopfloor.runs.queries import open_conflicts
 
 AFTER_SHOWN = timedelta(days=14)
 OUTCOMES = ("good", "scrap", "rework")

@@ -18,4 +18,4 @@ def find(request: DeskRequest) -> HttpResponse:
     if one is not None and "list" not in request.GET:
         return redirect(one.page, one.key)
     count = sum(len(group.rows) + group.more for group in groups)
-    return render(request, "web/find.html", {"text": text, "groups": groups, "count": count})
+    return render(request, "search/find.html", {"text": text, "groups": groups, "count": count})

@@ -10,7 +10,7 @@ from django.db.models import Case, Count, IntegerField, Q, QuerySet, Subquery, V
 from django.db.models.functions import Coalesce
 
 from shopfloor.models import Heat, Job, JobLine, Nest, Sheet, SheetState
-from shopfloor.nests.paper_queries import paper_read
+from shopfloor.nests.papers import paper_read
 
 MOST = 12  # of each kind
 NEWEST = 2_000  # of each kind are looked through sign by sign; older ones by how they begin

@@ -9,8 +9,8 @@ from shopfloor.audit.actor import acting, current_who
 from shopfloor.background.request import request_work
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import Run, Sheet
-from shopfloor.stock.desk import heat_named
 from shopfloor.stock.services import remnant_worth
+from shopfloor.stock.sheets import heat_named
 
 FIELDS = ("thickness_mm", "thickness_text", "length_mm", "width_mm", "area_mm2", "heat",
           "cost_minor")  # fmt: skip

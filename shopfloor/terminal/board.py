@@ -24,9 +24,8 @@ from shopfloor.quality.floor.first_piece_card import failed_words, signature_wan
 from shopfloor.runs.floor.loose_arcs_card import loose_of
 from shopfloor.runs.floor.run_card import Cutting, Stopped, cutting_of, stopped_of
 from shopfloor.runs.floor.undo_card import clashes, last_undo
-from shopfloor.runs.floor_queries import first_piece_needed, last_segment, stop_reasons
 from shopfloor.runs.parts import CAUSES
-from shopfloor.runs.queries import current_run
+from shopfloor.runs.queries import current_run, first_piece_needed, last_segment, stop_reasons
 from shopfloor.site.queries import the_shop
 from shopfloor.terminal.words import day_clock, facts_of
 from shopfloor.wear.floor import change_card as changes

@@ -1,5 +1,5 @@
 """Codes read from a photo, where there is no scanner. Read in a process of its own
-(`importing.apart`): a picture of few bytes can hold gigabytes of pixels."""
+(`files.apart`): a picture of few bytes can hold gigabytes of pixels."""
 
 from __future__ import annotations
 

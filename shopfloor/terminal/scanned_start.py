@@ -6,9 +6,9 @@ from dataclasses import replace
 
 from django.db.models import QuerySet
 
-from shopfloor.background.waiting import waiting_items
 from shopfloor.models import Job, Nest, QueueItem, Table
 from shopfloor.nests.floor.queue_card import Fitted, Item, items_of, listed, waiting
+from shopfloor.nests.waiting import waiting_items
 from shopfloor.terminal.scanned_code import plain
 from shopfloor.terminal.words import facts_of
 

@@ -1,1 +1,1 @@
-"""Words, counts and cautions, made in one place. Reads nothing."""
+"""Clock times, lengths, money, counts, states and cautions in words."""

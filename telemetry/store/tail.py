@@ -46,7 +46,7 @@ class OpenArcs:
     """Extends a feed's arcs by events that follow all stored ones.
 
     `owner` names the stream whose event is the last one: it may go on within the same instant,
-    another stream may not. PairedArcs anew from the rows wherever somebody else may have written.
+    another stream may not. Made anew from the rows wherever somebody else may have written.
     """
 
     def __init__(self, feed: Feed, *, pierces: bool) -> None:

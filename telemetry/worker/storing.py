@@ -88,7 +88,7 @@ class LaneRunner:
 
     def __init__(self, feed: Feed, name: str, *, in_bulk: bool = False) -> None:
         self.feed = feed
-        self.in_bulk = in_bulk  # much at once and nobody waiting: decodes prefetch of the database
+        self.in_bulk = in_bulk  # much at once and nobody waiting: decodes ahead of the database
         self._folder = journal_folder(feed.name, name)
         marks = marks_of(feed)  # before all else is read: whoever writes meanwhile is noticed
         self.lane = load_lane(feed, name)

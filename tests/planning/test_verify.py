@@ -36,7 +36,7 @@ from shopfloor.models import (
     Work,
 )
 from shopfloor.site.services import shop_set
-from shopfloor.stock.desk import certificate_keep
+from shopfloor.stock.sheets import certificate_keep
 from telemetry.locks import Busy, Lock
 from telemetry.models import Arc, GoneArc
 from tests.planning import cast

@@ -44,8 +44,8 @@ LINES = """\
 """
 NEST_WORK = """
 import threading
-from shopfloor.background.request import work_want
-work_want(kind="nest", key="0")
+from shopfloor.background.request import request_work
+request_work(kind="nest", key="0")
 # On a busy machine the message may still be on its way, and no sweep runs here.
 [thread.join(60) for thread in threading.enumerate() if thread.name == "wake"]
 """
@@ -53,11 +53,11 @@ work_want(kind="nest", key="0")
 MANY_ROWS = """
 import time
 from shopfloor.models import Work
-from shopfloor.background.request import work_want
+from shopfloor.background.request import request_work
 Work.objects.filter(kind="none").delete()
 began = time.monotonic()
 for number in range(200):
-    work_want(kind="none", key=str(number))
+    request_work(kind="none", key=str(number))
 print(Work.objects.filter(kind="none").count(), time.monotonic() - began)
 """
 

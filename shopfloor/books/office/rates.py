@@ -11,8 +11,8 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
+from shopfloor.books.queries import WAGES, rates_list
 from shopfloor.books.rates import rate_correct, rate_set
-from shopfloor.chart.queries import WAGES, rates_list
 from shopfloor.models import Rate, RateKind, Table
 from shopfloor.web.access import CHART, COST, WAGE, DeskRequest, may, right
 from shopfloor.web.forms import DayField, attempt, from_minor, money_field, to_minor

@@ -100,7 +100,7 @@ class NearlyForm(forms.Form):
 @right(PLAN)
 @require_POST
 def near_thickness(request: DeskRequest) -> HttpResponse:
-    """Whether a nest's plate is cut by the row of another, near_thickness the same thickness."""
+    """Whether a nest's plate is cut by the row of another of nearly its thickness."""
     form = NearlyForm(request.POST)
     if not form.is_valid():
         messages.error(request, "Nothing was kept: that question is no longer there.")

@@ -6,8 +6,8 @@ from typing import Any
 
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
+from shopfloor.jobs.bench import bench_record
 from shopfloor.models import JobLine
-from shopfloor.quality.services import bench_record
 from shopfloor.wording.numbers_in import row_number
 
 

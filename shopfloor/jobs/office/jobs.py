@@ -11,7 +11,7 @@ from django.utils import timezone
 from shopfloor.drawings.queries import lines_drawn
 from shopfloor.files.read_list import neutral
 from shopfloor.models import Job, JobState
-from shopfloor.runs.job_standing import (
+from shopfloor.runs.jobs import (
     job_costs,
     job_heat_unknown,
     job_heats,

@@ -10,7 +10,7 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Window
 from django.utils import timezone
 
 from shopfloor.models import Nest, NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
-from shopfloor.nests.paper_queries import Place, paper_codes
+from shopfloor.nests.papers import Place, paper_codes
 from shopfloor.nests.queries import sheets_for as sheets_serving
 from shopfloor.runs.progress import progress_of
 from shopfloor.runs.queries import runs_set_aside, set_aside_run

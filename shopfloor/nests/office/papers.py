@@ -7,15 +7,15 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
 from shopfloor.models import Job, Nest, NestPlan, QueueItem
-from shopfloor.nests.paper_queries import (
+from shopfloor.nests.papers import (
     SETUP,
     TRAVELER,
     paper_code,
+    paper_drawn,
     setup_figures,
     setup_said,
     traveler_said,
 )
-from shopfloor.nests.papers import paper_drawn
 from shopfloor.nests.part_lines import revision_groups
 from shopfloor.nests.queries import (
     chosen_plan,
@@ -25,7 +25,7 @@ from shopfloor.nests.queries import (
     revision_contours,
     revision_plans,
 )
-from shopfloor.runs.job_standing import job_heats, job_lines
+from shopfloor.runs.jobs import job_heats, job_lines
 from shopfloor.svg.codes import code_svg
 from shopfloor.svg.parts_map import extents, parts_map
 from shopfloor.web.access import ANY, DeskRequest, right

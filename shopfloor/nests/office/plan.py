@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.dateparse import parse_datetime
 
-from shopfloor.chart.queries import WAGES
+from shopfloor.books.queries import WAGES
 from shopfloor.models import NestPlan, PostingKind, User
 from shopfloor.site.queries import the_shop
 from shopfloor.web.access import COST, WAGE, may

@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 from shopfloor.models import Run, Segment, Stoppage
 from shopfloor.runs.floor.loose_arcs_card import lost_since
 from shopfloor.runs.floor.run_strip import run_strip
-from shopfloor.runs.floor_queries import left_s as plan_left_s
 from shopfloor.runs.progress import Progress, progress_of
+from shopfloor.runs.queries import left_s as plan_left_s
 from shopfloor.runs.stoppages import NOT_SIGNED_IN
 from shopfloor.svg.strip import Svg
 from shopfloor.terminal.words import Facts, about, clock, nest_title, part_names

@@ -12,7 +12,7 @@ from django.utils.dateparse import parse_datetime
 from shopfloor.actions.kinds import KINDS
 from shopfloor.actions.undo import WINDOW
 from shopfloor.models import Action, ActionState, JobLine, Terminal
-from shopfloor.runs.floor_queries import open_conflicts, recent_actions
+from shopfloor.runs.queries import open_conflicts, recent_actions
 from shopfloor.terminal.words import day_clock
 
 

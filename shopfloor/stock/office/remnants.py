@@ -12,7 +12,6 @@ from django.views.decorators.http import require_POST
 from shopfloor.models import Sheet
 from shopfloor.nests.plate_needed import Plate, plate_of, plates
 from shopfloor.site.queries import the_shop
-from shopfloor.stock.desk import remnants_write_off, sheet_back
 from shopfloor.stock.remnants import (
     customers_drop,
     customers_returned,
@@ -20,6 +19,7 @@ from shopfloor.stock.remnants import (
     remnants,
     remnants_old,
 )
+from shopfloor.stock.sheets import remnants_write_off, sheet_back
 from shopfloor.svg.codes import code_svg
 from shopfloor.web.access import ANY, CHART, COST, PLAN, DeskRequest, may, right
 from shopfloor.wording.numbers_in import row_number
@@ -69,7 +69,7 @@ def low(request: DeskRequest) -> HttpResponse:
     rows = plates()
     short = [plate for plate in rows if plate.short]
     return render(
-        request, "nests/plate_needed.html",
+        request, "stock/plate_needed.html",
         {"rows": rows, "short": short, "total": _total(rows), "may_plan": may(request.user, PLAN)},
     )  # fmt: skip
 

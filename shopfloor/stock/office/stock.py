@@ -14,14 +14,6 @@ from django.views.decorators.http import require_POST
 from planning.calc.units import plate_unit_question
 from shopfloor.models import Heat, Material, Sheet, SheetState
 from shopfloor.runs.usual import plate_usual
-from shopfloor.stock.desk import (
-    MAX_CERTIFICATE_BYTES,
-    certificate_keep,
-    certificate_read,
-    sheet_edit,
-    sheet_leave,
-    sheets_receive,
-)
 from shopfloor.stock.queries import (
     heat_jobs,
     heats_list,
@@ -30,6 +22,14 @@ from shopfloor.stock.queries import (
     stock_list,
     stock_total,
     trace_sheets,
+)
+from shopfloor.stock.sheets import (
+    MAX_CERTIFICATE_BYTES,
+    certificate_keep,
+    certificate_read,
+    sheet_edit,
+    sheet_leave,
+    sheets_receive,
 )
 from shopfloor.web.access import ANY, CHART, COST, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import (

@@ -8,7 +8,7 @@ from django.views.decorators.csrf import ensure_csrf_cookie
 
 from shopfloor.models import Run, RunState, Stoppage, Table, Terminal, User
 from shopfloor.people.floor_people import floor_people
-from shopfloor.runs.floor_queries import stop_reasons
+from shopfloor.runs.queries import stop_reasons
 from shopfloor.site.queries import shop_zone, the_shop
 from shopfloor.terminal.words import clock, facts_of, nest_title
 

@@ -14,7 +14,7 @@ from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET
 
 from shopfloor.models import ScreenSignIn, Table, Terminal
-from shopfloor.nests.paper_queries import paper_read
+from shopfloor.nests.papers import paper_read
 from shopfloor.site.queries import shop_zone
 from shopfloor.terminal.access import (
     COOKIE,

@@ -203,7 +203,8 @@ os.environ["DJANGO_SETTINGS_MODULE"] = "shopfloor.settings"
 sys.dont_write_bytecode = True
 import django
 django.setup()
-from shopfloor.backup import BackupError, backup_make
+from shopfloor.backup.archive import BackupError
+from shopfloor.backup.make import backup_make
 try:
     backup_make(Path(sys.argv[1]))
 except BackupError as problem:

@@ -10,7 +10,7 @@ from django.urls import reverse
 from planning.reports import today
 from shopfloor.models import Check, Run
 from shopfloor.quality.queries import check_groups, control_of, countersigns_wanted, group_checks
-from shopfloor.runs.floor_queries import first_piece_needed, last_segment
+from shopfloor.runs.queries import first_piece_needed, last_segment
 
 from .conftest import MINUTE, T0
 

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from shopfloor.models import Reason, Run
-from shopfloor.runs.floor_queries import (
+from shopfloor.runs.queries import (
     first_piece_needed,
     last_segment,
     left_s,

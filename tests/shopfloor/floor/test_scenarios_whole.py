@@ -16,7 +16,7 @@ from shopfloor.models import ArcAssignment, Posting, Run, RunVariance, Shift, To
 from shopfloor.runs.arcs import to_us
 from shopfloor.runs.part_counts import line_counts
 from shopfloor.runs.unassigned import unassigned_clusters
-from shopfloor.stock.desk import certificate_keep
+from shopfloor.stock.sheets import certificate_keep
 from telemetry.models import Arc, Feed
 from telemetry.rebuild import rebuild
 from tests.planning import cast

@@ -77,7 +77,7 @@ def nest(job, fast, north, planner, steel):
 
 @pytest.fixture
 def sheet(shop, steel):
-    from shopfloor.stock.desk import sheets_receive
+    from shopfloor.stock.sheets import sheets_receive
 
     return sheets_receive(
         count=1,

@@ -6,8 +6,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from shopfloor.nests.paper_queries import paper_code, traveler_said
-from shopfloor.nests.papers import paper_drawn
+from shopfloor.nests.papers import paper_code, paper_drawn, traveler_said
 from shopfloor.search.queries import found
 
 

@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shopfloor.models import Change, QueueItem, Rate, Sheet, Table, User, Work
-from shopfloor.stock.desk import sheets_receive
 from shopfloor.stock.services import remnant_add
+from shopfloor.stock.sheets import sheets_receive
 from tests.shopfloor.office.conftest import AT
 
 

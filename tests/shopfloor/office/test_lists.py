@@ -16,8 +16,8 @@ from shopfloor.nests.part_lines import assign_parts_to_lines
 from shopfloor.nests.queue import queue_add
 from shopfloor.runs.desk_queries import nest_asked_for
 from shopfloor.site.queries import shop_zone
-from shopfloor.stock.desk import sheets_receive
 from shopfloor.stock.services import remnant_add
+from shopfloor.stock.sheets import sheets_receive
 
 
 @pytest.fixture

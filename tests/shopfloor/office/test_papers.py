@@ -9,7 +9,7 @@ import segno
 from django.urls import reverse
 
 from shopfloor.jobs.services import line_add
-from shopfloor.nests.paper_queries import paper_code, paper_read, setup_figures
+from shopfloor.nests.papers import paper_code, paper_read, setup_figures
 from shopfloor.nests.queue import queue_add
 from shopfloor.nests.services import revision_add
 from shopfloor.svg.codes import code_svg

@@ -12,7 +12,7 @@ from shopfloor.models import PartResult, Run
 from shopfloor.nests.part_lines import assign_parts_to_lines
 from shopfloor.nests.queue import queue_add
 from shopfloor.nests.services import nest_add
-from shopfloor.stock.desk import sheets_receive
+from shopfloor.stock.sheets import sheets_receive
 from tests.shopfloor.office.conftest import AT, PROGRAM
 
 

@@ -16,8 +16,8 @@ from planning.services.work import run_all_waiting
 from shopfloor.models import Posting, QueueItem, Sheet
 from shopfloor.nests.plate_needed import plates
 from shopfloor.nests.queue import queue_add, queue_drop
-from shopfloor.stock.desk import remnants_write_off, sheet_back, sheet_leave, sheets_receive
 from shopfloor.stock.services import remnant_add
+from shopfloor.stock.sheets import remnants_write_off, sheet_back, sheet_leave, sheets_receive
 from tests.shopfloor.office.conftest import AT
 
 DAY = timedelta(days=1)

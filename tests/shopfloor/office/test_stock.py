@@ -11,7 +11,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from shopfloor.models import Heat, PartResult, Run, Sheet
-from shopfloor.stock.desk import certificate_keep, sheet_leave, sheets_receive
+from shopfloor.stock.sheets import certificate_keep, sheet_leave, sheets_receive
 from tests.shopfloor.office.conftest import AT
 
 PDF = b"%PDF-1.4 heat Y"

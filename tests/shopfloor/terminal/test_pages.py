@@ -12,8 +12,7 @@ from django.utils import timezone
 from django.utils.html import escape
 
 from shopfloor.models import Nest, QueueItem
-from shopfloor.nests.paper_queries import paper_code, plan_on, setup_said
-from shopfloor.nests.papers import paper_drawn
+from shopfloor.nests.papers import paper_code, paper_drawn, plan_on, setup_said
 from shopfloor.people.badges import terminal_by_token, terminal_retire
 from shopfloor.runs.services import run_open
 from telemetry.models import Arc

@@ -9,8 +9,7 @@ from django.utils import timezone
 from django.utils.html import escape
 
 from shopfloor.models import Job, Nest, QueueItem
-from shopfloor.nests.paper_queries import paper_code, plan_on, setup_said, traveler_said
-from shopfloor.nests.papers import paper_drawn
+from shopfloor.nests.papers import paper_code, paper_drawn, plan_on, setup_said, traveler_said
 
 pytestmark = pytest.mark.django_db
 PAGE = "/floor/north/state"

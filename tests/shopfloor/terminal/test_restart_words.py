@@ -12,8 +12,8 @@ from django.utils import timezone
 from shopfloor.models import Run, Segment, Terminal
 from shopfloor.runs.arcs import to_us
 from shopfloor.runs.floor.run_card import restart_at
-from shopfloor.runs.floor_queries import last_segment
 from shopfloor.runs.progress import progress_of
+from shopfloor.runs.queries import last_segment
 from shopfloor.runs.services import run_open, run_restart
 from shopfloor.terminal.board import board_of
 from telemetry.models import Arc, Gap
