@@ -13,8 +13,13 @@ from shopfloor.models import Check, JobLine, Material, Run, RunState, WearSet
 
 SHOWN = 60  # the newest of one set, material and thickness
 NEWEST = 1_000  # the groups to choose from are theirs
-# A first piece that is done: good, or its u was measured and no drawing asks anything of it.
-FIRST_PIECE_DONE = Q(passed=True) | Q(passed=None, u_mm__isnull=False)
+_ASKED = JobLine.objects.filter(u_range_asked__gt=0)
+# A first piece that is done: good, or its u was measured and no drawing asks anything of it. One
+# measured while nothing was asked is done no more once a line of its revision asks.
+FIRST_PIECE_DONE = Q(passed=True) | (
+    Q(passed=None, u_mm__isnull=False)
+    & ~Exists(_ASKED.filter(contours__revision=OuterRef("run__revision")))
+)
 MEASURES = {"u": "u_mm", "kerf": "correction_mm"}
 
 
@@ -140,7 +145,7 @@ def u_lines_mm(thickness_mm: float) -> list[tuple[int, float]]:
 def u_asked(run: Run) -> int | None:
     """The squarest u range any part of this sheet asks; None where none is asked."""
     asked = (
-        JobLine.objects.filter(contours__revision=run.revision, u_range_asked__gt=0)
+        _ASKED.filter(contours__revision=run.revision)
         .order_by("u_range_asked")
         .values_list("u_range_asked", flat=True)
     )

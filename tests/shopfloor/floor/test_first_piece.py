@@ -120,6 +120,31 @@ def test_a_first_piece_is_done_once_measured_where_no_drawing_asks(floor, superv
     assert countersigns_wanted().get().u_mm == 0.3
 
 
+def test_a_first_piece_nothing_was_asked_of_is_done_no_more_once_a_line_asks(floor, supervisor):
+    """0.5 mm on 6 mm plate is past range 2 (ISO 9013:2017: 0.192 mm), and nobody judged it."""
+    line = floor.line(quantity=4)
+    revision = floor.nest(lines=[line])
+    floor.done("start", T0, queue_item=floor.queue(revision).pk)
+    floor.done("check", T0 + MINUTE, u_mm=0.5)
+    assert Check.objects.get().passed is None
+    floor.person.needs_countersign = True
+    floor.person.save()
+    assert countersigns_wanted().exists()
+    line.u_range_asked = 2
+    line.save()
+    assert not countersigns_wanted().exists()  # nothing good to sign for
+    run = Run.objects.get()
+    assert first_piece_needed(run, last_segment(run))
+    floor.done("finish", T0 + 2 * MINUTE, exceptions=[])
+    floor.done("start", T0 + 3 * MINUTE, queue_item=floor.queue(revision).pk, person=supervisor)
+    run = Run.objects.get(state="open")
+    assert first_piece_needed(run, last_segment(run))
+    floor.done("check", T0 + 4 * MINUTE, u_mm=0.5, person=supervisor)
+    assert first_piece_needed(run, last_segment(run))
+    floor.done("check", T0 + 5 * MINUTE, u_mm=0.1, person=supervisor)
+    assert not first_piece_needed(run, last_segment(run))
+
+
 def test_another_new_hire_may_not_sign(floor, new_hire, running, supervisor):
     supervisor.needs_countersign = True
     supervisor.save()
