@@ -103,11 +103,11 @@ def _pieces(row: RouteRow) -> str:
 
 
 def flip_words(
-    row: RouteRow, best: RouteRow, sight: Reader, digits: int, *, wage: bool
+    row: RouteRow, best: RouteRow, reader: Reader, digits: int, *, wage: bool
 ) -> list[str]:
     """Each price alone that would make this route as cheap as the cheapest. What an hour costs now
     is said only to those who see rates."""
-    return [_flip(flip, row, best, digits, wage) for flip in row.flips] if sight.cost else []
+    return [_flip(flip, row, best, digits, wage) for flip in row.flips] if reader.cost else []
 
 
 def _flip(flip: Flip, row: RouteRow, best: RouteRow, digits: int, wage: bool) -> str:
@@ -124,7 +124,7 @@ def _flip(flip: Flip, row: RouteRow, best: RouteRow, digits: int, wage: bool) ->
     return f"{name} costs less than {than} once {what} costs {flip.side} {at}{now}"
 
 
-def lede(found: NestRoutes, sight: Reader) -> str:
+def lede(found: NestRoutes, reader: Reader) -> str:
     """What is wrong, then what is well, in one sentence."""
     best = next((row for row in found.rows if row.least), None)
     chosen = next((row for row in found.rows if row.chosen), None)
@@ -139,7 +139,7 @@ def lede(found: NestRoutes, sight: Reader) -> str:
     if chosen is best:
         return f"{start}{best.route.name} is chosen and the cheapest that may do."
     cost = ""
-    if sight.cost and chosen and chosen.cost_minor is not None and best.cost_minor is not None:
+    if reader.cost and chosen and chosen.cost_minor is not None and best.cost_minor is not None:
         less = chosen.cost_minor - best.cost_minor
         cost = f", {theme.money(less, digits)} less than {chosen.route.name}" if less > 0 else ""
     return f"{start}{best.route.name} is the cheapest that may do{cost}."

@@ -28,11 +28,11 @@ def job_cost(request: HttpRequest, job_id: int) -> HttpResponseBase:
         job = data.job_cost(job_id)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    sight = reader_of(request.user)
-    return render(request, "kerfbook/job_cost.html", _context(job, sight) | {"sight": sight})
+    reader = reader_of(request.user)
+    return render(request, "kerfbook/job_cost.html", _context(job, reader) | {"reader": reader})
 
 
-def _context(job: JobCost, sight: Reader) -> dict[str, Any]:
+def _context(job: JobCost, reader: Reader) -> dict[str, Any]:
     postings = records(job.postings)[:MOST]
     over = None
     if job.plan_minor is not None:
@@ -50,7 +50,7 @@ def _context(job: JobCost, sight: Reader) -> dict[str, Any]:
         "kinds": [_kind(job, row) for row in records(job.kinds)],
         "runs": records(job.runs),
         "terms": [_term(job, row) for row in records(job.terms)],
-        "postings": [_posting(row, inch=sight.inch) for row in postings],
+        "postings": [_posting(row, inch=reader.inch) for row in postings],
         "postings_all": len(job.postings),
         "coverage": coverage_words(job.coverage, data.currency()[1], job.actual_minor),
     }

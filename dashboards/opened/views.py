@@ -24,48 +24,48 @@ OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece", "shift", "pace", "outl
 @desk()
 @require_safe
 def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
-    sight = reader_of(request.user)
-    if kind not in OPEN_TO_ALL and not sight.cost:
+    reader = reader_of(request.user)
+    if kind not in OPEN_TO_ALL and not reader.cost:
         raise PermissionDenied
     try:
         found = data.open_figure(kind, key)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    rows = [_row(row, sight) for row in found.rows if sight.cost or not row.money]
+    rows = [_row(row, reader) for row in found.rows if reader.cost or not row.money]
     context = {
         "further": any(row["url"] for row in rows),
         "figure": found,
-        "title": to_reader(found.title, inch=sight.inch),
-        "how": to_reader(found.how, inch=sight.inch),
+        "title": to_reader(found.title, inch=reader.inch),
+        "how": to_reader(found.how, inch=reader.inch),
         "rows": rows,
         "kind": kind,
         "up": _up(kind, key, found.facts),
-        "sight": sight,
+        "reader": reader,
     }
     return render(request, "kerfbook/figure.html", context)
 
 
-def _row(row: OpenedRow, sight: Reader) -> dict[str, Any]:
+def _row(row: OpenedRow, reader: Reader) -> dict[str, Any]:
     """A row as `_figure_parts.html` draws it, leading on where it opens."""
     url = reverse("figure", args=[row.kind, row.id]) if row.kind and row.id else ""
-    if row.kind == "feed" and sight.feeds:
+    if row.kind == "feed" and reader.feeds:
         url = reverse("source", args=[row.id])
     elif row.kind == "feed":
         url = ""
     return {
         "label": row.label,
-        "value": to_reader(row.value, inch=sight.inch),
+        "value": to_reader(row.value, inch=reader.inch),
         "evidence": row.evidence,
-        "note": _note(row, sight),
+        "note": _note(row, reader),
         "total": row.total,
         "url": url,
     }
 
 
-def _note(row: OpenedRow, sight: Reader) -> str:
+def _note(row: OpenedRow, reader: Reader) -> str:
     """The note of a row, with what it cost for those who see that."""
-    note = to_reader(row.note, inch=sight.inch)
-    return ", ".join(word for word in (note, row.charge if sight.cost else "") if word)
+    note = to_reader(row.note, inch=reader.inch)
+    return ", ".join(word for word in (note, row.charge if reader.cost else "") if word)
 
 
 def _up(kind: str, key: str, facts: dict[str, Any]) -> tuple[str, str]:

@@ -49,7 +49,7 @@ def sets(nest: Any) -> Component:
         frame = data.nest_by_sets(int(nest))
     except (LookupError, ValueError):
         return parts.state("empty", text="There is no such nest any more. Choose another one.")
-    return sets_table(ledgers.sets(frame), parts.current_reader().sight, data.currency())
+    return sets_table(ledgers.sets(frame), parts.current_reader().reader, data.currency())
 
 
 def drawn(

@@ -13,7 +13,7 @@ from dashboards.pages import parts
 from dashboards.pages.parts import Cell, Column, Component, Line
 
 
-def sets_table(rows: list[dict[str, Any]], sight: Reader, currency: tuple[str, int]) -> Component:
+def sets_table(rows: list[dict[str, Any]], reader: Reader, currency: tuple[str, int]) -> Component:
     """Minutes, and where they may be seen the amounts; then why a set is refused."""
     if not rows:
         words = "This nest has no plan yet. It is made in the background; load the page again."
@@ -22,8 +22,8 @@ def sets_table(rows: list[dict[str, Any]], sight: Reader, currency: tuple[str, i
     chosen = next((row for row in able if row["chosen"]), None)
     found: list[Component] = []
     if able:
-        columns = _columns(sight, currency[0])
-        lines = [_line(row, chosen, sight, currency[1]) for row in able]
+        columns = _columns(reader, currency[0])
+        lines = [_line(row, chosen, reader, currency[1]) for row in able]
         caption = "● is the nest's own route; minutes and cost are of one sheet, material apart"
         made = [row["computed_at"] for row in able if row["computed_at"] is not None]
         if made:
@@ -33,7 +33,7 @@ def sets_table(rows: list[dict[str, Any]], sight: Reader, currency: tuple[str, i
         found += [table, html.P(caption, className="key")]
     refused = [row for row in rows if row["problem"]]
     if refused:
-        why = "problem_in" if sight.inch else "problem"
+        why = "problem_in" if reader.inch else "problem"
         entries = [
             html.Li([html.B(f"{row['table']}, {row['wear_set']}: "), str(row[why])])
             for row in refused
@@ -42,7 +42,7 @@ def sets_table(rows: list[dict[str, Any]], sight: Reader, currency: tuple[str, i
     return html.Div(found)
 
 
-def _columns(sight: Reader, currency: str) -> list[Column]:
+def _columns(reader: Reader, currency: str) -> list[Column]:
     columns = [
         Column("Table"),
         Column("Set"),
@@ -55,12 +55,12 @@ def _columns(sight: Reader, currency: str) -> list[Column]:
         Column("Bench, min", num=True),
         Column("More, min", num=True),
     ]
-    if sight.cost:
+    if reader.cost:
         columns += [Column(f"Wear, {currency}", num=True), Column(f"Cost, {currency}", num=True)]
     return columns
 
 
-def _line(row: dict[str, Any], chosen: dict[str, Any] | None, sight: Reader, digits: int) -> Line:
+def _line(row: dict[str, Any], chosen: dict[str, Any] | None, reader: Reader, digits: int) -> Line:
     mark = "● " if row["chosen"] else ""
     cells: list[Cell | str] = [
         f"{mark}{row['table']}",
@@ -74,7 +74,7 @@ def _line(row: dict[str, Any], chosen: dict[str, Any] | None, sight: Reader, dig
         theme.UNKNOWN if row["bench_min"] is None else f"{row['bench_min']:.0f}",
         _against(row, chosen),
     ]
-    if sight.cost:
+    if reader.cost:
         least = " least" if row["least"] else ""
         cells += [
             theme.money(row["wear_minor"], digits),

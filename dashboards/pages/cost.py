@@ -75,21 +75,21 @@ def drawn(
         parts.chart(figure, label, height_px(bridge), "steps"),
         cost_tables.steps_table(bridge, month, digits),
     )
-    hours = cost_tables.jobs_table(month, who.sight, digits, everything)
+    hours = cost_tables.jobs_table(month, who.reader, digits, everything)
     content = [html.Div([steps, hours], className="cols lean-right")]
     if term:
         content.append(cost_tables.term_table(month, term, digits))
     content.append(
         html.Div(
             [
-                cost_tables.metres_table(month, who.sight, currency, digits),
-                cost_tables.hours_table(month, who.sight),
+                cost_tables.metres_table(month, who.reader, currency, digits),
+                cost_tables.hours_table(month, who.reader),
             ],
             className="cols below",
         )
     )
     if square is not None:
-        content.append(cost_square.square_tables(square, month, currency, digits, who.sight))
+        content.append(cost_square.square_tables(square, month, currency, digits, who.reader))
     content.append(cost_tables.kinds_table(month, digits))
     if len(month.late):
         content.append(cost_tables.late_table(month, digits))
@@ -225,7 +225,7 @@ def _step_notes(month: CostMonth, bridge: ledgers.Bridge, digits: int) -> list[C
 
 
 def _job_notes(month: CostMonth, who: PageReader, digits: int) -> list[Component]:
-    if not who.sight.margin:
+    if not who.reader.margin:
         return []
     rows = [row for row in ledgers.job_ledger(month, everything=True).named if row.job_id]
     thin = sorted(
@@ -253,7 +253,7 @@ def _closing(month: CostMonth, who: PageReader) -> Component:
             "These figures stay as they were printed. Later facts go into the open month.",
         )
     acts = []
-    if who.sight.close:
+    if who.reader.close:
         acts = [("Close the month", reverse("month_close", args=[f"{month.first_day:%Y-%m}"]))]
     return parts.note("soon", "The month is open", "Its figures move until it is closed.", acts)
 

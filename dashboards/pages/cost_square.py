@@ -20,17 +20,17 @@ TITLE = "Cut fine, not asked for"
 
 
 def square_tables(
-    found: Squareness, month: CostMonth, currency: str, digits: int, sight: Reader
+    found: Squareness, month: CostMonth, currency: str, digits: int, reader: Reader
 ) -> Component:
     """What was paid for squareness nobody asked for, and what squareness costs elsewhere."""
     sign = theme.SIGNS.get(currency, currency)
     return html.Div(
-        [_jobs(found, month, sign, digits, sight), _tenths(found, sign, digits, sight)],
+        [_jobs(found, month, sign, digits, reader), _tenths(found, sign, digits, reader)],
         className="cols below",
     )
 
 
-def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, sight: Reader) -> Component:
+def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: Reader) -> Component:
     rows = ledgers.by_job(found)
     key = html.P(ledgers.standing_words(found), className="key")
     if not rows:
@@ -42,7 +42,7 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, sight: Re
                 row.job,
                 row.title,
                 row.asked,
-                _length(row.cut_m, sight),
+                _length(row.cut_m, reader),
                 f"{row.hours:,.1f}",
                 Cell(
                     theme.money(row.more_minor, digits, whole=True),
@@ -58,7 +58,7 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, sight: Re
             (
                 "Not asked for",
                 "",
-                _length(sum(row.cut_m for row in rows), sight),
+                _length(sum(row.cut_m for row in rows), reader),
                 f"{sum(row.hours for row in rows):,.1f}",
                 theme.money(found.total_minor, digits, whole=True),
             ),
@@ -70,7 +70,7 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, sight: Re
         Column("Job"),
         Column("What"),
         Column("Asked"),
-        Column("ft" if sight.inch else "m", num=True),
+        Column("ft" if reader.inch else "m", num=True),
         Column("Hours more", num=True),
         Column(f"Cost more, {sign}", num=True),
     )
@@ -81,26 +81,26 @@ def _opened(month: CostMonth, job_id: int | None) -> str:
     return reverse("figure", args=["squareness", f"{month.first_day}:{job_id}"])
 
 
-def _length(metres: float, sight: Reader) -> str:
-    return f"{ft_from_mm(metres * 1000) if sight.inch else metres:,.0f}"
+def _length(metres: float, reader: Reader) -> str:
+    return f"{ft_from_mm(metres * 1000) if reader.inch else metres:,.0f}"
 
 
-def _tenths(found: Squareness, sign: str, digits: int, sight: Reader) -> Component:
+def _tenths(found: Squareness, sign: str, digits: int, reader: Reader) -> Component:
     """A tenth of a millimetre of u, by the shop's own checks."""
     title = "What a squarer edge costs"
     plain = records(found.tenths)
     if not plain:
         words = "No pair of sets has five checks each and a whole plan in one thickness."
         return parts.section(title, parts.state("empty", text=words))
-    feet = M_PER_FT if sight.inch else 1.0
-    step = STEP_IN * MM_PER_IN / 0.1 if sight.inch else 1.0
+    feet = M_PER_FT if reader.inch else 1.0
+    step = STEP_IN * MM_PER_IN / 0.1 if reader.inch else 1.0
     lines = [
         Line(
             (
-                f"{row['material']} {lengths.thick(row['thickness_mm'], inch=sight.inch)}",
+                f"{row['material']} {lengths.thick(row['thickness_mm'], inch=reader.inch)}",
                 f"{row['fine_set']}, {row['fast_set']}",
                 ", ".join(
-                    lengths.fine(row[name], inch=sight.inch) for name in ("fine_u_mm", "fast_u_mm")
+                    lengths.fine(row[name], inch=reader.inch) for name in ("fine_u_mm", "fast_u_mm")
                 ),
                 _each(row["per_m_minor"], digits, feet),
                 _each(row["per_tenth_minor"], digits, feet * step),
@@ -108,13 +108,13 @@ def _tenths(found: Squareness, sign: str, digits: int, sight: Reader) -> Compone
         )
         for row in plain
     ]
-    per = f"{'ft' if sight.inch else 'm'}, {sign}"
+    per = f"{'ft' if reader.inch else 'm'}, {sign}"
     columns = (
         Column("Plate"),
         Column("Fine, fast"),
-        Column(f"u, {lengths.unit(inch=sight.inch)}", num=True),
+        Column(f"u, {lengths.unit(inch=reader.inch)}", num=True),
         Column(f"More per {per}", num=True),
-        Column(f"Per {STEP_IN:g} in of u" if sight.inch else "Per 0.1 mm of u", num=True),
+        Column(f"Per {STEP_IN:g} in of u" if reader.inch else "Per 0.1 mm of u", num=True),
     )
     return parts.section(
         title,

@@ -31,26 +31,26 @@ def steps_table(bridge: ledgers.Bridge, month: CostMonth, digits: int) -> Compon
     return parts.collapsible("As a table", table)
 
 
-def jobs_table(month: CostMonth, sight: Reader, digits: int, everything: bool) -> Component:
+def jobs_table(month: CostMonth, reader: Reader, digits: int, everything: bool) -> Component:
     """Where the hours went, job by job."""
     found = ledgers.job_ledger(month, everything=everything)
     columns = [Column("Job"), Column("What")]
-    columns += [Column("Quote", num=True)] if sight.margin else []
+    columns += [Column("Quote", num=True)] if reader.margin else []
     columns += [
         Column("Plan", num=True, pencil=True),
         Column("Actual", num=True),
         Column("Off plan", num=True),
         Column("Hours", num=True),
     ]
-    lines = [_job_line(row, sight, digits, month.first_day) for row in found.named]
+    lines = [_job_line(row, reader, digits, month.first_day) for row in found.named]
     if found.rest is not None:
         words = theme.count(found.rest_jobs, "smaller job")
         rest = Cell(words, address(month.first_day, all="yes"))
-        lines.append(Line((rest, *_figures(found.rest, sight, digits)), "rest", span=2))
+        lines.append(Line((rest, *_figures(found.rest, reader, digits)), "rest", span=2))
     whole = theme.count(int(month.jobs["job_id"].notna().sum()), "job")
     said = f"{month.first_day:%B}, {whole}"
     all_of_it = reverse("figure", args=["month", month.first_day])
-    lines.append(Line((said, *_figures(found.total, sight, digits, all_of_it)), "total", span=2))
+    lines.append(Line((said, *_figures(found.total, reader, digits, all_of_it)), "total", span=2))
     table = parts.ledger("Where the hours went", columns, lines)
     key = "vermilion and bold: more than 5 % over plan"
     if found.total.bare_minor:
@@ -63,17 +63,17 @@ def jobs_table(month: CostMonth, sight: Reader, digits: int, everything: bool) -
     return parts.section("Where the hours went", table, html.P(key, className="key"))
 
 
-def _job_line(row: ledgers.JobRow, sight: Reader, digits: int, month: date) -> Line:
+def _job_line(row: ledgers.JobRow, reader: Reader, digits: int, month: date) -> Line:
     job = Cell(row.job, reverse("job_cost", args=[row.job_id]) if row.job_id else "")
     opened = reverse("figure", args=["month_job", f"{month}:{row.job_id or 0}"])
-    return Line((job, row.title, *_figures(row, sight, digits, opened)))
+    return Line((job, row.title, *_figures(row, reader, digits, opened)))
 
 
 def _figures(
-    row: ledgers.JobRow, sight: Reader, digits: int, opened: str = ""
+    row: ledgers.JobRow, reader: Reader, digits: int, opened: str = ""
 ) -> tuple[Cell | str, ...]:
     cells: list[Cell | str] = []
-    if sight.margin:
+    if reader.margin:
         quote = (
             theme.NONE
             if row.quote_minor is None
@@ -120,12 +120,12 @@ def term_table(month: CostMonth, term: str, digits: int) -> Component:
     return parts.section(name, parts.ledger(name, columns, lines), key=TERM_OF, id="term")
 
 
-def metres_table(month: CostMonth, sight: Reader, currency: str, digits: int) -> Component:
+def metres_table(month: CostMonth, reader: Reader, currency: str, digits: int) -> Component:
     """Cost of a metre or foot, fine beside fast."""
-    length = "foot" if sight.inch else "metre"
-    short = "ft" if sight.inch else "m"
+    length = "foot" if reader.inch else "metre"
+    short = "ft" if reader.inch else "m"
     sign = theme.SIGNS.get(currency, currency)
-    rows = ledgers.metres(month, per_foot=sight.inch)
+    rows = ledgers.metres(month, per_foot=reader.inch)
     title = f"A {length} of cut"
     if not rows:
         words = "No run of this month has both a measured cut and a cost."
@@ -140,13 +140,13 @@ def metres_table(month: CostMonth, sight: Reader, currency: str, digits: int) ->
     def much(metres: float) -> str:
         if not metres:
             return theme.NONE
-        return f"{ft_from_mm(metres * 1000) if sight.inch else metres:,.0f}"
+        return f"{ft_from_mm(metres * 1000) if reader.inch else metres:,.0f}"
 
     lines = [
         Line(
             (
                 row.material,
-                lengths.thick(row.thickness_mm, inch=sight.inch),
+                lengths.thick(row.thickness_mm, inch=reader.inch),
                 each(row, "fine", row.fine_minor),
                 each(row, "fast", row.fast_minor),
                 f"× {row.ratio:.2f}" if row.ratio else theme.NONE,
@@ -175,7 +175,7 @@ def _plate(month: CostMonth, material: str, thickness_mm: float, duty: str) -> s
     return reverse("figure", args=["month_plate", key])
 
 
-def hours_table(month: CostMonth, sight: Reader) -> Component:
+def hours_table(month: CostMonth, reader: Reader) -> Component:
     """Hours by material, thickness and duty, until 80 % of them are named."""
     rows = ledgers.hours(month)
     title = "Where four fifths of the hours go"
@@ -185,7 +185,7 @@ def hours_table(month: CostMonth, sight: Reader) -> Component:
         Line(
             (
                 row["material"],
-                lengths.thick(row["thickness_mm"], inch=sight.inch),
+                lengths.thick(row["thickness_mm"], inch=reader.inch),
                 row["duty"],
                 Cell(
                     f"{row['hours']:,.1f}",

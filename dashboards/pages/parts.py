@@ -24,7 +24,7 @@ Component = Any  # a Dash component or a list of them
 class PageReader:
     """Who looks at the page, and in which colours."""
 
-    sight: Reader
+    reader: Reader
     palette: Palette
 
 

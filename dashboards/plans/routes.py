@@ -46,22 +46,22 @@ def _found(nest_id: int, table: str, share: float) -> NestRoutes:
 
 def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str, Any]:
     user: Any = request.user
-    sight, now = reader_of(user), data.now()
+    reader, now = reader_of(user), data.now()
     best = next((row for row in found.rows if row.least), None)
     digits, wage = found.money["currency_digits"], may(user, "see_wage")
     words = [
         said
         for row in found.rows
         if best is not None
-        for said in ledgers.flip_words(row, best, sight, digits, wage=wage)
+        for said in ledgers.flip_words(row, best, reader, digits, wage=wage)
     ]
     return {
         "found": found,
-        "barred": [(name, to_reader(why, inch=sight.inch)) for name, why in found.refused],
-        "routes": ledgers.said(found, data.zone(), now, inch=sight.inch),
+        "barred": [(name, to_reader(why, inch=reader.inch)) for name, why in found.refused],
+        "routes": ledgers.said(found, data.zone(), now, inch=reader.inch),
         "flips": words,
-        "lede": ledgers.lede(found, sight),
-        "sight": sight,
+        "lede": ledgers.lede(found, reader),
+        "reader": reader,
         "may_plan": may(user, "plan_work"),
         "refused": refused,
         "speed": request.GET.get("speed", ""),

@@ -44,11 +44,11 @@ def run(request: HttpRequest, run_id: UUID) -> HttpResponseBase:
         detail = data.run_detail(str(run_id))
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    sight = reader_of(request.user)
-    context = _tables(detail) | _drawings(detail) | {"run": detail, "sight": sight}
+    reader = reader_of(request.user)
+    context = _tables(detail) | _drawings(detail) | {"run": detail, "reader": reader}
     context["checks"] = data.run_checks(str(run_id))
     context["changes"] = data.run_changes(str(run_id))
-    context["plan"] = list(plan_rows(detail.plan, inch=sight.inch))
+    context["plan"] = list(plan_rows(detail.plan, inch=reader.inch))
     context["computed"] = parse_datetime(str(detail.plan.get("computed_at") or ""))
     return render(request, "kerfbook/run/run.html", context)
 

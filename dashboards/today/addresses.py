@@ -32,14 +32,14 @@ PLACES: dict[str, tuple[str, str]] = {
 }
 
 
-def act_view(act: Act, sight: Reader, *, second: bool) -> dict[str, Any] | None:
+def act_view(act: Act, reader: Reader, *, second: bool) -> dict[str, Any] | None:
     """What the note's template draws for an act: a link, or a form that does it in one press.
     None where this person may not, or where the page is not there."""
-    if act.code in ("assign_arcs", "reason", "late") and not sight.assign:
+    if act.code in ("assign_arcs", "reason", "late") and not reader.assign:
         return None
-    if act.code in ("feed", "sources", "backups") and not sight.feeds:
+    if act.code in ("feed", "sources", "backups") and not reader.feeds:
         return None
-    if act.code == "verify" and not (sight.feeds or sight.close):
+    if act.code == "verify" and not (reader.feeds or reader.close):
         return None
     url = address(act.code, act.target)
     if url is None:
@@ -67,21 +67,21 @@ def address(code: str, target: str) -> str | None:
         return None
 
 
-def note_view(note: Note, sight: Reader, suggested: Mapping[str, Suggested]) -> dict[str, Any]:
+def note_view(note: Note, reader: Reader, suggested: Mapping[str, Suggested]) -> dict[str, Any]:
     """A note as `_note.html` draws it: its first act is the one, the rest are other ways. Arcs
     that most likely were one run can be given to it in one press."""
     drawn: list[dict[str, Any] | None] = []
     for act in note.acts:
-        guess = suggested.get(act.target) if act.code == "assign_arcs" and sight.assign else None
+        guess = suggested.get(act.target) if act.code == "assign_arcs" and reader.assign else None
         if guess is not None:
             drawn.append(give_view(act.target, guess))
         drawn.append(
-            act_view(replace(act, label="Other ways") if guess else act, sight, second=bool(drawn))
+            act_view(replace(act, label="Other ways") if guess else act, reader, second=bool(drawn))
         )
     return {
         "kind": note.kind,
         "head": note.head,
-        "body": to_reader(note.body, inch=sight.inch),
+        "body": to_reader(note.body, inch=reader.inch),
         "actions": [act for act in drawn if act is not None],
     }
 

@@ -69,7 +69,7 @@ class Page:
 
 
 def page_of(
-    today: Today, sight: Reader, suggested: Mapping[str, Suggested], *, live: bool = True
+    today: Today, reader: Reader, suggested: Mapping[str, Suggested], *, live: bool = True
 ) -> Page:
     """The whole page of one shift. `suggested` is by the key of a stretch's first arc. Of a shift
     that is over, what was still expected at its end is left out."""
@@ -77,15 +77,15 @@ def page_of(
         today = _over(today)
     tight = len(today.tables) > MANY
     tables = aligned(today.tables)
-    rows = [_row(table, sight, tight) for table in tables]
+    rows = [_row(table, reader, tight) for table in tables]
     by_table = {row.code: row for row in rows} | {row.name: row for row in rows}
     loose: list[dict[str, Any]] = []
     for note in today.notes:
-        view = note_view(note, sight, suggested)
+        view = note_view(note, reader, suggested)
         row = by_table.get(note.table)
         (row.notes if row else loose).append(view)
     hours = strip.hours(tables[0].strip) if tables else ""
-    lede = to_reader(today.lede, inch=sight.inch)
+    lede = to_reader(today.lede, inch=reader.inch)
     return Page(lede, hours, rows, loose, len(today.notes), tight)
 
 
@@ -126,14 +126,14 @@ def aligned(tables: Sequence[TableToday]) -> list[TableToday]:
     ]
 
 
-def _row(table: TableToday, sight: Reader, tight: bool) -> Row:
+def _row(table: TableToday, reader: Reader, tight: bool) -> Row:
     pace = table.strip.last_pace
     pace_url = _opened("pace", table) if pace is not None else ""
     end_url = _opened("outlook", table) if table.strip.forecast is not None else ""
     return Row(
         code=table.code,
         name=table.name,
-        facts=_facts(table, sight, pace_url, end_url),
+        facts=_facts(table, reader, pace_url, end_url),
         standing=strip.pace_words(table.strip),
         off=off_plan(pace),
         ends=_ends(table),
@@ -158,9 +158,9 @@ def _opened(kind: str, table: TableToday) -> str:
     return reverse("figure", args=[kind, f"{table.code}@{table.strip.now_us}"])
 
 
-def _facts(table: TableToday, sight: Reader, pace_url: str, end_url: str) -> list[Fact]:
+def _facts(table: TableToday, reader: Reader, pace_url: str, end_url: str) -> list[Fact]:
     """What is known of the shift; its times, its pace and its end open."""
-    said = [Fact(words) for words in _standing(table, sight)]
+    said = [Fact(words) for words in _standing(table, reader)]
     if times := _times(table):
         url = _opened("shift", table)
         said += [Fact(words, url) for words in times]
@@ -171,10 +171,10 @@ def _facts(table: TableToday, sight: Reader, pace_url: str, end_url: str) -> lis
     return said
 
 
-def _standing(table: TableToday, sight: Reader) -> list[str]:
+def _standing(table: TableToday, reader: Reader) -> list[str]:
     said = []
     if table.current is not None:
-        if sight.persons and table.current.operator:
+        if reader.persons and table.current.operator:
             said.append(table.current.operator)
         said.append(table.current.wear_set)
     elif table.strip.sets:

@@ -66,7 +66,7 @@ def strips(request: HttpRequest) -> HttpResponse:
 
 def _context(request: HttpRequest, choice: Choice, now: datetime) -> dict[str, Any]:
     """Everything both the page and its moving part show."""
-    sight = reader_of(request.user)
+    reader = reader_of(request.user)
     before, after = neighbours(choice, now)
     day = choice.span.date if choice.span else now.astimezone(data.zone()).date()
     context: dict[str, Any] = {
@@ -76,16 +76,16 @@ def _context(request: HttpRequest, choice: Choice, now: datetime) -> dict[str, A
         "after": after,
         "day": day,
     }
-    context |= _day(choice, sight)
+    context |= _day(choice, reader)
     context["left"] = data.shift_notes(since=choice.at - LEFT_FOR, until=choice.at)
     context["left_by"] = _left_by(choice)
     return context
 
 
-def _day(choice: Choice, sight: Reader) -> dict[str, Any]:
+def _day(choice: Choice, reader: Reader) -> dict[str, Any]:
     try:
         report = data.today(choice.at, over=not choice.live)
-        page = rows.page_of(report, sight, _suggested(report, sight), live=choice.live)
+        page = rows.page_of(report, reader, _suggested(report, reader), live=choice.live)
         title, sub = rows.heading(report, choice.at, data.zone())
         jobs = report.jobs or ()
         runs = data.runs_between(*rows.window(report, choice.at))
@@ -103,10 +103,10 @@ def _day(choice: Choice, sight: Reader) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _suggested(report: Today, sight: Reader) -> dict[str, Suggested]:
+def _suggested(report: Today, reader: Reader) -> dict[str, Suggested]:
     """For the first loose stretches: the run with about as many contours without an arc, else the
     only nest with about as many contours."""
-    if not sight.assign:
+    if not reader.assign:
         return {}
     keys = [act.target for note in report.notes for act in note.acts if act.code == "assign_arcs"]
     loose = {one.first_key: (table, one) for table in report.tables for one in table.unassigned}

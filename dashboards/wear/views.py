@@ -41,8 +41,8 @@ def wear(request: HttpRequest) -> HttpResponseBase:
     except Exception:
         log.exception("wear board")
         context = {"failed": True}
-    sight = reader_of(request.user)
-    return render(request, "kerfbook/wear.html", context | {"sight": sight, "caution": CAUTION})
+    reader = reader_of(request.user)
+    return render(request, "kerfbook/wear.html", context | {"reader": reader, "caution": CAUTION})
 
 
 def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, Any]:

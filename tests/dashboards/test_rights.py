@@ -129,8 +129,8 @@ def test_who_sees_cost_alone_sees_neither_quote_nor_margin(shop, nobody):
     from dashboards.access import reader_of
 
     nobody.user_permissions.add(Permission.objects.get(codename="see_cost"))
-    sight = reader_of(type(nobody).objects.get(pk=nobody.pk))
-    assert (sight.cost, sight.margin, sight.persons) == (True, False, False)
+    reader = reader_of(type(nobody).objects.get(pk=nobody.pk))
+    assert (reader.cost, reader.margin, reader.persons) == (True, False, False)
     nobody.user_permissions.set([Permission.objects.get(codename="see_margin")])
     alone = reader_of(type(nobody).objects.get(pk=nobody.pk))
     assert not alone.margin  # a margin gives the cost away
