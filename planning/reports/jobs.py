@@ -12,6 +12,7 @@ from django.db.models import Sum
 from planning.reports.frames import frame
 from planning.reports.queue import Queued, queue_plans
 from planning.reports.shapes import JobToday
+from shopfloor.jobs.late import is_late
 from shopfloor.models import Contour, Job, JobLine, JobState, PartResult, Run, RunState
 
 
@@ -25,9 +26,10 @@ def job_rows(*, now: datetime, waiting: Sequence[Queued]) -> list[JobToday]:
 
     `queued` is how many sheets with its parts wait on a table, `planned_rest_s` their planned time
     (all of a shared nest counts for each of its jobs); None where none waits or one of them has no
-    plan. Late: due before now and parts still owed. Five queries however many jobs."""
+    plan. Late: as `is_late` says. Five queries however many jobs."""
     jobs = list(
         Job.objects.filter(state__in=(JobState.OPEN, JobState.HELD))
+        .annotate(late=is_late(now))
         .select_related("customer")
         .order_by("due_at", "number")
     )
@@ -64,7 +66,7 @@ def job_rows(*, now: datetime, waiting: Sequence[Queued]) -> list[JobToday]:
             queued.get(job.number, 0),
             rest.get(job.number),
             job.pk in running,
-            bool(job.due_at and job.due_at < now and shortage[job.pk]),
+            bool(job.late),
             job.hold_reason,
         )
         for job in jobs

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
+from django.utils import timezone
 
-from planning.reports import today
+from planning.reports import jobs_today, today
 from planning.services.run_figures import run_figures
-from shopfloor.models import ArcAssignment, NestPlan, PieceOutlook, QueueItem, RunVariance
+from shopfloor.models import (
+    ArcAssignment,
+    Job,
+    NestPlan,
+    PartResult,
+    PieceOutlook,
+    QueueItem,
+    RunVariance,
+)
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
@@ -156,6 +166,38 @@ def test_a_job_past_its_due_date_that_owes_parts_is_said(half_burnt, north):
     [note] = [note for note in today(now=now).notes if note.head == "A job is late"]
     assert "J-1 for Fallow Gate Farms was due Mon 05 Oct 06:00 and owes 50 parts" in note.body
     assert note.acts[0].target == str(job.pk)
+
+
+def test_today_and_the_list_of_jobs_agree_on_what_is_late(north, client, owner, operator):
+    """Late: past due and owing a part, held or not. Not late: owing nothing, closed, due later,
+    without a due time. Ten plates too many make up for no missing rib."""
+    now = timezone.now()
+    due = now - timedelta(days=1)
+    cast.job("late", due_at=due)
+    cast.job("held", due_at=due, state="held", hold_reason="no plate")
+    cast.job("closed", due_at=due, state="closed", closed_at=now)
+    cast.job("later", due_at=now + timedelta(days=1))
+    cast.job("no time")
+    cast.job("no lines", parts=(), due_at=due)
+    _, [whole] = cast.job("nothing owed", quantity=2, due_at=due)
+    _, [surplus, _] = cast.job("rib owed", ("plate", "rib"), quantity=2, due_at=due)
+    burnt = cast.run(cast.nest(operator, [(whole, 1e4, 60)]), north)
+    for line, quantity in ((whole, 2), (surplus, 12)):
+        PartResult.objects.create(
+            run=burnt, line=line, outcome="good", quantity=quantity, by=operator, at=now
+        )
+    wanted = {"late", "held", "rib owed"}
+    found = jobs_today(now=now)
+    assert set(found[found.late].job) == wanted == set(found[found.late & (found.shortage > 0)].job)
+    client.force_login(owner)
+    page = client.get("/jobs/?state=all").content.decode()
+    assert "3 jobs are late" in page
+    rows = re.findall(r'<th scope="row".*?</tr>', page, re.S)
+    marked = [row for row in rows if '<td class="off">' in row]
+    assert {re.search(r'">([^<]+)</a>', row).group(1) for row in marked} == wanted
+    for job in Job.objects.all():
+        body = client.get(f"/jobs/{job.pk}/").content.decode()
+        assert ("Past due since" in body) == (job.number in wanted), job.number
 
 
 @pytest.mark.parametrize(

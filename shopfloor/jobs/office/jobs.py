@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from shopfloor.drawings.queries import lines_drawn
 from shopfloor.files.read_list import neutral
+from shopfloor.jobs.late import late_jobs
 from shopfloor.models import Job, JobState
 from shopfloor.runs.jobs import (
     job_costs,
@@ -36,8 +37,6 @@ def _asked(request: DeskRequest) -> tuple[str, str]:
 def jobs(request: DeskRequest) -> HttpResponse:
     text, state = _asked(request)
     rows = jobs_list(text=text, state=state)
-    now = timezone.now()
-    late = Job.objects.filter(state=JobState.OPEN, due_at__lt=now).count()
     return render(
         request,
         "jobs/jobs.html",
@@ -46,8 +45,7 @@ def jobs(request: DeskRequest) -> HttpResponse:
             "text": text,
             "state": state or "all",
             "states": STATES,
-            "now": now,
-            "late": late,
+            "late": set(late_jobs(timezone.now()).values_list("pk", flat=True)),
             # Of what is closed there is no end: it is not added up on each visit.
             "total": jobs_total(rows) if state in (JobState.OPEN, JobState.HELD) else None,
             "may_plan": may(request.user, PLAN),
@@ -72,9 +70,7 @@ def job(request: DeskRequest, pk: int) -> HttpResponse:
             "short": sum(stands.short for stands in lines),
             "doubt": any(stands.good_low != stands.good_high for stands in lines),
             "may_decide": may(request.user, ASSIGN, PLAN),
-            "late": found.state == JobState.OPEN
-            and found.due_at is not None
-            and found.due_at < timezone.now(),
+            "late": late_jobs(timezone.now()).filter(pk=found.pk).exists(),
             "now_cut": job_last_segments(found),
             "heats": heats,
             "heat_unknown": job_heat_unknown(found, heats),
