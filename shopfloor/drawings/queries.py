@@ -18,6 +18,7 @@ from shopfloor.models import (
     Material,
 )
 from shopfloor.svg.parts_map import Part, Svg, parts_map
+from shopfloor.wording.names import first_named
 
 THICKNESS_SLACK = 0.05
 
@@ -179,8 +180,10 @@ def drawing_chosen(text: str) -> str | None:
     exact = next((route for route, words in found if words == text), None)
     if exact is not None:
         return exact
-    alone = named.filter(name__iexact=text).values_list("pk", flat=True).first()
-    return next((route for route, _ in found if route.startswith(f"{alone}-")), None)
+    alone = first_named(named, "name", text)
+    if alone is None:
+        return None
+    return next((route for route, _ in found if route.startswith(f"{alone.pk}-")), None)
 
 
 def _routes() -> QuerySet[DrawingPlan]:
@@ -191,7 +194,7 @@ def _routes() -> QuerySet[DrawingPlan]:
         DrawingPlan.objects.filter(revision=Subquery(newest.values("pk")[:1]), problem="")
         .select_related("revision__drawing__material", "table", "wear_set")
         .defer("revision__contours", "revision__notes", "revision__layers", "snapshot")
-        .order_by("-revision__drawing__made_at", "total_s")
+        .order_by("-revision__drawing__made_at", "total_s", "pk")
     )
 
 

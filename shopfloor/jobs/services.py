@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import Customer, Job, JobLine, JobState, Material
+from shopfloor.wording.names import first_named
 
 NEXT_STEPS = ("", "weld", "bend", "machine", "coat", "ship")
 
@@ -18,7 +19,7 @@ NEXT_STEPS = ("", "weld", "bend", "machine", "coat", "ship")
 def customer_named(*, name: str) -> Customer:
     """The customer of that name, whatever the case; made where there is none."""
     name = " ".join(name.split())
-    found = Customer.objects.filter(name__iexact=name).first()
+    found = first_named(Customer.objects.all(), "name", name)
     if found:
         return found
     customer = Customer(name=name)

@@ -20,6 +20,7 @@ from shopfloor.models import (
     Stoppage,
     Table,
 )
+from shopfloor.wording.names import first_named
 from shopfloor.wording.numbers_in import row_number
 from telemetry.models import Arc, Cursor, Health
 
@@ -154,7 +155,11 @@ def nest_asked_for(text: str) -> tuple[int, str] | None:
     id and name. Blank: the newest. None where there is none; withdrawn ones are left out."""
     text = text.strip()[:80]
     nests = Nest.objects.filter(withdrawn_at=None).order_by("-made_at")
-    asked = [nests.filter(name__iexact=text), nests.filter(name__icontains=text)]
+    asked = [
+        nests.filter(name=text),
+        nests.filter(name__iexact=text),
+        nests.filter(name__icontains=text),
+    ]
     number = row_number(text)
     if number is not None:
         asked.append(nests.filter(pk=number))
@@ -170,7 +175,7 @@ def nest_chosen(text: str) -> int | None:
     """The nest in use of that name, alone or in the words of `nests_to_choose`."""
     rows = Nest.objects.filter(withdrawn_at=None).select_related("material")
     text = text.strip()
-    named = rows.filter(name__iexact=text).first()
+    named = first_named(rows, "name", text)
     if named is not None:
         return named.pk
     like = rows.filter(name__iexact=text.rpartition(", ")[0].strip())

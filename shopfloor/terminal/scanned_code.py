@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from shopfloor.models import Job, Nest, Piece, Sheet, SheetState, Table, Tray
+from shopfloor.wording.names import first_named
 
 PREFIX = re.compile(r"^[A-Za-z]{1,10}:")
 
@@ -18,18 +19,18 @@ def code_words(code: str, table: Table) -> str:
     wanted = plain(code)
     if not wanted:
         return "Nothing was scanned."
-    if sheet := Sheet.objects.filter(code__iexact=wanted).first():
+    if sheet := first_named(Sheet.objects.all(), "code", wanted):
         state = SheetState(sheet.state).label
         return (
             f"Sheet {sheet.code} is {state}. Touch what you start (or Sheet, where it lies under "
             "the run that cuts), then scan it again."
         )
-    if nest := Nest.objects.filter(name__iexact=wanted).first():
+    if nest := first_named(Nest.objects.all(), "name", wanted):
         return f"Nest {nest.name} was withdrawn. Ask the planner which one replaces it."
     if Job.objects.filter(number__iexact=wanted).exists():
         return f"Job {wanted} has nothing next on {table.name}. Ask the planner."
-    if tray := Tray.objects.filter(label__iexact=wanted).first():
+    if tray := first_named(Tray.objects.all(), "label", wanted):
         return f"Tray {tray.label} holds no set that is ready. Look which pieces lie in it."
-    if piece := Piece.objects.filter(label__iexact=wanted).first():
+    if piece := first_named(Piece.objects.all(), "label", wanted):
         return f"{piece.label} is one piece. Touch Change, then scan it again."
     return f"{wanted} is nothing the shop knows."

@@ -11,6 +11,7 @@ from shopfloor.nests.floor.queue_card import Fitted, Item, items_of, listed, wai
 from shopfloor.nests.waiting import waiting_items
 from shopfloor.terminal.scanned_code import plain
 from shopfloor.terminal.words import facts_of
+from shopfloor.wording.names import first_named
 
 
 def scanned_item(code: str, table: Table, fitted: Fitted, *, inch: bool = False) -> Item | None:
@@ -34,11 +35,11 @@ def scanned_item(code: str, table: Table, fitted: Fitted, *, inch: bool = False)
 
 
 def _listed(wanted: str, rows: QuerySet[QueueItem]) -> QueueItem | None:
-    by_nest = rows.filter(nest__name__iexact=wanted).first()
-    by_sheet = by_nest or rows.filter(sheet__code__iexact=wanted).first()
+    by_nest = first_named(rows, "nest__name", wanted)
+    by_sheet = by_nest or first_named(rows, "sheet__code", wanted)
     if by_sheet is not None or not wanted:
         return by_sheet
-    job = Job.objects.filter(number__iexact=wanted).first()
+    job = first_named(Job.objects.all(), "number", wanted)
     if job is None:
         return None
     return rows.filter(nest__revisions__contours__line__job=job).distinct().first()
@@ -52,6 +53,6 @@ def _on_others(table: Table) -> QuerySet[QueueItem]:
 
 
 def _on_no_list(wanted: str, table: Table) -> QueueItem | None:
-    nests = Nest.objects.filter(name__iexact=wanted, withdrawn_at=None)
-    nest = nests.select_related("material", "wear_set").first()
+    nests = Nest.objects.filter(withdrawn_at=None).select_related("material", "wear_set")
+    nest = first_named(nests, "name", wanted)
     return QueueItem(nest=nest, table=table) if nest else None

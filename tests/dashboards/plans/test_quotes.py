@@ -7,9 +7,9 @@ from django.contrib.auth.models import Permission
 
 from planning.calc.drawing import Reading
 from planning.services.drawing_plan import drawing_plan
-from shopfloor.drawings.queries import drawings_to_choose
+from shopfloor.drawings.queries import drawing_chosen, drawings_to_choose
 from shopfloor.drawings.services import drawing_add
-from shopfloor.models import Nest, Quote
+from shopfloor.models import Drawing, Nest, Quote
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
 from tests.planning.test_quotes import NOW
@@ -155,6 +155,20 @@ def test_a_drawing_that_is_no_longer_offered_is_found_by_its_name(drawn, as_, mo
     assert Quote.objects.count() == 2
     missing = client.post("/jobs/quotes/new/", form("", drawing1="base", parts1="25"))
     assert "is not a drawing with a table and a set" in missing.content.decode()
+
+
+def test_of_drawings_that_differ_only_in_case_the_exact_name_is_meant(drawn, history, owner):
+    """Whichever of the two was drawn first."""
+    one = Drawing.objects.get()
+    for name in ("BASE PLATE", "Base Plate"):
+        made = drawing_add(
+            name=name, file_name="b.dxf", raw=dxf(square), by=owner,
+            material=one.material, thickness_text="6 mm", reading=Reading(),
+        )  # fmt: skip
+        drawing_plan(key=str(made.revisions.get().pk), payload={})
+    for drawing in Drawing.objects.all():
+        assert drawing_chosen(drawing.name).startswith(f"{drawing.pk}-"), drawing.name
+    assert drawing_chosen("bAsE pLaTe") is not None
 
 
 @pytest.mark.parametrize(
