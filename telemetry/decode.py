@@ -79,7 +79,7 @@ class Decoder:
             timed=self._timed,
             has_seq=self._has_seq,
             debounce_us=debounce_us if self._is_level else None,
-            counts_to=line.counts_to,
+            counts_to=line.counts_to if "pierces" in line.columns else None,
         )
         self._occurrences = Occurrences(window_us + SECOND_US)
         self._newest_us = 0

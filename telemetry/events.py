@@ -28,6 +28,8 @@ KIND_NAMES: Final[dict[int, str]] = {
 }
 KINDS: Final[dict[str, int]] = {name: kind for kind, name in KIND_NAMES.items()}
 
+UNKNOWN: Final = 0  # value of a pierce event: how often its arc pierced cannot be known
+
 # Characters that the tables hold.
 LONGEST_TORCH: Final = 20
 LONGEST_PROGRAM: Final = 200
@@ -68,10 +70,11 @@ class Event(NamedTuple):
 
     `time_us` is the line's own stamp in UTC, or its arrival where the feed has no stamp.
     `raw_stamp` is the stamp as written, "" where there is none. `value` is amps or volts of a
-    sample, or how many pierces were counted where that is more than one; `text` the name of a
-    program. Of a poll on its way to `edges` they are its amps and its counter's digits. `session`
-    counts restarts of the device's `seq` seen by this decoder. `line` is the 1-based line number
-    in `source`, `position` the byte offset of its first byte as the caller counts it.
+    sample, or how many pierces were counted where that is not one (UNKNOWN: nobody can say);
+    `text` the name of a program. Of a poll on its way to `edges` they are its amps and its
+    counter's digits. `session` counts restarts of the device's `seq` seen by this decoder. `line`
+    is the 1-based line number in `source`, `position` the byte offset of its first byte as the
+    caller counts it.
     """
 
     key: str

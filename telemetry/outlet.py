@@ -28,9 +28,9 @@ class ReleaseQueue:
         timed: bool,
         has_seq: bool,
         debounce_us: int | None,
-        counts_to: int = 0,
+        counts_to: int | None = None,
     ) -> None:
-        """`debounce_us` is None where events are no levels; `counts_to` is of `Counter`."""
+        """`debounce_us` is None where events are no levels; `counts_to` is of `Edges`."""
         self.window = Window(timed=timed)
         self._sequence = sequence
         self._window_us = window_us

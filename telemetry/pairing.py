@@ -5,7 +5,8 @@ Rules, per torch (design of the feed format):
 - a second `arc_on` ends the first as `lost`, at the last line that shows it burning (a pierce,
   or a sample above zero), or at its own start where none does;
 - an `arc_off` with no arc, and a pierce outside one, are strays;
-- a pierce event stands for as many pierces as its value says, without one for one;
+- a pierce event stands for as many pierces as its value says, without one for one; with UNKNOWN
+  it says that the arc's pierces are unknown, and outside an arc nothing;
 - a sample of 0 A (or 0 V) is no burning and does not end an arc;
 - an arc still burning when the input ends is `open`: its end is unknown, not zero.
 
@@ -19,7 +20,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
-from telemetry.events import ARC_OFF, ARC_ON, PIERCE, PROGRAM, SAMPLE_A, SAMPLE_V, Event
+from telemetry.events import ARC_OFF, ARC_ON, PIERCE, PROGRAM, SAMPLE_A, SAMPLE_V, UNKNOWN, Event
 
 Ended = Literal["off", "lost", "open"]
 
@@ -28,9 +29,9 @@ class Arc(NamedTuple):
     """One arc-on interval of one torch.
 
     `key` is the key of its arc_on event. `off_us` is None while `ended` is "open". `pierces` is
-    None where the feed cannot know them. `amps` and `volts` are means of the samples above
-    zero, None without any. `last_seen_us` is the last line that showed it burning, its own
-    start at the least.
+    None where they are unknown, as always where the feed cannot know them. `amps` and `volts` are
+    means of the samples above zero, None without any. `last_seen_us` is the last line that showed
+    it burning, its own start at the least.
     """
 
     torch: str
@@ -68,7 +69,7 @@ class Burning:
         self.on_us = on_us
         self.program = program
         self.last_seen_us = on_us
-        self.pierces = 0
+        self.pierces: int | None = 0
         self.first_pierce_us: int | None = None
         self.a_sum = 0.0
         self.a_n = 0
@@ -108,13 +109,17 @@ class Pairer:
             self.program = text
             return None
         if burning is None:
-            self.stray = kind in (ARC_OFF, PIERCE)
+            self.stray = kind == ARC_OFF or (kind == PIERCE and value != UNKNOWN)
             return None
         if kind == ARC_OFF:
             self.burning = None
             return self._arc(burning, time_us, "off")
         if kind == PIERCE:
-            burning.pierces += 1 if value is None else int(value)
+            if value == UNKNOWN:
+                burning.pierces = None
+                return None
+            if burning.pierces is not None:
+                burning.pierces += 1 if value is None else int(value)
             if burning.first_pierce_us is None:
                 burning.first_pierce_us = time_us
         elif value is None or value <= 0:
@@ -154,12 +159,16 @@ class Pairer:
             elif kind == PROGRAM:
                 self.program = row[7]
             elif burning is None:
-                yield None, row
+                if kind == ARC_OFF or row[6] != UNKNOWN:
+                    yield None, row
             elif kind == ARC_OFF:
                 before, self.burning, burning = burning, None, None
                 yield self._arc(before, row[1], "off"), row
+            elif row[6] == UNKNOWN:
+                burning.pierces = None
             else:
-                burning.pierces += 1 if row[6] is None else int(row[6])
+                if burning.pierces is not None:
+                    burning.pierces += 1 if row[6] is None else int(row[6])
                 burning.last_seen_us = row[1]
                 if burning.first_pierce_us is None:
                     burning.first_pierce_us = row[1]

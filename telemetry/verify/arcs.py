@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db import connection
 
-from telemetry.events import ARC_OFF, ARC_ON, PIERCE, PROGRAM, SAMPLE_A, SAMPLE_V
+from telemetry.events import ARC_OFF, ARC_ON, PIERCE, PROGRAM, SAMPLE_A, SAMPLE_V, UNKNOWN
 from telemetry.models import Feed
 from telemetry.verify.sorting import Sorter, row
 
@@ -22,7 +22,8 @@ class _Torch:
     def __init__(self, program: str | None) -> None:
         self.program = program
         self.key: bytes | None = None  # of the arc_on that burns
-        self.on_us = self.seen_us = self.pierces = 0
+        self.on_us = self.seen_us = 0
+        self.pierces: int | None = 0
         self.first_us: int | None = None
         self.of: str | None = None
         self.amps: list[float] = []
@@ -65,12 +66,15 @@ class Paired:
             self._end(torch, own, own.seen_us, "lost")
             own.begin(key, at_us)
         elif own.key is None:
-            if kind in (ARC_OFF, PIERCE):
+            if kind == ARC_OFF or (kind == PIERCE and number != UNKNOWN):
                 self.strays.add(row(key, hash((torch, at_us, kind == ARC_OFF)), at_us))
         elif kind == ARC_OFF:
             self._end(torch, own, at_us, "off")
+        elif kind == PIERCE and number == UNKNOWN:
+            own.pierces = None
         elif kind == PIERCE:
-            own.pierces += 1 if number is None else int(number)
+            if own.pierces is not None:
+                own.pierces += 1 if number is None else int(number)
             own.seen_us = at_us
             own.first_us = at_us if own.first_us is None else own.first_us
         elif number is not None and number > 0 and kind in (SAMPLE_A, SAMPLE_V):

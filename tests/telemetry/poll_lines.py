@@ -60,9 +60,10 @@ class Poll:
         return (self.at - EPOCH) // timedelta(microseconds=1)
 
 
-def simulate(seed: int, polls: int) -> list[Poll]:
-    """Both torches once a second. The counters run past their end, some lines leave them out, and
-    some find them started again at 0, as after a loss of power."""
+def simulate(seed: int, polls: int, *, told: float = 0.85) -> list[Poll]:
+    """Both torches once a second. The counters run past their end, some lines leave them out
+    (`told` is the part that does not), and some find them started again at 0, as after a loss of
+    power."""
     chance = random.Random(seed)
     at = datetime(2026, 11, 30, 14, tzinfo=UTC)
     on, counts, found = {"1": False, "2": False}, {"1": 90, "2": 5}, []
@@ -80,7 +81,7 @@ def simulate(seed: int, polls: int) -> list[Poll]:
             if 40 <= counts[torch] <= 65 and not untold[torch] and chance.random() < 0.05:
                 counts[torch] = 0
             counts[torch] = (counts[torch] + pierced) % (TO + 1)
-            tells = chance.random() < 0.85 or untold[torch] + pierced > 5
+            tells = chance.random() < told or untold[torch] + pierced > 5
             untold[torch] = 0 if tells else untold[torch] + pierced
             amps = round(chance.uniform(80, 100), 1) if on[torch] else 0.0
             found.append(
@@ -94,7 +95,8 @@ def simulate(seed: int, polls: int) -> list[Poll]:
 
 def arcs_of(polls: list[Poll]) -> tuple[set[tuple], int]:
     """((torch, on, off, pierces, amps) of each arc that ended, how many lines told of a pierce
-    outside any), by what really happened and not by the counter."""
+    outside any), by what really happened and not by the counter. Pierces are None where no reading
+    came before the arc or none in it, or where one in it tells of an arc before it too."""
     arcs, strays = set(), 0
     for torch in {poll.torch for poll in polls}:
         mine = [poll for poll in polls if poll.torch == torch]
@@ -106,6 +108,7 @@ def arcs_of(polls: list[Poll]) -> tuple[set[tuple], int]:
             if poll.count is not None:
                 told[n], waiting = waiting, 0
         inside: set[int] = set()
+        unread: list[range] = []  # arcs that no line told of
         n = 0
         while n < len(mine):
             if not mine[n].on:
@@ -115,10 +118,16 @@ def arcs_of(polls: list[Poll]) -> tuple[set[tuple], int]:
             inside.update(range(n, end + 1))
             amps = [p.amps for p in mine[n:end] if p.amps]
             if not mine[end].on:
+                arc = range(n, end + 1)
+                read = [m for m in arc if m in told]
+                before = max((m for m in told if m < n), default=-1)
+                mixed = any(told.get(m) for m in read[:1]) and any(u.start > before for u in unread)
+                if not read:
+                    unread.append(arc)
                 arcs.add(
                     (
                         torch, mine[n].at_us, mine[end].at_us,
-                        sum(told.get(m, 0) for m in range(n, end + 1)),
+                        sum(told[m] for m in read) if read and before >= 0 and not mixed else None,
                         round(sum(amps) / len(amps), 6) if amps else None,
                     )
                 )  # fmt: skip

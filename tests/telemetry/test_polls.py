@@ -9,7 +9,6 @@ from itertools import pairwise
 import pytest
 
 from telemetry.backfill import backfill
-from telemetry.counter import MOST, Counter
 from telemetry.decode import Decoder
 from telemetry.description import DescriptionError, parse_description
 from telemetry.events import ARC_OFF, ARC_ON, PIERCE, SAMPLE_A, Event
@@ -50,36 +49,10 @@ def decoded(text: str, raw: bytes, decoder: type[Decoder] = Decoder, *, cuts=(),
     return events, lines, repeats + batch.repeats
 
 
-@pytest.mark.parametrize(
-    ("readings", "pierces"),
-    [
-        ([57, 57, 58, 61], [0, 0, 1, 3]),
-        ([98, 99, 0, 2], [0, 1, 1, 2]),  # past its end
-        ([57, 0, 2], [0, 0, 2]),  # power-up
-        ([57, 3], [0, 3]),
-        ([MOST + 60, 50], [0, 0]),  # set by hand: 50 pierces never came since
-        ([2, 3 + MOST], [0, 0]),
-    ],
-)
-def test_what_a_counter_went_up(readings: list[int], pierces: list[int]) -> None:
-    counter = Counter(99)
-    assert [counter.step(reading, begins=False) for reading in readings] == pierces
-
-
-def test_without_its_last_number_a_counter_that_goes_back_began_at_nothing() -> None:
-    counter = Counter(0)
-    assert [counter.step(n, begins=False) for n in (65535, 2)] == [0, 2]
-
-
-def test_of_a_step_too_large_an_arc_that_begins_keeps_its_pierce() -> None:
-    counter = Counter(0)
-    assert [counter.step(n, begins=True) for n in (7, 7, 400)] == [0, 0, 1]
-
-
 @pytest.mark.parametrize("numbered", [False, True])
 @pytest.mark.parametrize("seed", range(8))
 def test_arcs_hold_the_pierces_and_the_mean_amps_that_were(seed: int, numbered: bool) -> None:
-    polls = simulate(seed, 600)
+    polls = simulate(seed, 600, told=0.6)
     expected, strays = arcs_of(polls)
     raw = bytes_of(polls, numbered=numbered)
     pairing = decode_sample(parse_description(polled_text(numbered=numbered)), [raw]).pairing
@@ -88,7 +61,8 @@ def test_arcs_hold_the_pierces_and_the_mean_amps_that_were(seed: int, numbered: 
         for a in pairing.arcs if a.ended == "off"
     }  # fmt: skip
     assert found == expected
-    assert sum(row[3] for row in expected) > 50
+    assert sum(row[3] or 0 for row in expected) > 50
+    assert None in {row[3] for row in expected}
     assert len(pairing.stray_pierces) == strays
     assert not pairing.stray_offs
 
@@ -199,7 +173,7 @@ def test_stored_live_and_made_again_it_is_the_same(tmp_path, numbered, more):
     path = tmp_path / "live.csv"
     path.touch()
     feed = feed_register(name="n", text=polled_text(path, numbered=numbered, more=more), by="test")
-    polls = simulate(8, 700)
+    polls = simulate(8, 700, told=0.6)
     heard(feed, path, polls, numbered=numbered, pieces=5)
     before = everything()
     if not more:
