@@ -6,6 +6,8 @@ The signal field is the level's word; what is an edge is decided once the lines 
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from telemetry.description import LEVEL_BESIDE, Description
 from telemetry.errors import ParseError
 from telemetry.parsers.base import Fields
@@ -43,13 +45,14 @@ class LevelParser:
 
     def beside(self, text: str) -> tuple[float | None, str | None]:
         """What a line says beside its level: amps, and the digits of its pierce counter. None where
-        it leaves them empty. Raises ParseError."""
+        it leaves them empty or what it says is none: that makes its level no less good."""
         fields = self._split(text)
-        amps = (fields[self._amps] or "").strip()
-        return (
-            decimal(amps, self._decimal) if amps else None,
-            reading(fields[self._pierces], self._counts_to),
-        )
+        amps = digits = None
+        with suppress(ParseError):
+            amps = decimal(fields[self._amps], self._decimal)
+        with suppress(ParseError):
+            digits = reading(fields[self._pierces], self._counts_to)
+        return amps, digits
 
     def take_header(self, text: str) -> bool:
         """True for a line of the stated column names."""

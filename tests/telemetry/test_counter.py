@@ -84,3 +84,19 @@ def test_unknown_pierces_with_a_debounce_are_those_of_arcs_that_stood() -> None:
         (5, None), (16, 1)
     ]  # fmt: skip
     assert len(pairing.stray_pierces) == 2  # a mark of no arc is none
+
+
+@pytest.mark.parametrize(
+    ("beside", "pierces", "amps"),
+    [
+        ("-", None, None), ("-,---", None, None), ("5.5,80", None, 80.0), ("-5", None, None),
+        ("9999999999999999999", None, None), ("5,eighty", 4, None), ("5,1e999", 4, None),
+        ("100,80", None, 80.0), ("5,", 4, None), (",80", None, 80.0),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_read_beside_a_level_costs_no_edge(beside, pierces, amps) -> None:
+    text = of_one_torch().replace("[time]", "counts_to = 99\n[time]")
+    raw = lines_of("0,1", f"1,{beside}", "0,-,---", "0,5")
+    sample = decode_sample(parse_description(text), [raw])
+    [arc] = sample.pairing.arcs
+    assert (sample.rejects, arc.ended, arc.pierces, arc.amps) == ([], "off", pierces, amps)

@@ -150,13 +150,6 @@ def test_only_a_level_has_a_counter() -> None:
         parse_description(text.replace('"signal"]', '"signal", "amps"]'), name="F")
 
 
-@pytest.mark.parametrize("last", ["5.5", "-5", "five", "100", "9" * 19, "5,eighty", "5,1e999"])
-def test_a_number_that_is_none_is_refused_with_its_line(last: str) -> None:
-    raw = b"2026-11-30T14:00:01,1,1,5,90\n" + f"2026-11-30T14:00:02,1,1,{last}\n".encode()
-    sample = decode_sample(parse_description(polled_text()), [raw])
-    assert [(reject.line, reject.reason) for reject in sample.rejects] == [(2, "bad value")]
-
-
 def heard(feed: Feed, path, polls, *, numbered: bool, pieces: int) -> None:
     size = len(polls) // pieces + 1
     for at in range(0, len(polls), size):
