@@ -112,7 +112,7 @@ def test_a_bad_program_is_refused_with_file_and_line(capsys, tmp_path):
         ([TWO_PARTS, *TABLE, *CHART, "--thickness", "thick"], "--thickness"),
         ([TWO_PARTS, *TABLE, *CHART], "--chart needs"),
         ([TWO_PARTS, *TABLE, "--set", "A"], "need --chart"),
-        ([TWO_PARTS, *TABLE, *CHART, "--thickness", "6", "--speed", "5"], "in place of"),
+        ([TWO_PARTS, *TABLE, *CHART, "--thickness", "6", "--speed", "5"], "takes the place of"),
         ([TWO_PARTS, *TABLE, "--speed", "0"], "speed_mm_min must be above zero"),
         ([TWO_PARTS, *TABLE, "--speed", "1e308"], "above zero, 1e-06 to 1e+09"),
         ([TWO_PARTS, "--accel", "1", "--rapid", "1e-320"], "rapid_mm_min must be above zero"),
