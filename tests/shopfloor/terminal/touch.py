@@ -129,10 +129,10 @@ class Touch:
         self.settled()
         self.sees("of 12 base plates")
 
-    def sees(self, text: str, timeout_s: float = 25) -> None:
+    def sees(self, text: str, timeout_s: float = 60) -> None:
         self.page.get_by_text(text).locator("visible=true").first.wait_for(timeout=timeout_s * 1000)
 
-    def settled(self, timeout_s: float = 25) -> None:
+    def settled(self, timeout_s: float = 60) -> None:
         """Everything entered is acknowledged and in the state on the page."""
         kept = "document.documentElement.dataset.kept"
         quiet = [""]
@@ -144,7 +144,7 @@ class Touch:
 
         self.until(still, timeout_s)
 
-    def until(self, true: Any, timeout_s: float = 25) -> None:
+    def until(self, true: Any, timeout_s: float = 60) -> None:
         end = time.monotonic() + timeout_s
         while not true():
             assert time.monotonic() < end, "it did not come about"
