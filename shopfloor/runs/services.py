@@ -118,15 +118,24 @@ def run_restart(
     memo: UndoRecord | None = None,
 ) -> Segment:
     """A new segment of a run: at a contour, or (None) at the one after the last burnt. The
-    segment before ends at its last arc if nobody ended it."""
+    segment before ends at its last arc if nobody ended it. Of a run set aside after `at` the
+    segment is split there, and the run stays set aside."""
     memo = memo or UndoRecord()
     _not_over(run)
-    _not_before(run, at)
+    aside = _set_aside_after(run, at)
+    if aside is None:
+        _not_before(run, at)
     count = run.revision.contours.count()
     if contour is not None and not 1 <= contour <= max(count, 1):
         raise FloorError(f"This nest has contours 1 to {count}, not {contour}.")
     before = run.segments.order_by("-started_at", "-pk").first()
-    if before is not None and not before.end_reason:
+    rest: dict[str, Any] = {}
+    if aside is not None:
+        last_us = last_arc_us(aside, before_us=to_us(at))
+        ended_at = at if last_us is None else max(aside.started_at, min(from_us(last_us), at))
+        before, rest = aside, _end_of(aside)
+        memo.change(aside, ended_at=ended_at, end_reason=reason, end_assumed=last_us is not None)
+    elif before is not None and not before.end_reason:
         # "change" would let the new segment follow on, but the contour was said.
         how = "other" if reason == "change" else reason
         segment_end(segment=before, at=at, reason=how, from_arcs=True, memo=memo)
@@ -138,7 +147,9 @@ def run_restart(
     if carries_on and before is not None:
         contour = (before.last_contour or before.first_contour - 1) + 1
     segment = _segment_open(run, torch, fitted, operator, at, contour or 1, memo, carries_on)
-    memo.change(run, state=RunState.OPEN)
+    memo.change(segment, **rest)
+    if aside is None:
+        memo.change(run, state=RunState.OPEN)
     request_work(kind="run", key=str(run.pk))
     return segment
 
@@ -147,16 +158,21 @@ def run_restart(
 def run_handover(
     *, run: Run, operator: User, at: datetime, memo: UndoRecord | None = None
 ) -> Segment:
-    """Another person carries on: a new segment from the next contour, no pause between."""
+    """Another person carries on: a new segment from the next contour, no pause between. Of a run
+    set aside after `at` the segment is split there, and the run stays set aside."""
     memo = memo or UndoRecord()
     _not_over(run)
-    _not_before(run, at)
-    before = run.segments.order_by("-started_at", "-pk").first()
-    if before is None or before.end_reason or before.ended_at is not None:
+    aside = _set_aside_after(run, at)
+    if aside is None:
+        _not_before(run, at)
+    before = aside or run.segments.order_by("-started_at", "-pk").first()
+    rest = {} if aside is None else _end_of(aside)
+    if before is None or (aside is None and (before.end_reason or before.ended_at is not None)):
         return run_restart(run=run, at=at, operator=operator, reason="shift", memo=memo)
     memo.change(before, ended_at=at, end_reason="shift", end_assumed=False)
     contour = (before.last_contour or before.first_contour - 1) + 1
     segment = _segment_open(run, before.torch, before.wear_set, operator, at, contour, memo)
+    memo.change(segment, **rest)
     request_work(kind="run", key=str(run.pk))
     return segment
 
@@ -216,10 +232,26 @@ def segment_end(
     memo.change(segment, ended_at=at, end_reason=reason, end_assumed=assumed)
 
 
-def last_arc_us(segment: Segment) -> int | None:
-    """Where the last arc of a segment ended (began, if it still burns); None without arcs."""
+def _set_aside_after(run: Run, at: datetime) -> Segment | None:
+    """The last segment of a run, where `at` lies in it and the run has been set aside since."""
+    if run.state != RunState.STOPPED:
+        return None
+    said = run.segments.exclude(end_reason__in=(UNDONE, ASSIGNED))
+    last = said.order_by("-started_at", "-pk").first()
+    if last is None or not last.end_reason or last.ended_at is None:
+        return None
+    return last if last.started_at <= at < last.ended_at else None
+
+
+def _end_of(segment: Segment) -> dict[str, Any]:
+    return {name: getattr(segment, name) for name in ("ended_at", "end_reason", "end_assumed")}
+
+
+def last_arc_us(segment: Segment, *, before_us: int | None = None) -> int | None:
+    """Where the last arc of a segment (that began before) ended (began, if it still burns); None
+    without arcs."""
     keys = list(segment.assignments.values_list("arc_key", flat=True))
-    arcs = arcs_by_key(keys)
+    arcs = [arc for arc in arcs_by_key(keys) if before_us is None or arc.on_us < before_us]
     return max((arc.on_us if arc.off_us is None else arc.off_us for arc in arcs), default=None)
 
 

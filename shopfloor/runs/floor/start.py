@@ -109,6 +109,7 @@ def restart_at(call: ActionRequest) -> dict[str, Any]:
     if before is not None:
         before.refresh_from_db()
         _stood(call, run, before.ended_at, reason)
+    _already_followed(call, run, call.at)
     arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
     return {"run": str(run.pk), "segment": segment.pk, "first_contour": segment.first_contour}
 
@@ -120,6 +121,7 @@ def handover(call: ActionRequest) -> dict[str, Any]:
     if call.text("to") not in ("", operator.username, operator.badge):
         raise FloorError("Who takes over signs in with badge and PIN.", "Touch Hand over.")
     segment = run_handover(run=run, operator=operator, at=call.at, memo=call.memo)
+    _already_followed(call, run, call.at)
     arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
     return {"run": str(run.pk), "segment": segment.pk, "operator": operator.shown_name}
 
@@ -198,8 +200,8 @@ def _set_aside(call: ActionRequest, table: Table, waiting: Run | None) -> Run | 
 
 
 def _already_followed(call: ActionRequest, run: Run, at: datetime) -> list[str]:
-    """A start that comes late, where another was entered for a later time: that one has set this
-    run aside, as it would have if both had come in their order."""
+    """What puts a run on the table and comes late, where the start of another was entered for a
+    later time: that one has set this run aside, as if both had come in their order."""
     segments = Segment.objects.filter(run__table=run.table_id, started_at__gt=at)
     segments = segments.exclude(run=run).exclude(run__state=RunState.VOIDED)
     found = segments.exclude(end_reason__in=(UNDONE, ASSIGNED)).order_by("started_at")
@@ -238,7 +240,9 @@ def _sheet(
 
 def _stood(call: ActionRequest, run: Run, since: Any, reason: str) -> None:
     """The time between: the open stoppage ends, or one is written from the last arc on."""
-    standing = Stoppage.objects.filter(table=run.table, ended_at=None).first()
+    standing = Stoppage.objects.filter(
+        table=run.table, ended_at=None, started_at__lte=call.at
+    ).first()
     named = Reason.objects.filter(code=reason, active=True).first()
     if standing is not None:
         if named is not None and standing.reason is None:
