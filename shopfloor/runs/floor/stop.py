@@ -66,7 +66,8 @@ def resume(call: ActionRequest) -> dict[str, Any]:
     seconds = None
     if stoppage is not None:
         seconds = stoppage_close(stoppage=stoppage, at=call.at, memo=call.memo)
-    if run is not None and run.state == RunState.STOPPED:
+    set_aside = run is not None and not run.segments.filter(end_reason="").exists()
+    if run is not None and run.state == RunState.STOPPED and not set_aside:
         call.memo.change(run, state=RunState.OPEN)
     if run is not None and run.state == RunState.OPEN:
         last = run.segments.order_by("-started_at", "-pk").first()

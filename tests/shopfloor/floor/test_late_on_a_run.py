@@ -164,3 +164,15 @@ def test_a_start_and_its_finish_that_come_late_are_one_sheet(floor, supervisor):
     assert run.segments.get().ended_at == T0 + 20 * MINUTE
     assert PartResult.objects.get(run=run).quantity == 4
     assert Run.objects.get(state="open").revision.nest.name == "Y"
+
+
+def test_a_stop_and_a_resume_that_come_late_leave_it_set_aside(floor, offline):
+    came = T0 + 40 * MINUTE
+    floor.done("stop", T0 + 5 * MINUTE, now=came)
+    floor.done("resume", T0 + 10 * MINUTE, now=came)
+    stood = Stoppage.objects.get(run=offline)
+    assert (stood.started_at, stood.ended_at) == (T0 + 5 * MINUTE, T0 + 10 * MINUTE)
+    assert Run.objects.get(pk=offline).state == "stopped"
+    assert Run.objects.get(state="open").revision.nest.name == "Y"
+    floor.done("finish", T0 + 25 * MINUTE, now=came, exceptions=[])
+    assert people(offline) == [("Milo", T0, T0 + 25 * MINUTE)]
