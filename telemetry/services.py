@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from telemetry.counted import feed_moves, watching
+from telemetry.counted import feed_follows, feed_moves, watching
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
 from telemetry.feeds import check_source
@@ -45,7 +45,8 @@ def feed_register(*, name: str, text: str, by: str = "", source_name: str = "") 
         feed = Feed(name=name, version=0, master=not taken, created_us=time.time_ns() // 1000)
     elif (feed.table, feed.torch) != (description.table, torch):
         counts = not others.exclude(pk=feed.pk).exists()
-        feed_moves(feed, description.table, counts=counts, now_us=time.time_ns() // 1000)
+        to = description.table, torch
+        feed_moves(feed, to, counts=counts, now_us=time.time_ns() // 1000)
     feed.table, feed.torch, feed.kind = description.table, torch, description.source.kind
     feed.version += 1
     feed.full_clean()
@@ -55,6 +56,7 @@ def feed_register(*, name: str, text: str, by: str = "", source_name: str = "") 
         made_by=by,
     )  # fmt: skip
     if feed.version == 1:
+        feed_follows(feed)
         ClockOffset.objects.create(feed=feed, made_at=timezone.now(), made_by=by)
     return feed
 

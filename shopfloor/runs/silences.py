@@ -65,7 +65,7 @@ def source_silences(
     found = {code: SourceSilence(False, ((start_us, end_us),), None, "") for code in wanted}
     for feed in feeds:
         own = _Source(feed, last_line.get(feed.pk), gaps.get(feed.pk, []), to_us(now))
-        for since_us, until_us, table in spans[feed.pk]:
+        for since_us, until_us, table, _ in spans[feed.pk]:
             window = max(start_us, since_us or start_us), min(end_us, until_us or end_us)
             if (until_us is None and not feed.enabled) or window[0] >= window[1]:
                 continue

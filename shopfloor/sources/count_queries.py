@@ -13,7 +13,7 @@ from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.runs.run_page import LONGEST
 from shopfloor.site.calendar import day_span, shifts_between
 from shopfloor.site.queries import shift_patterns, shop_zone
-from telemetry.counted import counted, watching
+from telemetry.counted import counted, counted_or_watching
 from telemetry.models import Feed, Rollup
 
 _QUARTER = timedelta(minutes=15)
@@ -64,8 +64,9 @@ def count_preview(feed: Feed, day: date) -> list[MonthCounted]:
     """The months from a day on in which any of the sources concerned burnt, the newest first.
     Four queries a month."""
     begin = count_begins(feed.table, day)
-    beside = watching(feed.table, feed.torch)
-    rows = Rollup.objects.filter(feed__in=beside, bucket_us__gte=to_us(begin))
+    rows = Rollup.objects.filter(
+        feed__in=counted_or_watching(feed), table=feed.table, bucket_us__gte=to_us(begin)
+    )
     ends = rows.aggregate(first=Min("bucket_us"), last=Max("bucket_us"))
     if ends["first"] is None:
         return []

@@ -6,11 +6,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, Max, Min, Q
+from django.db.models import Count, Max, Min
 
 from shopfloor.models import EnteredCount
 from shopfloor.sources.queries import instant
-from telemetry.counted import watching
+from telemetry.counted import spans_at
 from telemetry.description import Description, parse_description
 from telemetry.models import Arc, CountedSpan, Feed, FeedVersion, PushToken
 
@@ -89,8 +89,7 @@ def source_watchers(feed: Feed) -> list[Watcher]:
 
 def source_turns(feed: Feed) -> list[CountedSpan]:
     """Whose arcs counted from when until when, oldest first; empty where none took over."""
-    here = Q(feed__in=watching(feed.table, feed.torch)) | ~Q(feed__table=feed.table)
-    rows = CountedSpan.objects.filter(here, table=feed.table).select_related("feed")
+    rows = spans_at(feed.table, feed.torch).select_related("feed")
     return sorted(rows, key=lambda span: (span.from_us or 0, span.feed.name))
 
 

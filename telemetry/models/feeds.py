@@ -29,14 +29,15 @@ class Feed(models.Model):
 
 
 class CountedSpan(models.Model):
-    """From when until when a feed's arcs count, and at which table. A feed without a row counts
-    always where it is a master, else never; rows come once another source takes over from a date,
-    or the feed moves to another table or torch."""
+    """From when until when a feed's arcs count, and at which table and torch. A feed without a row
+    counts always where it is a master, else never; rows come once another source takes over from a
+    date, the feed moves to another table or torch, or it follows one that left its torch."""
 
     feed = models.ForeignKey(
         Feed, on_delete=models.CASCADE, related_name="counted_spans", db_index=False
     )
     table = models.CharField(max_length=60)
+    torch = models.CharField(max_length=20, blank=True, help_text="blank: named line by line")
     from_us = models.BigIntegerField(null=True, help_text="microseconds UTC; null: always before")
     until_us = models.BigIntegerField(null=True, help_text="not itself; null: still")
 
