@@ -17,6 +17,7 @@ from planning.inputs.types import RunIn
 from planning.reports.run import run_detail
 from planning.reports.shapes import Figure, OpenedRow, RunDetail
 from planning.reports.trace_rows import cut_short, kind_label, minutes, say_money, signed
+from planning.services.entered_runs import entries_within
 from shopfloor.models import ArcAssignment, NestPlan, Run, RunState
 from shopfloor.nests.warnings import refusal_of
 from shopfloor.runs.arcs import from_us
@@ -123,7 +124,7 @@ def _items(found: RunDetail, term: str) -> tuple[list[OpenedRow], float]:
         pierces_known=term in (spent.CUTTING, spent.PIERCING),
         planned_arc_us=plan.arc_by_contour_us if plan else None,
         travel_us=plan.travel_by_contour_us if plan else None,
-        entries=loaded.entries,
+        entries=entries_within(loaded),
     )
     counted_s = sum(item.us for item in items.get(term, [])) / S
     if term == spent.STOPPAGES:

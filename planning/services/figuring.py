@@ -7,6 +7,7 @@ from planning.calc.cost import RateBook
 from planning.calc.variance import Variance, entered_variance, run_variance
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import RunIn
+from planning.services.entered_runs import entries_within
 from planning.services.run_amounts import (
     RunCosts,
     crash_line_of,
@@ -65,7 +66,7 @@ def _variance(run: RunIn, finished: bool) -> Variance:
         run.silences,
         plan,
         pierces_known=run.pierces_known,
-        entries=run.entries,
+        entries=entries_within(run),
     )
 
 

@@ -31,20 +31,31 @@ class Use:
 
 def piece_uses(run: RunIn, figures: RunFigures, fittings: Iterable[FittingIn]) -> list[Use]:
     """A run's use of every piece that was in its torches: starts that were heard and those that
-    were entered. A run of which no arc was heard, and which was not entered whole either, took at
-    least what its plan says, with whatever was fitted when its segments began."""
+    were entered. Where no arc of a run was heard, a torch that was not entered whole either took at
+    least its share of the plan, with whatever was fitted when its segments began."""
     fittings = [fit for fit in fittings if fit.table_id == run.table_id]
+    whole = {torch for torch, entered in entered_burning(run).items() if entered.whole}
+    uses: list[Use] = []
+    for torch in sorted({fit.torch for fit in fittings}):
+        own = [fit for fit in fittings if fit.torch == torch]
+        uses += _of_torch(run, figures, own, planned=not run.arcs and torch not in whole)
+    return list(_by_piece(uses).values())
+
+
+def _of_torch(
+    run: RunIn, figures: RunFigures, fittings: list[FittingIn], *, planned: bool
+) -> Iterable[Use]:
     known = _by_piece([*_measured(run, figures, fittings), *_entered(run, figures, fittings)])
-    if run.arcs or entered_burning(run).whole:
-        return list(known.values())
-    for piece, planned in _by_piece(_planned(run, figures, fittings)).items():
+    if not planned:
+        return known.values()
+    for piece, planned_use in _by_piece(_planned(run, figures, fittings)).items():
         had = known.get(piece)
         if had is None:
-            known[piece] = planned
-        elif planned.starts > had.starts:
-            arc_us = max(planned.arc_us, had.arc_us)
-            known[piece] = replace(planned, arc_us=arc_us, known_starts=had.known_starts)
-    return list(known.values())
+            known[piece] = planned_use
+        elif planned_use.starts > had.starts:
+            arc_us = max(planned_use.arc_us, had.arc_us)
+            known[piece] = replace(planned_use, arc_us=arc_us, known_starts=had.known_starts)
+    return known.values()
 
 
 def _by_piece(uses: Iterable[Use]) -> dict[int, Use]:

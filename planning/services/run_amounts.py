@@ -8,7 +8,7 @@ from planning.calc import allocation as a
 from planning.calc.cost import RateBook, energy_kwh, remnant_credit, rounded, time_amount
 from planning.calc.spans import intersect, length, union
 from planning.inputs.types import RunIn
-from planning.services.entered_runs import entered_burning
+from planning.services.entered_runs import Entered, entered_burning, planned_burning
 from planning.services.run_types import CRASH, Amount, Rules, Slot
 
 
@@ -69,15 +69,21 @@ class RunCosts:
 
 def gas_and_energy(book: RunCosts, run: RunIn) -> None:
     """Of the arcs heard and the burning entered. A run of which no arc was heard took what its plan
-    says, unless it was entered whole: an entry for a part of it is only the least it took."""
+    says, torch by torch, where a torch was not entered whole: an entry for a part of its time is
+    only the least it took."""
     entered = entered_burning(run)
-    arc_us = sum(arc.us for arc in run.arcs) + entered.burning_us
-    evidence = "entered" if entered.burning_us or not run.arcs else "measured"
-    if not run.arcs and not entered.whole:
-        planned_us = run.plan.cut_us + run.plan.pierce_us if run.plan else 0
-        if planned_us > arc_us:
-            arc_us, evidence = planned_us, "planned"
-        elif not arc_us:
+    entered_us = sum(each.burning_us for each in entered.values())
+    arc_us = sum(arc.us for arc in run.arcs) + entered_us
+    evidence = "entered" if entered_us or not run.arcs else "measured"
+    if not run.arcs:
+        least_us = entered_us
+        for torch, planned_us in planned_burning(run).items():
+            known = entered.get(torch, Entered(0, whole=False))
+            least_us += 0 if known.whole else max(planned_us - known.burning_us, 0)
+        whole = bool(entered) and all(each.whole for each in entered.values())
+        if least_us > arc_us:
+            arc_us, evidence = least_us, "planned"
+        elif not arc_us and not whole:
             book.unknown.append("no arcs and no plan: gas and power unknown")
             return
     gas = book.rate("gas")
@@ -86,7 +92,7 @@ def gas_and_energy(book: RunCosts, run: RunIn) -> None:
     price = book.rate("energy")
     if price is None:
         return
-    kwh, sampled = _kwh(run, arc_us, entered.burning_us)
+    kwh, sampled = _kwh(run, arc_us, entered_us)
     if kwh is None:
         book.unknown.append("arc voltage neither measured nor in the chart: power unknown")
         return

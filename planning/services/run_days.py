@@ -12,6 +12,7 @@ from planning.calc.spans import length
 from planning.calc.spent import unheard
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import RunIn
+from planning.services.entered_runs import entries_within
 from planning.services.run_types import DayFigures
 
 
@@ -71,7 +72,9 @@ def _unheard(run: RunIn, shifts: ShiftBook, sums: dict[tuple[date, int], _Sums])
         return
     burns = [(arc.on_us, arc.off_us) for arc in run.arcs]
     stops = [(stop.from_us, stop.to_us) for stop in run.stoppages]
-    unknown, entered = split_entered(unheard(run.windows, burns, stops, run.silences), run.entries)
+    unknown, entered = split_entered(
+        unheard(run.windows, burns, stops, run.silences), entries_within(run)
+    )
     for start, end in unknown:
         for day, us in shifts.by_date((start, end)):
             sums[day, _set_at(run, start)].unknown_us += us
