@@ -11,6 +11,7 @@ from planning.calc.cost import rounded
 from planning.calc.drawing.laying import RULE, parts_a_sheet
 from planning.calc.factors import NotEnoughData
 from planning.calc.quote import allowed
+from planning.calc.said import around
 from planning.inputs.rates import rate_book
 from planning.inputs.taken import cell_of
 from planning.services.nest_plan import Costs, costs_minor
@@ -23,6 +24,7 @@ from planning.services.quote_pricing import (
     sheet_price,
 )
 from shopfloor.models import DrawingPlan, DrawingRevision, SetPart, Sheet
+from shopfloor.nests.warnings import refusal_of
 from shopfloor.site.queries import shift_date_of
 
 
@@ -42,7 +44,8 @@ def price_drawing(wanted: Wanted, spreads: Spreads, chance: float, *, now: datet
     sheets = math.ceil(parts / a_sheet) if a_sheet else 0
     plan_minor = None
     if plan is None or plan.problem:
-        unknown.append(f"{drawing.name}: {plan.problem if plan else 'not planned there yet'}")
+        why = refusal_of(plan) if plan else "not planned there yet"
+        unknown.append(around(f"{drawing.name}: ", why))
     elif sheets:
         costs = _all_parts(plan, wanted, parts, sheets, now)
         if lacking := [kind for kind in KINDS if kind not in costs]:

@@ -12,6 +12,7 @@ from planning.calc.cost import rounded
 from planning.calc.drawing.laying import parts_a_sheet
 from planning.calc.factors import Fit, NotEnoughData, fit
 from planning.calc.quote import Spread, allowed, own_spread, pooled_spread
+from planning.calc.said import around
 from planning.inputs.taken import Cell, cell_of, taken_runs
 from planning.services.nest_plan import revision_plan
 from shopfloor.models import (
@@ -25,6 +26,7 @@ from shopfloor.models import (
     Table,
     WearSet,
 )
+from shopfloor.nests.warnings import refusal_of
 
 KINDS = ("machine", "labour", "gas", "energy", "wear", "bench")
 
@@ -95,8 +97,8 @@ def price_planned(wanted: Wanted, spreads: Spreads, chance: float) -> Priced:
     costs = plan.costs_minor if plan is not None and not plan.problem else {}
     lacking = [kind for kind in KINDS if kind not in costs]
     if plan is None or plan.problem:
-        why = plan.problem if plan else "not planned there yet"
-        unknown.append(f"{nest.name}: {why}")
+        why = refusal_of(plan) if plan else "not planned there yet"
+        unknown.append(around(f"{nest.name}: ", why))
     elif lacking:
         unknown.append(f"{nest.name}: {', '.join(lacking)} not known")
     plan_minor = None if lacking else sum(costs[kind] for kind in KINDS) * wanted.sheets

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.db.models.functions import Length
 
+from planning.calc.said import Said, stored
 from planning.services.drawing_plan import drawing_revision_plan
 from planning.services.quote_drawing import price_drawing
 from planning.services.quote_pricing import Priced, Spreads, Wanted, price_line
@@ -231,7 +232,9 @@ def quote_keep(
     quote.plan_minor = _sum([one.plan_minor for one in found], found)
     quote.cost_minor = _sum([one.cost_minor for one in found], found)
     quote.price_minor = quote.cost_minor if price_minor is None else price_minor
-    quote.unknown = [said for one in found for said in one.unknown]
+    quote.unknown = [
+        stored(text) if isinstance(text, Said) else text for one in found for text in one.unknown
+    ]
     quote.price_date = shift_date_of(now)
     quote.valid_until = quote.price_date + timedelta(days=valid_days)
     quote.made_at, quote.made_by = now, by

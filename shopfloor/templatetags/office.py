@@ -102,8 +102,10 @@ def leaves_open(form: Any) -> bool:
 
 
 @register.filter
-def in_units(sentence: dict[str, Any], user: Any) -> str:
-    """A stored note with its lengths in the reader's unit."""
+def in_units(sentence: dict[str, Any] | str, user: Any) -> str:
+    """A stored note with its lengths in the reader's unit; one without any may be plain text."""
+    if isinstance(sentence, str):
+        return sentence
     return said.in_units(sentence, inch=reads_inches(user))
 
 

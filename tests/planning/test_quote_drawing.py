@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import pytest
 
 from planning.calc.drawing import Reading
+from planning.calc.said import said, stored
 from planning.reports import quote_board, quote_detail
 from planning.services.drawing_plan import drawing_plan
 from planning.services.factors import factor_accept
@@ -31,6 +33,7 @@ from shopfloor.models import (
     Sheet,
     Work,
 )
+from shopfloor.templatetags.office import in_units
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
 from tests.planning.test_quotes import NOW, history, nest
@@ -154,6 +157,20 @@ def test_what_is_not_known_is_named(drawn, nest, owner):
         "base plate: no sheet of it has a price in stock",
         "base plate: what runs take against their plan, not enough data (0, needed 5)",
     ]
+
+
+def test_why_a_drawing_has_no_plan_keeps_its_lengths_as_numbers(drawn, history, owner, monkeypatch):
+    """25.4 mm is an inch."""
+    drawing_plan(key=str(drawn.revisions.get().pk), payload={})
+    monkeypatch.setattr("planning.services.quotes.drawing_revision_plan", lambda **_: None)
+    DrawingPlan.objects.filter(revision__drawing=drawn).update(
+        problem="the chart ends at 25.4 mm",
+        snapshot={"problem": stored(said("the chart ends at {0}", 25.4))},
+    )
+    quote = ask(drawn, history, owner)
+    quote.refresh_from_db()
+    read = [in_units(text, SimpleNamespace(units="inch")) for text in quote.unknown]
+    assert "base plate: the chart ends at 1 in" in read
 
 
 @pytest.mark.parametrize(("parts", "said"), [(0, "how many parts"), (-3, "how many parts")])
