@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Exists, F, OuterRef, QuerySet
 
+from planning.calc.said import said_again
 from planning.inputs.chunks import chunked
 from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem
 from shopfloor.nests.waiting import waiting_items
@@ -34,7 +35,7 @@ class Queued:
 
 
 def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> list[Queued]:
-    """Waiting items in their order, in four queries."""
+    """Waiting items in their order, in four queries; one more where a plan has a problem."""
     items = waiting_items().select_related("nest__wear_set")
     if tables is not None:
         items = items.filter(table__in=tables)
@@ -58,6 +59,7 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
             lambda some: _routes(some).defer("snapshot", *(() if arcs else ("arcs_s",))),
         )
     }
+    why = _problems(plans.values())
     jobs, due = _jobs(revisions)
     found = []
     for row in rows:
@@ -77,7 +79,7 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
                 arc_s=(plan.cut_s or 0.0) + (plan.pierce_s or 0.0) if plan and known else None,
                 total_s=(plan.total_s or 0.0) + (plan.load_s or 0.0) if plan and known else None,
                 arcs_s=tuple(plan.arcs_s) if plan and arcs and known else (),
-                why=plan.problem if plan else "no plan yet",
+                why=why[plan.pk] if plan else "no plan yet",
                 jobs=jobs.get(revision or 0, ()),
             )
         )
@@ -92,6 +94,17 @@ def _routes(revisions: Sequence[int]) -> QuerySet[NestPlan]:
     return NestPlan.objects.filter(
         Exists(waits), revision__in=revisions, wear_set=F("revision__nest__wear_set")
     )
+
+
+def _problems(plans: Iterable[NestPlan]) -> dict[int, str]:
+    """Why there is no figure, by plan, with its lengths for any reader; blank where there is one.
+    Only a plan with a problem has its snapshot read: the others' are large."""
+    why = {plan.pk: plan.problem for plan in plans}
+    wrong = sorted(pk for pk, text in why.items() if text)
+    rows = chunked(
+        wrong, lambda some: NestPlan.objects.filter(pk__in=some).only("snapshot", "problem")
+    )
+    return why | {row.pk: said_again(row.snapshot.get("problem", {}), row.problem) for row in rows}
 
 
 def _jobs(revisions: Sequence[int]) -> tuple[dict[int, tuple[str, ...]], dict[int, datetime]]:

@@ -105,7 +105,7 @@ def _unplanned(data: TableData, today: TableToday) -> list[Note]:
         Note(
             "soon",
             "A nest without a plan",
-            f"{item.nest} waits on {today.name} and has no plan: {item.why}.",
+            around(f"{item.nest} waits on {today.name} and has no plan: ", item.why, "."),
             (Act("Open the nest", "nest", str(item.nest_id)),),
             today.code,
         )

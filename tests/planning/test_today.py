@@ -8,6 +8,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
+from planning.calc.said import said, stored, to_reader
 from planning.reports import jobs_today, today
 from planning.services.run_figures import run_figures
 from shopfloor.models import (
@@ -200,22 +201,36 @@ def test_today_and_the_list_of_jobs_agree_on_what_is_late(north, client, owner, 
         assert ("Past due since" in body) == (job.number in wanted), job.number
 
 
+def test_why_a_nest_has_no_plan_keeps_its_lengths(north, operator):
+    """In mm as it was stored; 25.4 mm is 1 in. A text that was stored without numbers stays."""
+    plain = _queue(north, operator, total_s=600, name="N-3")
+    _queue(north, operator, total_s=600, name="N-2")
+    why = said("no row for {0}", 25.4)
+    NestPlan.objects.update(total_s=None, problem=str(why), snapshot={"problem": stored(why)})
+    NestPlan.objects.filter(revision__nest=plain.nest).update(snapshot={})
+    notes = [note for note in today(now=SHIFT).notes if note.head == "A nest without a plan"]
+    assert {to_reader(note.body, inch=True) for note in notes} == {
+        "N-2 waits on North and has no plan: no row for 1 in.",
+        "N-3 waits on North and has no plan: no row for 25.4 mm.",
+    }
+
+
 @pytest.mark.parametrize(
-    ("jobs", "said"),
+    ("jobs", "words"),
     [
         (3, None),
         (4, "It is past its due date and owes parts."),
         (6, "3 more jobs are past their due date and owe parts."),
     ],
 )
-def test_what_is_past_the_few_named_is_counted_in_good_english(north, jobs, said):
+def test_what_is_past_the_few_named_is_counted_in_good_english(north, jobs, words):
     now = cast.at(SHIFT, 3600)
     for number in range(jobs):
         job, _ = cast.job(f"J-{number}", quantity=1)
         job.due_at = SHIFT - timedelta(days=1)
         job.save()
     notes = today(now=now).notes
-    assert [note.body for note in notes if "ore job" in note.head] == ([said] if said else [])
+    assert [note.body for note in notes if "ore job" in note.head] == ([words] if words else [])
     assert all("owes 1 part." in note.body for note in notes if note.head == "A job is late")
 
 
