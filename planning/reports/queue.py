@@ -8,10 +8,10 @@ from datetime import datetime
 
 from django.db.models import Exists, F, OuterRef, QuerySet
 
-from planning.calc.said import said_again
 from planning.inputs.chunks import chunked
 from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem
 from shopfloor.nests.waiting import waiting_items
+from shopfloor.nests.warnings import refusal_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +104,7 @@ def _problems(plans: Iterable[NestPlan]) -> dict[int, str]:
     rows = chunked(
         wrong, lambda some: NestPlan.objects.filter(pk__in=some).only("snapshot", "problem")
     )
-    return why | {row.pk: said_again(row.snapshot.get("problem", {}), row.problem) for row in rows}
+    return why | {row.pk: refusal_of(row) for row in rows}
 
 
 def _jobs(revisions: Sequence[int]) -> tuple[dict[int, tuple[str, ...]], dict[int, datetime]]:
