@@ -99,7 +99,7 @@ def violations(page, address: str, theme: str = "light") -> list[str]:
     return [f"{address} {one}" for one in axe_finds(page)]
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("theme", ["light", pytest.param("dark", marks=pytest.mark.long)])
 def test_the_desk_at_1440(theme, arguments, filled, administrator, signed_in):
     administrator.is_superuser = True
     administrator.theme = theme
