@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import datetime
-from html import escape
 from typing import Any
 from xml.etree import ElementTree
 from zoneinfo import ZoneInfo
@@ -20,9 +19,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopfloor.svg import strip as s
-from shopfloor.svg.strip import body as work
 from shopfloor.svg.strip.frame import LEAST_PX, US, Scale, bars, wide
-from shopfloor.svg.strip.labels import Label, Place, over, settle
+from shopfloor.svg.strip.labels import Label, over
 
 CHICAGO = ZoneInfo("America/Chicago")
 HOUR_US = 3600 * US
@@ -344,20 +342,6 @@ def test_the_compact_strip_has_no_words() -> None:
     assert words(s.compact_strips(a_busy_table(), widths=[950])) == []
 
 
-def test_the_less_urgent_of_two_labels_that_meet_leans_away() -> None:
-    strong = Label("27 arcs, no job", 60, over(380, 400), "", urgency=8)
-    weak = Label("break", 60, over(415, 445), "", urgency=2)
-    stood = {label.text: place.anchor for label, place in settle([weak, strong], 950)}
-    # "break" has no room on any side of the centred one, so that one leans left instead.
-    assert stood == {"27 arcs, no job": "end", "break": "middle"}
-
-
-def test_a_label_with_no_room_left_is_dropped_and_the_urgent_one_stays() -> None:
-    fixed = (Place(400, "middle"),)
-    strong, weak = Label("silent", 60, fixed, "", urgency=9), Label("break", 60, fixed, "")
-    assert [label.text for label, _ in settle([weak, strong], 950)] == ["silent"]
-
-
 LABELS = st.lists(
     st.builds(
         lambda x, w, y, u: Label("x" * w, y, over(x, x + 20), "", urgency=u),
@@ -368,17 +352,6 @@ LABELS = st.lists(
     ),
     max_size=20,
 )
-
-
-@given(LABELS)
-def test_no_two_labels_that_stand_ever_meet(labels: list[Label]) -> None:
-    stood = settle(labels, 950)
-    for i, (a, place_a) in enumerate(stood):
-        for b, place_b in stood[i + 1 :]:
-            left_a, right_a = a.span(place_a)
-            left_b, right_b = b.span(place_b)
-            apart = right_a <= left_b or right_b <= left_a
-            assert apart or a.y - a.size >= b.y or b.y - b.size >= a.y
 
 
 @pytest.mark.parametrize(
@@ -405,63 +378,3 @@ def test_a_table_without_a_source_is_not_called_silent_since_a_time() -> None:
     drawn_svg = s.strip(a_table(silent_since_us=at(6), sourceless=True))
     assert "no source yet" in drawn_svg
     assert "no lines since" not in drawn_svg
-
-
-def test_every_width_says_the_same_sentence_and_it_is_made_once(monkeypatch) -> None:
-    made = []
-    whole = s.aria_label
-
-    def counted(table: s.StripTable) -> str:
-        made.append(table)
-        return whole(table)
-
-    monkeypatch.setattr(s, "aria_label", counted)
-    for draw in (s.strips, s.compact_strips):
-        made.clear()
-        assert draw(a_table()).count(f'aria-label="{escape(whole(a_table()))}"') == len(s.WIDTHS)
-        assert len(made) == 1
-
-
-CHANGED = {
-    "a correction": lambda arcs: (*arcs[:-1], s.Arc(arcs[-1].on_us, arcs[-1].off_us + 9 * US)),
-    "a late arc": lambda arcs: (s.Arc(at(6, 30), at(6, 45)), *arcs),
-    "a run found": lambda arcs: tuple(arc._replace(state="run") for arc in arcs),
-    "an arc gone": lambda arcs: arcs[1:],
-}
-
-
-def arc_paths(drawn: str) -> list[str]:
-    return re.findall(r'<path class="arc [^>]*>', drawn)
-
-
-@pytest.mark.parametrize("what", CHANGED)
-def test_a_strip_drawn_before_shows_what_changed_since(what):
-    """Arcs drawn once are kept. What differs is drawn anew, and what is as it was comes back."""
-    before = a_busy_table()
-    after = replace(before, arcs=CHANGED[what](before.arcs))
-    first, changed = s.compact_strips(before), s.compact_strips(after)
-    assert arc_paths(changed) != arc_paths(first)
-    work._drawn.cache_clear()
-    work._burnt.cache_clear()
-    assert s.compact_strips(after) == changed
-    assert s.compact_strips(before) == first
-
-
-def test_a_strip_drawn_before_shows_another_window_and_another_now():
-    table = a_busy_table()
-    first = s.compact_strips(table)
-    longer = s.compact_strips(replace(table, end_us=at(16)))
-    assert arc_paths(longer) != arc_paths(first)
-    later = s.compact_strips(replace(table, now_us=at(11, 30)))
-    assert arc_paths(later)[-3:] == arc_paths(first)[-3:]
-    assert later != first
-
-
-def test_what_is_kept_of_strips_is_bounded():
-    """600 drawings of some 5 kB and the arcs of 100 shifts: less than 10 MB."""
-    assert work._drawn.cache_info().maxsize == 600
-    assert work._burnt.cache_info().maxsize == 100
-    for minute in range(150):
-        s.compact_strips(a_table(arcs=(s.Arc(at(7), at(7) + (minute + 1) * US),)))
-    assert work._burnt.cache_info().currsize == 100
-    assert work._drawn.cache_info().currsize == 600
