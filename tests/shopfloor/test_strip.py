@@ -20,7 +20,6 @@ from hypothesis import strategies as st
 
 from shopfloor.svg import strip as s
 from shopfloor.svg.strip.frame import LEAST_PX, US, Scale, bars, wide
-from shopfloor.svg.strip.labels import Label, over
 
 CHICAGO = ZoneInfo("America/Chicago")
 HOUR_US = 3600 * US
@@ -340,18 +339,6 @@ def test_the_narrow_strip_has_its_own_hours_and_keeps_the_time_now() -> None:
 
 def test_the_compact_strip_has_no_words() -> None:
     assert words(s.compact_strips(a_busy_table(), widths=[950])) == []
-
-
-LABELS = st.lists(
-    st.builds(
-        lambda x, w, y, u: Label("x" * w, y, over(x, x + 20), "", urgency=u),
-        st.integers(20, 900),
-        st.integers(1, 12),
-        st.sampled_from([20, 42, 60]),
-        st.integers(0, 9),
-    ),
-    max_size=20,
-)
 
 
 @pytest.mark.parametrize(

@@ -3,9 +3,20 @@
 from __future__ import annotations
 
 from hypothesis import given
+from hypothesis import strategies as st
 
 from shopfloor.svg.strip.labels import Label, Place, over, settle
-from tests.shopfloor.test_strip import LABELS
+
+LABELS = st.lists(
+    st.builds(
+        lambda x, w, y, u: Label("x" * w, y, over(x, x + 20), "", urgency=u),
+        st.integers(20, 900),
+        st.integers(1, 12),
+        st.sampled_from([20, 42, 60]),
+        st.integers(0, 9),
+    ),
+    max_size=20,
+)
 
 
 def test_the_less_urgent_of_two_labels_that_meet_leans_away() -> None:
