@@ -32,7 +32,7 @@ DASH = ["", "_dash-layout", "_dash-dependencies", "_dash-update-component", "_re
 
 @dataclass(frozen=True)
 class Address:
-    """A pattern, as `/jobs/<int:pk>/`."""
+    """A pattern, as `/jobs/<bigint:pk>/`."""
 
     route: str
 
@@ -44,7 +44,7 @@ class Address:
 
     def _part(self, found: re.Match[str], chance: random.Random, real: Real) -> str:
         kind, name = found[1] or "str", found[2]
-        if kind == "int":
+        if kind == "bigint":
             return values.whole(chance, real.numbers)
         if kind == "uuid":
             return str(chance.choice([*real.uuids, uuid.UUID(int=0)]))

@@ -97,7 +97,7 @@ def test_no_address_fails_whatever_it_is_asked(house):
     askers.append(asker("stranger", None, chance, found))
     every = [one for one in addresses() for _ in range(int(EACH * TIMES) or 1)]
     chance.shuffle(every)
-    assert {one.route for one in every} >= {"/jobs/<int:pk>/", "/cost/<rest>", "/floor/"}
+    assert {one.route for one in every} >= {"/jobs/<bigint:pk>/", "/cost/<rest>", "/floor/"}
     end = until()
     for address in every:
         chance.choice(askers).odd(address)
