@@ -9,6 +9,8 @@ import tempfile
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 
+from django.conf.locale import LANG_INFO
+
 
 class SettingError(RuntimeError):
     """An environment variable holds something that cannot be used."""
@@ -29,6 +31,20 @@ def env_bool(name: str, default: bool) -> bool:
 def env_list(name: str, default: list[str]) -> list[str]:
     raw = os.environ.get(name)
     return default if not raw else [part.strip() for part in raw.split(",") if part.strip()]
+
+
+def env_choice(name: str, default: str, choices: list[str]) -> str:
+    chosen = os.environ.get(name) or default
+    if chosen not in choices:
+        raise SettingError(f"{name}: {chosen!r} is none of {', '.join(choices)}")
+    return chosen
+
+
+def languages(folder: Path) -> list[tuple[str, str]]:
+    """Code and own name of English and of each language that has a compiled catalogue."""
+    found = sorted(path.parents[1].name for path in folder.glob("*/LC_MESSAGES/django.mo"))
+    codes = ["en", *(name.replace("_", "-").lower() for name in found if name != "en")]
+    return [(code, LANG_INFO.get(code, {}).get("name_local", code)) for code in codes]
 
 
 def env_networks(name: str) -> tuple[IPv4Network | IPv6Network, ...]:

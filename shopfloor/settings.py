@@ -14,6 +14,8 @@ environment; with none of it set a clone runs on SQLite with nothing else instal
                           separated (default: the folder "sources" beside the data folder)
     KERFBOOK_PORT_SCHEMES  schemes of URLs that a source's port may have, comma separated
                           (default: socket,rfc2217)
+    KERFBOOK_LANGUAGE     code of the language of all pages, of a catalogue in shopfloor/locale
+                          (default: en, which needs none)
     KERFBOOK_DEBUG        true for development only
 """
 
@@ -28,9 +30,11 @@ import environ
 from shopfloor.env import (
     data_dir,
     env_bool,
+    env_choice,
     env_folders,
     env_list,
     env_networks,
+    languages,
     secret_key,
 )
 from telemetry.privacy import private_files
@@ -113,6 +117,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "shopfloor.web.navigation.shop",
             ],
+            "builtins": ["django.templatetags.i18n"],  # every page has text to translate
         },
     },
 ]
@@ -153,8 +158,9 @@ LOGOUT_REDIRECT_URL = "login"
 
 REDIS_URL = os.environ.get("REDIS_URL", "")
 
-LANGUAGE_CODE = "en-us"
-USE_I18N = False
+LOCALE_PATHS = [BASE_DIR / "shopfloor" / "locale"]
+LANGUAGES = languages(LOCALE_PATHS[0])
+LANGUAGE_CODE = env_choice("KERFBOOK_LANGUAGE", "en", [code for code, _ in LANGUAGES])
 TIME_ZONE = "UTC"  # stored and computed in UTC; pages convert to the shop's zone at the edge
 USE_TZ = True
 
