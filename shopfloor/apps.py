@@ -11,13 +11,18 @@ class ShopfloorConfig(AppConfig):
 
     def ready(self) -> None:
         """Signals as wiring, not as business logic: the audit trail belongs to every connection
-        any process opens and to every database after its migrations, and only these tell."""
+        any process opens and to every database after its migrations, and only these tell.
+        `bigint` is known before any list of addresses is read, whichever is read first."""
+        from django.urls import register_converter
+
         import shopfloor.celery  # tasks sent by any process go to this application  # noqa: F401
         from shopfloor.audit.connection import on_connection
         from shopfloor.audit.triggers import after_migrating, before_migrating
         from shopfloor.people.security import source_token_made
+        from shopfloor.web.addresses import BigIntConverter
         from telemetry.models import PushToken
 
+        register_converter(BigIntConverter, "bigint")
         post_save.connect(source_token_made, sender=PushToken, dispatch_uid="kerfbook.security")
         connection_created.connect(on_connection, dispatch_uid="kerfbook.audit")
         pre_migrate.connect(before_migrating, sender=self, dispatch_uid="kerfbook.audit")

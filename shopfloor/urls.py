@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from django.urls import include, path, register_converter
-
-from shopfloor.web.addresses import BigIntConverter
+from django.urls import include, path
 
 handler400 = "shopfloor.web.failures.refused"
 handler500 = "shopfloor.web.failures.failed"
 
-# before the rooms' own lists are read, which use it
-register_converter(BigIntConverter, "bigint")
 urlpatterns = [
     path("", include("shopfloor.office_urls")),
     path("floor/", include("shopfloor.terminal.urls")),
