@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Q
 
 from planning.calc.chart import ChartRow
 from shopfloor import models
+from shopfloor.chart.cut_settings import CHART_NAMES
 
 SAME_MM = 1e-6
 
@@ -33,22 +35,19 @@ def calc_rows(rows: Sequence[models.ChartRow]) -> list[ChartRow]:
             set=row.wear_set.code,
             material=row.material.code,
             thickness_mm=row.thickness_mm,
-            speed_mm_min=row.speed_mm_min,
             duty=row.wear_set.duty,
             gas=row.wear_set.gas,
             current_a=row.wear_set.current_a,
-            pierce_delay_s=row.pierce_delay_s,
-            touch_off_s=row.touch_off_s,
-            pierce_height_mm=row.pierce_height_mm,
-            cut_height_mm=row.cut_height_mm,
-            arc_v=row.arc_v,
-            kerf_mm=row.kerf_mm,
-            max_pierce_mm=row.max_pierce_mm,
             line=row.pk,
             thickness_text=row.thickness_text,
+            **_figures(row),
         )
         for row in rows
     ]
+
+
+def _figures(row: models.ChartRow) -> dict[str, Any]:
+    return {name: getattr(row, name) for name in CHART_NAMES}
 
 
 def between(rows: Sequence[models.ChartRow], name: str, thickness_mm: float) -> float | None:

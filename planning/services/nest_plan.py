@@ -21,6 +21,7 @@ from planning.inputs.chart import SAME_MM, answered_row_mm, between, calc_rows, 
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
+from shopfloor.chart.cut_settings import CHART_NAMES
 from shopfloor.models import (
     ChartRow,
     Drawing,
@@ -37,19 +38,7 @@ from shopfloor.models import (
 from shopfloor.runs.arcs import to_us
 from shopfloor.site.dialect import dialect_of
 
-_CHARTED = (
-    "thickness_mm",
-    "speed_mm_min",
-    "pierce_delay_s",
-    "touch_off_s",
-    "pierce_height_mm",
-    "cut_height_mm",
-    "arc_v",
-    "kerf_mm",
-    "max_pierce_mm",
-    "gas",
-    "current_a",
-)
+_CHARTED = ("thickness_mm", *CHART_NAMES, "gas", "current_a")
 
 
 def nest_plan(*, key: str, payload: dict[str, Any]) -> None:

@@ -14,8 +14,9 @@ from django.db import transaction
 
 from shopfloor.books.queries import WAGES
 from shopfloor.books.rates import rate_set
-from shopfloor.chart.rows import MORE, save_row
-from shopfloor.chart.services import FIGURES, part_set
+from shopfloor.chart.cut_settings import BY_NAME, ROW_NAMES
+from shopfloor.chart.rows import save_row
+from shopfloor.chart.services import part_set
 from shopfloor.files.fault import Fault
 from shopfloor.files.read_list import Row, read_table
 from shopfloor.jobs.list_rows import RowError, money_of
@@ -77,9 +78,9 @@ def _bench(row: Row, wages: bool) -> None:
         minutes = float(said)
     except ValueError:
         raise RowError(f"minutes {said[:30]!r} is not a number") from None
-    if not 0 <= minutes <= 1000:
-        raise RowError(f"minutes {minutes:g} a metre is out of range, allowed: 0 to 1000")
-    known = {name: getattr(found, name) for name in (*FIGURES, *MORE)}
+    if fault := BY_NAME["bench_min_per_m"].fault(minutes):
+        raise RowError(f"minutes {minutes:g}: {fault}")
+    known = {name: getattr(found, name) for name in ROW_NAMES}
     save_row(
         wear_set=wear_set, material=found.material, thickness_text=found.thickness_text,
         figures={**known, "bench_min_per_m": minutes}, note="bench minutes from a list",

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from django.core.exceptions import ValidationError
 from django.db import models
+
+from shopfloor.chart.cut_settings import OF_TRIAL, known_faults
 
 
 class Duty(models.TextChoices):
@@ -102,6 +105,10 @@ class ChartRow(models.Model):
     def __str__(self) -> str:
         return f"{self.wear_set} {self.material} {self.thickness_text}"
 
+    def clean(self) -> None:
+        if wrong := known_faults(vars(self)):
+            raise ValidationError(wrong)
+
 
 class Dross(models.TextChoices):
     NONE = "none", "none"
@@ -152,6 +159,10 @@ class ChartTrial(models.Model):
 
     def __str__(self) -> str:
         return f"trial {self.pk}: {self.wear_set} {self.material} {self.thickness_text}"
+
+    def clean(self) -> None:
+        if wrong := known_faults(vars(self), OF_TRIAL):
+            raise ValidationError(wrong)
 
     def dross_words(self) -> str:
         return dict(Dross.choices).get(self.dross, self.dross)

@@ -12,13 +12,12 @@ from django.utils import timezone
 
 from planning.calc import chart as calc
 from shopfloor.background.plans import request_plan
-from shopfloor.chart.services import FIGURES, in_force
+from shopfloor.chart.cut_settings import CHART_NAMES, ROW_NAMES, SHOP_NAMES, faults
+from shopfloor.chart.services import in_force
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import ChartRow, Material, Nest, ThicknessAnswer, User, WearSet
 
 SAME_MM: Final = 1e-6
-MORE: Final = ("u_mm", "bench_min_per_m")
-NEEDED: Final = ("speed_mm_min", "pierce_delay_s")
 
 
 def row_warnings(
@@ -29,7 +28,7 @@ def row_warnings(
     line is 1; findings about other rows are left out."""
 
     def known(line: int, thickness: float, amps: float, values: Mapping[str, Any]) -> calc.ChartRow:
-        told: dict[str, Any] = {name: values.get(name) for name in FIGURES}
+        told: dict[str, Any] = {name: values.get(name) for name in CHART_NAMES}
         return calc.ChartRow(
             set=wear_set.code, material=metal, thickness_mm=thickness, gas=wear_set.gas,
             duty=wear_set.duty, current_a=amps, line=line, **told,
@@ -68,7 +67,10 @@ def save_row(
     size = thickness_of(thickness_text, material, typed=False)
     if begin < now:
         raise ValidationError({"valid_from": "A row cannot begin before now: plans rest on it."})
-    _check(figures)
+    if strange := set(figures) - set(ROW_NAMES):
+        raise ValueError(f"no figures of a chart row: {', '.join(sorted(strange))}")
+    if wrong := faults(figures):
+        raise ValidationError(wrong)
     doubts = row_warnings(
         wear_set=wear_set, material=material, thickness_mm=size.nominal_mm, figures=figures, at=now
     )
@@ -84,7 +86,7 @@ def save_row(
     if before is not None:
         before.valid_to = begin
         before.save(update_fields=["valid_to"])
-    kept = {name: getattr(before, name) if before else None for name in MORE}
+    kept = {name: getattr(before, name, None) for name in SHOP_NAMES}
     row = ChartRow(
         wear_set=wear_set, material=material, thickness_mm=size.nominal_mm,
         thickness_text=size.text.strip()[:40], valid_from=begin, note=note.strip()[:200],
@@ -96,19 +98,6 @@ def save_row(
         for nest in Nest.objects.filter(material=material, withdrawn_at=None):
             request_plan(nest=nest)
     return row
-
-
-def _check(figures: Mapping[str, float | None]) -> None:
-    unknown = set(figures) - {*FIGURES, *MORE}
-    if unknown:
-        raise ValueError(f"no figures of a chart row: {', '.join(sorted(unknown))}")
-    for name in NEEDED:
-        if figures.get(name) is None:
-            raise ValidationError({name: "A row needs it."})
-    may_be_zero = ("pierce_delay_s", "touch_off_s", "max_pierce_mm", "u_mm", "bench_min_per_m")
-    for name, value in figures.items():
-        if value is not None and (value < 0 or (value == 0 and name not in may_be_zero)):
-            raise ValidationError({name: "It must be above zero."})
 
 
 @transaction.atomic

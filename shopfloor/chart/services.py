@@ -4,7 +4,7 @@ one and begins another, so that an old plan can show what it was made from."""
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.db import transaction
@@ -14,6 +14,15 @@ from django.utils import timezone
 from planning.calc import chart as calc
 from planning.calc.units import DENSITY_KG_M3, material_family
 from shopfloor.background.plans import request_plan
+from shopfloor.chart.cut_settings import (
+    CHART_NAMES,
+    OF_CHART,
+    SHOP_NAMES,
+    same_figures,
+)
+from shopfloor.chart.cut_settings import (
+    faults as cut_faults,
+)
 from shopfloor.files.fault import Fault
 from shopfloor.models import (
     ChartRow,
@@ -23,12 +32,6 @@ from shopfloor.models import (
     SetPart,
     WearSet,
 )
-
-FIGURES = (
-    "speed_mm_min", "pierce_delay_s", "touch_off_s", "pierce_height_mm", "cut_height_mm", "arc_v",
-    "kerf_mm", "max_pierce_mm",
-)  # fmt: skip
-SAME_MM = 1e-6
 
 
 def in_force(at: datetime) -> Q:
@@ -82,9 +85,10 @@ def chart_plan(raw: bytes, *, at: datetime | None = None) -> ChartPlan:
             continue
         seen[key] = row.line
         before = current.get(key)
-        same = before is not None and _same(before, row)
+        kept = replace(row, touch_off_s=row.touch_off_s or 0.0)
+        same = before is not None and same_figures(before, kept, CHART_NAMES)
         kind = "new" if before is None else "same" if same else "changed"
-        changes.append(ChartChange(row, kind, before))
+        changes.append(ChartChange(kept, kind, before))
     return ChartPlan(
         changes,
         faults,
@@ -115,20 +119,8 @@ def _fault(row: calc.ChartRow, sets: dict[str, WearSet], materials: dict[str, Ma
             return f"set {row.set} is new: its current_a is missing"
     if row.material.lower() not in materials and material_family(row.material) is None:
         return f"material {row.material} is not known; add it under Materials first"
-    if row.pierce_delay_s is None:
-        return "pierce_delay_s is missing"
-    return ""
-
-
-def _same(before: ChartRow, row: calc.ChartRow) -> bool:
-    for name in FIGURES:
-        old, new = getattr(before, name), getattr(row, name)
-        new = 0.0 if new is None and name == "touch_off_s" else new
-        if (old is None) != (new is None):
-            return False
-        if old is not None and new is not None and abs(old - new) > SAME_MM * max(1.0, abs(old)):
-            return False
-    return True
+    wrong = cut_faults({name: getattr(row, name) for name in CHART_NAMES}, OF_CHART)
+    return "; ".join(f"{name}: {text}" for name, text in wrong.items())
 
 
 @transaction.atomic
@@ -145,15 +137,13 @@ def chart_apply(
         wear_set, material = _set_of(row), _material_of(row)
         if change.before is not None:
             ChartRow.objects.filter(pk=change.before.pk).update(valid_to=at)
-        figures = {name: getattr(row, name) for name in FIGURES}
-        figures["touch_off_s"] = row.touch_off_s or 0.0
+        figures = {name: getattr(row, name) for name in CHART_NAMES}
+        figures |= {name: getattr(change.before, name, None) for name in SHOP_NAMES}
         ChartRow.objects.create(
             wear_set=wear_set,
             material=material,
             thickness_mm=row.thickness_mm,
             thickness_text=(row.thickness_text or f"{row.thickness_mm:g} mm")[:40],
-            u_mm=change.before.u_mm if change.before else None,
-            bench_min_per_m=change.before.bench_min_per_m if change.before else None,
             example=example,
             valid_from=at,
             note=note[:200],

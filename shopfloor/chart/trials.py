@@ -10,15 +10,12 @@ from django.db import transaction
 from django.utils import timezone
 
 from planning.calc.quality import u_from_angle_mm
+from shopfloor.chart.cut_settings import ROW_NAMES, TRIAL_NAMES
 from shopfloor.chart.rows import save_row
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import ChartRow, ChartTrial, Dross, Material, Table, User, WearSet
 
-TRIED = (
-    "current_a", "speed_mm_min", "pierce_delay_s", "touch_off_s", "pierce_height_mm",
-    "cut_height_mm", "arc_v", "kerf_mm",
-)  # fmt: skip
-CAME_OUT = ("u_mm", "angle_deg", "severed", "dross", "note")
+CAME_OUT = ("angle_deg", "severed", "dross", "note")  # beside what was measured of the settings
 SAME_SHARE = 1e-3  # how far the amps tried may lie off the set's
 
 
@@ -40,15 +37,12 @@ def trial_add(
     trial = ChartTrial(
         wear_set=wear_set, material=material, thickness_mm=size.nominal_mm,
         thickness_text=size.text.strip()[:40], table=table, by=by, at=at or now,
-        **{name: values[name] for name in (*TRIED, *CAME_OUT) if name in values},
+        **{name: values[name] for name in (*TRIAL_NAMES, *CAME_OUT) if name in values},
     )  # fmt: skip
     if trial.at > now:
         raise ValidationError({"at": "That has not happened yet."})
     if trial.dross and trial.dross not in Dross.values:
         raise ValidationError({"dross": f"Unknown: {trial.dross}."})
-    for name in ("current_a", "speed_mm_min"):
-        if (getattr(trial, name) or 0) <= 0:
-            raise ValidationError({name: "It must be above zero."})
     if trial.u_mm is None and trial.angle_deg is not None:
         trial.u_mm = _u_mm(trial)
     trial.full_clean()
@@ -96,8 +90,8 @@ def trial_promote(
             f"It was run at {trial.current_a:g} A and the set is for {amps:g} A: a row says amps "
             "by its set."
         )
-    figures = {name: getattr(trial, name) for name in TRIED if name != "current_a"}
-    figures["max_pierce_mm"], figures["u_mm"] = max_pierce_mm, trial.u_mm
+    figures = {name: getattr(trial, name) for name in TRIAL_NAMES if name in ROW_NAMES}
+    figures["max_pierce_mm"] = max_pierce_mm
     if bench_min_per_m is not None:
         figures["bench_min_per_m"] = bench_min_per_m
     row = save_row(

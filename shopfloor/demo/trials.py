@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import Any
 
+from shopfloor.chart.cut_settings import TRIAL_NAMES
 from shopfloor.demo.chart import NOTE
 from shopfloor.models import ChartRow, ChartTrial, Table, User
 
@@ -35,15 +37,7 @@ def trials(*, now: datetime) -> None:
             thickness_mm=row.thickness_mm,
             thickness_text=row.thickness_text,
             table=table,
-            current_a=row.wear_set.current_a,
-            speed_mm_min=round(row.speed_mm_min * speed, -1),
-            pierce_delay_s=row.pierce_delay_s,
-            touch_off_s=row.touch_off_s,
-            pierce_height_mm=row.pierce_height_mm,
-            cut_height_mm=row.cut_height_mm,
-            arc_v=row.arc_v,
-            kerf_mm=row.kerf_mm if through else None,
-            u_mm=None if u is None or row.u_mm is None else round(row.u_mm * u, 2),
+            **_tried(row, speed, u, through),
             severed=through,
             dross=dross,
             note=f"{seen} ({NOTE})",
@@ -52,3 +46,12 @@ def trials(*, now: datetime) -> None:
         )
         for place, (speed, u, through, dross, seen) in enumerate(TRIED)
     )
+
+
+def _tried(row: ChartRow, speed: float, u: float | None, through: bool) -> dict[str, Any]:
+    return {name: getattr(row, name, None) for name in TRIAL_NAMES} | {
+        "current_a": row.wear_set.current_a,
+        "speed_mm_min": round(row.speed_mm_min * speed, -1),
+        "kerf_mm": row.kerf_mm if through else None,
+        "u_mm": None if u is None or row.u_mm is None else round(row.u_mm * u, 2),
+    }

@@ -14,17 +14,12 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, Q
 
-from planning.calc.units import in_from_mm
+from shopfloor.chart.cut_settings import ON_SETUP_SHEET
 from shopfloor.models import Job, JobLine, Nest, NestPlan, NestRevision, Paper, Table, User
 
 TRAVELER, SETUP = "traveler", "setup"
 LETTER = {TRAVELER: "t", SETUP: "s"}
 CODE = re.compile(r"(?P<of>.+)\.(?P<kind>[ts])(?P<number>[0-9]{1,6})", re.IGNORECASE)
-HEIGHTS = [
-    ("cutting speed, mm/min", "speed_mm_min"), ("pierce delay, s", "pierce_delay_s"),
-    ("pierce height, mm", "pierce_height_mm"), ("cut height, mm", "cut_height_mm"),
-    ("arc voltage, V", "arc_v"), ("kerf, mm", "kerf_mm"), ("gas", "gas"),
-]  # fmt: skip
 
 
 @transaction.atomic
@@ -82,9 +77,14 @@ def setup_said(nest: Nest, revision: NestRevision, plan: NestPlan | None) -> str
     """What a setup sheet tells the floor, hashed: the torch's path, the plate, the set and what to
     dial in. A changed comment in the program changes none of it."""
     chart = plan.snapshot.get("chart", {}) if plan else {}
-    figures = [chart.get(name) for _, name in HEIGHTS]
+    figures = [chart.get(each.name) for each in ON_SETUP_SHEET if not each.added_later]
+    later = [
+        [each.name, chart[each.name]]
+        for each in ON_SETUP_SHEET
+        if each.added_later and chart.get(each.name) is not None
+    ]
     plate = [nest.material_id, nest.thickness_text, nest.wear_set_id]
-    return _hash([nest.name, revision.path_sha256, plate, figures])
+    return _hash([nest.name, revision.path_sha256, plate, figures, *later])
 
 
 def paper_code(paper: Paper) -> str:
@@ -198,19 +198,17 @@ def _newest(
     return of_job, of_nest
 
 
-def setup_figures(plan: NestPlan | None, *, inch: bool = False) -> list[dict[str, Any]]:
+def setup_figures(plan: NestPlan | None, user: Any = None) -> list[dict[str, Any]]:
     """What to dial in, as the plan's snapshot has it; a figure the chart lacks is unknown. In
     inches for who reads inches: the paper says the same either way."""
     chart = plan.snapshot.get("chart", {}) if plan else {}
-    rows = []
-    for label, name in HEIGHTS:
-        value = chart.get(name)
-        if inch and "mm" in name:
-            label = label.replace("mm", "in")
-            value = round(in_from_mm(value), 3) if isinstance(value, int | float) else value
-        shown = f"{value:g}" if isinstance(value, int | float) else value
-        rows.append({"label": label, "value": "unknown" if value is None else shown})
-    return rows
+    return [
+        {
+            "label": each.labelled(user),
+            "value": each.exact(chart.get(each.name), user),
+        }
+        for each in ON_SETUP_SHEET
+    ]
 
 
 def _paper(found: re.Match[str]) -> Paper | None:

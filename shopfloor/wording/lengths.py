@@ -7,7 +7,7 @@ from typing import Any
 from django.utils.safestring import SafeString
 
 from planning.calc.units import ft_from_mm, in_from_mm, lb_from_kg
-from shopfloor.models import Units
+from shopfloor.people.models import Units
 from shopfloor.wording.unknown import UNKNOWN
 
 

@@ -6,10 +6,10 @@ import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 from planning.calc.chart.energy import cutting_efficiency, is_impossible, unlikely
-from planning.calc.chart.types import ChartError, ChartFigure, ChartRow, Start
+from planning.calc.chart.types import FIGURES, ChartError, ChartFigure, ChartRow, Start
 from planning.calc.said import plain, said
 from planning.calc.units import MM_PER_IN
 
@@ -136,23 +136,15 @@ def _between(below: ChartRow, above: ChartRow, thickness_mm: float) -> ChartRow:
             above.line, f"nothing to interpolate: the row on line {below.line} has another gas"
         )
     limits = [r.max_pierce_mm for r in (below, above) if r.max_pierce_mm is not None]
-    speed = math.exp(
-        (1 - share) * math.log(below.speed_mm_min) + share * math.log(above.speed_mm_min)
-    )
+    figures: dict[str, Any] = {
+        name: _figure(getattr(below, name), getattr(above, name), share) for name in FIGURES
+    }
     return replace(
         below,
         thickness_mm=thickness_mm,
         thickness_text="",
-        speed_mm_min=speed,
         duty=below.duty if _alike(below.duty, above.duty) else "",
-        max_pierce_mm=min(limits) if limits else None,
-        current_a=_figure(below.current_a, above.current_a, share),
-        pierce_delay_s=_figure(below.pierce_delay_s, above.pierce_delay_s, share),
-        touch_off_s=_figure(below.touch_off_s, above.touch_off_s, share),
-        pierce_height_mm=_figure(below.pierce_height_mm, above.pierce_height_mm, share),
-        cut_height_mm=_figure(below.cut_height_mm, above.cut_height_mm, share),
-        arc_v=_figure(below.arc_v, above.arc_v, share),
-        kerf_mm=_figure(below.kerf_mm, above.kerf_mm, share),
+        **(figures | {"max_pierce_mm": min(limits) if limits else None}),
     )
 
 

@@ -8,30 +8,19 @@ import math
 from collections.abc import Mapping
 from typing import Final
 
-from planning.calc.chart.types import ChartError, ChartRow
+from planning.calc.chart.types import FIGURES, NEVER_ZERO, ChartError, ChartRow
 from planning.calc.units import MM_PER_IN, GaugeOverrides, Thickness, UnitError
 
 _TEXT: Final = ("set", "duty", "gas", "material")
-# Column: (field, factor to SI).
+# Column: (field, factor to SI). Lengths, and the speed, may be given in inches too.
 _NUMBERS: Final[Mapping[str, tuple[str, float]]] = {
-    "current_a": ("current_a", 1.0),
-    "thickness_mm": ("thickness_mm", 1.0),
-    "speed_mm_min": ("speed_mm_min", 1.0),
-    "speed_in_min": ("speed_mm_min", MM_PER_IN),
-    "pierce_delay_s": ("pierce_delay_s", 1.0),
-    "touch_off_s": ("touch_off_s", 1.0),
-    "arc_v": ("arc_v", 1.0),
-    **{
-        f"{name}_{unit}": (f"{name}_mm", factor)
-        for name in ("pierce_height", "cut_height", "kerf", "max_pierce")
-        for unit, factor in (("mm", 1.0), ("in", MM_PER_IN))
-    },
+    **{name: (name, 1.0) for name in FIGURES},
+    **{name.replace("_mm", "_in"): (name, MM_PER_IN) for name in FIGURES if "_mm" in name},
 }
 _THICKNESSES: Final = ("thickness_mm", "thickness_in", "gauge")
 # Passed over: words for people.
 _REMARKS: Final = frozenset(("note", "notes", "remark", "remarks", "comment"))
 _MOST: Final = 1e9
-_MAY_BE_ZERO: Final = frozenset(("pierce_delay_s", "touch_off_s", "max_pierce_mm"))
 
 
 def read_chart(text: bytes, overrides: GaugeOverrides | None = None) -> list[ChartRow]:
@@ -95,11 +84,11 @@ def _row(
             raise ChartError(line, f"{needed} is blank")
     numbers: dict[str, float] = {}
     for column, cell in given.items():
-        if column in _NUMBERS and column not in _THICKNESSES:
+        if column in _NUMBERS:
             field, factor = _NUMBERS[column]
             if field in numbers:
                 raise ChartError(line, f"{column} is given in two units; leave one blank")
-            numbers[field] = _number(column, cell, line) * factor
+            numbers[field] = _number(column, cell, line, field not in NEVER_ZERO) * factor
     if "speed_mm_min" not in numbers:
         raise ChartError(line, "the speed is blank")
     thickness = _thickness(given, line, overrides)
@@ -129,12 +118,12 @@ def _thickness(given: Mapping[str, str], line: int, overrides: GaugeOverrides | 
         raise ChartError(line, f"{column}: {error}") from error
 
 
-def _number(column: str, cell: str, line: int) -> float:
+def _number(column: str, cell: str, line: int, may_be_zero: bool) -> float:
     try:
         value = float(cell)
     except ValueError:
         raise ChartError(line, f"{column}: {cell!r} is not a number") from None
-    least_ok = value >= 0 if column in _MAY_BE_ZERO else value > 0
+    least_ok = value >= 0 if may_be_zero else value > 0
     if not math.isfinite(value) or not least_ok:
         raise ChartError(line, f"{column}: {cell} is not above zero")
     if value > _MOST:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, fields
+from typing import Final, Literal
 
 Start = Literal["pierce", "edge"]
 
@@ -40,6 +40,18 @@ class ChartRow:
     max_pierce_mm: float | None = None
     line: int = 0
     thickness_text: str = ""
+
+
+# The numbers of a row by their names, which end in their unit; the thickness they hold for apart.
+FIGURES: Final = tuple(
+    each.name
+    for each in fields(ChartRow)
+    if each.type in ("float", "float | None") and each.name != "thickness_mm"
+)
+# Figures that nothing is cut with at 0. Any other may be 0.
+NEVER_ZERO: Final = frozenset(
+    ("current_a", "speed_mm_min", "pierce_height_mm", "cut_height_mm", "arc_v", "kerf_mm")
+)
 
 
 @dataclass(frozen=True, slots=True)

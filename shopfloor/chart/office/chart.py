@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from planning.calc.chart import ChartError
+from shopfloor.chart.cut_settings import CHART_NAMES, OF_CHART, columns
 from shopfloor.chart.queries import chart_rows
 from shopfloor.chart.services import chart_apply, chart_plan, row_end
 from shopfloor.files.uploads import upload_keep, upload_read
@@ -22,10 +23,7 @@ from shopfloor.wording.counts import count
 from shopfloor.wording.numbers_in import row_number
 
 MAX_CHART_BYTES = 2 * 1024 * 1024
-COLUMNS = (
-    "set, duty, current_a, gas, material, thickness_mm, speed_mm_min, pierce_delay_s, touch_off_s, "
-    "pierce_height_mm, cut_height_mm, arc_v, kerf_mm, max_pierce_mm"
-)
+COLUMNS = ", ".join(("set", "duty", "current_a", "gas", "material", "thickness_mm", *CHART_NAMES))
 
 
 class ChartForm(forms.Form):
@@ -52,7 +50,8 @@ def chart(request: DeskRequest) -> HttpResponse:
         request,
         "chart/chart.html",
         {
-            "page_obj": page_of(request, rows), "sets": WearSet.objects.all(),
+            "columns": columns(OF_CHART), "page_obj": page_of(request, rows),
+            "sets": WearSet.objects.all(),
             "materials": Material.objects.all(), "set": wear_set, "material": material,
             "ended": ended, "may_edit": may(request.user, CHART), "now": timezone.now(),
             "example": rows.filter(example=True).exists(),
@@ -75,7 +74,7 @@ def bring(request: DeskRequest) -> HttpResponse:
             )  # fmt: skip
             return render(
                 request, "chart/chart_preview.html",
-                {"plan": plan, "name": file.name, "confirm": confirm},
+                {"plan": plan, "name": file.name, "confirm": confirm, "columns": columns(OF_CHART)},
             )  # fmt: skip
         except ValidationError as problem:
             refused(form, problem)

@@ -11,10 +11,10 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
-from shopfloor.chart.office.cut_fields import FiguresForm, figure
+from shopfloor.chart.cut_settings import OF_ROW, OF_TRIAL, ROW_NAMES, columns
+from shopfloor.chart.office.cut_fields import FiguresForm
 from shopfloor.chart.queries import row_doubts_now, row_history, row_trials
-from shopfloor.chart.rows import MORE, SAME_MM, save_row, thickness_answer
-from shopfloor.chart.services import FIGURES
+from shopfloor.chart.rows import SAME_MM, save_row, thickness_answer
 from shopfloor.models import ChartRow, Nest
 from shopfloor.web.access import ANY, CHART, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import WhenField
@@ -23,20 +23,8 @@ from shopfloor.wording.cautions import NEW_FIGURES, metal_caution
 
 
 class RowForm(FiguresForm):
-    LENGTHS = {
-        "speed_mm_min": "Speed", "pierce_height_mm": "Pierce height", "cut_height_mm": "Cut height",
-        "kerf_mm": "Kerf", "max_pierce_mm": "Pierces to", "u_mm": "u expected",
-    }  # fmt: skip
-    speed_mm_min = figure("Speed", 1e6, required=True)
-    pierce_delay_s = figure("Pierce delay, s", 600, required=True)
-    touch_off_s = figure("Touch-off, s", 600)
-    pierce_height_mm = figure("Pierce height", 100)
-    cut_height_mm = figure("Cut height", 100)
-    arc_v = figure("Arc, V", 1000)
-    kerf_mm = figure("Kerf", 100)
-    max_pierce_mm = figure("Pierces to", 1000)
-    u_mm = figure("u expected", 100, help_text="blank: unknown")
-    bench_min_per_m = figure("Bench, min a metre of cut", 1000)
+    SETTINGS = OF_ROW
+    field_order = ROW_NAMES
     valid_from = WhenField(required=False, label="From", help_text="blank: now")
     note = forms.CharField(max_length=200, help_text="why the row changes")
 
@@ -52,7 +40,7 @@ def _newest(row: ChartRow) -> ChartRow | None:
 
 
 def _known(row: ChartRow) -> dict[str, Any]:
-    return {name: getattr(row, name) for name in (*FIGURES, *MORE)}
+    return {name: getattr(row, name) for name in ROW_NAMES}
 
 
 @right(*ANY)
@@ -75,7 +63,7 @@ def row(request: DeskRequest, pk: int) -> HttpResponse:
                 save_row(
                     wear_set=found.wear_set, material=found.material,
                     thickness_text=found.thickness_text,
-                    figures=form.figures(*FIGURES, *MORE),
+                    figures=form.figures(),
                     valid_from=told["valid_from"], note=told["note"],
                 )
             ),
@@ -84,7 +72,9 @@ def row(request: DeskRequest, pk: int) -> HttpResponse:
             return redirect("chart_row", made[0].pk)
     return render(
         request, "chart/chart_row.html",
-        {"row": found, "form": form, "history": row_history(found), "trials": row_trials(found),
+        {"row": found, "form": form, "columns": columns(OF_ROW),
+         "history": row_history(found), "trials": row_trials(found),
+         "trial_columns": columns(OF_TRIAL),
          "shown": shown(form, in_force, form.texts_of(known)) if form else "",
          "doubts": row_doubts_now(found), "caution": metal_caution(found.material.caution),
          "new_caution": NEW_FIGURES if form else None},

@@ -12,9 +12,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from shopfloor.chart.office.cut_fields import FiguresForm, figure
+from shopfloor.chart.cut_settings import OF_ROW, OF_TRIAL, columns
+from shopfloor.chart.office.cut_fields import FiguresForm
 from shopfloor.chart.queries import row_now, trial_doubts, trials_beside, trials_list
-from shopfloor.chart.trials import CAME_OUT, TRIED, trial_add, trial_promote, trial_strike
+from shopfloor.chart.trials import CAME_OUT, trial_add, trial_promote, trial_strike
 from shopfloor.models import ChartRow, ChartTrial, Dross, Material, Table, WearSet
 from shopfloor.web.access import ANY, CHART, DeskRequest, may, right
 from shopfloor.web.forms import WhenField, attempt, page_of
@@ -22,13 +23,17 @@ from shopfloor.wording.cautions import NEW_FIGURES, Caution, metal_caution
 from shopfloor.wording.numbers_in import row_number
 
 FLOOR = "work_floor"
+SET = tuple(each for each in OF_TRIAL if each.trial == "set")
+MEASURED = tuple(each for each in OF_TRIAL if each.trial == "measured")
 
 
 class TrialForm(FiguresForm):
-    LENGTHS = {
-        "speed_mm_min": "Speed", "pierce_height_mm": "Pierce height", "cut_height_mm": "Cut height",
-        "kerf_mm": "Kerf measured", "u_mm": "u measured",
-    }  # fmt: skip
+    SETTINGS, TRIAL = OF_TRIAL, True
+    HINTS = {"u_mm": ""}
+    field_order = (
+        "wear_set", "material", "thickness_text", "table", "at",
+        *(each.name for each in SET), "severed", *(each.name for each in MEASURED),
+    )  # fmt: skip
     wear_set = forms.ModelChoiceField(
         WearSet.objects.filter(active=True), label="Set", empty_label="choose"
     )
@@ -40,16 +45,7 @@ class TrialForm(FiguresForm):
         Table.objects.filter(active=True), required=False, empty_label="not said"
     )
     at = WhenField(required=False, label="When", help_text="blank: now")
-    current_a = figure("Current, A", 1000, required=True)
-    speed_mm_min = figure("Speed", 1e6, required=True)
-    pierce_delay_s = figure("Pierce delay, s", 600, required=True)
-    touch_off_s = figure("Touch-off, s", 600)
-    pierce_height_mm = figure("Pierce height", 100)
-    cut_height_mm = figure("Cut height", 100)
-    arc_v = figure("Arc, V", 1000)
     severed = forms.BooleanField(required=False, initial=True, label="Cut through")
-    kerf_mm = figure("Kerf measured", 100)
-    u_mm = figure("u measured", 100)
     angle_deg = forms.FloatField(
         min_value=-45, max_value=45, required=False, label="or angle off square, degrees",
         help_text="u is worked out from it",
@@ -62,9 +58,11 @@ class TrialForm(FiguresForm):
 
 
 class PromoteForm(FiguresForm):
-    LENGTHS = {"max_pierce_mm": "Pierces to"}
-    max_pierce_mm = figure("Pierces to", 1000, help_text="blank: unknown")
-    bench_min_per_m = figure("Bench, min a metre of cut", 1000, help_text="blank: as before")
+    """What a chart row has and a trial has not."""
+
+    SETTINGS = tuple(each for each in OF_ROW if not each.trial)
+    HINTS = {"bench_min_per_m": "blank: as before"}
+    field_order = tuple(each.name for each in SETTINGS)
     valid_from = WhenField(required=False, label="In force from", help_text="blank: now")
     note = forms.CharField(max_length=200, required=False)
 
@@ -75,7 +73,8 @@ def trials(request: DeskRequest) -> HttpResponse:
     return render(
         request, "chart/trials.html",
         {"page_obj": page_of(request, trials_list(material=material)), "material": material,
-         "materials": Material.objects.all(), "may_try": may(request.user, CHART, FLOOR),
+         "materials": Material.objects.all(), "columns": columns(OF_TRIAL),
+         "may_try": may(request.user, CHART, FLOOR),
          "caution": NEW_FIGURES},
     )  # fmt: skip
 
@@ -87,7 +86,7 @@ def add(request: DeskRequest) -> HttpResponse:
         made: list[ChartTrial] = []
         plain = ("wear_set", "material", "thickness_text", "table", "at", *CAME_OUT)
         values = {name: form.cleaned_data[name] for name in plain}
-        values |= form.figures(*TRIED, "u_mm")
+        values |= form.figures()
         if attempt(form, lambda: made.append(trial_add(by=request.user, **values))):
             return redirect("trial", made[0].pk)
     return render(
@@ -101,16 +100,20 @@ def _from(request: DeskRequest) -> dict[str, Any]:
     """What an earlier trial or a chart row had, to be varied from."""
     trial = ChartTrial.objects.filter(pk=row_number(request.GET.get("trial")) or 0).first()
     if trial is not None:
-        names = ("thickness_text", *TRIED)
-        kept = {name: getattr(trial, name) for name in names if name != "kerf_mm"}
+        kept = _set_on(trial) | {"thickness_text": trial.thickness_text}
         own = {"wear_set": trial.wear_set_id, "material": trial.material_id, "severed": True}
         return kept | own | {"table": trial.table_id}
     row = ChartRow.objects.filter(pk=row_number(request.GET.get("row")) or 0).first()
     if row is None:
         return {"severed": True}
-    kept = {name: getattr(row, name) for name in TRIED if name not in ("current_a", "kerf_mm")}
+    kept = _set_on(row)
     kept |= {"wear_set": row.wear_set_id, "material": row.material_id, "severed": True}
     return kept | {"thickness_text": row.thickness_text, "current_a": row.wear_set.current_a}
+
+
+def _set_on(one: ChartTrial | ChartRow) -> dict[str, Any]:
+    """What is set for a cut, without what is measured after it."""
+    return {each.name: getattr(one, each.name) for each in SET if hasattr(one, each.name)}
 
 
 def _cautions(materials: Any) -> list[Caution]:
@@ -130,14 +133,15 @@ def trial(request: DeskRequest, pk: int) -> HttpResponse:
     open_ = may_edit and found.row is None and found.struck_at is None
     form = PromoteForm(request.user, request.POST or None, initial={}) if open_ else None
     if form is not None and request.method == "POST" and form.is_valid():
-        told = form.cleaned_data | form.figures("max_pierce_mm")
+        told = form.cleaned_data | form.figures()
         made: list[ChartRow] = []
         if attempt(form, lambda: made.append(trial_promote(trial=found, by=request.user, **told))):
             messages.success(request, "It is a row of the chart; the one before it is kept.")
             return redirect("chart_row", made[0].pk)
     return render(
         request, "chart/trial.html",
-        {"trial": found, "form": form, "beside": trials_beside(found),
+        {"trial": found, "form": form, "columns": columns(OF_TRIAL),
+         "set": SET, "measured": MEASURED, "beside": trials_beside(found),
          "row_now": row_now(found, timezone.now()), "doubts": trial_doubts(found),
          "may_try": may(request.user, CHART, FLOOR), "new_caution": NEW_FIGURES,
          "caution": metal_caution(found.material.caution)},

@@ -71,7 +71,7 @@ def setup(request: DeskRequest, pk: int) -> HttpResponse:
         "nests/setup_sheet.html",
         {
             "nest": nest, "revision": revision, "item": item, "sheet": sheet, "plan": plan,
-            "figures": setup_figures(plan, inch=request.user.units == "inch"),
+            "figures": setup_figures(plan, request.user),
             "code": code_svg(paper_code(paper)), "paper": paper,
             "sheet_code": code_svg(sheet.code) if sheet else None,
             "example": any(r.get("example") for r in plan.snapshot.get("chart_rows", []))

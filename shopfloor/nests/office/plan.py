@@ -8,6 +8,7 @@ from typing import Any
 from django.utils.dateparse import parse_datetime
 
 from shopfloor.books.queries import WAGES
+from shopfloor.chart.cut_settings import BY_NAME
 from shopfloor.models import NestPlan, PostingKind, User
 from shopfloor.site.queries import the_shop
 from shopfloor.web.access import COST, WAGE, may
@@ -20,12 +21,8 @@ from shopfloor.wording.states import words
 Row = dict[str, Any]
 Section = tuple[str, list[Row]]
 NAMES = {
-    "speed_mm_min": "cutting speed", "pierce_delay_s": "pierce delay, s", "touch_off_s":
-    "touch-off a pierce, s", "accel_mm_s2": "acceleration", "rapid_mm_min": "rapid",
-    "corner": "corners", "tolerance_mm": "corner tolerance", "thickness_mm": "thickness",
-    "kerf_mm": "kerf", "arc_v": "arc voltage, V", "current_a": "current, A",
-    "pierce_height_mm": "pierce height", "cut_height_mm": "cut height",
-    "max_pierce_mm": "pierces to", "u_mm": "u expected",
+    "accel_mm_s2": "acceleration", "rapid_mm_min": "rapid", "corner": "corners",
+    "tolerance_mm": "corner tolerance", "thickness_mm": "thickness",
 }  # fmt: skip
 
 
@@ -134,22 +131,30 @@ def _doubts(made_from: dict[str, Any]) -> list[Row]:
 def _plain(values: dict[str, Any], user: User) -> list[Row]:
     """Figures without money, by the names people give them."""
     return [
-        {"label": NAMES.get(name, name.replace("_", " ")), "value": _shown(name, value, user)}
+        {"label": _label(name), "value": _shown(name, value, user)}
         for name, value in values.items()
         if not isinstance(value, dict | list) and "minor" not in name
     ]
 
 
+def _label(name: str) -> str:
+    if setting := BY_NAME.get(name):
+        return str(setting.label)
+    return NAMES.get(name, name.replace("_", " "))
+
+
 def _shown(name: str, value: Any, user: User) -> Any:
+    if setting := BY_NAME.get(name):
+        return setting.text(value, user)
     if value is None:
         return "as the program says" if name in ("corner", "tolerance_mm") else "unknown"
-    if name in ("speed_mm_min", "rapid_mm_min"):
+    if name == "rapid_mm_min":
         return speed(value, user)
     if name == "accel_mm_s2":
         return accel(value, user)
-    if name in ("thickness_mm", "max_pierce_mm"):
+    if name == "thickness_mm":
         return size(value, user)
-    if name in ("kerf_mm", "pierce_height_mm", "cut_height_mm", "u_mm", "tolerance_mm"):
+    if name == "tolerance_mm":
         return fine(value, user)
     return f"{value:.4g}" if isinstance(value, float) else value
 

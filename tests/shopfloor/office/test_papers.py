@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
 
 import pytest
 import segno
@@ -35,7 +36,9 @@ def test_a_figure_the_chart_lacks_is_unknown(nest, plan, sign_in, operator):
 
 def test_what_is_unknown_has_the_readers_unit_too(nest, plan):
     plan.snapshot["chart"] = {"kerf_mm": 2.54}
-    rows = {row["label"]: row["value"] for row in setup_figures(plan, inch=True)}
+    rows = {
+        row["label"]: row["value"] for row in setup_figures(plan, SimpleNamespace(units="inch"))
+    }
     assert (rows["kerf, in"], rows["cut height, in"]) == ("0.1", "unknown")
     assert not [label for label in rows if "mm" in label]
 

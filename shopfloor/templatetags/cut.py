@@ -1,0 +1,50 @@
+"""Figures of a cut in tables: a head and a cell for each column of settings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import template
+
+from shopfloor.chart.cut_settings import CutSetting
+
+register = template.Library()
+
+
+@register.filter
+def cut_head(column: Sequence[CutSetting], user: Any) -> str:
+    """ "Kerf, mm" over a column of settings."""
+    first = column[0]
+    head = str(first.head)
+    head = head[:1].upper() + head[1:] if len(head) > 1 else head
+    return f"{head}, {first.unit_for(user)}" if first.unit else head
+
+
+@register.simple_tag
+def cut_cell(row: Any, column: Sequence[CutSetting], user: Any) -> str:
+    """A row's figures in a column, "?" where one is unknown: "3.8 / 1.5"."""
+    return " / ".join(each.figure(getattr(row, each.name), user) for each in column)
+
+
+@register.simple_tag
+def cut_text(row: Any, setting: CutSetting, user: Any) -> str:
+    """One figure with its unit."""
+    return setting.text(getattr(row, setting.name), user)
+
+
+@register.simple_tag
+def cut_beside(row: Any, setting: CutSetting, other: Any, user: Any) -> str:
+    """A row's figure with its unit where another's is not the same; blank where it is, and where
+    the row has no such figure."""
+    known = getattr(row, setting.name, None)
+    return "" if known == getattr(other, setting.name) else setting.text(known, user)
+
+
+@register.simple_tag
+def cut_before(change: Any, column: Sequence[CutSetting], user: Any) -> str:
+    """What a column said before a change to its figures; blank where it says the same."""
+    if change.before is None:
+        return ""
+    now, before = (cut_cell(row, column, user) for row in (change.row, change.before))
+    return "" if now == before else before
