@@ -86,6 +86,7 @@ class Stray(models.Model):
 
 class Rollup(models.Model):
     """Burning in one 15-minute UTC bucket of one torch, recomputed from arcs, never incremented.
+    A source that moved within the quarter hour has a row for each table.
 
     A UTC quarter hour serves every zone and the days of 23 and 25 hours. An arc over a boundary is
     split; it is counted, with its pierces, in the bucket it began in. An open arc adds nothing yet.
@@ -101,7 +102,9 @@ class Rollup(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["feed", "torch", "bucket_us"], name="rollup_once"),
+            models.UniqueConstraint(
+                fields=["feed", "torch", "bucket_us", "table"], name="rollup_once"
+            ),
         ]
         indexes = [
             models.Index(fields=["table", "bucket_us"], name="rollup_table_bucket"),

@@ -41,9 +41,10 @@ class ArcRow(NamedTuple):
     clock_version: int
 
 
-def arc_row(feed: Feed, arc: pairing.Arc, versions: tuple[int, int]) -> ArcRow:
+def arc_row(feed: Feed, arc: pairing.Arc, table: str, versions: tuple[int, int]) -> ArcRow:
+    """`table` and `versions` (of description and clock) are those its beginning was read under."""
     return ArcRow(
-        f"{feed.name}|{arc.torch}|{arc.key}", feed.pk, feed.table, arc.torch, arc.on_us,
+        f"{feed.name}|{arc.torch}|{arc.key}", feed.pk, table, arc.torch, arc.on_us,
         arc.off_us, arc.ended, arc.pierces, arc.first_pierce_us, arc.program, arc.amps,
         arc.volts, *versions,
     )  # fmt: skip
@@ -67,25 +68,6 @@ def arcs_from(feed_id: int, torch: str, from_us: int | None, to_us: int | None) 
     if to_us is not None:
         where, args = where + " AND on_us <= %s", [*args, to_us]
     return _select(f"SELECT {_COLUMNS} FROM telemetry_arc WHERE {where}", args)
-
-
-Burnt = tuple[int, int | None, int | None]  # on_us, off_us, pierces: what a rollup wants of an arc
-
-
-def burnt_within(feed_id: int, torch: str, from_us: int, to_us: int) -> list[Burnt]:
-    """Of the arcs that began within [from_us, to_us], and of the last before them."""
-    where = "FROM telemetry_arc WHERE feed_id = %s AND torch = %s AND on_us"
-    with connection.cursor() as cursor:
-        cursor.execute(
-            f"SELECT on_us, off_us, pierces {where} = (SELECT max(on_us) {where} < %s)",
-            [feed_id, torch, feed_id, torch, from_us],
-        )
-        before = cursor.fetchall()
-        cursor.execute(
-            f"SELECT on_us, off_us, pierces {where} BETWEEN %s AND %s",
-            [feed_id, torch, from_us, to_us],
-        )
-        return [*before, *cursor.fetchall()]
 
 
 def save_arcs(rows: Sequence[ArcRow], gone: Iterable[str] = (), *, all_new: bool = False) -> None:

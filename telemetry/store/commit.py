@@ -166,7 +166,7 @@ def _quickly(
     try:
         with transaction.atomic():
             if tail is not None:
-                tail.load(rows.torches())
+                tail.load(rows.torches(), gathered.feed_version)
             if not insert_new(feed.pk, rows, meanwhile=pair):
                 raise _NotAllNew
     except _NotAllNew:

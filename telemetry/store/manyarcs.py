@@ -32,6 +32,7 @@ class NewArcs:
 
     feed: Feed
     arcs: ManyArcs
+    table: str
     feed_version: int
 
     def __len__(self) -> int:
@@ -50,7 +51,7 @@ class NewArcs:
         first_us = [None if us < 0 else us for us in arcs.first_pierces_us.tolist()]
         return zip(
             [head + text[at : at + 32] for at in range(0, len(text), 32)], repeat(feed.pk),
-            repeat(feed.table), repeat(arcs.torch), arcs.on_us.tolist(), arcs.off_us.tolist(),
+            repeat(self.table), repeat(arcs.torch), arcs.on_us.tolist(), arcs.off_us.tolist(),
             ["lost" if is_lost else "off" for is_lost in arcs.lost.tolist()], pierces, first_us,
             [arcs.names[place] for place in arcs.programs.tolist()], but_nan(arcs.amps),
             but_nan(arcs.volts), repeat(self.feed_version), repeat(0),
@@ -59,7 +60,7 @@ class NewArcs:
     def copied(self, changed_us: int) -> bytes:
         """What a COPY of COLUMNS is sent of them."""
         arcs, feed = self.arcs, self.feed
-        torch, table = arcs.torch.encode(), feed.table.encode()
+        torch, table = arcs.torch.encode(), self.table.encode()
         head = f"{feed.name}|{arcs.torch}|".encode()
         words = np.frombuffer(b"offlost", np.uint8)
         names = [b"" if name is None else name.encode() for name in arcs.names]

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from telemetry.events import ARC_ON, Event
 from telemetry.models import Feed
-from telemetry.pairing import Pairer
+from telemetry.pairing import Arc, Pairer
 from telemetry.store.arcrows import (
     ArcRow,
     arc_row,
@@ -18,7 +18,7 @@ from telemetry.store.arcrows import (
 )
 from telemetry.store.rollups import DueBuckets
 from telemetry.store.rows import StoredEvent, read_events
-from telemetry.store.telling import tells_pierces
+from telemetry.store.telling import tables_of, tells_pierces
 
 
 def repair(
@@ -40,7 +40,7 @@ def repair(
     whole = from_us is None and last_us is None
     stop_us: int | None = None
     known = _KnownPrograms(feed.pk, torch, last_us)
-    arcs: list[ArcRow] = []
+    arcs: list[Arc] = []
     strays: list[Event] = []
     seen: set[str] = set()
     versions: dict[str, tuple[int, int]] = {}
@@ -50,7 +50,7 @@ def repair(
             stop_us = event.time_us
         ended = pairer.feed(event)
         if ended is not None:
-            arcs.append(arc_row(feed, ended, versions[ended.key]))
+            arcs.append(ended)
         if stop_us is not None:
             break
         seen.add(event.key)
@@ -59,10 +59,17 @@ def repair(
         elif pairer.stray:
             strays.append(event)
     if stop_us is None and (still := pairer.open_arc()) is not None:
-        arcs.append(arc_row(feed, still, versions[still.key]))
-    tells = tells_pierces(feed, {row.feed_version for row in arcs}, now=pierces)
-    arcs = [row if tells[row.feed_version] else row._replace(pierces=None) for row in arcs]
-    _write(feed, torch, (from_us, stop_us), arcs, strays, None if whole else seen, dirty)
+        arcs.append(still)
+    rows = _rows(feed, [(arc, versions[arc.key]) for arc in arcs], pierces=pierces)
+    _write(feed, torch, (from_us, stop_us), rows, strays, None if whole else seen, dirty)
+
+
+def _rows(feed: Feed, arcs: list[tuple[Arc, tuple[int, int]]], *, pierces: bool) -> list[ArcRow]:
+    """Arcs as the versions that their beginning was read under have them."""
+    used = {feed_version for _, (feed_version, _) in arcs}
+    tables, tells = tables_of(feed, used), tells_pierces(feed, used, now=pierces)
+    rows = [arc_row(feed, arc, tables[versions[0]], versions) for arc, versions in arcs]
+    return [row if tells[row.feed_version] else row._replace(pierces=None) for row in rows]
 
 
 def _write(

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from typing import TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from django.db import connection
 
 from telemetry.models import Feed, Rollup
 from telemetry.packed import Array
-from telemetry.store.arcrows import ArcRow, Burnt, arcs_from, burnt_within, last_arcs_before
+from telemetry.store.arcrows import ArcRow, arcs_from, last_arcs_before
 
 BUCKET_US = 15 * 60 * 1_000_000
 _DAY = 96
 _AT_ONCE = 500  # rows a statement
+_STRETCHES = 100  # a statement: SQLite joins 500 selects at most, and each takes two
 T = TypeVar("T")
+Burnt = tuple[int, int | None, int | None, str]  # of an arc: on_us, off_us, pierces, table
 
 
 class DueBuckets:
@@ -77,45 +79,88 @@ class DueBuckets:
 
     def recompute(self, feed: Feed) -> None:
         """Writes each dirty bucket anew; a bucket without arcs goes."""
-        for torch, buckets in self._buckets.items():
-            for run in _runs(sorted(buckets)):
-                _recompute(feed, torch, run)
+        recompute(self.stretches(feed.pk))
         self._buckets.clear()
 
+    def stretches(self, feed_id: int) -> list[Stretch]:
+        """The buckets of a feed by torch, those far apart by themselves: else two of them would
+        have all between them read."""
+        return [
+            Stretch(feed_id, torch, run)
+            for torch, buckets in self._buckets.items()
+            for run in _runs(sorted(buckets))
+        ]
 
-def _runs(buckets: list[int]) -> list[set[int]]:
-    """Stretches of neighbouring buckets, so that two far apart do not read all between them."""
-    runs: list[set[int]] = []
+
+class Stretch(NamedTuple):
+    """Neighbouring buckets of one torch of a feed, in order."""
+
+    feed_id: int
+    torch: str
+    buckets: list[int]
+
+
+def _runs(buckets: list[int]) -> list[list[int]]:
+    """Neighbouring buckets."""
+    runs: list[list[int]] = []
     last = 0
     for bucket in buckets:
         if runs and bucket - last <= _DAY:
-            runs[-1].add(bucket)
+            runs[-1].append(bucket)
         else:
-            runs.append({bucket})
+            runs.append([bucket])
         last = bucket
     return runs
 
 
-def _recompute(feed: Feed, torch: str, buckets: set[int]) -> None:
-    first_us, last_us = min(buckets) * BUCKET_US, (max(buckets) + 1) * BUCKET_US - 1
-    arcs = burnt_within(feed.pk, torch, first_us, last_us)
-    rows = [(bucket * BUCKET_US, *sums) for bucket, sums in sum_buckets(arcs, buckets).items()]
-    stale = [bucket * BUCKET_US for bucket in buckets]
+def recompute(every: Sequence[Stretch]) -> None:
+    """Writes these buckets anew from the arcs that burn in them, many stretches a statement."""
     with connection.cursor() as cursor:
-        for some in batched(stale, _AT_ONCE):
-            cursor.execute(
-                "DELETE FROM telemetry_rollup WHERE feed_id = %s AND torch = %s "
-                f"AND bucket_us IN ({', '.join(map(str, some))})",
-                [feed.pk, torch],
-            )
-        for sums in batched(rows, _AT_ONCE):
+        for some in batched(every, _STRETCHES):
+            found: list[list[Burnt]] = [[] for _ in some]
+            asked = [_arcs_sql(n, stretch) for n, stretch in enumerate(some)]
+            torches = [stretch.torch for stretch in some for _ in range(3)]
+            cursor.execute(" UNION ALL ".join(asked), torches)
+            for n, *arc in cursor.fetchall():
+                found[n].append((*arc,))
+            for stretch, arcs in zip(some, found, strict=True):
+                _replace(cursor, stretch, arcs)
+
+
+def _arcs_sql(number: int, stretch: Stretch) -> str:
+    """Of the arcs that began in these buckets, and of the last before them, marked with `number`.
+    Takes the torch three times."""
+    first_us = stretch.buckets[0] * BUCKET_US
+    last_us = (stretch.buckets[-1] + 1) * BUCKET_US - 1
+    where = f"FROM telemetry_arc WHERE feed_id = {stretch.feed_id} AND torch = %s AND on_us"
+    what = f'SELECT {number} AS n, on_us, off_us, pierces, "table" {where}'
+    return (
+        f"{what} BETWEEN {first_us} AND {last_us} UNION ALL "
+        f"{what} = (SELECT max(on_us) {where} < {first_us})"
+    )
+
+
+def _replace(cursor: Any, stretch: Stretch, arcs: Sequence[Burnt]) -> None:
+    feed_id, torch, buckets = stretch
+    for some in batched(buckets, _AT_ONCE):
+        stale = ", ".join(str(bucket * BUCKET_US) for bucket in some)
+        cursor.execute(
+            "DELETE FROM telemetry_rollup WHERE feed_id = %s AND torch = %s "
+            f"AND bucket_us IN ({stale})",
+            [feed_id, torch],
+        )
+    wanted = set(buckets)
+    for table in sorted({arc[3] for arc in arcs}):
+        own = [arc for arc in arcs if arc[3] == table]
+        rows = [(bucket * BUCKET_US, *sums) for bucket, sums in sum_buckets(own, wanted).items()]
+        for some_rows in batched(rows, _AT_ONCE):
             # Whole numbers stand in the statement itself: by the hundred, as values beside it, they
             # cost the driver more than the database.
             cursor.execute(
                 'INSERT INTO telemetry_rollup (feed_id, "table", torch, bucket_us, burn_us, arcs, '
                 "pierces) SELECT %s, %s, %s, column1, column2, column3, CAST(column4 AS integer) "
-                f"FROM (VALUES {', '.join(map(_values, sums))}) AS sums",
-                [feed.pk, feed.table, torch],
+                f"FROM (VALUES {', '.join(map(_values, some_rows))}) AS sums",
+                [feed_id, table, torch],
             )
 
 
@@ -133,7 +178,7 @@ def sum_buckets(arcs: Sequence[Burnt], wanted: set[int]) -> dict[int, tuple[int,
     begun: dict[int, int] = defaultdict(int)
     pierces: dict[int, int] = defaultdict(int)
     cannot: set[int] = set()  # buckets with an arc of a source that knows no pierces
-    for on_us, off_us, pierced in arcs:
+    for on_us, off_us, pierced, _ in arcs:
         first = on_us // BUCKET_US
         begun[first] += 1
         if pierced is None:

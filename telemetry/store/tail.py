@@ -19,7 +19,7 @@ from telemetry.store.arcrows import ArcRow, StrayRow, arc_row, save_arcs, save_s
 from telemetry.store.manyarcs import NewArcs, save_new
 from telemetry.store.repair import start
 from telemetry.store.rollups import DueBuckets
-from telemetry.store.telling import tells_pierces
+from telemetry.store.telling import tables_of, tells_pierces
 
 
 class PairedArcs(NamedTuple):
@@ -52,7 +52,8 @@ class OpenArcs:
     def __init__(self, feed: Feed, *, pierces: bool) -> None:
         self._feed, self._pierces = feed, pierces
         self._pairers: dict[str, Pairer] = {}
-        self._versions: dict[str, tuple[int, int]] = {}
+        self._versions: dict[str, tuple[int, int]] = {}  # by key of an arc_on
+        self._tables: dict[int, str] = {}  # by version of the description
         self._stored: dict[str, ArcRow] = {}
         self._open: set[str] = set()  # keys of arcs that are stored as open
         self._untold: set[str] = set()  # keys of arcs that know no pierces, though later ones do
@@ -71,12 +72,14 @@ class OpenArcs:
             return True
         return stream == self.owner and at_us == self.head_us
 
-    def knows(self, torches: set[str]) -> bool:
-        """Whether the pairers of all these torches are there."""
-        return torches - {""} <= self._pairers.keys()
+    def knows(self, torches: set[str], feed_version: int) -> bool:
+        """Whether the pairers of all these torches are there, and what a version says."""
+        return torches - {""} <= self._pairers.keys() and feed_version in self._tables
 
-    def load(self, torches: set[str]) -> None:
-        """Brings the pairers of these torches up to the stored events, before new ones go in."""
+    def load(self, torches: set[str], feed_version: int) -> None:
+        """Brings the pairers of these torches up to the stored events, before new ones go in that
+        were read under a version of the description."""
+        self._know({feed_version})
         for torch in torches - self._pairers.keys() - {""}:
             after_us = None if self.head_us is None else self.head_us + 1
             pairer, events, _ = start(self._feed, torch, after_us, pierces=self._pierces)
@@ -88,8 +91,13 @@ class OpenArcs:
             if (still := pairer.open_arc()) is not None:
                 self._open.add(f"{self._feed.name}|{torch}|{still.key}")
                 version = self._versions[still.key][0]
+                self._know({version})
                 if not tells_pierces(self._feed, {version}, now=self._pierces)[version]:
                     self._untold.add(still.key)
+
+    def _know(self, versions: set[int]) -> None:
+        if missing := versions - self._tables.keys():
+            self._tables |= tables_of(self._feed, missing)
 
     def pair(self, rows: Rows, stream: str) -> PairedArcs:
         """Feeds rows, in order; what they ended, opened or left over is still to be written."""
@@ -120,7 +128,8 @@ class OpenArcs:
             self._versions.pop(pairer.burning.key)
         arcs, strays = take_many(pairer, rest.lines)
         if len(arcs):
-            self._many.append(NewArcs(self._feed, arcs, stretch.feed_version))
+            version = stretch.feed_version
+            self._many.append(NewArcs(self._feed, arcs, self._tables[version], version))
         for place in strays:
             [row] = rest.part(place, place + 1).rows()
             self._strays.append((torch, row[1], row[5], row[0].hex()))
@@ -165,7 +174,7 @@ class OpenArcs:
         return PairedArcs(known, new, strays, many)
 
     def _row(self, arc: Arc, versions: tuple[int, int]) -> ArcRow:
-        row = arc_row(self._feed, arc, versions)
+        row = arc_row(self._feed, arc, self._tables[versions[0]], versions)
         return row._replace(pierces=None) if arc.key in self._untold else row
 
 

@@ -1,4 +1,4 @@
-"""Whether arcs know their pierces, where descriptions of one feed differ in that."""
+"""What depends on the version of a feed's description that lines were read under."""
 
 from __future__ import annotations
 
@@ -15,15 +15,28 @@ def tells_pierces(feed: Feed, versions: Iterable[int], *, now: bool) -> dict[int
     version it came under says whether its counter was looked at."""
     others = set(versions) - {feed.version}
     tells = dict.fromkeys([*others, feed.version], now)
-    if others:
-        rows = FeedVersion.objects.filter(feed=feed, version__in=others)
-        for version, text in rows.values_list("version", "text"):
-            description = _parsed(text)
-            if description.is_level:
-                tells[version] = description.knows.pierces
+    for version, description in _descriptions(feed, others).items():
+        if description.is_level:
+            tells[version] = description.knows.pierces
     return tells
 
 
-@lru_cache(64)
+def tables_of(feed: Feed, versions: Iterable[int]) -> dict[int, str]:
+    """The table each version of the description names. An arc belongs to the table its beginning
+    was read at, wherever the source has moved since."""
+    wanted = set(versions)
+    tables = dict.fromkeys(wanted, feed.table)
+    found = _descriptions(feed, wanted).items()
+    return tables | {version: description.table for version, description in found}
+
+
+def _descriptions(feed: Feed, versions: set[int]) -> dict[int, Description]:
+    if not versions:
+        return {}
+    rows = FeedVersion.objects.filter(feed=feed, version__in=versions)
+    return {version: _parsed(text) for version, text in rows.values_list("version", "text")}
+
+
+@lru_cache(256)
 def _parsed(text: str) -> Description:
     return parse_description(text)

@@ -49,9 +49,10 @@ def open_end(news: News, *, pierces: bool) -> None:
     writes meanwhile is noticed by the marks in the transaction."""
     tail = news.keeper.tail
     torches = news.torches
-    if tail is None or not tail.knows(torches):
+    version = news.gathered.feed_version
+    if tail is None or not tail.knows(torches, version):
         news.keeper.tail = tail = tail or OpenArcs(news.feed, pierces=pierces)
-        tail.load(torches)
+        tail.load(torches, version)
 
 
 def is_plain(news: News) -> bool:
@@ -65,7 +66,11 @@ def is_plain(news: News) -> bool:
     )  # fmt: skip
     if beside or not rows:
         return not beside
-    return tail is not None and tail.knows(news.torches) and tail.follows(rows[0][1], g.stream)
+    return (
+        tail is not None
+        and tail.knows(news.torches, g.feed_version)
+        and tail.follows(rows[0][1], g.stream)
+    )
 
 
 def commit_together(every: Sequence[News]) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import nan
 from pathlib import Path
 from typing import Any
@@ -144,7 +144,7 @@ def stored_strays(feed_id: int, folder: Path) -> Sorter:
     return found
 
 
-ArcRow = tuple[str, int, int | None, int | None]  # key, on_us, off_us, pierces
+ArcRow = tuple[str, int, int | None, int | None]  # table, on_us, off_us, pierces
 
 
 def stored_torches(feed_id: int) -> list[str]:
@@ -159,12 +159,14 @@ def stored_torches(feed_id: int) -> list[str]:
 
 
 class StoredArcs:
-    """The arc table of one feed read once: into `sorted`, and past whoever sums the rows."""
+    """The arc table of one feed read once: into `sorted`, and past whoever sums the rows. `tables`
+    says at which table lines were read, by version of the description."""
 
-    def __init__(self, feed: Feed, folder: Path) -> None:
-        self._feed = feed
+    def __init__(self, feed: Feed, folder: Path, tables: Mapping[int, str]) -> None:
+        self._feed, self._tables = feed, tables
         self.sorted = Sorter(folder)
         self.odd: list[str] = []  # keys that name another source or torch
+        self.misplaced: list[int] = []  # when arcs began that stand at another table
 
     def of(self, torch: str) -> Iterator[ArcRow]:
         """A torch's arcs in order of their start."""
@@ -175,15 +177,17 @@ class StoredArcs:
             with connection.cursor() as cursor:
                 cursor.execute(
                     "SELECT id, key, on_us, off_us, ended, pierces, first_pierce_us, program, "
-                    f"amps, volts FROM telemetry_arc WHERE {where} "
+                    f'amps, volts, feed_version, "table" FROM telemetry_arc WHERE {where} '
                     f"ORDER BY on_us, id LIMIT {_PAGE}",
                     args,
                 )
                 page = cursor.fetchall()
-            for _, key, *values, amps, volts in page:
+            for _, key, *values, amps, volts, version, table in page:
                 self._keep(key, prefix, (torch, *values), amps, volts)
                 on_us, off_us, _, pierces, *_ = values
-                yield key, on_us, off_us, pierces
+                if table != self._tables.get(version, table):
+                    self.misplaced.append(on_us)
+                yield table, on_us, off_us, pierces
             if len(page) < _PAGE:
                 return
             last = page[-1]

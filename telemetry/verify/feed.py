@@ -8,7 +8,7 @@ from pathlib import Path
 
 from django.conf import settings
 
-from telemetry.description import parse_description
+from telemetry.description import Description, parse_description
 from telemetry.journal.thinned import Rows, Thinned, ThinnedError, thinned_read
 from telemetry.models import Cursor, Feed, FeedVersion
 from telemetry.paths import feed_folder, journal_folder
@@ -233,8 +233,10 @@ def _repeats(done: FeedCheck, expected: Sorter, stored: Sorter) -> None:
 def _arcs(done: FeedCheck, cursors: list[Cursor], folder: Path, say: Say) -> None:
     feed = done.feed
     say(f"pairing the arcs of {feed.name}")
-    knows = _knows_pierces(feed)
-    paired, kept = Paired(feed, folder, knows), StoredArcs(feed, folder)
+    descriptions = _descriptions(feed)
+    knows = {description.knows.pierces for description in descriptions.values()}
+    tables = {version: description.table for version, description in descriptions.items()}
+    paired, kept = Paired(feed, folder, knows), StoredArcs(feed, folder, tables)
     due: dict[str, set[int]] = {}
     for cursor in cursors:
         for torch, numbers in cursor.state.get("due", {}).items():
@@ -253,6 +255,12 @@ def _arcs(done: FeedCheck, cursors: list[Cursor], folder: Path, say: Say) -> Non
                 f"{listed(examples, count)}.",
             )
     done.arcs = kept.sorted.count + len(kept.odd)
+    if count := len(kept.misplaced):
+        done.found(
+            "arcs misplaced",
+            f"{count} arcs of {feed.name} stand at another table than the one their lines were "
+            f"read at: {listed([moment(us) for us in kept.misplaced[:SHOWN]], count)}.",
+        )
     _differences(done, "arcs", compare(paired.arcs, kept.sorted, tolerance=_MEAN), kept.odd)
     strays = stored_strays(feed.pk, folder)
     _differences(done, "strays", compare(paired.strays, strays), [])
@@ -278,6 +286,7 @@ def _differences(done: FeedCheck, what: str, found: Iterator[Difference], odd: l
         )
 
 
-def _knows_pierces(feed: Feed) -> set[bool]:
-    texts = FeedVersion.objects.filter(feed=feed).values_list("text", flat=True)
-    return {parse_description(text, name=feed.name).knows.pierces for text in texts}
+def _descriptions(feed: Feed) -> dict[int, Description]:
+    """By version."""
+    texts = FeedVersion.objects.filter(feed=feed).values_list("version", "text")
+    return {version: parse_description(text, name=feed.name) for version, text in texts}

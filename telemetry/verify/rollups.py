@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
+from typing import Any
 
 from django.db import connection
 
@@ -23,14 +26,17 @@ class Sum:
     blind: bool = False
 
 
-def sums(arcs: Iterable[ArcRow]) -> Iterator[tuple[int, Sum]]:
-    """(start of the quarter hour, its sum) in order, from arcs in order of their start."""
-    waiting: dict[int, Sum] = {}
-    for _, on_us, off_us, pierces in arcs:
+Sums = dict[str, Sum]  # of one quarter hour, by table: a source may have moved within it
+
+
+def sums(arcs: Iterable[ArcRow]) -> Iterator[tuple[int, Sums]]:
+    """(start of the quarter hour, its sums) in order, from arcs in order of their start."""
+    waiting: dict[int, Sums] = {}
+    for table, on_us, off_us, pierces in arcs:
         own = on_us - on_us % QUARTER_US
         for start in sorted(start for start in waiting if start < own):
             yield start, waiting.pop(start)
-        begun = waiting.setdefault(own, Sum())
+        begun = waiting.setdefault(own, {}).setdefault(table, Sum())
         begun.arcs += 1
         begun.pierces += pierces or 0
         begun.blind = begun.blind or pierces is None
@@ -38,31 +44,39 @@ def sums(arcs: Iterable[ArcRow]) -> Iterator[tuple[int, Sum]]:
         while off_us is not None and at < off_us:
             start = at - at % QUARTER_US
             end = min(off_us, start + QUARTER_US)
-            waiting.setdefault(start, Sum()).burn_us += end - at
+            waiting.setdefault(start, {}).setdefault(table, Sum()).burn_us += end - at
             at = end
     yield from sorted(waiting.items(), key=lambda each: each[0])
 
 
-Stored = tuple[int, int, int, int | None]  # start, burn_us, arcs, pierces
-_NO_SUM, _NOT_STORED = (1 << 62, Sum()), (1 << 62, 0, 0, None)  # behind all others
+Stored = tuple[int, int, int | None]  # burn_us, arcs, pierces
+_LAST = 1 << 62  # behind all quarter hours
 
 
-def stored(feed_id: int, torch: str) -> Iterator[Stored]:
-    """The sums of one torch as they are stored, in order of time."""
-    after = -(1 << 62)
+def stored(feed_id: int, torch: str) -> Iterator[tuple[int, dict[str, Stored]]]:
+    """(start of the quarter hour, its sums by table) as they are stored, in order of time."""
+    for start, rows in groupby(_stored_rows(feed_id, torch), key=itemgetter(0)):
+        yield (
+            start,
+            {table: (burn_us, arcs, pierces) for _, table, burn_us, arcs, pierces, _ in rows},
+        )
+
+
+def _stored_rows(feed_id: int, torch: str) -> Iterator[Any]:
+    after = (-_LAST, 0)
     while True:
         with connection.cursor() as cursor:
             cursor.execute(
-                "SELECT bucket_us, burn_us, arcs, pierces FROM telemetry_rollup "
-                f"WHERE feed_id = %s AND torch = %s AND bucket_us > %s ORDER BY bucket_us "
-                f"LIMIT {_PAGE}",
-                [feed_id, torch, after],
+                'SELECT bucket_us, "table", burn_us, arcs, pierces, id FROM telemetry_rollup '
+                "WHERE feed_id = %s AND torch = %s AND bucket_us >= %s AND (bucket_us, id) > "
+                f"(%s, %s) ORDER BY bucket_us, id LIMIT {_PAGE}",
+                [feed_id, torch, after[0], *after],
             )
             page = cursor.fetchall()
         yield from page
         if len(page) < _PAGE:
             return
-        after = page[-1][0]
+        after = (page[-1][0], page[-1][-1])
 
 
 def differing(
@@ -71,25 +85,28 @@ def differing(
     """(start, what is wrong) of each quarter hour whose stored sum is not that of its arcs. Those
     that are `due` (by number) are to be summed again by intake and say nothing."""
     left, right = sums(arcs), stored(feed_id, torch)
-    want, have = next(left, _NO_SUM), next(right, _NOT_STORED)
-    while want is not _NO_SUM or have is not _NOT_STORED:
+    no_arc: tuple[int, Sums] = (_LAST, {})
+    no_sum: tuple[int, dict[str, Stored]] = (_LAST, {})
+    want, have = next(left, no_arc), next(right, no_sum)
+    while want is not no_arc or have is not no_sum:
         start = min(want[0], have[0])
-        if want[0] < have[0]:
-            problem = "has no sum"
-        elif have[0] < want[0]:
-            problem = "has a sum and no arc"
-        else:
-            problem = _wrong(want[1], have)
+        wanted, known = Sums(), dict[str, Stored]()
         if want[0] == start:
-            want = next(left, _NO_SUM)
+            wanted, want = want[1], next(left, no_arc)
         if have[0] == start:
-            have = next(right, _NOT_STORED)
-        if problem and start // QUARTER_US not in due:
-            yield start, problem
+            known, have = have[1], next(right, no_sum)
+        for table in sorted({*wanted, *known}):
+            problem = _wrong(wanted.get(table), known.get(table))
+            if problem and start // QUARTER_US not in due:
+                yield start, problem
 
 
-def _wrong(want: Sum, have: Stored) -> str:
-    _, burn_us, arcs, pierces = have
+def _wrong(want: Sum | None, have: Stored | None) -> str:
+    if want is None:
+        return "has a sum and no arc"
+    if have is None:
+        return "has no sum"
+    burn_us, arcs, pierces = have
     if burn_us != want.burn_us:
         return f"says {burn_us / 1e6:.1f} s of burning, its arcs {want.burn_us / 1e6:.1f} s"
     if arcs != want.arcs:

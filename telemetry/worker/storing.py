@@ -189,7 +189,7 @@ class LaneRunner:
         if description is None:
             return
         tail = OpenArcs(self.feed, pierces=description.knows.pierces)
-        tail.load(torches_of(self.feed) | {description.torch or ""})
+        tail.load(torches_of(self.feed) | {description.torch or ""}, self.lane.version)
         self._keeper.tail = tail
 
     def stored(self) -> None:

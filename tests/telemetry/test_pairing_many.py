@@ -47,7 +47,7 @@ def singly(pairer: Pairer, lines: ColumnBlock) -> tuple[list[ArcRow], list[int]]
         if ended is None:
             strays.append(row[2])
         else:
-            arcs.append(arc_row(FEED, ended, (3, 0)))
+            arcs.append(arc_row(FEED, ended, FEED.table, (3, 0)))
     return arcs, strays
 
 
@@ -62,7 +62,7 @@ def test_arrays_give_the_arcs_strays_and_state_that_single_lines_give(seed):
     assert first == next(at for at, kind in enumerate(lines.kinds.tolist()) if kind == ARC_ON)
     head = singly(many, lines.part(0, first + 1))
     arcs, strays = pairing_many.take_many(many, lines.part(first, len(lines)))
-    rows = manyarcs.NewArcs(FEED, arcs, 3).rows() if len(arcs) else []
+    rows = manyarcs.NewArcs(FEED, arcs, FEED.table, 3).rows() if len(arcs) else []
     found = (head[0] + rows, head[1] + [int(lines.seqs[first + place]) for place in strays])
     assert found == singly(one, lines)
     assert many.state() == one.state()
@@ -114,7 +114,8 @@ def test_a_copy_of_arcs_says_what_their_rows_say(seed):
     pairer = Pairer("1", knows_pierces=seed % 3 > 0, program=chance.choice([None, "á\t\\.nc"]))
     first = pairing_many.first_start(lines)
     singly(pairer, lines.part(0, first + 1))
-    new = manyarcs.NewArcs(FEED, pairing_many.take_many(pairer, lines.part(first, 300))[0], 3)
+    arcs, _ = pairing_many.take_many(pairer, lines.part(first, 300))
+    new = manyarcs.NewArcs(FEED, arcs, FEED.table, 3)
     assert len(new.rows()) == len(new) > 3
     assert copied_back(new.copied(77)) == new.rows()
     assert copied_back(b"".join(manyarcs.one_copied(row, 77) for row in new.rows())) == new.rows()
@@ -142,7 +143,7 @@ def test_values_are_read_to_the_very_double(seed):
 def test_the_open_end_keeps_nothing_of_arcs_that_ended():
     lines = lines_of(random.Random(4), 4_000)
     tail = OpenArcs(feed_register(name="north", text=feed_text("x"), by="test"), pierces=True)
-    tail.load({"1"})
+    tail.load({"1"}, 3)
     tail.feed(Rows(RowBlock(lines.part(at, at + 100), 5, 3) for at in range(0, 4_000, 100)))
     assert tail.made("s").many
     assert len(tail._versions) <= 1
