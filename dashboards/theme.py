@@ -96,18 +96,25 @@ def template(palette: Palette) -> dict[str, Any]:
 
 def bar_style(palette: Palette, kind: str) -> dict[str, Any]:
     """Marker of a bar: `more` hatched, `less` open, `off` hatched the other way in vermilion,
-    `fast` solid, `fine` hatched, `planned` open in pencil."""
+    `planned` open in pencil."""
     line, hatch, width = palette.ink2, "", 1.25
-    if kind == "fast":
-        return {"color": palette.ink, "line": {"color": palette.ink, "width": 1.25}}
     if kind == "more":
         hatch = "/"
-    elif kind == "fine":
-        hatch, line = "/", palette.ink
     elif kind == "off":
         hatch, line, width = "\\", palette.off, 1.5
     elif kind == "planned":
         line = palette.pencil
+    return _bar(palette, line, hatch, width)
+
+
+def duty_style(palette: Palette, hatch: str) -> dict[str, Any]:
+    """Marker of a duty's bar: hatched so, or solid."""
+    if not hatch:
+        return {"color": palette.ink, "line": {"color": palette.ink, "width": 1.25}}
+    return _bar(palette, palette.ink, hatch, 1.25)
+
+
+def _bar(palette: Palette, line: str, hatch: str, width: float) -> dict[str, Any]:
     return {
         "color": palette.paper,
         "line": {"color": line, "width": width},

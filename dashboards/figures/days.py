@@ -1,4 +1,4 @@
-"""Minutes cut fine and fast, day by day: what was planned beside what was burnt."""
+"""Minutes cut by each duty, day by day: what was planned beside what was burnt."""
 
 from __future__ import annotations
 
@@ -7,28 +7,23 @@ from datetime import date, timedelta
 from typing import Any
 
 from dashboards.ledgers.balance import Day
-from dashboards.theme import Palette, bar_style, template
+from dashboards.theme import Palette, bar_style, duty_style, template
+from planning.calc.balance import UNASSIGNED
+from shopfloor.chart.duties import DUTIES, UNKNOWN, duty_word
 
 HEIGHT_PX = 372
 
 
 def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[str, Any]:
-    """Torch minutes up the page, shift dates along it. Solid is fast, hatched is fine, open in
-    pencil beside them is what was planned, fine on top of fast."""
+    """Torch minutes up the page, shift dates along it. Each duty has its
+    filling; open in pencil beside them is what was planned. The squarest duty is on top."""
     bars = []
     dates = [day.day.isoformat() for day in days]
-    for name, fill, dim in (
-        ("fast", bar_style(palette, "fast"), False),
-        ("fine", bar_style(palette, "fine"), False),
-        ("unassigned", bar_style(palette, "off"), False),
-        ("fast", bar_style(palette, "planned"), True),
-        ("fine", bar_style(palette, "planned"), True),
-    ):
-        minutes = [(day.planned if dim else day.burnt)[name] or None for day in days]
+    for name, said, fill, dim in _stacks(palette):
+        minutes = [(day.planned if dim else day.burnt).get(name) or None for day in days]
         if not any(minutes):
             continue
         what = "planned" if dim else "burnt"
-        said = "without a run" if name == "unassigned" else name
         bars.append(
             {
                 "type": "bar",
@@ -73,6 +68,23 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[s
             }
         ]
     return {"data": bars, "layout": layout}
+
+
+def _stacks(palette: Palette) -> list[tuple[str, str, dict[str, Any], bool]]:
+    """What is stacked, from the ground up: its name, how it is called, its filling, and whether it
+    is planned."""
+    planned, unknown = bar_style(palette, "planned"), bar_style(palette, "less")
+    burnt = [
+        (duty.code, str(duty.label), duty_style(palette, duty.hatch), False)
+        for duty in reversed(DUTIES)
+    ]
+    return [
+        *burnt,
+        (UNKNOWN, duty_word(UNKNOWN), unknown, False),
+        (UNASSIGNED, "without a run", bar_style(palette, "off"), False),
+        *((name, said, planned, True) for name, said, _, _ in burnt),
+        (UNKNOWN, duty_word(UNKNOWN), planned, True),
+    ]
 
 
 def _range(days: Sequence[Day]) -> list[str]:

@@ -1,4 +1,4 @@
-"""Fine and fast by day, as the balance page reads it."""
+"""Minutes by duty and day, as the balance page reads it."""
 
 from __future__ import annotations
 
@@ -9,8 +9,10 @@ from typing import Any
 import pandas as pd
 
 from dashboards.records import records
+from planning.calc.balance import UNASSIGNED
+from shopfloor.chart.duties import CODES, known
 
-DUTIES = ("fine", "fast", "unassigned")
+KINDS = (*CODES, UNASSIGNED)  # and "unknown" on a day that has minutes of an unknown duty
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +38,15 @@ def days(frame: pd.DataFrame, first: date, last: date, table: str = "") -> list[
     found: dict[date, Day] = {}
     at = first
     while at <= last:
-        found[at] = Day(at, dict.fromkeys(DUTIES, 0.0), dict.fromkeys(DUTIES, 0.0), 0)
+        found[at] = Day(at, dict.fromkeys(KINDS, 0.0), dict.fromkeys(KINDS, 0.0), 0)
         at += timedelta(days=1)
     for row in records(frame):
         if (table and row["table"] != table) or row["day"] not in found:
             continue
         day = found[row["day"]]
-        day.planned[row["duty"]] += row["planned_min"] or 0.0
-        day.burnt[row["duty"]] += row["burnt_min"] or 0.0
+        kind = UNASSIGNED if row["duty"] == UNASSIGNED else known(row["duty"])
+        for sums, name in ((day.planned, "planned_min"), (day.burnt, "burnt_min")):
+            sums[kind] = sums.get(kind, 0.0) + (row[name] or 0.0)
         found[row["day"]] = Day(day.day, day.planned, day.burnt, day.runs + int(row["runs"] or 0))
     return list(found.values())
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from dashboards.records import records
 from planning.reports.shapes import CostMonth
+from shopfloor.chart.duties import CODES
 
 JOB_OFF = 0.05  # of its plan: from here on a job is marked
 STEP_OFF = 0.01  # of the month's plan: from here on a step is marked
@@ -173,36 +174,33 @@ def kinds(month: CostMonth) -> list[tuple[str, int]]:
 
 @dataclass(frozen=True, slots=True)
 class MetreRow:
-    """One material and thickness; fine and fast per length, and how much of each."""
+    """One material and thickness; what a length costs by each duty, and how much was cut."""
 
     material: str
     thickness_mm: float
-    fine_minor: float | None
-    fast_minor: float | None
-    fine_m: float
-    fast_m: float
+    minor: dict[str, float | None]
+    cut_m: dict[str, float]
 
     @property
     def ratio(self) -> float | None:
-        if not self.fine_minor or not self.fast_minor:
-            return None
-        return self.fine_minor / self.fast_minor
+        """The squarest duty against the quickest."""
+        square, quick = self.minor[CODES[0]], self.minor[CODES[-1]]
+        return square / quick if square and quick else None
 
 
 def metres(month: CostMonth, *, per_foot: bool) -> list[MetreRow]:
-    """Cost of a metre (or foot) of cut, fine beside fast."""
+    """Cost of a metre (or foot) of cut, duty beside duty; those of no known duty apart."""
     name = "per_ft_minor" if per_foot else "per_m_minor"
     found: dict[tuple[str, float], dict[str, dict[str, Any]]] = {}
     for row in records(month.metres):
         found.setdefault((row["material"], row["thickness_mm"]), {})[row["duty"]] = row
+    codes = (*CODES, *sorted({code for of in found.values() for code in of} - {*CODES}))
     return [
         MetreRow(
             material,
             thickness,
-            duties.get("fine", {}).get(name),
-            duties.get("fast", {}).get(name),
-            duties.get("fine", {}).get("cut_m") or 0.0,
-            duties.get("fast", {}).get("cut_m") or 0.0,
+            {code: duties.get(code, {}).get(name) for code in codes},
+            {code: duties.get(code, {}).get("cut_m") or 0.0 for code in codes},
         )
         for (material, thickness), duties in sorted(found.items())
     ]

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 from dashboards.records import records
 from planning.reports.shapes import RunDetail
-from shopfloor.svg.strip.types import Arc, Duty, FittedSet, Run, Stoppage, StripTable
+from shopfloor.chart.duties import fitted_set
+from shopfloor.svg.strip.types import Arc, FittedSet, Run, Stoppage, StripTable
 from shopfloor.svg.strip.words import EPOCH
 
 MICROSECOND = 1_000_000
@@ -63,7 +64,6 @@ def _stoppages(run: RunDetail, first: int, end: int) -> list[Stoppage]:
 def _sets(run: RunDetail) -> list[FittedSet]:
     found: list[FittedSet] = []
     for row in records(run.segments):
-        duty: Duty = "fine" if row["duty"] == "fine" else "fast"
         if not found or found[-1].label != row["wear_set"]:
-            found.append(FittedSet(micros(row["started_at"]), duty, row["wear_set"]))
+            found.append(fitted_set(micros(row["started_at"]), row["duty"], row["wear_set"]))
     return found

@@ -1,4 +1,4 @@
-"""Fine or fast: minutes planned and burnt day by day, and what a nest would take by each set."""
+"""Duty by duty: minutes planned and burnt day by day, and what a nest would take by each set."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from dashboards.ledgers import balance as ledgers
 from dashboards.pages import parts
 from dashboards.pages.balance_sets import sets_table
 from dashboards.pages.parts import Column, Component, Line, PageReader
+from shopfloor.chart.duties import CODES, DUTIES, SQUARE, UNKNOWN, duty_word
 
 PREFIX = "/balance/"
 RANGES = (("1 week", 7), ("2 weeks", 14), ("4 weeks", 28), ("13 weeks", 91))
@@ -113,12 +114,13 @@ def _any(days: list[ledgers.Day]) -> bool:
 def _said(days: list[ledgers.Day]) -> Component:
     burnt = sum(day.burnt_min for day in days)
     planned = sum(day.planned_min for day in days)
-    fine = sum(day.burnt["fine"] for day in days)
+    square = sum(day.burnt[code] for code in SQUARE for day in days)
     loose = sum(day.burnt["unassigned"] for day in days)
     if not burnt:
         return "Nothing was burnt before today in this time."
     whole = theme.span(burnt * 60)
-    words = f"{fine / burnt * 100:.0f} % of {whole} on the torch was cut fine."
+    how = ", ".join(duty_word(code) for code in SQUARE)
+    words = f"{square / burnt * 100:.0f} % of {whole} on the torch was cut {how}."
     if planned:
         over = burnt - planned
         how = f"{theme.span(abs(over) * 60)} {'more' if over > 0 else 'less'} than planned"
@@ -130,24 +132,26 @@ def _said(days: list[ledgers.Day]) -> Component:
 def _chart(
     days: list[ledgers.Day], today: date, who: PageReader, known_from: date | None
 ) -> Component:
-    key = html.P(
-        "solid: fast; hatched: fine; open beside them: planned, fine on top", className="key"
-    )
+    fills = "; ".join(f"{duty.looks}: {duty.label}" for duty in reversed(DUTIES))
+    key = html.P(f"{fills}; open beside them: planned, {DUTIES[0].label} on top", className="key")
     if not _any(days):
         words = "Nothing was burnt or planned in these days. Runs fill this page once they end."
         if known_from is None or known_from > today:
             words = f"What was burnt in these days is unknown: {NO_SOURCE}."
         return parts.section("Minutes by day", parts.state("empty", text=words))
     figure = days_figure(days, who.palette, today=today)
-    label = "Torch minutes by day, fine and fast, burnt beside planned"
+    duties = ", ".join(str(duty.label) for duty in DUTIES)
+    label = f"Torch minutes by day, {duties}, burnt beside planned"
     return parts.section("Minutes by day", key, parts.chart(figure, label, HEIGHT_PX, "days"))
 
 
 def _table(days: list[ledgers.Day], table: str) -> Component:
+    kinds = list(CODES)
+    if any(UNKNOWN in day.burnt for day in days):
+        kinds.append(UNKNOWN)
     columns = (
         Column("Day"),
-        Column("Fine", num=True),
-        Column("Fast", num=True),
+        *(Column(duty_word(code).capitalize(), num=True) for code in kinds),
         Column("No run", num=True),
         Column("Plan", num=True, pencil=True),
         Column("Runs", num=True),
@@ -157,8 +161,7 @@ def _table(days: list[ledgers.Day], table: str) -> Component:
         Line(
             (
                 f"{day.day:%a} {day.day.day} {day.day:%b}",
-                _minutes(day, "fine", table),
-                _minutes(day, "fast", table),
+                *(_minutes(day, code, table) for code in kinds),
                 _minutes(day, "unassigned", table),
                 _minutes(day, "planned", table),
                 str(day.runs) if day.runs else theme.NONE,
@@ -174,7 +177,7 @@ def _table(days: list[ledgers.Day], table: str) -> Component:
 
 def _minutes(day: ledgers.Day, what: str, table: str) -> parts.Cell:
     """Minutes of a day that open to the runs and arcs they are of."""
-    value = day.planned_min if what == "planned" else day.burnt[what]
+    value = day.planned_min if what == "planned" else day.burnt.get(what)
     if not value:
         return parts.Cell(theme.NONE)
     key = ":".join(part for part in (str(day.day), what, table) if part)

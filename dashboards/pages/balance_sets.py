@@ -11,6 +11,7 @@ from dashboards import data, theme
 from dashboards.access import Reader
 from dashboards.pages import parts
 from dashboards.pages.parts import Cell, Column, Component, Line
+from shopfloor.chart.duties import duty_word
 
 
 def sets_table(rows: list[dict[str, Any]], reader: Reader, currency: tuple[str, int]) -> Component:
@@ -65,7 +66,7 @@ def _line(row: dict[str, Any], chosen: dict[str, Any] | None, reader: Reader, di
     cells: list[Cell | str] = [
         f"{mark}{row['table']}",
         str(row["wear_set"]),
-        str(row["duty"]),
+        duty_word(row["duty"]),
         theme.NONE if row["pierces"] is None else f"{row['pierces']:,}",
         _min(row["cut_s"]),
         _min(row["pierce_s"]),

@@ -15,6 +15,7 @@ from dashboards.pages.cost_address import address
 from dashboards.pages.parts import Cell, Column, Component, Line
 from planning.calc.units import ft_from_mm
 from planning.reports.shapes import CostMonth
+from shopfloor.chart.duties import duty_word
 
 TERM_OF = "the term's time at the machine and labour rate of each run"
 
@@ -121,7 +122,7 @@ def term_table(month: CostMonth, term: str, digits: int) -> Component:
 
 
 def metres_table(month: CostMonth, reader: Reader, currency: str, digits: int) -> Component:
-    """Cost of a metre or foot, fine beside fast."""
+    """Cost of a metre or foot, duty beside duty."""
     length = "foot" if reader.inch else "metre"
     short = "ft" if reader.inch else "m"
     sign = theme.SIGNS.get(currency, currency)
@@ -147,23 +148,20 @@ def metres_table(month: CostMonth, reader: Reader, currency: str, digits: int) -
             (
                 row.material,
                 lengths.thick(row.thickness_mm, inch=reader.inch),
-                each(row, "fine", row.fine_minor),
-                each(row, "fast", row.fast_minor),
+                *(each(row, code, minor) for code, minor in row.minor.items()),
                 f"× {row.ratio:.2f}" if row.ratio else theme.NONE,
-                much(row.fine_m),
-                much(row.fast_m),
+                *(much(metres) for metres in row.cut_m.values()),
             )
         )
         for row in rows
     ]
+    names = [duty_word(code).capitalize() for code in rows[0].minor]
     columns = (
         Column("Material"),
         Column("Thick", num=True),
-        Column(f"Fine, {sign}", num=True),
-        Column(f"Fast, {sign}", num=True),
+        *(Column(f"{name}, {sign}", num=True) for name in names),
         Column("Ratio", num=True, pencil=True),
-        Column(f"Fine, {short}", num=True),
-        Column(f"Fast, {short}", num=True),
+        *(Column(f"{name}, {short}", num=True) for name in names),
     )
     key = f"all but the material; then how many {short} were cut"
     return parts.section(title, parts.ledger(title, columns, lines), key=key)
@@ -186,7 +184,7 @@ def hours_table(month: CostMonth, reader: Reader) -> Component:
             (
                 row["material"],
                 lengths.thick(row["thickness_mm"], inch=reader.inch),
-                row["duty"],
+                duty_word(row["duty"]),
                 Cell(
                     f"{row['hours']:,.1f}",
                     _plate(month, row["material"], row["thickness_mm"], row["duty"]),

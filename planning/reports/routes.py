@@ -37,6 +37,7 @@ from planning.reports import route_data
 from planning.reports.frames import currency
 from planning.reports.route_data import Asked, Before, HoleMinutes
 from planning.services.nest_plan import motion_of
+from shopfloor.chart.duties import SQUARE
 from shopfloor.models import Nest, NestPlan, NestRevision, Table
 from shopfloor.nests.warnings import refusal_of
 from shopfloor.runs.arcs import from_us, to_us
@@ -267,7 +268,7 @@ class _Routes:
         return slow.total_s + (plan.touch_off_s or 0.0), slow.arc_on_s / whole if whole else 1.0
 
     def _verdict(self, plan: NestPlan, u: PredictedU) -> Verdict:
-        if self.asked.must_be_fine and plan.wear_set.duty != "fine":
+        if self.asked.must_be_fine and plan.wear_set.duty not in SQUARE:
             return "fails"
         return verdict(u, self.asked.u_range, self.nest.thickness_mm)
 

@@ -26,6 +26,7 @@ from planning.reports.month_runs import month_run_ids
 from planning.reports.nest import KINDS
 from planning.reports.summaries import kept_body
 from planning.services.postings import next_month
+from shopfloor.chart.duties import QUICK, SQUARE
 from shopfloor.models import Contour, Month, Run, RunDay
 
 COLUMNS = "job_id job title asked run_id nest day cut_m hours_more more_minor"
@@ -152,7 +153,7 @@ class _Fine:
             plan for plan in self.plans[one.run_id] if not plan.problem and plan.total_s is not None
         ]
         fine = next((plan for plan in plans if plan.wear_set.pk == one.set_id), None)
-        fast = [plan for plan in plans if plan.wear_set.duty == "fast"]
+        fast = [plan for plan in plans if plan.wear_set.duty in QUICK]
         return fine, min(fast, key=_dear, default=None)
 
     def _cut(self, one: _Burnt, line: _Line, fine: SetPlan | None, fast: SetPlan | None) -> FineCut:
@@ -222,7 +223,7 @@ def _burnt(ids: Iterable[uuid.UUID]) -> list[_Burnt]:
     days = chunked(
         ids,
         lambda some: (
-            RunDay.objects.filter(run__in=some, wear_set__duty="fine")
+            RunDay.objects.filter(run__in=some, wear_set__duty__in=SQUARE)
             .order_by()
             .values_list("run_id", "wear_set_id")
             .annotate(Sum("cut_mm"), Min("shift_date"))

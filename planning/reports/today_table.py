@@ -13,6 +13,7 @@ from planning.reports.queue import Queued
 from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToday
 from planning.reports.today_data import ArcNow, RunToday, StopNow, TableData
 from planning.reports.today_pace import pace
+from shopfloor.chart.duties import fitted_set, set_words
 from shopfloor.runs.arcs import to_us
 from shopfloor.runs.silences import SourceSilence
 from shopfloor.site.calendar import ShiftSpan
@@ -254,13 +255,12 @@ def _sets(data: TableData, window: Window) -> list[strip.FittedSet]:
     found: list[strip.FittedSet] = []
     for run in data.runs:
         for segment in run.segments:
-            duty: strip.Duty = "fine" if segment.duty == "fine" else "fast"
-            label = f"{segment.duty} {segment.amps:g} A"
+            label = set_words(segment.duty, segment.amps)
             if not found or found[-1].label != label:
-                found.append(strip.FittedSet(max(segment.from_us, window.start_us), duty, label))
+                begin = max(segment.from_us, window.start_us)
+                found.append(fitted_set(begin, segment.duty, label))
     if not found and data.fitted:
-        duty = "fine" if data.fitted[0] == "fine" else "fast"
-        found.append(strip.FittedSet(window.start_us, duty, data.fitted[1]))
+        found.append(fitted_set(window.start_us, *data.fitted))
     return found
 
 

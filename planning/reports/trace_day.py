@@ -1,5 +1,6 @@
 """A day of the balance opened: the runs, loose arcs and waiting nests its minutes are of. A key is
-"2026-11-24:WHAT" or "2026-11-24:WHAT:TABLE" (by name); WHAT: fine, fast, unassigned, planned."""
+"2026-11-24:WHAT" or "2026-11-24:WHAT:TABLE" (by name); WHAT: a duty, unknown, unassigned or
+planned."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from django.utils import timezone
 
+from planning.calc.balance import UNASSIGNED
 from planning.inputs.chunks import chunked
 from planning.inputs.entered import entered_days
 from planning.inputs.shifts import ShiftBook
@@ -15,13 +17,17 @@ from planning.reports.balance import queued_by_day
 from planning.reports.shapes import Figure, OpenedRow
 from planning.reports.trace_month import run_names
 from planning.reports.trace_rows import cut_short, evidence_of, minutes
+from shopfloor.chart.duties import CODES, DUTIES, UNKNOWN, known
 from shopfloor.models import ArcAssignment, RunDay, Table
 from shopfloor.runs.arcs import from_us, master_arcs, to_us
 
 S = 1_000_000
 HOW = {
-    "fine": "arc time of the runs burnt with a fine set, by shift date",
-    "fast": "arc time of the runs burnt with a fast set, by shift date",
+    **{
+        duty.code: f"arc time of the runs burnt with a {duty.code} set, by shift date"
+        for duty in DUTIES
+    },
+    UNKNOWN: "arc time of the runs burnt with a set of unknown duty, by shift date",
     "unassigned": "arcs that belong to no run; the page counts them by quarters of an hour",
     "planned": "planned arc time of the runs burnt that day, and from today on of what waits",
 }
@@ -44,7 +50,7 @@ def day(id: str) -> Figure:
     shown.append(OpenedRow("Total", minutes(total_s), total=True))
     where = f", {tables[0].name}" if of else ""
     evidence = evidence_of((row.evidence, seconds) for row, seconds in rows)
-    name = {"unassigned": "in no run"}.get(what, what)
+    name = {"unassigned": "in no run", UNKNOWN: "unknown duty"}.get(what, what)
     title = f"{name}, {shift_date:%a %d %b %Y}{where}"
     facts = {"seconds": total_s}
     return Figure(title, minutes(total_s), evidence, how, tuple(shown), None, facts)
@@ -55,7 +61,9 @@ Rows = list[tuple[OpenedRow, float]]
 
 def _runs(tables: Iterable[Table], shift_date: date, what: str) -> Rows:
     found = RunDay.objects.filter(shift_date=shift_date, table__in=tables)
-    if what != "planned":
+    if what == UNKNOWN:
+        found = found.exclude(wear_set__duty__in=CODES)
+    elif what != "planned":
         found = found.filter(wear_set__duty=what)
     days = list(found.select_related("wear_set"))
     names = run_names({row.run_id for row in days})
@@ -78,7 +86,8 @@ def _entered(tables: list[Table], shift_date: date, what: str) -> Rows:
     found = entered_days(shift_date, shift_date, shifts, tables)
     rows = []
     for one in found:
-        if one.duty == what:
+        kind = one.duty if one.duty == UNASSIGNED else known(one.duty)
+        if kind == what:
             when = f"{one.started_at.astimezone(shifts.zone):%H:%M}, entered by a person"
             rows.append((OpenedRow(when, minutes(one.seconds), "entered"), one.seconds))
     return rows

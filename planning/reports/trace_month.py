@@ -30,6 +30,7 @@ from planning.reports.trace_rows import (
     signed,
 )
 from planning.services.postings import next_month
+from shopfloor.chart.duties import duty_word
 from shopfloor.models import Job, Month, Posting, Run, RunVariance
 from shopfloor.site.queries import the_shop
 
@@ -273,7 +274,9 @@ def plate(id: str) -> Figure:
     printed = AS_PRINTED if month.closed_at else ""
     how = said_in_each(HOW_PLATE.format("metre", printed), HOW_PLATE.format("foot", printed))
     title = around(
-        f"{material} ", said("{0}", float(thick)), f", {duty}, in {month.first_day:%B %Y}"
+        f"{material} ",
+        said("{0}", float(thick)),
+        f", {duty_word(duty)}, in {month.first_day:%B %Y}",
     )
     facts = {"hours": hours, "cut_m": cut_m, "amount_minor": total}
     return Figure(title, f"{hours:,.1f} h", evidence, how, tuple(shown), None, facts)

@@ -6,18 +6,14 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from shopfloor.chart.cut_settings import OF_TRIAL, known_faults
-
-
-class Duty(models.TextChoices):
-    FINE = "fine", "fine"
-    FAST = "fast", "fast"
+from shopfloor.chart.duties import set_words
 
 
 class WearSet(models.Model):
     """The wear parts that belong together for one current."""
 
     code = models.CharField(max_length=40, unique=True)
-    duty = models.CharField(max_length=4)
+    duty = models.CharField(max_length=4)  # a code of `duties.py`
     current_a = models.FloatField()
     gas = models.CharField(max_length=40, default="air")
     active = models.BooleanField(default=True)
@@ -26,7 +22,7 @@ class WearSet(models.Model):
         ordering = ["current_a"]
 
     def __str__(self) -> str:
-        return f"{self.duty} {self.current_a:g} A"
+        return set_words(self.duty, self.current_a)
 
 
 class PieceKind(models.TextChoices):

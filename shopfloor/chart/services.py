@@ -23,10 +23,10 @@ from shopfloor.chart.cut_settings import (
 from shopfloor.chart.cut_settings import (
     faults as cut_faults,
 )
+from shopfloor.chart.duties import CODES, choice_words
 from shopfloor.files.fault import Fault
 from shopfloor.models import (
     ChartRow,
-    Duty,
     Material,
     Nest,
     SetPart,
@@ -113,8 +113,8 @@ def _fault(row: calc.ChartRow, sets: dict[str, WearSet], materials: dict[str, Ma
     if len(row.set) > 40 or len(row.material) > 40:
         return "set and material are words of up to 40 letters"
     if row.set.lower() not in sets:
-        if row.duty not in Duty.values:
-            return f"set {row.set} is new: its duty must be fine or fast"
+        if row.duty not in CODES:
+            return f"set {row.set} is new: its duty must be {choice_words()}"
         if not row.current_a:
             return f"set {row.set} is new: its current_a is missing"
     if row.material.lower() not in materials and material_family(row.material) is None:

@@ -35,7 +35,7 @@ def sample_strip(arcs: Sequence[SampleArc], most: int = 2_000) -> Svg | None:
     for index, torch in enumerate(torches):
         base = (index + 1) * _LANE - 8
         mine = [arc for arc in arcs if arc.torch == torch]
-        lanes.append(f'<path class="base fine" d="M0 {base:g}H{_WIDTH:g}"/>')
+        lanes.append(f'<path class="base" stroke-width="1.25" d="M0 {base:g}H{_WIDTH:g}"/>')
         lanes += [_bar(arc, start, px_us, base) for arc in mine]
     height = len(torches) * _LANE
     words = f"{len(arcs)} arcs on {len(torches)} torch{'es' if len(torches) > 1 else ''}"

@@ -8,8 +8,10 @@ from typing import Any
 from django import template
 
 from shopfloor.chart.cut_settings import CutSetting
+from shopfloor.chart.duties import line_words
 
 register = template.Library()
+register.simple_tag(line_words, name="duty_lines")
 
 
 @register.filter

@@ -94,7 +94,7 @@ def day_clock(moment: datetime, now: datetime) -> str:
 
 
 def set_words(wear_set: WearSet | None) -> str:
-    return f"{wear_set.duty} {wear_set.current_a:g} A" if wear_set else ""
+    return str(wear_set) if wear_set else ""
 
 
 def kind_words(kind: str) -> str:

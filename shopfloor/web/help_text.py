@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from shopfloor.chart.duties import DUTIES
+
 Rows = tuple[tuple[str, str], ...]
 
 
@@ -117,7 +119,7 @@ PLANNER = Help(
         ("Stock", "stock", "receive plate; a heat opens every part cut from it"),
         ("Plate needed", "low_stock", "what the queue needs against what is free"),
         ("Remnants", "remnants", "what could still be cut from"),
-        ("Balance", "balance", "fine against fast: minutes, bench, cost"),
+        ("Balance", "balance", "duty by duty: minutes, bench, cost"),
         ("Wear", "wear", "each torch’s pieces and the drawer"),
     ),
     (
@@ -133,7 +135,7 @@ PLANNER = Help(
          "nothing half is kept."),
     ),
     (*SHOP_WORDS, *EVIDENCE,
-     ("duty", "fine: low current, squarer, slower; fast: high current, production")),
+     ("duty", "; ".join(f"{duty.label}: {duty.meaning}" for duty in DUTIES))),
     ("Example charts are invented: example values, not for cutting. Yours come from the maker’s "
      "manual and your own trials.", HANDS[2]),
 )  # fmt: skip

@@ -10,7 +10,7 @@ from django.utils import timezone
 from planning.reports import balance_days, open_figure, today
 from planning.reports.trace_rows import minutes
 from planning.services.run_figures import run_figures
-from shopfloor.models import ArcAssignment, Run, RunDay, RunVariance
+from shopfloor.models import ArcAssignment, Run, RunDay, RunVariance, WearSet
 from tests.planning import cast
 from tests.planning.test_opened_sums import _adds_up
 from tests.planning.test_today import SHIFT, _listening, _queue, half_burnt
@@ -112,6 +112,9 @@ def test_a_day_opens_to_its_runs_and_loose_arcs(morning, north):
         RunDay.objects.get(shift_date=SHIFT.date()).planned_arc_s
     )
     assert _adds_up(burnt) == _adds_up(loose) == _adds_up(planned) == 1
+    WearSet.objects.update(duty="odd")
+    unknown = open_figure(kind="day", id=f"{day}:unknown")
+    assert (unknown.facts, unknown.title[:12]) == (burnt.facts, "unknown duty")
     with pytest.raises(LookupError):
         open_figure(kind="day", id=f"{day}:slow")
     with pytest.raises(LookupError):

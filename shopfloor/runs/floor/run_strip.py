@@ -5,14 +5,15 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from shopfloor.chart.duties import fitted_set
 from shopfloor.models import Run, Segment, Stoppage
 from shopfloor.runs.arcs import arcs_between, to_us
 from shopfloor.runs.progress import Progress
 from shopfloor.site.queries import shop_zone, the_shop
-from shopfloor.svg.strip import Arc, FittedSet, Forecast, Planned, StripTable, Svg, zooms
+from shopfloor.svg.strip import Arc, Forecast, Planned, StripTable, Svg, zooms
 from shopfloor.svg.strip import Run as RunSpan
 from shopfloor.svg.strip import Stoppage as Stood
-from shopfloor.svg.strip.types import Duty, StoppageKind
+from shopfloor.svg.strip.types import StoppageKind
 
 LONGEST = timedelta(hours=12)  # of a run on one strip: a run left open over days shows its end
 
@@ -51,16 +52,12 @@ def run_strip(
             for arc in arcs_between(run.table, start_us, now_us)
         ),
         stoppages=tuple(stood(run, begin, now)),
-        sets=(FittedSet(start_us, duty(last.wear_set.duty), ""),) if last else (),
+        sets=(fitted_set(start_us, last.wear_set.duty, ""),) if last else (),
         planned=(Planned(now_us, end_us, title, tuple(rest)),) if ends_at and rest else (),
         forecast=bracket,
     )
     # The page has its clock, which goes on while the strip waits for a connection.
     return zooms(table, RunSpan(start_us, end_us, title, "cutting"), now=False)
-
-
-def duty(code: str) -> Duty:
-    return "fine" if code == "fine" else "fast"
 
 
 def stood(run: Run, begin: datetime, now: datetime) -> list[Stood]:

@@ -133,8 +133,9 @@ def base_line(table: StripTable, frame: Frame, scale: Scale) -> str:
     for s, to_us in zip(fitted, ends, strict=True):
         span = scale.clip(s.from_us, min(to_us, table.known_until_us))
         if span:
-            y = frame.base + (1.5 if s.duty == "fast" else 0.75)
-            out.append(f'<path class="base {s.duty}" d="M{px(span[0])} {px(y)}H{px(span[1])}"/>')
+            d = f"M{px(span[0])} {px(frame.base + s.line_px / 2)}H{px(span[1])}"
+            width = f' stroke-width="{s.line_px:g}"'
+            out.append(f'<path class="base {escape(s.duty)}"{width} d="{d}"/>')
         if table.start_us < s.from_us < table.end_us and frame.labels:
             x = scale.x(s.from_us)
             out.append(f'<path class="notch" d="M{px(x - 5)} {px(frame.lane - 4)}h10l-5 7z"/>')

@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 ArcState = Literal["run", "unassigned", "open"]
 StoppageKind = Literal["planned", "stop", "ask"]
 RunState = Literal["done", "cutting", "planned", "unassigned"]
-Duty = Literal["fine", "fast"]
+BARE_PX = 1.5  # the base line where nothing is known of the set
 
 
 class Arc(NamedTuple):
@@ -33,11 +33,12 @@ class Stoppage:
 
 @dataclass(frozen=True, slots=True)
 class FittedSet:
-    """The set in the torch from `from_us` on, until the next one."""
+    """The set in the torch from `from_us` on, until the next one; `duty` names its line's style."""
 
     from_us: int
-    duty: Duty
+    duty: str
     label: str
+    line_px: float = BARE_PX
 
 
 @dataclass(frozen=True, slots=True)

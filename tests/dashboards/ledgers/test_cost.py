@@ -116,16 +116,22 @@ def test_an_empty_month_has_no_share():
 
 def test_fine_stands_beside_fast_by_the_metre_and_by_the_foot():
     [row] = cost.metres(made.month(), per_foot=False)
-    assert (row.fine_minor, row.fast_minor, row.ratio) == (120.0, 60.0, 2.0)
+    assert (row.minor, row.ratio) == ({"fine": 120.0, "fast": 60.0}, 2.0)
     [foot] = cost.metres(made.month(), per_foot=True)
     # a foot is 0.3048 m: 120 x 0.3048 = 36.576
-    assert (foot.fine_minor, foot.fast_minor) == (36.576, 18.288)
+    assert foot.minor == {"fine": 36.576, "fast": 18.288}
 
 
 def test_what_was_not_cut_fine_has_no_ratio():
     metres = made.month().metres
     [row] = cost.metres(made.month(metres=metres[metres["duty"] == "fast"]), per_foot=False)
-    assert (row.fine_minor, row.ratio, row.fine_m) == (None, None, 0.0)
+    assert (row.minor["fine"], row.ratio, row.cut_m["fine"]) == (None, None, 0.0)
+
+
+def test_metres_of_an_unknown_duty_stand_apart():
+    metres = made.month().metres.replace({"duty": {"fast": "odd"}})
+    [row] = cost.metres(made.month(metres=metres), per_foot=False)
+    assert (row.minor, row.ratio) == ({"fine": 120.0, "fast": None, "odd": 60.0}, None)
 
 
 def test_kinds_are_summed_over_the_jobs():
