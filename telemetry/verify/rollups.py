@@ -95,10 +95,10 @@ def differing(
             wanted, want = want[1], next(left, no_arc)
         if have[0] == start:
             known, have = have[1], next(right, no_sum)
-        for table in sorted({*wanted, *known}):
-            problem = _wrong(wanted.get(table), known.get(table))
-            if problem and start // QUARTER_US not in due:
-                yield start, problem
+        tables = sorted({*wanted, *known})
+        problems = [_wrong(wanted.get(table), known.get(table)) for table in tables]
+        if any(problems) and start // QUARTER_US not in due:
+            yield start, next(filter(None, problems))
 
 
 def _wrong(want: Sum | None, have: Stored | None) -> str:

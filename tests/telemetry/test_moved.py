@@ -116,7 +116,7 @@ def test_verify_finds_arcs_and_sums_at_the_wrong_table(moving: Moving) -> None:
     Arc.objects.filter(ended="off").update(table="south")
     said = {finding.what: finding.text for finding in check_feed(moving.feed).findings}
     assert said["arcs misplaced"].startswith("3 arcs of n stand at another table")
-    assert said["sums differ"].startswith("The sums of 3 quarter hours")
+    assert said["sums differ"].startswith("The sums of 2 quarter hours")
 
 
 def test_lines_heard_before_a_move_and_stored_behind_it_burnt_at_the_first_table(
