@@ -19,7 +19,7 @@ from django.conf import settings
 
 from dashboards.supervisor import Child, python
 from shopfloor.web.hosts import accepted_host, asked_by, is_loopback, own_addresses
-from telemetry.limits import default_dirs
+from telemetry.feeds.limits import default_dirs
 
 THREADS = "8"
 LATE_S = 60.0

@@ -10,7 +10,7 @@ from typing import Any
 from telemetry.feeds.push.feed import PREFIX, position_of
 from telemetry.journal import Position
 from telemetry.journal.segments import HEAD, segment_numbers, size_of
-from telemetry.lane import LANES
+from telemetry.lanes.lane import LANES
 from telemetry.models import Cursor, Feed, SourcePosition
 from telemetry.paths import inbox_folder, journal_folder
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 if TYPE_CHECKING:  # who only collects lines needs no arrays
-    from telemetry.packed import ColumnBlock
+    from telemetry.decode.row_blocks import ColumnBlock
 
 ARC_ON: Final = 1
 ARC_OFF: Final = 2

@@ -11,16 +11,16 @@ from bisect import bisect_right
 from operator import itemgetter
 from typing import Final
 
+from telemetry.decode.column_reader import PlainReader
+from telemetry.decode.columnar import BulkDecoder
+from telemetry.decode.event_key import seq_key
 from telemetry.description import Description
 from telemetry.errors import ParseError
 from telemetry.events import LONGEST_TORCH, PROGRAM, SAMPLE_A, Batch, Event
-from telemetry.identity import seq_key
 from telemetry.jsontext import as_json
 from telemetry.parsers.base import FIELDS
 from telemetry.parsers.numbers import decimal
 from telemetry.parsers.stamps import EARLIEST_US, LATEST_US, SECOND_US, IsoReader
-from telemetry.plain import PlainReader
-from telemetry.wholesale import BulkDecoder
 
 _LARGE: Final = 8_000  # bytes from which on arrays are quicker
 _PRINTABLE: Final = bytes({*range(32, 127)} - {34}) + b"\r\n"

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
+from telemetry.arcs.pairing import Arc, Pairing, pair
+from telemetry.decode.columnar import BulkDecoder
+from telemetry.decode.sample_store import SampleStore
 from telemetry.description import Description
 from telemetry.events import Batch, Gap, Reject
-from telemetry.kept import SampleStore
-from telemetry.pairing import Arc, Pairing, pair
-from telemetry.wholesale import BulkDecoder
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 

@@ -22,7 +22,7 @@ from telemetry.journal.judge import came_us
 from telemetry.journal.segments import HEAD, packed_path, segment_numbers, segment_path
 from telemetry.journal.thinned import Lane as ThinnedLane
 from telemetry.journal.thinned import Rows, Thinned, thinned_read, thinned_write
-from telemetry.lane import Lane
+from telemetry.lanes.lane import Lane
 from telemetry.locks import Busy, Lock
 from telemetry.models import Cursor, Feed
 from telemetry.paths import feed_folder, journal_folder

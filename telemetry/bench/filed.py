@@ -12,17 +12,17 @@ from typing import Any
 from django.conf import settings
 from django.db import connection
 
-from telemetry.backfill import backfill_all
 from telemetry.bench import bases, shop
 from telemetry.bench.apart import scratch
 from telemetry.bench.intake import spread
-from telemetry.bulk import large_cache, pause_garbage_collection
 from telemetry.database import ensure_database
 from telemetry.models import Arc, Cursor, Event, Feed, Reject, Repeat, Rollup, Stray
 from telemetry.services import feed_register
-from telemetry.sidebyside import Group, Tell, run_in_two_processes
 from telemetry.store.commit import FeedMemory, commit
+from telemetry.worker.backfill import backfill_all
+from telemetry.worker.bulk import large_cache, pause_garbage_collection
 from telemetry.worker.storing import load_lane
+from telemetry.worker.two_processes import Group, Tell, run_in_two_processes
 
 FEEDS = 20
 SEED = 20260302

@@ -13,9 +13,9 @@ from telemetry.collector.spool import Spool
 from telemetry.description import Description
 from telemetry.errors import DescriptionError, PushError, TelemetryError
 from telemetry.feeds import make_source
+from telemetry.feeds.limits import Limits
+from telemetry.feeds.reader import Reader
 from telemetry.journal import Damage, JournalError, Position, Record
-from telemetry.limits import Limits
-from telemetry.reading import Reader
 
 log = logging.getLogger("telemetry.collector")
 JOURNAL_S = 0.05

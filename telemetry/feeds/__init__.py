@@ -12,7 +12,7 @@ from importlib import import_module
 from telemetry.description import Description
 from telemetry.errors import DescriptionError, NotAllowed
 from telemetry.feeds.base import ByteSource
-from telemetry.limits import Limits
+from telemetry.feeds.limits import Limits
 
 FEEDS: dict[str, tuple[str, str]] = {
     "serial": ("Serial port", "telemetry.feeds.serial.feed.SerialFeed"),

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from telemetry.description import Description
+from telemetry.feeds.limits import Limits
 from telemetry.journal import Kind
-from telemetry.limits import Limits
 
 BLOCK_BYTES = 256 * 1024
 

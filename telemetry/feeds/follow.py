@@ -11,10 +11,10 @@ from typing import Any, BinaryIO
 
 from telemetry.errors import NotAllowed
 from telemetry.feeds.base import BLOCK_BYTES, Chunk
+from telemetry.feeds.limits import Limits
 from telemetry.feeds.place import HEAD_BYTES, Place, compare, fingerprint_of
 from telemetry.feeds.rotated import Sibling, missing_between, open_sibling, siblings_of
 from telemetry.journal import Kind
-from telemetry.limits import Limits
 
 _TAIL_BYTES = 4096
 _SETTLE_S = 1.0  # a file being written anew is given so long to show what it is

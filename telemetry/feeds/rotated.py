@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from telemetry.limits import Limits
+from telemetry.feeds.limits import Limits
 
 _COUNTED = 10_000  # a larger number is a date
 _OPENERS: dict[str, Callable[[BinaryIO], Any]] = {

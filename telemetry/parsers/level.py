@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from contextlib import suppress
 
-from telemetry.description import LEVEL_BESIDE, Description
+from telemetry.description import Description
+from telemetry.description.parse import LEVEL_BESIDE
 from telemetry.errors import ParseError
 from telemetry.parsers.base import Fields
 from telemetry.parsers.numbers import decimal, reading

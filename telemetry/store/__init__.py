@@ -7,7 +7,7 @@ touch paired again.
 
 from __future__ import annotations
 
+from telemetry.lanes.gathered import Gathered
 from telemetry.store.commit import CursorMoved, commit
-from telemetry.store.gathered import Gathered
 
 __all__ = ["CursorMoved", "Gathered", "commit"]

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from django.db import connection
 
-from telemetry import pairing
+from telemetry.arcs import pairing
 from telemetry.models import Feed
 from telemetry.store.moved import STRAY_COLUMNS, stray_rows
 from telemetry.store.rows import insert_many

@@ -9,8 +9,8 @@ from django.db import connection
 from django.db.models import QuerySet
 
 from telemetry import events as decoded
+from telemetry.lanes.gathered import Gathered
 from telemetry.models import Alarm, Feed, Gap, Reject, Repeat, SourcePosition
-from telemetry.store.gathered import Gathered
 from telemetry.store.rows import known_keys
 
 LONGEST_GAP_US = 7 * 86_400_000_000  # between the lines around a gap; it is not looked at beyond

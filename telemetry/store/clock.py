@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.db import connection
 
+from telemetry.lanes.gathered import Clock
 from telemetry.models import ClockOffset, Feed
-from telemetry.store.gathered import Clock
 
 
 def clock_at(clocks: list[Clock], raw_us: int, arrival_us: int) -> Clock:

@@ -10,14 +10,14 @@ from functools import partial
 
 from django.db import connection, transaction
 
+from telemetry.decode.row_blocks import AnyRow
+from telemetry.decode.row_list import Rows
 from telemetry.events import ARC_OFF
+from telemetry.lanes.gathered import Gathered, row_of
 from telemetry.models import Cursor, Feed
-from telemetry.packed import AnyRow
-from telemetry.rowlist import Rows
 from telemetry.store import asides
 from telemetry.store.clock import retime_all
 from telemetry.store.from_journal import take_up_clock, take_up_text
-from telemetry.store.gathered import Gathered, row_of
 from telemetry.store.mend import reread_rejects
 from telemetry.store.repair import repair
 from telemetry.store.rollups import DueBuckets

@@ -15,8 +15,8 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from telemetry.packed import AnyRow, Array, RowBlock
-from telemetry.rowlist import Rows
+from telemetry.decode.row_blocks import AnyRow, Array, RowBlock
+from telemetry.decode.row_list import Rows
 
 COLUMNS: Final = (
     "feed_id, key, at_us, seq, tie, kind, received_us, feed_version, clock_version, torch, text, "

@@ -18,7 +18,7 @@ from typing import Any
 
 from django.db import connection
 
-from telemetry.packed import AnyRow
+from telemetry.decode.row_blocks import AnyRow
 from telemetry.store.arcrows import CHANGES_LOCK, FIELDS, ArcRow
 from telemetry.store.copying import TEXT_COLUMNS, as_text, escaped
 from telemetry.store.moved import STRAY_COLUMNS, CursorUpdate, OpenArcMissing, Stray, stray_rows

@@ -10,8 +10,8 @@ from django.db.models import Max
 from django.utils import timezone
 
 from telemetry.description import parse_description
+from telemetry.lanes.gathered import Clock
 from telemetry.models import ClockOffset, Feed, FeedVersion
-from telemetry.store.gathered import Clock
 
 FROM_JOURNAL = "the journal"
 

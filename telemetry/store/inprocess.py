@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import connection
 
-from telemetry.packed import AnyRow
+from telemetry.decode.row_blocks import AnyRow
 from telemetry.store.arcrows import FIELDS, ArcRow, latest_change
 from telemetry.store.copying import TEXT_COLUMNS
 from telemetry.store.moved import STRAY_COLUMNS, CursorUpdate, OpenArcMissing, Stray, stray_rows

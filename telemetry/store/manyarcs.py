@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from django.db import connection
 
+from telemetry.arcs.pairing_columns import ManyArcs
+from telemetry.decode.row_blocks import Array, but_nan
 from telemetry.models import Feed
-from telemetry.packed import Array, but_nan
-from telemetry.pairing_many import ManyArcs
 from telemetry.store import copying
 from telemetry.store.arcrows import FIELDS, ArcRow, next_change, save_arcs
 from telemetry.store.copying import Field

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from django.db.models import QuerySet
 
-from telemetry.decode import Decoder
+from telemetry.decode.general import Decoder
+from telemetry.decode.lines import KEEP_BYTES
 from telemetry.description import Description, parse_description
 from telemetry.events import Event
-from telemetry.lines import KEEP_BYTES
 from telemetry.models import Feed, FeedVersion, Reject
 
 # Half lines and lines cut for their length hold less than was sent: never guessed at.

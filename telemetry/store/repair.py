@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from telemetry.arcs.pairing import Arc, Pairer
 from telemetry.events import ARC_ON, Event
 from telemetry.models import Feed
-from telemetry.pairing import Arc, Pairer
 from telemetry.store.arcrows import (
     ArcRow,
     arc_row,

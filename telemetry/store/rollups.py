@@ -9,8 +9,8 @@ from typing import Any, NamedTuple, TypeVar
 import numpy as np
 from django.db import connection
 
+from telemetry.decode.row_blocks import Array
 from telemetry.models import Feed, Rollup
-from telemetry.packed import Array
 from telemetry.store.arcrows import ArcRow, arcs_from, last_arcs_before
 
 BUCKET_US = 15 * 60 * 1_000_000

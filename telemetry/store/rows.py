@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from django.db import connection
 
+from telemetry.decode.row_blocks import AnyRow, RowBlock
+from telemetry.decode.row_list import Rows
 from telemetry.events import Event
-from telemetry.packed import AnyRow, RowBlock
-from telemetry.rowlist import Rows
 from telemetry.store import copying
 
 _COLUMNS = copying.TEXT_COLUMNS

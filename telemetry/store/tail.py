@@ -9,12 +9,12 @@ from typing import NamedTuple
 
 from django.db import connection
 
+from telemetry.arcs.pairing import Arc, Pairer
+from telemetry.arcs.pairing_columns import first_start, take_many
+from telemetry.decode.row_blocks import AnyRow, RowBlock
+from telemetry.decode.row_list import Rows
 from telemetry.events import ARC_ON
 from telemetry.models import Feed
-from telemetry.packed import AnyRow, RowBlock
-from telemetry.pairing import Arc, Pairer
-from telemetry.pairing_many import first_start, take_many
-from telemetry.rowlist import Rows
 from telemetry.store.arcrows import ArcRow, StrayRow, arc_row, save_arcs, save_strays
 from telemetry.store.manyarcs import NewArcs, save_new
 from telemetry.store.repair import start

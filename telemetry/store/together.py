@@ -12,13 +12,13 @@ from typing import NamedTuple
 
 from django.db import IntegrityError, connection, transaction
 
+from telemetry.decode.row_blocks import AnyRow
 from telemetry.jsontext import as_json
+from telemetry.lanes.gathered import Gathered
 from telemetry.models import Feed
-from telemetry.packed import AnyRow
 from telemetry.store import fewtrips, inprocess
 from telemetry.store.arcrows import ArcRow
 from telemetry.store.commit import FeedMemory
-from telemetry.store.gathered import Gathered
 from telemetry.store.moved import CursorUpdate, OpenArcMissing, Stray
 from telemetry.store.rollups import DueBuckets
 from telemetry.store.tail import OpenArcs

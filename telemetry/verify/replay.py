@@ -9,16 +9,16 @@ from typing import Any
 
 from django.db import connection
 
-from telemetry.decode import Decoder
+from telemetry.decode.general import Decoder
+from telemetry.decode.lines import KEEP_BYTES
+from telemetry.decode.row_blocks import AnyRow
 from telemetry.description import Description
 from telemetry.journal import Position
-from telemetry.lane import Lane
-from telemetry.lines import KEEP_BYTES
+from telemetry.lanes.gathered import Clock, Gathered
+from telemetry.lanes.lane import Lane
 from telemetry.models import ClockOffset, Cursor, Feed, Reject
-from telemetry.packed import AnyRow
 from telemetry.paths import journal_folder
 from telemetry.store.clock import clock_at
-from telemetry.store.gathered import Clock, Gathered
 from telemetry.verify.sorting import Row, Sorter, row
 from telemetry.worker.storing import versions_of
 

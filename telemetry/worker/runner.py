@@ -10,12 +10,12 @@ from telemetry.description import parse_description
 from telemetry.errors import TelemetryError
 from telemetry.feeds import make_source
 from telemetry.feeds.base import Known
+from telemetry.feeds.reader import Reader
 from telemetry.journal import Damage, JournalError, Kind, Position, Recent, Writer
 from telemetry.journal.writer import clock_us
 from telemetry.locks import Lock
 from telemetry.models import Feed, FeedVersion, SourcePosition
 from telemetry.paths import journal_folder, lock_path
-from telemetry.reading import Reader
 from telemetry.worker.remembered import recall, remember
 from telemetry.worker.storing import LaneRunner, announce, is_announced
 from telemetry.worker.trouble import Trouble

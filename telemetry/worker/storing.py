@@ -9,11 +9,11 @@ from typing import Any
 from django.db import DatabaseError, transaction
 from django.db.models import Min
 
-from telemetry.bulk import prefetch
 from telemetry.clockwatch import KEEP, ClockWatch
+from telemetry.description.versions import Versions
 from telemetry.journal import Kind, Position, Recent, Writer
 from telemetry.journal.writer import clock_us
-from telemetry.lane import Lane
+from telemetry.lanes.lane import Lane
 from telemetry.models import ClockOffset, Cursor, Event, Feed, FeedVersion, Reject
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
@@ -24,7 +24,7 @@ from telemetry.store.rollups import DueBuckets
 from telemetry.store.settling import settle
 from telemetry.store.tail import OpenArcs
 from telemetry.store.together import MANY, News, is_plain, open_end
-from telemetry.versions import Versions
+from telemetry.worker.bulk import prefetch
 
 LIVE_KINDS = ("serial", "push")
 
@@ -140,7 +140,7 @@ class LaneRunner:
     def _read_polls_again(self, version: int) -> bool:
         """Polls of a bare contact that earlier descriptions refused, if a new one reads any. They
         change what those after them mean, so the feed is decoded anew; True where it was."""
-        from telemetry.rebuild import rebuild  # which reads lanes as this does
+        from telemetry.worker.rebuild import rebuild  # which reads lanes as this does
 
         versions = versions_of(self.feed)
         if not versions.description(version).is_level:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 
-from telemetry.ports import Ports
+from telemetry.feeds.ports import Ports
 from telemetry.worker.pace import Pace
 
 

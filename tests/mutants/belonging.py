@@ -10,7 +10,7 @@ from pathlib import Path
 CHANGED = (
     "planning/calc/*.py",
     "planning/calc/chart/*.py",
-    "telemetry/pairing*.py",
+    "telemetry/arcs/*.py",
     "planning/services/postings.py",
     "shopfloor/runs/matching/*.py",
     "shopfloor/site/calendar.py",

@@ -9,9 +9,9 @@ from pathlib import Path
 import atheris
 
 with atheris.instrument_imports():
-    from telemetry.decode import Decoder
+    from telemetry.decode.columnar import BulkDecoder
+    from telemetry.decode.general import Decoder
     from telemetry.description import parse_description
-    from telemetry.wholesale import BulkDecoder
 
 FEEDS = sorted((Path(__file__).parents[2] / "fixtures" / "feeds").glob("*/feed.toml"))
 DESCRIPTIONS = [parse_description(path.read_text()) for path in FEEDS]

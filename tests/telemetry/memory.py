@@ -44,10 +44,10 @@ def main(count: int, small: bool) -> None:
     import django
 
     django.setup()
-    from telemetry.backfill import backfill
     from telemetry.bench.shop import FEED
     from telemetry.database import ensure_database
     from telemetry.services import feed_register
+    from telemetry.worker.backfill import backfill
 
     ensure_database()
     feed = feed_register(name="m", text=FEED.format(table="m", window_s=2.0))
@@ -65,7 +65,7 @@ def main(count: int, small: bool) -> None:
                 say({"lines": lines, "mb": resident_mb(), "s": took})
 
         if small:
-            with patch("telemetry.backfill.large_cache"):
+            with patch("telemetry.worker.backfill.large_cache"):
                 found = backfill(feed, path, sample)
         else:
             found = backfill(feed, path, sample)

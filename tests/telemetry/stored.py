@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from telemetry.backfill import backfill
 from telemetry.description import parse_description
 from telemetry.models import Arc, Event, Gap, Reject, Rollup, Stray
 from telemetry.sample import as_json, decode_sample
 from telemetry.services import feed_register
 from telemetry.worker import run_once
+from telemetry.worker.backfill import backfill
 from tests.telemetry.table_lines import feed_text
 
 QUARTER_US = 900_000_000

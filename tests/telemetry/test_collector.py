@@ -20,7 +20,7 @@ from telemetry.models import Event
 from tests.migrated import copied, working_on
 from tests.processes import ROOT, environment, free_port, get, manage, manage_json, until
 from tests.telemetry.table_lines import feed_text, simulate
-from tests.telemetry.test_worker import SAME, Port, sample_of, serial_text
+from tests.telemetry.worker.test_worker import SAME, Port, sample_of, serial_text
 
 pytestmark = pytest.mark.slow
 

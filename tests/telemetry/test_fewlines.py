@@ -7,11 +7,11 @@ import random
 
 import pytest
 
-from telemetry.decode import Decoder
+from telemetry.decode.general import Decoder
 from telemetry.description import parse_description
 from telemetry.events import Batch, Event
 from telemetry.fewlines import LiveDecoder
-from tests.telemetry.test_wholesale import TOML, description_of, made, rest
+from tests.telemetry.decode.test_columnar import TOML, description_of, made, rest
 
 
 def events_of(batch: Batch) -> list[Event]:

@@ -12,10 +12,10 @@ from telemetry.journal.segments import pack, packable, segment_numbers
 from telemetry.journal.thinned import ThinnedError, thinned_read
 from telemetry.models import Cursor, Event, Reject
 from telemetry.paths import feed_folder, journal_folder
-from telemetry.rebuild import rebuild
 from telemetry.services import clock_correct
 from telemetry.thinning import thin
 from telemetry.verify import check_feed
+from telemetry.worker.rebuild import rebuild
 from tests.telemetry.stored import Table, everything
 from tests.telemetry.table_lines import simulate
 

@@ -11,11 +11,11 @@ from telemetry.journal import Writer
 from telemetry.journal.segments import pack, packable, packed_path, segment_numbers, segment_path
 from telemetry.models import Arc, Cursor, Event, Reject, Repeat, Rollup
 from telemetry.paths import journal_folder
-from telemetry.rebuild import rebuild
 from telemetry.services import clock_correct, feed_register
 from telemetry.verify import check_feed
 from telemetry.verify.sorting import Difference, Sorter, compare, row
 from telemetry.worker import run_once
+from telemetry.worker.rebuild import rebuild
 from tests.telemetry.stored import Table
 from tests.telemetry.table_lines import feed_text, simulate
 

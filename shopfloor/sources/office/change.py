@@ -14,7 +14,7 @@ from shopfloor.sources.trial import Trial, trial
 from shopfloor.web.access import FEEDS, DeskRequest, right
 from shopfloor.web.shown_values import kept_as_shown, shown
 from telemetry.errors import DescriptionError
-from telemetry.limits import Limits
+from telemetry.feeds.limits import Limits
 from telemetry.models import Feed
 
 

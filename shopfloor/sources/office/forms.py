@@ -9,7 +9,7 @@ from django import forms
 from shopfloor.models import Torch
 from shopfloor.sources.services import MAX_SAMPLE_BYTES
 from shopfloor.web.forms import WhenField, upload_bytes
-from telemetry.limits import Limits
+from telemetry.feeds.limits import Limits
 from telemetry.models import Feed
 
 _EXAMPLE = """table = "north"

@@ -20,9 +20,9 @@ from shopfloor.people.throttle import Limit, attempt, must_wait
 from shopfloor.web.middleware import FORM_TYPES
 from shopfloor.web.rate_limit import RateLimit
 from telemetry.errors import PushError
+from telemetry.feeds.push.receipt import Delivery, push_take
+from telemetry.feeds.push.records import MAX_BODY
 from telemetry.models import PushToken
-from telemetry.push import Delivery, push_take
-from telemetry.push_records import MAX_BODY
 from telemetry.services import push_token_find
 
 DELIVERIES = RateLimit(per_s=20, burst=60)

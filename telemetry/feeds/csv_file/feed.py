@@ -7,8 +7,8 @@ from telemetry.description import Description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.feeds.base import Chunk, Known
 from telemetry.feeds.follow import FollowedFile
+from telemetry.feeds.limits import Limits
 from telemetry.feeds.place import place_of
-from telemetry.limits import Limits
 
 _WAIT_S = 0.05
 

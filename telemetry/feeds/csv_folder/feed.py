@@ -8,9 +8,9 @@ from telemetry.description import Description
 from telemetry.errors import DescriptionError, NotAllowed, SourceError
 from telemetry.feeds.base import Chunk, Known
 from telemetry.feeds.follow import FollowedFile
+from telemetry.feeds.limits import Limits
 from telemetry.feeds.place import place_of
 from telemetry.journal import Kind
-from telemetry.limits import Limits
 
 _WAIT_S = 0.2
 _FINISHED_S = 5.0  # a file that has not changed for so long is done, last line and all

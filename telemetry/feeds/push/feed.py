@@ -7,9 +7,9 @@ from typing import Any
 
 from telemetry.description import Description
 from telemetry.feeds.base import BLOCK_BYTES, Chunk, Known
+from telemetry.feeds.limits import Limits
 from telemetry.journal import Damage, Kind, Position, Record, read
 from telemetry.journal.segments import segment_numbers, segment_path
-from telemetry.limits import Limits
 from telemetry.paths import inbox_folder
 
 _WAIT_S = 0.05

@@ -10,8 +10,8 @@ import serial
 from telemetry.description import Description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.feeds.base import BLOCK_BYTES, Chunk, Known
+from telemetry.feeds.limits import Limits, check_opened_device
 from telemetry.journal import Kind
-from telemetry.limits import Limits, check_opened_device
 
 _WAIT_S = 0.05
 _PAUSE_S, _FEW_BYTES = 0.01, 512

@@ -9,9 +9,9 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from telemetry.backfill import Done, backfill_all
 from telemetry.errors import DescriptionError
 from telemetry.management.base import IntakeCommand, feed_named
+from telemetry.worker.backfill import Done, backfill_all
 
 
 class Command(IntakeCommand):

@@ -9,11 +9,11 @@ from typing import Any, BinaryIO, NoReturn
 
 from django.core.management.base import CommandParser
 
-from telemetry.bulk import pause_garbage_collection
 from telemetry.description import Description, read_description
 from telemetry.errors import DescriptionError, SourceError
 from telemetry.management.base import OneLineCommand
 from telemetry.sample import Sample, as_json, decode_sample, json_pieces
+from telemetry.worker.bulk import pause_garbage_collection
 
 _BLOCK = 1 << 20
 _SHOWN = 10

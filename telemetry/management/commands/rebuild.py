@@ -11,8 +11,8 @@ from django.db import Error as DatabaseError
 from telemetry.errors import TelemetryError
 from telemetry.management.base import IntakeCommand, database_words
 from telemetry.models import Feed
-from telemetry.rebuild import Rebuilt, rebuild
 from telemetry.store.before import Changes
+from telemetry.worker.rebuild import Rebuilt, rebuild
 
 
 class Command(IntakeCommand):

@@ -17,8 +17,8 @@ from django.utils import timezone
 
 from shopfloor.backup.make import backup_make
 from shopfloor.files.uploads import upload_keep
-from telemetry.backfill import backfill
 from telemetry.services import feed_register
+from telemetry.worker.backfill import backfill
 from tests.migrated import copied, working_on
 from tests.processes import environment
 from tests.servers import own_database, postgres_server

@@ -17,7 +17,7 @@ from shopfloor.backup.make import backup_make
 from shopfloor.backup.restore import restore
 from shopfloor.models import Change, User
 from telemetry.models import Feed
-from telemetry.rebuild import rebuild
+from telemetry.worker.rebuild import rebuild
 from tests.shopfloor.backup.conftest import Place
 from tests.telemetry.stored import everything
 

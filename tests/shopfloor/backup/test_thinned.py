@@ -14,9 +14,9 @@ from telemetry.journal.segments import pack, packable, segment_numbers
 from telemetry.journal.thinned import thinned_read
 from telemetry.models import Cursor, Feed
 from telemetry.paths import feed_folder, journal_folder
-from telemetry.rebuild import rebuild
 from telemetry.thinning import thin
 from telemetry.verify import check_feed
+from telemetry.worker.rebuild import rebuild
 from tests.migrated import copied
 from tests.shopfloor.backup.conftest import Place
 from tests.telemetry.stored import Table, everything

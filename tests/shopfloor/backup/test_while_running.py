@@ -21,13 +21,13 @@ from shopfloor.backup import folder, swap
 from shopfloor.backup.archive import BackupError, reading
 from shopfloor.backup.make import backup_make
 from shopfloor.backup.restore import restore
-from telemetry.backfill import backfill
 from telemetry.journal import read
 from telemetry.journal.segments import pack
 from telemetry.models import Cursor, Event, Feed
 from telemetry.paths import journal_folder
-from telemetry.rebuild import rebuild
 from telemetry.services import feed_register
+from telemetry.worker.backfill import backfill
+from telemetry.worker.rebuild import rebuild
 from tests.processes import ROOT, manage, until
 from tests.shopfloor.backup.conftest import Place
 from tests.telemetry.stored import everything

@@ -11,10 +11,10 @@ from dashboards.today.rows import page_of
 from planning.reports import table_shares, today
 from shopfloor.models import EnteredCount, Stoppage
 from shopfloor.runs.arcs import to_us
-from telemetry.backfill import backfill
+from telemetry.feeds.push.receipt import Delivery, push_take
 from telemetry.journal import Kind, Record
 from telemetry.models import Arc
-from telemetry.push import Delivery, push_take
+from telemetry.worker.backfill import backfill
 
 from .conftest import MINUTE, T0
 from .test_sources import LOG, Source, burns

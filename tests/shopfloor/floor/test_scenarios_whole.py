@@ -18,7 +18,7 @@ from shopfloor.runs.part_counts import line_counts
 from shopfloor.runs.unassigned import unassigned_clusters
 from shopfloor.stock.sheets import certificate_keep
 from telemetry.models import Arc, Feed
-from telemetry.rebuild import rebuild
+from telemetry.worker.rebuild import rebuild
 from tests.planning import cast
 
 from .conftest import MINUTE, SECOND, T0

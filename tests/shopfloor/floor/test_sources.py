@@ -11,13 +11,13 @@ from shopfloor.runs.arcs import from_us, master_arcs, to_us
 from shopfloor.runs.silences import source_silences
 from shopfloor.runs.unassigned import unassigned_clusters
 from shopfloor.sources.services import clock_put_right, source_register
+from telemetry.feeds.push.receipt import Delivery, _inboxes, push_take
 from telemetry.journal import Kind, Record
 from telemetry.models import Alarm, Arc, Event, Feed
-from telemetry.push import Delivery, _inboxes, push_take
-from telemetry.rebuild import rebuild
 from telemetry.selectors import clock_estimate
 from telemetry.services import push_token_find, push_token_issue
 from telemetry.worker import run_once
+from telemetry.worker.rebuild import rebuild
 from tests.telemetry.stored import everything
 
 from .conftest import MINUTE, SECOND, T0
@@ -202,7 +202,7 @@ def test_what_was_entered_for_a_dead_source_gives_way_to_its_lines_once(
     10 starts and 9 min; the controller's own file, read in later, says 12 starts and 12 min."""
     from planning.inputs.pieces import load_pieces
     from shopfloor.models import Piece
-    from telemetry.backfill import backfill
+    from telemetry.worker.backfill import backfill
 
     source = Source("log", LOG)
     floor.tray(label="A")

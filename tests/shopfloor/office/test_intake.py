@@ -9,14 +9,14 @@ from django.urls import reverse
 
 from shopfloor.sources.office import push_intake as intake
 from shopfloor.web.rate_limit import RateLimit
+from telemetry.feeds.push.receipt import _inboxes
+from telemetry.feeds.push.records import MAX_BODY
 from telemetry.journal import Kind, Record
 from telemetry.models import PushToken
-from telemetry.push import _inboxes
-from telemetry.push_records import MAX_BODY
 from telemetry.selectors import feed_status
 from telemetry.services import push_token_issue
 from telemetry.worker import run_once
-from tests.telemetry.test_push_hostile import HOSTILE
+from tests.telemetry.feeds.test_push_hostile import HOSTILE
 
 ONE = "a" * 32
 BODY = b"1,2026-10-08T08:00:00,ARC ON,\n2,2026-10-08T08:00:30,ARC OFF,\n"

@@ -314,7 +314,7 @@ class TestReadingAgain:
     @pytest.fixture
     def refused(self, feed, tmp_path):
         """Two lines with a word that is not listed, one that is cut."""
-        from telemetry.backfill import backfill
+        from telemetry.worker.backfill import backfill
 
         path = tmp_path / "lines.csv"
         path.write_text(
@@ -352,8 +352,8 @@ class TestReadingAgain:
 
 
 def test_what_waits_on_disk_is_shown(page, feed):
+    from telemetry.feeds.push.receipt import Delivery, push_take
     from telemetry.journal import Kind, Record
-    from telemetry.push import Delivery, push_take
     from telemetry.services import push_token_find, push_token_issue
     from telemetry.worker import run_once
 

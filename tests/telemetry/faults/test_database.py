@@ -16,7 +16,7 @@ from tests.processes import manage, manage_json
 from tests.telemetry.faults.oracles import SAME, alive, conserved
 from tests.telemetry.feeds.test_csv_file import rows
 from tests.telemetry.table_lines import feed_text, simulate
-from tests.telemetry.test_worker import arcs_decoded, arcs_in, house, sample_of
+from tests.telemetry.worker.test_worker import arcs_decoded, arcs_in, house, sample_of
 
 __all__ = ["house"]
 
@@ -88,7 +88,7 @@ PINNED = """
 import json, sqlite3
 from django.db import connection
 from telemetry.models import Alarm, Feed
-from telemetry.backfill import backfill
+from telemetry.worker.backfill import backfill
 from telemetry.worker import log
 from pathlib import Path
 log.LIMIT_BYTES = 200_000
@@ -160,7 +160,7 @@ def test_36_a_database_put_back_from_a_backup_catches_up_from_the_journal(house,
 @pytest.mark.django_db
 def test_36_a_feed_changed_in_mid_stream_reads_on_and_a_rebuild_gives_the_same(tmp_path):
     from telemetry.models import Arc
-    from telemetry.rebuild import rebuild
+    from telemetry.worker.rebuild import rebuild
 
     path = tmp_path / "t.csv"
     lines = [x.text(numbered=True) + "\n" for x in simulate(37, 200)]

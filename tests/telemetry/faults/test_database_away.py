@@ -15,7 +15,7 @@ from tests.processes import until
 from tests.servers import missing
 from tests.telemetry.feeds.test_csv_file import rows
 from tests.telemetry.table_lines import feed_text
-from tests.telemetry.test_worker import House, Port, ended, journalled, serial_text
+from tests.telemetry.worker.test_worker import House, Port, ended, journalled, serial_text
 
 pytestmark = [pytest.mark.slow, pytest.mark.served]
 

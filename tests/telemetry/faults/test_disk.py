@@ -21,7 +21,7 @@ from tests.processes import until
 from tests.telemetry.faults.oracles import alive, conserved
 from tests.telemetry.feeds.test_csv_file import rows
 from tests.telemetry.table_lines import feed_text, simulate
-from tests.telemetry.test_worker import ended, house, journalled, wait_listening
+from tests.telemetry.worker.test_worker import ended, house, journalled, wait_listening
 
 __all__ = ["house"]
 

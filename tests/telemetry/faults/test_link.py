@@ -9,19 +9,19 @@ from itertools import pairwise
 
 import pytest
 
-from telemetry import reading
-from telemetry.backfill import backfill
 from telemetry.errors import SourceError
+from telemetry.feeds import reader as reading
 from telemetry.feeds.base import Chunk, Known
+from telemetry.feeds.reader import Reader
 from telemetry.journal import Kind
 from telemetry.models import Reject
-from telemetry.reading import Reader
 from telemetry.selectors import feed_status
 from telemetry.services import feed_register
+from telemetry.worker.backfill import backfill
 from tests.processes import until
 from tests.telemetry.feeds.test_csv_file import rows
 from tests.telemetry.table_lines import feed_text
-from tests.telemetry.test_worker import Port, ended, house, serial_text, wait_listening
+from tests.telemetry.worker.test_worker import Port, ended, house, serial_text, wait_listening
 
 __all__ = ["house"]
 

@@ -12,7 +12,7 @@ from telemetry.worker import run_once
 from tests.processes import manage, until
 from tests.telemetry.feeds.test_csv_file import rows
 from tests.telemetry.table_lines import feed_text
-from tests.telemetry.test_worker import ended, house
+from tests.telemetry.worker.test_worker import ended, house
 
 __all__ = ["house"]
 pytestmark = pytest.mark.slow

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from telemetry.models import Arc, ClockOffset, Cursor, Event, Feed, FeedVersion, Reject
-from telemetry.rebuild import rebuild
 from telemetry.services import clock_correct, feed_register
 from telemetry.worker import run_once
+from telemetry.worker.rebuild import rebuild
 from tests.telemetry.faults.oracles import conserved
 from tests.telemetry.table_lines import feed_text, simulate
 

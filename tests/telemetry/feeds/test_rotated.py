@@ -10,9 +10,9 @@ import time
 import pytest
 
 from telemetry.feeds.follow import FollowedFile
+from telemetry.feeds.limits import Limits
 from telemetry.feeds.rotated import siblings_of
 from telemetry.journal import Kind
-from telemetry.limits import Limits
 from telemetry.models import Alarm, Gap, Reject, SourcePosition
 from tests.telemetry.feeds.test_csv_file import after, feed, path, rows
 
