@@ -11,11 +11,13 @@ import pandas as pd
 from django.utils import timezone
 
 from planning import reports
+from planning.reports import openers
 from planning.reports.factors import FactorBoard
+from planning.reports.figure import Figure
 from planning.reports.measures import Measures
 from planning.reports.quotes import QuoteBoard, QuoteDetail
 from planning.reports.routes import NestRoutes
-from planning.reports.shapes import CostMonth, Figure, JobCost, RunDetail, Today, WearBoard
+from planning.reports.shapes import CostMonth, JobCost, RunDetail, Today, WearBoard
 from planning.reports.squareness import Squareness
 from shopfloor.background import queries as work
 from shopfloor.drawings import queries as drawings
@@ -26,6 +28,7 @@ from shopfloor.runs.suggested import Stretch, Suggestion, suggestions_of
 from shopfloor.runs.unassigned import Unassigned
 from shopfloor.site.calendar import ShiftSpan, shift_at, shifts_between
 from shopfloor.site.queries import shift_patterns, shop_zone, the_shop
+from shopfloor.wording.quantity import Right
 
 
 def now() -> datetime:
@@ -123,6 +126,10 @@ def quote_detail(quote_id: int, at: datetime) -> QuoteDetail:
 
 def open_figure(kind: str, key: str) -> Figure:
     return reports.open_figure(kind=kind, id=key)
+
+
+def right_of(kind: str) -> Right:
+    return openers.right_of(kind)
 
 
 def day_stamp() -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
@@ -14,77 +13,75 @@ from django.views.decorators.http import require_safe
 from dashboards import data
 from dashboards.access import Reader, desk, reader_of
 from planning.calc.said import to_reader
-from planning.reports.shapes import OpenedRow
+from planning.reports.figure import Part, Ref
+from shopfloor.wording.quantity import Reading, Right, evidence_said, remark_said, say
 
-# Kinds that are time or wear alone; every other one has money in it.
-OPEN_TO_ALL = ("run_term", "arc", "run", "plan", "piece", "shift", "pace", "outlook", "day",
-               "measure", "factor")  # fmt: skip
+PAGES = {
+    "run": "The run",
+    "job_cost": "The job's cost",
+    "cost": "The month",
+    "wear": "Wear",
+    "measures": "Measures",
+    "factors": "Factors",
+}
 
 
 @desk()
 @require_safe
 def figure(request: HttpRequest, kind: str, key: str) -> HttpResponseBase:
     reader = reader_of(request.user)
-    if kind not in OPEN_TO_ALL and not reader.cost:
+    reading = reading_of(reader)
+    if not reading.may(data.right_of(kind)):
         raise PermissionDenied
     try:
         found = data.open_figure(kind, key)
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    rows = [_row(row, reader) for row in found.rows if reader.cost or not row.money]
+    rows = [_row(part, reader, reading) for part in found.parts if reading.may(part.quantity.right)]
     context = {
         "further": any(row["url"] for row in rows),
         "figure": found,
-        "title": to_reader(found.title, inch=reader.inch),
-        "how": to_reader(found.how, inch=reader.inch),
+        "value": say(found.quantity, reading),
+        "evidence": evidence_said(found.quantity.evidence),
+        "title": to_reader(found.label, inch=reader.inch),
+        "how": to_reader(found.rule, inch=reader.inch),
         "rows": rows,
-        "kind": kind,
-        "up": _up(kind, key, found.facts),
-        "reader": reader,
+        "up": _up(found.page),
     }
     return render(request, "kerfbook/figure.html", context)
 
 
-def _row(row: OpenedRow, reader: Reader) -> dict[str, Any]:
-    """A row as `_figure_parts.html` draws it, leading on where it opens."""
-    url = reverse("figure", args=[row.kind, row.id]) if row.kind and row.id else ""
-    if row.kind == "feed" and reader.feeds:
-        url = reverse("source", args=[row.id])
-    elif row.kind == "feed":
-        url = ""
+def reading_of(reader: Reader) -> Reading:
+    """A person's units and what they may see, for `say`."""
+    currency, digits = data.currency()
+    rights = {Right.EVERYBODY, *([Right.COST] if reader.cost else [])}
+    return Reading(reader.inch, currency, digits, frozenset(rights))
+
+
+def _row(part: Part, reader: Reader, reading: Reading) -> dict[str, Any]:
+    """A part as `_figure_parts.html` draws it, leading on where it opens."""
+    notes = [remark_said(note, reading) for note in part.notes]
     return {
-        "label": row.label,
-        "value": to_reader(row.value, inch=reader.inch),
-        "evidence": row.evidence,
-        "note": _note(row, reader),
-        "total": row.total,
-        "url": url,
+        "label": part.label,
+        "value": say(part.quantity, reading),
+        "evidence": evidence_said(part.quantity.evidence),
+        "note": ", ".join(note for note in notes if note),
+        "total": part.total,
+        "url": _address(part.opens, reader) if part.opens else "",
     }
 
 
-def _note(row: OpenedRow, reader: Reader) -> str:
-    """The note of a row, with what it cost for those who see that."""
-    note = to_reader(row.note, inch=reader.inch)
-    return ", ".join(word for word in (note, row.charge if reader.cost else "") if word)
+def _address(ref: Ref, reader: Reader) -> str:
+    if ref.kind == "feed":
+        return reverse("source", args=[ref.key]) if reader.feeds else ""
+    return reverse("figure", args=[ref.kind, ref.key])
 
 
-def _up(kind: str, key: str, facts: dict[str, Any]) -> tuple[str, str]:
-    """The page this figure stands on: words and address."""
-    if kind in ("run", "run_term"):
-        return "The run", reverse("run", args=[key.partition(":")[0]])
-    if kind == "posting" and facts.get("job"):
-        return "The job's cost", reverse("job_cost", args=[facts["job"]])
-    if kind == "posting":
-        return "The month", f"{reverse('cost')}?month={facts['month']:%Y-%m}"
-    if kind.startswith("job"):
-        return "The job's cost", reverse("job_cost", args=[int(key.partition(":")[0])])
-    if kind.startswith("month") or kind == "squareness":
-        return "The month", f"{reverse('cost')}?month={key[:7]}"
-    if kind == "piece":
-        return "Wear", f"{reverse('wear')}?piece={key}"
-    if kind == "measure":
-        first, last = (date.fromisoformat(day) for day in key.split(":")[:2])
-        return "Measures", f"{reverse('measures')}?days={(last - first).days + 1}"
-    if kind == "factor":
-        return "Factors", reverse("factors")
-    return "Today", reverse("today")
+def _up(page: Ref | None) -> tuple[str, str]:
+    """The page a figure stands on: words and address."""
+    if page is None:
+        return "Today", reverse("today")
+    asked = {"cost": "month", "wear": "piece", "measures": "days"}.get(page.kind)
+    if asked:
+        return PAGES[page.kind], f"{reverse(page.kind)}?{asked}={page.key}"
+    return PAGES[page.kind], reverse(page.kind, args=[page.key] if page.key else [])

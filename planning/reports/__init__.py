@@ -14,12 +14,12 @@ from planning.reports.job import job_cost
 from planning.reports.jobs import jobs_today
 from planning.reports.measures import measures
 from planning.reports.nest import nest_by_sets
+from planning.reports.openers import open_figure
 from planning.reports.quotes import quote_board, quote_detail
 from planning.reports.routes import nest_routes
 from planning.reports.run import run_detail
 from planning.reports.squareness import squareness
 from planning.reports.today import table_shares, today
-from planning.reports.trace import open_figure
 from planning.reports.wear import wear_board
 
 __all__ = [

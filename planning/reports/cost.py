@@ -75,7 +75,7 @@ def month_now(month: Month) -> CostMonth:
         kinds=kinds,
         terms=terms_frame(runs, shares, names, money),
         metres=metres_frame(sums, runs, money),
-        hours=hours_frame(runs),
+        hours=hours_frame(sums, runs),
         late=late_frame(month, money),
         coverage=coverage,
         unknown=(*_going_on(first_day), *unknown_costs(sums, runs)),

@@ -11,17 +11,19 @@ import pandas as pd
 
 from planning.calc.cost import rounded
 from planning.reports.frames import frame
+from planning.reports.ledger import MATERIAL
 from planning.reports.month_runs import MonthRun
-from planning.reports.month_sums import MATERIAL, MonthSums
-from planning.reports.shapes import Coverage
+from planning.reports.month_sums import MonthSums
+from planning.reports.plates import by_plate
+from planning.reports.terms import grouped, items
 from shopfloor.models import Job, Month, Posting
 from shopfloor.wording.counts import count
+from shopfloor.wording.quantity import Coverage
 
 Runs = Mapping[uuid.UUID, MonthRun]
 Shares = Mapping[uuid.UUID, Mapping[int | None, float]]
 
 SHOP = "the shop"
-FEET_A_METRE = 1 / 0.3048
 
 
 def jobs_frames(
@@ -103,24 +105,8 @@ def terms_frame(
 ) -> pd.DataFrame:
     """Seconds of each job's difference by term, and what they cost at machine and labour rates
     (None where a run had no rate)."""
-    seconds: dict[tuple[int | None, str], float] = defaultdict(float)
-    cost: dict[tuple[int | None, str], float | None] = defaultdict(float)
-    for run in runs.values():
-        for job, share in shares[run.run_id].items():
-            for term, over_s in run.terms.items():
-                key = (job, term)
-                seconds[key] += over_s * share
-                had = cost[key]
-                if run.minor_per_hour is None or had is None:
-                    cost[key] = None
-                else:
-                    cost[key] = had + over_s * share * run.minor_per_hour / 3600
-    rows = []
-    for (job, term), over_s in sorted(seconds.items(), key=lambda item: -abs(item[1])):
-        minor = cost[job, term]
-        rows.append(
-            (job, names.get(job, SHOP), term, over_s, None if minor is None else rounded(minor))
-        )
+    sums = grouped(items(runs.values(), shares), lambda item: (item.job, item.term))
+    rows = [(job, names.get(job, SHOP), term, over_s, minor) for (job, term), over_s, minor in sums]
     measured = sum(run.elapsed_s for run in runs.values() if run.evidence == "measured")
     entered = sum(run.elapsed_s for run in runs.values() if run.evidence != "measured")
     return frame(
@@ -133,18 +119,11 @@ def terms_frame(
 
 def metres_frame(sums: MonthSums, runs: Runs, money: Mapping[str, Any]) -> pd.DataFrame:
     """Cost per metre and per foot of cut by material, thickness and duty, material apart."""
-    amounts = sums.spent
-    groups: dict[tuple[str, float, str], list[MonthRun]] = defaultdict(list)
-    for run in runs.values():
-        if run.run_id in amounts:
-            groups[run.material, run.thickness_mm, run.duty].append(run)
-    rows = []
-    for (material, thickness, duty), own in sorted(groups.items()):
-        cut_m = sum(run.cut_mm for run in own) / 1000
-        total = sum(amounts[run.run_id] for run in own)
-        per_m = total / cut_m if cut_m else None
-        per_ft = None if per_m is None else per_m / FEET_A_METRE
-        rows.append((material, thickness, duty, cut_m, total, per_m, per_ft, len(own)))
+    rows = [
+        (*plate, cut.cut_mm / 1000, cut.minor, cut.per_m_minor, cut.per_ft_minor, cut.priced)
+        for plate, cut in sorted(by_plate(runs.values(), sums.spent).items())
+        if cut.priced
+    ]
     return frame(
         "material thickness_mm duty cut_m amount_minor per_m_minor per_ft_minor runs",
         rows,
@@ -152,11 +131,10 @@ def metres_frame(sums: MonthSums, runs: Runs, money: Mapping[str, Any]) -> pd.Da
     )
 
 
-def hours_frame(runs: Runs) -> pd.DataFrame:
+def hours_frame(sums: MonthSums, runs: Runs) -> pd.DataFrame:
     """Where the hours go, largest first; `in_80` marks the fewest that make up 80 % of them."""
-    hours: dict[tuple[str, float, str], float] = defaultdict(float)
-    for run in runs.values():
-        hours[run.material, run.thickness_mm, run.duty] += run.elapsed_s / 3600
+    plates = by_plate(runs.values(), sums.spent)
+    hours = {plate: cut.elapsed_s / 3600 for plate, cut in plates.items()}
     whole = sum(hours.values())
     rows, running = [], 0.0
     for key, value in sorted(hours.items(), key=lambda item: (-item[1], item[0])):

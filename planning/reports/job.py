@@ -13,10 +13,12 @@ from django.db.models import Sum
 
 from planning.calc.cost import rounded
 from planning.reports.frames import coverage_of, currency, frame
+from planning.reports.job_plan import planned_costs
+from planning.reports.ledger import MATERIAL
 from planning.reports.month_runs import MonthRun, month_runs
-from planning.reports.month_sums import MATERIAL
 from planning.reports.run_shares import run_shares
 from planning.reports.shapes import Coverage, JobCost
+from planning.reports.terms import grouped, items
 from shopfloor.models import Job, PartResult, Posting, Run
 
 Shares = Mapping[uuid.UUID, float]
@@ -100,10 +102,10 @@ def _kinds(
             actual[row.line.pk, row.line.number, row.kind] += row.amount_minor
             whole[row.kind] += row.amount_minor
     plan: dict[str, float] = defaultdict(float)
-    compared = [run for run in runs.values() if run.compared]
+    compared = planned_costs(runs.values(), shares)
     for run in compared:
-        for kind, minor in run.plan_minor.items():
-            plan[kind] += minor * shares[run.run_id]
+        for kind, minor in run.minor.items():
+            plan[kind] += minor
     for kind in MATERIAL:
         plan[kind] = float(whole[kind])
     found = []
@@ -171,21 +173,8 @@ def _runs(
 def _terms(
     runs: Mapping[uuid.UUID, MonthRun], shares: Shares, money: Mapping[str, Any]
 ) -> pd.DataFrame:
-    seconds: dict[str, float] = defaultdict(float)
-    cost: dict[str, float] = defaultdict(float)
-    unpriced: set[str] = set()
-    for run in runs.values():
-        for term, over_s in run.terms.items():
-            seconds[term] += over_s * shares[run.run_id]
-            if run.minor_per_hour is None:
-                unpriced.add(term)
-            else:
-                cost[term] += over_s * shares[run.run_id] * run.minor_per_hour / 3600
-    order = sorted(seconds, key=lambda term: -abs(seconds[term]))
-    rows = [
-        (term, seconds[term], None if term in unpriced else rounded(cost[term])) for term in order
-    ]
-    return frame("term seconds money_minor", rows, **money)
+    own = items(runs.values(), {run: {None: share} for run, share in shares.items()})
+    return frame("term seconds money_minor", grouped(own, lambda item: item.term), **money)
 
 
 def _postings(rows: list[Posting], coverage: Coverage, money: Mapping[str, Any]) -> pd.DataFrame:

@@ -49,11 +49,13 @@ def month_run_ids(first: date, after: date) -> QuerySet[RunDay, uuid.UUID]:
     return done.order_by().values_list("run_id", flat=True)
 
 
-def month_runs(ids: Ids, *, costs: bool = True, **where: Any) -> dict[uuid.UUID, MonthRun]:
+def month_runs(
+    ids: Ids, *, costs: bool = True, days: bool = True, **where: Any
+) -> dict[uuid.UUID, MonthRun]:
     """Two queries for up to 400 runs, or for all that a query names; of these only runs that are
     as `where` says. A run with several sets counts for the one that burnt longest. Without `costs`
     what the plans say of money is left out: it stands in each run's whole plan, which is long to
-    read."""
+    read. Without `days` duty and length of cut are."""
     money = "plan__costs_minor" if costs else Value(None, output_field=JSONField())
     runs: dict[uuid.UUID, MonthRun] = {}
     rows = among(
@@ -98,7 +100,8 @@ def month_runs(ids: Ids, *, costs: bool = True, **where: Any) -> dict[uuid.UUID,
             sheet=sheet,
             customers_sheet=owner is not None,
         )
-    _add_days(runs, list(runs) if where else ids)
+    if days:
+        _add_days(runs, list(runs) if where else ids)
     return dict(sorted(runs.items()))
 
 

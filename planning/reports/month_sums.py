@@ -7,13 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from django.db.models import Q, Sum
+from django.db.models import Sum
 
 from planning.inputs.chunks import chunked
+from planning.reports.ledger import MATERIAL, read
 from planning.reports.month_runs import MonthRun
 from shopfloor.models import Month, Posting
-
-MATERIAL = ("material", "credit")
 
 
 class Posted(NamedTuple):
@@ -21,8 +20,8 @@ class Posted(NamedTuple):
 
     job: int | None
     kind: str
-    evidence: str
     late: bool
+    evidence: str
     minor: int
 
 
@@ -42,11 +41,6 @@ class MonthSums:
 def month_sums(month: Month, runs: Mapping[uuid.UUID, MonthRun]) -> MonthSums:
     """Three queries, and one for each 400 runs without a plan."""
     own = Posting.objects.filter(month=month).order_by()
-    summed = (
-        own.annotate(late=Q(belongs_to__isnull=False))
-        .values_list("line__job_id", "kind", "evidence", "late")
-        .annotate(all=Sum("amount_minor"))
-    )
     of_runs = own.exclude(run=None)
     spent = of_runs.exclude(kind__in=MATERIAL).values_list("run_id")
     material = of_runs.filter(kind="material").values_list("run_id", flat=True)
@@ -63,7 +57,7 @@ def month_sums(month: Month, runs: Mapping[uuid.UUID, MonthRun]) -> MonthSums:
     ):
         bare[job] = bare.get(job, 0) + minor
     return MonthSums(
-        tuple(Posted(*row) for row in summed),
+        tuple(Posted(*row) for row in read(["line__job_id", "kind", "late"], month=month)),
         dict(spent.annotate(all=Sum("amount_minor"))),
         frozenset(material.distinct()),
         bare,

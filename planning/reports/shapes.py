@@ -7,7 +7,7 @@ them, `currency` and `currency_digits`. Every frame has its columns even when it
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
@@ -15,25 +15,7 @@ import pandas as pd
 
 from planning.calc.forecast import Outlook
 from shopfloor.svg.strip.types import StripTable
-
-
-@dataclass(frozen=True, slots=True)
-class Coverage:
-    """How much of a total rests on what, in `unit` (s, or minor units of money)."""
-
-    measured: float = 0.0
-    entered: float = 0.0
-    planned: float = 0.0
-    unknown: float = 0.0
-    unit: str = "s"
-
-    @property
-    def total(self) -> float:
-        return self.measured + self.entered + self.planned + self.unknown
-
-    def share(self, evidence: str) -> float | None:
-        """The share of one evidence word, None where there is nothing to share."""
-        return getattr(self, evidence) / self.total if self.total else None
+from shopfloor.wording.quantity import Coverage as Coverage
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,33 +265,3 @@ class WearBoard:
     shelved: pd.DataFrame
     drawer: pd.DataFrame
     history: pd.DataFrame
-
-
-@dataclass(frozen=True, slots=True)
-class OpenedRow:
-    """One thing a number was made from; `kind` and `id` open it further where it opens. `money`
-    says that its value is an amount, `charge` is an amount beside the note: both are for those who
-    see cost."""
-
-    label: str
-    value: str
-    evidence: str = ""
-    note: str = ""
-    kind: str = ""
-    id: str = ""
-    total: bool = False
-    charge: str = ""
-    money: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """A number opened: what it says, how it was worked out, and what it was made from."""
-
-    title: str
-    value: str
-    evidence: str
-    how: str
-    rows: tuple[OpenedRow, ...] = ()
-    computed_at: datetime | None = None
-    facts: dict[str, Any] = field(default_factory=dict)

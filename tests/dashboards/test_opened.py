@@ -7,7 +7,9 @@ import pytest
 from planning import reports
 from planning.services.run_figures import run_figures
 from shopfloor.models import Nest, NestPlan, NestRevision, WearSet
+from shopfloor.wording.quantity import Right, say
 from tests.planning import cast
+from tests.planning.said import ALL
 
 pytestmark = pytest.mark.django_db
 
@@ -37,7 +39,8 @@ def a_plan(a_run):
 
 def test_amounts_of_a_plan_are_for_those_who_see_cost(a_plan, as_):
     found = reports.open_figure(kind="plan", id=str(a_plan.pk))
-    amounts = {row.label: row.value for row in found.rows if row.money}
+    money = [part for part in found.parts if part.quantity.right is Right.COST]
+    amounts = {part.label: say(part.quantity, ALL) for part in money}
     assert amounts == {
         "Cost: machine": "48.70 USD",
         "Cost: labour": "20.31 USD",
@@ -57,6 +60,7 @@ def test_what_a_piece_was_charged_is_for_those_who_see_cost(north, operator, as_
     piece = cast.piece("electrode", label="E-7")
     cast.fitting(piece, north, cast.NOON, by=operator)
     found = reports.open_figure(kind="piece", id=str(piece.pk))
-    assert [row.label for row in found.rows if row.money] == ["Charged so far"]
+    money = [part.label for part in found.parts if part.quantity.right is Right.COST]
+    assert money == ["Charged so far"]
     assert "Charged" in as_("owner").get(f"/figures/piece/{piece.pk}/").content.decode()
     assert "Charged" not in as_("supervisor").get(f"/figures/piece/{piece.pk}/").content.decode()

@@ -15,7 +15,7 @@ from django.apps import apps
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.resolvers import RegexPattern
 
-from planning.reports.trace import OPENERS
+from planning.reports.openers import OPENERS
 from tests.fuzz import values
 
 ROOT = Path(__file__).resolve().parent.parent.parent

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from planning.reports.trace import OPENERS
+from planning.reports.openers import OPENERS
 from shopfloor.models import Shop
 from tests.fuzz import values
 from tests.fuzz.addresses import real

@@ -6,10 +6,11 @@ from datetime import timedelta
 
 import pytest
 
-from planning.reports import open_figure, run_detail, table_shares, today
+from planning.reports import run_detail, table_shares, today
 from planning.services.run_figures import run_figures
 from shopfloor.models import ArcAssignment, PartResult, Reason, RunDay, RunVariance
 from tests.planning import cast
+from tests.planning.said import open_figure
 
 pytestmark = pytest.mark.django_db
 

@@ -10,10 +10,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from planning.inputs import chunks
-from planning.reports import measures, open_figure
+from planning.reports import measures
 from planning.reports.measure_list import MEASURES
 from shopfloor.models import Check, PartResult, Reason, RunDay, Shift
 from tests.planning import cast
+from tests.planning.said import open_figure
 
 pytestmark = pytest.mark.django_db
 DAY = date(2026, 10, 6)

@@ -9,10 +9,10 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from planning.reports import open_figure
 from planning.reports.month_runs import month_run_ids
 from shopfloor.models import RunDay, RunVariance
 from tests.planning import cast
+from tests.planning.said import open_figure
 from tests.planning.test_reports import OCTOBER, shop_month
 
 __all__ = ["shop_month"]
@@ -46,7 +46,7 @@ def test_a_term_is_summed_of_the_runs_that_have_it(shop_month, north):
         variance.pk, variance.run, variance.terms = None, other, terms
         variance.save()
     figure = open_figure(kind="month_term", id=f"{OCTOBER}:stoppages")
-    assert figure.facts["over_s"] == pytest.approx(300 + 60)
+    assert figure.amount == pytest.approx(300 + 60)
     assert [row.value for row in figure.rows] == ["+5.0 min", "+1.0 min", "+6.0 min"]
     with pytest.raises(LookupError):
         open_figure(kind="month_term", id=f"{OCTOBER}:stop")

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from planning.reports import nest_by_sets, open_figure
+from planning.reports import nest_by_sets
 from planning.services.nest_plan import nest_plan
 from shopfloor.models import ChartRow, Nest, NestPlan
 from tests.planning import cast
+from tests.planning.said import open_figure
 
 pytestmark = pytest.mark.django_db
 

@@ -7,12 +7,12 @@ from datetime import timedelta
 
 import pytest
 
-from planning.calc.said import to_reader
-from planning.reports import cost_month, open_figure
-from planning.reports.trace_rows import minutes, signed
+from planning.reports import cost_month
 from planning.services.run_figures import run_figures
 from shopfloor.models import ArcAssignment
+from shopfloor.wording.quantity import remark_said
 from tests.planning import cast
+from tests.planning.said import ALL, INCH, open_figure
 from tests.planning.test_reports import OCTOBER, shop_month
 
 __all__ = ["shop_month"]
@@ -81,17 +81,16 @@ def test_from_the_month_down_to_the_arcs_everything_adds_up(shop_month):
     kinds = {kind for kind, _ in seen}
     assert kinds >= {"month_kind", "month_job_kind", "job_line_kind", "posting", "run", "arc"}
     assert sum(_adds_up(figure) for figure in seen.values()) > 20
-    assert seen["month", f"{OCTOBER}"].facts["amount_minor"] == 12_800 + 4_000 + 960 + 20
+    assert seen["month", f"{OCTOBER}"].amount == 12_800 + 4_000 + 960 + 20
     # J-1's: two thirds of 300 s, at 96 + 30 an hour
-    assert seen["month_term", f"{OCTOBER}:stoppages:{job.pk}"].facts == {
-        "over_s": pytest.approx(200), "amount_minor": 700,
-    }  # fmt: skip
-    plate = seen["month_plate", cell].facts
-    assert (plate["cut_m"], plate["amount_minor"]) == (pytest.approx(175), 16_820)
+    term = seen["month_term", f"{OCTOBER}:stoppages:{job.pk}"]
+    assert (term.amount, term.rows[-1].note) == (pytest.approx(200), "+7.00 USD")
+    plate = seen["month_plate", cell]
+    assert plate.rows[-1].note.startswith("175.0 m cut, 168.20 USD without material")
     # 168.20 / 175 m = 0.961 a metre; a foot is 0.3048 m: 0.961 x 0.3048 = 0.293
-    note = seen["month_plate", cell].rows[-1].note
-    assert to_reader(note, inch=False).endswith(": 0.96 USD a metre")
-    assert to_reader(note, inch=True).endswith(": 0.29 USD a foot")
+    [note] = plate.figure.parts[-1].notes
+    assert remark_said(note, ALL).endswith(": 0.96 USD a metre")
+    assert remark_said(note, INCH).endswith(": 0.29 USD a foot")
     assert any(kind == "run_term" for kind, _ in seen)
 
 
@@ -117,14 +116,3 @@ def test_a_run_that_goes_on_opens_to_what_it_has_burnt_so_far(shop_month, operat
     cast.arcs(run, [(10, 40, None)], start=cast.at(cast.NOON, 9000))
     run_figures(key=str(run.pk), payload={})
     assert open_figure(kind="run", id=str(run.pk)).rows[-1].label == "So far"
-
-
-@pytest.mark.parametrize(
-    ("seconds", "said"), [(None, "unknown"), (4.94, "4.9 s"), (59.0, "59.0 s"), (744, "12.4 min")]
-)
-def test_short_times_are_said_in_seconds(seconds, said):
-    assert minutes(seconds) == said
-
-
-def test_a_difference_above_nothing_has_its_plus():
-    assert (signed("1.0 s"), signed("−1.0 s"), signed("unknown")) == ("+1.0 s", "−1.0 s", "unknown")

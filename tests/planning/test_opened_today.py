@@ -7,11 +7,11 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from planning.reports import balance_days, open_figure, today
-from planning.reports.trace_rows import minutes
+from planning.reports import balance_days, today
 from planning.services.run_figures import run_figures
 from shopfloor.models import ArcAssignment, Run, RunDay, RunVariance, WearSet
 from tests.planning import cast
+from tests.planning.said import open_figure
 from tests.planning.test_opened_sums import _adds_up
 from tests.planning.test_today import SHIFT, _listening, _queue, half_burnt
 
@@ -46,7 +46,7 @@ def test_a_shift_opens_to_its_runs_stops_and_waits(morning):
         "10.0 min"
     ]
     # 3,600 s less 240, 15 and 600
-    assert said["waiting: all the rest"] == minutes(2745)
+    assert said["waiting: all the rest"] == "45.8 min"
     assert said["Time so far"] == "60.0 min"
     assert figure.value == "4.2 min burning, 7 % of 60.0 min"
     assert _adds_up(figure) == 1
@@ -58,7 +58,8 @@ def test_the_pace_opens_to_what_each_run_did_of_its_plan(morning):
     said = {row.label: row.value for row in figure.rows}
     assert said["Planned time done"] == "4.7 min"
     assert said["06:00 to 06:05, the last planned arc"] == "5.7 min"
-    assert figure.facts["ahead_min"] == pytest.approx(-1)
+    done, there = (row.amount for row in figure.rows if row.total)
+    assert done - there == pytest.approx(-60)
     assert figure.value == "1 min behind plan"
     assert _adds_up(figure) == 2
 
@@ -81,8 +82,9 @@ def test_the_end_opens_to_the_plan_of_what_is_left(half_burnt, north, operator):
             run=before, planned_s=100, elapsed_s=120, coverage=1.0, computed_at=now
         )
     figure = opened("outlook", now)
-    assert figure.facts["plan_s"] == pytest.approx(1020)
-    assert figure.facts["middle_s"] == pytest.approx(1224)
+    amounts = {row.label: row.amount for row in figure.rows}
+    assert amounts["Planned"] == pytest.approx(1020)
+    assert amounts["Expected"] == pytest.approx(1224)
     # 06:06 and 1,224 s
     assert figure.value.startswith("ends 06:26, between ")
     assert _adds_up(figure) == 1
@@ -102,13 +104,13 @@ def test_a_day_opens_to_its_runs_and_loose_arcs(morning, north):
     day = f"{SHIFT:%Y-%m-%d}"
     [duty] = set(RunDay.objects.values_list("wear_set__duty", flat=True))  # it goes on for days
     burnt = open_figure(kind="day", id=f"{day}:{duty}")
-    assert (burnt.value, burnt.facts["seconds"]) == ("4.0 min", 240)
+    assert (burnt.value, burnt.amount) == ("4.0 min", 240)
     assert [row.kind for row in burnt.rows] == ["run", ""]
     loose = open_figure(kind="day", id=f"{day}:unassigned:{north.name}")
     assert (loose.value, [row.kind for row in loose.rows]) == ("15.0 s", ["arc"] * 3 + [""])
     # of a ten-contour plan the four that were burnt
     planned = open_figure(kind="day", id=f"{day}:planned")
-    assert planned.facts["seconds"] == pytest.approx(
+    assert planned.amount == pytest.approx(
         RunDay.objects.get(shift_date=SHIFT.date()).planned_arc_s
     )
     assert _adds_up(burnt) == _adds_up(loose) == _adds_up(planned) == 1
@@ -128,4 +130,4 @@ def test_what_waits_is_part_of_a_days_plan(north, operator):
     frame = balance_days(first=today - timedelta(days=1), last=today + timedelta(days=3))
     [row] = [row for row in frame.to_dict("records") if row["planned_min"]]
     figure = open_figure(kind="day", id=f"{row['day']}:planned:North")
-    assert figure.facts["seconds"] == pytest.approx(row["planned_min"] * 60) == 580
+    assert figure.amount == pytest.approx(row["planned_min"] * 60) == 580

@@ -13,6 +13,7 @@ from planning.services.months import month_close
 from planning.services.run_figures import run_figures
 from shopfloor.models import BenchEntry, NestPlan, PartResult, Posting, QueueItem, Reason
 from tests.planning import cast
+from tests.planning.said import open_figure
 
 pytestmark = pytest.mark.django_db
 OCTOBER = date(2026, 10, 1)
@@ -168,20 +169,21 @@ def test_every_figure_opens(shop_month):
         "run": str(run.pk),
         "piece": str(piece.pk),
     }
-    opened = {kind: reports.open_figure(kind=kind, id=id) for kind, id in wanted.items()}
+    opened = {kind: open_figure(kind=kind, id=id) for kind, id in wanted.items()}
     assert opened["month_kind"].value == "128.00 USD"
-    assert opened["job"].facts["amount_minor"] == 12_173
+    assert opened["job"].amount == 12_173
     assert opened["run"].value == "80.0 min"
-    assert opened["piece"].facts == {"starts": 2, "charged_minor": 20, "price_minor": 1000}
+    charged = opened["piece"].rows[-1]
+    assert (opened["piece"].amount, charged.amount, charged.note) == (2, 20, "of 10.00 USD")
     for figure in opened.values():
         for row in figure.rows:
             if row.kind and row.kind != "feed":
-                assert reports.open_figure(kind=row.kind, id=row.id).title
+                assert open_figure(kind=row.kind, id=row.id).title
     for kind in wanted:
         with pytest.raises(LookupError):
-            reports.open_figure(kind=kind, id="0")
+            open_figure(kind=kind, id="0")
     with pytest.raises(LookupError, match="nothing of kind"):
-        reports.open_figure(kind="colour", id="1")
+        open_figure(kind="colour", id="1")
 
 
 def test_a_run_shows_its_contours_arcs_and_pieces(shop_month, django_assert_max_num_queries):

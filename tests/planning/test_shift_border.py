@@ -13,6 +13,7 @@ from shopfloor.models import ArcAssignment, EnteredCount, Piece, RunDay, Shift
 from shopfloor.runs.arcs import to_us
 from telemetry.models import Rollup
 from tests.planning import cast
+from tests.planning.said import open_figure
 
 pytestmark = pytest.mark.django_db
 MON, TUE = date(2026, 10, 5), date(2026, 10, 6)
@@ -76,8 +77,8 @@ def test_loose_arcs_are_split_there_too_and_open_to_the_same_sum(over):
     rows = [(row.day, row.burnt_min) for row in found.itertuples() if row.duty == "unassigned"]
     assert rows == [(MON, 2.0), (TUE, 3.0)]
     for day, seconds in ((MON, 120.0), (TUE, 180.0)):
-        opened = reports.open_figure(kind="day", id=f"{day}:unassigned")
-        assert opened.facts["seconds"] == seconds
+        opened = open_figure(kind="day", id=f"{day}:unassigned")
+        assert opened.amount == seconds
 
 
 def test_an_entered_count_is_on_balance_with_the_set_of_its_time(over, north, operator):
@@ -96,8 +97,8 @@ def test_an_entered_count_is_on_balance_with_the_set_of_its_time(over, north, op
         (MON, "fast", 2.0), (MON, "fine", 5.0), (TUE, "fast", 3.0), (TUE, "fine", 5.0),
     ]  # fmt: skip
     assert found.attrs["coverage"].entered == 600.0
-    opened = reports.open_figure(kind="day", id=f"{MON}:fine")
-    assert (opened.facts["seconds"], opened.rows[0].evidence) == (300.0, "entered")
+    opened = open_figure(kind="day", id=f"{MON}:fine")
+    assert (opened.amount, opened.rows[0].evidence) == (300.0, "entered")
 
 
 def test_between_shifts_the_date_changes_at_midnight(shifts):

@@ -6,11 +6,12 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from planning.reports import open_figure, squareness
+from planning.reports import squareness
 from planning.services.months import month_close
 from shopfloor.models import Check, Month, NestPlan, RunDay, Work
 from shopfloor.runs.services import plan_snapshot
 from tests.planning import cast
+from tests.planning.said import open_figure
 
 pytestmark = pytest.mark.django_db
 OCTOBER = date(2026, 10, 1)

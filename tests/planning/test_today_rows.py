@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from planning.calc.spans import intersect, length, subtract, union
 from planning.reports import today
 from planning.reports.today_data import ArcNow
-from planning.reports.trace_today import _burnt
+from planning.reports.today_figures import _burnt
 from shopfloor.models import ArcAssignment, RunState, Torch
 from telemetry.models import Arc
 from tests.planning import cast
@@ -100,8 +100,6 @@ def test_time_burnt_is_counted_once_by_whoever_lit_first(arcs, spans):
     rows, burnt = _burnt(SimpleNamespace(runs=[], arcs=arcs), staffed)
     assert burnt == covered
     said = {"burnt, and marked as no job": True, "burnt in no run yet": False}
-    found = {said[row.label]: (row.value, row.note.split()[0]) for row in rows}
-    wanted = {
-        key: (f"{us / 60_000_000:.1f} min", str(many)) for key, (us, many) in spent.items() if us
-    }
+    found = {said[row.label]: (row.quantity.value, row.notes[0].split()[0]) for row in rows}
+    wanted = {key: (us / 1_000_000, str(many)) for key, (us, many) in spent.items() if us}
     assert found == wanted

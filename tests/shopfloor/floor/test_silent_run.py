@@ -27,6 +27,7 @@ from shopfloor.runs.entered_counts import counts_enter, counts_take_back
 from shopfloor.runs.unassigned import unassigned_clusters
 from telemetry.models import Gap
 from tests.planning import cast
+from tests.planning.said import open_figure
 
 from .conftest import MINUTE, SECOND, T0
 
@@ -130,7 +131,7 @@ def test_what_was_entered_for_the_silence_is_no_longer_unknown_in_the_run(floor,
     assert "unknown" not in spent
     assert sum(spent.values()) == found.elapsed_s == 34 * 60
     assert (found.coverage.entered, found.coverage.unknown) == (29 * 60, 0.0)
-    opened = reports.open_figure(kind="run_term", id=f"{run.pk}:burning as entered")
+    opened = open_figure(kind="run_term", id=f"{run.pk}:burning as entered")
     assert (opened.value, opened.evidence) == ("12.0 min", "entered")
     counts_take_back(entered=entered, by=floor.person)
     run_figures(key=str(run.pk), payload={})

@@ -5,13 +5,15 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
 from planning.inputs.shifts import ShiftBook
+from planning.reports.figure import Figure, Part, Ref
 from planning.reports.queue import queue_plans
-from planning.reports.shapes import Figure, OpenedRow, TableToday
+from planning.reports.shapes import TableToday
 from planning.reports.today import at_table, window_at
 from planning.reports.today_data import ArcNow, RunToday, TableData, today_data
 from planning.reports.today_pace import paced
@@ -24,19 +26,20 @@ from planning.reports.today_table import (
     stopped_spans,
     table_today,
 )
-from planning.reports.trace_rows import minutes
 from shopfloor.models import Table
 from shopfloor.runs.arcs import from_us
 from shopfloor.site.queries import the_shop
+from shopfloor.wording.counts import count
+from shopfloor.wording.quantity import Quantity, Reading, Remark, say, seconds, text
 
 S = 1_000_000
 LAST_US = 253_402_300_799_000_000  # the year 9999: no moment a page was drawn for lies beyond
-HOW_SHIFT = (
+RULE_SHIFT = (
     "every instant counts once: burning if any torch burnt, else stopped if a stop covers it, else "
     "unknown if the source was silent, else waiting"
 )
-HOW_PACE = "planned time of the contours burnt, less the time there was for them"
-HOW_OUTLOOK = (
+RULE_PACE = "planned time of the contours burnt, less the time there was for them"
+RULE_OUTLOOK = (
     "the plan of what is left and begins in this shift, by the list as it is now, times what "
     "recent runs took of theirs; "
     "four times in five the end is in the range"
@@ -47,6 +50,7 @@ HOW_OUTLOOK = (
 class _Shown:
     """One table as its page was."""
 
+    key: str
     data: TableData
     row: TableToday
     window: Window
@@ -56,6 +60,9 @@ class _Shown:
     def clock(self, at_us: float) -> str:
         return f"{from_us(round(at_us)).astimezone(self.zone):%H:%M}"
 
+    def figure(self, kind: str, value: Quantity, rule: str, parts: Sequence[Part]) -> Figure:
+        return Figure(Ref(kind, self.key), self.title, value, rule, tuple(parts), self.now)
+
     @property
     def title(self) -> str:
         day = f"{self.row.shift_date:%a %d %b}"
@@ -63,8 +70,8 @@ class _Shown:
         return f"{self.row.name}, {shift}, at {self.clock(self.window.now_us)}"
 
 
-def _shown(id: str) -> _Shown:
-    code, _, at = id.rpartition("@")
+def _shown(key: str) -> _Shown:
+    code, _, at = key.rpartition("@")
     table = Table.objects.filter(code=code).first()
     if table is None or not at.isdecimal() or int(at) > LAST_US:
         raise LookupError(f"there is no table {code!r} at {at!r}")
@@ -74,19 +81,19 @@ def _shown(id: str) -> _Shown:
     waiting = queue_plans(tables=[table.pk], arcs=True)
     [data] = today_data([table], window.start_us, window.end_us, now, waiting)
     row = table_today(data, window, the_shop().run_gap_s * S)
-    return _Shown(data, row, window, now, shifts.zone)
+    return _Shown(key, data, row, window, now, shifts.zone)
 
 
-def shift(id: str) -> Figure:
+def shift(key: str) -> Figure:
     """Where the staffed time of a shift went, run by run and stop by stop."""
-    shown = _shown(id)
+    shown = _shown(key)
     burns = [(arc.on_us, arc.off_us) for arc in shown.data.arcs]
     _, staffed = accounted(shown.data, shown.window, burns)
-    rows, burnt = _burnt(shown.data, staffed)
+    parts, burnt = _burnt(shown.data, staffed)
     shares = shown.row.shares
     if shares.entered_burning_s:
-        entered = minutes(shares.entered_burning_s)
-        rows.append(OpenedRow("burnt while the source was silent", entered, "entered"))
+        entered = seconds(shares.entered_burning_s, "entered")
+        parts.append(Part("burnt while the source was silent", entered))
     stopped: list[Span] = []
     for stop in shown.data.stops:
         heard = stopped_spans([stop], shown.data.hearing.silences)
@@ -95,25 +102,24 @@ def shift(id: str) -> Figure:
         stopped = union([*stopped, *fresh])
         if us := length(fresh):
             label = f"stopped {shown.clock(stop.from_us)}: {stop.label}"
-            rows.append(OpenedRow(label, minutes(us / S), "entered"))
+            parts.append(Part(label, seconds(us / S, "entered")))
     if shares.unknown_s:
-        rows.append(OpenedRow("the source was silent", minutes(shares.unknown_s), "unknown"))
-    rows.append(OpenedRow("waiting: all the rest", minutes(shares.waiting_s), "measured"))
-    rows.append(OpenedRow("Time so far", minutes(shares.total_s), total=True))
+        parts.append(Part("the source was silent", seconds(shares.unknown_s, "unknown")))
+    parts.append(Part("waiting: all the rest", seconds(shares.waiting_s, "measured")))
+    parts.append(Part("Time so far", seconds(shares.total_s), total=True))
     if shares.outside_s:
-        rows.append(OpenedRow("Burnt outside shifts, in none of these", minutes(shares.outside_s)))
-    share = shares.burning_share
-    of = (
-        "unknown"
-        if share is None
-        else f"{share * 100:.0f} % of {minutes(shares.total_s - shares.unknown_s)}"
-    )
-    value = f"{minutes(shares.burning_s)} burning, {of}"
-    facts = {"burning_s": shares.burning_s, "total_s": shares.total_s}
-    return Figure(shown.title, value, "measured", HOW_SHIFT, tuple(rows), shown.now, facts)
+        parts.append(Part("Burnt outside shifts, in none of these", seconds(shares.outside_s)))
+    known_s, share = shares.total_s - shares.unknown_s, shares.burning_share
+    of = "unknown" if share is None else f"{share * 100:.0f} % of {_said(known_s)}"
+    value = text(f"{_said(shares.burning_s)} burning, {of}", "measured")
+    return shown.figure("shift", value, RULE_SHIFT, parts)
 
 
-def _burnt(data: TableData, staffed: list[Span]) -> tuple[list[OpenedRow], list[Span]]:
+def _said(value_s: float) -> str:
+    return say(seconds(value_s), Reading())
+
+
+def _burnt(data: TableData, staffed: list[Span]) -> tuple[list[Part], list[Span]]:
     """A row a run and one for arcs of no run, and the time any torch burnt. Where two burn at once
     the time is the one's that lit first."""
     runs = {segment.pk: run for run in data.runs for segment in run.segments}
@@ -130,16 +136,15 @@ def _burnt(data: TableData, staffed: list[Span]) -> tuple[list[OpenedRow], list[
         spent[whose] += us
         arcs[whose] += bool(us)
     names = {run.run_id: run for run in data.runs}
-    rows = []
+    parts = []
     for whose, us in spent.items():
         run = names.get(whose) if isinstance(whose, uuid.UUID) else None
         if not us:
             continue
         label = f"burnt by {run.nest}" if run else str(whose)
-        note = f"{arcs[whose]} arc{'' if arcs[whose] == 1 else 's'}"
-        kind, key = ("run", str(run.run_id)) if run else ("", "")
-        rows.append(OpenedRow(label, minutes(us / S), "measured", note, kind, key))
-    return rows, intersect(union(covered), staffed)
+        ref = Ref("run", str(run.run_id)) if run else None
+        parts.append(Part(label, seconds(us / S, "measured"), ref, (count(arcs[whose], "arc"),)))
+    return parts, intersect(union(covered), staffed)
 
 
 def _whose(arc: ArcNow, runs: dict[int, RunToday]) -> uuid.UUID | str:
@@ -149,60 +154,61 @@ def _whose(arc: ArcNow, runs: dict[int, RunToday]) -> uuid.UUID | str:
     return "burnt, and marked as no job" if arc.said else "burnt in no run yet"
 
 
-def pace(id: str) -> Figure:
+def pace(key: str) -> Figure:
     """How far a table is ahead of its plan, or behind it: run by run."""
-    shown = _shown(id)
+    shown = _shown(key)
     found = paced(shown.data, shown.window.start_us, shown.window.closed)
     if found is None:
-        how = "no planned contour was seen burnt, or an open run has no plan"
-        return Figure(shown.title, "pace unknown", "unknown", how)
-    rows = [
-        OpenedRow(f"plan of what {run.nest} burnt", minutes(found.done_us[run.run_id] / S),
-                  "planned", "", "run", str(run.run_id))
+        rule = "no planned contour was seen burnt, or an open run has no plan"
+        return shown.figure("pace", text("pace unknown", "unknown"), rule, [])
+    parts = [
+        Part(
+            f"plan of what {run.nest} burnt",
+            seconds(found.done_us[run.run_id] / S, "planned"),
+            Ref("run", str(run.run_id)),
+        )
         for run in shown.data.runs
         if run.run_id in found.done_us
-    ]  # fmt: skip
+    ]
     done_us = sum(found.done_us.values())
-    rows.append(OpenedRow("Planned time done", minutes(done_us / S), total=True))
+    parts.append(Part("Planned time done", seconds(done_us / S), total=True))
     since = found.until_us - shown.window.start_us
     begin, end = shown.clock(shown.window.start_us), shown.clock(found.until_us)
-    rows.append(OpenedRow(f"{begin} to {end}, the last planned arc", minutes(since / S)))
+    parts.append(Part(f"{begin} to {end}, the last planned arc", seconds(since / S)))
     lost_us = found.lost_us(found.until_us)
     if lost_us:
-        taken = f"−{minutes(lost_us / S)}"
-        rows.append(OpenedRow("planned stops, runs without a plan, no shift", taken))
-    rows.append(OpenedRow("Time there was for it", minutes((since - lost_us) / S), total=True))
+        parts.append(Part("planned stops, runs without a plan, no shift", seconds(-lost_us / S)))
+    parts.append(Part("Time there was for it", seconds((since - lost_us) / S), total=True))
     ahead = found.at(found.steps[-1]).ahead_min
     value = f"{abs(ahead):,.0f} min {'ahead of' if ahead > 0 else 'behind'} plan"
-    facts = {"ahead_min": ahead}
-    return Figure(shown.title, value, "measured", HOW_PACE, tuple(rows), shown.now, facts)
+    return shown.figure("pace", text(value, "measured"), RULE_PACE, parts)
 
 
-def outlook(id: str) -> Figure:
+def outlook(key: str) -> Figure:
     """When a table's work really ends."""
-    shown = _shown(id)
+    shown = _shown(key)
     run, contour = current_of(shown.data)
     rest_us = rest_of(run, contour)
-    rows = []
+    parts = []
     if run is not None and rest_us:
         what = f"rest of {run.nest}, the run on the table"
-        rows.append(OpenedRow(what, minutes(rest_us / S), "planned", "", "run", str(run.run_id)))
-    for item in begun_in(shown.data.queue, shown.window, rest_us):
-        rows.append(
-            OpenedRow(f"{item.nest}, waits", minutes(item.total_s), "planned", item.wear_set)
-        )
+        parts.append(Part(what, seconds(rest_us / S, "planned"), Ref("run", str(run.run_id))))
+    parts += [
+        Part(f"{item.nest}, waits", seconds(item.total_s, "planned"), notes=(item.wear_set,))
+        for item in begun_in(shown.data.queue, shown.window, rest_us)
+    ]
     found = shown.row.outlook
     if found is None:
-        return Figure(
-            shown.title, "nothing is left", "planned", HOW_OUTLOOK, tuple(rows), shown.now
-        )
-    rows.append(OpenedRow("Planned", minutes(found.plan_s), "planned", found.basis, total=True))
+        return shown.figure("outlook", text("nothing is left", "planned"), RULE_OUTLOOK, parts)
+    plan = seconds(found.plan_s, "planned")
+    parts.append(Part("Planned", plan, notes=(found.basis,), total=True))
     if found.middle_s is None or found.low_s is None or found.high_s is None:
-        return Figure(shown.title, "end unknown", "unknown", HOW_OUTLOOK, tuple(rows), shown.now)
-    rows.append(OpenedRow("Expected", minutes(found.middle_s), "planned",
-                          f"{minutes(found.low_s)} to {minutes(found.high_s)}"))  # fmt: skip
-    ends = [shown.clock(shown.window.now_us + s * S)
-            for s in (found.middle_s, found.low_s, found.high_s)]  # fmt: skip
+        return shown.figure("outlook", text("end unknown", "unknown"), RULE_OUTLOOK, parts)
+    span = Remark("{} to {}", (seconds(found.low_s), seconds(found.high_s)))
+    parts.append(Part("Expected", seconds(found.middle_s, "planned"), notes=(span,)))
+    ends = [
+        shown.clock(shown.window.now_us + s * S)
+        for s in (found.middle_s, found.low_s, found.high_s)
+    ]
     value = f"ends {ends[0]}, between {ends[1]} and {ends[2]}"
-    facts = {"plan_s": found.plan_s, "middle_s": found.middle_s}
-    return Figure(shown.title, value, "planned", HOW_OUTLOOK, tuple(rows), shown.now, facts)
+    return shown.figure("outlook", text(value, "planned"), RULE_OUTLOOK, parts)

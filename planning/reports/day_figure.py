@@ -14,15 +14,15 @@ from planning.inputs.chunks import chunked
 from planning.inputs.entered import entered_days
 from planning.inputs.shifts import ShiftBook
 from planning.reports.balance import queued_by_day
-from planning.reports.shapes import Figure, OpenedRow
-from planning.reports.trace_month import run_names
-from planning.reports.trace_rows import cut_short, evidence_of, minutes
+from planning.reports.figure import Figure, Part, Ref, whole, with_total
+from planning.reports.run_names import run_names
 from shopfloor.chart.duties import CODES, DUTIES, UNKNOWN, known
 from shopfloor.models import ArcAssignment, RunDay, Table
 from shopfloor.runs.arcs import from_us, master_arcs, to_us
+from shopfloor.wording.quantity import seconds
 
 S = 1_000_000
-HOW = {
+RULES = {
     **{
         duty.code: f"arc time of the runs burnt with a {duty.code} set, by shift date"
         for duty in DUTIES
@@ -33,33 +33,24 @@ HOW = {
 }
 
 
-def day(id: str) -> Figure:
-    at, what, *of = id.split(":", 2)
-    shift_date, how = date.fromisoformat(at), HOW.get(what)
+def opened(key: str) -> Figure:
+    at, what, *of = key.split(":", 2)
+    shift_date, rule = date.fromisoformat(at), RULES.get(what)
     tables = list(Table.objects.filter(name=of[0]) if of else Table.objects.all())
-    if how is None or not tables:
-        raise LookupError(f"nothing of {id!r} was burnt")
+    if rule is None or not tables:
+        raise LookupError(f"nothing of {key!r} was burnt")
     loose = what == "unassigned"
-    rows = _loose(tables, shift_date) if loose else _runs(tables, shift_date, what)
-    if what == "planned":
-        rows += _waiting(tables, shift_date)
-    if what != "planned":
-        rows += _entered(tables, shift_date, what)
-    total_s = sum(seconds for _, seconds in rows)
-    shown = cut_short(rows, minutes)
-    shown.append(OpenedRow("Total", minutes(total_s), total=True))
+    parts = _loose(tables, shift_date) if loose else _runs(tables, shift_date, what)
+    parts += _waiting(tables, shift_date) if what == "planned" else []
+    parts += _entered(tables, shift_date, what) if what != "planned" else []
+    total = whole(parts, seconds(0))
     where = f", {tables[0].name}" if of else ""
-    evidence = evidence_of((row.evidence, seconds) for row, seconds in rows)
     name = {"unassigned": "in no run", UNKNOWN: "unknown duty"}.get(what, what)
-    title = f"{name}, {shift_date:%a %d %b %Y}{where}"
-    facts = {"seconds": total_s}
-    return Figure(title, minutes(total_s), evidence, how, tuple(shown), None, facts)
+    label = f"{name}, {shift_date:%a %d %b %Y}{where}"
+    return Figure(Ref("day", key), label, total, rule, with_total(parts, total))
 
 
-Rows = list[tuple[OpenedRow, float]]
-
-
-def _runs(tables: Iterable[Table], shift_date: date, what: str) -> Rows:
+def _runs(tables: Iterable[Table], shift_date: date, what: str) -> list[Part]:
     found = RunDay.objects.filter(shift_date=shift_date, table__in=tables)
     if what == UNKNOWN:
         found = found.exclude(wear_set__duty__in=CODES)
@@ -67,49 +58,47 @@ def _runs(tables: Iterable[Table], shift_date: date, what: str) -> Rows:
         found = found.filter(wear_set__duty=what)
     days = list(found.select_related("wear_set"))
     names = run_names({row.run_id for row in days})
-    rows = []
+    parts = []
     for row in sorted(days, key=lambda row: (names[row.run_id], row.pk)):
-        seconds = row.planned_arc_s if what == "planned" else row.arc_s
-        evidence = "planned" if what == "planned" else row.evidence
-        opened = OpenedRow(
-            names[row.run_id][1], minutes(seconds), evidence, str(row.wear_set), "run",
-            str(row.run_id),
-        )  # fmt: skip
-        rows.append((opened, seconds or 0.0))
-    return rows
+        value = seconds(row.arc_s, row.evidence)
+        if what == "planned":
+            value = seconds(row.planned_arc_s, "planned")
+        ref = Ref("run", str(row.run_id))
+        parts.append(Part(names[row.run_id][1], value, ref, (str(row.wear_set),)))
+    return parts
 
 
-def _entered(tables: list[Table], shift_date: date, what: str) -> Rows:
+def _entered(tables: list[Table], shift_date: date, what: str) -> list[Part]:
     """What was entered as burnt while the source was silent."""
     noon = datetime.combine(shift_date, time(12), tzinfo=UTC)
     shifts = ShiftBook(noon - timedelta(days=2), noon + timedelta(days=2))
     found = entered_days(shift_date, shift_date, shifts, tables)
-    rows = []
+    parts = []
     for one in found:
         kind = one.duty if one.duty == UNASSIGNED else known(one.duty)
         if kind == what:
             when = f"{one.started_at.astimezone(shifts.zone):%H:%M}, entered by a person"
-            rows.append((OpenedRow(when, minutes(one.seconds), "entered"), one.seconds))
-    return rows
+            parts.append(Part(when, seconds(one.seconds, "entered")))
+    return parts
 
 
-def _waiting(tables: Iterable[Table], shift_date: date) -> Rows:
+def _waiting(tables: Iterable[Table], shift_date: date) -> list[Part]:
     now = timezone.now()
     shifts = ShiftBook(now, now + timedelta(days=8))
     ids = {table.pk for table in tables}
     return [
-        (OpenedRow(f"{item.nest}, waits", minutes(item.arc_s), "planned", item.wear_set), arc_s)
+        Part(f"{item.nest}, waits", seconds(arc_s, "planned"), notes=(item.wear_set,))
         for begun, item, arc_s in queued_by_day(shifts)
         if begun == shift_date and item.table_id in ids
     ]
 
 
-def _loose(tables: Iterable[Table], shift_date: date) -> Rows:
+def _loose(tables: Iterable[Table], shift_date: date) -> list[Part]:
     """Arcs of a shift date that nobody has tied to a run, table by table."""
     noon = datetime.combine(shift_date, time(12), tzinfo=UTC)
     near = timedelta(days=2)
     shifts = ShiftBook(noon - near, noon + near)
-    rows: Rows = []
+    parts: list[Part] = []
     for table in tables:
         arcs = [
             arc
@@ -130,8 +119,7 @@ def _loose(tables: Iterable[Table], shift_date: date) -> Rows:
         for key, on_us, off_us in arcs:
             if key not in tied and off_us is not None:
                 when = f"{from_us(on_us).astimezone(shifts.zone):%H:%M:%S} on {table.name}"
-                parts = shifts.by_date((on_us, off_us))
-                seconds = sum(us for day, us in parts if day == shift_date) / S
-                row = OpenedRow(when, minutes(seconds), "measured", "", "arc", key)
-                rows.append((row, seconds))
-    return rows
+                spans = shifts.by_date((on_us, off_us))
+                burnt_s = sum(us for day, us in spans if day == shift_date) / S
+                parts.append(Part(when, seconds(burnt_s, "measured"), Ref("arc", key)))
+    return parts

@@ -1,0 +1,69 @@
+"""Every kind of figure that opens: to the rows it was made from, each of them further, down to
+arcs."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from planning.reports import (
+    arc,
+    day_figure,
+    factor_figure,
+    job_plan,
+    ledger,
+    measure_figures,
+    piece,
+    plan,
+    plates,
+    posting,
+    run_terms,
+    square_figure,
+    terms,
+    today_figures,
+)
+from planning.reports.figure import Figure, Opener
+from shopfloor.wording.quantity import Right
+
+OPENERS: dict[str, Opener] = {
+    **{kind: Opener(partial(ledger.opened, kind), Right.COST) for kind in ledger.SHAPES},
+    "posting": Opener(posting.opened, Right.COST),
+    "job_plan": Opener(job_plan.opened, Right.COST),
+    "job_term": Opener(terms.of_job, Right.COST),
+    "month_term": Opener(terms.of_month, Right.COST),
+    "month_plate": Opener(plates.of_month, Right.COST),
+    "squareness": Opener(square_figure.opened, Right.COST),
+    "day": Opener(day_figure.opened),
+    "shift": Opener(today_figures.shift),
+    "pace": Opener(today_figures.pace),
+    "outlook": Opener(today_figures.outlook),
+    "run": Opener(run_terms.run),
+    "run_term": Opener(run_terms.run_term),
+    "plan": Opener(plan.opened),
+    "piece": Opener(piece.opened),
+    "arc": Opener(arc.opened),
+    "measure": Opener(measure_figures.opened),
+    "factor": Opener(factor_figure.opened),
+}
+
+
+def open_figure(*, kind: str, id: str) -> Figure:
+    """Kinds: those of `ledger.SHAPES` by the steps of their path ("2026-10-01:JOB:KIND", job 0 the
+    shop); posting, run, run_term ("RUN:TERM"), plan (a nest plan), piece, arc (its key); job_term
+    ("JOB:TERM"), job_plan (JOB); month_term ("2026-10-01:TERM" or with :JOB), month_plate
+    ("2026-10-01:MATERIAL:MM:DUTY"), squareness ("2026-10-01:JOB"); shift, pace, outlook
+    ("TABLE@US", a moment of today's page), day ("DATE:WHAT" or "DATE:WHAT:TABLE"); measure
+    ("FIRST:LAST:TABLE:WHAT"), factor ("SET:MATERIAL:MM"). Raises `LookupError` for what does not
+    exist.
+    """
+    opener = OPENERS.get(kind)
+    if opener is None:
+        raise LookupError(f"nothing of kind {kind!r} opens; one of {', '.join(OPENERS)}")
+    try:
+        return opener.open(id)
+    except (ValueError, OverflowError):  # the ends of the calendar among them
+        raise LookupError(f"{kind} {id!r} is not there") from None
+
+
+def right_of(kind: str) -> Right:
+    """What a person must be allowed to see to open a figure of this kind."""
+    return OPENERS[kind].right if kind in OPENERS else Right.COST

@@ -1,0 +1,81 @@
+"""A wear part opened: its starts run by run, and what was charged for them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from planning.calc.said import said_again
+from planning.reports.figure import Figure, Part, Ref, shortened
+from planning.reports.ledger import HEAVY, read
+from shopfloor.models import Fitting, Piece, PieceUse
+from shopfloor.site.queries import the_shop
+from shopfloor.wording.quantity import Quantity, Remark, Unit, money, seconds, text
+
+
+def opened(key: str) -> Figure:
+    found = Piece.objects.filter(pk=int(key)).select_related("part", "outlook").first()
+    if found is None:
+        raise LookupError(f"there is no piece {key}")
+    outlook, zone = getattr(found, "outlook", None), ZoneInfo(the_shop().zone)
+    paid: dict[Any, int] = defaultdict(int)
+    for run, _, minor in read(["run_id"], piece=found):
+        paid[run] += minor
+    total = sum(paid.values())
+    uses = list(_uses(found))
+    starts = outlook.starts if outlook else None
+    parts = [Part("Starts when first seen", _starts(found.prior_starts, "entered"))]
+    parts += _stays(found, zone)
+    parts += shortened([_use(use, paid.pop(use.run_id, None), zone) for use in uses])
+    used = (found.prior_starts or 0) + sum(use.starts for use in uses)
+    if starts is not None and found.prior_starts is not None and starts != used:
+        parts.append(Part("Burnt in no run", _starts(starts - used, "measured", named=True)))
+    parts.append(Part("Starts in all", _starts(starts), total=True))
+    if other := sum(paid.values()):
+        parts.append(Part("Charged outside these runs", money(other)))
+    price = Remark("of {}", (money(found.price_minor),))
+    parts.append(Part("Charged so far", money(total), notes=(price,), total=True))
+    return Figure(
+        Ref("piece", key),
+        f"{found.part.kind.replace('_', ' ')} {found.label}",
+        _starts(starts, "measured" if starts is not None else "unknown", named=True),
+        said_again(outlook.basis_said, outlook.basis) if outlook else "not worked out yet",
+        tuple(parts),
+        outlook.computed_at if outlook else None,
+        Ref("wear", key),
+    )
+
+
+def _starts(value: int | None, evidence: str = "", *, named: bool = False) -> Quantity:
+    return Quantity(value, Unit.STARTS if named else Unit.COUNT, evidence)
+
+
+def _stays(piece: Piece, zone: ZoneInfo) -> Iterator[Part]:
+    """The torches it was in, and how it came out."""
+    for fit in Fitting.objects.filter(piece=piece).select_related("torch__table"):
+        state = f" {fit.removal_state} {fit.removal_reason}".rstrip()
+        begun, ended = (
+            at and f"{at.astimezone(zone):%d %b %H:%M}" for at in (fit.fitted_at, fit.removed_at)
+        )
+        span = f"{begun} to {ended or 'now, still in'}"
+        yield Part(f"In {fit.torch}", text(span, "entered"), notes=(state.strip(),))
+
+
+def _uses(piece: Piece) -> Iterator[PieceUse]:
+    uses = PieceUse.objects.filter(piece=piece).select_related("run__revision__nest").defer(*HEAVY)
+    yield from uses.order_by("at")
+
+
+def _use(use: PieceUse, minor: int | None, zone: ZoneInfo) -> Part:
+    arc = Remark("{} of arc", (seconds(use.arc_s),))
+    charged: str | Remark = "charged once the run is finished"
+    if minor is not None:
+        charged = Remark("charged {}", (money(minor),))
+    return Part(
+        f"{use.at.astimezone(zone):%d %b}, {use.run.revision.nest.name}",
+        _starts(use.starts, use.evidence, named=True),
+        Ref("run", str(use.run_id)),
+        (arc, charged),
+    )

@@ -1,0 +1,68 @@
+"""One posting opened: what it was booked on, and what was counted for it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from planning.reports.figure import Figure, Part, Ref
+from planning.reports.ledger import HEAVY, RULES, amount_of, kind_label
+from shopfloor.models import Posting, RunVariance
+from shopfloor.wording.quantity import money, seconds, text
+
+
+def opened(key: str) -> Figure:
+    row = (
+        Posting.objects.filter(pk=int(key))
+        .select_related("run__revision__nest", "line__job", "piece", "month", "belongs_to", "by")
+        .defer(*HEAVY)
+        .first()
+    )
+    if row is None:
+        raise LookupError(f"there is no posting {key}")
+    page = Ref("cost", f"{row.month.first_day:%Y-%m}")
+    if row.line:
+        page = Ref("job_cost", str(row.line.job_id))
+    return Figure(
+        Ref("posting", key),
+        kind_label(row.kind),
+        money(row.amount_minor, row.evidence),
+        RULES.get(row.kind, ""),
+        tuple(_parts(row)),
+        row.made_at,
+        page,
+    )
+
+
+def _parts(row: Posting) -> list[Part]:
+    parts = [
+        Part("Month", text(f"{row.month.first_day:%B %Y}")),
+        Part("Shift date", text(f"{row.shift_date:%d %b %Y}")),
+    ]
+    if row.line:
+        line = f"{row.line.job.number} line {row.line.number}, {row.line.part}"
+        parts.append(Part("Booked on", text(line), Ref("job", str(row.line.job_id))))
+    else:
+        parts.append(Part("Booked on", text("the shop")))
+    if row.run:
+        run = Ref("run", str(row.run_id))
+        parts.append(Part("Run", text(row.run.revision.nest.name), run))
+        parts += _time_behind(row, run)
+    if row.piece:
+        parts.append(Part("Piece", text(row.piece.label), Ref("piece", str(row.piece_id))))
+    if row.quantity is not None:
+        parts.append(Part("Quantity", replace(amount_of(row), evidence=row.evidence)))
+    if row.belongs_to:
+        parts.append(Part("Belongs to", text(f"{row.belongs_to.first_day:%B %Y}, closed")))
+    if row.cause:
+        parts.append(Part("Cause", text(row.cause)))
+    if row.why:
+        who = row.by.shown_name if row.by else "worked out"
+        parts.append(Part("Why", text(row.why), notes=(who,)))
+    return parts
+
+
+def _time_behind(row: Posting, run: Ref) -> list[Part]:
+    found = RunVariance.objects.filter(run=row.run_id).first()
+    if found is None or found.elapsed_s is None or row.kind not in ("machine", "labour"):
+        return []
+    return [Part("Elapsed time of the run", seconds(found.elapsed_s, row.evidence), run)]

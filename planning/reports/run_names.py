@@ -1,0 +1,27 @@
+"""What runs are called where they are listed."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from planning.inputs.chunks import chunked
+from shopfloor.models import Run
+from shopfloor.site.queries import the_shop
+
+
+def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]]:
+    """When each run began and what it is called."""
+    rows = chunked(
+        sorted(set(runs)),
+        lambda some: Run.objects.filter(pk__in=some).values_list(
+            "pk", "opened_at", "revision__nest__name", "table__name"
+        ),
+    )
+    zone = ZoneInfo(the_shop().zone)
+    return {
+        pk: (at, f"{at.astimezone(zone):%d %b %H:%M}, {nest} on {table}")
+        for pk, at, nest, table in rows
+    }
