@@ -12,9 +12,21 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 
-from shopfloor.web.access import ANY, View, may, opening
+from shopfloor.web.access import (
+    ANY,
+    ASSIGN,
+    CLOSE,
+    COST,
+    FEEDS,
+    FLOOR,
+    MARGIN,
+    PERSONS,
+    QUOTES,
+    View,
+    may,
+    opening,
+)
 
-FLOOR = "work_floor"
 DESK = tuple(code for code in ANY if code != FLOOR)
 
 
@@ -38,14 +50,14 @@ def reader_of(user: Any) -> Reader:
     if user is None or not user.is_authenticated:
         return Reader()
     return Reader(
-        cost=may(user, "see_cost"),
-        margin=may(user, "see_cost") and may(user, "see_margin"),
-        quotes=may(user, "make_quotes") or (may(user, "see_cost") and may(user, "see_margin")),
-        persons=may(user, "see_person_times"),
-        assign=may(user, "assign_arcs"),
-        close=may(user, "close_month"),
+        cost=may(user, COST),
+        margin=may(user, COST) and may(user, MARGIN),
+        quotes=may(user, QUOTES) or (may(user, COST) and may(user, MARGIN)),
+        persons=may(user, PERSONS),
+        assign=may(user, ASSIGN),
+        close=may(user, CLOSE),
         floor=may(user, FLOOR),
-        feeds=may(user, "manage_feeds"),
+        feeds=may(user, FEEDS),
         inch=getattr(user, "units", "") == "inch",
     )
 

@@ -9,9 +9,10 @@ from dashboards.mount import dash_app, serve
 from dashboards.pages import balance as balance_page
 from dashboards.pages import cost as cost_page
 from dashboards.pages.cost_address import PREFIX as COST
+from shopfloor.people import rights
 
 
-@desk("see_cost")
+@desk(rights.COST)
 def cost(request: HttpRequest, rest: str = "") -> HttpResponse:
     return serve(request, dash_app("cost", COST, "Cost", cost_page.register))
 

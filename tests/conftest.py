@@ -128,7 +128,7 @@ def person(name: str, role: str | None):
     from django.contrib.auth.models import Group
 
     from shopfloor.models import User
-    from shopfloor.people.rights import role_give, roles_sync
+    from shopfloor.people.roles import role_give, roles_sync
 
     if not Group.objects.exists():
         roles_sync()  # a test that commits ends with a flush, which takes the migrated roles too

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from dashboards.records import records
 from planning.reports.shapes import RunDetail
 from shopfloor.chart.duties import fitted_set
-from shopfloor.svg.strip.types import Arc, FittedSet, Run, Stoppage, StripTable
+from shopfloor.svg.strip.types import Arc, FittedSet, Run, Stoppage, StripTable, stoppage_kind
 from shopfloor.svg.strip.words import EPOCH
 
 MICROSECOND = 1_000_000
@@ -54,9 +54,7 @@ def _stoppages(run: RunDetail, first: int, end: int) -> list[Stoppage]:
         begin = max(micros(row["started_at"]), first)
         until = min(micros(row["ended_at"]), end) if row["ended_at"] else end
         if until >= begin:
-            kind: Literal["planned", "stop", "ask"] = "planned" if row["planned"] else "stop"
-            if not row["reason"]:
-                kind = "ask"
+            kind = stoppage_kind(reasoned=bool(row["reason"]), planned=bool(row["planned"]))
             found.append(Stoppage(begin, until, row["reason"] or "no reason given", kind))
     return found
 

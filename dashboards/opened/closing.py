@@ -14,9 +14,10 @@ from dashboards import data
 from dashboards.access import desk
 from planning.reports.cost import unfinished_runs
 from planning.services.months import MonthError, month_close
+from shopfloor.people.rights import CLOSE, COST, may
 
 
-@desk("close_month")
+@desk(CLOSE)
 def close(request: HttpRequest, month: str) -> HttpResponseBase:
     """Says what closing means, and does it on the press of the button."""
     first_day = _first(month)
@@ -29,7 +30,7 @@ def close(request: HttpRequest, month: str) -> HttpResponseBase:
             messages.error(request, str(refused))
             return redirect("month_close", month=month)
         messages.success(request, f"{first_day:%B %Y} is closed.")
-        return redirect(back if user.has_perm("shopfloor.see_cost") else "today")
+        return redirect(back if may(user, COST) else "today")
     try:
         found = data.cost_month(first_day)
     except LookupError as missing:

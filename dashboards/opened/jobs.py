@@ -16,12 +16,13 @@ from dashboards.records import records
 from dashboards.theme import NONE, coverage_words
 from planning.calc.said import said, to_reader
 from planning.reports.shapes import JobCost
+from shopfloor.people.rights import COST
 from shopfloor.wording.counts import count_fractional
 
 MOST = 300
 
 
-@desk("see_cost")
+@desk(COST)
 @require_safe
 def job_cost(request: HttpRequest, job_id: int) -> HttpResponseBase:
     try:

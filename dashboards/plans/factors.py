@@ -14,7 +14,7 @@ from dashboards.access import desk
 from planning.reports.factors import FactorBoard
 from planning.services.factor_summary import factors_want
 from planning.services.factors import FactorError, factor_answer
-from shopfloor.web.access import may
+from shopfloor.web.access import CHART, may
 
 DONE = {
     "accept": "It is in use from now on; its nests are being planned again.",
@@ -33,12 +33,12 @@ def board(request: HttpRequest) -> HttpResponseBase:
         "back": found.back,
         "lede": lede(found),
         "waiting": [row for row in found.rows if row.proposed],
-        "may_edit": may(user, "edit_chart"),
+        "may_edit": may(user, CHART),
     }
     return render(request, "kerfbook/factors.html", context)
 
 
-@desk("edit_chart")
+@desk(CHART)
 @require_POST
 def propose(request: HttpRequest) -> HttpResponseBase:
     factors_want(propose=True)
@@ -46,7 +46,7 @@ def propose(request: HttpRequest) -> HttpResponseBase:
     return redirect("factors")
 
 
-@desk("edit_chart")
+@desk(CHART)
 @require_POST
 def answer(request: HttpRequest, factor_id: int) -> HttpResponseBase:
     said, why = request.POST.get("do", ""), request.POST.get("why", "")

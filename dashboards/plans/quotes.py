@@ -25,6 +25,7 @@ from planning.services.quotes import (
     quote_revise,
 )
 from shopfloor.jobs.list_rows import RowError, money_of
+from shopfloor.people.rights import MARGIN, QUOTES
 from shopfloor.wording.numbers_in import row_number
 
 ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
@@ -32,7 +33,7 @@ MOST_DAYS = 365
 STATES = {"": "all", "open": "open", "won": "won", "lost": "lost"}
 
 
-@desk("see_margin", "make_quotes")
+@desk(MARGIN, QUOTES)
 @require_safe
 def board(request: HttpRequest) -> HttpResponseBase:
     _quotes_only(request)
@@ -49,7 +50,7 @@ def board(request: HttpRequest) -> HttpResponseBase:
     return render(request, "kerfbook/quotes.html", context)
 
 
-@desk("see_margin", "make_quotes")
+@desk(MARGIN, QUOTES)
 @require_http_methods(["GET", "POST"])
 def make(request: HttpRequest) -> HttpResponseBase:
     _quotes_only(request)
@@ -78,7 +79,7 @@ def _rows(request: HttpRequest, what: str, count: str) -> list[tuple[int, str, s
     return [(row, said.get(f"{what}{row}", ""), said.get(f"{count}{row}", "1")) for row in ROWS]
 
 
-@desk("see_margin", "make_quotes")
+@desk(MARGIN, QUOTES)
 @require_http_methods(["GET", "POST"])
 def quote(request: HttpRequest, quote_id: int) -> HttpResponseBase:
     _quotes_only(request)

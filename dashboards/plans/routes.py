@@ -15,7 +15,7 @@ from dashboards.ledgers import routes as ledgers
 from planning.calc.said import to_reader
 from planning.reports.routes import NestRoutes
 from shopfloor.audit.row_versions import nest_version
-from shopfloor.web.access import may
+from shopfloor.web.access import PLAN, WAGE, may
 from shopfloor.wording.numbers_in import row_number
 
 log = logging.getLogger(__name__)
@@ -48,7 +48,7 @@ def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str,
     user: Any = request.user
     reader, now = reader_of(user), data.now()
     best = next((row for row in found.rows if row.least), None)
-    digits, wage = found.money["currency_digits"], may(user, "see_wage")
+    digits, wage = found.money["currency_digits"], may(user, WAGE)
     words = [
         said
         for row in found.rows
@@ -62,7 +62,7 @@ def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str,
         "flips": words,
         "lede": ledgers.lede(found, reader),
         "reader": reader,
-        "may_plan": may(user, "plan_work"),
+        "may_plan": may(user, PLAN),
         "refused": refused,
         "speed": request.GET.get("speed", ""),
         "age_s": (now - found.computed_at).total_seconds() if found.computed_at else None,

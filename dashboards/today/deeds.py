@@ -14,10 +14,10 @@ from dashboards import data, theme
 from dashboards.access import desk
 from dashboards.today import undo
 from shopfloor.errors import FloorError
+from shopfloor.people.rights import ASSIGN
 from shopfloor.runs import desk as deeds
 from shopfloor.wording.numbers_in import row_number
 
-ASSIGN = "assign_arcs"
 MOST = 600
 NEAR = timedelta(hours=3)
 

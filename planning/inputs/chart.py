@@ -11,8 +11,7 @@ from django.db.models import Q
 from planning.calc.chart import ChartRow
 from shopfloor import models
 from shopfloor.chart.cut_settings import CHART_NAMES
-
-SAME_MM = 1e-6
+from shopfloor.chart.fit import equal_mm
 
 
 def rows_in_force(*, material_id: int, at: datetime) -> list[models.ChartRow]:
@@ -68,7 +67,7 @@ def answered_row_mm(
     """Thicknesses of rows (to 1e-6 mm) by which a person said this thickness is cut."""
     said = models.ThicknessAnswer.objects.filter(
         material=material_id,
-        thickness_mm__range=(thickness_mm - SAME_MM, thickness_mm + SAME_MM),
+        thickness_mm__range=equal_mm(thickness_mm),
         by_row=True,
     ).select_related("by")
     return {round(answer.row_mm, 6): answer for answer in said}

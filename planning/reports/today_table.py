@@ -223,7 +223,13 @@ def _strip(
         zone=window.zone,
         arcs=tuple(_arc(arc) for arc in data.arcs),
         stoppages=tuple(
-            strip.Stoppage(stop.from_us, stop.to_us, stop.label, _kind(stop)) for stop in data.stops
+            strip.Stoppage(
+                stop.from_us,
+                stop.to_us,
+                stop.label,
+                strip.stoppage_kind(reasoned=stop.reasoned, planned=stop.planned),
+            )
+            for stop in data.stops
         ),
         sets=tuple(_sets(data, window)),
         runs=tuple(_runs(data, window)),
@@ -242,12 +248,6 @@ def _arc(arc: ArcNow) -> strip.Arc:
         return strip.Arc(arc.on_us, arc.off_us, "open")
     known = arc.segment_id is not None or arc.said
     return strip.Arc(arc.on_us, arc.off_us, "run" if known else "unassigned")
-
-
-def _kind(stop: Any) -> strip.StoppageKind:
-    if not stop.reasoned:
-        return "ask"
-    return "planned" if stop.planned else "stop"
 
 
 def _sets(data: TableData, window: Window) -> list[strip.FittedSet]:

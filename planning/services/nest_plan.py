@@ -17,11 +17,12 @@ from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, Plan, plan_program
 from planning.calc.program import Program, ProgramError, read_program
 from planning.calc.said import stored
-from planning.inputs.chart import SAME_MM, answered_row_mm, between, calc_rows, rows_in_force
+from planning.inputs.chart import answered_row_mm, between, calc_rows, rows_in_force
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
 from shopfloor.chart.cut_settings import CHART_NAMES
+from shopfloor.chart.fit import EQUAL_MM
 from shopfloor.models import (
     ChartRow,
     Drawing,
@@ -131,7 +132,7 @@ def _answer(
     rows: Sequence[ChartRow], thickness_mm: float, answers: dict[float, ThicknessAnswer]
 ) -> ThicknessAnswer | None:
     """What a person said of a thickness this set has no row of its own for; the nearest row's."""
-    if any(abs(row.thickness_mm - thickness_mm) <= SAME_MM for row in rows):
+    if any(abs(row.thickness_mm - thickness_mm) <= EQUAL_MM for row in rows):
         return None
     said = [answers[mm] for row in rows if (mm := round(row.thickness_mm, 6)) in answers]
     return min(said, key=lambda answer: abs(answer.row_mm - thickness_mm), default=None)

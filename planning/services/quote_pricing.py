@@ -15,6 +15,7 @@ from planning.calc.quote import Spread, allowed, own_spread, pooled_spread
 from planning.calc.said import around
 from planning.inputs.taken import Cell, cell_of, taken_runs
 from planning.services.nest_plan import revision_plan
+from shopfloor.chart.fit import PlateFit, plates_fitting
 from shopfloor.models import (
     Drawing,
     DrawingPlan,
@@ -150,8 +151,7 @@ def sheet_price(nest: Nest | Drawing) -> Sheet | None:
     """The whole sheet of the shop's own that came in last with a price: what the next one costs."""
     return (
         Sheet.objects.filter(
-            material=nest.material_id,
-            thickness_mm__range=(nest.thickness_mm - 0.01, nest.thickness_mm + 0.01),
+            plates_fitting(nest.material_id, nest.thickness_mm, PlateFit.SAME),
             owner=None,
             parent=None,
             cost_minor__isnull=False,

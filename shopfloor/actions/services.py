@@ -28,6 +28,7 @@ from shopfloor.actions.kinds import handler_of
 from shopfloor.audit.actor import acting
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, ScreenSignIn, Table, Terminal, Units, User
+from shopfloor.people.rights import FLOOR, may
 from shopfloor.people.screen_sign_ins import signin_judged
 
 log = logging.getLogger(__name__)
@@ -183,7 +184,7 @@ def _handled(call: ActionRequest, known: Circumstances) -> dict[str, Any]:
             f"One entry of {known.too_large // 1024} kB: more than {MOST_BYTES // 1024} kB is cut.",
             "Only its beginning is kept. Enter it again in parts.",
         )
-    if not call.person.has_perm("shopfloor.work_floor"):
+    if not may(call.person, FLOOR):
         raise FloorError(
             f"{call.person.shown_name} may not work at a screen beside a table.",
             "The office gives the right.",

@@ -8,7 +8,8 @@ from django.db.models import Count, Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from planning.calc.chart import Finding
-from shopfloor.chart.rows import SAME_MM, row_warnings
+from shopfloor.chart.fit import equal_mm
+from shopfloor.chart.rows import row_warnings
 from shopfloor.chart.services import in_force
 from shopfloor.models import (
     ChartRow,
@@ -39,7 +40,9 @@ def row_history(row: ChartRow) -> QuerySet[ChartRow]:
     """Every row there was or will be for the same set, material and thickness, newest first."""
     return (
         ChartRow.objects.filter(
-            wear_set=row.wear_set_id, material=row.material_id, thickness_mm__range=_near(row)
+            wear_set=row.wear_set_id,
+            material=row.material_id,
+            thickness_mm__range=equal_mm(row.thickness_mm),
         )
         .select_related("trial")
         .order_by("-valid_from")
@@ -48,7 +51,9 @@ def row_history(row: ChartRow) -> QuerySet[ChartRow]:
 
 def row_trials(row: ChartRow) -> QuerySet[ChartTrial]:
     return _trials().filter(
-        wear_set=row.wear_set_id, material=row.material_id, thickness_mm__range=_near(row)
+        wear_set=row.wear_set_id,
+        material=row.material_id,
+        thickness_mm__range=equal_mm(row.thickness_mm),
     )
 
 
@@ -72,7 +77,7 @@ def trials_beside(trial: ChartTrial) -> QuerySet[ChartTrial]:
         _trials()
         .filter(
             wear_set=trial.wear_set_id, material=trial.material_id,
-            thickness_mm__range=_near(trial),
+            thickness_mm__range=equal_mm(trial.thickness_mm),
         )
         .exclude(pk=trial.pk)
     )  # fmt: skip
@@ -82,7 +87,7 @@ def row_now(trial: ChartTrial, now: datetime) -> ChartRow | None:
     """The row in force for what a trial tried, None where there is none."""
     return ChartRow.objects.filter(
         in_force(now), wear_set=trial.wear_set_id, material=trial.material_id,
-        thickness_mm__range=_near(trial),
+        thickness_mm__range=equal_mm(trial.thickness_mm),
     ).first()  # fmt: skip
 
 
@@ -95,10 +100,6 @@ def trial_doubts(trial: ChartTrial) -> list[Finding]:
 
 def _trials() -> QuerySet[ChartTrial]:
     return ChartTrial.objects.select_related("wear_set", "material", "table", "by", "row")
-
-
-def _near(one: ChartRow | ChartTrial) -> tuple[float, float]:
-    return one.thickness_mm - SAME_MM, one.thickness_mm + SAME_MM
 
 
 def sets_list() -> QuerySet[WearSet]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any, Final
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -13,11 +13,10 @@ from django.utils import timezone
 from planning.calc import chart as calc
 from shopfloor.background.plans import request_plan
 from shopfloor.chart.cut_settings import CHART_NAMES, ROW_NAMES, SHOP_NAMES, faults
+from shopfloor.chart.fit import EQUAL_MM, equal_mm
 from shopfloor.chart.services import in_force
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import ChartRow, Material, Nest, ThicknessAnswer, User, WearSet
-
-SAME_MM: Final = 1e-6
 
 
 def row_warnings(
@@ -40,7 +39,7 @@ def row_warnings(
     rows += [
         known(line, row.thickness_mm, wear_set.current_a, vars(row))
         for line, row in enumerate(others, 2)
-        if abs(row.thickness_mm - thickness_mm) > SAME_MM
+        if abs(row.thickness_mm - thickness_mm) > EQUAL_MM
     ]
     return [finding for finding in calc.review(rows) if finding.line == 1]
 
@@ -78,7 +77,7 @@ def save_row(
         raise ValidationError(f"This row {worst.text}.")
     same = ChartRow.objects.filter(
         wear_set=wear_set, material=material,
-        thickness_mm__range=(size.nominal_mm - SAME_MM, size.nominal_mm + SAME_MM),
+        thickness_mm__range=equal_mm(size.nominal_mm),
     )  # fmt: skip
     if same.filter(valid_from__gt=begin).exclude(valid_to__lte=begin).exists():
         raise ValidationError({"valid_from": "A row for this thickness begins later already."})
@@ -113,7 +112,7 @@ def thickness_answer(
         row_mm=round(row_mm, 6),
         defaults={"by_row": by_row, "by": by, "at": at or timezone.now()},
     )
-    near = (thickness_mm - SAME_MM, thickness_mm + SAME_MM)
+    near = equal_mm(thickness_mm)
     nests = Nest.objects.filter(material=material, withdrawn_at=None, thickness_mm__range=near)
     for nest in nests:
         request_plan(nest=nest)

@@ -27,7 +27,7 @@ from shopfloor.models import (
     User,
     WearSet,
 )
-from shopfloor.people.rights import role_give
+from shopfloor.people.roles import role_give
 
 
 def standing(*, begin: datetime, now: datetime, zone: str) -> None:

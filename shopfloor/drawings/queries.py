@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Value
 
+from shopfloor.chart.fit import PlateFit, plates_fitting
 from shopfloor.models import (
     Drawing,
     DrawingPlan,
@@ -19,8 +20,6 @@ from shopfloor.models import (
 )
 from shopfloor.svg.parts_map import Part, Svg, parts_map
 from shopfloor.wording.names import first_named
-
-THICKNESS_SLACK = 0.05
 
 
 def weight_kg(area_mm2: float | None, thickness_mm: float, density_kg_m3: float) -> float | None:
@@ -153,12 +152,10 @@ def lines_drawn(job: Job) -> list[LineDrawn]:
 
 def lines_to_draw(drawing: Drawing) -> QuerySet[JobLine]:
     """Lines a drawing may be of: open or held jobs, its material, about its thickness."""
-    slack = THICKNESS_SLACK * drawing.thickness_mm
     return (
         JobLine.objects.filter(
+            plates_fitting(drawing.material_id, drawing.thickness_mm, PlateFit.NEAR),
             job__state__in=(JobState.OPEN, JobState.HELD),
-            material=drawing.material_id,
-            thickness_mm__range=(drawing.thickness_mm - slack, drawing.thickness_mm + slack),
         )
         .exclude(drawing=drawing)
         .select_related("job")

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from django.db.models import Count
 
+from shopfloor.chart.fit import PlateFit, fit
 from shopfloor.models import (
     Contour,
     JobState,
@@ -19,7 +20,6 @@ from shopfloor.models import (
     SheetState,
 )
 from shopfloor.nests.waiting import waiting_items
-from shopfloor.stock.plate_fit import THICKNESS_SLACK
 
 
 @dataclass(slots=True)
@@ -103,7 +103,7 @@ def plates_short() -> list[Plate]:
 
 def _plate(found: dict[int, list[Plate]], material: Material, mm: float, text: str) -> Plate:
     for plate in found[material.pk]:
-        if abs(plate.thickness_mm - mm) <= THICKNESS_SLACK * min(mm, plate.thickness_mm):
+        if fit(plate.thickness_mm, mm) >= PlateFit.NEAR:
             return plate
     made = Plate(material, mm, text)
     found[material.pk].append(made)

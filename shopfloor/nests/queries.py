@@ -10,6 +10,7 @@ from typing import Any
 from django.db.models import Count, F, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
+from shopfloor.chart.fit import PlateFit, plates_fitting
 from shopfloor.models import (
     Contour,
     Job,
@@ -26,7 +27,7 @@ from shopfloor.models import (
     Work,
 )
 from shopfloor.nests.part_groups import Group
-from shopfloor.stock.plate_fit import THICKNESS_SLACK, holds, nest_size_mm, plates_like
+from shopfloor.stock.plate_fit import holds, nest_size_mm, plates_like
 from shopfloor.svg.part_outline import paths_of
 from shopfloor.svg.parts_map import Part
 
@@ -199,11 +200,8 @@ def _ranges(numbers: Sequence[int]) -> str:
 def lines_for(nest: Nest, keep: Sequence[int] = ()) -> QuerySet[JobLine]:
     """Lines a nest's parts may be for: open or held jobs, its material, about its thickness; and
     those in `keep`, which it is tied to already."""
-    slack = THICKNESS_SLACK * nest.thickness_mm
-    fits = Q(
-        job__state__in=(JobState.OPEN, JobState.HELD),
-        material=nest.material_id,
-        thickness_mm__range=(nest.thickness_mm - slack, nest.thickness_mm + slack),
+    fits = plates_fitting(nest.material_id, nest.thickness_mm, PlateFit.NEAR) & Q(
+        job__state__in=(JobState.OPEN, JobState.HELD)
     )
     return (
         JobLine.objects.filter(fits | Q(pk__in=list(keep)))

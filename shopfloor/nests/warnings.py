@@ -13,6 +13,7 @@ from django.utils import timezone
 from planning.calc.program import Note
 from planning.calc.program.checks import outside_sheet
 from planning.calc.said import restored
+from shopfloor.chart.fit import EQUAL_MM, PlateFit, equal_mm, plates_fitting
 from shopfloor.models import (
     ChartRow,
     Contour,
@@ -23,9 +24,6 @@ from shopfloor.models import (
     Sheet,
     ThicknessAnswer,
 )
-from shopfloor.stock.plate_fit import THICKNESS_SLACK
-
-SAME_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,19 +63,16 @@ class NearlyRow:
 def near_thickness_rows(nest: Nest) -> list[NearlyRow]:
     """Thicknesses that a set's chart for the nest's material holds instead of the nest's own, the
     nearest first."""
-    slack = THICKNESS_SLACK * nest.thickness_mm
     rows = ChartRow.objects.filter(
-        valid_to=None,
-        material=nest.material_id,
-        thickness_mm__range=(nest.thickness_mm - slack, nest.thickness_mm + slack),
+        plates_fitting(nest.material_id, nest.thickness_mm, PlateFit.NEAR), valid_to=None
     ).values_list("wear_set", "thickness_mm", "thickness_text")
-    own = {s for s, mm, _ in rows if abs(mm - nest.thickness_mm) <= SAME_MM}
+    own = {s for s, mm, _ in rows if abs(mm - nest.thickness_mm) <= EQUAL_MM}
     texts = {round(mm, 6): text for s, mm, text in rows if s not in own}
     answers = {
         round(answer.row_mm, 6): answer
         for answer in ThicknessAnswer.objects.filter(
             material=nest.material_id,
-            thickness_mm__range=(nest.thickness_mm - SAME_MM, nest.thickness_mm + SAME_MM),
+            thickness_mm__range=equal_mm(nest.thickness_mm),
         ).select_related("by")
     }
     return [

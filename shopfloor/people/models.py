@@ -5,13 +5,8 @@ from __future__ import annotations
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 
-
-class Role(models.TextChoices):
-    OPERATOR = "operator", "operator"
-    SUPERVISOR = "supervisor", "supervisor"
-    PLANNER = "planner", "planner"
-    OWNER = "owner", "owner"
-    ADMINISTRATOR = "administrator", "administrator"
+from shopfloor.people.rights import TABLE
+from shopfloor.people.rights import Role as Role
 
 
 class Units(models.TextChoices):
@@ -33,20 +28,7 @@ class User(AbstractUser):
     needs_countersign = models.BooleanField(default=False)  # their first pieces take a second badge
 
     class Meta(AbstractUser.Meta):
-        permissions = [
-            ("see_cost", "sees what jobs cost"),
-            ("see_wage", "sees wage rates"),
-            ("see_margin", "sees quotes and margin"),
-            ("make_quotes", "makes and opens quotes"),
-            ("see_person_times", "sees times of single persons"),
-            ("work_floor", "works at a screen beside a table"),
-            ("assign_arcs", "says which job arcs belonged to"),
-            ("plan_work", "changes jobs, nests, stock and the queue"),
-            ("edit_chart", "changes the cut chart and rates"),
-            ("manage_feeds", "adds and changes signal sources"),
-            ("close_month", "closes a month"),
-            ("see_security", "reads the security log"),
-        ]
+        permissions = [(code, does) for code, does, _ in TABLE]
 
     @property
     def shown_name(self) -> str:

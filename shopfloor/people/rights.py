@@ -1,49 +1,54 @@
-"""What each role may do. A role fills a group of the same name; a shop can give a person more."""
+"""What a person may do, and which roles may: the one table of rights. A role fills a group of the
+same name; a shop can give a person more."""
 
 from __future__ import annotations
 
-from django.contrib.auth.models import Group, Permission
+from typing import Any, Final
 
-from shopfloor.models import Role, User
+from django.db import models
 
-RIGHTS: dict[str, tuple[str, ...]] = {
-    Role.OPERATOR: ("work_floor",),
-    Role.SUPERVISOR: ("work_floor", "assign_arcs", "plan_work", "see_person_times"),
-    Role.PLANNER: ("plan_work", "make_quotes", "edit_chart", "assign_arcs"),
-    Role.OWNER: (
-        "see_cost",
-        "see_wage",
-        "see_margin",
-        "make_quotes",
-        "see_person_times",
-        "assign_arcs",
-        "plan_work",
-        "edit_chart",
-        "close_month",
-        "see_security",
-    ),
-    Role.ADMINISTRATOR: ("manage_feeds", "plan_work", "edit_chart", "see_security"),
+
+class Role(models.TextChoices):
+    OPERATOR = "operator", "operator"
+    SUPERVISOR = "supervisor", "supervisor"
+    PLANNER = "planner", "planner"
+    OWNER = "owner", "owner"
+    ADMINISTRATOR = "administrator", "administrator"
+
+
+COST: Final = "see_cost"
+WAGE: Final = "see_wage"
+MARGIN: Final = "see_margin"
+QUOTES: Final = "make_quotes"
+PERSONS: Final = "see_person_times"
+FLOOR: Final = "work_floor"
+ASSIGN: Final = "assign_arcs"
+PLAN: Final = "plan_work"
+CHART: Final = "edit_chart"
+FEEDS: Final = "manage_feeds"
+CLOSE: Final = "close_month"
+SECURITY: Final = "see_security"
+
+# Right, what it lets a person do, whose it is.
+TABLE: Final = (
+    (COST, "sees what jobs cost", "owner"),
+    (WAGE, "sees wage rates", "owner"),
+    (MARGIN, "sees quotes and margin", "owner"),
+    (QUOTES, "makes and opens quotes", "planner owner"),
+    (PERSONS, "sees times of single persons", "supervisor owner"),
+    (FLOOR, "works at a screen beside a table", "operator supervisor"),
+    (ASSIGN, "says which job arcs belonged to", "supervisor planner owner"),
+    (PLAN, "changes jobs, nests, stock and the queue", "supervisor planner owner administrator"),
+    (CHART, "changes the cut chart and rates", "planner owner administrator"),
+    (FEEDS, "adds and changes signal sources", "administrator"),
+    (CLOSE, "closes a month", "owner"),
+    (SECURITY, "reads the security log", "owner administrator"),
+)
+RIGHTS: Final[dict[str, tuple[str, ...]]] = {
+    role: tuple(code for code, _, roles in TABLE if role in roles.split()) for role in Role
 }
 
 
-def roles_sync() -> None:
-    """Makes the groups and gives each exactly its rights. Harmless to repeat."""
-    rights = {
-        permission.codename: permission
-        for permission in Permission.objects.filter(
-            content_type__app_label="shopfloor", content_type__model="user"
-        )
-    }
-    for role, codes in RIGHTS.items():
-        group, _ = Group.objects.get_or_create(name=str(role))
-        group.permissions.set([rights[code] for code in codes])
-
-
-def role_give(*, user: User, role: str) -> None:
-    """Puts a person into one role's group and out of the others'."""
-    if role not in RIGHTS:
-        raise ValueError(f"unknown role {role!r}; one of {', '.join(RIGHTS)}")
-    user.role = role
-    user.save(update_fields=["role"])
-    user.groups.remove(*Group.objects.filter(name__in=list(RIGHTS)))
-    user.groups.add(Group.objects.get(name=role))
+def may(person: Any, *codes: str) -> bool:
+    """Whether a person (or nobody, signed out) has one of the rights."""
+    return any(person.has_perm(f"shopfloor.{code}") for code in codes)

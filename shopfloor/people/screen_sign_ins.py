@@ -15,6 +15,7 @@ from django.db.models import Q
 
 from shopfloor.errors import FloorError
 from shopfloor.models import ScreenSignIn, SignInEnd, Table, Terminal, User
+from shopfloor.people.rights import FLOOR, may
 
 KEPT = timedelta(days=7)  # a screen that was off the network longer starts with a new sign-in
 RENEWED = timedelta(days=1)
@@ -68,7 +69,7 @@ def floor_right_ended(*, user: User, now: datetime) -> None:
     """After a change of a person's rights: whoever may not work at a table is out of all screens.
     Rights are read afresh."""
     fresh = User.objects.get(pk=user.pk)
-    if not fresh.is_active or not fresh.has_perm("shopfloor.work_floor"):
+    if not fresh.is_active or not may(fresh, FLOOR):
         signins_end(by=SignInEnd.RIGHTS, now=now, person=user)
 
 

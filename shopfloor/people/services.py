@@ -10,7 +10,8 @@ from django.utils import timezone
 from django.utils.text import slugify
 
 from shopfloor.models import Units, User
-from shopfloor.people.rights import RIGHTS, role_give
+from shopfloor.people.rights import RIGHTS
+from shopfloor.people.roles import role_give
 from shopfloor.people.screen_sign_ins import floor_right_ended
 from shopfloor.people.security import security_event
 from shopfloor.site.queries import the_shop

@@ -19,7 +19,7 @@ from shopfloor.quality.queries import (
     u_lines_mm,
 )
 from shopfloor.svg.control_chart import control_chart
-from shopfloor.web.access import ANY, DeskRequest, may, right
+from shopfloor.web.access import ANY, PERSONS, DeskRequest, may, right
 
 NAMES = {"u": "Squareness u", "kerf": "Kerf correction a side"}
 
@@ -34,7 +34,7 @@ def checks(request: DeskRequest) -> HttpResponse:
         raise Http404
     context: dict[str, Any] = {
         "groups": groups, "group": group, "measure": measure, "names": NAMES, "needed": NEEDED,
-        "persons": may(request.user, "see_person_times"),
+        "persons": may(request.user, PERSONS),
     }  # fmt: skip
     if group is not None:
         context |= _chart(group, measure, inch=request.user.units == "inch")

@@ -19,6 +19,7 @@ from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import Check, Run, User
+from shopfloor.people.rights import FLOOR, may
 from shopfloor.quality.queries import u_asked
 
 SHAPES = ("outside", "hole")
@@ -94,7 +95,7 @@ def check_countersign(
         raise FloorError(
             f"{by.shown_name}’s own first pieces take a second signature.", "Ask somebody else."
         )
-    if not by.has_perm("shopfloor.work_floor"):
+    if not may(by, FLOOR):
         raise FloorError(f"{by.shown_name} does not work at the tables.")
     if check.countersigned_by_id is not None:
         raise FloorError("It is signed already.")

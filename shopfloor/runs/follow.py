@@ -14,6 +14,7 @@ from shopfloor.audit.actor import acting
 from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import ArcAssignment, Run, RunState, Segment, Table, Torch, User, Watermark
+from shopfloor.people.rights import ASSIGN, may
 from shopfloor.runs.arcs import arcs_by_key, arcs_changed, arcs_gone, arcs_in_range, from_us, to_us
 from shopfloor.runs.assigning import arcs_matched
 from shopfloor.runs.entered_counts import counts_replaced
@@ -182,7 +183,7 @@ def assignments_pruned() -> int:
 
 
 def _may(by: User) -> None:
-    if not by.has_perm("shopfloor.assign_arcs"):
+    if not may(by, ASSIGN):
         raise FloorError(f"{by.shown_name} may not say what arcs belonged to.")
 
 

@@ -9,6 +9,7 @@ from django.db import transaction
 from shopfloor.audit.actor import acting
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, ActionState, Run, User
+from shopfloor.people.rights import ASSIGN, PLAN, may
 from shopfloor.runs.parts import Judged, jobs_settle, parts_cancel, parts_record
 
 
@@ -16,7 +17,7 @@ from shopfloor.runs.parts import Judged, jobs_settle, parts_cancel, parts_record
 def action_resolve(*, action: Action, take: bool, by: User, why: str, now: datetime) -> Action:
     """A person's decision on a conflict. `take` puts the late entry in the standing one's place,
     by rows that cancel it; otherwise it is set aside. Both stay on record with who and why."""
-    if not (by.has_perm("shopfloor.assign_arcs") or by.has_perm("shopfloor.plan_work")):
+    if not may(by, ASSIGN, PLAN):
         raise FloorError(f"{by.shown_name} may not decide this.", "The supervisor can.")
     if not why.strip():
         raise FloorError("Say why.", "It stays beside both entries.", ask="why")

@@ -28,6 +28,7 @@ from shopfloor.models import (
     User,
     WearSet,
 )
+from shopfloor.people.rights import FLOOR
 from telemetry.models import Feed
 
 
@@ -52,7 +53,7 @@ class _Rule:
     unless: QuerySet[Any] | None = None  # and none of these
 
 
-_FLOOR = Q(is_superuser=True) | Q(user_permissions__codename="work_floor")
+_FLOOR = Q(is_superuser=True) | Q(user_permissions__codename=FLOOR)
 _SETS = WearSet.objects.filter(active=True)
 _FINISHED = Run.objects.filter(state=RunState.FINISHED)
 
@@ -67,7 +68,7 @@ _RULES = (
           Table.objects.filter(active=True)),
     _Rule("Somebody with a PIN for the screens", "person_add", "operators sign in with it",
           User.objects.exclude(pin_hash="").filter(
-              _FLOOR | Q(groups__permissions__codename="work_floor"), is_active=True)),
+              _FLOOR | Q(groups__permissions__codename=FLOOR), is_active=True)),
     _Rule("A signal source", "source_add", "arcs are counted by it; without one, by hand",
           Feed.objects.all(), needed=False),
     _Rule("Your cut chart", "chart_import",

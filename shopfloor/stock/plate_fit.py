@@ -5,17 +5,15 @@ from __future__ import annotations
 from django.db.models import Q
 
 from planning.calc.units import in_from_mm
+from shopfloor.chart.fit import PlateFit, fit, plates_fitting
 from shopfloor.models import Nest, NestRevision, Sheet
 
-THICKNESS_SLACK = 0.1  # of the nest's: 6 mm plate may stand in for 1/4 in, 8 mm may not
 SIZE_SLACK_MM = 5.0  # plates are measured by hand: our assumption
 
 
 def plates_like(nest: Nest) -> Q:
     """Sheets of the nest's material and about its thickness; their size is not looked at."""
-    slack = THICKNESS_SLACK * nest.thickness_mm
-    thickness = (nest.thickness_mm - slack, nest.thickness_mm + slack)
-    return Q(material=nest.material_id, thickness_mm__range=thickness)
+    return plates_fitting(nest.material_id, nest.thickness_mm, PlateFit.NEAR)
 
 
 def plate_unfit(
@@ -25,7 +23,7 @@ def plate_unfit(
     known is asked nothing of it. `inch`: how who reads it reads lengths."""
     if sheet.material_id != nest.material_id:
         return f"Sheet {sheet.code} is {sheet.material}, the nest is for {nest.material}."
-    if abs(sheet.thickness_mm - nest.thickness_mm) > THICKNESS_SLACK * nest.thickness_mm:
+    if fit(sheet.thickness_mm, nest.thickness_mm) < PlateFit.NEAR:
         return (
             f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
         )

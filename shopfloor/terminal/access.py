@@ -16,6 +16,7 @@ from django.utils.dateparse import parse_datetime
 
 from shopfloor.models import ScreenSignIn, SignInEnd, Table, Terminal, User
 from shopfloor.people.badges import terminal_by_token
+from shopfloor.people.rights import FLOOR, may
 from shopfloor.people.screen_sign_ins import signin_begin, signins_end
 
 COOKIE = "kerfbook_terminal"
@@ -69,9 +70,7 @@ def crew_signins(request: HttpRequest, terminal: Terminal, table: Table) -> list
     rows = ScreenSignIn.objects.filter(terminal=terminal, table=table, ended_at=None)
     found = rows.select_related("person").in_bulk(kept["signins"])
     there = [found[pk] for pk in kept["signins"] if pk in found]
-    return [
-        one for one in there if one.person.is_active and one.person.has_perm("shopfloor.work_floor")
-    ]
+    return [one for one in there if one.person.is_active and may(one.person, FLOOR)]
 
 
 def crew_joins(

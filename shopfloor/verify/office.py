@@ -9,9 +9,7 @@ from django.views.decorators.cache import never_cache
 
 from shopfloor.background.request import request_work
 from shopfloor.verify.queries import verification_last, verification_progress, verification_wanted
-from shopfloor.web.access import FEEDS, DeskRequest, right
-
-CLOSE = "close_month"  # the owner's: the books are among what is verified
+from shopfloor.web.access import CLOSE, FEEDS, DeskRequest, right
 
 
 @never_cache

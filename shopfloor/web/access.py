@@ -12,32 +12,56 @@ from django.http import HttpRequest, HttpResponseBase
 from django.urls import NoReverseMatch, Resolver404, resolve, reverse
 
 from shopfloor.models import Role, User
+from shopfloor.people.rights import (
+    ASSIGN as ASSIGN,
+)
+from shopfloor.people.rights import (
+    CHART as CHART,
+)
+from shopfloor.people.rights import (
+    CLOSE as CLOSE,
+)
+from shopfloor.people.rights import (
+    COST as COST,
+)
+from shopfloor.people.rights import (
+    FEEDS as FEEDS,
+)
+from shopfloor.people.rights import (
+    FLOOR as FLOOR,
+)
+from shopfloor.people.rights import (
+    MARGIN as MARGIN,
+)
+from shopfloor.people.rights import (
+    PERSONS as PERSONS,
+)
+from shopfloor.people.rights import (
+    PLAN as PLAN,
+)
+from shopfloor.people.rights import (
+    QUOTES as QUOTES,
+)
+from shopfloor.people.rights import (
+    SECURITY as SECURITY,
+)
+from shopfloor.people.rights import (
+    WAGE as WAGE,
+)
+from shopfloor.people.rights import (
+    may as may,
+)
 
 View = Callable[..., HttpResponseBase]
 
-PLAN = "plan_work"
-COST = "see_cost"
-WAGE = "see_wage"
-MARGIN = "see_margin"
-QUOTES = "make_quotes"
-CHART = "edit_chart"
-FEEDS = "manage_feeds"
-ASSIGN = "assign_arcs"
-FLOOR = "work_floor"
-SECURITY = "see_security"
 # Reading jobs, nests and stock takes any right at all: a person with none sees nothing.
-ANY = (PLAN, COST, CHART, FEEDS, FLOOR, "assign_arcs", "see_person_times", "close_month")
+ANY = (PLAN, COST, CHART, FEEDS, FLOOR, ASSIGN, PERSONS, CLOSE)
 
 
 class DeskRequest(HttpRequest):
     """A request whose person is signed in."""
 
     user: User
-
-
-def may(user: User, *codes: str) -> bool:
-    """Whether the person has one of the rights."""
-    return any(user.has_perm(f"shopfloor.{code}") for code in codes)
 
 
 def right(*codes: str) -> Callable[[View], View]:

@@ -9,6 +9,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.functional import SimpleLazyObject
 
 from shopfloor.models import SecurityNotice, User
+from shopfloor.people.rights import COST
 from shopfloor.people.security_queries import notices_open
 from shopfloor.site.first_steps import next_step, steps_missing
 from shopfloor.site.queries import the_shop
@@ -21,7 +22,7 @@ NAV = (
     ("Stock", "stock", ""),
     ("Balance", "balance", ""),
     ("Wear", "wear", ""),
-    ("Cost", "cost", "shopfloor.see_cost"),
+    ("Cost", "cost", f"shopfloor.{COST}"),
     ("Sources", "sources", ""),
 )
 

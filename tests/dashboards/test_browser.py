@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from planning.services.run_figures import run_figures
 from shopfloor.models import Job, Shift
-from shopfloor.people.rights import roles_sync
+from shopfloor.people.roles import roles_sync
 from tests.browser import launched_beside_django, session_cookie
 from tests.planning import cast
 

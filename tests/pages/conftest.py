@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from shopfloor.people.rights import roles_sync
+from shopfloor.people.roles import roles_sync
 from tests.browser import launched_beside_django, session_cookie
 from tests.shopfloor.office.conftest import fast, feed, job, nest, plan, run, sheet, steel
 

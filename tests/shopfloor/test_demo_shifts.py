@@ -26,7 +26,7 @@ from shopfloor.models import (
     User,
     WearSet,
 )
-from shopfloor.people.rights import role_give
+from shopfloor.people.roles import role_give
 from shopfloor.runs.services import run_open
 from telemetry.read_once import read_once
 

@@ -22,7 +22,7 @@ from planning.services.history import figures_of_history, plan_all
 from shopfloor.demo import load
 from shopfloor.demo.promises import keep_plans
 from shopfloor.models import ArcAssignment, Posting, RunVariance, Table
-from shopfloor.people.rights import roles_sync
+from shopfloor.people.roles import roles_sync
 from shopfloor.runs.follow import follow_arcs
 from telemetry.models import Arc
 from telemetry.services import feed_register

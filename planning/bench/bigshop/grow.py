@@ -18,7 +18,7 @@ from planning.bench.bigshop.size import Size
 from planning.bench.bigshop.sorts import BY_TABLE, BY_TIME, EACH_TABLE, ONCE, model, unsorted
 from planning.bench.bigshop.trail import trail_rows
 from shopfloor.models import Month, Run, Shop, Table, User
-from shopfloor.people.rights import role_give
+from shopfloor.people.roles import role_give
 from telemetry.worker.bulk import pause_garbage_collection
 
 SMALL = "small_shop"  # the small shop's database, by Django's name for it

@@ -12,9 +12,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from shopfloor.chart.cut_settings import OF_ROW, OF_TRIAL, ROW_NAMES, columns
+from shopfloor.chart.fit import equal_mm
 from shopfloor.chart.office.cut_fields import FiguresForm
 from shopfloor.chart.queries import row_doubts_now, row_history, row_trials
-from shopfloor.chart.rows import SAME_MM, save_row, thickness_answer
+from shopfloor.chart.rows import save_row, thickness_answer
 from shopfloor.models import ChartRow, Nest
 from shopfloor.web.access import ANY, CHART, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import WhenField
@@ -34,7 +35,7 @@ def _newest(row: ChartRow) -> ChartRow | None:
     ended."""
     same = ChartRow.objects.filter(
         wear_set=row.wear_set, material=row.material, valid_to=None,
-        thickness_mm__range=(row.thickness_mm - SAME_MM, row.thickness_mm + SAME_MM),
+        thickness_mm__range=equal_mm(row.thickness_mm),
     )  # fmt: skip
     return same.order_by("-valid_from", "-pk").first()
 

@@ -17,12 +17,11 @@ from shopfloor.chart.office.cut_fields import FiguresForm
 from shopfloor.chart.queries import row_now, trial_doubts, trials_beside, trials_list
 from shopfloor.chart.trials import CAME_OUT, trial_add, trial_promote, trial_strike
 from shopfloor.models import ChartRow, ChartTrial, Dross, Material, Table, WearSet
-from shopfloor.web.access import ANY, CHART, DeskRequest, may, right
+from shopfloor.web.access import ANY, CHART, FLOOR, DeskRequest, may, right
 from shopfloor.web.forms import WhenField, attempt, page_of
 from shopfloor.wording.cautions import NEW_FIGURES, Caution, metal_caution
 from shopfloor.wording.numbers_in import row_number
 
-FLOOR = "work_floor"
 SET = tuple(each for each in OF_TRIAL if each.trial == "set")
 MEASURED = tuple(each for each in OF_TRIAL if each.trial == "measured")
 

@@ -13,7 +13,7 @@ from shopfloor.site.queries import shop_zone, the_shop
 from shopfloor.svg.strip import Arc, Forecast, Planned, StripTable, Svg, zooms
 from shopfloor.svg.strip import Run as RunSpan
 from shopfloor.svg.strip import Stoppage as Stood
-from shopfloor.svg.strip.types import StoppageKind
+from shopfloor.svg.strip.types import stoppage_kind
 
 LONGEST = timedelta(hours=12)  # of a run on one strip: a run left open over days shows its end
 
@@ -75,8 +75,8 @@ def stood(run: Run, begin: datetime, now: datetime) -> list[Stood]:
         minutes = round((end - start).total_seconds() / 60)
         lasted = f"{minutes} min" if minutes else "under a minute"
         why = row.reason.label.lower() if row.reason else "no reason given"
-        kind: StoppageKind = (
-            "ask" if row.reason is None else "planned" if row.reason.planned else "stop"
-        )
+        reason = row.reason
+        planned = reason is not None and reason.planned
+        kind = stoppage_kind(reasoned=reason is not None, planned=planned)
         found.append(Stood(to_us(start), to_us(end), f"{why}, {lasted}", kind))
     return found

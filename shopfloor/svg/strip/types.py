@@ -31,6 +31,13 @@ class Stoppage:
     kind: StoppageKind = "stop"
 
 
+def stoppage_kind(*, reasoned: bool, planned: bool) -> StoppageKind:
+    """Without a reason one is asked for; what the reason plans is expected."""
+    if not reasoned:
+        return "ask"
+    return "planned" if planned else "stop"
+
+
 @dataclass(frozen=True, slots=True)
 class FittedSet:
     """The set in the torch from `from_us` on, until the next one; `duty` names its line's style."""

@@ -17,6 +17,7 @@ from shopfloor.errors import FloorError
 from shopfloor.models import Table, Terminal, User
 from shopfloor.people.address import client_address
 from shopfloor.people.badges import terminal_register
+from shopfloor.people.rights import FEEDS, FLOOR, PLAN, may
 from shopfloor.people.screen_codes import screen_code_use
 from shopfloor.terminal.access import cookie_set, this_terminal
 from shopfloor.terminal.forms import CodeForm, RegisterForm
@@ -26,8 +27,8 @@ def may_register(user: object) -> bool:
     """Administrators, and supervisors of the floor."""
     if not isinstance(user, User):
         return False
-    floor_lead = user.has_perm("shopfloor.work_floor") and user.has_perm("shopfloor.plan_work")
-    return bool(user.has_perm("shopfloor.manage_feeds") or floor_lead)
+    floor_lead = may(user, FLOOR) and may(user, PLAN)
+    return may(user, FEEDS) or floor_lead
 
 
 @never_cache

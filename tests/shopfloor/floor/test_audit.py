@@ -22,7 +22,7 @@ from shopfloor.models import (
     Work,
 )
 from shopfloor.people.badges import pin_set
-from shopfloor.people.rights import role_give
+from shopfloor.people.roles import role_give
 
 from .conftest import T0
 

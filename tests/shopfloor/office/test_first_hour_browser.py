@@ -9,7 +9,7 @@ import pytest
 
 from planning.services.work import run_all_waiting
 from shopfloor.models import PartResult, Run, User
-from shopfloor.people.rights import roles_sync
+from shopfloor.people.roles import roles_sync
 from tests.browser import launched_beside_django
 
 pytestmark = [

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from shopfloor.people.rights import roles_sync
+from shopfloor.people.roles import roles_sync
 from telemetry.models import Feed
 from tests.browser import launched_beside_django, session_cookie
 from tests.shopfloor.office.conftest import FEED

@@ -45,7 +45,7 @@ def cast_made() -> tuple[Any, str]:
 
     from shopfloor.models import Shift, Shop, Table, Torch, User
     from shopfloor.people.badges import terminal_register
-    from shopfloor.people.rights import role_give
+    from shopfloor.people.roles import role_give
     from tests.shopfloor.terminal import cast
 
     Shop.objects.create(name="Brindle Weir Fabricating", zone="America/Chicago")
