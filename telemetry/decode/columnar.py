@@ -9,7 +9,7 @@ from telemetry.decode.general import Decoder, Fragment
 from telemetry.description import Description
 from telemetry.events import Batch, Run
 
-_SMALL = 2048  # bytes below which a line at a time is quicker
+_SMALL = 4096  # bytes below which a line at a time is quicker: laying out arrays has its price
 _SHORT = 4  # lines; likewise
 _HEADERS = 8  # that move columns in one block; after each the arrays are laid out anew
 

@@ -10,8 +10,6 @@ from __future__ import annotations
 import base64
 from typing import Any, Final, NamedTuple
 
-from telemetry.jsontext import as_flag
-
 MAX_LINE_BYTES: Final = 8192
 KEEP_BYTES: Final = 1024  # of a line that is rejected
 
@@ -102,15 +100,6 @@ class LineSplitter:
             "at_start": self._at_start,
             "utf16": self._utf16,
         }
-
-    def state_text(self) -> str:
-        """`state` as JSON text."""
-        tail = base64.b64encode(self._tail).decode("ascii") if self._tail else ""
-        return (
-            f'{{"tail": "{tail}", "tail_position": {self._tail_position}, '
-            f'"overlong": {as_flag(self._overlong)}, "at_start": {as_flag(self._at_start)}, '
-            f'"utf16": {as_flag(self._utf16)}}}'
-        )
 
     @classmethod
     def from_state(cls, state: dict[str, Any]) -> LineSplitter:

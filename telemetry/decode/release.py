@@ -5,7 +5,6 @@ Gaps of the device's numbers and edges of a level are judged as events leave the
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from telemetry.decode.debounce import Edges
@@ -13,7 +12,6 @@ from telemetry.decode.reorder import Window
 from telemetry.decode.sequence import NEAR, Sequence
 from telemetry.events import ARC_OFF, Batch, Event, Gap
 
-_NOTHING = '{"window": [], "unchecked": [], "edges": {}}'
 _REFUSED = 0  # the kind of a line that is no event
 
 
@@ -96,10 +94,6 @@ class ReleaseQueue:
             "unchecked": [list(item) for item in self._unchecked],
             "edges": {torch: edges.state() for torch, edges in self._edges.items()},
         }
-
-    def state_text(self) -> str:
-        """`state` as JSON text."""
-        return json.dumps(self.state()) if self.waits or self._edges else _NOTHING
 
     def restore(self, state: dict[str, Any]) -> None:
         """Take up what `state()` described."""

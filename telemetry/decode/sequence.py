@@ -72,15 +72,6 @@ class _Session:
         if len(ranges) > _RANGES:
             del ranges[0]
 
-    def text(self) -> str:
-        """All of it as JSON text: lists of numbers are spelt alike."""
-        released = "null" if self.released is None else self.released
-        return (
-            f'{{"first": {self.first}, "index": {self.index}, "newest_us": {self.newest_us}, '
-            f'"ranges": {self.ranges}, "released": {released}, "start_us": {self.start_us}, '
-            f'"top": {self.top}}}'
-        )
-
     def missing(self, seq: int) -> list[tuple[int, int]]:
         """Runs never received between the newest released number and `seq`, exclusive ends."""
         if self.released is None or seq <= self.released + 1:
@@ -209,15 +200,6 @@ class Sequence:
             "before": plain(self._before),
             "marks": [self._mark_us, self._mark_top, self._old_top],
         }
-
-    def state_text(self) -> str:
-        """`state` as JSON text."""
-        now, before = self._now, self._before
-        return (
-            f'{{"now": {"null" if now is None else now.text()}, '
-            f'"before": {"null" if before is None else before.text()}, '
-            f'"marks": [{self._mark_us}, {self._mark_top}, {self._old_top}]}}'
-        )
 
     def restore(self, state: dict[str, Any]) -> None:
         """Take up what `state()` described."""

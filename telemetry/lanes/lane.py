@@ -12,12 +12,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from telemetry.decode.columnar import BulkDecoder
 from telemetry.decode.general import Fragment
 from telemetry.decode.row_blocks import AnyRow, RowBlock
 from telemetry.description import Description, parse_description
 from telemetry.description.versions import Versions
 from telemetry.events import Batch, Event, Reject
-from telemetry.fewlines import LiveDecoder
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
 from telemetry.journal.judge import came_us
 from telemetry.lanes.gathered import Clock, Gathered, row_of
@@ -84,8 +84,7 @@ class Lane(LaneState):
 
     def at_hand(self, recent: Recent) -> Gathered | None:
         """What plain records give that are at hand: the short way of `gather`, for a hundred
-        sources in step with what they say. Its `state` is left out, being the lane's now. None
-        where `gather` must be asked."""
+        sources in step with what they say. None where `gather` must be asked."""
         while (found := recent.take_plain(self.position.sequence)) is not None:
             record, self.position = found
             now = self._now
@@ -94,7 +93,7 @@ class Lane(LaneState):
             self._apply(record)
             if now.full:
                 break
-        return self._cut() if self._now.any else None
+        return self._take() if self._now.any else None
 
     def _items(
         self, folder: Path, until: Position | None, recent: Recent | None
@@ -120,12 +119,8 @@ class Lane(LaneState):
         }
 
     def _take(self) -> Gathered:
-        done = self._cut()
-        done.state = self.state()
-        return done
-
-    def _cut(self) -> Gathered:
         done, self._now = self._now, self._fresh()
+        done.state = self.state()
         return done
 
     def _let_go_before(self, record: Record) -> None:
@@ -248,7 +243,7 @@ class Lane(LaneState):
 
     def _restart(self, *, reread: bool) -> None:
         if self.description is not None:
-            self._decoder = LiveDecoder(self.description)
+            self._decoder = BulkDecoder(self.description)
         self._stream += 1
         self._reread = reread
         self._tie, self._rejects, self._repeats = [-1, 0], RecentCounts({}), RecentCounts({})

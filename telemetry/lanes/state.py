@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from telemetry.decode.columnar import BulkDecoder
 from telemetry.description import Description
 from telemetry.description.versions import Versions
-from telemetry.fewlines import LiveDecoder
 from telemetry.journal import Position
-from telemetry.jsontext import as_flag, as_json
 from telemetry.lanes.gathered import Clock
 from telemetry.lanes.recent_counts import RecentCounts
 
@@ -39,11 +38,11 @@ class LaneState:
         self._rejects = RecentCounts(state.get("rejects", {}))
         self._repeats = RecentCounts(state.get("repeats", {}))
         self._clocks = [Clock(*values) for values in state.get("clocks", [])]
-        self._decoder: LiveDecoder | None = None
+        self._decoder: BulkDecoder | None = None
         self.description: Description | None = None
         if self._version:
             self.description = versions.description(self._version)
-            self._decoder = LiveDecoder.from_state(self.description, state["decoder"])
+            self._decoder = BulkDecoder.from_state(self.description, state["decoder"])
 
     @property
     def version(self) -> int:
@@ -83,21 +82,3 @@ class LaneState:
             "clocks": [[c.version, c.offset_us, c.from_us, c.heard_from_us] for c in self._clocks],
             "decoder": {} if self._decoder is None else self._decoder.state(),
         }
-
-    def _ties_text(self) -> str:
-        return f'"ties": {as_json(self._ties)}, ' if self._ties else ""
-
-    def state_text(self, due: str) -> str:
-        """`state` as JSON text, with the sums that are due as such."""
-        clocks = [[c.version, c.offset_us, c.from_us, c.heard_from_us] for c in self._clocks]
-        return (
-            f'{{"version": {self._version}, "stream": {self._stream}, '
-            f'"reread": {as_flag(self._reread)}, "lost": {as_flag(self._lost)}, '
-            f'"source": {as_json(self._source)}, '
-            f'"bytes_end": {self.bytes_end}, "tie": {self._tie}, '
-            f"{self._ties_text()}"
-            f'"rejects": {as_json(self._rejects.counts)}, '
-            f'"repeats": {as_json(self._repeats.counts)}, "clocks": {as_json(clocks)}, '
-            f'"decoder": {"{}" if self._decoder is None else self._decoder.state_text()}, '
-            f'"due": {due}}}'
-        )

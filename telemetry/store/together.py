@@ -6,14 +6,14 @@ and nothing beside them. Sums by quarter hour are left for later, which the curs
 
 from __future__ import annotations
 
+import json
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from django.db import IntegrityError, connection, transaction
 
 from telemetry.decode.row_blocks import AnyRow
-from telemetry.jsontext import as_json
 from telemetry.lanes.gathered import Gathered
 from telemetry.models import Feed
 from telemetry.store import fewtrips, inprocess
@@ -34,7 +34,6 @@ class News(NamedTuple):
     rows: Sequence[AnyRow]  # its events
     keeper: FeedMemory
     torches: set[str]
-    state: Callable[[str], str]  # of the lane behind it as JSON text, given that of the sums due
 
 
 MANY = 5_000  # events of one feed that are better stored in bulk, with their sums
@@ -139,8 +138,8 @@ def _refuse_if_moved(every: Sequence[News], cursors: Sequence[tuple[int, str, in
 
 def _moved(news: News, due: DueBuckets) -> CursorUpdate:
     g = news.gathered
-    buckets = [f"{as_json(torch)}: {numbers}" for torch, numbers in due.as_lists().items()]
+    state = json.dumps({**g.state, "due": due.as_lists()})
     return CursorUpdate(
         news.feed_id, news.lane, g.end.sequence, g.end.segment, g.end.offset,
-        news.state(f"{{{', '.join(buckets)}}}"), g.lines, len(news.rows), g.last_line_us,
+        state, g.lines, len(news.rows), g.last_line_us,
     )  # fmt: skip

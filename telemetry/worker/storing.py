@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -172,16 +171,10 @@ class LaneRunner:
             rows,
             self._keeper,
             torches,
-            self._state_text,
         )
         if rows and self.lane.description is not None:
             open_end(news, pierces=self.lane.description.knows.pierces)
         return news if is_plain(news) else None
-
-    def _state_text(self, due: str) -> str:
-        if self.pending is not None and self.pending.state:
-            return f'{json.dumps(self.pending.state)[:-1]}, "due": {due}}}'
-        return self.lane.state_text(due)
 
     def warm_up(self) -> None:
         """Brings the feed's open end to hand before the first line comes."""
@@ -273,5 +266,4 @@ class LaneRunner:
             self.settle([self])
 
     def _commit(self, gathered: Gathered) -> None:
-        gathered.state = gathered.state or self.lane.state()
         commit(self.feed, self.lane.name, gathered, self._keeper, pierces=gathered.pierces)

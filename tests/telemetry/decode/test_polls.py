@@ -13,7 +13,6 @@ from telemetry.decode.general import Decoder
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
 from telemetry.events import ARC_OFF, ARC_ON, PIERCE, SAMPLE_A, Event
-from telemetry.fewlines import LiveDecoder
 from telemetry.journal import Kind, Writer
 from telemetry.journal.writer import clock_us
 from telemetry.models import Arc, Cursor, Feed, Stray
@@ -69,7 +68,7 @@ def test_arcs_hold_the_pierces_and_the_mean_amps_that_were(seed: int, numbered: 
 
 
 @pytest.mark.parametrize("more", ["", "debounce_s = 2.5", "debounce_s = 1"])
-@pytest.mark.parametrize("decoder", [Decoder, BulkDecoder, LiveDecoder])
+@pytest.mark.parametrize("decoder", [Decoder, BulkDecoder])
 def test_any_split_any_restart_and_any_decoder_give_the_same(decoder: type, more: str) -> None:
     raw = bytes_of(simulate(3, 120))
     text = polled_text(more=more)
