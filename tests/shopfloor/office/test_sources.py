@@ -167,7 +167,7 @@ def test_a_source_outside_the_folders_is_refused_with_the_name_of_the_setting(pa
 def test_the_form_says_what_may_be_read_and_begins_with_a_path_that_may(page, shop, settings):
     settings.SOURCE_DIRS = (settings.DATA_DIR.parent / "lines",)
     shown = page.get(reverse("source_add")).content.decode()
-    assert f"<code>{settings.SOURCE_DIRS[0]}</code> (KERFBOOK_SOURCE_DIRS)" in shown
+    assert f"(KERFBOOK_SOURCE_DIRS):\n<code>{settings.SOURCE_DIRS[0]}</code>" in shown
     assert f"{settings.SOURCE_DIRS[0]}/north/lines.csv" in shown
 
 
