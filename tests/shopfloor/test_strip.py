@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shopfloor.svg import strip as s
-from shopfloor.svg.strip.frame import LEAST_PX, US, Scale, bars, wide
+from shopfloor.svg.strip.frame import LEAST_PX, US, Scale, bars, span_arrays, wide
 
 CHICAGO = ZoneInfo("America/Chicago")
 HOUR_US = 3600 * US
@@ -99,7 +99,7 @@ def test_short_arcs_close_together_share_a_bar_as_wide_as_their_time() -> None:
     # Five holes of 5 s, 12 s apart: 5 * 5 s = 25 s = 25 * 105.556 / 3600 = 0.733 px.
     scale = Scale(at(6), at(15), 950)
     holes = [(at(7, 0, 12 * i), at(7, 0, 12 * i + 5)) for i in range(5)]
-    (bar,) = bars(holes, scale, wide(950))
+    (bar,) = bars(span_arrays(holes), scale, wide(950))
     assert bar.arcs == 5
     assert bar.width == pytest.approx(0.733, abs=1e-3)
     assert bar.height == pytest.approx(12.333, abs=1e-3)
@@ -108,7 +108,7 @@ def test_short_arcs_close_together_share_a_bar_as_wide_as_their_time() -> None:
 
 def test_short_arcs_far_apart_do_not_share_a_bar() -> None:
     far = [(at(7), at(7, 0, 5)), (at(7, 2), at(7, 2, 5))]
-    found = bars(far, Scale(at(6), at(15), 950), wide(950))
+    found = bars(span_arrays(far), Scale(at(6), at(15), 950), wide(950))
     assert [b.width for b in found] == [LEAST_PX, LEAST_PX]
 
 
@@ -121,7 +121,7 @@ def test_the_ink_adds_up_to_the_arc_time(steps: list[tuple[int, int]]) -> None:
     scale = Scale(at(6), at(15), 950)
     inside = [(a, min(b, at(15))) for a, b in spans if a <= at(15)]
     burnt = sum(scale.x(b) - scale.x(a) for a, b in inside)
-    found = bars(spans, scale, wide(950))
+    found = bars(span_arrays(spans), scale, wide(950))
     ink = sum(b.width for b in found)
     assert sum(b.arcs for b in found) == len(inside)
     assert burnt - 1e-6 <= ink <= burnt + sum(b.width == LEAST_PX for b in found) * LEAST_PX + 1e-6
@@ -140,7 +140,7 @@ def test_the_ink_adds_up_to_the_arc_time(steps: list[tuple[int, int]]) -> None:
     ],
 )
 def test_an_arc_is_cut_where_the_window_ends(span, bar) -> None:
-    found = bars([span], Scale(at(6), at(15), 950), wide(950))
+    found = bars(span_arrays([span]), Scale(at(6), at(15), 950), wide(950))
     assert [(round(b.x, 3), round(b.width, 3), b.height) for b in found] == ([bar] if bar else [])
 
 

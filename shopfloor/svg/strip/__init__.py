@@ -49,26 +49,29 @@ class Svg(str):
         return self
 
 
-def strip(table: StripTable, width: int = 950, said: str = "") -> Svg:
-    """The whole shift at a width in px; below 500 px with its own hours and fewer words. `said` is
-    its sentence, where that was made already."""
-    return _draw(table, narrow(width) if width < NARROW_BELOW else wide(width), width, said)
+def strip(table: StripTable, width: int = 950) -> Svg:
+    """The whole shift at a width in px; below 500 px with its own hours and fewer words."""
+    return _draw(table, _full(width), width, aria_label(table), work.Arcs.of(table))
 
 
-def compact_strip(table: StripTable, width: int = 950, said: str = "") -> Svg:
+def compact_strip(table: StripTable, width: int = 950) -> Svg:
     """Arcs and forecast only, 40 px high, for a page of many tables."""
-    return _draw(table, compact(width), width, said)
+    return _draw(table, compact(width), width, aria_label(table), work.Arcs.of(table))
 
 
 def strips(table: StripTable, widths: Sequence[int] = WIDTHS) -> Svg:
     """One drawing for each width of the column; the style sheet shows the one that fits."""
-    said = aria_label(table)
-    return _each(lambda w: strip(table, w, said), widths)
+    said, arcs = aria_label(table), work.Arcs.of(table)
+    return _each(lambda w: _draw(table, _full(w), w, said, arcs), widths)
 
 
 def compact_strips(table: StripTable, widths: Sequence[int] = WIDTHS) -> Svg:
-    said = aria_label(table)
-    return _each(lambda w: compact_strip(table, w, said), widths)
+    said, arcs = aria_label(table), work.Arcs.of(table)
+    return _each(lambda w: _draw(table, compact(w), w, said, arcs), widths)
+
+
+def _full(width: int) -> Frame:
+    return narrow(width) if width < NARROW_BELOW else wide(width)
 
 
 def zoom(table: StripTable, run: Run, width: int = 560, *, now: bool = True) -> Svg:
@@ -90,7 +93,7 @@ def zoom(table: StripTable, run: Run, width: int = 560, *, now: bool = True) -> 
         x = scale.x(cut.now_us)
         words = clock(cut.now_us, table.zone)
         labels.append(Label(words, y, over(x, x), "lab b", 22, 3))
-    drawn = _body(cut, frame, scale, hours=False) + lane.bracket(cut, frame, scale, 24)
+    drawn = _body(cut, frame, scale, work.Arcs.of(cut)) + lane.bracket(cut, frame, scale, 24)
     said = aria_label(replace(cut, name=f"{table.name}, {run.label}"))
     return _svg(drawn + write((one for one in labels if one.text), width), frame, said, width)
 
@@ -119,7 +122,7 @@ def _each(draw: Callable[[int], Svg], widths: Sequence[int]) -> Svg:
     return Svg('<div class="strips">' + "".join(drawn) + "</div>")
 
 
-def _draw(table: StripTable, frame: Frame, width: int, said: str) -> Svg:
+def _draw(table: StripTable, frame: Frame, width: int, said: str, arcs: work.Arcs) -> Svg:
     scale = Scale(table.start_us, table.end_us, width)
     labels = [*lane.lane_labels(table, frame, scale), *work.work_labels(table, frame, scale)]
     if frame.ticks_inside:
@@ -129,8 +132,9 @@ def _draw(table: StripTable, frame: Frame, width: int, said: str) -> Svg:
     above = lane.pace_lane(table, frame, scale)
     if frame.pace_y is None:
         above = lane.bracket(table, frame, scale, frame.lane + 6)
-    drawn = _body(table, frame, scale) + above + write(labels, width)
-    return _svg(drawn, frame, said or aria_label(table), width)
+    ground = work.ground(table, frame, scale)
+    drawn = ground + _body(table, frame, scale, arcs) + above + write(labels, width)
+    return _svg(drawn, frame, said, width)
 
 
 def _nothing_yet(table: StripTable, frame: Frame) -> Label:
@@ -141,13 +145,13 @@ def _nothing_yet(table: StripTable, frame: Frame) -> Label:
     return Label(f"{words}.", frame.lane - 24, (Place(14, "start"),), "remark", 14, 9)
 
 
-def _body(table: StripTable, frame: Frame, scale: Scale, *, hours: bool = True) -> str:
-    parts = [
-        work.stoppages, work.arcs, work.silence, work.base_line, work.run_brackets, work.now_line,
-    ]  # fmt: skip
-    if hours:
-        parts.insert(0, work.ground)
-    return "".join(part(table, frame, scale) for part in parts)
+def _body(table: StripTable, frame: Frame, scale: Scale, arcs: work.Arcs) -> str:
+    over_arcs = (work.silence, work.base_line, work.run_brackets, work.now_line)
+    return (
+        work.stoppages(table, frame, scale)
+        + work.arcs(arcs, frame, scale)
+        + "".join(part(table, frame, scale) for part in over_arcs)
+    )
 
 
 def _hours(table: StripTable, width: int) -> Svg:
@@ -167,7 +171,7 @@ def _hours(table: StripTable, width: int) -> Svg:
 
 
 def _failed(table: StripTable, safe: str, then: str, width: int) -> Svg:
-    frame = narrow(width) if width < NARROW_BELOW else wide(width)
+    frame = _full(width)
     scale = Scale(table.start_us, table.end_us, width)
     drawn = (
         work.ground(table, frame, scale)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from html import escape
 
-from shopfloor.svg.strip.frame import US, Frame, Scale, bars
+from shopfloor.svg.strip.frame import US, Frame, Scale, Spans, bars, span_arrays
 from shopfloor.svg.strip.labels import Label, Place, over, px, text_width
 from shopfloor.svg.strip.types import Arc, Planned, Run, StripTable
 from shopfloor.svg.strip.words import clock, hour_ticks, silent_words
@@ -27,51 +27,56 @@ def ground(table: StripTable, frame: Frame, scale: Scale) -> str:
     return f'<path class="feint" d="{hours}"/>{end}' if hours else end
 
 
-def _filled(spans_us: Iterable[tuple[int, int]], frame: Frame, scale: Scale, css: str) -> str:
+def _filled(spans: Spans, frame: Frame, scale: Scale, css: str) -> str:
     base, low = frame.base, px(frame.base)
-    d = "".join(
-        [
-            f"M{x:.2f} {low}V{base - height:.1f}H{x + width:.2f}V{low}z"
-            for x, width, height, _ in bars(spans_us, scale, frame)
-        ]
-    )
+    one = f"M%.2f {low}V%.1fH%.2fV{low}z"
+    found = bars(spans, scale, frame)
+    ends = [end for x, width, height, _ in found for end in (x, base - height, x + width)]
+    d = one * len(found) % tuple(ends)  # at once: a page of ten tables has thousands of bars
     return f'<path class="arc {css}" d="{d}"/>' if d else ""
 
 
 @lru_cache(maxsize=100)
-def _burnt(arcs: tuple[Arc, ...]) -> tuple[_Spans, ...]:
+def _burnt(arcs: tuple[Arc, ...]) -> tuple[_Burnt, ...]:
     """What burnt, by the state it is drawn in. Kept, so that equal arcs are one object each time
     they are drawn: some 100 shifts of a table."""
     return tuple(
-        _Spans(state, [(arc.on_us, arc.off_us) for arc in arcs if arc.state == state])
+        _Burnt(state, span_arrays(spans))
         for state in ("run", "open", "unassigned")
+        if (spans := [(arc.on_us, arc.off_us) for arc in arcs if arc.state == state])
     )
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Spans:
+class _Burnt:
     state: str
-    us: list[tuple[int, int]]
+    spans: Spans
 
 
 @lru_cache(maxsize=600)
-def _drawn(spans: _Spans, frame: Frame, scale: Scale) -> str:
+def _drawn(burnt: _Burnt, frame: Frame, scale: Scale) -> str:
     """Kept, for most tables' arcs are what they were when the page was last drawn, at each of its
     widths: some 5 kB each."""
-    return _filled(spans.us, frame, scale, spans.state)
+    return _filled(burnt.spans, frame, scale, burnt.state)
 
 
-def arcs(table: StripTable, frame: Frame, scale: Scale) -> str:
+@dataclass(frozen=True, slots=True)
+class Arcs:
+    """What a table burnt and is still to burn: found once for all widths it is drawn at."""
+
+    burnt: tuple[_Burnt, ...]
+    expected: Spans
+
+    @classmethod
+    def of(cls, table: StripTable) -> Arcs:
+        ahead = (span for plan in table.planned for span in _expected(plan, table.now_us))
+        return cls(_burnt(table.arcs), span_arrays(ahead))
+
+
+def arcs(found: Arcs, frame: Frame, scale: Scale) -> str:
     """One path for each state an arc can be in, and one for those still expected."""
-    ghosts = _ghosts(table.planned, table.now_us)
-    burnt = (_drawn(spans, frame, scale) for spans in _burnt(table.arcs) if spans.us)
-    return "".join([_filled(ghosts, frame, scale, "ghost"), *burnt])
-
-
-@lru_cache(maxsize=20)
-def _ghosts(planned: tuple[Planned, ...], now_us: int) -> tuple[tuple[int, int], ...]:
-    """Kept from one width to the next."""
-    return tuple(span for plan in planned for span in _expected(plan, now_us))
+    burnt = (_drawn(one, frame, scale) for one in found.burnt)
+    return "".join([_filled(found.expected, frame, scale, "ghost"), *burnt])
 
 
 def _expected(plan: Planned, now_us: int) -> Iterator[tuple[int, int]]:

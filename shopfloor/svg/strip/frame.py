@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import chain
 from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 US = 1_000_000
 LONG_S = 180.0  # arcs of three minutes and more have full height
@@ -85,35 +87,46 @@ class Bar(NamedTuple):
     arcs: int = 1
 
 
-def bars(spans_us: Iterable[tuple[int, int]], scale: Scale, frame: Frame) -> list[Bar]:
+Spans = tuple[NDArray[np.int64], NDArray[np.int64]]  # starts and ends, in order
+
+
+def span_arrays(spans_us: Iterable[tuple[int, int]]) -> Spans:
+    """Spans as arrays, once for all widths they are drawn at."""
+    flat = np.fromiter(chain.from_iterable(sorted(spans_us)), dtype=np.int64)
+    return flat[::2], flat[1::2]
+
+
+def bars(spans: Spans, scale: Scale, frame: Frame) -> list[Bar]:
     """Bars for arcs in time order. Neighbouring short arcs share one bar as wide as their time
     together, as tall as their time-weighted mean, so the ink on the page still adds up to the
     arc time; only a lone short arc is widened, to LEAST_PX."""
     out: list[Bar] = []
-    group: list[tuple[float, float, float]] = []
-    right = covered = 0.0  # of the group
-    for left, width, height in _measured(sorted(spans_us), scale, frame):
-        if group and (width >= MERGE_PX or left - right > NEAR_PX or covered >= MERGE_PX):
-            out.append(_one(group))
-            group, covered = [], 0.0
-        if width >= MERGE_PX:
+    arcs, first, right = 0, 0.0, 0.0  # of the group under way
+    covered = weighted = heights = 0.0
+    for left, width, height in _measured(spans, scale, frame):
+        wide = width >= MERGE_PX
+        if arcs and (wide or left - right > NEAR_PX or covered >= MERGE_PX):
+            out.append(_one(first, right, covered, weighted, heights, arcs))
+            arcs, covered, weighted, heights = 0, 0.0, 0.0, 0.0
+        if wide:
             out.append(Bar(left, width, height))
-        else:
-            group.append((left, width, height))
-            right, covered = left + width, covered + width
-    if group:
-        out.append(_one(group))
+            continue
+        if not arcs:
+            first = left
+        arcs += 1
+        right = left + width
+        covered += width
+        weighted += height * width
+        heights += height
+    if arcs:
+        out.append(_one(first, right, covered, weighted, heights, arcs))
     return out
 
 
-def _measured(
-    spans_us: Sequence[tuple[int, int]], scale: Scale, frame: Frame
-) -> Iterable[tuple[float, float, float]]:
+def _measured(spans: Spans, scale: Scale, frame: Frame) -> Iterable[tuple[float, float, float]]:
     """Left, width and height of each arc in the window, worked out in arrays: a page of ten tables
     has 40,000 of them."""
-    if not spans_us:
-        return []
-    on, off = np.array(spans_us, dtype=np.int64).T
+    on, off = spans
     inside = (off >= scale.start_us) & (on <= scale.end_us) & (off >= on)
     on, off = on[inside], off[inside]
     whole = scale.end_us - scale.start_us
@@ -123,12 +136,10 @@ def _measured(
     return zip(left.tolist(), (right - left).tolist(), height.tolist(), strict=True)
 
 
-def _one(group: Sequence[tuple[float, float, float]]) -> Bar:
-    covered = sum(width for _, width, _ in group)
-    if covered > 0:
-        height = sum(height * width for _, width, height in group) / covered
-    else:
-        height = sum(height for _, _, height in group) / len(group)
-    left, right = group[0][0], group[-1][0] + group[-1][1]
+def _one(
+    first: float, right: float, covered: float, weighted: float, heights: float, arcs: int
+) -> Bar:
+    """One bar for a group between two px, from its sums of width, height x width and height."""
+    height = weighted / covered if covered > 0 else heights / arcs
     width = max(covered, LEAST_PX)
-    return Bar((left + right - width) / 2, width, height, len(group))
+    return Bar((first + right - width) / 2, width, height, arcs)

@@ -112,9 +112,9 @@ class StripTable:
     def __post_init__(self) -> None:
         if self.end_us <= self.start_us:
             raise ValueError(f"{self.name}: the window ends before it starts")
-        for arc in self.arcs:
-            if arc.off_us < arc.on_us:
-                raise ValueError(f"{self.name}: an arc ends at {arc.off_us}, before it starts")
+        for on_us, off_us, _ in self.arcs:
+            if off_us < on_us:
+                raise ValueError(f"{self.name}: an arc ends at {off_us}, before it starts")
         spans: tuple[Stoppage | Run | Planned, ...] = (*self.stoppages, *self.runs, *self.planned)
         for span in spans:
             if span.to_us < span.from_us:
