@@ -18,7 +18,7 @@ def counted(rows: QuerySet[Row], at: str = "on_us") -> QuerySet[Row]:
     """Of rows that belong to a feed (arcs, quarter hours, gaps) those that count; `at` is their
     column of time, microseconds UTC. A source that never took over from another counts always or
     never."""
-    spans = once(_spans)
+    spans = [(row.feed_id, row.from_us, row.until_us) for row in once(_spans)]
     if not spans:
         return rows.filter(feed__master=True)
     wanted = Q(feed__master=True) & ~Q(feed__in={feed for feed, _, _ in spans})
@@ -32,8 +32,8 @@ def counted(rows: QuerySet[Row], at: str = "on_us") -> QuerySet[Row]:
     return rows.filter(wanted)
 
 
-def _spans() -> list[tuple[int, int | None, int | None]]:
-    return list(CountedSpan.objects.values_list("feed_id", "from_us", "until_us"))
+def _spans() -> list[CountedSpan]:
+    return list(CountedSpan.objects.order_by(F("from_us").asc(nulls_first=True)))
 
 
 def feeds_counted() -> QuerySet[Feed]:
@@ -60,10 +60,11 @@ class Span(NamedTuple):
 def counted_spans(feeds: Sequence[Feed]) -> dict[int, list[Span]]:
     """By feed id, from when until when each counts, and where."""
     found: dict[int, list[Span]] = {}
-    in_order = F("from_us").asc(nulls_first=True)
-    for row in CountedSpan.objects.filter(feed__in=feeds).order_by(in_order):
-        own = Span(row.from_us, row.until_us, row.table, row.torch)
-        found.setdefault(row.feed_id, []).append(own)
+    wanted = {feed.pk for feed in feeds}
+    for row in once(_spans):
+        if row.feed_id in wanted:
+            own = Span(row.from_us, row.until_us, row.table, row.torch)
+            found.setdefault(row.feed_id, []).append(own)
     for feed in feeds:
         if feed.pk not in found:
             found[feed.pk] = [Span(None, None, feed.table, feed.torch)] if feed.master else []

@@ -91,15 +91,18 @@ def shares(
     torches' overlapping spans the table burnt as long as the one that burnt longer."""
     whole = union(windows)
     burns = list(burns)
-    burning = intersect(union(burns), whole)
+    all_burnt = union(burns)
+    burning = intersect(all_burnt, whole)
     stopped = subtract(intersect(union(stoppages), whole), burning)
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
-    torch_us = sum(
-        min(off_us, end) - max(on_us, start)
-        for start, end in whole
-        for on_us, off_us in burns
-        if on_us < end and start < off_us and on_us < off_us
-    )
+    torch_us = length(burning)
+    if length(all_burnt) < sum(off_us - on_us for on_us, off_us in burns if off_us > on_us):
+        torch_us = sum(  # some burnt at the same time
+            min(off_us, end) - max(on_us, start)
+            for start, end in whole
+            for on_us, off_us in burns
+            if on_us < end and start < off_us and on_us < off_us
+        )
     entries = list(entries)
     torch_us += sum(entry.within(unknown)[1] for entry in entries)
     unknown, parts = split_entered(unknown, entries)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import uuid
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any, NamedTuple, TypeVar
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet, TextField
+from django.db.models.functions import Cast
 
 from planning.inputs.chunks import chunked
 from planning.inputs.plans import plan_times
@@ -19,7 +22,6 @@ from shopfloor.models import (
     ArcAssignment,
     Contour,
     Evidence,
-    Fitting,
     Run,
     RunState,
     Segment,
@@ -30,6 +32,7 @@ from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.runs.matching import ArcInput
 from shopfloor.runs.program_names import programs_beside
 from shopfloor.runs.silences import SourceSilence, source_silences
+from shopfloor.wear.fitted import fitted_now
 from telemetry.counted import counted
 from telemetry.models import Arc
 
@@ -48,7 +51,7 @@ class ArcNow(NamedTuple):
     off_us: int
     open: bool
     segment_id: int | None
-    said: bool  # a person said what it belongs to, or to nothing
+    said: bool  # it is on record what it belongs to, or that it belongs to nothing
     contour: int | None
     program: str | None = None  # as its own source said, or another one beside it
     amps: float | None = None
@@ -138,9 +141,11 @@ def _programs(by_code: dict[str, TableData]) -> None:
     ]
     beside = programs_beside(silent)
     for data in by_code.values():
-        data.arcs = [
-            arc._replace(program=beside[arc.key]) if arc.key in beside else arc for arc in data.arcs
-        ]
+        if beside:
+            data.arcs = [
+                arc._replace(program=beside[arc.key]) if arc.key in beside else arc
+                for arc in data.arcs
+            ]
         data.program = (data.arcs[-1].program or "") if data.arcs else ""
 
 
@@ -165,23 +170,13 @@ def _arcs(
         )
     )
     said = _said([row[1] for row in rows], stretches)
+    add = {code: data.arcs.append for code, data in by_code.items()}
     for code, key, torch, on_us, off_us, program, amps in rows:
-        segment, contour = said.get(key, (None, None))
+        known = key in said
+        segment, contour = said[key] if known else (None, None)
         end_us = max(on_us, now_us) if off_us is None else off_us
-        by_code[code].arcs.append(
-            ArcNow(
-                key,
-                torch,
-                on_us,
-                end_us,
-                off_us is None,
-                segment,
-                key in said,
-                contour,
-                program,
-                amps,
-            )
-        )
+        still = off_us is None
+        add[code](ArcNow(key, torch, on_us, end_us, still, segment, known, contour, program, amps))
 
 
 Said = dict[str, tuple[int | None, int | None]]  # segment and contour by the arc's key
@@ -238,7 +233,30 @@ class _RunRow(NamedTuple):
     state: str
     opened_at: datetime
     closed_at: datetime | None
-    plan: dict[str, Any]
+    plan: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """What a run's plan says of each contour, and of loading."""
+
+    steps_us: tuple[int, ...]
+    load_us: int
+    arcs_s: tuple[float, ...]
+
+
+@lru_cache(maxsize=500)
+def _steps(plan: str) -> _Steps:
+    """Kept by the plan's own text: sheets of one nest mostly have the same, some 3 kB."""
+    times = plan_times(json.loads(plan), (), ())
+    if times is None:
+        return _Steps((), 0, ())
+    arcs, travel = times.arc_by_contour_us or {}, times.travel_by_contour_us or {}
+    return _Steps(
+        tuple(us + travel.get(number, 0) for number, us in arcs.items()),
+        times.load_us,
+        tuple(us / 1_000_000 for us in arcs.values()),
+    )
 
 
 def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int) -> None:
@@ -253,7 +271,7 @@ def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int
         "state",
         "opened_at",
         "closed_at",
-        "plan",
+        Cast("plan", TextField()),
     )
     runs = [
         _RunRow(*row)
@@ -264,10 +282,7 @@ def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int
     pierces, jobs = _contours({run.revision_id for run in runs})
     for run in sorted(runs, key=lambda run: segments[run.pk][0].started_at):
         own = segments[run.pk]
-        plan = plan_times(run.plan, (), ())
-        arcs = (plan.arc_by_contour_us if plan else None) or {}
-        travel = (plan.travel_by_contour_us if plan else None) or {}
-        last = own[-1]
+        plan, last = _steps(run.plan), own[-1]
         by_id[run.table_id].runs.append(
             RunToday(
                 run_id=run.pk,
@@ -279,10 +294,10 @@ def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int
                 duty=last.wear_set.duty,
                 operator=last.operator.shown_name if last.operator else "",
                 segments=tuple(_segment(row, now_us) for row in own),
-                steps_us=tuple(us + travel.get(number, 0) for number, us in arcs.items()),
-                load_us=plan.load_us if plan else 0,
-                arcs_s=tuple(us / 1_000_000 for us in arcs.values()),
-                contours=pierces.get(run.revision_id, len(arcs)),
+                steps_us=plan.steps_us,
+                load_us=plan.load_us,
+                arcs_s=plan.arcs_s,
+                contours=pierces.get(run.revision_id, len(plan.arcs_s)),
                 jobs=tuple(sorted(jobs[run.revision_id])),
             )
         )
@@ -319,8 +334,9 @@ def _contours(revisions: set[int]) -> tuple[dict[int, int], dict[int, set[str]]]
     counts: dict[int, int] = defaultdict(int)
     jobs: dict[int, set[str]] = defaultdict(set)
     rows = Contour.objects.filter(revision__in=revisions).order_by()
-    for revision, job in rows.values_list("revision_id", "line__job__number"):
-        counts[revision] += 1
+    by_job = rows.values_list("revision_id", "line__job__number").annotate(Count("pk"))
+    for revision, job, contours in by_job:
+        counts[revision] += contours
         if job:
             jobs[revision].add(job)
     return counts, jobs
@@ -341,7 +357,7 @@ def _recent() -> Any:
 
 
 def _fitted(by_id: dict[int, TableData]) -> None:
-    rows = Fitting.objects.filter(removed_at=None, torch__table__in=by_id).order_by("fitted_at")
-    for fit in rows.select_related("piece__part__wear_set", "torch"):
-        wear_set = fit.piece.part.wear_set
-        by_id[fit.torch.table_id].fitted = (wear_set.duty, str(wear_set))
+    for fit in fitted_now():
+        if fit.torch.table_id in by_id:
+            wear_set = fit.piece.part.wear_set
+            by_id[fit.torch.table_id].fitted = (wear_set.duty, str(wear_set))

@@ -15,7 +15,8 @@ from shopfloor.quality.queries import countersigns_wanted
 from shopfloor.runs.amps import ARCS, amps_judged, current_mismatch, since_of
 from shopfloor.runs.arcs import to_us
 from shopfloor.runs.late_queries import late_entries
-from shopfloor.verify.queries import verification_last
+from shopfloor.verify.queries import last_faults
+from shopfloor.wear.fitted import fitted_now
 from shopfloor.wording.counts import count
 from telemetry.alarms import SILENT, standing_alarms
 
@@ -46,7 +47,11 @@ def late_notes(zone: tzinfo) -> list[Note]:
 def signature_notes() -> list[Note]:
     """First pieces of people whose checks take a second signature, and have none."""
     notes, said = [], set()
-    for check in countersigns_wanted():
+    rows = countersigns_wanted().only(
+        "run", "by__first_name", "by__last_name", "by__username", "run__revision__nest__name",
+        "run__table__code",
+    )  # fmt: skip
+    for check in rows:
         if check.run_id in said:
             continue
         said.add(check.run_id)
@@ -65,9 +70,9 @@ def amps_notes(now: datetime, data: Sequence[TableData], start_us: int) -> list[
     own = {each.table.pk: each.arcs for each in data}
     notes = []
     fitted: dict[Torch, list[Fitting]] = defaultdict(list)
-    rows = Fitting.objects.filter(removed_at=None, torch__table__active=True)
-    for row in rows.select_related("piece__part__wear_set", "torch__table"):
-        fitted[row.torch].append(row)
+    for row in fitted_now():
+        if row.torch.table.active:
+            fitted[row.torch].append(row)
     for torch, inside in fitted.items():
         seen = _amps_of(own.get(torch.table_id, []), torch, inside, now, start_us)
         off = (
@@ -137,8 +142,8 @@ def plate_notes() -> list[Note]:
 
 def verify_notes(zone: tzinfo) -> list[Note]:
     """Where the last verification of the records found that something does not agree."""
-    last = verification_last()
-    if last is None or last.ended_at is None or not last.faults:
+    last = last_faults()
+    if last is None or not last.faults:
         return []
     when = f"{last.ended_at.astimezone(zone):%a %d %b %H:%M}"
     body = f"{count(last.faults, 'fault')} found when the records were verified, {when}."

@@ -8,8 +8,9 @@ from datetime import tzinfo
 from planning.calc.said import around, said_again, without_stop
 from planning.reports.shapes import Act, JobToday, Note, TableToday
 from planning.reports.today_data import TableData
-from shopfloor.models import Fitting
+from shopfloor.models import Fitting, PieceOutlook
 from shopfloor.runs.arcs import from_us, to_us
+from shopfloor.wear.fitted import fitted_now
 from shopfloor.wording.counts import count
 
 MINUTE_US = 60_000_000
@@ -151,12 +152,9 @@ def _more_late(more: int) -> Note:
 
 
 def wear_notes() -> list[Note]:
-    """Pieces in a torch that are due, or soon will be. One query."""
-    rows = (
-        Fitting.objects.filter(removed_at=None, piece__outlook__due__in=("due", "soon"))
-        .select_related("piece__part", "piece__outlook", "torch__table")
-        .order_by("piece__outlook__due", "torch__table__order", "piece__part__kind")
-    )
+    """Pieces in a torch that are due, or soon will be."""
+    rows = [row for row in fitted_now() if _due(row) in ("due", "soon")]
+    rows.sort(key=lambda row: (_due(row), row.torch.table.order, row.piece.part.kind))
     notes = []
     for row in rows:
         outlook, kind = row.piece.outlook, row.piece.part.kind.replace("_", " ")
@@ -172,6 +170,12 @@ def wear_notes() -> list[Note]:
             body = around(f"The {kind} {row.piece.label} on {where} {has} (", basis, ").")
             notes.append(Note("soon", "A piece about due", body, act, row.torch.table.code))
     return notes
+
+
+def _due(row: Fitting) -> str:
+    """What its outlook says of when it is due; "" where it has none yet."""
+    outlook: PieceOutlook | None = getattr(row.piece, "outlook", None)
+    return outlook.due if outlook else ""
 
 
 def lede(tables: Sequence[TableToday], notes: Sequence[Note]) -> str:

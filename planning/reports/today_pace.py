@@ -67,13 +67,11 @@ def paced(data: TableData, start_us: int, closed: Sequence[Span] = ()) -> PacePo
     steps = [(start_us, 0)]
     all_done = 0
     for arc in data.arcs:
-        place = by_segment.get(arc.segment_id or -1)
-        if place is None or arc.contour is None:
+        if arc.contour is None or arc.segment_id not in by_segment:
             continue
+        place = by_segment[arc.segment_id]
         run, before = data.runs[place], reached[place]
-        if not 0 < arc.contour <= len(run.steps_us):
-            continue
-        if arc.contour <= before:
+        if not before < arc.contour <= len(run.steps_us):
             continue
         step = 0
         if before == 0 and to_us(run.opened_at) >= start_us:

@@ -9,6 +9,8 @@ from django.db.models.functions import Coalesce
 
 from shopfloor.models import Job, JobLine, JobState, PartResult
 
+STATES = (JobState.OPEN, JobState.HELD)
+
 
 def is_late(now: datetime) -> Q:
     """Of jobs: due before now with parts still owed, held ones too. Owed is line by line: a
@@ -17,7 +19,12 @@ def is_late(now: datetime) -> Q:
     made = good.values("line").annotate(total=Sum("quantity")).values("total")
     lines = JobLine.objects.annotate(made=Coalesce(Subquery(made), 0))
     owing = lines.filter(job=OuterRef("pk"), quantity__gt=F("made"))
-    return Q(Exists(owing), state__in=(JobState.OPEN, JobState.HELD), due_at__lt=now)
+    return Q(Exists(owing), state__in=STATES, due_at__lt=now)
+
+
+def is_late_owing(job: Job, owed: int, now: datetime) -> bool:
+    """The same of a job whose parts still owed were counted, line by line."""
+    return owed > 0 and job.state in STATES and job.due_at is not None and job.due_at < now
 
 
 def late_jobs(now: datetime) -> QuerySet[Job]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
-from django.db.models import Count
+from django.db.models import Count, Exists, OuterRef
 
 from shopfloor.chart.fit import PlateFit, fit
 from shopfloor.models import (
@@ -90,24 +90,43 @@ def plate_of(material: int, thickness_mm: float) -> Plate | None:
 
 
 def plates_short() -> list[Plate]:
-    """Of `plates` those the lists want and the stock has not. What nests still want decides only
-    their order, so it is asked for only where any is short."""
-    found: dict[int, list[Plate]] = defaultdict(list)
-    _stock(found)
-    _listed(found)
-    if not any(plate.short for own in found.values() for plate in own):
-        return []
-    _ahead(found)
-    return [plate for plate in _shortest_first(found) if plate.short]
+    """Of `plates` those the lists want and the stock has not; two small reads where none is."""
+    return [plate for plate in plates() if plate.short] if _any_short() else []
+
+
+def _any_short() -> bool:
+    """Whether the lists want more of any plate than the stock has, from counts alone."""
+    sheets = Sheet.objects.filter(state=SheetState.IN_STOCK, owner=None, parent=None)
+    promised = QueueItem.objects.filter(sheet=OuterRef("pk"), state__in=("waiting", "running"))
+    free = sheets.filter(~Exists(promised)).order_by("-thickness_mm")
+    found: dict[int, list[list[float]]] = defaultdict(list)  # by material: thickness, sheets free
+    for material, mm, count in free.values_list("material", "thickness_mm").annotate(Count("pk")):
+        _counted(found[material], mm)[1] += count
+    listed = waiting_items().filter(sheet=None).order_by()
+    by_plate = listed.values_list("nest__material", "nest__thickness_mm").annotate(Count("pk"))
+    for material, mm, count in by_plate:
+        _counted(found[material], mm)[1] -= count
+    return any(left < 0 for own in found.values() for _, left in own)
+
+
+def _counted(own: list[list[float]], mm: float) -> list[float]:
+    same = next((one for one in own if _same_plate(one[0], mm)), None)
+    if same is None:
+        own.append(same := [mm, 0])
+    return same
 
 
 def _plate(found: dict[int, list[Plate]], material: Material, mm: float, text: str) -> Plate:
     for plate in found[material.pk]:
-        if fit(plate.thickness_mm, mm) >= PlateFit.NEAR:
+        if _same_plate(plate.thickness_mm, mm):
             return plate
     made = Plate(material, mm, text)
     found[material.pk].append(made)
     return made
+
+
+def _same_plate(one_mm: float, other_mm: float) -> bool:
+    return fit(one_mm, other_mm) >= PlateFit.NEAR
 
 
 def _stock(found: dict[int, list[Plate]]) -> None:

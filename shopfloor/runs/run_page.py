@@ -101,6 +101,7 @@ def runs_between(start: datetime, end: datetime, most: int = 60) -> list[RunOfSh
     for revision, number in (
         Contour.objects.filter(revision__in={run.revision_id for run in runs}, inner=False)
         .exclude(line=None)
+        .order_by()  # by number, the database would hand over every contour
         .values_list("revision", "line__job__number")
         .distinct()
     ):

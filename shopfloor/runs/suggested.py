@@ -17,6 +17,7 @@ from shopfloor.models import ArcAssignment, Contour, NestRevision, QueueItem, Ru
 MOST = 5
 MOST_NESTS = 20
 AROUND = timedelta(hours=12)
+BACK = timedelta(days=3)  # most tables began a few runs in that time
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +51,10 @@ def suggestions_of(stretches: Sequence[Stretch]) -> list[tuple[Suggestion, ...]]
     contours are nearest in number. Nests whose program the table named come before all."""
     if not stretches:
         return []
-    runs = [_runs(one) for one in stretches]
+    begun = _begun_about(stretches)
+    runs = [_runs(one, begun) for one in stretches]
     waiting = _waiting({one.table_id for one in stretches})
-    around = _around(stretches)
+    around = [_around(one, begun) for one in stretches]
     revisions = {run.revision_id for some in runs for run in some}
     for named in (*waiting.values(), *around):
         revisions |= set(named)
@@ -78,16 +80,41 @@ class Near(NamedTuple):
     closed_at: datetime | None
     revision_id: int
     nest: str
+    table_id: int
+    opened_at: datetime
 
 
-def _runs(stretch: Stretch) -> list[Near]:
-    rows = (
-        Run.objects.filter(table=stretch.table_id, opened_at__lt=stretch.end)
-        .exclude(state=RunState.VOIDED)
-        .order_by("-opened_at")
-    )
-    columns = "pk", "state", "closed_at", "revision_id", "revision__nest__name"
-    return [Near(*row) for row in rows.values_list(*columns)[:MOST]]
+COLUMNS = (
+    "pk", "state", "closed_at", "revision_id", "revision__nest__name", "table_id", "opened_at"
+)  # fmt: skip
+
+
+def _begun_about(stretches: Sequence[Stretch]) -> list[Near]:
+    """Runs begun from `BACK` before any of the stretches to `AROUND` after it, at its table, the
+    newest first."""
+    near = Q()
+    for one in stretches:
+        near |= Q(
+            table=one.table_id, opened_at__gt=one.start - BACK, opened_at__lt=one.end + AROUND
+        )
+    rows = Run.objects.filter(near).order_by("-opened_at", "pk")
+    return [Near(*row) for row in rows.values_list(*COLUMNS)]
+
+
+def _runs(stretch: Stretch, about: Sequence[Near]) -> list[Near]:
+    """The last few begun before its end; older ones are asked for where too few were then."""
+    found = [
+        run
+        for run in about
+        if run.table_id == stretch.table_id
+        and run.state != RunState.VOIDED
+        and stretch.start - BACK < run.opened_at < stretch.end
+    ]
+    if len(found) < MOST:
+        rows = Run.objects.filter(table=stretch.table_id, opened_at__lt=stretch.end)
+        rows = rows.exclude(state=RunState.VOIDED).order_by("-opened_at")
+        found = [Near(*row) for row in rows.values_list(*COLUMNS)[:MOST]]
+    return found[:MOST]
 
 
 def _waiting(tables: Collection[int]) -> dict[int, Named]:
@@ -106,27 +133,14 @@ def _waiting(tables: Collection[int]) -> dict[int, Named]:
     return found
 
 
-def _around(stretches: Sequence[Stretch]) -> list[Named]:
-    """By stretch the revisions that runs were begun of around that time, the newest first."""
-    near = Q()
-    for one in stretches:
-        near |= Q(
-            table=one.table_id, opened_at__gt=one.start - AROUND, opened_at__lt=one.end + AROUND
-        )
-    rows = list(
-        Run.objects.filter(near)
-        .order_by("-opened_at", "pk")
-        .values_list("table_id", "opened_at", "revision_id", "revision__nest__name")
-    )
-    found = []
-    for one in stretches:
-        own: Named = {}
-        for table, opened_at, revision, name in rows:
-            begun = one.start - AROUND < opened_at < one.end + AROUND
-            if table == one.table_id and begun and len(own) < MOST_NESTS:
-                own.setdefault(revision, name)
-        found.append(own)
-    return found
+def _around(stretch: Stretch, about: Sequence[Near]) -> Named:
+    """The revisions that runs were begun of around that time, the newest first."""
+    own: Named = {}
+    for run in about:
+        begun = stretch.start - AROUND < run.opened_at < stretch.end + AROUND
+        if run.table_id == stretch.table_id and begun and len(own) < MOST_NESTS:
+            own.setdefault(run.revision_id, run.nest)
+    return own
 
 
 def _contours(revisions: Collection[int]) -> dict[int, int]:

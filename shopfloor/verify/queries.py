@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import NamedTuple
 
 from django.conf import settings
 
@@ -53,9 +54,22 @@ def verification_last() -> Verification | None:
     return Verification.objects.exclude(ended_at=None).select_related("by").first()
 
 
+class Ended(NamedTuple):
+    """How many faults a verification found, and when it ended."""
+
+    faults: int
+    ended_at: datetime
+
+
+def last_faults() -> Ended | None:
+    """Of the newest that came to its end."""
+    rows = Verification.objects.exclude(ended_at=None).values_list("faults", "ended_at")
+    return next((Ended(faults, at) for faults, at in rows[:1] if at is not None), None)
+
+
 def verification_health(now: datetime) -> tuple[str, int | None]:
     """("ok", "faults" or "never", seconds since it ended): for whatever watches the machine."""
-    row = Verification.objects.exclude(ended_at=None).only("faults", "ended_at").first()
-    if row is None or row.ended_at is None:
+    last = last_faults()
+    if last is None:
         return "never", None
-    return ("faults" if row.faults else "ok"), round((now - row.ended_at).total_seconds())
+    return ("faults" if last.faults else "ok"), round((now - last.ended_at).total_seconds())

@@ -9,8 +9,28 @@ from datetime import datetime
 from django.db.models import Q
 
 from shopfloor.models import Fitting, Torch, WearSet
+from telemetry.read_once import once
 
 MOST_ASKED = 100
+
+
+def fitted_now() -> list[Fitting]:
+    """What is in all torches now, the oldest first, with its piece, set, outlook, torch and table:
+    read once a page."""
+    return once(_fitted_now)
+
+
+def _fitted_now() -> list[Fitting]:
+    rows = Fitting.objects.filter(removed_at=None).order_by("fitted_at", "pk")
+    return list(
+        rows.select_related("piece__part__wear_set", "piece__outlook", "torch__table").only(
+            "fitted_at", "torch__code", "torch__table__code", "torch__table__name",
+            "torch__table__order", "torch__table__active", "piece__label", "piece__part__kind",
+            "piece__part__wear_set__duty", "piece__part__wear_set__current_a",
+            "piece__outlook__due", "piece__outlook__starts_left", "piece__outlook__basis",
+            "piece__outlook__basis_said",
+        )
+    )  # fmt: skip
 
 
 def fittings_in(torch: Torch) -> list[Fitting]:

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from planning.services.work import run_all_waiting
 from shopfloor.models import Posting, QueueItem, Sheet
-from shopfloor.nests.plate_needed import plates
+from shopfloor.nests.plate_needed import plates, plates_short
 from shopfloor.nests.queue import queue_add, queue_drop
 from shopfloor.stock.services import remnant_add
 from shopfloor.stock.sheets import remnants_write_off, sheet_back, sheet_leave, sheets_receive
@@ -175,26 +175,37 @@ def test_plate_is_held_against_the_lists(nest, north, south, sheet, steel):
     [plate] = plates()
     assert (plate.sheets, plate.free, plate.listed, plate.short) == (1, 1, 2, 1)
     assert plate.nests == ["2284-1"]
+    assert plates_short() == [plate]
     first = QueueItem.objects.order_by("pk")[0]
     first.sheet = sheet
     first.save()
     [plate] = plates()
     assert (plate.promised, plate.free, plate.listed, plate.short) == (1, 0, 1, 1)
+    assert [one.key for one in plates_short()] == [plate.key]
+    first.delete()
+    assert plates_short() == []
 
 
-def test_metric_plate_counts_for_a_nest_in_inches_and_others_do_not(nest, north, sheet, steel):
+def test_metric_plate_counts_for_a_nest_in_inches_and_others_do_not(
+    nest, north, south, sheet, steel
+):
     """6 mm is within a tenth of 1/4 in (6.35 mm); 8 mm is not."""
     for text in ("6 mm", "8 mm"):
         sheets_receive(count=1, material=steel, thickness_text=text, length_mm=2000, width_mm=1000)
     queue_add(nest=nest, table=north)
     rows = {plate.thickness_text: (plate.sheets, plate.listed) for plate in plates()}
     assert sorted(rows.values()) == [(1, 0), (2, 1)]
+    assert plates_short() == []
+    for table in (north, south):
+        queue_add(nest=nest, table=table)
+    assert [(plate.listed, plate.free) for plate in plates_short()] == [(3, 2)]
 
 
 def test_a_customers_sheet_is_not_the_shops_to_cut(customers, nest, north):
     queue_add(nest=nest, table=north)
     [plate] = plates()
     assert (plate.sheets, plate.remnants, plate.short) == (0, 0, 1)
+    assert [one.key for one in plates_short()] == [plate.key]
 
 
 def test_what_nests_still_want_is_said_apart(nest, north, sheet, run):
