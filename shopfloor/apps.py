@@ -3,6 +3,7 @@ from __future__ import annotations
 from django.apps import AppConfig
 from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate, post_save, pre_migrate
+from django.utils.translation import gettext, ngettext
 
 
 class ShopfloorConfig(AppConfig):
@@ -16,6 +17,7 @@ class ShopfloorConfig(AppConfig):
         from django.urls import register_converter
 
         import shopfloor.celery  # tasks sent by any process go to this application  # noqa: F401
+        from planning.calc.translated import translated_by
         from shopfloor.audit.connection import on_connection
         from shopfloor.audit.triggers import after_migrating, before_migrating
         from shopfloor.people.security import source_token_made
@@ -23,6 +25,7 @@ class ShopfloorConfig(AppConfig):
         from telemetry.models import PushToken
 
         register_converter(BigIntConverter, "bigint")
+        translated_by(gettext, ngettext)
         post_save.connect(source_token_made, sender=PushToken, dispatch_uid="kerfbook.security")
         connection_created.connect(on_connection, dispatch_uid="kerfbook.audit")
         pre_migrate.connect(before_migrating, sender=self, dispatch_uid="kerfbook.audit")

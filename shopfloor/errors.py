@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 
 class FloorError(Exception):
     """Something cannot be done as asked.
@@ -40,6 +42,7 @@ class PinLocked(FloorError):
 
     def __init__(self, until: datetime) -> None:
         super().__init__(
-            "Too many wrong PINs.", "Wait until the time shown, or ask the office for a new PIN."
+            _("Too many wrong PINs."),
+            _("Wait until the time shown, or ask the office for a new PIN."),
         )
         self.until = until

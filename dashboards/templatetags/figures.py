@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 
 from dashboards import theme
 from planning.calc.units import KPA_PER_BAR, KPA_PER_PSI
-from shopfloor.wording.unknown import UNKNOWN
+from shopfloor.wording.unknown import unknown
 
 register = template.Library()
 
@@ -19,7 +19,7 @@ register = template.Library()
 def arc_length(seconds: float | None) -> str | SafeString:
     """The length of an arc: 12.4 s, 3 min 20 s."""
     if seconds is None:
-        return UNKNOWN
+        return unknown()
     if seconds < 100:
         return f"{seconds:.1f} s"
     whole = round(seconds)
@@ -30,7 +30,7 @@ def arc_length(seconds: float | None) -> str | SafeString:
 def more(seconds: float | None) -> str | SafeString:
     """A difference with its sign: +12.4 min, −3.0 min, +4.2 s."""
     if seconds is None:
-        return UNKNOWN
+        return unknown()
     if abs(seconds) < 59.95:
         tenths = round(seconds, 1)
         return f"{'+' if tenths > 0 else '−' if tenths < 0 else ''}{abs(tenths):.1f} s"
@@ -42,14 +42,14 @@ def more(seconds: float | None) -> str | SafeString:
 @register.filter
 def span(seconds: float | None) -> str | SafeString:
     """2 h 42 min, 18 min, 40 s."""
-    return UNKNOWN if seconds is None else theme.span(seconds)
+    return unknown() if seconds is None else theme.span(seconds)
 
 
 @register.filter
 def pressure(kpa: float | None, inch: bool = False) -> str | SafeString:
     """Pressure of air in bar, or in psi for people who chose inches."""
     if kpa is None:
-        return UNKNOWN
+        return unknown()
     return f"{kpa / KPA_PER_PSI:.0f} psi" if inch else f"{kpa / KPA_PER_BAR:.1f} bar"
 
 
@@ -57,7 +57,7 @@ def pressure(kpa: float | None, inch: bool = False) -> str | SafeString:
 def grouped(number: float | None, blank: str = "") -> str | SafeString:
     """A count with its thousands apart; `blank` stands for none."""
     if number is None:
-        return blank or UNKNOWN
+        return blank or unknown()
     return f"{number:,.0f}"
 
 
@@ -76,4 +76,4 @@ def clock(moment: datetime | None, beside: datetime | None = None) -> str:
 @register.filter
 def hundred(share: float | None) -> str | SafeString:
     """A share in hundredths: 0.0541 as 5.4."""
-    return UNKNOWN if share is None else f"{share * 100:.1f}"
+    return unknown() if share is None else f"{share * 100:.1f}"

@@ -1,27 +1,37 @@
-"""Sentences with lengths in them, kept with the numbers: each reader gets their own unit."""
+"""Sentences kept with the numbers and names in them: each reader gets their own unit and language.
+
+A sentence is made of a message with names in braces, which is what is translated, and of values.
+It is written out as a person reads it in one place, `to_reader`; until then, and as a plain `str`,
+it is the English one in mm.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from planning.calc.translated import gettext, ngettext
 from planning.calc.units import ft_from_mm, in_from_mm
 
 PER_MIN: Final = "/min"
+Value = str | int | float
 
 
 class Said(str):
-    """A sentence as it reads in mm. `pattern` and `mm` are what it is made of; `inch_pattern`
-    stands for it where a reader of inches needs other words."""
+    """A sentence as it reads in mm, in English. `pattern` with `mm` and `values` is what it is made
+    of; `inch_pattern` stands for it where a reader of inches needs other words; `many` with the
+    value `number` where more than one of something does. A value may be such a sentence itself."""
 
-    __slots__ = ("inch_pattern", "mm", "pattern")
+    __slots__ = ("inch_pattern", "many", "mm", "pattern", "values")
     pattern: str
     inch_pattern: str
+    many: str
     mm: tuple[float, ...]
+    values: dict[str, Value]
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return said_in_each, (self.pattern, self.inch_pattern, *self.mm)
+        return _made, (self.pattern, self.inch_pattern, self.many, self.mm, self.values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +64,39 @@ class _Length:
         return f"{self.mm / 1e6:{digits}} m²" if area else f"{self.mm / 1000:{digits}} m"
 
 
-def said(pattern: str, *mm: float) -> Said:
+class _Text(str):
+    """A sentence in another one: after `open` without its full stop, to go on after."""
+
+    def __format__(self, spec: str) -> str:
+        return self.removesuffix(".") if spec == "open" else super().__format__(spec)
+
+
+def said(pattern: str, *mm: float, **values: Value) -> Said:
     """`pattern` is a format string: `{0:.4g}` the first length with its unit, `{0:n.4g}` without,
-    `{0:/min}` a speed, `{0:m,.1f}` a length in m, `{0:m2,.3f}` an area in m². Lengths in mm, areas
-    in mm², speeds in mm/min."""
-    return said_in_each(pattern, pattern, *mm)
+    `{0:/min}` a speed, `{0:m,.1f}` a length in m, `{0:m2,.3f}` an area in m², `{name}` a value,
+    `{name:open}` a sentence without its full stop. Lengths in mm, areas in mm², speeds in
+    mm/min."""
+    return _made(pattern, pattern, "", mm, values)
 
 
-def said_in_each(pattern: str, inch_pattern: str, *mm: float) -> Said:
+def said_in_each(pattern: str, inch_pattern: str, *mm: float, **values: Value) -> Said:
     """A sentence whose words differ with the unit: a metre, a foot."""
-    made = Said(say(pattern, mm, inch=False))
-    made.pattern, made.inch_pattern = pattern, inch_pattern
-    made.mm = tuple(float(each) for each in mm)
+    return _made(pattern, inch_pattern, "", mm, values)
+
+
+def said_of_many(one: str, many: str, number: int, *mm: float, **values: Value) -> Said:
+    """A sentence whose words differ with a number: 1 sheet, 3 sheets. `{number}` is that."""
+    return _made(one, one, many, mm, {"number": number, **values})
+
+
+def _made(
+    pattern: str, inch_pattern: str, many: str, mm: tuple[float, ...], values: Mapping[str, Value]
+) -> Said:
+    lengths = tuple(float(each) for each in mm)
+    chosen = many if many and values["number"] != 1 else pattern
+    made = Said(_written(chosen, lengths, values, inch=False))
+    made.pattern, made.inch_pattern, made.many = pattern, inch_pattern, many
+    made.mm, made.values = lengths, dict(values)
     return made
 
 
@@ -73,26 +104,44 @@ def around(before: str, text: str, after: str = "") -> str:
     """`text` with plain words before and after it; its lengths stay numbers."""
     if not isinstance(text, Said):
         return f"{before}{text}{after}"
-    first, last = plain(before), plain(after)
-    return said_in_each(
-        f"{first}{text.pattern}{last}", f"{first}{text.inch_pattern}{last}", *text.mm
-    )
+    return said("{before}{text}{after}", before=before, text=text, after=after)
 
 
 def without_stop(text: str) -> str:
     """A sentence to go on after."""
     if not isinstance(text, Said):
         return text.removesuffix(".")
-    return said_in_each(
-        text.pattern.removesuffix("."), text.inch_pattern.removesuffix("."), *text.mm
-    )
+    return said("{text:open}", text=text)
+
+
+def listed(parts: Sequence[str], between: str = ", ") -> str:
+    """Sentences one after the other, each still with what it is made of."""
+    if not any(isinstance(part, Said) for part in parts):
+        return between.join(parts)
+    named = {f"part{i}": part for i, part in enumerate(parts)}
+    return said(plain(between).join(f"{{{name}}}" for name in named), **named)
 
 
 def to_reader(text: str, *, inch: bool) -> str:
     """A sentence as its reader reads it."""
-    if isinstance(text, Said):
-        return say(text.inch_pattern if inch else text.pattern, text.mm, inch=inch)
-    return text
+    if not isinstance(text, Said):
+        return text
+    if text.many:
+        pattern = ngettext(text.pattern, text.many, int(text.values["number"]))
+    else:
+        pattern = gettext(text.inch_pattern if inch else text.pattern)
+    values = {
+        name: to_reader(value, inch=inch) if isinstance(value, Said) else value
+        for name, value in text.values.items()
+    }
+    return _written(pattern, text.mm, values, inch=inch)
+
+
+def _written(
+    pattern: str, mm: tuple[float, ...], values: Mapping[str, Value], *, inch: bool
+) -> str:
+    texts = {name: _Text(one) if isinstance(one, str) else one for name, one in values.items()}
+    return pattern.format(*(_Length(each, inch) for each in mm), **texts)
 
 
 def plain(text: str) -> str:
@@ -100,26 +149,34 @@ def plain(text: str) -> str:
     return text.replace("{", "{{").replace("}", "}}")
 
 
-def say(pattern: str, mm: tuple[float, ...], *, inch: bool) -> str:
-    return pattern.format(*(_Length(each, inch) for each in mm))
-
-
 def stored(text: str) -> dict[str, Any]:
     """A sentence as it is stored."""
-    if isinstance(text, Said):
-        found = {"text": str(text), "pattern": text.pattern, "mm": list(text.mm)}
-        if text.inch_pattern != text.pattern:
-            found["inch_pattern"] = text.inch_pattern
-        return found
-    return {"text": text}
+    if not isinstance(text, Said):
+        return {"text": text}
+    found: dict[str, Any] = {"text": str(text), "pattern": text.pattern, "mm": list(text.mm)}
+    if text.inch_pattern != text.pattern:
+        found["inch_pattern"] = text.inch_pattern
+    if text.many:
+        found["many"] = text.many
+    if text.values:
+        found["values"] = {
+            name: stored(value) if isinstance(value, Said) else value
+            for name, value in text.values.items()
+        }
+    return found
 
 
 def restored(sentence: Mapping[str, Any]) -> str:
     """A stored sentence as it was before it was stored, for any reader."""
-    if "pattern" in sentence:
-        pattern = sentence["pattern"]
-        return said_in_each(pattern, sentence.get("inch_pattern", pattern), *sentence["mm"])
-    return str(sentence["text"])
+    if "pattern" not in sentence:
+        return str(sentence["text"])
+    pattern = sentence["pattern"]
+    values = {
+        name: restored(value) if isinstance(value, Mapping) else value
+        for name, value in sentence.get("values", {}).items()
+    }
+    inch_pattern, many = sentence.get("inch_pattern", pattern), sentence.get("many", "")
+    return _made(pattern, inch_pattern, many, tuple(sentence["mm"]), values)
 
 
 def said_again(sentence: Mapping[str, Any], text: str) -> str:

@@ -31,9 +31,11 @@ def check_reversals() -> Iterator[Finding]:
     if number:
         examples = [f"posting {row.pk} ({row.kind})" for row in odd[:SHOWN]]
         yield Finding(
-            "reversal wrong", "postings",
-            f"{count(number, 'reversal')} not of what it names: {listed(examples, number)}.",
-        )  # fmt: skip
+            "reversal wrong",
+            "postings",
+            f"{count(number, 'reversal', 'reversals')} not of what it "
+            f"names: {listed(examples, number)}.",
+        )
 
 
 def check_runs_books(*, now: datetime) -> Iterator[Finding]:
@@ -51,10 +53,12 @@ def check_runs_books(*, now: datetime) -> Iterator[Finding]:
         odd += _odd_runs(ids[at : at + _AT_ONCE], now)
     if odd:
         yield Finding(
-            "books differ", "postings",
-            f"The books of {count(len(odd), 'run')} are not what times, sheets and rates give: "
+            "books differ",
+            "postings",
+            f"The books of {count(len(odd), 'run', 'runs')} are not what "
+            f"times, sheets and rates give: "
             f"{listed(odd, len(odd))}.",
-        )  # fmt: skip
+        )
 
 
 def _odd_runs(ids: Sequence[uuid.UUID], now: datetime) -> list[str]:
@@ -90,10 +94,12 @@ def check_wear() -> Iterator[Finding]:
     ]
     if odd:
         yield Finding(
-            "wear differs", "wear parts",
-            f"Not charged at their price, though they have ended: {count(len(odd), 'wear part')}: "
+            "wear differs",
+            "wear parts",
+            f"Not charged at their price, though they have ended: "
+            f"{count(len(odd), 'wear part', 'wear parts')}: "
             f"{listed(odd, len(odd))}.",
-        )  # fmt: skip
+        )
 
 
 def check_months() -> Iterator[Finding]:

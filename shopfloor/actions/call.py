@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, Run, Table, Terminal, Torch, User
@@ -31,7 +33,7 @@ class ActionRequest:
         if value is None:
             return ""
         if not isinstance(value, str | int):
-            raise FloorError(f"{name}: {value!r} is not text")
+            raise FloorError(_("{name}: {value!r} is not text").format(name=name, value=value))
         return str(value).strip()[:most]
 
     def number(self, name: str) -> float | None:
@@ -44,16 +46,18 @@ class ActionRequest:
         if self.place is not None:
             if code and code != self.place.code:
                 raise FloorError(
-                    f"This screen is beside {self.place.name}, not at {code!r}.",
-                    "Enter it at the screen of that table.",
+                    _("This screen is beside {place}, not at {code!r}.").format(
+                        place=self.place.name, code=code
+                    ),
+                    _("Enter it at the screen of that table."),
                 )
             return self.place
         if code:
             found = Table.objects.filter(code=code).first()
             if found is None:
-                raise FloorError(f"There is no table {code!r}.")
+                raise FloorError(_("There is no table {code!r}.").format(code=code))
             return found
-        raise FloorError("Which table?", "Choose the table first.", ask="table")
+        raise FloorError(_("Which table?"), _("Choose the table first."), ask="table")
 
     def belongs(self, what: str, table: Table | None) -> None:
         """Raises `FloorError` where something stands, runs or was done at another table than the
@@ -63,8 +67,10 @@ class ActionRequest:
         here = self.table()
         if table.pk != here.pk:
             raise FloorError(
-                f"{what} belongs to {table.name}, and this was entered at {here.name}.",
-                f"Enter it at {table.name}, or ask the supervisor.",
+                _("{what} belongs to {table}, and this was entered at {here}.").format(
+                    what=what, table=table.name, here=here.name
+                ),
+                _("Enter it at {table}, or ask the supervisor.").format(table=table.name),
             )
 
     def torch(self, table: Table) -> Torch:
@@ -73,7 +79,9 @@ class ActionRequest:
         torches = table.torches.order_by("code")
         found = torches.filter(code=code).first() if code else torches.first()
         if found is None:
-            raise FloorError(f"{table.name} has no torch {code or 'at all'}.")
+            raise FloorError(
+                _("{table} has no torch {code}.").format(table=table.name, code=code or "at all")
+            )
         return found
 
     def run(self, *, required: bool = True) -> Run | None:
@@ -83,18 +91,18 @@ class ActionRequest:
             try:
                 run = Run.objects.select_related("table").get(pk=uuid.UUID(named))
             except (ValueError, Run.DoesNotExist):
-                raise FloorError(f"There is no run {named!r}.") from None
-            self.belongs("That run", run.table)
+                raise FloorError(_("There is no run {named!r}.").format(named=named)) from None
+            self.belongs(_("That run"), run.table)
             return run
         found = current_run(self.table(), self.at)
         if found is None and required:
-            raise FloorError("Nothing is running on this table.", "Start a nest first.")
+            raise FloorError(_("Nothing is running on this table."), _("Start a nest first."))
         return found
 
     def the_run(self) -> Run:
         found = self.run()
         if found is None:
-            raise FloorError("Nothing is running on this table.", "Start a nest first.")
+            raise FloorError(_("Nothing is running on this table."), _("Start a nest first."))
         return found
 
 
@@ -103,13 +111,17 @@ def number_of(values: dict[str, Any], name: str, *, whole: bool = False) -> floa
     if value is None or value == "":
         return None
     if isinstance(value, bool):
-        raise FloorError(f"{name}: {value!r} is not a number")
+        raise FloorError(_("{name}: {value!r} is not a number").format(name=name, value=value))
     try:
         found = float(value)
     except (TypeError, ValueError):
-        raise FloorError(f"{name}: {value!r} is not a number") from None
+        raise FloorError(
+            _("{name}: {value!r} is not a number").format(name=name, value=value)
+        ) from None
     if found != found or found in (float("inf"), float("-inf")):
-        raise FloorError(f"{name}: {value!r} is not a number")
+        raise FloorError(_("{name}: {value!r} is not a number").format(name=name, value=value))
     if whole and found != int(found):
-        raise FloorError(f"{name}: {value!r} is not a whole number")
+        raise FloorError(
+            _("{name}: {value!r} is not a whole number").format(name=name, value=value)
+        )
     return found

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
 
 from shopfloor.errors import FloorError
 from shopfloor.wording.visible import visible
@@ -28,16 +29,19 @@ def envelope_parts(envelope: dict[str, Any]) -> tuple[uuid.UUID, str, dict[str, 
     try:
         key = uuid.UUID(str(envelope["id"]))
     except (KeyError, ValueError):
-        raise FloorError("The action carries no id.") from None
+        raise FloorError(_("The action carries no id.")) from None
     kind = envelope.get("kind")
     payload = envelope.get("payload") or {}
     if not isinstance(kind, str) or not kind or not isinstance(payload, dict):
-        raise FloorError("The action names no kind, or its payload is not an object.")
+        raise FloorError(_("The action names no kind, or its payload is not an object."))
     if not _kept(kind):
-        raise FloorError("The action's kind has letters that are not text.")
+        raise FloorError(_("The action's kind has letters that are not text."))
     for name, value in payload.items():
         if not _kept(name) or not _kept(value):
-            raise FloorError(f"{name[:40]!r} holds what cannot be kept.", "Load the page again.")
+            raise FloorError(
+                _("{name!r} holds what cannot be kept.").format(name=name[:40]),
+                _("Load the page again."),
+            )
     return key, kind, _seen(payload)
 
 
@@ -58,10 +62,15 @@ def envelope_instant(envelope: dict[str, Any], name: str) -> datetime:
     except ValueError:
         found = None
     if found is None or found.tzinfo is None:
-        raise FloorError(f"{name}: {envelope.get(name)!r} is not a time with an offset.")
+        raise FloorError(
+            _("{name}: {name2!r} is not a time with an offset.").format(
+                name=name, name2=envelope.get(name)
+            )
+        )
     if found.year not in YEARS:
         raise FloorError(
-            f"{name}: no clock says the year {found.year}.", "Set this screen's clock."
+            _("{name}: no clock says the year {year}.").format(name=name, year=found.year),
+            _("Set this screen's clock."),
         )
     return found
 
@@ -72,8 +81,10 @@ def happened_at(device_at: datetime, offset_ms: int, now: datetime) -> datetime:
     at = min(device_at - timedelta(milliseconds=offset_ms), now)
     if now - at > OLDEST:
         raise FloorError(
-            f"By this screen's clock that was on {at:%Y-%m-%d}, before anyone signed in.",
-            "Set the clock and enter it again.",
+            _("By this screen's clock that was on {at:%Y-%m-%d}, before anyone signed in.").format(
+                at=at
+            ),
+            _("Set the clock and enter it again."),
         )
     return at
 

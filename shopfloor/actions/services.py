@@ -13,6 +13,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, OperationalError, transaction
+from django.utils.translation import gettext as _
 
 from planning.calc.said import in_units, stored
 from shopfloor.actions.call import ActionRequest
@@ -150,11 +151,11 @@ def _apply(action: Action, known: Circumstances) -> Action:
 def _refusal(action: Action, problem: Exception) -> dict[str, Any]:
     """Why it was not taken, in words. What no rule foresaw is logged, and kept like the rest."""
     if isinstance(problem, ValidationError):
-        problem = FloorError(" ".join(problem.messages), "Enter it again.")
+        problem = FloorError(" ".join(problem.messages), _("Enter it again."))
     if not isinstance(problem, FloorError):
         log.error("entry %s (%s) broke", action.pk, action.kind, exc_info=problem)
         problem = FloorError(
-            "The program could not take this.", "It is kept; the office finds why in the log."
+            _("The program could not take this."), _("It is kept; the office finds why in the log.")
         )
     inch = action.person.units == Units.INCH
     return {
@@ -181,13 +182,17 @@ def _hold_table(action: Action, place: Table | None) -> None:
 def _handled(call: ActionRequest, known: Circumstances) -> dict[str, Any]:
     if known.too_large:
         raise FloorError(
-            f"One entry of {known.too_large // 1024} kB: more than {MOST_BYTES // 1024} kB is cut.",
-            "Only its beginning is kept. Enter it again in parts.",
+            _("One entry of {too_large} kB: more than {most_bytes} kB is cut.").format(
+                too_large=known.too_large // 1024, most_bytes=MOST_BYTES // 1024
+            ),
+            _("Only its beginning is kept. Enter it again in parts."),
         )
     if not may(call.person, FLOOR):
         raise FloorError(
-            f"{call.person.shown_name} may not work at a screen beside a table.",
-            "The office gives the right.",
+            _("{shown_name} may not work at a screen beside a table.").format(
+                shown_name=call.person.shown_name
+            ),
+            _("The office gives the right."),
         )
     if known.signin is not None:
         signin_judged(known.signin, at=call.at, now=call.now)
@@ -196,6 +201,7 @@ def _handled(call: ActionRequest, known: Circumstances) -> dict[str, Any]:
     handler = handler_of(call.action.kind)
     if handler is None:
         raise FloorError(
-            f"This version does not know {call.action.kind!r}.", "Load the page again."
+            _("This version does not know {kind!r}.").format(kind=call.action.kind),
+            _("Load the page again."),
         )
     return handler(call)

@@ -6,6 +6,8 @@ import uuid
 from datetime import timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import ActionRequest
 from shopfloor.audit.undo_record import undo_steps
 from shopfloor.errors import FloorError
@@ -19,18 +21,18 @@ def undo(call: ActionRequest) -> dict[str, Any]:
     """Payload: `action`. Within `WINDOW`, by the same person or on the same terminal. What was one
     touch is one undo."""
     original = _original(call)
-    call.belongs("That", Table.objects.filter(code=original.payload.get("table") or "").first())
+    call.belongs(_("That"), Table.objects.filter(code=original.payload.get("table") or "").first())
     if original.state == ActionState.UNDONE:
-        raise FloorError("That was taken back already.")
+        raise FloorError(_("That was taken back already."))
     if original.state != ActionState.APPLIED or original.kind == "undo":
-        raise FloorError("There is nothing to take back in that.")
+        raise FloorError(_("There is nothing to take back in that."))
     same_person = original.person_id == call.person.pk
     same_place = call.terminal is not None and original.terminal_id == call.terminal.pk
     if not (same_person or same_place):
-        raise FloorError("That was done somewhere else.", "Whoever did it can take it back.")
+        raise FloorError(_("That was done somewhere else."), _("Whoever did it can take it back."))
     if call.at - original.received_at > WINDOW:
         raise FloorError(
-            "That is too long ago to take back here.", "The supervisor can correct it."
+            _("That is too long ago to take back here."), _("The supervisor can correct it.")
         )
     stamp = {"by": call.person, "at": call.at, "action": call.action}
     touched = []
@@ -62,4 +64,4 @@ def _original(call: ActionRequest) -> Action:
     try:
         return Action.objects.select_for_update().get(pk=uuid.UUID(call.text("action")))
     except (ValueError, Action.DoesNotExist):
-        raise FloorError("There is no such action.") from None
+        raise FloorError(_("There is no such action.")) from None

@@ -13,6 +13,7 @@ from uuid import UUID
 from django.apps import apps
 from django.db import models
 from django.db.models import ProtectedError
+from django.utils.translation import gettext as _
 
 from shopfloor.errors import FloorError
 
@@ -129,7 +130,7 @@ def _digest(row: models.Model) -> str:
 
 def _moved_on() -> FloorError:
     return FloorError(
-        "Something else has happened since.", "Ask the supervisor to correct it at the desk."
+        _("Something else has happened since."), _("Ask the supervisor to correct it at the desk.")
     )
 
 

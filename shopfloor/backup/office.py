@@ -10,6 +10,8 @@ from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from shopfloor.backup.queries import backup_plan, backup_state
@@ -23,21 +25,27 @@ FIELDS = ("active", "at", "folder", "inside", "daily", "weekly", "monthly")
 
 
 class BackupForm(forms.Form):
-    active = forms.BooleanField(required=False, label="Back up every day")
+    active = forms.BooleanField(required=False, label=_lazy("Back up every day"))
     at = forms.TimeField(
-        label="At", help_text="on the shop’s clock", widget=forms.TimeInput(format="%H:%M")
+        label=_lazy("At"),
+        help_text=_lazy("on the shop’s clock"),
+        widget=forms.TimeInput(format="%H:%M"),
     )
     folder = forms.CharField(
-        max_length=500, required=False, label="Folder for backups",
-        help_text="on the machine this runs on; best another disk, or a share on another machine",
-    )  # fmt: skip
+        max_length=500,
+        required=False,
+        label=_lazy("Folder for backups"),
+        help_text=_lazy(
+            "on the machine this runs on; best another disk, or a share on another machine"
+        ),
+    )
     inside = forms.BooleanField(
-        required=False, label="Allow a folder inside the data folder",
-        help_text="if the data folder is lost, so are the backups in it",
+        required=False, label=_lazy("Allow a folder inside the data folder"),
+        help_text=_lazy("if the data folder is lost, so are the backups in it"),
     )  # fmt: skip
-    daily = forms.IntegerField(min_value=1, max_value=366, label="Daily backups to keep")
-    weekly = forms.IntegerField(min_value=0, max_value=520, label="Weekly backups to keep")
-    monthly = forms.IntegerField(min_value=0, max_value=240, label="Monthly backups to keep")
+    daily = forms.IntegerField(min_value=1, max_value=366, label=_lazy("Daily backups to keep"))
+    weekly = forms.IntegerField(min_value=0, max_value=520, label=_lazy("Weekly backups to keep"))
+    monthly = forms.IntegerField(min_value=0, max_value=240, label=_lazy("Monthly backups to keep"))
 
 
 def _known() -> dict[str, Any]:
@@ -54,7 +62,7 @@ def backups(request: DeskRequest) -> HttpResponse:
         request, form, row, _known,
         lambda: backup_plan_set(**form.cleaned_data),
     ):  # fmt: skip
-        messages.success(request, "Saved.")
+        messages.success(request, _("Saved."))
         return redirect("backups")
     return render(
         request,
@@ -73,5 +81,5 @@ def make(request: DeskRequest) -> HttpResponse:
     except ValidationError as problem:
         messages.error(request, " ".join(problem.messages))
     else:
-        messages.success(request, "A backup is being made; it shows here once it is whole.")
+        messages.success(request, _("A backup is being made; it shows here once it is whole."))
     return redirect("backups")

@@ -19,6 +19,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.background.request import request_work
 from shopfloor.backup.archive import BackupError
@@ -53,13 +54,13 @@ def folder_checked(folder: str, *, inside: bool) -> str:
     """The folder as it is kept. Raises ValidationError with what is wrong about it."""
     path = Path(folder.strip())
     if not path.is_absolute() or not path.is_dir():
-        raise ValidationError({"folder": "There is no such folder on the machine it runs on."})
+        raise ValidationError({"folder": _("There is no such folder on the machine it runs on.")})
     path = path.resolve()
     if not os.access(path, os.W_OK | os.X_OK):
-        raise ValidationError({"folder": "The program may not write to this folder."})
+        raise ValidationError({"folder": _("The program may not write to this folder.")})
     if path.is_relative_to(Path(settings.DATA_DIR).resolve()) and not inside:
         raise ValidationError(
-            {"folder": "It is in the data folder: a backup there is lost with what it saves."}
+            {"folder": _("It is in the data folder: a backup there is lost with what it saves.")}
         )
     return str(path)
 
@@ -71,7 +72,7 @@ def backup_running() -> bool:
 def backup_now(*, by: User | None = None) -> None:
     """Wants one now; `by` is who pressed. Raises ValidationError where no folder is set."""
     if not backup_plan().folder:
-        raise ValidationError("Say first which folder backups go to.")
+        raise ValidationError(_("Say first which folder backups go to."))
     request_work(kind="backup", key=KEY, payload={"by": by.pk} if by else {})
 
 
@@ -129,8 +130,8 @@ def backup_note(
     database that has no such table yet is no fault of the backup."""
     with contextlib.suppress(DatabaseError), transaction.atomic():
         if made:
-            who = f"user:{by.username}" if by else "schedule" if scheduled else "command backup"
-            security_event("exported", text=f"backup to {path}", by=who)
+            who = f"user:{by.username}" if by else "schedule" if scheduled else _("command backup")
+            security_event("exported", text=_("backup to {path}").format(path=path), by=who)
         BackupRun.objects.create(
             began_at=began,
             ended_at=timezone.now(),
@@ -178,9 +179,9 @@ def _drop_drafts(folder: Path) -> None:
 @contextlib.contextmanager
 def _only_one() -> Iterator[None]:
     try:
-        lock = Lock(_lock_path(), "the backup")
+        lock = Lock(_lock_path(), _("the backup"))
     except Busy as held:
-        raise BackupError("another backup is being made") from held
+        raise BackupError(_("another backup is being made")) from held
     try:
         yield
     finally:

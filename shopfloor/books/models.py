@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _lazy
 
 
 class RateKind(models.TextChoices):
-    MACHINE = "machine", "machine, per hour"
-    LABOUR = "labour", "operator, per hour"
-    BENCH = "bench", "bench, per hour"
-    GAS = "gas", "gas, per arc hour"
-    ENERGY = "energy", "energy, per kWh"
+    MACHINE = "machine", _lazy("machine, per hour")
+    LABOUR = "labour", _lazy("operator, per hour")
+    BENCH = "bench", _lazy("bench, per hour")
+    GAS = "gas", _lazy("gas, per arc hour")
+    ENERGY = "energy", _lazy("energy, per kWh")
 
 
 class Rate(models.Model):
@@ -55,10 +56,10 @@ class PostingKind(models.TextChoices):
     MACHINE = "machine", "machine"
     LABOUR = "labour", "labour"
     BENCH = "bench", "bench"
-    WEAR = "wear", "wear parts"
+    WEAR = "wear", _lazy("wear parts")
     GAS = "gas", "gas"
     ENERGY = "energy", "power"
-    CREDIT = "credit", "remnant credit"
+    CREDIT = "credit", _lazy("remnant credit")
     CRASH = "crash", "crash"
 
 

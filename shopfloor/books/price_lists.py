@@ -11,6 +11,8 @@ from typing import Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.books.queries import WAGES
 from shopfloor.books.rates import rate_set
@@ -37,9 +39,9 @@ class Kind:
 
 def _parts(row: Row, wages: bool) -> None:
     wear_set = _set_of(row)
-    kind = _one_of(row, "kind", {one.value: one.label for one in PieceKind})
+    kind = _one_of(row, "kind", {one.value: str(one.label) for one in PieceKind})
     part = wear_set.parts.filter(kind=kind).first()
-    name = row.text("name") or (part.name if part else PieceKind(kind).label)
+    name = row.text("name") or (part.name if part else str(PieceKind(kind).label))
     part_set(
         wear_set=wear_set, kind=kind, name=name, price_minor=_amount(row, "price"),
         rated_starts=_whole(row, "rated starts", part.rated_starts if part else None),
@@ -50,17 +52,19 @@ def _parts(row: Row, wages: bool) -> None:
 
 
 def _rates(row: Row, wages: bool) -> None:
-    kind = _one_of(row, "rate", {one.value: one.label for one in RateKind})
+    kind = _one_of(row, "rate", {one.value: str(one.label) for one in RateKind})
     if kind in WAGES and not wages:
-        raise RowError(f"rate {kind!r} is a wage, which you may not see")
+        raise RowError(_("rate {kind!r} is a wage, which you may not see").format(kind=kind))
     name = row.text("table")
     table = Table.objects.filter(active=True, name__iexact=name).first() if name else None
     if name and table is None:
-        raise RowError(f"there is no table {name[:40]!r}")
+        raise RowError(_("there is no table {name!r}").format(name=name[:40]))
     try:
         day = date.fromisoformat(row.text("from")[:10])
     except ValueError:
-        raise RowError(f"from {row.text('from')[:30]!r} is not a date such as 2026-10-08") from None
+        raise RowError(
+            _("from {text!r} is not a date such as 2026-10-08").format(text=row.text("from")[:30])
+        ) from None
     rate_set(kind=kind, amount_minor=_amount(row, "amount"), valid_from=day, table=table,
              note=row.text("note")[:200])  # fmt: skip
 
@@ -72,18 +76,22 @@ def _bench(row: Row, wages: bool) -> None:
         thickness_text__iexact=text, valid_to=None,
     ).first()  # fmt: skip
     if found is None:
-        raise RowError(f"no chart row of {wear_set.code} is for {text[:40]!r}, written so")
+        raise RowError(
+            _("no chart row of {wear_set} is for {text!r}, written so").format(
+                wear_set=wear_set.code, text=text[:40]
+            )
+        )
     said = row.text("minutes").replace(",", ".")
     try:
         minutes = float(said)
     except ValueError:
-        raise RowError(f"minutes {said[:30]!r} is not a number") from None
+        raise RowError(_("minutes {said!r} is not a number").format(said=said[:30])) from None
     if fault := BY_NAME["bench_min_per_m"].fault(minutes):
-        raise RowError(f"minutes {minutes:g}: {fault}")
+        raise RowError(_("minutes {minutes:g}: {fault}").format(minutes=minutes, fault=fault))
     known = {name: getattr(found, name) for name in ROW_NAMES}
     save_row(
         wear_set=wear_set, material=found.material, thickness_text=found.thickness_text,
-        figures={**known, "bench_min_per_m": minutes}, note="bench minutes from a list",
+        figures={**known, "bench_min_per_m": minutes}, note=_("bench minutes from a list"),
     )  # fmt: skip
 
 
@@ -94,11 +102,11 @@ KINDS: Final[dict[str, Kind]] = {
         ("set", "kind", "price"), _parts,
     ),
     "rates": Kind(
-        "Rates: what an hour costs", ("rate", "table", "amount", "from", "note"),
+        N_("Rates: what an hour costs"), ("rate", "table", "amount", "from", "note"),
         ("rate", "amount", "from"), _rates,
     ),
     "bench": Kind(
-        "Bench: minutes a metre of cut", ("set", "material", "thickness", "minutes"),
+        N_("Bench: minutes a metre of cut"), ("set", "material", "thickness", "minutes"),
         ("set", "material", "thickness", "minutes"), _bench,
     ),
 }  # fmt: skip
@@ -130,8 +138,12 @@ def _set_of(row: Row) -> WearSet:
     code = row.text("set")
     found = WearSet.objects.filter(code__iexact=code).first()
     if found is None:
-        known = ", ".join(WearSet.objects.values_list("code", flat=True)) or "none yet"
-        raise RowError(f"set {code[:40]!r} is not known; the shop has: {known}")
+        known = ", ".join(WearSet.objects.values_list("code", flat=True)) or _("none yet")
+        raise RowError(
+            _("set {code!r} is not known; the shop has: {known}").format(
+                code=code[:40], known=known
+            )
+        )
     return found
 
 
@@ -140,7 +152,11 @@ def _one_of(row: Row, column: str, known: dict[str, str]) -> str:
     for value, label in known.items():
         if said in (value, label.lower()):
             return value
-    raise RowError(f"{column} {said[:40]!r} is not known, allowed: {', '.join(known)}")
+    raise RowError(
+        _("{column} {said!r} is not known, allowed: {known}").format(
+            column=column, said=said[:40], known=", ".join(known)
+        )
+    )
 
 
 def _amount(row: Row, column: str) -> int:
@@ -150,7 +166,11 @@ def _amount(row: Row, column: str) -> int:
     except RowError:
         amount = None
     if amount is None:
-        raise RowError(f"{column} {row.text(column)[:30]!r} is not an amount such as 12.50")
+        raise RowError(
+            _("{column} {text!r} is not an amount such as 12.50").format(
+                column=column, text=row.text(column)[:30]
+            )
+        )
     scaled = amount.scaleb(the_shop().currency_digits)
     return int(scaled.to_integral_value(ROUND_HALF_UP))
 
@@ -160,5 +180,7 @@ def _whole(row: Row, column: str, blank: int | None) -> int | None:
     if not text:
         return blank
     if not text.isascii() or not text.isdigit() or len(text) > 7:
-        raise RowError(f"{column} {text[:30]!r} is not a whole number")
+        raise RowError(
+            _("{column} {text!r} is not a whole number").format(column=column, text=text[:30])
+        )
     return int(text)

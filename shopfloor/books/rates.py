@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting, current_who
 from shopfloor.background.request import request_work
@@ -36,15 +37,21 @@ def rate_set(
     later is booked already, it is refused too, unless `apply` says that all of it is to be worked
     out again: in the background, by entries that name `by`."""
     if kind not in RateKind.values:
-        raise ValidationError(f"Unknown rate {kind!r}.")
+        raise ValidationError(_("Unknown rate {kind!r}.").format(kind=kind))
     if amount_minor < 0:
-        raise ValidationError("A rate is not negative.")
+        raise ValidationError(_("A rate is not negative."))
     if Rate.objects.filter(kind=kind, table=table, valid_from=valid_from).exists():
-        raise ValidationError("There is a rate from that day already; begin the new one later.")
+        raise ValidationError(_("There is a rate from that day already; begin the new one later."))
     booked = booked_since(kind, valid_from, table)
     if booked and not apply:
-        raise ValidationError({"valid_from": f"{booked} since then booked already. Begin it later, "
-                               "or say that it applies to them too."})  # fmt: skip
+        raise ValidationError(
+            {
+                "valid_from": _(
+                    "{booked} since then booked already. Begin it later, or say that it "
+                    "applies to them too."
+                ).format(booked=booked)
+            }
+        )
     rate = Rate(
         kind=kind, table=table, amount_minor=amount_minor, valid_from=valid_from, note=note.strip()
     )
@@ -63,7 +70,7 @@ def booked_since(kind: str, day: date, table: Table | None) -> str:
         entries = bench_since(day).count()
         return f"{count(entries, 'bench entry', 'bench entries')} {_is(entries)}" if entries else ""
     runs = runs_since(day, table).count()
-    return f"{count(runs, 'run')} {_is(runs)}" if runs else ""
+    return f"{count(runs, 'run', 'runs')} {_is(runs)}" if runs else ""
 
 
 def runs_since(day: date, table: Table | None) -> QuerySet[Run]:
@@ -87,11 +94,11 @@ def rate_correct(*, rate: Rate, amount_minor: int, why: str, by: User | None = N
     older rate is followed by another instead."""
     today = min(shift_date_of(timezone.now()), timezone.localdate())
     if rate.valid_from < today:
-        raise ValidationError("Days are booked at that rate already; begin a new one instead.")
+        raise ValidationError(_("Days are booked at that rate already; begin a new one instead."))
     if amount_minor < 0:
-        raise ValidationError({"amount": "A rate is not negative."})
+        raise ValidationError({"amount": _("A rate is not negative.")})
     if not why.strip():
-        raise ValidationError({"why": "Say why: it stays beside the change."})
+        raise ValidationError({"why": _("Say why: it stays beside the change.")})
     with acting(current_who(), why=why):
         rate.amount_minor = amount_minor
         rate.save(update_fields=["amount_minor"])

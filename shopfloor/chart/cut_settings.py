@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy
 from planning.calc.chart.types import NEVER_ZERO
 from planning.calc.units import in_from_mm
 from shopfloor.wording.lengths import reads_inches
-from shopfloor.wording.unknown import UNKNOWN
+from shopfloor.wording.unknown import unknown
 
 Text = str | Promise
 
@@ -88,7 +88,7 @@ class CutSetting:
     def text(self, value: Any, user: Any = None) -> str:
         """The value with its unit."""
         if value is None:
-            return UNKNOWN
+            return unknown()
         return f"{self.figure(value, user)} {self.unit_for(user)}".rstrip()
 
     def fault(self, value: float | None) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.chart.cut_settings import OF_TRIAL, known_faults
 from shopfloor.chart.duties import set_words
@@ -29,8 +30,8 @@ class PieceKind(models.TextChoices):
     ELECTRODE = "electrode", "electrode"
     NOZZLE = "nozzle", "nozzle"
     SHIELD = "shield", "shield"
-    SWIRL_RING = "swirl_ring", "swirl ring"
-    RETAINING_CAP = "retaining_cap", "retaining cap"
+    SWIRL_RING = "swirl_ring", _lazy("swirl ring")
+    RETAINING_CAP = "retaining_cap", _lazy("retaining cap")
 
 
 class SetPart(models.Model):
@@ -108,8 +109,8 @@ class ChartRow(models.Model):
 
 class Dross(models.TextChoices):
     NONE = "none", "none"
-    LOOSE = "loose", "comes off by hand"
-    HARD = "hard", "has to be ground off"
+    LOOSE = "loose", _lazy("comes off by hand")
+    HARD = "hard", _lazy("has to be ground off")
 
 
 class ChartTrial(models.Model):
@@ -161,7 +162,7 @@ class ChartTrial(models.Model):
             raise ValidationError(wrong)
 
     def dross_words(self) -> str:
-        return dict(Dross.choices).get(self.dross, self.dross)
+        return str(dict(Dross.choices).get(self.dross, self.dross))
 
 
 class ThicknessAnswer(models.Model):

@@ -9,6 +9,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc import chart as calc
 from shopfloor.background.plans import request_plan
@@ -65,22 +66,24 @@ def save_row(
     begin = valid_from or now
     size = thickness_of(thickness_text, material, typed=False)
     if begin < now:
-        raise ValidationError({"valid_from": "A row cannot begin before now: plans rest on it."})
+        raise ValidationError({"valid_from": _("A row cannot begin before now: plans rest on it.")})
     if strange := set(figures) - set(ROW_NAMES):
-        raise ValueError(f"no figures of a chart row: {', '.join(sorted(strange))}")
+        raise ValueError(
+            _("no figures of a chart row: {strange}").format(strange=", ".join(sorted(strange)))
+        )
     if wrong := faults(figures):
         raise ValidationError(wrong)
     doubts = row_warnings(
         wear_set=wear_set, material=material, thickness_mm=size.nominal_mm, figures=figures, at=now
     )
     if worst := next((doubt for doubt in doubts if doubt.impossible), None):
-        raise ValidationError(f"This row {worst.text}.")
+        raise ValidationError(_("This row {text}.").format(text=worst.text))
     same = ChartRow.objects.filter(
         wear_set=wear_set, material=material,
         thickness_mm__range=equal_mm(size.nominal_mm),
     )  # fmt: skip
     if same.filter(valid_from__gt=begin).exclude(valid_to__lte=begin).exists():
-        raise ValidationError({"valid_from": "A row for this thickness begins later already."})
+        raise ValidationError({"valid_from": _("A row for this thickness begins later already.")})
     before = same.filter(in_force(begin)).first()
     if before is not None:
         before.valid_to = begin

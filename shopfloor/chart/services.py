@@ -10,6 +10,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc import chart as calc
 from planning.calc.units import DENSITY_KG_M3, material_family
@@ -76,10 +77,12 @@ def chart_plan(raw: bytes, *, at: datetime | None = None) -> ChartPlan:
     for row in rows:
         key = (row.set.lower(), row.material.lower(), round(row.thickness_mm, 4))
         fault = _fault(row, sets, materials) or (
-            f"the same set, material and thickness as line {seen[key]}" if key in seen else ""
+            _("the same set, material and thickness as line {key}").format(key=seen[key])
+            if key in seen
+            else ""
         )
         if not fault and key in to_come:
-            fault = "a row that begins later is there already; end that one first"
+            fault = _("a row that begins later is there already; end that one first")
         if fault:
             faults.append(Fault(row.line, fault))
             continue
@@ -111,14 +114,18 @@ def _names(found: Iterable[WearSet] | Iterable[Material]) -> set[str]:
 
 def _fault(row: calc.ChartRow, sets: dict[str, WearSet], materials: dict[str, Material]) -> str:
     if len(row.set) > 40 or len(row.material) > 40:
-        return "set and material are words of up to 40 letters"
+        return _("set and material are words of up to 40 letters")
     if row.set.lower() not in sets:
         if row.duty not in CODES:
-            return f"set {row.set} is new: its duty must be {choice_words()}"
+            return _("set {set} is new: its duty must be {choices}").format(
+                set=row.set, choices=choice_words()
+            )
         if not row.current_a:
-            return f"set {row.set} is new: its current_a is missing"
+            return _("set {set} is new: its current_a is missing").format(set=row.set)
     if row.material.lower() not in materials and material_family(row.material) is None:
-        return f"material {row.material} is not known; add it under Materials first"
+        return _("material {material} is not known; add it under Materials first").format(
+            material=row.material
+        )
     wrong = cut_faults({name: getattr(row, name) for name in CHART_NAMES}, OF_CHART)
     return "; ".join(f"{name}: {text}" for name, text in wrong.items())
 
@@ -143,7 +150,9 @@ def chart_apply(
             wear_set=wear_set,
             material=material,
             thickness_mm=row.thickness_mm,
-            thickness_text=(row.thickness_text or f"{row.thickness_mm:g} mm")[:40],
+            thickness_text=(
+                row.thickness_text or _("{thickness_mm:g} mm").format(thickness_mm=row.thickness_mm)
+            )[:40],
             example=example,
             valid_from=at,
             note=note[:200],

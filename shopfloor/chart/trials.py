@@ -8,6 +8,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.quality import u_from_angle_mm
 from shopfloor.chart.cut_settings import ROW_NAMES, TRIAL_NAMES
@@ -40,9 +41,9 @@ def trial_add(
         **{name: values[name] for name in (*TRIAL_NAMES, *CAME_OUT) if name in values},
     )  # fmt: skip
     if trial.at > now:
-        raise ValidationError({"at": "That has not happened yet."})
+        raise ValidationError({"at": _("That has not happened yet.")})
     if trial.dross and trial.dross not in Dross.values:
-        raise ValidationError({"dross": f"Unknown: {trial.dross}."})
+        raise ValidationError({"dross": _("Unknown: {dross}.").format(dross=trial.dross)})
     if trial.u_mm is None and trial.angle_deg is not None:
         trial.u_mm = _u_mm(trial)
     trial.full_clean()
@@ -61,9 +62,9 @@ def _u_mm(trial: ChartTrial) -> float:
 def trial_strike(*, trial: ChartTrial, why: str, at: datetime | None = None) -> None:
     """Takes a trial out of account, with a reason; it stays on the page, struck."""
     if trial.row_id is not None:
-        raise ValidationError("It became a chart row: end the row instead.")
+        raise ValidationError(_("It became a chart row: end the row instead."))
     if not why.strip():
-        raise ValidationError({"why": "Say why."})
+        raise ValidationError({"why": _("Say why.")})
     trial.struck_at, trial.struck_why = at or timezone.now(), why.strip()
     trial.save(update_fields=["struck_at", "struck_why"])
 
@@ -79,25 +80,32 @@ def trial_promote(
     trial = ChartTrial.objects.select_for_update().get(pk=trial.pk)
     now = now or timezone.now()
     if trial.row_id is not None:
-        raise ValidationError("It is a chart row already.")
+        raise ValidationError(_("It is a chart row already."))
     if trial.struck_at is not None:
-        raise ValidationError("It was struck.")
+        raise ValidationError(_("It was struck."))
     if not trial.severed:
-        raise ValidationError("It did not cut through.")
+        raise ValidationError(_("It did not cut through."))
     amps = trial.wear_set.current_a
     if abs(trial.current_a - amps) > SAME_SHARE * amps:
         raise ValidationError(
-            f"It was run at {trial.current_a:g} A and the set is for {amps:g} A: a row says amps "
-            "by its set."
+            _(
+                "It was run at {current_a:g} A and the set is for {amps:g} A: a row says "
+                "amps by its set."
+            ).format(current_a=trial.current_a, amps=amps)
         )
     figures = {name: getattr(trial, name) for name in TRIAL_NAMES if name in ROW_NAMES}
     figures["max_pierce_mm"] = max_pierce_mm
     if bench_min_per_m is not None:
         figures["bench_min_per_m"] = bench_min_per_m
     row = save_row(
-        wear_set=trial.wear_set, material=trial.material, thickness_text=trial.thickness_text,
-        figures=figures, valid_from=valid_from, note=note or f"from trial {trial.pk}", now=now,
-    )  # fmt: skip
+        wear_set=trial.wear_set,
+        material=trial.material,
+        thickness_text=trial.thickness_text,
+        figures=figures,
+        valid_from=valid_from,
+        note=note or _("from trial {trial}").format(trial=trial.pk),
+        now=now,
+    )
     trial.row, trial.promoted_at, trial.promoted_by = row, now, by
     trial.save(update_fields=["row", "promoted_at", "promoted_by"])
     return row

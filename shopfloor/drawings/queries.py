@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.utils.translation import gettext as _
 
 from shopfloor.chart.fit import PlateFit, plates_fitting
 from shopfloor.models import (
@@ -199,6 +200,11 @@ def _route(row: DrawingPlan) -> tuple[str, str]:
     drawing = row.revision.drawing
     return (
         f"{row.revision.drawing_id}-{row.table_id}-{row.wear_set_id}",
-        f"{drawing.name}, {drawing.thickness_text} {drawing.material.code}: "
-        f"{row.wear_set} on {row.table.name}",
+        _("{drawing}, {thickness_text} {material}: {wear_set} on {table}").format(
+            drawing=drawing.name,
+            thickness_text=drawing.thickness_text,
+            material=drawing.material.code,
+            wear_set=row.wear_set,
+            table=row.table.name,
+        ),
     )

@@ -12,6 +12,7 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc import drawing as calc
 from planning.calc.said import stored
@@ -28,7 +29,11 @@ def drawing_read(raw: bytes, reading: calc.Reading) -> calc.Drawing:
     """A drawing read in a process of its own. Raises DrawingError, and TooCostly where it passes
     a limit of `files.apart`."""
     if len(raw) > MAX_DRAWING_BYTES:
-        raise calc.DrawingError(f"The drawing is over {MAX_DRAWING_BYTES // 1024 // 1024} MB.")
+        raise calc.DrawingError(
+            _("The drawing is over {max_drawing_bytes} MB.").format(
+                max_drawing_bytes=MAX_DRAWING_BYTES // 1024 // 1024
+            )
+        )
     read: calc.Drawing = read_apart("drawing", raw, reading)
     return read
 
@@ -123,9 +128,9 @@ def drawing_bytes(revision: DrawingRevision) -> bytes:
         with revision.file.open("rb") as held:
             raw = bytes(held.read())
     except OSError as problem:
-        raise ValidationError("The drawing's file is not there any more.") from problem
+        raise ValidationError(_("The drawing's file is not there any more.")) from problem
     if hashlib.sha256(raw).hexdigest() != revision.bytes_sha256:
-        raise ValidationError("The drawing's file is no longer what it was.")
+        raise ValidationError(_("The drawing's file is no longer what it was."))
     return raw
 
 

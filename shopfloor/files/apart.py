@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, Final
 
+from django.utils.translation import gettext as _
+
 MB: Final = 1024 * 1024
 ROOT: Final = Path(__file__).resolve().parent.parent.parent
 AT_ONCE = threading.BoundedSemaphore(2)  # a process; more would only share the same cores
@@ -53,7 +55,7 @@ def read_apart(
     it raises ends the reading."""
     reader, usual = READERS[kind]
     if not AT_ONCE.acquire(timeout=WAIT_S):
-        raise TooCostly("Other files are being read just now. Try again in a minute.")
+        raise TooCostly(_("Other files are being read just now. Try again in a minute."))
     try:
         return _Reading(reader, limits or usual, tells=tell is not None).run(args, tell)
     finally:
@@ -127,10 +129,16 @@ class _Reading:
 
     def _said(self, which: str) -> str:
         return {
-            "time": f"Reading it took over {self.limits.seconds:g} s, so it was stopped.",
-            "memory": f"Reading it needs over {self.limits.memory_mb} MB of memory: stopped.",
-            "result": f"What it holds comes to over {self.limits.result_mb} MB: not taken.",
-            "end": "Reading it ended the reader: the file is damaged, or made to do that.",
+            "time": _("Reading it took over {seconds:g} s, so it was stopped.").format(
+                seconds=self.limits.seconds
+            ),
+            "memory": _("Reading it needs over {memory_mb} MB of memory: stopped.").format(
+                memory_mb=self.limits.memory_mb
+            ),
+            "result": _("What it holds comes to over {result_mb} MB: not taken.").format(
+                result_mb=self.limits.result_mb
+            ),
+            "end": _("Reading it ended the reader: the file is damaged, or made to do that."),
         }[which]
 
 

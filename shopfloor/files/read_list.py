@@ -10,6 +10,8 @@ from datetime import datetime
 from itertools import islice
 from typing import Final
 
+from django.utils.translation import gettext as _
+
 from shopfloor.files.apart import TooCostly, read_apart
 from shopfloor.files.workbook import MAX_CELL, MAX_ROWS, Cell, ListError
 from shopfloor.wording.visible import visible
@@ -51,13 +53,20 @@ def read_table(
         if not any(value != "" for value in values):
             continue
         if any(value != "" for value in values[len(names) :]):
-            raise ListError(line, f"it has {len(values)} cells, the first row names {len(names)}")
+            raise ListError(
+                line,
+                _("it has {count} cells, the first row names {columns}").format(
+                    count=len(values), columns=len(names)
+                ),
+            )
         cells = {name: _shown(value) for name, value in zip(names, values, strict=False) if name}
         rows.append(Row(line, cells))
         if len(rows) > MAX_ROWS:
-            raise ListError(line, f"more than {MAX_ROWS} rows; bring it in parts")
+            raise ListError(
+                line, _("more than {max_rows} rows; bring it in parts").format(max_rows=MAX_ROWS)
+            )
     if not rows:
-        raise ListError(head_line, "there are column names but no rows")
+        raise ListError(head_line, _("there are column names but no rows"))
     return rows
 
 
@@ -80,7 +89,9 @@ def table_headings(raw: bytes, *, encoding: str = "utf-8", samples: int = 3) -> 
         seen = [_sample(value) for value in islice(values, samples)]
         if plain := _plain(cell):
             if any(plain == one.plain for one in found):
-                raise ListError(grid[0][0], f"the heading {_shown(cell)} is there twice")
+                raise ListError(
+                    grid[0][0], _("the heading {cell} is there twice").format(cell=_shown(cell))
+                )
             found.append(Heading(str(_shown(cell)), plain, tuple(seen)))
     return found
 
@@ -96,12 +107,14 @@ def _plain(cell: Cell) -> str:
 
 def _grid(raw: bytes, encoding: str) -> list[tuple[int, list[Cell]]]:
     if len(raw) > MAX_BYTES:
-        raise ListError(1, f"the file is over {MAX_BYTES // 1024 // 1024} MB")
+        raise ListError(
+            1, _("the file is over {max_bytes} MB").format(max_bytes=MAX_BYTES // 1024 // 1024)
+        )
     if not raw.strip():
-        raise ListError(1, "the file is empty")
+        raise ListError(1, _("the file is empty"))
     grid = _read_xlsx(raw) if raw[:4] == b"PK\x03\x04" else _read_csv(raw, encoding)
     if not grid:
-        raise ListError(1, "there is no row in it")
+        raise ListError(1, _("there is no row in it"))
     return grid
 
 
@@ -122,46 +135,63 @@ def _head(
     names = [aliases.get(plain, plain) for plain in plains]
     for name in names:
         if name and name not in columns:
-            raise ListError(line, f"unknown column {name[:60]!r}, allowed: {', '.join(columns)}")
+            raise ListError(
+                line,
+                _("unknown column {name!r}, allowed: {columns}").format(
+                    name=name[:60], columns=", ".join(columns)
+                ),
+            )
         if name and names.count(name) > 1:
-            raise ListError(line, f"column {name!r} is there twice")
+            raise ListError(line, _("column {name!r} is there twice").format(name=name))
     for name in needed:
         if name not in names:
-            raise ListError(line, f"column {name!r} is missing")
+            raise ListError(line, _("column {name!r} is missing").format(name=name))
     return names
 
 
 def _decode(raw: bytes, encoding: str) -> str:
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise ListError(1, "it is UTF-16 text: save it as CSV UTF-8 or as XLSX")
+        raise ListError(1, _("it is UTF-16 text: save it as CSV UTF-8 or as XLSX"))
     try:
         return raw.decode("utf-8-sig" if encoding == "utf-8" else encoding)
     except UnicodeDecodeError as problem:
         line = raw.count(b"\n", 0, problem.start) + 1
         advice = (
-            "; choose Windows-1252 if an older spreadsheet wrote it" if encoding == "utf-8" else ""
+            _("; choose Windows-1252 if an older spreadsheet wrote it")
+            if encoding == "utf-8"
+            else ""
         )
-        raise ListError(line, f"byte {problem.start + 1} is not {encoding} text{advice}") from None
+        raise ListError(
+            line,
+            _("byte {start} is not {encoding} text{advice}").format(
+                start=problem.start + 1, encoding=encoding, advice=advice
+            ),
+        ) from None
 
 
 def _read_csv(raw: bytes, encoding: str) -> list[tuple[int, list[Cell]]]:
     text = _decode(raw, encoding)
     if "\x00" in text:
-        raise ListError(text.count("\n", 0, text.index("\x00")) + 1, "it is not a text file")
+        raise ListError(text.count("\n", 0, text.index("\x00")) + 1, _("it is not a text file"))
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
     grid: list[tuple[int, list[Cell]]] = []
     line = 1
     try:
         for values in reader:
             if any(len(value) > MAX_CELL for value in values):
-                raise ListError(line, f"a cell is longer than {MAX_CELL} letters")
+                raise ListError(
+                    line, _("a cell is longer than {max_cell} letters").format(max_cell=MAX_CELL)
+                )
             if values:
                 grid.append((line, [value.strip() for value in values]))
             line = reader.line_num + 1
             if len(grid) > MAX_ROWS + 1:
-                raise ListError(line, f"more than {MAX_ROWS} rows; bring it in parts")
+                raise ListError(
+                    line,
+                    _("more than {max_rows} rows; bring it in parts").format(max_rows=MAX_ROWS),
+                )
     except csv.Error as problem:
-        raise ListError(line, f"not CSV: {problem}") from None
+        raise ListError(line, _("not CSV: {problem}").format(problem=problem)) from None
     while grid and not any(grid[0][1]):
         grid.pop(0)
     return grid

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Final
 
+from planning.calc.said import said
+
 MAX_ROWS: Final = 20_000
 MAX_COLUMNS: Final = 200
 MAX_UNPACKED: Final = 100 * 1024 * 1024
@@ -38,8 +40,8 @@ def read_workbook(raw: bytes) -> list[tuple[int, list[Cell]]]:
     except Exception as problem:
         # What a damaged workbook raises depends on which of its parts is damaged: zip, zlib, XML
         # and openpyxl have an error of their own for each. None of them is ours to tell apart.
-        said = f"it is not a readable XLSX workbook ({type(problem).__name__})"
-        raise ListError(1, said) from None
+        text = said("it is not a readable XLSX workbook ({name})", name=type(problem).__name__)
+        raise ListError(1, text) from None
 
 
 def _rows(raw: bytes) -> Iterator[tuple[int, list[Cell]]]:
@@ -47,16 +49,18 @@ def _rows(raw: bytes) -> Iterator[tuple[int, list[Cell]]]:
 
     with zipfile.ZipFile(io.BytesIO(raw)) as packed:
         if sum(entry.file_size for entry in packed.infolist()) > MAX_UNPACKED:
-            raise ListError(1, "the workbook unpacks to more than 100 MB")
+            raise ListError(1, said("the workbook unpacks to more than 100 MB"))
     book = load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
     sheet = book.worksheets[0]
     # The size a sheet claims need not be its own: every row would be filled up to that width.
     sheet.reset_dimensions()
     for line, values in enumerate(sheet.iter_rows(values_only=True), 1):
         if line > MAX_ROWS * 2:
-            raise ListError(line, f"more than {MAX_ROWS} rows; bring it in parts")
+            raise ListError(
+                line, said("more than {max_rows} rows; bring it in parts", max_rows=MAX_ROWS)
+            )
         if any(value is not None for value in values[MAX_COLUMNS:]):
-            raise ListError(line, f"more than {MAX_COLUMNS} columns")
+            raise ListError(line, said("more than {max_columns} columns", max_columns=MAX_COLUMNS))
         cells = [_cell(value) for value in values[:MAX_COLUMNS]]
         while cells and cells[-1] == "":
             cells.pop()

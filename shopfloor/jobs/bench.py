@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
@@ -27,9 +28,15 @@ def bench_record(
 ) -> BenchEntry:
     """Minutes at the bench for a line."""
     if kind not in BENCH_KINDS:
-        raise FloorError(f"{kind!r} is none of {', '.join(BENCH_KINDS)}.")
+        raise FloorError(
+            _("{kind!r} is none of {bench_kinds}.").format(
+                kind=kind, bench_kinds=", ".join(BENCH_KINDS)
+            )
+        )
     if not 0 < minutes <= 24 * 60:
-        raise FloorError(f"{minutes:g} minutes?", "Above 0, a day at most.")
+        raise FloorError(
+            _("{minutes:g} minutes?").format(minutes=minutes), _("Above 0, a day at most.")
+        )
     entry = (memo or UndoRecord()).make(
         BenchEntry(line=line, kind=kind, minutes=minutes, at=at, by=by, action=action),
         undo={"negate": "minutes"},

@@ -12,6 +12,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.db.models.functions import Lower
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.files.fault import Fault
 from shopfloor.files.read_list import Row, read_table
@@ -210,7 +211,9 @@ class _Planner:
         job = self.jobs.get(key) or self._begin(row)
         self._agree(job, row)
         if any(line.number == number for line in job.lines):
-            raise RowError(f"line {number} of {row.job} is in the list twice")
+            raise RowError(
+                _("line {number} of {job} is in the list twice").format(number=number, job=row.job)
+            )
         there = self._already(job, number, row)
         self.jobs[key] = job
         job.lines.append(PlannedLine(row, number, there))
@@ -229,7 +232,11 @@ class _Planner:
             )
         for column, value in (("customer", row.customer), ("title", row.title)):
             if not value:
-                raise RowError(f"{column} is empty on the first row of {row.job}")
+                raise RowError(
+                    _("{column} is empty on the first row of {job}").format(
+                        column=column, job=row.job
+                    )
+                )
         return PlannedJob(
             number=row.job,
             customer=row.customer,
@@ -240,15 +247,29 @@ class _Planner:
         )
 
     def _agree(self, job: PlannedJob, row: JobRow) -> None:
-        where = "the shop has" if job.existing else f"line {job.first_line} says"
+        where = (
+            _("the shop has")
+            if job.existing
+            else _("line {first_line} says").format(first_line=job.first_line)
+        )
         if row.customer and row.customer.lower() != job.customer.lower():
-            raise RowError(f"customer of {row.job}: {where} {job.customer!r}")
+            raise RowError(
+                _("customer of {job}: {where} {customer!r}").format(
+                    job=row.job, where=where, customer=job.customer
+                )
+            )
         if row.title and row.title != job.title:
-            raise RowError(f"title of {row.job}: {where} {job.title!r}")
+            raise RowError(
+                _("title of {job}: {where} {title!r}").format(
+                    job=row.job, where=where, title=job.title
+                )
+            )
         if row.due_at and row.due_at != job.due_at:
-            raise RowError(f"due of {row.job}: {where} another time")
+            raise RowError(_("due of {job}: {where} another time").format(job=row.job, where=where))
         if row.quote is not None and self._minor(row.quote) != job.quote_minor:
-            raise RowError(f"quote of {row.job}: {where} another amount")
+            raise RowError(
+                _("quote of {job}: {where} another amount").format(job=row.job, where=where)
+            )
 
     def _already(self, job: PlannedJob, number: int, row: JobRow) -> bool:
         if job.existing is None:
@@ -265,8 +286,10 @@ class _Planner:
             )
             if not same:
                 raise RowError(
-                    f"line {number} of {row.job} is there already with other figures "
-                    f"({line.quantity} of {line.part}); change it on the job's page"
+                    _(
+                        "line {number} of {job} is there already with other figures ({quantity} "
+                        "of {part}); change it on the job's page"
+                    ).format(number=number, job=row.job, quantity=line.quantity, part=line.part)
                 )
             return True
         return False

@@ -9,6 +9,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Model
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting
 from shopfloor.audit.history import row_key
@@ -35,17 +36,21 @@ def import_undoing(job_list: JobList) -> Undoing:
     changed = _changed(Job, jobs)
     staying = {job.pk: why for job in jobs if (why := _held_job(job, changed))}
     for line in lines:
-        why = held.get(line.pk) or ("its job stays" if line.job_id in staying else "")
+        why = held.get(line.pk) or (_("its job stays") if line.job_id in staying else "")
         if why:
-            found.kept.append(f"Line {line.number} of {line.job.number}, {line.part}: {why}.")
+            found.kept.append(
+                _("Line {line} of {job}, {part}: {why}.").format(
+                    line=line.number, job=line.job.number, part=line.part, why=why
+                )
+            )
         else:
             found.lines.append(line)
     going = {line.pk for line in found.lines}
     for job in jobs:
         rest = [line for line in job.lines.all() if line.pk not in going]
-        why = staying.get(job.pk) or ("it has lines that stay" if rest else "")
+        why = staying.get(job.pk) or (_("it has lines that stay") if rest else "")
         if why:
-            found.kept.append(f"Job {job.number}: {why}.")
+            found.kept.append(_("Job {job}: {why}.").format(job=job.number, why=why))
         else:
             found.jobs.append(job)
     found.customers = _unused(job_list, {job.pk for job in found.jobs})
@@ -58,11 +63,11 @@ def import_undo(*, job_list: JobList, by: User, why: str, now: datetime) -> Undo
     where it was undone before or nothing of it can go."""
     job_list = JobList.objects.select_for_update(of=("self",)).get(pk=job_list.pk)
     if job_list.undone_at is not None:
-        raise ValidationError("This list was already undone.")
+        raise ValidationError(_("This list was already undone."))
     list(JobLine.objects.select_for_update(of=("self",)).filter(job_list=job_list))
     found = import_undoing(job_list)
     if not found.lines and not found.jobs:
-        raise ValidationError("Nothing on this list can be undone any more.")
+        raise ValidationError(_("Nothing on this list can be undone any more."))
     with acting(f"user:{by.get_username()}", why=why):
         _delete(JobLine, found.lines)
         _delete(Job, found.jobs)
@@ -82,23 +87,25 @@ def _delete(model: type[Model], rows: Iterable[Model]) -> None:
 def _held_lines(lines: list[JobLine]) -> dict[int, str]:
     """By line: why it stays."""
     pks = [line.pk for line in lines]
-    held = dict.fromkeys(_changed(JobLine, lines), "somebody changed it after the import")
+    held = dict.fromkeys(_changed(JobLine, lines), _("somebody changed it after the import"))
     for at in range(0, len(pks), 500):
         some = JobLine.objects.filter(pk__in=pks[at : at + 500])
         for name, what in LINE_HELD.items():
             tied = some.exclude(**{name: None}).values_list("pk", flat=True).distinct()
-            held |= dict.fromkeys(tied, what)
+            held |= dict.fromkeys(tied, _(what))
     return held
 
 
 def _held_job(job: Job, changed: set[int]) -> str:
     if job.pk in changed:
-        return "somebody changed it after the import"
+        return _("somebody changed it after the import")
     for relation in Job._meta.related_objects:
         if relation.related_model is JobLine:
             continue
         if relation.related_model._default_manager.filter(job=job).exists():
-            return f"it has a {relation.related_model._meta.verbose_name}"
+            return _("it has a {verbose_name}").format(
+                verbose_name=relation.related_model._meta.verbose_name
+            )
     return ""
 
 

@@ -10,6 +10,8 @@ from decimal import Decimal
 from typing import Final, TypeVar
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from planning.calc.units import Thickness, UnitError
 from shopfloor.files.read_list import Cell, Row
 from shopfloor.site.calendar import wall_to_utc
@@ -108,11 +110,11 @@ class _Reader:
 def _words(row: Row, column: str, most: int, *, blank: bool = False) -> str:
     text = " ".join(row.text(column).split())
     if not text and not blank:
-        raise RowError(f"{column} is empty")
+        raise RowError(_("{column} is empty").format(column=column))
     if len(text) > most:
-        raise RowError(f"{column} is longer than {most} letters")
+        raise RowError(_("{column} is longer than {most} letters").format(column=column, most=most))
     if any(ord(letter) < 32 or 0xD800 <= ord(letter) < 0xE000 for letter in text):
-        raise RowError(f"{column} holds a control character")
+        raise RowError(_("{column} holds a control character").format(column=column))
     return text
 
 
@@ -121,10 +123,16 @@ def _whole(row: Row, column: str, most: int, *, blank: bool = False) -> int | No
     if not text and blank:
         return None
     if not re.fullmatch(r"[0-9]{1,9}(?:[.,]0+)?", text):
-        raise RowError(f"{column} {text[:30]!r} is not a whole number")
+        raise RowError(
+            _("{column} {text!r} is not a whole number").format(column=column, text=text[:30])
+        )
     number = int(re.split(r"[.,]", text)[0])
     if not 1 <= number <= most:
-        raise RowError(f"{column} {number} is out of range, allowed: 1 to {most}")
+        raise RowError(
+            _("{column} {number} is out of range, allowed: 1 to {most}").format(
+                column=column, number=number, most=most
+            )
+        )
     return number
 
 
@@ -132,27 +140,33 @@ def _flag(row: Row, column: str) -> bool:
     text = row.text(column).lower()
     if text in _YES or text in _NO:
         return _YES.get(text, False)
-    raise RowError(f"{column} {text[:30]!r} is neither yes nor no")
+    raise RowError(
+        _("{column} {text!r} is neither yes nor no").format(column=column, text=text[:30])
+    )
 
 
 def _material(text: str, families: Mapping[str, str]) -> str:
     for code in families:
         if code.lower() == text.lower():
             return code
-    known = ", ".join(sorted(families)) or "none yet"
-    raise RowError(f"material {text[:40]!r} is not known; the shop has: {known}")
+    known = ", ".join(sorted(families)) or _("none yet")
+    raise RowError(
+        _("material {text!r} is not known; the shop has: {known}").format(
+            text=text[:40], known=known
+        )
+    )
 
 
 def _thickness(row: Row, family: str, inch_shop: bool) -> float:
     text = row.text("thickness")
     if not text:
-        raise RowError("thickness is empty")
+        raise RowError(_("thickness is empty"))
     if len(text) > 40:
-        raise RowError("thickness is longer than 40 letters")
+        raise RowError(_("thickness is longer than 40 letters"))
     try:
         return Thickness.parse(text, family, inch_shop=inch_shop).nominal_mm
     except UnitError as problem:
-        raise RowError(f"thickness: {problem}") from None
+        raise RowError(_("thickness: {problem}").format(problem=problem)) from None
 
 
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
@@ -172,21 +186,29 @@ def due_of(cell: Cell, zone: ZoneInfo, date_order: str = "none") -> datetime | N
         year, month, day = int(found[1]), int(found[2]), int(found[3])
     elif found := _SLASH.fullmatch(cell):
         if date_order == "none":
-            raise RowError(f"due {cell!r}: say on the page before whether month or day comes first")
+            raise RowError(
+                _("due {cell!r}: say on the page before whether month or day comes first").format(
+                    cell=cell
+                )
+            )
         first, second, year = int(found[1]), int(found[2]), int(found[3])
         month, day = (first, second) if date_order == "month" else (second, first)
     else:
-        raise RowError(f"due {cell[:30]!r} is not a date such as 2026-10-08 or 2026-10-08 13:30")
+        raise RowError(
+            _("due {cell!r} is not a date such as 2026-10-08 or 2026-10-08 13:30").format(
+                cell=cell[:30]
+            )
+        )
     try:
         clock = time(int(found[4]), int(found[5])) if found[4] else END_OF_DAY
         return _on_clock(date(year, month, day), clock, zone)
     except ValueError:
-        raise RowError(f"due {cell!r} is not in the calendar") from None
+        raise RowError(_("due {cell!r} is not in the calendar").format(cell=cell)) from None
 
 
 def _on_clock(day: date, clock: time, zone: ZoneInfo) -> datetime:
     if not 2000 <= day.year <= 2100:
-        raise RowError(f"due {day} is not within 2000 to 2100")
+        raise RowError(_("due {day} is not within 2000 to 2100").format(day=day))
     return wall_to_utc(day, clock, zone)
 
 
@@ -201,5 +223,5 @@ def money_of(text: str) -> Decimal | None:
     elif re.fullmatch(r"\d{1,10},\d{1,2}", bare):
         bare = bare.replace(",", ".")
     if not re.fullmatch(r"\d{1,10}(\.\d{1,4})?", bare):
-        raise RowError(f"quote {text[:30]!r} is not an amount such as 1250.00")
+        raise RowError(_("quote {text!r} is not an amount such as 1250.00").format(text=text[:30]))
     return Decimal(bare)

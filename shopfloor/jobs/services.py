@@ -8,6 +8,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import Customer, Job, JobLine, JobState, Material
@@ -74,9 +76,9 @@ def job_quote(*, job: Job, quote_minor: int | None) -> None:
 @transaction.atomic
 def job_hold(*, job: Job, reason: str) -> None:
     if job.state == JobState.CLOSED:
-        raise ValidationError("A closed job cannot be held: open it again first.")
+        raise ValidationError(_("A closed job cannot be held: open it again first."))
     if not reason.strip():
-        raise ValidationError("Say what it waits for.")
+        raise ValidationError(_("Say what it waits for."))
     job.state, job.hold_reason = JobState.HELD, reason.strip()[:120]
     job.save(update_fields=["state", "hold_reason"])
 
@@ -155,10 +157,10 @@ def line_edit(
 
 # What keeps a line from going, by the relation to it.
 LINE_HELD = {
-    "contours": "it is on a nest",
-    "results": "parts of it were judged",
-    "bench": "bench time was booked on it",
-    "postings": "money was booked on it",
+    "contours": N_("it is on a nest"),
+    "results": N_("parts of it were judged"),
+    "bench": N_("bench time was booked on it"),
+    "postings": N_("money was booked on it"),
 }
 
 
@@ -167,5 +169,7 @@ def line_drop(*, line: JobLine) -> None:
     """Takes a line off a job while nothing hangs on it."""
     for name, what in LINE_HELD.items():
         if getattr(line, name).exists():
-            raise ValidationError(f"Line {line.number} stays: {what}.")
+            raise ValidationError(
+                _("Line {line} stays: {what}.").format(line=line.number, what=_(what))
+            )
     line.delete()

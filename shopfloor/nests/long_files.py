@@ -11,17 +11,20 @@ from typing import Any, Final
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.program import ProgramError
+from planning.calc.said import to_reader
 from shopfloor.audit.actor import acting
 from shopfloor.background.request import request_work
 from shopfloor.files.apart import LONG_PROGRAM
 from shopfloor.files.read_list import ListError
 from shopfloor.files.uploads import INCOMING, upload_drop, upload_keep, upload_read
 from shopfloor.jobs.import_list import import_plan, plan_write
+from shopfloor.jobs.import_told import import_told
 from shopfloor.models import Incoming, Material, Nest, Table, User, WearSet
 from shopfloor.nests.services import nest_add, program_read, revision_add
-from shopfloor.wording.counts import count
 
 LONG_PROGRAM_BYTES: Final = 2 * 1024 * 1024
 LONG_LIST_ROWS: Final = 2_000
@@ -68,19 +71,27 @@ def incoming_take(*, key: str, payload: dict[str, Any]) -> None:
     ):
         return
     try:
-        with acting(f"user:{found.by.get_username()}", why=f"brought in {found.name}"):
+        with acting(
+            f"user:{found.by.get_username()}", why=_("brought in {found}").format(found=found.name)
+        ):
             _take(found)
     except Stopped:
-        _end(found, "stopped", "Stopped. Nothing of it was kept.")
+        _end(found, "stopped", _("Stopped. Nothing of it was kept."))
     except (ProgramError, ListError) as problem:
-        _end(found, "failed", f"{found.name}:{problem.line}: {problem.message}")
+        _end(
+            found,
+            "failed",
+            f"{found.name}:{problem.line}: {to_reader(problem.message, inch=False)}",
+        )
     except ValidationError as problem:
         _end(found, "failed", " ".join(problem.messages))
     except IntegrityError:
-        said = "The shop’s records changed while it was read. Nothing was kept: bring it again."
+        said = _("The shop’s records changed while it was read. Nothing was kept: bring it again.")
         _end(found, "failed", said)
     except Exception:
-        said = "It ended on an error of this software. Nothing was kept; an administrator sees it."
+        said = _(
+            "It ended on an error of this software. Nothing was kept; an administrator sees it."
+        )
         _end(found, "failed", said)
         raise
 
@@ -88,7 +99,7 @@ def incoming_take(*, key: str, payload: dict[str, Any]) -> None:
 def _take(found: Incoming) -> None:
     raw = upload_read(found.digest, INCOMING)
     if raw is None:
-        raise ValidationError("The file is no longer there: bring it again.")
+        raise ValidationError(_("The file is no longer there: bring it again."))
     {"program": _program, "jobs": _jobs}[found.kind](found, raw, _Telling(found.pk))
 
 
@@ -118,9 +129,9 @@ def _program(found: Incoming, raw: bytes, telling: _Telling) -> None:
     told = found.options
     nest = Nest.objects.select_related("table", "material").filter(pk=told.get("nest")).first()
     table = nest.table if nest else Table.objects.filter(pk=told.get("table")).first()
-    tell = telling.step("reading the program")
+    tell = telling.step(_("reading the program"))
     program = program_read(raw, table, limits=LONG_PROGRAM, tell=tell)
-    telling.step("writing it down")
+    telling.step(_("writing it down"))
     with transaction.atomic():
         if nest is None:
             nest = nest_add(
@@ -139,31 +150,27 @@ def _program(found: Incoming, raw: bytes, telling: _Telling) -> None:
             )
             changed = "path"
         else:
-            _, changed = revision_add(
+            _revision, changed = revision_add(
                 nest=nest, file_name=found.name, raw=raw, by=found.by, program=program
             )
-        _end(found, "done", _CHANGED[changed], nest=nest.pk)
+        _end(found, "done", _(_CHANGED[changed]), nest=nest.pk)
 
 
 _CHANGED: Final = {
-    "nothing": "The very same bytes: nothing changed.",
-    "comment": "Only comments changed: setup sheets stay good.",
-    "path": "It is read. Say which job its parts are for.",
+    "nothing": N_("The very same bytes: nothing changed."),
+    "comment": N_("Only comments changed: setup sheets stay good."),
+    "path": N_("It is read. Say which job its parts are for."),
 }
 
 
 def _jobs(found: Incoming, raw: bytes, telling: _Telling) -> None:
     how = {name: found.options.get(name) for name in ("encoding", "date_order", "meaning")}
-    plan = import_plan(raw, **how, tell=telling.step("reading rows"))
-    telling.step("writing them down")
+    plan = import_plan(raw, **how, tell=telling.step(_("reading rows")))
+    telling.step(_("writing them down"))
     with transaction.atomic():
         plan_write(plan, file_name=found.name, by=found.by)
-        told = f"{count(plan.new_jobs, 'new job')}, {count(plan.new_lines, 'new line')}"
-        if plan.known_lines:
-            verb = "was" if plan.known_lines == 1 else "were"
-            told += f", {count(plan.known_lines, 'line')} {verb} there already"
         faults = [f"{found.name}:{fault.line}: {fault.message}" for fault in plan.faults]
-        _end(found, "done", f"{told}; {count(len(faults), 'row')} left out.", faults=faults[:500])
+        _end(found, "done", import_told(plan), faults=faults[:500])
 
 
 def _end(found: Incoming, state: str, said: str, **result: Any) -> None:

@@ -13,6 +13,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Max, Q
+from django.utils.translation import gettext as _
 
 from shopfloor.chart.cut_settings import ON_SETUP_SHEET
 from shopfloor.models import Job, JobLine, Nest, NestPlan, NestRevision, Paper, Table, User
@@ -115,15 +116,15 @@ def paper_void(paper: Paper) -> str:
     named = f"{'Traveler' if paper.kind == TRAVELER else 'Setup sheet'} {paper_of(paper)}"
     newest = newest_paper(paper.kind, paper.job, paper.nest, paper.table)
     if newest is not None and newest.number > paper.number:
-        return (
-            f"{named}: this is number {paper.number} and void; number {newest.number} is the "
+        return _(
+            "{named}: this is number {paper} and void; number {newest} is the "
             "newest. Throw it away and take the newest."
-        )
+        ).format(named=named, paper=paper.number, newest=newest.number)
     if paper.said_sha256 != said_now(paper):
-        return (
-            f"{named}, number {paper.number}, is void: what it says has changed since it was "
+        return _(
+            "{named}, number {paper}, is void: what it says has changed since it was "
             "printed. Print it again."
-        )
+        ).format(named=named, paper=paper.number)
     return ""
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from shopfloor.background.request import request_work
 from shopfloor.models import Contour, JobLine, NestRevision
@@ -46,7 +47,7 @@ def assign_parts_to_lines(*, revision: NestRevision, ties: Ties) -> None:
         wanted = ties.get(group.label, ())
         lines = _spread(wanted, len(group.parts))
         for part, line in zip(group.parts, lines, strict=True):
-            name = line.part if line else f"shape {group.label}"
+            name = line.part if line else _("shape {group}").format(group=group.label)
             key = f"line {line.pk}" if line else name
             counted[key] = counted.get(key, 0) + 1
             for number in part:
@@ -63,6 +64,10 @@ def _spread(
     for line, count in wanted:
         left = copies - len(lines)
         if count is not None and count > left:
-            raise ValidationError(f"There are {copies} copies, not {len(lines) + count}.")
+            raise ValidationError(
+                _("There are {copies} copies, not {count}.").format(
+                    copies=copies, count=len(lines) + count
+                )
+            )
         lines += [line] * (left if count is None else count)
     return lines + [None] * (copies - len(lines))

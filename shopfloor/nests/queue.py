@@ -8,6 +8,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Nest, QueueItem, Sheet, SheetState, Table
 from shopfloor.stock.plate_fit import plate_unfit
@@ -21,9 +22,9 @@ def queue_add(
 ) -> QueueItem:
     """Puts one burning of a nest at the end of a table's list."""
     if nest.withdrawn_at is not None:
-        raise ValidationError("The nest was withdrawn.")
+        raise ValidationError(_("The nest was withdrawn."))
     if not table.active:
-        raise ValidationError(f"{table.name} is out of use.")
+        raise ValidationError(_("{table} is out of use.").format(table=table.name))
     if sheet is not None:
         # Held, so that of two people promising one sheet at once the second is told.
         _sheet_fits(nest, Sheet.objects.select_for_update().get(pk=sheet.pk))
@@ -46,7 +47,11 @@ def queue_add_several(
     sheets are named: one for each, all or none."""
     if sheets and len(sheets) < times:
         raise ValidationError(
-            {"times": f"There are {len(sheets)} free sheets like that one, not {times}."}
+            {
+                "times": _("There are {count} free sheets like that one, not {times}.").format(
+                    count=len(sheets), times=times
+                )
+            }
         )
     on: Sequence[Sheet | None] = sheets or [None] * times
     return [queue_add(nest=nest, table=table, sheet=one, due_at=due_at) for one in on[:times]]
@@ -57,10 +62,14 @@ def _sheet_fits(nest: Nest, sheet: Sheet) -> None:
     if unfit := plate_unfit(sheet, revision, nest):
         raise ValidationError(unfit)
     if sheet.state != SheetState.IN_STOCK:
-        raise ValidationError(f"Sheet {sheet.code} is not in stock.")
+        raise ValidationError(_("Sheet {sheet} is not in stock.").format(sheet=sheet.code))
     promised = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running")).first()
     if promised is not None:
-        raise ValidationError(f"Sheet {sheet.code} is promised to nest {promised.nest.name}.")
+        raise ValidationError(
+            _("Sheet {sheet} is promised to nest {nest}.").format(
+                sheet=sheet.code, nest=promised.nest.name
+            )
+        )
 
 
 @transaction.atomic
@@ -99,4 +108,4 @@ def queue_drop(*, item: QueueItem) -> None:
     """Takes a waiting nest off the list; its sheet is free again."""
     changed = QueueItem.objects.filter(pk=item.pk, state="waiting").update(state="dropped")
     if not changed:
-        raise ValidationError("It no longer waits: it is being burnt or done.")
+        raise ValidationError(_("It no longer waits: it is being burnt or done."))

@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.program import Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
@@ -110,14 +111,20 @@ def revision_add(
     (the same path: setup sheets stay good and every tie is kept) or "path" (ties are kept where a
     contour stayed as it was)."""
     if len(raw) > MAX_PROGRAM_BYTES:
-        raise ValidationError(f"The program is over {MAX_PROGRAM_BYTES // 1024 // 1024} MB.")
+        raise ValidationError(
+            _("The program is over {max_program_bytes} MB.").format(
+                max_program_bytes=MAX_PROGRAM_BYTES // 1024 // 1024
+            )
+        )
     digest = hashlib.sha256(raw).hexdigest()
     last = nest.revisions.order_by("-revision").first()
     if last is not None and last.bytes_sha256 == digest and not reread:
         return last, "nothing"
     program = program or read_program(raw, dialect_of(nest.table))
     if not program.contours:
-        raise ValidationError("The program never lights the torch; check the table's torch codes.")
+        raise ValidationError(
+            _("The program never lights the torch; check the table's torch codes.")
+        )
     revision = NestRevision.objects.create(
         nest=nest,
         revision=(nest.revisions.aggregate(last=Max("revision"))["last"] or 0) + 1,
@@ -241,6 +248,6 @@ def nest_edit(*, nest: Nest, wear_set: WearSet, table: Table | None, sheets_want
 def nest_withdraw(*, nest: Nest, at: datetime | None = None) -> None:
     """Takes a nest out of the lists; its runs and revisions stay. Not while it is on a queue."""
     if QueueItem.objects.filter(nest=nest, state__in=("waiting", "running")).exists():
-        raise ValidationError("It waits in a table's queue: remove it there first.")
+        raise ValidationError(_("It waits in a table's queue: remove it there first."))
     nest.withdrawn_at = at or timezone.now()
     nest.save(update_fields=["withdrawn_at"])

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.program import Note
 from planning.calc.program.checks import outside_sheet
@@ -102,11 +103,11 @@ def older_because(plan: NestPlan | None, *, now: datetime | None = None) -> str:
         return ""
     now = now or timezone.now()
     if plan.table.figures_at and plan.computed_at < plan.table.figures_at:
-        return "the table’s figures"
+        return _("the table’s figures")
     since = Q(valid_from__gt=plan.computed_at, valid_from__lte=now) | Q(
         valid_to__gt=plan.computed_at, valid_to__lte=now
     )
     material = plan.revision.nest.material_id
     if ChartRow.objects.filter(since, wear_set=plan.wear_set_id, material=material).exists():
-        return "the cut chart"
+        return _("the cut chart")
     return ""

@@ -11,6 +11,7 @@ from itertools import pairwise
 from django.contrib.auth.hashers import check_password, make_password
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.errors import FloorError, PinLocked
 from shopfloor.models import SignInEnd, Table, Terminal, User
@@ -27,10 +28,10 @@ SEEN_EVERY = timedelta(minutes=1)
 def pin_set(*, user: User, pin: str) -> None:
     """Gives a person a PIN of 4 to 8 figures; ends any lock, and the sign-ins at all screens."""
     if not (pin.isascii() and pin.isdigit() and 4 <= len(pin) <= 8):
-        raise FloorError("A PIN is 4 to 8 figures.")
+        raise FloorError(_("A PIN is 4 to 8 figures."))
     steps = {(int(b) - int(a)) % 10 for a, b in pairwise(pin)}
     if len(steps) == 1 and steps <= {0, 1, 9}:
-        raise FloorError("That PIN is too easy to guess.", "Not all the same, not in a row.")
+        raise FloorError(_("That PIN is too easy to guess."), _("Not all the same, not in a row."))
     user.pin_hash = make_password(pin)
     user.pin_failures, user.pin_locked_until = 0, None
     user.save(update_fields=["pin_hash", "pin_failures", "pin_locked_until"])
@@ -73,8 +74,13 @@ def terminal_register(*, code: str, name: str, table: Table | None = None) -> tu
     terminal.full_clean()
     terminal.save()
     signins_end(by=SignInEnd.MOVED, now=timezone.now(), terminal=terminal)
-    where = table.name if table is not None else "any table"
-    security_event("terminal_registered", text=f"{terminal.name} ({terminal.code}) at {where}")
+    where = table.name if table is not None else _("any table")
+    security_event(
+        "terminal_registered",
+        text=_("{terminal} ({code}) at {where}").format(
+            terminal=terminal.name, code=terminal.code, where=where
+        ),
+    )
     return terminal, token
 
 

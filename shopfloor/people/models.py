@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.people.rights import TABLE
 from shopfloor.people.rights import Role as Role
@@ -37,7 +39,7 @@ class User(AbstractUser):
     @property
     def shown_role(self) -> str:
         """What the person is to others. A superuser's role says nothing: they may do all."""
-        return "every right" if self.is_superuser else self.role
+        return _("every right") if self.is_superuser else self.role
 
 
 class Terminal(models.Model):
@@ -83,11 +85,11 @@ class ScreenSignIn(models.Model):
 class SignInEnd(models.TextChoices):
     """Why a stay at a screen ended. After the first two what was entered before still counts."""
 
-    SIGNED_OUT = "signed_out", "signed out"
-    MOVED = "moved", "the screen was moved to another table"
-    PIN = "pin", "the PIN was changed"
-    RIGHTS = "rights", "the person may not work at a table any more"
-    WITHDRAWN = "withdrawn", "the screen was withdrawn"
+    SIGNED_OUT = "signed_out", _lazy("signed out")
+    MOVED = "moved", _lazy("the screen was moved to another table")
+    PIN = "pin", _lazy("the PIN was changed")
+    RIGHTS = "rights", _lazy("the person may not work at a table any more")
+    WITHDRAWN = "withdrawn", _lazy("the screen was withdrawn")
 
 
 class SecurityEvent(models.Model):
@@ -137,7 +139,7 @@ class Throttle(models.Model):
 
     key = models.CharField(max_length=64, unique=True)
     times = models.PositiveIntegerField()
-    ends_us = models.BigIntegerField(db_index=True, help_text="forgotten from then on")
+    ends_us = models.BigIntegerField(db_index=True, help_text=_lazy("forgotten from then on"))
 
     def __str__(self) -> str:
         return f"{self.key[:8]}: {self.times}"

@@ -6,14 +6,16 @@ from __future__ import annotations
 from typing import Any, Final
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_noop as N_
 
 
 class Role(models.TextChoices):
-    OPERATOR = "operator", "operator"
-    SUPERVISOR = "supervisor", "supervisor"
-    PLANNER = "planner", "planner"
-    OWNER = "owner", "owner"
-    ADMINISTRATOR = "administrator", "administrator"
+    OPERATOR = "operator", _lazy("operator")
+    SUPERVISOR = "supervisor", _lazy("supervisor")
+    PLANNER = "planner", _lazy("planner")
+    OWNER = "owner", _lazy("owner")
+    ADMINISTRATOR = "administrator", _lazy("administrator")
 
 
 COST: Final = "see_cost"
@@ -31,18 +33,22 @@ SECURITY: Final = "see_security"
 
 # Right, what it lets a person do, whose it is.
 TABLE: Final = (
-    (COST, "sees what jobs cost", "owner"),
-    (WAGE, "sees wage rates", "owner"),
-    (MARGIN, "sees quotes and margin", "owner"),
-    (QUOTES, "makes and opens quotes", "planner owner"),
-    (PERSONS, "sees times of single persons", "supervisor owner"),
-    (FLOOR, "works at a screen beside a table", "operator supervisor"),
-    (ASSIGN, "says which job arcs belonged to", "supervisor planner owner"),
-    (PLAN, "changes jobs, nests, stock and the queue", "supervisor planner owner administrator"),
-    (CHART, "changes the cut chart and rates", "planner owner administrator"),
-    (FEEDS, "adds and changes signal sources", "administrator"),
-    (CLOSE, "closes a month", "owner"),
-    (SECURITY, "reads the security log", "owner administrator"),
+    (COST, N_("sees what jobs cost"), "owner"),
+    (WAGE, N_("sees wage rates"), "owner"),
+    (MARGIN, N_("sees quotes and margin"), "owner"),
+    (QUOTES, N_("makes and opens quotes"), "planner owner"),
+    (PERSONS, N_("sees times of single persons"), "supervisor owner"),
+    (FLOOR, N_("works at a screen beside a table"), "operator supervisor"),
+    (ASSIGN, N_("says which job arcs belonged to"), "supervisor planner owner"),
+    (
+        PLAN,
+        N_("changes jobs, nests, stock and the queue"),
+        "supervisor planner owner administrator",
+    ),
+    (CHART, N_("changes the cut chart and rates"), "planner owner administrator"),
+    (FEEDS, N_("adds and changes signal sources"), "administrator"),
+    (CLOSE, N_("closes a month"), "owner"),
+    (SECURITY, N_("reads the security log"), "owner administrator"),
 )
 RIGHTS: Final[dict[str, tuple[str, ...]]] = {
     role: tuple(code for code, _, roles in TABLE if role in roles.split()) for role in Role

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.utils.crypto import get_random_string
+from django.utils.translation import gettext as _
 
 from shopfloor.errors import FloorError
 from shopfloor.models import Table, Terminal
@@ -46,13 +47,16 @@ def screen_code_use(*, typed: str, address: str, now: datetime) -> tuple[Termina
     if wait_s := attempt(WRONG, block):
         security_event("screen_code_waits", address=address)
         minutes = max(1, round(wait_s / 60))
-        raise FloorError("Too many codes that are not right.", f"Try again in {minutes} min.")
+        raise FloorError(
+            _("Too many codes that are not right."),
+            _("Try again in {minutes} min.").format(minutes=minutes),
+        )
     used = _used(typed, now)
     if used is None:
         security_event("screen_code_failed", address=address)
         raise FloorError(
-            "That code registers no screen.",
-            "Each works once, for 15 minutes; make a new one on Sources, Screens.",
+            _("That code registers no screen."),
+            _("Each works once, for 15 minutes; make a new one on Sources, Screens."),
         )
     forget(WRONG, block)
     return used

@@ -12,6 +12,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.errors import FloorError
 from shopfloor.models import ScreenSignIn, SignInEnd, Table, Terminal, User
@@ -23,9 +25,9 @@ GRACE = timedelta(seconds=15)  # what a device's clock may be off after its corr
 PURGED = KEPT * 3
 STILL_COUNTS = (SignInEnd.SIGNED_OUT, SignInEnd.MOVED)
 WHY_NOT = {
-    SignInEnd.PIN: "the PIN was changed",
-    SignInEnd.RIGHTS: "the right to work at a table ended",
-    SignInEnd.WITHDRAWN: "this screen was withdrawn",
+    SignInEnd.PIN: N_("the PIN was changed"),
+    SignInEnd.RIGHTS: N_("the right to work at a table ended"),
+    SignInEnd.WITHDRAWN: N_("this screen was withdrawn"),
 }
 
 
@@ -52,7 +54,7 @@ def signins_end(
     """Ends the open ones of a person or screen. `but`: ids of people who stay. What a person
     signed out of ends again by a changed PIN or a lost right: nothing of it counts from then."""
     if person is None and terminal is None:
-        raise ValueError("whose sign-ins end?")
+        raise ValueError(_("whose sign-ins end?"))
     open_ones = Q(ended_at=None)
     overruled = Q() if by in STILL_COUNTS else Q(ended_by__in=STILL_COUNTS)
     rows = ScreenSignIn.objects.filter(open_ones | overruled)
@@ -77,15 +79,20 @@ def signin_judged(signin: ScreenSignIn, *, at: datetime, now: datetime) -> None:
     """Raises `FloorError` where an entry of a time does not count any more."""
     if signin.ended_at is None:
         if now - signin.began_at > KEPT + RENEWED:
-            raise FloorError("That sign-in is over a week old.", "Sign in and enter it again.")
+            raise FloorError(
+                _("That sign-in is over a week old."), _("Sign in and enter it again.")
+            )
         return
     ended_by = SignInEnd(signin.ended_by)
     if ended_by in WHY_NOT:
         raise FloorError(
-            f"It came in after {WHY_NOT[ended_by]}.", "It is kept; the supervisor can enter it."
+            _("It came in after {ended_by}.").format(ended_by=_(WHY_NOT[ended_by])),
+            _("It is kept; the supervisor can enter it."),
         )
     if not signin.began_at - GRACE <= at <= signin.ended_at + GRACE or now - at > KEPT:
         raise FloorError(
-            f"{signin.person.shown_name} was not signed in here at that time.",
-            "It is kept; sign in and enter it again.",
+            _("{shown_name} was not signed in here at that time.").format(
+                shown_name=signin.person.shown_name
+            ),
+            _("It is kept; sign in and enter it again."),
         )

@@ -10,6 +10,8 @@ from django.db import IntegrityError, transaction
 from django.db.models import DateTimeField, F, Value
 from django.db.models.functions import Greatest
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.audit.actor import current_address, current_who
 from shopfloor.audit.kept import KEPT_DAYS
@@ -29,28 +31,28 @@ class Kind:
 
 
 KINDS: dict[str, Kind] = {
-    "signin_failed": Kind("sign-in failed", counted=True),
-    "signin_waits": Kind("sign-in turned away for a while", counted=True),
-    "pin_failed": Kind("wrong badge or PIN at a screen", counted=True),
-    "pin_waits": Kind("PIN locked for a while", counted=True),
-    "screen_code_failed": Kind("wrong code for a screen", counted=True),
-    "screen_code_waits": Kind("codes for a screen turned away for a while", counted=True),
-    "source_refused": Kind("collector without a right token", counted=True),
-    "person_added": Kind("person added"),
-    "role_changed": Kind("role changed"),
-    "rights_changed": Kind("rights changed"),
-    "rights_own": Kind("rights given to oneself"),
-    "person_shut_out": Kind("person shut out"),
-    "person_let_in": Kind("person let in again"),
-    "badge_changed": Kind("badge changed"),
-    "password_reset": Kind("password set by somebody else"),
-    "password_changed": Kind("own password changed"),
-    "pin_set": Kind("PIN set"),
-    "screen_code_made": Kind("code for a screen made"),
-    "terminal_registered": Kind("screen registered"),
-    "terminal_withdrawn": Kind("screen withdrawn"),
-    "source_token": Kind("token for a collector made"),
-    "exported": Kind("everything exported"),
+    "signin_failed": Kind(N_("sign-in failed"), counted=True),
+    "signin_waits": Kind(N_("sign-in turned away for a while"), counted=True),
+    "pin_failed": Kind(N_("wrong badge or PIN at a screen"), counted=True),
+    "pin_waits": Kind(N_("PIN locked for a while"), counted=True),
+    "screen_code_failed": Kind(N_("wrong code for a screen"), counted=True),
+    "screen_code_waits": Kind(N_("codes for a screen turned away for a while"), counted=True),
+    "source_refused": Kind(N_("collector without a right token"), counted=True),
+    "person_added": Kind(N_("person added")),
+    "role_changed": Kind(N_("role changed")),
+    "rights_changed": Kind(N_("rights changed")),
+    "rights_own": Kind(N_("rights given to oneself")),
+    "person_shut_out": Kind(N_("person shut out")),
+    "person_let_in": Kind(N_("person let in again")),
+    "badge_changed": Kind(N_("badge changed")),
+    "password_reset": Kind(N_("password set by somebody else")),
+    "password_changed": Kind(N_("own password changed")),
+    "pin_set": Kind(N_("PIN set")),
+    "screen_code_made": Kind(N_("code for a screen made")),
+    "terminal_registered": Kind(N_("screen registered")),
+    "terminal_withdrawn": Kind(N_("screen withdrawn")),
+    "source_token": Kind(N_("token for a collector made")),
+    "exported": Kind(N_("everything exported")),
 }
 TOLD = frozenset({"rights_own"})  # the owner is told of these
 
@@ -91,7 +93,9 @@ def source_token_made(*, instance: Any, created: bool, raw: bool, **kwargs: Any)
     """`post_save` of a source's token: intake knows no log, and a command makes tokens too."""
     if created and not raw:
         by = f"user:{instance.made_by}" if instance.made_by else None
-        security_event("source_token", text=f"source {instance.feed.name}", by=by)
+        security_event(
+            "source_token", text=_("source {feed}").format(feed=instance.feed.name), by=by
+        )
 
 
 def notice_seen(*, notice: SecurityNotice, by: User, now: datetime) -> None:
@@ -123,7 +127,7 @@ def _added(row: SecurityEvent) -> bool:
         "count": F("count") + 1,
         "last_at": Greatest(F("last_at"), Value(row.last_at, DateTimeField())),
     }
-    for _ in range(3):
+    for _try in range(3):
         known = there.values_list("about", flat=True).first()
         if known is None:
             return False

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Units, User
 from shopfloor.people.rights import RIGHTS
@@ -22,7 +23,7 @@ THEMES = ("", "light", "dark")
 @transaction.atomic
 def preferences_set(*, user: User, units: str, theme: str) -> None:
     if units not in Units.values or theme not in THEMES:
-        raise ValidationError("There is no such setting.")
+        raise ValidationError(_("There is no such setting."))
     user.units, user.theme = units, theme
     user.save(update_fields=["units", "theme"])
 
@@ -80,7 +81,7 @@ def person_edit(
 ) -> None:
     """Changes a person. Nobody takes their own administration away: somebody must be left."""
     if user.pk == by.pk and (role != user.role or not active):
-        raise ValidationError("Your own role is changed by another administrator.")
+        raise ValidationError(_("Your own role is changed by another administrator."))
     was = User.objects.get(pk=user.pk)
     user.first_name, user.last_name = first_name.strip(), last_name.strip()
     user.badge, user.is_active = badge.strip() or None, active
@@ -92,7 +93,11 @@ def person_edit(
         role_give(user=user, role=role)
     floor_right_ended(user=user, now=timezone.now())
     if role != was.role:
-        security_event("role_changed", about=user, text=f"{was.role} to {role}")
+        security_event(
+            "role_changed",
+            about=user,
+            text=_("{role} to {now}").format(role=was.role, now=role),
+        )
     if active != was.is_active:
         security_event("person_let_in" if active else "person_shut_out", about=user)
     if user.badge != was.badge:
@@ -105,7 +110,7 @@ def rights_set(*, user: User, codes: list[str], by: User) -> None:
     themselves."""
     known = {code for rights in RIGHTS.values() for code in rights}
     if not set(codes) <= known:
-        raise ValidationError("There is no such right.")
+        raise ValidationError(_("There is no such right."))
     had = set(user.user_permissions.values_list("codename", flat=True))
     user.user_permissions.set(
         Permission.objects.filter(
@@ -116,12 +121,14 @@ def rights_set(*, user: User, codes: list[str], by: User) -> None:
     added, gone = sorted(set(codes) - had), sorted(had - set(codes))
     words = dict(User._meta.permissions)
     if added or gone:
-        changed = [f"now {words[code]}" for code in added]
-        changed += [f"no longer {words[code]}" for code in gone]
+        changed = [_("now {code}").format(code=_(words[code])) for code in added]
+        changed += [_("no longer {code}").format(code=_(words[code])) for code in gone]
         security_event("rights_changed", about=user, text="; ".join(changed))
     if added and user.pk == by.pk:
-        given = "; ".join(words[code] for code in added)
-        text = f"{user.shown_name} gave themselves a right: {given}"
+        given = "; ".join(_(words[code]) for code in added)
+        text = _("{shown_name} gave themselves a right: {given}").format(
+            shown_name=user.shown_name, given=given
+        )
         security_event("rights_own", about=user, text=text)
 
 

@@ -6,6 +6,8 @@ from typing import Any
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.control import NEEDED
 from planning.calc.units import in_from_mm
@@ -21,7 +23,7 @@ from shopfloor.quality.queries import (
 from shopfloor.svg.control_chart import control_chart
 from shopfloor.web.access import ANY, PERSONS, DeskRequest, may, right
 
-NAMES = {"u": "Squareness u", "kerf": "Kerf correction a side"}
+NAMES = {"u": N_("Squareness u"), "kerf": N_("Kerf correction a side")}
 
 
 @right(*ANY)
@@ -33,9 +35,13 @@ def checks(request: DeskRequest) -> HttpResponse:
     if measure not in MEASURES or (asked and (group is None or group.key != asked)):
         raise Http404
     context: dict[str, Any] = {
-        "groups": groups, "group": group, "measure": measure, "names": NAMES, "needed": NEEDED,
+        "groups": groups,
+        "group": group,
+        "measure": measure,
+        "names": {key: _(name) for key, name in NAMES.items()},
+        "needed": NEEDED,
         "persons": may(request.user, PERSONS),
-    }  # fmt: skip
+    }
     if group is not None:
         context |= _chart(group, measure, inch=request.user.units == "inch")
     return render(request, "quality/checks.html", context)
@@ -53,9 +59,9 @@ def _chart(group: CheckGroup, measure: str, *, inch: bool) -> dict[str, Any]:
         lines = [(number, in_from_mm(mm)) for number, mm in lines]
     chart = control and control_chart(
         control,
-        unit="in" if inch else "mm",
+        unit=_("in") if inch else _("mm"),
         digits=4 if inch else 2,
-        lines=[(y, f"range {number}") for number, y in lines],
-        what=NAMES[measure],
+        lines=[(y, _("range {number}").format(number=number)) for number, y in lines],
+        what=_(NAMES[measure]),
     )
     return context | {"chart": chart, "control": control}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
 
 from planning.calc.control import Control, individuals
 from planning.calc.quality import QualityError, rz5_range, u_limits_mm, u_range
@@ -120,9 +121,9 @@ def seen(checks: list[Check], known: list[Check], control: Control | None) -> li
     said: dict[int, list[str]] = {}
     if control is not None:
         for places, words in (
-            (control.beyond, "outside the limits"),
-            (control.one_side, "eighth or more in a row on one side"),
-            ([place + 1 for place in control.jumps], "jumped from the one before"),
+            (control.beyond, _("outside the limits")),
+            (control.one_side, _("eighth or more in a row on one side")),
+            ([place + 1 for place in control.jumps], _("jumped from the one before")),
         ):
             for place in places:
                 said.setdefault(known[place].pk, []).append(words)
@@ -154,18 +155,26 @@ def u_asked(run: Run) -> int | None:
 
 def verdict_words(check: Check, asked: int | None, *, inch: bool = False) -> str:
     """Not good: u 0.52 mm, at most 0.30 mm is asked (range 2 of ISO 9013)."""
-    verdict = {True: "Good", False: "Not good", None: "Not judged"}[check.passed]
+    verdict = {True: _("Good"), False: _("Not good"), None: _("Not judged")}[check.passed]
     if check.u_mm is None:
-        gauge = {True: "the gauge goes", False: "the gauge does not go", None: "no u measured"}
+        gauge = {
+            True: _("the gauge goes"),
+            False: _("the gauge does not go"),
+            None: _("no u measured"),
+        }
         return f"{verdict}: {gauge[check.passed]}."
     thickness_mm = check.measured.get("thickness_mm") or check.run.revision.nest.thickness_mm
     limits = dict(u_lines_mm(thickness_mm))
     said = f"{verdict}: u {_length(check.u_mm, inch)}"
     if check.measured.get("passed") is False:
-        said = f"{verdict}: the gauge does not go; u {_length(check.u_mm, inch)}"
+        said = _("{verdict}: the gauge does not go; u {u_mm}").format(
+            verdict=verdict, u_mm=_length(check.u_mm, inch)
+        )
     if asked is None or asked not in limits:
-        return f"{said}, nothing is asked of it."
-    return f"{said}, at most {_length(limits[asked], inch)} is asked (range {asked} of ISO 9013)."
+        return _("{said}, nothing is asked of it.").format(said=said)
+    return _("{said}, at most {asked} is asked (range {u_range} of ISO 9013).").format(
+        said=said, asked=_length(limits[asked], inch), u_range=asked
+    )
 
 
 def check_failed(run: Run) -> Check | None:
@@ -176,18 +185,24 @@ def check_failed(run: Run) -> Check | None:
 
 
 def _length(mm: float, inch: bool) -> str:
-    return f"{in_from_mm(mm):.4f} in" if inch else f"{mm:.2f} mm"
+    return _("{mm:.4f} in").format(mm=in_from_mm(mm)) if inch else _("{mm:.2f} mm").format(mm=mm)
 
 
 def correction_words(correction_mm: float | None, *, inch: bool = False) -> str:
     """Kerf +0.15 mm a side: the path goes further from the part."""
     if correction_mm is None:
         return ""
-    size = f"{in_from_mm(correction_mm):+.4f} in" if inch else f"{correction_mm:+.2f} mm"
+    size = (
+        _("{correction_mm:+.4f} in").format(correction_mm=in_from_mm(correction_mm))
+        if inch
+        else _("{correction_mm:+.2f} mm").format(correction_mm=correction_mm)
+    )
     if not float(size.split()[0]):
-        return "Kerf right: the path stays where it is."
-    away = "further from" if correction_mm > 0 else "nearer to"
-    return f"Kerf {size.replace('-', '−')} a side: the path goes {away} the part."
+        return _("Kerf right: the path stays where it is.")
+    away = _("further from") if correction_mm > 0 else _("nearer to")
+    return _("Kerf {size} a side: the path goes {away} the part.").format(
+        size=size.replace("-", "−"), away=away
+    )
 
 
 def _measured() -> QuerySet[Check]:

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from planning.calc.quality import (
     QualityError,
@@ -55,14 +56,14 @@ def check_record(
         u_mm = _u_mm(measured, thickness_mm)
         reached = u_range(u_mm, thickness_mm) if u_mm is not None else None
     except QualityError as problem:
-        raise FloorError(f"{problem}".capitalize() + ".", "Measure again.") from problem
+        raise FloorError(f"{problem}".capitalize() + ".", _("Measure again.")) from problem
     asked = u_asked(run)
     passed = measured.passed
     if passed is not False and u_mm is not None and asked is not None:
         passed = reached is not None and reached <= asked
     figures = (u_mm, measured.rz5_um, measured.kerf_mm)
     if all(figure is None for figure in figures) and passed is None and not measured.dross:
-        raise FloorError("Nothing was measured.", "Give one value, or say good or not good.")
+        raise FloorError(_("Nothing was measured."), _("Give one value, or say good or not good."))
     check = (memo or UndoRecord()).make(
         Check(
             run=run,
@@ -90,15 +91,20 @@ def check_countersign(
     """A second person's word that they measured it too. Not the one who checked, and nobody whose
     own first pieces want a second signature."""
     if by.pk == check.by_id:
-        raise FloorError("You checked it yourself.", "Somebody else has to sign.")
+        raise FloorError(_("You checked it yourself."), _("Somebody else has to sign."))
     if by.needs_countersign:
         raise FloorError(
-            f"{by.shown_name}’s own first pieces take a second signature.", "Ask somebody else."
+            _("{shown_name}’s own first pieces take a second signature.").format(
+                shown_name=by.shown_name
+            ),
+            _("Ask somebody else."),
         )
     if not may(by, FLOOR):
-        raise FloorError(f"{by.shown_name} does not work at the tables.")
+        raise FloorError(
+            _("{shown_name} does not work at the tables.").format(shown_name=by.shown_name)
+        )
     if check.countersigned_by_id is not None:
-        raise FloorError("It is signed already.")
+        raise FloorError(_("It is signed already."))
     (memo or UndoRecord()).change(check, countersigned_by=by, countersigned_at=at)
 
 
@@ -110,7 +116,7 @@ def _u_mm(measured: Measured, thickness_mm: float) -> float | None:
         any(size is not None for size in sizes),
     ]
     if sum(ways) > 1:
-        raise FloorError("u was given in more than one way.", "Give one of the three.")
+        raise FloorError(_("u was given in more than one way."), _("Give one of the three."))
     if measured.u_mm is not None:
         return measured.u_mm
     if measured.angle_deg is not None:
@@ -119,7 +125,7 @@ def _u_mm(measured: Measured, thickness_mm: float) -> float | None:
     if top is None and bottom is None:
         return None
     if top is None or bottom is None:
-        raise FloorError("Both sizes are needed, top and bottom.")
+        raise FloorError(_("Both sizes are needed, top and bottom."))
     return u_from_sizes_mm(top, bottom, thickness_mm)
 
 
@@ -128,10 +134,10 @@ def _correction_mm(measured: Measured) -> float | None:
     if measured.nominal_mm is None:
         return None
     if measured.shape not in SHAPES:
-        raise FloorError("Is it an outside size or a hole?", "The sign depends on it.")
+        raise FloorError(_("Is it an outside size or a hole?"), _("The sign depends on it."))
     sizes = [size for size in (measured.top_mm, measured.bottom_mm) if size is not None]
     if len(sizes) != 2 or measured.nominal_mm <= 0:
-        raise FloorError("The kerf needs the size asked, and the size at top and bottom.")
+        raise FloorError(_("The kerf needs the size asked, and the size at top and bottom."))
     mean = sum(sizes) / 2
     return kerf_correction_mm(measured.nominal_mm, mean, hole=measured.shape == "hole")
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import median
 
+from django.utils.translation import gettext as _
+
 from shopfloor.models import Fitting, Torch, WearSet
 from shopfloor.runs.arcs import to_us
 from shopfloor.wear.fitted import fittings_in, set_of
@@ -34,11 +36,10 @@ class CurrentMismatch:
 
     @property
     def words(self) -> str:
-        like = f", as {self.like} does" if self.like else ""
-        return (
-            f"The last {self.arcs} arcs burnt at about {self.amps:.0f} A{like}; {self.fitted} is "
-            "on record."
-        )
+        like = _(", as {like} does").format(like=self.like) if self.like else ""
+        return _(
+            "The last {arcs} arcs burnt at about {amps:.0f} A{like}; {fitted} is on record."
+        ).format(arcs=self.arcs, amps=self.amps, like=like, fitted=self.fitted)
 
 
 def current_mismatch(

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting
 from shopfloor.audit.undo_record import UndoRecord
@@ -46,9 +47,9 @@ def run_from_arcs(
     memo = memo or UndoRecord()
     arcs = arcs_by_key(list(arc_keys))
     if not arcs or len({(arc.table, arc.torch) for arc in arcs}) != 1:
-        raise FloorError("Choose arcs of one torch.")
+        raise FloorError(_("Choose arcs of one torch."))
     table = Table.objects.get(code=arcs[0].table)
-    torch, _ = Torch.objects.get_or_create(table=table, code=arcs[0].torch)
+    torch, _made = Torch.objects.get_or_create(table=table, code=arcs[0].torch)
     end = from_us(max(arc.off_us or arc.on_us for arc in arcs))
     waiting = QueueItem.objects.filter(nest=revision.nest, table=table, state="waiting")
     item = waiting.select_related("sheet").order_by("position").first()

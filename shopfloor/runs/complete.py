@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting
 from shopfloor.errors import FloorError
@@ -38,9 +39,9 @@ def run_complete(
     then finishes it where its last arc ended. Raises `FloorError` where it is over already."""
     run = Run.objects.select_for_update(of=("self",)).select_related("table").get(pk=run_id)
     if run.state not in (RunState.OPEN, RunState.STOPPED):
-        raise FloorError(f"This run is {RunState(run.state).label} already.")
+        raise FloorError(_("This run is {label} already.").format(label=RunState(run.state).label))
     judged = judged_parts(run, {"parts": parts})
-    with acting(f"user:{by.get_username()}", why="completed at the desk"):
+    with acting(f"user:{by.get_username()}", why=_("completed at the desk")):
         _burnt_with(run, sets)
         _burnt_by(run, operator)
         _lay(run, sheet, heat, inch=by.units == Units.INCH)
@@ -72,11 +73,15 @@ def _lay(run: Run, sheet: Sheet | None, heat: str, *, inch: bool) -> None:
     """Ties the run to its sheet, and the sheet to its heat where it has none yet."""
     if sheet is None:
         if heat:
-            raise FloorError("A heat belongs to a sheet.", "Choose the sheet.", ask="sheet")
+            raise FloorError(_("A heat belongs to a sheet."), _("Choose the sheet."), ask="sheet")
         return
     if sheet.pk != run.sheet_id:
         if sheet.state != SheetState.IN_STOCK:
-            raise FloorError(f"Sheet {sheet.code} is {SheetState(sheet.state).label}.")
+            raise FloorError(
+                _("Sheet {sheet} is {label}.").format(
+                    sheet=sheet.code, label=SheetState(sheet.state).label
+                )
+            )
         if said := plate_unfit(sheet, run.revision, run.revision.nest, inch=inch):
             raise FloorError(said)
         if run.sheet is not None:
@@ -86,8 +91,12 @@ def _lay(run: Run, sheet: Sheet | None, heat: str, *, inch: bool) -> None:
     if not heat or (sheet.heat and sheet.heat.number == heat):
         return
     if sheet.heat is not None:
-        raise FloorError(f"Sheet {sheet.code} is of heat {sheet.heat}, not {heat}.")
-    sheet.heat, _ = Heat.objects.get_or_create(number=heat, material=sheet.material)
+        raise FloorError(
+            _("Sheet {sheet} is of heat {heat}, not {wanted}.").format(
+                sheet=sheet.code, heat=sheet.heat, wanted=heat
+            )
+        )
+    sheet.heat, _made = Heat.objects.get_or_create(number=heat, material=sheet.material)
     sheet.save(update_fields=["heat"])
 
 

@@ -9,6 +9,8 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.audit.undo_record import UndoRecord, undo_steps
 from shopfloor.errors import FloorError
@@ -26,7 +28,7 @@ from shopfloor.runs.opened_stretch import unassigned_stretch
 from shopfloor.runs.stoppages import reason_of, stoppage_explain
 
 LINE_LENGTH = 300
-GIVEN = "given from the day's page"
+GIVEN = N_("given from the day's page")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,17 +59,19 @@ def assign_arcs(
     try:
         loose = unassigned_stretch(first_key, arcs)
     except LookupError as gone:
-        raise FloorError(str(gone), "Load the page again.") from gone
+        raise FloorError(str(gone), _("Load the page again.")) from gone
     keys = loose.keys
     memo = UndoRecord()
     run = None
     if run_id:
         run = _run(run_id, loose.table)
     if run_id or (revision_id is None and not nest):
-        arcs_assign(arc_keys=keys, run=run, by=by, why=GIVEN, now=now)
+        arcs_assign(arc_keys=keys, run=run, by=by, why=_(GIVEN), now=now)
     else:
         revision = _revision(revision_id, nest)
-        run = run_from_arcs(revision=revision, arc_keys=keys, by=by, why=GIVEN, now=now, memo=memo)
+        run = run_from_arcs(
+            revision=revision, arc_keys=keys, by=by, why=_(GIVEN), now=now, memo=memo
+        )
     if run is None:
         return ArcsAssigned(keys, "", "")
     return ArcsAssigned(keys, str(run.pk), run.revision.nest.name, tuple(memo.steps))
@@ -83,7 +87,7 @@ def unassign_arcs(
     others = ArcAssignment.objects.filter(segment__run__in=runs).exclude(by=None)
     if steps and not others.exclude(arc_key__in=keys).exists():
         undo_steps(list(steps), memo=UndoRecord(), stamp={"by": by, "at": now, "action": None})
-    why = "taken back from the day's page"
+    why = _("taken back from the day's page")
     return arcs_unassign(arc_keys=list(keys), by=by, why=why, now=now)
 
 
@@ -92,10 +96,10 @@ def stoppage_reason_give(*, stoppage_id: int, reason_code: str, by: User, note: 
     """Gives a stoppage its reason, or another one."""
     stoppage = Stoppage.objects.filter(pk=stoppage_id).first()
     if stoppage is None:
-        raise FloorError("There is no such stoppage any more.", "Load the page again.")
+        raise FloorError(_("There is no such stoppage any more."), _("Load the page again."))
     reason = reason_of(reason_code)
     if reason is None:
-        raise FloorError("Which reason?", "Choose one from the list.")
+        raise FloorError(_("Which reason?"), _("Choose one from the list."))
     stoppage_explain(stoppage=stoppage, reason=reason, by=by, note=note)
 
 
@@ -104,9 +108,13 @@ def add_shift_note(*, text: str, by: User, now: datetime) -> Action:
     """Leaves a line for those who come after, kept like a note from the floor."""
     said = " ".join(text.split())
     if not said:
-        raise FloorError("The line is empty.", "Write what the next shift must know.")
+        raise FloorError(_("The line is empty."), _("Write what the next shift must know."))
     if len(said) > LINE_LENGTH:
-        raise FloorError(f"The line is {len(said)} letters long; {LINE_LENGTH} fit.")
+        raise FloorError(
+            _("The line is {count} letters long; {line_length} fit.").format(
+                count=len(said), line_length=LINE_LENGTH
+            )
+        )
     return Action.objects.create(
         kind="note",
         payload={"text": said},
@@ -122,10 +130,11 @@ def _run(run_id: str, table: str) -> Run:
     try:
         run = Run.objects.select_related("table", "revision__nest").get(pk=uuid.UUID(run_id))
     except (ValueError, Run.DoesNotExist):
-        raise FloorError("There is no such run.", "Choose one from the list.") from None
+        raise FloorError(_("There is no such run."), _("Choose one from the list.")) from None
     if run.table.code != table:
         raise FloorError(
-            f"That run was on {run.table.name}.", "Choose a run on the same table as the arcs."
+            _("That run was on {table}.").format(table=run.table.name),
+            _("Choose a run on the same table as the arcs."),
         )
     return run
 
@@ -135,5 +144,7 @@ def _revision(revision_id: int | None, nest: str) -> NestRevision:
     named = rows.filter(nest__name=nest.strip()) if nest else rows.filter(pk=revision_id or 0)
     revision = named.first()
     if revision is None:
-        raise FloorError(f"There is no nest {nest[:80]!r}.", "Choose one from the list.")
+        raise FloorError(
+            _("There is no nest {nest!r}.").format(nest=nest[:80]), _("Choose one from the list.")
+        )
     return revision

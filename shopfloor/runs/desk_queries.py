@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Max
+from django.utils.translation import gettext as _
 
 from shopfloor.models import (
     Action,
@@ -99,7 +100,7 @@ def stoppage_seen(stoppage_id: int) -> StoppageSeen:
     """Raises `LookupError` where there is none."""
     row = Stoppage.objects.select_related("table", "reason").filter(pk=stoppage_id).first()
     if row is None:
-        raise LookupError(f"There is no stoppage {stoppage_id}.")
+        raise LookupError(_("There is no stoppage {stoppage_id}.").format(stoppage_id=stoppage_id))
     return StoppageSeen(
         row.pk,
         row.table.name,

@@ -8,6 +8,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting
 from shopfloor.background.request import request_work
@@ -30,15 +31,17 @@ def counts_enter(
     """Keeps what somebody says was burnt. Raises ValidationError where it cannot be, where arcs
     were heard in that time, or where it was entered already."""
     if not started_at < ended_at <= now:
-        raise ValidationError({"ended_at": "It must end after it begins, and not later than now."})
+        raise ValidationError(
+            {"ended_at": _("It must end after it begins, and not later than now.")}
+        )
     if not 0 <= arc_s <= (ended_at - started_at).total_seconds():
-        raise ValidationError({"minutes": "More burning than there was time."})
+        raise ValidationError({"minutes": _("More burning than there was time.")})
     Torch.objects.select_for_update(no_key=True).get(pk=torch.pk)  # of two at once one counts
     if _heard(torch, started_at, ended_at):
-        raise ValidationError("Arcs were heard in that time: they count, nothing is to enter.")
+        raise ValidationError(_("Arcs were heard in that time: they count, nothing is to enter."))
     taken = EnteredCount.objects.filter(torch=torch, started_at__lt=ended_at)
     if taken.filter(ended_at__gt=started_at).exists():
-        raise ValidationError("Something is entered for a part of that time already.")
+        raise ValidationError(_("Something is entered for a part of that time already."))
     with acting(f"user:{by.get_username()}", why=why):
         made = EnteredCount.objects.create(
             torch=torch, started_at=started_at, ended_at=ended_at, starts=starts, arc_s=arc_s,
@@ -51,7 +54,7 @@ def counts_enter(
 @transaction.atomic
 def counts_take_back(*, entered: EnteredCount, by: User) -> None:
     """Takes an entry back; the trail keeps it."""
-    with acting(f"user:{by.get_username()}", why="taken back"):
+    with acting(f"user:{by.get_username()}", why=_("taken back")):
         _figures_wanted(entered)
         entered.delete()
 

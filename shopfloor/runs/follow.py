@@ -9,6 +9,7 @@ from datetime import datetime
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting
 from shopfloor.background.request import request_work
@@ -40,7 +41,7 @@ def _follow(name: str, since: Callable[[int, int, int], list[Row]], limit: int) 
     if not since(mark.changed_us, mark.row_id, 1):
         return 0  # looking takes no write lock
     with transaction.atomic(), acting("follow"):
-        mark, _ = Watermark.objects.select_for_update().get_or_create(name=name)
+        mark, _made = Watermark.objects.select_for_update().get_or_create(name=name)
         rows = since(mark.changed_us, mark.row_id, limit)
         if rows:
             _match_rows(rows, timezone.now())
@@ -62,7 +63,7 @@ def stretch_matched(table: Table, moments: Sequence[int]) -> None:
 def _match_rows(rows: Sequence[Row], now: datetime) -> None:
     tables = {table.code: table for table in Table.objects.all()}
     at: dict[str, list[int]] = defaultdict(list)
-    for _, _, code, on_us, _ in rows:
+    for _changed, _id, code, on_us, _key in rows:
         at[code].append(on_us)
     wanted: set[str] = set()
     matched: set[str] = set()  # matching has asked for these itself
@@ -108,9 +109,9 @@ def arcs_assign(
     now = now or timezone.now()
     arcs = arcs_by_key(list(arc_keys))
     if len(arcs) != len(set(arc_keys)):
-        raise FloorError("Some of these arcs are gone.", "Load the list again.")
+        raise FloorError(_("Some of these arcs are gone."), _("Load the list again."))
     if run is not None and run.state == RunState.VOIDED:
-        raise FloorError("That run was taken back.")
+        raise FloorError(_("That run was taken back."))
     tables = _tables(arcs)
     with acting(f"user:{by.get_username()}", why=why):
         for (code, torch), group in _by_torch(arcs).items():
@@ -151,7 +152,7 @@ def arcs_unassign(
         segments = list(
             Segment.objects.filter(assignments__in=said).distinct().select_related("run")
         )
-        count, _ = said.delete()
+        count, _each = said.delete()
         for segment in segments:
             request_work(kind="run", key=str(segment.run_id))
             if segment.end_reason == ASSIGNED and not segment.assignments.exists():
@@ -174,7 +175,7 @@ def assignments_pruned() -> int:
         if not rows:
             return dropped
         last = rows[-1][0]
-        there = arcs_in_range(key for _, key in rows)
+        there = arcs_in_range(key for _run, key in rows)
         gone = [pk for pk, key in rows if key not in there]
         for index in range(0, len(gone), 500):
             dropped += ArcAssignment.objects.filter(
@@ -184,7 +185,9 @@ def assignments_pruned() -> int:
 
 def _may(by: User) -> None:
     if not may(by, ASSIGN):
-        raise FloorError(f"{by.shown_name} may not say what arcs belonged to.")
+        raise FloorError(
+            _("{shown_name} may not say what arcs belonged to.").format(shown_name=by.shown_name)
+        )
 
 
 def _by_torch(arcs: Sequence[ArcInput]) -> dict[tuple[str, str], list[ArcInput]]:
@@ -196,7 +199,7 @@ def _by_torch(arcs: Sequence[ArcInput]) -> dict[tuple[str, str], list[ArcInput]]
 
 def _segment_for(run: Run, table: Table, code: str, start: datetime, end: datetime) -> Segment:
     """The run's segment that holds this time at this torch, else a new one made for it."""
-    torch, _ = Torch.objects.get_or_create(table=table, code=code)
+    torch, _made = Torch.objects.get_or_create(table=table, code=code)
     mine = run.segments.filter(torch=torch).exclude(end_reason=UNDONE).order_by("started_at")
     before = mine.filter(started_at__lte=start).last()
     if before is not None and (before.ended_at is None or before.ended_at >= end):

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import number_of
 from shopfloor.errors import FloorError
 from shopfloor.models import Run, RunState
@@ -25,7 +27,7 @@ def judged_parts(run: Run, payload: dict[str, Any], *, late: bool = False) -> li
     elif payload.get("exceptions") is not None:
         judged = _by_exception(payload["exceptions"], on_sheet, counted)
     else:
-        raise FloorError("How many are good?", "Count the parts, or tap those that are not.")
+        raise FloorError(_("How many are good?"), _("Count the parts, or tap those that are not."))
     _within_sheet(judged, on_sheet, counted)
     return judged
 
@@ -38,8 +40,10 @@ def _within_sheet(
         planned = sum(1 for copy in on_sheet if copy.line == line)
         if total > planned:
             raise FloorError(
-                f"{total} parts, those counted before among them, but the sheet holds {planned}.",
-                "Count again.",
+                _(
+                    "{total} parts, those counted before among them, but the sheet holds {planned}."
+                ).format(total=total, planned=planned),
+                _("Count again."),
             )
 
 
@@ -49,7 +53,7 @@ def _by_line(parts: Any, on_sheet: Sequence[SheetPart]) -> list[Judged]:
     for part in _dicts(parts, "parts"):
         line = int(number_of(part, "line", whole=True) or 0)
         if line not in lines:
-            raise FloorError(f"Line {line} is not on this nest.")
+            raise FloorError(_("Line {line} is not on this nest.").format(line=line))
         cause = str(part.get("cause") or "").strip()
         counts = {
             outcome: int(number_of(part, outcome, whole=True) or 0)
@@ -69,10 +73,14 @@ def _by_exception(
         contour = int(number_of(exception, "contour", whole=True) or 0)
         part = owner.get(contour)
         if part is None:
-            raise FloorError(f"Contour {contour} belongs to no ordered part.")
+            raise FloorError(
+                _("Contour {contour} belongs to no ordered part.").format(contour=contour)
+            )
         outcome = str(exception.get("outcome") or "scrap")
         if outcome not in ("scrap", "rework", "not_cut"):
-            raise FloorError(f"{outcome!r} is none of scrap, rework, not_cut.")
+            raise FloorError(
+                _("{outcome!r} is none of scrap, rework, not_cut.").format(outcome=outcome)
+            )
         cause = str(exception.get("cause") or "").strip()
         said[part] = None if outcome == "not_cut" else Judged(part.line, outcome, 1, cause, contour)
     good: dict[int, int] = {}
@@ -88,5 +96,5 @@ def _by_exception(
 
 def _dicts(values: Any, name: str) -> list[dict[str, Any]]:
     if not isinstance(values, list) or not all(isinstance(value, dict) for value in values):
-        raise FloorError(f"{name} is not a list of entries.")
+        raise FloorError(_("{name} is not a list of entries.").format(name=name))
     return values

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting
 from shopfloor.errors import FloorError
@@ -18,15 +19,18 @@ def action_resolve(*, action: Action, take: bool, by: User, why: str, now: datet
     """A person's decision on a conflict. `take` puts the late entry in the standing one's place,
     by rows that cancel it; otherwise it is set aside. Both stay on record with who and why."""
     if not may(by, ASSIGN, PLAN):
-        raise FloorError(f"{by.shown_name} may not decide this.", "The supervisor can.")
+        raise FloorError(
+            _("{shown_name} may not decide this.").format(shown_name=by.shown_name),
+            _("The supervisor can."),
+        )
     if not why.strip():
-        raise FloorError("Say why.", "It stays beside both entries.", ask="why")
+        raise FloorError(_("Say why."), _("It stays beside both entries."), ask="why")
     action = Action.objects.select_for_update().get(pk=action.pk)
     if action.state != ActionState.CONFLICT:
-        raise FloorError("That is decided already.")
+        raise FloorError(_("That is decided already."))
     if take and action.kind == "start":
         raise FloorError(
-            "One sheet has one run.", "Was it a second sheet: start the nest again for that."
+            _("One sheet has one run."), _("Was it a second sheet: start the nest again for that.")
         )
     with acting(f"user:{by.get_username()}", why=why):
         mine = action.result["mine"]

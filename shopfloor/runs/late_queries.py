@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
 
 from shopfloor.actions.kinds import KINDS
 from shopfloor.models import Action, ActionState, JobLine, Run, SignInEnd, Table
@@ -102,9 +103,9 @@ def came_after(*, now: datetime, limit: int = 50) -> list[After]:
     return [
         After(
             action=one,
-            label=KINDS[one.kind].label if one.kind in KINDS else one.kind,
+            label=_(KINDS[one.kind].label) if one.kind in KINDS else one.kind,
             table=names.get(str(one.payload.get("table")), "unknown"),
-            ended=SignInEnd(one.flag).label,
+            ended=str(SignInEnd(one.flag).label),
             message=str(one.result.get("message") or ""),
         )
         for one in found

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext as _
+
 from shopfloor.models import Table
 from shopfloor.runs.arcs import arcs_by_key, from_us
 from shopfloor.runs.matching import Cluster
@@ -71,12 +73,12 @@ def pauses(loose: Unassigned) -> list[Pause]:
 def _stretch(first_key: str) -> Unassigned:
     first = Arc.objects.filter(key=first_key).first()
     if first is None:
-        raise LookupError("There is no such arc.")
+        raise LookupError(_("There is no such arc."))
     table = Table.objects.filter(code=first.table).first()
     if table is None:
-        raise LookupError(f"There is no table {first.table!r}.")
+        raise LookupError(_("There is no table {table!r}.").format(table=first.table))
     at = from_us(first.on_us)
     found = unassigned_clusters(table, at - AROUND, at + AROUND, holding=first_key)
     if not found:
-        raise LookupError("It has been said already what these arcs belonged to.")
+        raise LookupError(_("It has been said already what these arcs belonged to."))
     return found[0]

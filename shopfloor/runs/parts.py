@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
@@ -18,12 +20,12 @@ from shopfloor.runs.part_counts import line_counts
 OUTCOMES = ("good", "scrap", "rework")
 CAUSES = (
     "crash",
-    "tipped part",
-    "lost cut",
+    N_("tipped part"),
+    N_("lost cut"),
     "bevel",
     "dross",
     "size",
-    "position lost",
+    N_("position lost"),
     "plate",
     "other",
 )
@@ -55,11 +57,15 @@ def parts_record(
     rows = []
     for part in judged:
         if part.outcome not in OUTCOMES:
-            raise FloorError(f"{part.outcome!r} is none of {', '.join(OUTCOMES)}.")
+            raise FloorError(
+                _("{outcome!r} is none of {outcomes}.").format(
+                    outcome=part.outcome, outcomes=", ".join(OUTCOMES)
+                )
+            )
         if part.quantity < 0:
-            raise FloorError("A count of parts is not below zero.")
+            raise FloorError(_("A count of parts is not below zero."))
         if part.outcome == "scrap" and part.quantity and not part.cause:
-            raise FloorError("Why is it scrap?", "Choose a cause.", ask="cause")
+            raise FloorError(_("Why is it scrap?"), _("Choose a cause."), ask="cause")
         if not part.quantity:
             continue
         rows.append(

@@ -6,6 +6,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from shopfloor.models import ArcAssignment, Contour, Run
 from shopfloor.runs.arcs import arcs_by_key, first_missing_us, table_listens, to_us
 from shopfloor.runs.matching import ArcInput
@@ -25,9 +27,11 @@ class RunProgressSource:
     @property
     def words(self) -> str:
         if self.burnt_s is None:
-            return f"{self.contour} was begun, and no line says that it ended."
-        return (
-            f"{self.contour} was begun: {self.burnt_s:.0f} of about {self.planned_s:.0f} s burnt."
+            return _("{contour} was begun, and no line says that it ended.").format(
+                contour=self.contour
+            )
+        return _("{contour} was begun: {burnt_s:.0f} of about {planned_s:.0f} s burnt.").format(
+            contour=self.contour, burnt_s=self.burnt_s, planned_s=self.planned_s
         )
 
 
@@ -57,12 +61,18 @@ class Progress:
     def words(self) -> str:
         """7 of 12 base plates; 31 of 48 contours where arcs cannot be placed."""
         if not self.listens:
-            return "no signal from this table: counts are entered at the end"
+            return _("no signal from this table: counts are entered at the end")
         if self.unplaced and not self.done:
-            return f"{self.unplaced} arcs burnt, {self.contours} planned"
+            return _("{unplaced} arcs burnt, {contours} planned").format(
+                unplaced=self.unplaced, contours=self.contours
+            )
         if self.parts:
-            return f"{self.parts_done} of {self.parts} {self.part_name}"
-        return f"{len(self.done)} of {self.contours - self.first + 1} contours"
+            return _("{parts_done} of {parts} {part_name}").format(
+                parts_done=self.parts_done, parts=self.parts, part_name=self.part_name
+            )
+        return _("{count} of {contours} contours").format(
+            count=len(self.done), contours=self.contours - self.first + 1
+        )
 
 
 def progress_of(run: Run) -> Progress:

@@ -9,6 +9,8 @@ from typing import Any
 
 from django.db.models import Q, Sum
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.models import (
     ArcAssignment,
@@ -33,8 +35,8 @@ SAID = {
     "state": "state", "closed_at": "closed", "opened_at": "opened", "note": "note",
     "sheet_id": "sheet", "swap_reason": "swap", "ended_at": "ended", "started_at": "started",
     "end_reason": "end", "operator_id": "operator", "reason_id": "reason", "quantity": "parts",
-    "outcome": "outcome", "cause": "cause", "first_contour": "first contour",
-    "last_contour": "last contour", "end_assumed": "end assumed", "u_mm": "u, mm",
+    "outcome": "outcome", "cause": "cause", "first_contour": N_("first contour"),
+    "last_contour": N_("last contour"), "end_assumed": N_("end assumed"), "u_mm": "u, mm",
 }  # fmt: skip
 
 
@@ -138,7 +140,7 @@ def run_map(run_id: str) -> RunMap:
     """The parts of a run's nest where they lie, with what became of each. Raises `LookupError`."""
     run = Run.objects.select_related("revision", "sheet").filter(pk=run_id).first()
     if run is None:
-        raise LookupError("There is no such run.")
+        raise LookupError(_("There is no such run."))
     burnt = set(
         ArcAssignment.objects.filter(segment__run=run)
         .exclude(contour_number=None)
@@ -162,7 +164,7 @@ def run_map(run_id: str) -> RunMap:
         if points:
             numbers: set[int | None] = {one.number for one in contours}
             state = _state(numbers, burnt, judged, line in whole)
-            named = f"{name}, copy {copy}"
+            named = _("{name}, copy {copy}").format(name=name, copy=copy)
             parts.append(Part(str(outline.number), points, state, name=named, leads=leads))
     sheet = run.sheet
     size = (sheet.length_mm, sheet.width_mm) if sheet else None
@@ -173,7 +175,7 @@ def _whole_lines(run: Run, members: Members, judged: dict[int | None, str]) -> s
     """Lines of which every part that is not named is good. Counts without a contour do not say
     which part is scrap: then none of them is called good. Parts of no job go with the rest."""
     open_parts: Counter[int | None] = Counter()
-    for (line, _, _), contours in members.items():
+    for (line, _name, _copy), contours in members.items():
         named = {judged[one.number] for one in contours if one.number in judged}
         open_parts[line] += not named - {"good"}
     rows = PartResult.objects.filter(run=run, outcome="good").order_by().values_list("line")
@@ -248,7 +250,9 @@ def _said(old: Any, new: Any) -> str:
         if was == now or (not before and now in (None, "", False)):
             continue
         word = _moment if name.endswith("_at") else _word
-        parts.append(f"{label} {word(was)} → {word(now)}" if before else f"{label} {word(now)}")
+        parts.append(
+            f"{_(label)} {word(was)} → {word(now)}" if before else f"{_(label)} {word(now)}"
+        )
     return "; ".join(parts)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
@@ -50,7 +51,7 @@ def plan_snapshot(revision: NestRevision, table: Table, wear_set: WearSet) -> di
     sets = {str(pk): {name: getattr(one, name) for name in COMPARED} for pk, one in plans.items()}
     plan = plans.get(wear_set.pk)
     if plan is None:
-        problem = "There was no plan for this table and set."
+        problem = _("There was no plan for this table and set.")
         return {"wear_set": wear_set.code, "problem": problem, "sets": sets}
     fields = (
         "cut_mm", "travel_mm", "pierces", "cut_s", "pierce_s", "travel_s", "touch_off_s",
@@ -127,7 +128,11 @@ def run_restart(
         _not_before(run, at)
     count = run.revision.contours.count()
     if contour is not None and not 1 <= contour <= max(count, 1):
-        raise FloorError(f"This nest has contours 1 to {count}, not {contour}.")
+        raise FloorError(
+            _("This nest has contours 1 to {count}, not {contour}.").format(
+                count=count, contour=contour
+            )
+        )
     before = run.segments.order_by("-started_at", "-pk").first()
     rest: dict[str, Any] = {}
     if aside is not None:
@@ -141,7 +146,7 @@ def run_restart(
         segment_end(segment=before, at=at, reason=how, from_arcs=True, memo=memo)
     torch = torch or (before.torch if before else run.table.torches.order_by("code").first())
     if torch is None:
-        raise FloorError(f"{run.table.name} has no torch.")
+        raise FloorError(_("{table} has no torch.").format(table=run.table.name))
     fitted = set_fitted(torch, at) or (before.wear_set if before else run.revision.nest.wear_set)
     carries_on = contour is None and before is not None
     if carries_on and before is not None:
@@ -219,7 +224,10 @@ def segment_end(
     """Ends a segment at `at`, or at its last arc (assumed) where `from_arcs` says so or where
     nothing has burnt for the shop's gap, time with a given reason left out."""
     if reason not in REASONS:
-        raise FloorError(f"{reason!r} is not a way for a stretch to end.", ", ".join(REASONS))
+        raise FloorError(
+            _("{reason!r} is not a way for a stretch to end.").format(reason=reason),
+            ", ".join(REASONS),
+        )
     at = max(at, segment.started_at)
     stop = segment.run.stoppages.filter(ended_at=None).order_by("started_at").first()
     last_us = last_arc_us(segment)
@@ -325,9 +333,9 @@ def _segment_open(
 
 def _not_over(run: Run) -> None:
     if run.state == RunState.FINISHED:
-        raise FloorError("That sheet is finished.", "Open it again at the desk to change it.")
+        raise FloorError(_("That sheet is finished."), _("Open it again at the desk to change it."))
     if run.state == RunState.VOIDED:
-        raise FloorError("That run was taken back.")
+        raise FloorError(_("That run was taken back."))
 
 
 def _not_before(run: Run, at: datetime) -> None:
@@ -338,6 +346,9 @@ def _not_before(run: Run, at: datetime) -> None:
     ended = Q(ended_at__gt=at, end_assumed=False)
     if said.filter(Q(started_at__gt=at) | ended).exists():
         raise FloorError(
-            "By this screen's clock that came before the last start, stop or hand-over of its run.",
-            "It is not stored. Check the clock, and enter it again if it still holds.",
+            _(
+                "By this screen's clock that came before the last start, "
+                "stop or hand-over of its run."
+            ),
+            _("It is not stored. Check the clock, and enter it again if it still holds."),
         )

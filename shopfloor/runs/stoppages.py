@@ -5,13 +5,15 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
 from shopfloor.models import Evidence, Reason, Run, Stoppage, Table, User
 
-NOT_SIGNED_IN = "not signed in"  # the note of a stop that nobody's name stands under
+NOT_SIGNED_IN = N_("not signed in")  # the note of a stop that nobody's name stands under
 
 
 def reason_of(code: str) -> Reason | None:
@@ -20,7 +22,9 @@ def reason_of(code: str) -> Reason | None:
         return None
     found = Reason.objects.filter(code=code, active=True).first()
     if found is None:
-        raise FloorError(f"There is no reason {code!r}.", "Choose one from the list.")
+        raise FloorError(
+            _("There is no reason {code!r}.").format(code=code), _("Choose one from the list.")
+        )
     return found
 
 

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import Count, Q
+from django.utils.translation import gettext as _
 
 from shopfloor.models import ArcAssignment, Contour, NestRevision, QueueItem, Run, RunState
 
@@ -165,7 +166,9 @@ def _of_runs(
         missing = contours.get(run.revision_id, 0) - burnt.get(run.pk, 0)
         over = run.closed_at is not None and run.closed_at < stretch.start
         if missing > 0 and not over:
-            why = f"was {run.state} then, {missing} of its contours have no arc"
+            why = _("was {state} then, {missing} of its contours have no arc").format(
+                state=run.state, missing=missing
+            )
             found.append(Suggestion(run.pk, run.nest, run.revision_id, missing, why))
     return sorted(found, key=lambda one: abs(one.contours - stretch.arcs))
 
@@ -176,10 +179,16 @@ def _of_nests(
     """Nests that were not started, nearest in number first: what is burnt on the table around
     that time is often burnt once more, and what waits may have been taken early."""
     found = {}
-    for words, named in (("in the queue", waiting), ("burnt that day", around)):
+    for words, named in ((_("in the queue"), waiting), (_("burnt that day"), around)):
         for revision, nest in named.items():
             count = contours.get(revision, 0)
-            found[revision] = Suggestion(None, nest, revision, count, f"{words}, {count} contours")
+            found[revision] = Suggestion(
+                None,
+                nest,
+                revision,
+                count,
+                _("{words}, {count} contours").format(words=words, count=count),
+            )
     return sorted(found.values(), key=lambda one: abs(one.contours - stretch.arcs))
 
 

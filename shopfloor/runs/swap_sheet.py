@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
@@ -27,8 +28,8 @@ def sheet_corrected(
     before = _another(run, sheet, finished=True)
     if before is not None and before.remnants.exists() and not _burnt_by_others(before, run):
         raise FloorError(
-            f"What is left of sheet {before.code} is in stock already.",
-            "The office puts it right on that sheet's page.",
+            _("What is left of sheet {before} is in stock already.").format(before=before.code),
+            _("The office puts it right on that sheet's page."),
         )
     memo.change(run, sheet=sheet, swap_reason=why[:200])
     if run.queue_item is not None:
@@ -63,10 +64,14 @@ def sheet_changed(
     last = run.segments.order_by("-started_at", "-pk").first()
     torch = last.torch if last else run.table.torches.order_by("code").first()
     if torch is None:
-        raise FloorError(f"{run.table.name} has no torch.")
+        raise FloorError(_("{table} has no torch.").format(table=run.table.name))
     count = run.revision.contours.count()
     if not 1 <= first_contour <= max(count, 1):
-        raise FloorError(f"This nest has contours 1 to {count}, not {first_contour}.")
+        raise FloorError(
+            _("This nest has contours 1 to {count}, not {first_contour}.").format(
+                count=count, first_contour=first_contour
+            )
+        )
     parts_record(run=run, judged=judged, by=by, at=at, action=action, memo=memo)
     run_close(run=run, at=at, memo=memo)
     if last is not None:
@@ -90,11 +95,16 @@ def sheet_changed(
 
 def _another(run: Run, sheet: Sheet, *, finished: bool = False) -> Sheet | None:
     if run.state == RunState.VOIDED:
-        raise FloorError("That run was taken back.")
+        raise FloorError(_("That run was taken back."))
     if run.state == RunState.FINISHED and not finished:
-        raise FloorError("That sheet is finished.", "Nothing of it is cut from another plate now.")
+        raise FloorError(
+            _("That sheet is finished."), _("Nothing of it is cut from another plate now.")
+        )
     if run.sheet_id == sheet.pk:
-        raise FloorError(f"The run is on sheet {sheet.code} already.", "Scan the other one.")
+        raise FloorError(
+            _("The run is on sheet {sheet} already.").format(sheet=sheet.code),
+            _("Scan the other one."),
+        )
     return run.sheet
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import Model, QuerySet
+from django.utils.translation import gettext as _
 
 from shopfloor.models import JobLine, JobState, Material, Sheet, Table, Terminal, WearSet
 
@@ -48,5 +49,8 @@ def screen_usual() -> dict[str, Any]:
     table = Table.objects.filter(active=True).exclude(pk__in=has).first()
     if table is None:
         return {}
-    return {"code": f"{table.code}-screen"[:40], "name": f"{table.name} screen"[:80],
-            "table": table}  # fmt: skip
+    return {
+        "code": f"{table.code}-screen"[:40],
+        "name": _("{table} screen").format(table=table.name)[:80],
+        "table": table,
+    }

@@ -8,6 +8,7 @@ from typing import Any
 from django.db import connection
 from django.db.models import Case, Count, IntegerField, Q, QuerySet, Subquery, Value, When, Window
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Heat, Job, JobLine, Nest, Sheet, SheetState
 from shopfloor.nests.papers import paper_read
@@ -43,17 +44,41 @@ def found(text: str) -> list[Group]:
     if len(wanted) < 2:
         return []
     groups = (
-        _group("Jobs", _job, _ranked(Job.objects.select_related("customer"), wanted, "number",
-                                     "title", "customer__name"), wanted),
-        _group("Parts", _line, _ranked(JobLine.objects.select_related("job", "material"), wanted,
-                                       "part"), wanted),
-        _group("Nests", _nest, _ranked(Nest.objects.select_related("material"), wanted, "name",
-                                       "revisions__file_name"), wanted),
-        _group("Sheets", _sheet, _ranked(Sheet.objects.select_related("material", "heat"), wanted,
-                                         "code", "place"), wanted),
-        _group("Heats", _heat, _ranked(Heat.objects.select_related("material"), wanted, "number"),
-               wanted),
-    )  # fmt: skip
+        _group(
+            _("Jobs"),
+            _job,
+            _ranked(
+                Job.objects.select_related("customer"), wanted, "number", "title", "customer__name"
+            ),
+            wanted,
+        ),
+        _group(
+            _("Parts"),
+            _line,
+            _ranked(JobLine.objects.select_related("job", "material"), wanted, "part"),
+            wanted,
+        ),
+        _group(
+            _("Nests"),
+            _nest,
+            _ranked(
+                Nest.objects.select_related("material"), wanted, "name", "revisions__file_name"
+            ),
+            wanted,
+        ),
+        _group(
+            _("Sheets"),
+            _sheet,
+            _ranked(Sheet.objects.select_related("material", "heat"), wanted, "code", "place"),
+            wanted,
+        ),
+        _group(
+            _("Heats"),
+            _heat,
+            _ranked(Heat.objects.select_related("material"), wanted, "number"),
+            wanted,
+        ),
+    )
     return [group for group in groups if group.rows]
 
 
@@ -116,7 +141,12 @@ def _job(job: Job, wanted: str) -> Found:
 
 
 def _line(line: JobLine, wanted: str) -> Found:
-    words = f"{line.job.number} line {line.number}, {line.thickness_text} {line.material.code}"
+    words = _("{job} line {line}, {thickness_text} {material}").format(
+        job=line.job.number,
+        line=line.number,
+        thickness_text=line.thickness_text,
+        material=line.material.code,
+    )
     return Found("part", line.part, words, "job", line.job_id)
 
 
@@ -127,7 +157,7 @@ def _nest(nest: Nest, wanted: str) -> Found:
 
 
 def _sheet(sheet: Sheet, wanted: str) -> Found:
-    heat = f", heat {sheet.heat.number}" if sheet.heat else ""
+    heat = _(", heat {heat}").format(heat=sheet.heat.number) if sheet.heat else ""
     place = f", {sheet.place}" if sheet.place else ""
     state = SheetState(sheet.state).label
     words = f"{sheet.thickness_text} {sheet.material.code}{heat}{place}: {state}"
@@ -135,6 +165,6 @@ def _sheet(sheet: Sheet, wanted: str) -> Found:
 
 
 def _heat(heat: Heat, wanted: str) -> Found:
-    kept = "certificate kept" if heat.certificate_sha256 else "certificate missing"
+    kept = _("certificate kept") if heat.certificate_sha256 else _("certificate missing")
     words = f"{heat.material.code}, {kept}"
     return Found("heat", heat.number, words, "heat", heat.pk, _same(heat.number, wanted))

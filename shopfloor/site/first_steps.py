@@ -7,6 +7,8 @@ from typing import Any
 
 from django.contrib.contenttypes.models import ContentType
 from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.models import (
     ChartRow,
@@ -58,43 +60,102 @@ _SETS = WearSet.objects.filter(active=True)
 _FINISHED = Run.objects.filter(state=RunState.FINISHED)
 
 _RULES = (
-    _Rule("Name, time zone, units and currency", "shop", "times and sizes are shown by them",
-          Shop.objects.all()),
-    _Rule("Shifts", "shop", "without them a day has no plan and availability is unknown",
-          Shift.objects.all(), needed=False),
-    _Rule("Reasons for a stop", "shop", "operators choose one at the table",
-          Reason.objects.filter(active=True), needed=False),
-    _Rule("A table", "table_add", "its speeds and times make the plan",
-          Table.objects.filter(active=True)),
-    _Rule("Somebody with a PIN for the screens", "person_add", "operators sign in with it",
-          User.objects.exclude(pin_hash="").filter(
-              _FLOOR | Q(groups__permissions__codename=FLOOR), is_active=True)),
-    _Rule("A signal source", "source_add", "arcs are counted by it; without one, by hand",
-          Feed.objects.all(), needed=False),
-    _Rule("Your cut chart", "chart_import",
-          "speeds and pierce times; it makes the sets and materials it names",
-          ChartRow.objects.filter(valid_to=None)),
-    _Rule("A material", "materials", "plate and nests need one; the cut chart makes its own",
-          Material.objects.all()),
-    _Rule("Prices and rated lives of wear parts, for every set", "prices_bring",
-          "without them wear costs nothing known", _SETS, needed=False,
-          unless=_SETS.exclude(Exists(SetPart.objects.filter(wear_set=OuterRef("pk"))))),
-    _Rule("What an hour costs", "rates", "without it cost is unknown",
-          Rate.objects.all(), needed=False),
-    _Rule("A job", "job_import", "what is owed, and by when", Job.objects.all()),
-    _Rule("A nest", "nest_add", "read from its cut program", Nest.objects.all()),
-    _Rule("A nest’s parts tied to the lines of a job", "nests",
-          "on the nest’s page; so a run counts for its job",
-          Contour.objects.exclude(line=None)),  # not of lines: PostgreSQL would join them all
-    _Rule("A nest in a table’s queue", "nests", "on the nest’s page: put it in a queue",
-          QueueItem.objects.all()),
-    _Rule("Plate in stock", "stock_receive", "with its heat number, which a run is traced by",
-          Sheet.objects.all()),
-    _Rule("A screen beside the table", "terminals", "it gets a code to type there",
-          Terminal.objects.filter(active=True)),
-    _Rule("A first run", "floor:home", "started and finished at the screen",
-          _FINISHED),
-)  # fmt: skip
+    _Rule(
+        N_("Name, time zone, units and currency"),
+        "shop",
+        N_("times and sizes are shown by them"),
+        Shop.objects.all(),
+    ),
+    _Rule(
+        N_("Shifts"),
+        "shop",
+        N_("without them a day has no plan and availability is unknown"),
+        Shift.objects.all(),
+        needed=False,
+    ),
+    _Rule(
+        N_("Reasons for a stop"),
+        "shop",
+        N_("operators choose one at the table"),
+        Reason.objects.filter(active=True),
+        needed=False,
+    ),
+    _Rule(
+        "A table",
+        "table_add",
+        N_("its speeds and times make the plan"),
+        Table.objects.filter(active=True),
+    ),
+    _Rule(
+        N_("Somebody with a PIN for the screens"),
+        "person_add",
+        N_("operators sign in with it"),
+        User.objects.exclude(pin_hash="").filter(
+            _FLOOR | Q(groups__permissions__codename=FLOOR), is_active=True
+        ),
+    ),
+    _Rule(
+        N_("A signal source"),
+        "source_add",
+        N_("arcs are counted by it; without one, by hand"),
+        Feed.objects.all(),
+        needed=False,
+    ),
+    _Rule(
+        N_("Your cut chart"),
+        "chart_import",
+        N_("speeds and pierce times; it makes the sets and materials it names"),
+        ChartRow.objects.filter(valid_to=None),
+    ),
+    _Rule(
+        "A material",
+        "materials",
+        N_("plate and nests need one; the cut chart makes its own"),
+        Material.objects.all(),
+    ),
+    _Rule(
+        N_("Prices and rated lives of wear parts, for every set"),
+        "prices_bring",
+        N_("without them wear costs nothing known"),
+        _SETS,
+        needed=False,
+        unless=_SETS.exclude(Exists(SetPart.objects.filter(wear_set=OuterRef("pk")))),
+    ),
+    _Rule(
+        N_("What an hour costs"),
+        "rates",
+        N_("without it cost is unknown"),
+        Rate.objects.all(),
+        needed=False,
+    ),
+    _Rule("A job", "job_import", N_("what is owed, and by when"), Job.objects.all()),
+    _Rule("A nest", "nest_add", N_("read from its cut program"), Nest.objects.all()),
+    _Rule(
+        N_("A nest’s parts tied to the lines of a job"),
+        "nests",
+        N_("on the nest’s page; so a run counts for its job"),
+        Contour.objects.exclude(line=None),
+    ),  # not of lines: PostgreSQL would join them all
+    _Rule(
+        N_("A nest in a table’s queue"),
+        "nests",
+        N_("on the nest’s page: put it in a queue"),
+        QueueItem.objects.all(),
+    ),
+    _Rule(
+        N_("Plate in stock"),
+        "stock_receive",
+        N_("with its heat number, which a run is traced by"),
+        Sheet.objects.all(),
+    ),
+    _Rule(
+        N_("A screen beside the table"),
+        "terminals",
+        N_("it gets a code to type there"),
+        Terminal.objects.filter(active=True),
+    ),
+    _Rule(N_("A first run"), "floor:home", N_("started and finished at the screen"), _FINISHED),
+)
 
 
 def first_steps() -> list[Step]:
@@ -109,8 +170,8 @@ def first_steps() -> list[Step]:
     found = rows[0]
     return [
         Step(
-            rule.label, found[f"there{n}"] and not found.get(f"unless{n}", False), rule.url_name,
-            rule.why, rule.needed,
+            _(rule.label), found[f"there{n}"] and not found.get(f"unless{n}", False), rule.url_name,
+            _(rule.why), rule.needed,
         )
         for n, rule in enumerate(_RULES)
     ]  # fmt: skip

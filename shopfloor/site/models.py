@@ -6,6 +6,7 @@ from typing import Final
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils.translation import gettext as _
 
 from shopfloor.people.models import Units
 
@@ -64,7 +65,9 @@ class Table(models.Model):
     def clean(self) -> None:
         """No new table hides behind a page of the floor: its screen could not be reached."""
         if self._state.adding and self.code in FLOOR_PAGES:
-            raise ValidationError({"code": f"{self.code!r} is a page of the floor’s own."})
+            raise ValidationError(
+                {"code": _("{code!r} is a page of the floor’s own.").format(code=self.code)}
+            )
 
 
 class Torch(models.Model):

@@ -10,6 +10,7 @@ from zoneinfo import available_timezones
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Reason, Shift, Shop, User
 from shopfloor.site.queries import the_shop
@@ -39,7 +40,11 @@ def shop_set(**values: Any) -> Shop:
         setattr(shop, name, value)
     if shop.zone not in available_timezones():
         raise ValidationError(
-            {"zone": f"{shop.zone!r} is not a time zone such as America/Chicago."}
+            {
+                "zone": _("{zone!r} is not a time zone such as America/Chicago.").format(
+                    zone=shop.zone
+                )
+            }
         )
     shop.full_clean()
     shop.save()
@@ -63,10 +68,12 @@ def shift_add(
     as they were, so that past days keep their dates. `tables`: codes; none: all of them."""
     days = "".join(sorted(set(weekdays)))
     if not days or not set(days) <= set("1234567"):
-        raise ValidationError({"weekdays": "Digits 1 (Monday) to 7 (Sunday), such as 12345."})
+        raise ValidationError({"weekdays": _("Digits 1 (Monday) to 7 (Sunday), such as 12345.")})
     earlier = Shift.objects.filter(name=name, valid_to=None)
     if earlier.filter(valid_from__gte=valid_from).exists():
-        raise ValidationError({"valid_from": f"{name} has a later beginning already."})
+        raise ValidationError(
+            {"valid_from": _("{name} has a later beginning already.").format(name=name)}
+        )
     earlier.update(valid_to=valid_from - timedelta(days=1))
     return Shift.objects.create(
         name=name,
@@ -82,7 +89,7 @@ def shift_add(
 @transaction.atomic
 def shift_end(*, shift: Shift, last_day: date) -> None:
     if last_day < shift.valid_from:
-        raise ValidationError("It cannot end before it began.")
+        raise ValidationError(_("It cannot end before it began."))
     shift.valid_to = last_day
     shift.save(update_fields=["valid_to"])
 
@@ -92,8 +99,8 @@ def reason_add(*, label: str, planned: bool) -> Reason:
     """A reason operators can give for a stop. A retired one of the same words comes back."""
     code = slugify(label)[:40]
     if not code:
-        raise ValidationError({"label": "A reason needs words."})
-    reason, _ = Reason.objects.update_or_create(
+        raise ValidationError({"label": _("A reason needs words.")})
+    reason, _made = Reason.objects.update_or_create(
         code=code, defaults={"label": label.strip(), "planned": planned, "active": True}
     )
     return reason
@@ -115,9 +122,13 @@ def _breaks(text: str) -> list[list[object]]:
             at, minutes = time.fromisoformat(parts[0]), int(parts[1])
         except (ValueError, IndexError):
             raise ValidationError(
-                {"breaks": f"{line!r}: give start, minutes and a word, such as 10:00 15 break."}
+                {
+                    "breaks": _(
+                        "{line!r}: give start, minutes and a word, such as 10:00 15 break."
+                    ).format(line=line)
+                }
             ) from None
         if not 0 < minutes <= 240:
-            raise ValidationError({"breaks": f"{line!r}: 1 to 240 minutes."})
+            raise ValidationError({"breaks": _("{line!r}: 1 to 240 minutes.").format(line=line)})
         found.append([f"{at:%H:%M}", minutes, parts[2] if len(parts) > 2 else "break"])
     return found

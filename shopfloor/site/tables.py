@@ -12,6 +12,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.motion import TableMotion
 from planning.calc.program import Dialect
@@ -27,9 +29,9 @@ TIMES: Final = ("touch_off_s", "load_s", "unload_s", "change_s")
 READING: Final = ("torch_on", "torch_off", "dialect")
 FIGURES: Final = (*MOTION, *TIMES, *READING)
 _WORDS: Final = {
-    "accel_mm_s2": "the acceleration in mm/s²",
-    "rapid_mm_min": "the rapid in mm/min",
-    "tolerance_mm": "the corner tolerance in mm",
+    "accel_mm_s2": N_("the acceleration in mm/s²"),
+    "rapid_mm_min": N_("the rapid in mm/min"),
+    "tolerance_mm": N_("the corner tolerance in mm"),
 }
 _PLAIN: Final = Dialect()
 
@@ -52,7 +54,7 @@ def table_add(*, name: str, code: str = "") -> Table:
         code = f"{code}-table"
     table = Table(code=code, name=name.strip())
     if not table.code:
-        raise ValidationError({"name": "A table needs a name of letters or figures."})
+        raise ValidationError({"name": _("A table needs a name of letters or figures.")})
     table.full_clean(exclude=["dialect"])
     table.save()
     Torch.objects.create(table=table, code="1")
@@ -75,12 +77,14 @@ def table_set(
     programs changed, those of this table's nests are also read again. Raises ValidationError."""
     unknown = set(values) - set(FIGURES)
     if unknown:
-        raise ValueError(f"no figures of a table: {', '.join(sorted(unknown))}")
+        raise ValueError(
+            _("no figures of a table: {unknown}").format(unknown=", ".join(sorted(unknown)))
+        )
     changed = tuple(name for name in values if getattr(table, name) != values[name])
     if not changed:
         return ()
     if not why.strip():
-        raise ValidationError({"why": "Say why: whoever looks later will ask."})
+        raise ValidationError({"why": _("Say why: whoever looks later will ask.")})
     for name in changed:
         setattr(table, name, values[name])
     _check(table)
@@ -100,9 +104,9 @@ def _check(table: Table) -> None:
         TableMotion(table.accel_mm_s2, table.rapid_mm_min, tolerance_mm=table.corner_tolerance_mm)
         dialect = dialect_of(table)
         if not dialect.on_codes or not dialect.off_codes:
-            raise ValueError("at least one code lights the torch and one puts it out")
+            raise ValueError(_("at least one code lights the torch and one puts it out"))
     except ValueError as problem:
         said = str(problem)
         for name, words in _WORDS.items():
-            said = said.replace(name, words)
+            said = said.replace(name, _(words))
         raise ValidationError(f"{said[:1].upper()}{said[1:]}.") from problem

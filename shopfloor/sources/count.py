@@ -8,6 +8,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting
 from shopfloor.background.request import request_work
@@ -28,7 +29,7 @@ def source_count_from(*, feed: Feed, day: date, by: User, now: datetime) -> None
     if refused := day_refused(feed.table, day, now):
         raise ValidationError(refused)
     begin = count_begins(feed.table, day)
-    with acting(f"user:{by.get_username()}", why=f"counts from {day}"):
+    with acting(f"user:{by.get_username()}", why=_("counts from {day}").format(day=day)):
         feed_set_master(feed=feed, from_us=to_us(begin))
         request_work(kind="recount", key=f"{feed.table} {to_us(begin)}")
 

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Max, Min, QuerySet, Sum
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Month, Run, RunState
 from shopfloor.runs.arcs import from_us, to_us
@@ -46,8 +47,10 @@ def day_refused(table: str, day: date, now: datetime) -> str:
     """In words, why no other source can count from that day on; blank where one can."""
     earliest = first_open_day()
     if earliest is not None and day < earliest:
-        return f"Choose {earliest} or a later day: the months before it can no longer change."
-    return "That day has not started yet." if count_begins(table, day) > now else ""
+        return _(
+            "Choose {earliest} or a later day: the months before it can no longer change."
+        ).format(earliest=earliest)
+    return _("That day has not started yet.") if count_begins(table, day) > now else ""
 
 
 def count_begins(table: str, day: date) -> datetime:

@@ -8,6 +8,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from django.db.models import Count, Max, QuerySet, Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from telemetry.alarms import Standing, standing_alarms
 from telemetry.backlog import backlog_bytes
@@ -31,12 +33,12 @@ ESTIMATE_SPREAD_US = 10_000_000
 CLOCK_DIFFERS_S = 15.0  # between this machine and that of the intake
 CLOCK_OFF_US = 30_000_000  # our assumption: shorter than any change of nest
 SAID = {
-    "alive": "lines come in",
-    "silent": "listened to, but no line has come",
-    "waiting": "waiting to open it",
-    "failed": "it cannot be read",
-    "off": "no intake reads it, unknown",
-    "never": "nothing has ever come",
+    "alive": N_("lines come in"),
+    "silent": N_("listened to, but no line has come"),
+    "waiting": N_("waiting to open it"),
+    "failed": N_("it cannot be read"),
+    "off": N_("no intake reads it, unknown"),
+    "never": N_("nothing has ever come"),
 }
 
 
@@ -106,7 +108,7 @@ def _states(feeds: QuerySet[Feed], why: bool) -> list[SourceState]:
     for feed in found:
         health = healths[feed]
         count = lines.get(feed.pk, {})
-        words = "switched off" if not feed.enabled else SAID.get(health.state, health.state)
+        words = _("switched off") if not feed.enabled else _(SAID.get(health.state, health.state))
         rows.append(
             SourceState(
                 feed=feed,
@@ -116,7 +118,7 @@ def _states(feeds: QuerySet[Feed], why: bool) -> list[SourceState]:
                 rejects=rejects.get(feed.pk, 0),
                 gaps=gaps.get(feed.pk, 0),
                 last_line=instant(health.last_line_us),
-                state=health.state if feed.enabled else "switched off",
+                state=health.state if feed.enabled else _("switched off"),
                 since=instant(health.since_us),
                 words=f"{words}: {health.message}" if why and health.state == "failed" else words,
                 backlog_bytes=backlog[feed.pk],

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Table, Torch
 from shopfloor.runs.arcs import to_us
@@ -63,7 +64,7 @@ def clock_put_right(*, feed: Feed, at: datetime | None, by: str, reason: str) ->
     `at` on (None: all of history). Raises ValidationError where no estimate can be made."""
     estimate = clock_estimate(feed)
     if estimate is None or estimate.spread_us > ESTIMATE_SPREAD_US:
-        raise ValidationError("How far its clock is off is unknown now.")
+        raise ValidationError(_("How far its clock is off is unknown now."))
     standing = feed.clock_offsets.get(version=feed.clock_version).offset_us
     offset_us = standing + estimate.median_us
     # `at` is by the shop's clock; stamps are as the source wrote them, and a clock that went back
@@ -99,12 +100,16 @@ def _codes_fit(description: Description, text: str, shown: str) -> None:
     if not _CODE.fullmatch(description.table):
         line = _line_of("table", text)
         raise DescriptionError(
-            f"{shown}:{line}: table: {description.table!r} is not a table's code, allowed: up to "
-            "40 letters, digits, '-' and '_'"
+            _(
+                "{shown}:{line}: table: {table!r} is not a table's code, allowed: up to "
+                "40 letters, digits, '-' and '_'"
+            ).format(shown=shown, line=line, table=description.table)
         )
     if description.torch is not None and len(description.torch) > 20:
         line = _line_of("torch", text)
-        raise DescriptionError(f"{shown}:{line}: torch: longer than 20 letters")
+        raise DescriptionError(
+            _("{shown}:{line}: torch: longer than 20 letters").format(shown=shown, line=line)
+        )
 
 
 def _table(code: str, where: str) -> tuple[Table, bool]:
@@ -116,7 +121,9 @@ def _table(code: str, where: str) -> tuple[Table, bool]:
     try:
         table.full_clean(exclude=["dialect"])
     except ValidationError as problem:
-        raise DescriptionError(f"{where}: table: {' '.join(problem.messages)}") from problem
+        raise DescriptionError(
+            _("{where}: table: {messages}").format(where=where, messages=" ".join(problem.messages))
+        ) from problem
     table.save()
     return table, True
 
@@ -130,7 +137,11 @@ def sample_try(*, text: str, raw: bytes) -> tuple[Description, Sample]:
     """Decodes a sample under a description; stores nothing. Raises DescriptionError for the
     description and ValidationError for a sample that is too big."""
     if len(raw) > MAX_SAMPLE_BYTES:
-        raise ValidationError(f"The sample is over {MAX_SAMPLE_BYTES // 1024 // 1024} MB.")
+        raise ValidationError(
+            _("The sample is over {max_sample_bytes} MB.").format(
+                max_sample_bytes=MAX_SAMPLE_BYTES // 1024 // 1024
+            )
+        )
     description = parse_description(text, name="description")
     starts = range(0, len(raw), _BLOCK)
     return description, decode_sample(description, (raw[at : at + _BLOCK] for at in starts))

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Count, Max, Min
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.models import EnteredCount
 from shopfloor.sources.queries import instant
@@ -15,11 +17,11 @@ from telemetry.description import Description, parse_description
 from telemetry.models import Arc, CountedSpan, Feed, FeedVersion, PushToken
 
 CONTACTS = {
-    "torch_on": "that the torch is switched on",
-    "pilot": "that the pilot arc burns",
-    "transfer": "that the arc has gone over to the plate",
+    "torch_on": N_("that the torch is switched on"),
+    "pilot": N_("that the pilot arc burns"),
+    "transfer": N_("that the arc has gone over to the plate"),
 }
-CANNOT = "can’t know"
+CANNOT = N_("can’t know")
 
 
 def description_of(feed: Feed) -> Description:
@@ -43,12 +45,18 @@ def source_knows(description: Description) -> Knowing:
     pierces = description.knows.pierces
     contact = description.knows.contact or ""
     rows = [
-        ("its contact says", CONTACTS.get(contact, "not stated")),
+        (_("its contact says"), _(CONTACTS.get(contact, N_("not stated")))),
         ("starts", "counted"),
-        ("misfires", "counted where a plan says what should have pierced" if pierces else CANNOT),
-        ("piercing and cutting", "shown separately" if pierces else "shown together as arc time"),
-        ("program", "named" if 4 in kinds else CANNOT),
-        ("current", "measured" if 5 in kinds else CANNOT),
+        (
+            "misfires",
+            _("counted where a plan says what should have pierced") if pierces else _(CANNOT),
+        ),
+        (
+            _("piercing and cutting"),
+            _("shown separately") if pierces else _("shown together as arc time"),
+        ),
+        ("program", _("named") if 4 in kinds else _(CANNOT)),
+        ("current", _("measured") if 5 in kinds else _(CANNOT)),
     ]
     return Knowing(contact, pierces, description.times_from_arrival, tuple(rows))
 

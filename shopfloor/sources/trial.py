@@ -6,6 +6,8 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.sources.services import sample_try
 from shopfloor.sources.source_page import Knowing, source_knows
 from shopfloor.svg.sample_strip import SampleArc, sample_strip
@@ -44,7 +46,7 @@ def trial(*, text: str, raw: bytes, sample_name: str, feed: Feed | None) -> Tria
         counted = mendable(feed, text)
         again = counted if counted[0] else None
     if not raw:
-        return Trial("It was tried on no lines.", True, knows, again=again)
+        return Trial(_("It was tried on no lines."), True, knows, again=again)
     description, sample = sample_try(text=text, raw=raw)
     shown = as_json(sample, description)
     arcs, rejects = shown["arcs"], shown["rejects"]
@@ -72,18 +74,26 @@ def _strip(sample: Sample) -> Svg | None:
 def _verdict(sample: Sample) -> tuple[str, bool]:
     """In one sentence, what is wrong first."""
     lines, refused = sample.lines, len(sample.rejects)
-    all_lines = count(lines, "line")
+    all_lines = count(lines, "line", "lines")
     if not lines:
-        return "There is no whole line in the sample.", False
+        return _("There is no whole line in the sample."), False
     if refused == lines:
-        return f"It does not work: none of the {all_lines} could be read.", False
+        return _("It does not work: none of the {all_lines} could be read.").format(
+            all_lines=all_lines
+        ), False
     arcs = len(sample.pairing.arcs)
-    burnt = count(arcs, "arc") if arcs else "no arc"
+    burnt = count(arcs, "arc", "arcs") if arcs else _("no arc")
     if refused:
         return (
-            f"{refused} of {all_lines} could not be read; the others hold {burnt}.",
+            _("{refused} of {all_lines} could not be read; the others hold {burnt}.").format(
+                refused=refused, all_lines=all_lines, burnt=burnt
+            ),
             True,
         )
     if not arcs:
-        return f"Every line ({lines}) can be read, but no arc is among them.", True
-    return f"It works: {all_lines}, all read, {burnt}.", True
+        return _("Every line ({lines}) can be read, but no arc is among them.").format(
+            lines=lines
+        ), True
+    return _("It works: {all_lines}, all read, {burnt}.").format(
+        all_lines=all_lines, burnt=burnt
+    ), True

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting, current_who
 from shopfloor.background.request import request_work
@@ -31,10 +32,10 @@ def sheet_correct(
     thickness and heat, and their worth where it was this sheet's share; runs that burnt any of
     them are reckoned anew, by postings that reverse. Raises ValidationError."""
     if not why.strip():
-        raise ValidationError({"why": "Say why: it stays beside the change."})
+        raise ValidationError({"why": _("Say why: it stays beside the change.")})
     sheet = Sheet.objects.select_for_update().select_related("material").get(pk=sheet.pk)
     if sheet.owner_id is not None and cost_minor:
-        raise ValidationError({"cost": "A customer's own plate has no cost."})
+        raise ValidationError({"cost": _("A customer's own plate has no cost.")})
     size = sheet.thickness_text, sheet.thickness_mm
     if thickness_text.strip() != sheet.thickness_text:
         parsed = thickness_of(thickness_text, sheet.material)
@@ -61,7 +62,7 @@ def _resize(sheet: Sheet, length_mm: float, width_mm: float) -> None:
     sheet.area_mm2 = length_mm * width_mm * share
     largest = max(sheet.remnants.values_list("area_mm2", flat=True), default=0.0)
     if sheet.area_mm2 < largest:
-        raise ValidationError({"length": "A remnant of it is larger than that."})
+        raise ValidationError({"length": _("A remnant of it is larger than that.")})
 
 
 def _remnants_follow(sheet: Sheet, worth: dict[int, int | None]) -> None:

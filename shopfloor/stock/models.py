@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _lazy
 
 
 class Heat(models.Model):
@@ -23,11 +24,11 @@ class Heat(models.Model):
 
 
 class SheetState(models.TextChoices):
-    IN_STOCK = "in_stock", "in stock"
-    ON_TABLE = "on_table", "on a table"
+    IN_STOCK = "in_stock", _lazy("in stock")
+    ON_TABLE = "on_table", _lazy("on a table")
     CUT = "cut", "cut"
-    RETURNED = "returned", "returned to customer"
-    WRITTEN_OFF = "written_off", "written off"
+    RETURNED = "returned", _lazy("returned to customer")
+    WRITTEN_OFF = "written_off", _lazy("written off")
 
 
 class Sheet(models.Model):

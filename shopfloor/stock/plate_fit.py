@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from planning.calc.units import in_from_mm
 from shopfloor.chart.fit import PlateFit, fit, plates_fitting
@@ -22,16 +23,19 @@ def plate_unfit(
     """In words, why a sheet does not serve; blank where it does. A revision of which no size is
     known is asked nothing of it. `inch`: how who reads it reads lengths."""
     if sheet.material_id != nest.material_id:
-        return f"Sheet {sheet.code} is {sheet.material}, the nest is for {nest.material}."
+        return _("Sheet {sheet} is {material}, the nest is for {wanted}.").format(
+            sheet=sheet.code, material=sheet.material, wanted=nest.material
+        )
     if fit(sheet.thickness_mm, nest.thickness_mm) < PlateFit.NEAR:
-        return (
-            f"Sheet {sheet.code} is {sheet.thickness_text}, the nest is for {nest.thickness_text}."
+        return _("Sheet {sheet} is {thickness}, the nest is for {wanted}.").format(
+            sheet=sheet.code, thickness=sheet.thickness_text, wanted=nest.thickness_text
         )
     size = nest_size_mm(revision)
     if size is not None and not holds(sheet, size):
-        return (
-            f"Sheet {sheet.code} is {size_words(sheet.length_mm, sheet.width_mm, inch)}, the nest "
-            f"takes {size_words(*size, inch)}."
+        return _("Sheet {sheet} is {length_mm}, the nest takes {size_words}.").format(
+            sheet=sheet.code,
+            length_mm=size_words(sheet.length_mm, sheet.width_mm, inch),
+            size_words=size_words(*size, inch),
         )
     return ""
 
@@ -54,5 +58,7 @@ def holds(sheet: Sheet, size_mm: tuple[float, float]) -> bool:
 
 def size_words(length_mm: float, width_mm: float, inch: bool) -> str:
     if inch:
-        return f"{in_from_mm(length_mm):.1f} x {in_from_mm(width_mm):.1f} in"
-    return f"{length_mm:.0f} x {width_mm:.0f} mm"
+        return _("{length_mm:.1f} x {width_mm:.1f} in").format(
+            length_mm=in_from_mm(length_mm), width_mm=in_from_mm(width_mm)
+        )
+    return _("{length_mm:.0f} x {width_mm:.0f} mm").format(length_mm=length_mm, width_mm=width_mm)

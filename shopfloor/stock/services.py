@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from planning.calc.cost import remnant_value
 from planning.calc.units import mm_from_in
@@ -19,7 +20,7 @@ SHORTEST_REMNANT_MM = 100.0
 
 def sheet_state(*, sheet: Sheet, state: str, memo: UndoRecord | None = None) -> None:
     if state not in SheetState.values:
-        raise FloorError(f"{state!r} is not a state of a sheet.")
+        raise FloorError(_("{state!r} is not a state of a sheet.").format(state=state))
     (memo or UndoRecord()).change(sheet, state=state)
 
 
@@ -41,23 +42,29 @@ def remnant_add(
     for a customer's plate, and what scrap brings below the shop's smallest remnant. `inch`: how
     who measured it reads lengths."""
     if length_mm <= 0 or width_mm <= 0:
-        raise FloorError("A remnant has a length and a width above zero.")
+        raise FloorError(_("A remnant has a length and a width above zero."))
     area = area_mm2 if area_mm2 is not None else length_mm * width_mm
     if not 0 < area <= sheet.area_mm2:
         raise FloorError(
-            "The remnant is larger than its sheet.",
-            "Check the two sizes and their unit.",
+            _("The remnant is larger than its sheet."),
+            _("Check the two sizes and their unit."),
             ask="remnant",
         )
     if _meant_in_inches(sheet, length_mm, width_mm):
         raise FloorError(
-            f"{size_words(length_mm, width_mm, inch)} is too small for a remnant."
-            + ("" if inch else " Was it measured in inches?"),
-            f"Enter it in {'inches' if inch else 'mm'}, or leave the remnant out.",
+            _("{length_mm} is too small for a remnant.").format(
+                length_mm=size_words(length_mm, width_mm, inch)
+            )
+            + ("" if inch else _(" Was it measured in inches?")),
+            (
+                _("Enter it in inches, or leave the remnant out.")
+                if inch
+                else _("Enter it in mm, or leave the remnant out.")
+            ),
             ask="remnant",
         )
     if area > length_mm * width_mm * (1 + 1e-9):
-        raise FloorError("The remnant's area is larger than its length times its width.")
+        raise FloorError(_("The remnant's area is larger than its length times its width."))
     return (memo or UndoRecord()).make(
         Sheet(
             code=code or _free_code(sheet),

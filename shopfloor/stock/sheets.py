@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.background.request import request_work
 from shopfloor.chart.thickness import thickness_of
@@ -42,15 +43,17 @@ def certificate_keep(*, heat: Heat, raw: bytes) -> None:
     """Keeps a mill certificate by the hash of its bytes. Another one for the same heat is refused
     while one is there: a certificate is evidence and is not replaced in passing."""
     if len(raw) > MAX_CERTIFICATE_BYTES:
-        raise ValidationError("The certificate is over 10 MB.")
+        raise ValidationError(_("The certificate is over 10 MB."))
     ending = next((end for magic, end in KINDS.items() if raw.startswith(magic)), None)
     if ending is None:
-        raise ValidationError("A certificate is a PDF or a picture (PNG, JPEG, TIFF).")
+        raise ValidationError(_("A certificate is a PDF or a picture (PNG, JPEG, TIFF)."))
     digest = hashlib.sha256(raw).hexdigest()
     if heat.certificate_sha256 == digest:
         return
     if heat.certificate_sha256:
-        raise ValidationError(f"Heat {heat.number} has another certificate already.")
+        raise ValidationError(
+            _("Heat {heat} has another certificate already.").format(heat=heat.number)
+        )
     heat.certificate.save(f"{digest}{ending}", ContentFile(raw), save=False)
     heat.certificate_sha256 = digest
     heat.save(update_fields=["certificate", "certificate_sha256"])
@@ -88,10 +91,10 @@ def sheets_receive(
     size = thickness_of(thickness_text, material)
     customer: Customer | None = customer_named(name=owner) if owner.strip() else None
     if customer is not None and cost_minor:
-        raise ValidationError("A customer's own plate has no cost.")
+        raise ValidationError(_("A customer's own plate has no cost."))
     heat = heat_named(number=heat_number, material=material) if heat_number.strip() else None
     if certificate and heat is None:
-        raise ValidationError("A certificate needs its heat number.")
+        raise ValidationError(_("A certificate needs its heat number."))
     if certificate and heat is not None:
         certificate_keep(heat=heat, raw=certificate)
     made = []
@@ -143,16 +146,16 @@ def sheet_edit(*, sheet: Sheet, place: str, note: str) -> None:
 def sheet_leave(*, sheet: Sheet, state: str, why: str) -> None:
     """Takes a sheet out of stock without cutting it: returned to its customer, or written off."""
     if state not in (SheetState.RETURNED, SheetState.WRITTEN_OFF):
-        raise ValidationError("A sheet leaves stock returned or written off.")
+        raise ValidationError(_("A sheet leaves stock returned or written off."))
     sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)  # against a promise at this moment
     if state == SheetState.RETURNED and sheet.owner_id is None:
-        raise ValidationError("The sheet is the shop's own: there is nobody to return it to.")
+        raise ValidationError(_("The sheet is the shop's own: there is nobody to return it to."))
     if sheet.state != SheetState.IN_STOCK:
-        raise ValidationError("The sheet is not in stock.")
+        raise ValidationError(_("The sheet is not in stock."))
     if QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running")).exists():
-        raise ValidationError("The sheet is promised to a nest in a table's queue.")
+        raise ValidationError(_("The sheet is promised to a nest in a table's queue."))
     if not why.strip():
-        raise ValidationError("Say why.")
+        raise ValidationError(_("Say why."))
     sheet.state, sheet.note = state, why.strip()[:200]
     sheet.full_clean()
     sheet.save(update_fields=["state", "note"])
@@ -166,9 +169,9 @@ def sheet_back(*, sheet: Sheet, why: str) -> None:
     """Takes a written-off sheet back into stock: it was found, or not meant."""
     sheet = Sheet.objects.select_for_update().get(pk=sheet.pk)
     if sheet.state != SheetState.WRITTEN_OFF:
-        raise ValidationError("The sheet was not written off.")
+        raise ValidationError(_("The sheet was not written off."))
     if not why.strip():
-        raise ValidationError("Say why.")
+        raise ValidationError(_("Say why."))
     sheet.state, sheet.note = SheetState.IN_STOCK, why.strip()[:200]
     sheet.save(update_fields=["state", "note"])
     request_work(kind="sheet", key=str(sheet.pk))
@@ -181,5 +184,7 @@ def remnants_write_off(*, now: datetime) -> list[Sheet]:
     gone = list(remnants_old(now=now))
     for sheet in gone:
         days = (now - sheet.received_at).days
-        sheet_leave(sheet=sheet, state=SheetState.WRITTEN_OFF, why=f"lay {days} days")
+        sheet_leave(
+            sheet=sheet, state=SheetState.WRITTEN_OFF, why=_("lay {days} days").format(days=days)
+        )
     return gone

@@ -8,6 +8,7 @@ from typing import Any
 from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from planning.calc import said
 from planning.calc.cost import PLAN_KINDS
@@ -17,7 +18,7 @@ from shopfloor.sources.queries import instant
 from shopfloor.wording import clock, lengths, states
 from shopfloor.wording.lengths import reads_inches
 from shopfloor.wording.money import money_text
-from shopfloor.wording.unknown import UNKNOWN
+from shopfloor.wording.unknown import unknown
 from shopfloor.wording.visible import visible
 
 register = template.Library()
@@ -60,7 +61,7 @@ def alone(name: object) -> SafeString:
 def money(context: dict[str, Any], minor: int | None, blank: str = "") -> str | SafeString:
     """Minor units in the shop's currency, digits grouped; `blank` stands for none."""
     if minor is None:
-        return blank or UNKNOWN
+        return blank or unknown()
     return money_text(minor, context["shop"].currency_digits)
 
 
@@ -68,8 +69,8 @@ def money(context: dict[str, Any], minor: int | None, blank: str = "") -> str | 
 def signed(figure: float | None) -> str | SafeString:
     """A difference with its sign."""
     if figure is None:
-        return UNKNOWN
-    return f"+{figure:g}" if figure > 0 else f"−{-figure:g}" if figure < 0 else "no difference"
+        return unknown()
+    return f"+{figure:g}" if figure > 0 else f"−{-figure:g}" if figure < 0 else _("no difference")
 
 
 @register.filter

@@ -13,6 +13,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
 
 from shopfloor.models import ScreenSignIn, SignInEnd, Table, Terminal, User
 from shopfloor.people.badges import terminal_by_token
@@ -44,9 +45,9 @@ def at_table(
         terminal = this_terminal(request)
         found = Table.objects.filter(code=table, active=True).first()
         if terminal is None or found is None or terminal.table_id not in (None, found.pk):
-            if request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
+            if request.method == "GET" and "text/html" in request.headers.get(_("Accept"), ""):
                 return redirect("floor:home")
-            return HttpResponse("This screen is not registered for that table.", status=403)
+            return HttpResponse(_("This screen is not registered for that table."), status=403)
         return view(request, terminal, found, *args, **kwargs)
 
     return inner

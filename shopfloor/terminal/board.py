@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from shopfloor.jobs.floor import bench_card as lines
 from shopfloor.models import (
     Reason,
@@ -36,12 +39,12 @@ from shopfloor.wording.cautions import AIR, BENCH, CHANGE, FINISH, OTHER_SET, PL
 GAPS_BACK = timedelta(hours=24)
 GAPS_MOST = 12
 REASONS_BACK = timedelta(days=30)
-MARKS = (("scrap", "Scrap"), ("rework", "Rework"), ("not_cut", "Not cut"))
+MARKS = (("scrap", N_("Scrap")), ("rework", N_("Rework")), ("not_cut", N_("Not cut")))
 RESTARTS = (
-    ("power", "Power lost"),
-    ("crash", "Crash"),
-    ("shift", "Shift ended"),
-    ("other", "Something else"),
+    ("power", N_("Power lost")),
+    ("crash", N_("Crash")),
+    ("shift", N_("Shift ended")),
+    ("other", N_("Something else")),
 )
 
 
@@ -143,28 +146,28 @@ def change_lists(torches: list[TorchKeys], wanted: Any) -> dict[str, Any]:
     return {
         "trays": [key for keys in ready for key in keys],
         "fresh_sets": [key for keys in fresh for key in keys],
-        "removal_states": changes.REMOVALS,
+        "removal_states": [(code, _(word)) for code, word in changes.REMOVALS],
         "removal_reasons": changes.REASONS,
     }
 
 
 def fixed_lists() -> dict[str, Any]:
     return {
-        "change_caution": CHANGE,
-        "restart_caution": RESTART,
-        "other_set_caution": OTHER_SET,
-        "finish_caution": FINISH,
-        "bench_caution": BENCH,
-        "plate_caution": PLATE,
-        "air_caution": AIR,
-        "marks": MARKS,
+        "change_caution": CHANGE.to_reader(),
+        "restart_caution": RESTART.to_reader(),
+        "other_set_caution": OTHER_SET.to_reader(),
+        "finish_caution": FINISH.to_reader(),
+        "bench_caution": BENCH.to_reader(),
+        "plate_caution": PLATE.to_reader(),
+        "air_caution": AIR.to_reader(),
+        "marks": [(code, _(word)) for code, word in MARKS],
         "causes": CAUSES,
-        "restart_reasons": RESTARTS,
+        "restart_reasons": [(code, _(word)) for code, word in RESTARTS],
         "swap_reasons": items.SWAP_REASONS,
         "plate_reasons": items.PLATE_REASONS,
         "keep_reasons": items.KEEP_REASONS,
         "aside_reasons": items.ASIDE_REASONS,
-        "bench_kinds": lines.KINDS,
+        "bench_kinds": [(code, _(word)) for code, word in lines.KINDS],
         "bench_minutes": lines.MINUTES,
     }
 
@@ -185,7 +188,7 @@ def run_facts(cutting: Cutting | None, last: Segment | None, person: User) -> di
             "restart_at": 1,
             "contours": "",
             "restart_words": "",
-            "asked_words": "Nothing is cutting.",
+            "asked_words": _("Nothing is cutting."),
             "plate_words": "",
             "plates": [],
         }
@@ -199,7 +202,7 @@ def run_facts(cutting: Cutting | None, last: Segment | None, person: User) -> di
         "contours": cutting.progress.contours,
         "restart_words": restart_words(cutting),
         "asked_words": asked_words(run),
-        "plate_words": items.sheet_words(run.sheet) if run.sheet else "No sheet was scanned",
+        "plate_words": items.sheet_words(run.sheet) if run.sheet else _("No sheet was scanned"),
         "plates": items.sheets_for(run.revision.nest, inch=person.units == Units.INCH),
     }
 
@@ -208,16 +211,26 @@ def restart_words(cutting: Cutting) -> str:
     progress = cutting.progress
     begun = f" {progress.begun.words}" if progress.begun else ""
     if not progress.done:
-        none = "" if begun else " The signal does not say which were burnt."
-        return f"Contours 1 to {progress.contours}.{none}{begun}"
-    said = (
-        f"Contours 1 to {progress.contours}; {len(progress.done)} seen burnt, the first not seen "
-        f"is {cutting.restart_at}.{begun}"
+        none = "" if begun else _(" The signal does not say which were burnt.")
+        return _("Contours 1 to {contours}.{none}{begun}").format(
+            contours=progress.contours, none=none, begun=begun
+        )
+    said = _(
+        "Contours 1 to {contours}; {count} seen burnt, the first not seen is {restart_at}.{begun}"
+    ).format(
+        contours=progress.contours,
+        count=len(progress.done),
+        restart_at=cutting.restart_at,
+        begun=begun,
     )
     if progress.certain == max(progress.done):
-        return f"{said} The last certain one is {progress.certain}."
+        return _("{said} The last certain one is {certain}.").format(
+            said=said, certain=progress.certain
+        )
     last = progress.certain or "none"
-    return f"{said} Lines or arcs are missing: the last certain one is {last}. Look at the plate."
+    return _(
+        "{said} Lines or arcs are missing: the last certain one is {last}. Look at the plate."
+    ).format(said=said, last=last)
 
 
 def asked_words(run: Run) -> str:
@@ -227,8 +240,11 @@ def asked_words(run: Run) -> str:
         .values_list("line__u_range_asked", "line__job__number", "line__part")
         .distinct()
     )
-    told = [f"{job} {part}: u range {asked}" for asked, job, part in ranges]
-    return f"{'; '.join(told)} (ISO 9013)." if told else "The drawings ask nothing of the edge."
+    told = [
+        _("{job} {part}: u range {asked}").format(job=job, part=part, asked=asked)
+        for asked, job, part in ranges
+    ]
+    return f"{'; '.join(told)} (ISO 9013)." if told else _("The drawings ask nothing of the edge.")
 
 
 def gaps_of(table: Table, now: datetime) -> list[Gap]:
@@ -238,7 +254,12 @@ def gaps_of(table: Table, now: datetime) -> list[Gap]:
         table=table, reason=None, ended_at__isnull=False, started_at__gte=now - GAPS_BACK
     )
     return [
-        Gap(row.pk, f"{day_clock(row.started_at, now)} to {day_clock(row.ended_at, now)}")
+        Gap(
+            row.pk,
+            _("{started_at} to {ended_at}").format(
+                started_at=day_clock(row.started_at, now), ended_at=day_clock(row.ended_at, now)
+            ),
+        )
         for row in rows.order_by("-started_at")
         if row.ended_at is not None and row.ended_at - row.started_at >= least
     ][:GAPS_MOST]

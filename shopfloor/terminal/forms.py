@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django import forms
 from django.db.models import QuerySet
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.models import Table, User
 from shopfloor.people.floor_people import floor_people
@@ -11,10 +12,12 @@ from shopfloor.people.floor_people import floor_people
 
 class RegisterForm(forms.Form):
     name = forms.CharField(
-        max_length=80, label="Name of this screen", help_text="For instance: tablet beside North"
+        max_length=80,
+        label=_lazy("Name of this screen"),
+        help_text=_lazy("For instance: tablet beside North"),
     )
     table = forms.ModelChoiceField(
-        queryset=Table.objects.none(), label="Table it stands beside", empty_label=None
+        queryset=Table.objects.none(), label=_lazy("Table it stands beside"), empty_label=None
     )
 
     def __init__(self, *args: object, **kwargs: object) -> None:
@@ -26,8 +29,8 @@ class RegisterForm(forms.Form):
 class CodeForm(forms.Form):
     code = forms.CharField(
         max_length=20,
-        label="Code",
-        help_text="8 letters and figures, from Sources, Screens at a desk",
+        label=_lazy("Code"),
+        help_text=_lazy("8 letters and figures, from Sources, Screens at a desk"),
         widget=forms.TextInput(
             attrs={"autocomplete": "off", "autocapitalize": "characters", "spellcheck": "false"}
         ),

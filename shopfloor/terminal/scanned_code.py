@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from django.utils.translation import gettext as _
+
 from shopfloor.models import Job, Nest, Piece, Sheet, SheetState, Table, Tray
 from shopfloor.wording.names import first_named
 
@@ -18,19 +20,27 @@ def code_words(code: str, table: Table) -> str:
     """One sentence: what it is, and what to do with it here."""
     wanted = plain(code)
     if not wanted:
-        return "Nothing was scanned."
+        return _("Nothing was scanned.")
     if sheet := first_named(Sheet.objects.all(), "code", wanted):
         state = SheetState(sheet.state).label
-        return (
-            f"Sheet {sheet.code} is {state}. Touch what you start (or Sheet, where it lies under "
-            "the run that cuts), then scan it again."
-        )
+        return _(
+            "Sheet {sheet} is {state}. Touch what you start (or Sheet, where it lies "
+            "under the run that cuts), then scan it again."
+        ).format(sheet=sheet.code, state=state)
     if nest := first_named(Nest.objects.all(), "name", wanted):
-        return f"Nest {nest.name} was withdrawn. Ask the planner which one replaces it."
+        return _("Nest {nest} was withdrawn. Ask the planner which one replaces it.").format(
+            nest=nest.name
+        )
     if Job.objects.filter(number__iexact=wanted).exists():
-        return f"Job {wanted} has nothing next on {table.name}. Ask the planner."
+        return _("Job {wanted} has nothing next on {table}. Ask the planner.").format(
+            wanted=wanted, table=table.name
+        )
     if tray := first_named(Tray.objects.all(), "label", wanted):
-        return f"Tray {tray.label} holds no set that is ready. Look which pieces lie in it."
+        return _("Tray {tray} holds no set that is ready. Look which pieces lie in it.").format(
+            tray=tray.label
+        )
     if piece := first_named(Piece.objects.all(), "label", wanted):
-        return f"{piece.label} is one piece. Touch Change, then scan it again."
-    return f"{wanted} is nothing the shop knows."
+        return _("{piece} is one piece. Touch Change, then scan it again.").format(
+            piece=piece.label
+        )
+    return _("{wanted} is nothing the shop knows.").format(wanted=wanted)

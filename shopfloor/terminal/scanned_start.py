@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Job, Nest, QueueItem, Table
 from shopfloor.nests.floor.queue_card import Fitted, Item, items_of, listed, waiting
@@ -21,10 +22,10 @@ def scanned_item(code: str, table: Table, fitted: Fitted, *, inch: bool = False)
     wanted = plain(code)
     row, note = _listed(wanted, waiting(table)), ""
     if row is None:
-        note = f"Not in {table.name}’s queue."
+        note = _("Not in {table}’s queue.").format(table=table.name)
         row = _listed(wanted, _on_others(table))
         if row is not None:
-            note += f" It is taken from the queue of {row.table.name}."
+            note += _(" It is taken from the queue of {table}.").format(table=row.table.name)
     row = row or _on_no_list(wanted, table)
     if row is None:
         return None

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Contour, NestRevision, PieceKind, WearSet
 
@@ -57,11 +58,15 @@ def nest_title(revision: NestRevision, facts: Facts) -> str:
     if not jobs:
         return revision.nest.name
     if len(jobs) > 1:
-        others = jobs[1] if len(jobs) == 2 else f"{len(jobs) - 1} more"
-        return f"{jobs[0]} and {others}, {revision.nest.name}"
+        others = jobs[1] if len(jobs) == 2 else _("{count} more").format(count=len(jobs) - 1)
+        return _("{jobs} and {others}, {nest}").format(
+            jobs=jobs[0], others=others, nest=revision.nest.name
+        )
     if len(facts.nests) < 2 or revision.nest_id not in facts.nests:
         return jobs[0]
-    return f"{jobs[0]}, nest {facts.nests.index(revision.nest_id) + 1} of {len(facts.nests)}"
+    return _("{jobs}, nest {nest_id} of {count}").format(
+        jobs=jobs[0], nest_id=facts.nests.index(revision.nest_id) + 1, count=len(facts.nests)
+    )
 
 
 def part_names(facts: Facts) -> str:
@@ -69,7 +74,7 @@ def part_names(facts: Facts) -> str:
     if not facts.parts:
         return ""
     told = ", ".join(facts.parts[:2])
-    more = f" and {len(facts.parts) - 2} more" if len(facts.parts) > 2 else ""
+    more = _(" and {count} more").format(count=len(facts.parts) - 2) if len(facts.parts) > 2 else ""
     return f"{told[0].upper()}{told[1:]}{more}"
 
 
@@ -77,9 +82,9 @@ def about(seconds: float) -> str:
     """About 28 min, about 1 h 35 min, under a minute."""
     minutes = max(round(seconds / 60), 0)
     if minutes < 1:
-        return "under a minute"
-    long = f"{minutes // 60} h {minutes % 60:02d} min"
-    return f"about {long if minutes >= 100 else f'{minutes} min'}"
+        return _("under a minute")
+    long = _("{minutes} h {minutes2:02d} min").format(minutes=minutes // 60, minutes2=minutes % 60)
+    return _("about {long}").format(long=long if minutes >= 100 else f"{minutes} min")
 
 
 def clock(moment: datetime | None) -> str:

@@ -6,6 +6,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.errors import FloorError
@@ -29,10 +30,13 @@ def air_read(
     """Keeps a reading with the shift it falls in. `flowing_kpa` is over the atmosphere's, read
     while the air flows: a static one says nothing of what the torch gets."""
     if flowing_kpa is None and drained is None:
-        raise FloorError("Nothing was read.", "Give the pressure, or say that water was drained.")
+        raise FloorError(
+            _("Nothing was read."), _("Give the pressure, or say that water was drained.")
+        )
     if flowing_kpa is not None and not 0 <= flowing_kpa <= MOST_KPA:
         raise FloorError(
-            f"{flowing_kpa:g} kPa of air?", f"0 to {MOST_KPA:g} kPa, read while it flows."
+            _("{flowing_kpa:g} kPa of air?").format(flowing_kpa=flowing_kpa),
+            _("0 to {most_kpa:g} kPa, read while it flows.").format(most_kpa=MOST_KPA),
         )
     found = shift_at(at, shift_patterns(), ZoneInfo(shop_zone()))
     return (memo or UndoRecord()).make(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _lazy
 
 
 class Tray(models.Model):
@@ -19,10 +20,10 @@ class Tray(models.Model):
 
 class PieceState(models.TextChoices):
     NEW = "new", "new"
-    FITTED = "fitted", "in a torch"
-    SHELVED = "shelved", "in the drawer"
+    FITTED = "fitted", _lazy("in a torch")
+    SHELVED = "shelved", _lazy("in the drawer")
     FAILED = "failed", "failed"
-    RETIRED = "retired", "taken out when due"
+    RETIRED = "retired", _lazy("taken out when due")
     CRASHED = "crashed", "crashed"
     LOST = "lost", "lost"
 

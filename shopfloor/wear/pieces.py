@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from planning.calc.said import said
 from shopfloor.audit.undo_record import UndoRecord
@@ -57,13 +58,16 @@ def piece_fit(
     piece = Piece.objects.select_for_update().get(pk=piece.pk)
     if piece.state not in USABLE:
         raise FloorError(
-            f"{piece.label} is {PieceState(piece.state).label}.",
-            "Scan another one." if piece.state != PieceState.FITTED else "Take it out there first.",
+            _("{piece} is {label}.").format(piece=piece.label, label=PieceState(piece.state).label),
+            _("Scan another one.")
+            if piece.state != PieceState.FITTED
+            else _("Take it out there first."),
         )
     for fitting in fittings_in(torch):
         if fitting.piece.part.kind == piece.part.kind:
             raise FloorError(
-                f"{fitting.piece.label} is still in {torch}.", "Say what comes out first."
+                _("{piece} is still in {torch}.").format(piece=fitting.piece.label, torch=torch),
+                _("Say what comes out first."),
             )
     fitting = memo.make(
         Fitting(piece=piece, torch=torch, fitted_at=at, fitted_by=by, action=action)
@@ -87,9 +91,13 @@ def piece_remove(
     """Takes a piece out. `state` is what becomes of it; pieces of one crash share `incident`."""
     memo = memo or UndoRecord()
     if state not in OUT:
-        raise FloorError(f"{state!r} is none of {', '.join(OUT)}.", ask="state")
+        raise FloorError(
+            _("{state!r} is none of {out}.").format(state=state, out=", ".join(OUT)), ask="state"
+        )
     if at < fitting.fitted_at:
-        raise FloorError("It cannot come out before it went in.", "Check this screen's clock.")
+        raise FloorError(
+            _("It cannot come out before it went in."), _("Check this screen's clock.")
+        )
     memo.change(
         fitting,
         removed_at=at,
@@ -119,7 +127,7 @@ def tray_fit(
     memo = memo or UndoRecord()
     wanted = [piece for piece in _pieces_of(tray) if piece.state in USABLE or _in(piece, torch)]
     if not wanted:
-        raise FloorError(f"Tray {tray.label} holds nothing that can be fitted.")
+        raise FloorError(_("Tray {tray} holds nothing that can be fitted.").format(tray=tray.label))
     _one_a_kind(wanted, tray)
     removed, staying = [], set()
     for fitting in fittings_in(torch):
@@ -165,7 +173,9 @@ def piece_inspect(
 ) -> tuple[Inspection, bool | None]:
     """What a person saw, and whether the piece is due by it (None: that says nothing)."""
     if pit_mm is None and orifice_round is None and not note:
-        raise FloorError("Nothing was said of the piece.", "Give the pit's depth or the orifice.")
+        raise FloorError(
+            _("Nothing was said of the piece."), _("Give the pit's depth or the orifice.")
+        )
     if pit_mm is not None and not 0 <= pit_mm <= DEEPEST_PIT_MM:
         again = said("Measure again: 0 to {0}.", DEEPEST_PIT_MM)
         raise FloorError(said("A pit of {0}?", pit_mm), again)
@@ -197,10 +207,12 @@ def pit_limit_mm(piece: Piece) -> float:
 def set_question(*, fitted: WearSet | None, wanted: WearSet) -> str:
     """A sentence where the set in the torch is not the one a nest was planned for; else ""."""
     if fitted is None:
-        return f"Kerfbook does not know what is in the torch; this nest is for {wanted}."
+        return _("Kerfbook does not know what is in the torch; this nest is for {wanted}.").format(
+            wanted=wanted
+        )
     if fitted.pk == wanted.pk:
         return ""
-    return f"{fitted} is fitted, this nest is for {wanted}."
+    return _("{fitted} is fitted, this nest is for {wanted}.").format(fitted=fitted, wanted=wanted)
 
 
 def _wants(piece: Piece, torch: Torch, since: datetime) -> None:
@@ -224,8 +236,10 @@ def _one_a_kind(pieces: Sequence[Piece], tray: Tray) -> None:
     twice = {kind for kind in kinds if kinds.count(kind) > 1}
     if twice:
         raise FloorError(
-            f"Tray {tray.label} holds two of a kind: {', '.join(sorted(twice))}.",
-            "Take one out of the tray, or change the pieces one by one.",
+            _("Tray {tray} holds two of a kind: {twice}.").format(
+                tray=tray.label, twice=", ".join(sorted(twice))
+            ),
+            _("Take one out of the tray, or change the pieces one by one."),
         )
 
 

@@ -19,6 +19,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
 
 KEPT_S = 3600
 MOST = 1000
@@ -74,7 +75,7 @@ def _make(path: Path) -> None:
 
 
 def _back(request: HttpRequest) -> str:
-    came_from = request.headers.get("Referer", "")
+    came_from = request.headers.get(_("Referer"), "")
     if url_has_allowed_host_and_scheme(
         came_from, {request.get_host()}, require_https=request.is_secure()
     ):

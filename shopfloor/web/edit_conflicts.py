@@ -14,6 +14,7 @@ from typing import Any
 from django import forms
 from django.db import models, transaction
 from django.http import HttpRequest, QueryDict
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.row_versions import NewerVersion, changed_since
 from shopfloor.web.forms import attempt
@@ -63,7 +64,9 @@ def _differs(form: forms.Form, row: models.Model, since: NewerVersion) -> bool:
         for name, (was, now) in since.changes.items()
         if fields[name] is not None
     ]
-    return settled(form, f"{since.who} changed this {when(since.at)}", differences)
+    return settled(
+        form, _("{who} changed this {at}").format(who=since.who, at=when(since.at)), differences
+    )
 
 
 def settled(form: forms.Form, who: str, differences: Iterable[Difference]) -> bool:
@@ -82,17 +85,19 @@ def settled(form: forms.Form, who: str, differences: Iterable[Difference]) -> bo
         if field.disabled or mine == one.stands:
             continue
         label = field.label or one.name.replace("_", " ").capitalize()
-        line = f"{label}: it was {one.was_said} and is now {one.stands_said}"
+        line = _("{label}: it was {was_said} and is now {stands_said}").format(
+            label=label, was_said=one.was_said, stands_said=one.stands_said
+        )
         if mine == one.was:
             _put(data, form.add_prefix(one.name), field.prepare_value(one.stands))
-            told.append(f"{line}, as below.")
+            told.append(_("{line}, as below.").format(line=line))
         else:
-            told.append(f"{line}; yours is still below and would replace it.")
+            told.append(_("{line}; yours is still below and would replace it.").format(line=line))
     if not told:
         return False
     form.data = data
-    head = f"{who}, after you opened it. Nothing of yours is kept yet."
-    for line in (head, *told, "Send it again to keep what is shown below."):
+    head = _("{who}, after you opened it. Nothing of yours is kept yet.").format(who=who)
+    for line in (head, *told, _("Send it again to keep what is shown below.")):
         form.add_error(None, line)
     return True
 

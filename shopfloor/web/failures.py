@@ -8,6 +8,7 @@ from django.core.exceptions import BadRequest, DisallowedHost
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.defaults import server_error
 
 
@@ -22,9 +23,9 @@ def failed(request: HttpRequest) -> HttpResponse:
 
 def refused(request: HttpRequest, exception: Exception) -> HttpResponse:
     """What was asked cannot be answered as it is; a request of our own making says why."""
-    words = "What was sent is not what this page takes."
+    words = _("What was sent is not what this page takes.")
     if isinstance(exception, BadRequest) and exception.args:
         words = str(exception)
     elif isinstance(exception, DisallowedHost):
-        words = "This machine does not answer to that name; KERFBOOK_HOSTS lists those it does."
+        words = _("This machine does not answer to that name; KERFBOOK_HOSTS lists those it does.")
     return render(None, "400.html", {"words": words}, status=400)

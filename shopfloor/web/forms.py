@@ -17,10 +17,13 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
 
 from planning.calc.units import MM_PER_IN, mm_from_in
 from shopfloor.site.calendar import wall_to_utc
 from shopfloor.site.queries import shop_zone, the_shop
+from shopfloor.wording.labels import Label
 
 T = TypeVar("T")
 PAGE = 50
@@ -34,14 +37,14 @@ class LengthField(forms.FloatField):
 
     units, digits, of_foreign = ("mm", "in"), 2, MM_PER_IN
 
-    def __init__(self, *, label: str, **kwargs: Any) -> None:
+    def __init__(self, *, label: Label, **kwargs: Any) -> None:
         super().__init__(label=label, **kwargs)
         self.called, self.inch = label, False
         self.read_in(inch=False)
 
     def read_in(self, *, inch: bool) -> None:
         self.inch = inch
-        self.label = f"{self.called}, {self.units[inch]}"
+        self.label = format_lazy("{}, {}", self.called, self.units[inch])
         for name in ("min", "max"):
             limit = getattr(self, f"{name}_value")
             if limit is not None:
@@ -123,7 +126,11 @@ class DayField(forms.DateField):
 
 def _within(day: date) -> None:
     if day.year not in YEARS:
-        raise ValidationError(f"The year {day.year} is not within {YEARS[0]} to {YEARS[-1]}.")
+        raise ValidationError(
+            _("The year {year} is not within {first} to {last}.").format(
+                year=day.year, first=YEARS[0], last=YEARS[-1]
+            )
+        )
 
 
 def attempt(form: forms.Form, write: Callable[[], Any]) -> bool:
@@ -135,7 +142,9 @@ def attempt(form: forms.Form, write: Callable[[], Any]) -> bool:
         refused(form, problem)
         return False
     except IntegrityError:
-        said = "Somebody else kept one like it just now, and this was not kept. Look, then send it."
+        said = _(
+            "Somebody else kept one like it just now, and this was not kept. Look, then send it."
+        )
         refused(form, ValidationError(said))
         return False
     return True
@@ -161,7 +170,9 @@ def from_minor(minor: int | None) -> Decimal | None:
     return None if minor is None else Decimal(minor).scaleb(-the_shop().currency_digits)
 
 
-def money_field(label: str, *, required: bool = False, help_text: str = "") -> forms.DecimalField:
+def money_field(
+    label: Label, *, required: bool = False, help_text: Label = ""
+) -> forms.DecimalField:
     return forms.DecimalField(
         label=label,
         required=required,
@@ -184,7 +195,7 @@ def plain(value: Any) -> Any:
 def upload_bytes(upload: UploadedFile[bytes], most: int) -> bytes:
     """An upload's bytes. Raises ValidationError where it is bigger than `most` bytes."""
     if upload.size is None or upload.size > most:
-        raise ValidationError(f"The file is over {most // 1024 // 1024} MB.")
+        raise ValidationError(_("The file is over {most} MB.").format(most=most // 1024 // 1024))
     return bytes(upload.read())
 
 

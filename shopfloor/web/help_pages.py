@@ -19,6 +19,6 @@ def own(request: DeskRequest) -> HttpResponse:
 def page(request: DeskRequest, role: str) -> HttpResponse:
     if role not in HELPS:
         raise Http404
-    told = HELPS[role]
+    told = HELPS[role].to_reader()
     pages = [(*page, may_open(request.user, page[1])) for page in told.pages]
     return render(request, "web/help.html", {"help": told, "pages": pages, "roles": list(HELPS)})

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting, coming_from
 from shopfloor.people.address import client_address
@@ -37,16 +38,16 @@ class WholeText:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, *_: object) -> None:
+    def process_view(self, request: HttpRequest, *_args: object) -> None:
         # A form is read here and no other body: a collector's may be turned away by its length.
         fields = [request.GET]
         if request.content_type in FORM_TYPES:
             fields.append(request.POST)
         for name, values in (pair for field in fields for pair in field.lists()):
             if any("\0" in text for text in (name, *values)):
-                raise BadRequest(f"{name[:40]!r} holds a NUL")
+                raise BadRequest(_("{name!r} holds a NUL").format(name=name[:40]))
         if "\0" in request.path:
-            raise BadRequest("the address holds a NUL")
+            raise BadRequest(_("the address holds a NUL"))
 
 
 class VisibleText:
@@ -60,10 +61,10 @@ class VisibleText:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, *_: object) -> None:
+    def process_view(self, request: HttpRequest, *_args: object) -> None:
         if request.method != "POST" or request.content_type not in FORM_TYPES:
             return
-        for upload in (one for _, files in request.FILES.lists() for one in files):
+        for upload in (one for _name, files in request.FILES.lists() for one in files):
             upload.name = visible(upload.name or "")
         fields = request.POST.copy()
         for name, values in list(fields.lists()):

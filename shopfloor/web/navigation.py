@@ -7,6 +7,8 @@ from typing import Any
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 from django.utils.functional import SimpleLazyObject
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.models import SecurityNotice, User
 from shopfloor.people.rights import COST
@@ -16,14 +18,14 @@ from shopfloor.site.queries import the_shop
 
 # label, URL name, permission needed (blank: any signed-in desk person)
 NAV = (
-    ("Today", "today", ""),
-    ("Jobs", "jobs", ""),
-    ("Nests", "nests", ""),
-    ("Stock", "stock", ""),
-    ("Balance", "balance", ""),
-    ("Wear", "wear", ""),
-    ("Cost", "cost", f"shopfloor.{COST}"),
-    ("Sources", "sources", ""),
+    (N_("Today"), "today", ""),
+    (N_("Jobs"), "jobs", ""),
+    (N_("Nests"), "nests", ""),
+    (N_("Stock"), "stock", ""),
+    (N_("Balance"), "balance", ""),
+    (N_("Wear"), "wear", ""),
+    (N_("Cost"), "cost", f"shopfloor.{COST}"),
+    (N_("Sources"), "sources", ""),
 )
 
 
@@ -49,7 +51,7 @@ def _nav(request: HttpRequest) -> list[dict[str, Any]]:
                 url = reverse(name)
             except NoReverseMatch:
                 continue
-            nav.append({"label": label, "url": url, "current": request.path.startswith(url)})
+            nav.append({"label": _(label), "url": url, "current": request.path.startswith(url)})
     return nav
 
 

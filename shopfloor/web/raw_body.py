@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest
 from django.http.request import RawPostDataException
+from django.utils.translation import gettext as _
 
 
 def raw_body(request: HttpRequest) -> bytes:
@@ -12,4 +13,4 @@ def raw_body(request: HttpRequest) -> bytes:
     try:
         return request.body
     except RawPostDataException:
-        raise BadRequest("This address takes JSON or bytes, and no form.") from None
+        raise BadRequest(_("This address takes JSON or bytes, and no form.")) from None

@@ -16,6 +16,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
 
 from shopfloor.audit.row_versions import changed_since, version_of
 from shopfloor.web.edit_conflicts import Difference, settled
@@ -86,7 +87,11 @@ def _differs(
 
 def _who(row: models.Model | None, version: Any) -> str:
     since = changed_since(row, version) if row is not None and type(version) is int else None
-    return f"{since.who} changed this {when(since.at)}" if since else "Somebody changed this"
+    return (
+        _("{who} changed this {at}").format(who=since.who, at=when(since.at))
+        if since
+        else _("Somebody changed this")
+    )
 
 
 def _text(field: forms.Field, value: Any) -> Any:
@@ -114,4 +119,4 @@ def _said(field: forms.Field, text: Any) -> str:
     chosen = dict(getattr(field, "choices", []) or {})
     texts = text if isinstance(text, list) else [text] if isinstance(text, str) and text else []
     words = ", ".join(str(chosen.get(one, one)) for one in texts)
-    return "another text" if len(words) > 200 else words or "none"
+    return _("another text") if len(words) > 200 else words or "none"

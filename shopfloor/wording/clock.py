@@ -6,19 +6,21 @@ from datetime import datetime
 
 from django.utils import timezone
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
-from shopfloor.wording.unknown import UNKNOWN
+from shopfloor.wording.unknown import unknown
 
 
 def minutes(seconds: float | str | None) -> str | SafeString:
     """Seconds as minutes: 74.3 min, 2 h 05 min from two hours on."""
     if seconds is None or seconds == "":
-        return UNKNOWN
+        return unknown()
     taken = float(seconds)
     whole = round(taken / 60)
     if whole >= 120:
-        return f"{whole // 60} h {whole % 60:02d} min"
-    return f"{taken / 60:.1f} min"
+        return _("{hours} h {minutes:02d} min").format(hours=whole // 60, minutes=whole % 60)
+    return _("{minutes:.1f} min").format(minutes=taken / 60)
 
 
 def part_time(seconds: float | str | None) -> str | SafeString:
@@ -31,7 +33,7 @@ def part_time(seconds: float | str | None) -> str | SafeString:
 def when(moment: datetime | None, blank: str = "") -> str | SafeString:
     """A moment in the shop's zone: Thu 8 Oct 13:30, with the year where it is another."""
     if moment is None:
-        return blank or UNKNOWN
+        return blank or unknown()
     local = timezone.localtime(moment)
     year = "" if local.year == timezone.localtime().year else f" {local.year}"
     return f"{local:%a} {local.day} {local:%b}{year} {local:%H:%M}"
@@ -40,27 +42,28 @@ def when(moment: datetime | None, blank: str = "") -> str | SafeString:
 def age(moment: datetime | None) -> str | SafeString:
     """How long ago: 18 min, 3 h 10 min, 4 days."""
     if moment is None:
-        return UNKNOWN
+        return unknown()
     return seconds_text((timezone.now() - moment).total_seconds())
 
 
 def seconds_text(seconds: float | None) -> str | SafeString:
     """A span in words a person reads at a glance."""
     if seconds is None:
-        return UNKNOWN
+        return unknown()
     s = max(0, round(seconds))
     if s < 90:
-        return f"{s} s"
+        return _("{seconds} s").format(seconds=s)
     if s < 7200:
-        return f"{s // 60} min"
+        return _("{minutes} min").format(minutes=s // 60)
     if s < 172_800:
-        return f"{s // 3600} h {s % 3600 // 60:02d} min"
-    return f"{s // 86_400} days"
+        return _("{hours} h {minutes:02d} min").format(hours=s // 3600, minutes=s % 3600 // 60)
+    days = s // 86_400
+    return ngettext("{days} day", "{days} days", days).format(days=days)
 
 
 def clock(us: int | None) -> str | SafeString:
     """A clock's error in microseconds as seconds."""
-    return UNKNOWN if us is None else f"{us / 1e6:.1f} s"
+    return unknown() if us is None else f"{us / 1e6:.1f} s"
 
 
 def minutes_figure(seconds: float | None) -> float | None:
@@ -71,18 +74,24 @@ def minutes_figure(seconds: float | None) -> float | None:
 def clock_off(us: int | None) -> str | SafeString:
     """A clock's error in one cell: 420 s slow, 3 s fast, right."""
     if us is None:
-        return UNKNOWN
+        return unknown()
     if abs(us) < 1_000_000:
-        return "right"
-    return f"{abs(us) / 1e6:.0f} s {'slow' if us > 0 else 'fast'}"
+        return _("right")
+    off = _("{seconds:.0f} s slow") if us > 0 else _("{seconds:.0f} s fast")
+    return off.format(seconds=abs(us) / 1e6)
 
 
 def behind(us: int) -> str:
     """A clock's error as part of a sentence."""
-    return f"{abs(us) / 1e6:.1f} s {'behind' if us >= 0 else 'ahead of'} this machine"
+    off = (
+        _("{seconds:.1f} s behind this machine")
+        if us >= 0
+        else _("{seconds:.1f} s ahead of this machine")
+    )
+    return off.format(seconds=abs(us) / 1e6)
 
 
 def behind_s(seconds: float) -> str:
     """A device's clock against the shop's: 3 min fast."""
     size = seconds_text(abs(seconds))
-    return f"{size} {'fast' if seconds > 0 else 'slow'}"
+    return (_("{size} fast") if seconds > 0 else _("{size} slow")).format(size=size)

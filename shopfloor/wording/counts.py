@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from planning.calc.translated import ngettext
+
 
 def count(number: int, one: str, many: str = "") -> str:
-    """1 arc, 27 arcs, 1,204 arcs."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
+    """1 arc, 27 arcs, 1,204 arcs. Both words are written out where it is called: a call of `count`
+    marks them for translation."""
+    return f"{number:,} {ngettext(one, many or one + 's', number)}"
 
 
-def count_fractional(quantity: float, one: str) -> str:
+def count_fractional(quantity: float, one: str, many: str = "") -> str:
     """The same of what can be shared: 1 start, 72 starts, 72.5 starts."""
     if quantity == int(quantity):
-        return count(int(quantity), one)
-    return f"{quantity:,.1f} {one}s"
+        return count(int(quantity), one, many)
+    return f"{quantity:,.1f} {ngettext(one, many or one + 's', 2)}"

@@ -8,13 +8,13 @@ from django.utils.safestring import SafeString
 
 from planning.calc.units import ft_from_mm, in_from_mm, lb_from_kg
 from shopfloor.people.models import Units
-from shopfloor.wording.unknown import UNKNOWN
+from shopfloor.wording.unknown import unknown
 
 
 def size(mm: float | None, user: Any = None) -> str | SafeString:
     """A length of a part or sheet in mm, or inches for people who chose them."""
     if mm is None:
-        return UNKNOWN
+        return unknown()
     if reads_inches(user):
         return f"{in_from_mm(mm):.2f} in"
     return f"{mm:.0f} mm" if mm >= 100 else f"{mm:g} mm"
@@ -37,7 +37,7 @@ def fine_figure(mm: float | None, user: Any = None) -> str:
 def place(mm: float | None, user: Any = None) -> str | SafeString:
     """A coordinate of a program: tenths of a mm, or thousandths of an inch."""
     if mm is None:
-        return UNKNOWN
+        return unknown()
     figure = f"{in_from_mm(mm):.3f}" if reads_inches(user) else f"{mm:.1f}".removesuffix(".0")
     return figure.replace("-", "−")
 
@@ -49,13 +49,13 @@ def fine_signed(mm: float, user: Any = None) -> str:
 def distance(mm: float | None, user: Any = None) -> str | SafeString:
     """A length of cut or travel in m, or feet."""
     if mm is None:
-        return UNKNOWN
+        return unknown()
     return f"{ft_from_mm(mm):.1f} ft" if reads_inches(user) else f"{mm / 1000:.2f} m"
 
 
 def speed(mm_min: float | None, user: Any = None) -> str | SafeString:
     if mm_min is None:
-        return UNKNOWN
+        return unknown()
     return f"{in_from_mm(mm_min):.0f} in/min" if reads_inches(user) else f"{mm_min:.0f} mm/min"
 
 
@@ -66,13 +66,13 @@ def speed_figure(mm_min: float, user: Any = None) -> str:
 
 def accel(mm_s2: float | None, user: Any = None) -> str | SafeString:
     if mm_s2 is None:
-        return UNKNOWN
+        return unknown()
     return f"{in_from_mm(mm_s2):.1f} in/s²" if reads_inches(user) else f"{mm_s2:.0f} mm/s²"
 
 
 def area(mm2: float | None, user: Any = None) -> str | SafeString:
     if mm2 is None:
-        return UNKNOWN
+        return unknown()
     if reads_inches(user):
         return f"{in_from_mm(in_from_mm(mm2)) / 144:.2f} ft²"
     return f"{mm2 / 1e6:.3f} m²" if mm2 >= 10_000 else f"{mm2 / 100:.1f} cm²"
@@ -80,7 +80,7 @@ def area(mm2: float | None, user: Any = None) -> str | SafeString:
 
 def weight(kg: float | None, user: Any = None) -> str | SafeString:
     if kg is None:
-        return UNKNOWN
+        return unknown()
     figure, unit = (lb_from_kg(kg), "lb") if reads_inches(user) else (kg, "kg")
     return f"{figure:.1f} {unit}" if figure >= 100 else f"{figure:.3g} {unit}"
 

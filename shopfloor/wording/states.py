@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from shopfloor.models import PieceKind, RateKind, RunState, SheetState
 
-WORDS = {
-    str(code): str(label)
+LABELS = {
+    str(code): label
     for kind in (SheetState, PieceKind, RateKind, RunState)
     for code, label in kind.choices
 }
@@ -13,4 +13,4 @@ WORDS = {
 
 def words(code: str) -> str:
     """A state or kind as it is said: in_stock is "in stock"."""
-    return WORDS.get(code, code.replace("_", " "))
+    return str(LABELS.get(code, code.replace("_", " ")))

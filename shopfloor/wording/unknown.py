@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
-from django.utils.safestring import mark_safe
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
-UNKNOWN = mark_safe('<span class="unknown">unknown</span>')
+
+def unknown() -> SafeString:
+    return format_html('<span class="unknown">{}</span>', _("unknown"))

@@ -8,11 +8,16 @@ from shopfloor.wording.counts import count, count_fractional
 
 
 def test_one_is_one_and_thousands_stand_apart():
-    assert [count(n, "arc") for n in (0, 1, 2, 1204)] == ["0 arcs", "1 arc", "2 arcs", "1,204 arcs"]
+    assert [count(n, "arc", "arcs") for n in (0, 1, 2, 1204)] == [
+        "0 arcs",
+        "1 arc",
+        "2 arcs",
+        "1,204 arcs",
+    ]
 
 
 @pytest.mark.parametrize(
     ("quantity", "said"), [(1.0, "1 start"), (72.0, "72 starts"), (72.5, "72.5 starts")]
 )
 def test_what_is_shared_shows_its_part_only_where_there_is_one(quantity, said):
-    assert count_fractional(quantity, "start") == said
+    assert count_fractional(quantity, "start", "starts") == said

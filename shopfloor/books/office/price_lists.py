@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
+from planning.calc.said import to_reader
 from shopfloor.books.price_lists import KINDS, prices_bring
 from shopfloor.files.fault import Fault
 from shopfloor.files.read_list import ENCODINGS, MAX_BYTES, ListError
@@ -17,9 +22,11 @@ from shopfloor.wording.counts import count
 
 
 class PricesForm(forms.Form):
-    kind = forms.ChoiceField(choices=[(k, one.label) for k, one in KINDS.items()], label="List of")
-    file = forms.FileField(help_text="CSV (comma, semicolon or tab) or XLSX")
-    encoding = forms.ChoiceField(choices=[(c, c) for c in ENCODINGS], label="Letters in")
+    kind = forms.ChoiceField(
+        choices=[(k, _lazy(one.label)) for k, one in KINDS.items()], label=_lazy("List of")
+    )
+    file = forms.FileField(help_text=_lazy("CSV (comma, semicolon or tab) or XLSX"))
+    encoding = forms.ChoiceField(choices=[(c, c) for c in ENCODINGS], label=_lazy("Letters in"))
 
 
 @right(CHART)
@@ -34,15 +41,29 @@ def bring(request: DeskRequest) -> HttpResponse:
                 raw, kind=told["kind"], encoding=told["encoding"], wages=may(request.user, WAGE)
             )
         except ListError as problem:
-            form.add_error("file", f"{name}:{problem.line}: {problem.message}")
+            form.add_error(
+                "file", f"{name}:{problem.line}: {to_reader(problem.message, inch=False)}"
+            )
         except ValidationError as problem:
             refused(form, problem)
         else:
             if not faults:
-                messages.success(request, f"{name}: {count(written, 'row')} written.")
+                messages.success(
+                    request,
+                    _("{name}: {rows} written.").format(
+                        name=name, rows=count(written, "row", "rows")
+                    ),
+                )
                 return redirect("prices_bring")
-            form.add_error("file", "Nothing was written: correct the rows below and send it again.")
+            form.add_error(
+                "file", _("Nothing was written: correct the rows below and send it again.")
+            )
     return render(
-        request, "books/prices.html",
-        {"form": form, "faults": faults, "kinds": KINDS.values()},
-    )  # fmt: skip
+        request,
+        "books/prices.html",
+        {
+            "form": form,
+            "faults": faults,
+            "kinds": [replace(one, label=_(one.label)) for one in KINDS.values()],
+        },
+    )

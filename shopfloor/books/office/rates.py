@@ -10,6 +10,8 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.books.queries import WAGES, rates_list
 from shopfloor.books.rates import rate_correct, rate_set
@@ -22,9 +24,9 @@ from shopfloor.web.shown_values import kept_as_shown, shown
 class RateForm(forms.Form):
     kind = forms.ChoiceField()
     table = forms.ModelChoiceField(
-        Table.objects.filter(active=True), required=False, empty_label="all tables"
+        Table.objects.filter(active=True), required=False, empty_label=_lazy("all tables")
     )
-    valid_from = DayField(label="From")
+    valid_from = DayField(label=_lazy("From"))
     note = forms.CharField(max_length=200, required=False)
 
     def __init__(self, *args: Any, wages: bool, **kwargs: Any) -> None:
@@ -32,19 +34,22 @@ class RateForm(forms.Form):
         kind = self.fields["kind"]
         if isinstance(kind, forms.ChoiceField):
             kind.choices = [c for c in RateKind.choices if wages or c[0] not in WAGES]
-        self.fields["amount"] = money_field("Amount", required=True)
+        self.fields["amount"] = money_field(_("Amount"), required=True)
         self.fields["apply"] = forms.BooleanField(
-            required=False, label="Apply it to what was booked since that day",
-            help_text="All of it is worked out again; the differences are entries with your name",
-        )  # fmt: skip
+            required=False,
+            label=_("Apply it to what was booked since that day"),
+            help_text=_(
+                "All of it is worked out again; the differences are entries with your name"
+            ),
+        )
 
 
 class CorrectForm(forms.Form):
-    why = forms.CharField(max_length=200, help_text="kept beside the change")
+    why = forms.CharField(max_length=200, help_text=_lazy("kept beside the change"))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["amount"] = money_field("Amount", required=True)
+        self.fields["amount"] = money_field(_("Amount"), required=True)
         self.order_fields(["amount", "why"])
 
 
@@ -85,11 +90,20 @@ def correct(request: DeskRequest, pk: int) -> HttpResponse:
             request, form, rate, lambda: _known(pk),
             lambda: rate_correct(rate=rate, amount_minor=amount, why=why, by=request.user),
         ):  # fmt: skip
-            messages.success(request, "Corrected. Today’s runs are worked out again.")
+            messages.success(request, _("Corrected. Today’s runs are worked out again."))
             return redirect("rates")
-    heading = f"{RateKind(rate.kind).label}, from {rate.valid_from:%-d %b %Y}"
+    heading = _("{label}, from {valid_from:%-d %b %Y}").format(
+        label=RateKind(rate.kind).label, valid_from=rate.valid_from
+    )
     return render(
-        request, "web/form.html",
-        {"form": form, "heading": heading, "sub": rate.table.name if rate.table else "all tables",
-         "submit": "Correct it", "back": "rates", "shown": shown(form, rate, _known(pk))},
-    )  # fmt: skip
+        request,
+        "web/form.html",
+        {
+            "form": form,
+            "heading": heading,
+            "sub": rate.table.name if rate.table else _("all tables"),
+            "submit": _("Correct it"),
+            "back": "rates",
+            "shown": shown(form, rate, _known(pk)),
+        },
+    )

@@ -9,6 +9,8 @@ from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from planning.calc.chart import ChartError
@@ -27,12 +29,16 @@ COLUMNS = ", ".join(("set", "duty", "current_a", "gas", "material", "thickness_m
 
 
 class ChartForm(forms.Form):
-    file = forms.FileField(label="Cut chart", help_text="CSV, UTF-8, columns in any order")
+    file = forms.FileField(
+        label=_lazy("Cut chart"), help_text=_lazy("CSV, UTF-8, columns in any order")
+    )
     example = forms.BooleanField(
-        required=False, label="Example values, not for cutting",
-        help_text="Marks every row so, wherever it is shown",
+        required=False, label=_lazy("Example values, not for cutting"),
+        help_text=_lazy("Marks every row so, wherever it is shown"),
     )  # fmt: skip
-    note = forms.CharField(max_length=200, required=False, help_text="Where these figures are from")
+    note = forms.CharField(
+        max_length=200, required=False, help_text=_lazy("Where these figures are from")
+    )
 
 
 class ConfirmForm(forms.Form):
@@ -89,12 +95,15 @@ def confirm(request: DeskRequest) -> HttpResponse:
     form = ConfirmForm(request.POST)
     raw = upload_read(form.cleaned_data["digest"], "chart") if form.is_valid() else None
     if raw is None:
-        messages.error(request, "That preview is no longer kept. Nothing was saved.")
+        messages.error(request, _("That preview is no longer kept. Nothing was saved."))
         return redirect("chart_import")
     how = form.cleaned_data
     plan = chart_apply(raw, example=how["example"], note=how["note"])
     messages.success(
-        request, f"{count(len(plan.writes), 'row')} in force from now; what was before is kept."
+        request,
+        _("{rows} in force from now; what was before is kept.").format(
+            rows=count(len(plan.writes), "row", "rows")
+        ),
     )
     return redirect("chart")
 
@@ -103,5 +112,5 @@ def confirm(request: DeskRequest) -> HttpResponse:
 @require_POST
 def end(request: DeskRequest, pk: int) -> HttpResponse:
     row_end(row=get_object_or_404(ChartRow, pk=pk))
-    messages.success(request, "The row is out of force; plans made from it keep it.")
+    messages.success(request, _("The row is out of force; plans made from it keep it."))
     return redirect("chart")

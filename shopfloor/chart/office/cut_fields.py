@@ -11,6 +11,7 @@ from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.chart.cut_settings import BY_NAME, CutSetting
 from shopfloor.models import Units, User
 from shopfloor.web.forms import plain
+from shopfloor.wording.labels import Label
 
 DIGITS = 4
 
@@ -21,7 +22,7 @@ class FiguresForm(forms.Form):
 
     SETTINGS: Iterable[CutSetting] = ()
     TRIAL = False  # a trial measures some of them
-    HINTS: Mapping[str, str] = {}  # in place of a setting's own
+    HINTS: Mapping[str, Label] = {}  # in place of a setting's own
 
     def __init__(self, user: User, data: Any = None, *, initial: dict[str, Any]) -> None:
         self.user = user

@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from shopfloor.chart.cut_settings import OF_ROW, OF_TRIAL, ROW_NAMES, columns
@@ -26,8 +28,8 @@ from shopfloor.wording.cautions import NEW_FIGURES, metal_caution
 class RowForm(FiguresForm):
     SETTINGS = OF_ROW
     field_order = ROW_NAMES
-    valid_from = WhenField(required=False, label="From", help_text="blank: now")
-    note = forms.CharField(max_length=200, help_text="why the row changes")
+    valid_from = WhenField(required=False, label=_lazy("From"), help_text=_lazy("blank: now"))
+    note = forms.CharField(max_length=200, help_text=_lazy("why the row changes"))
 
 
 def _newest(row: ChartRow) -> ChartRow | None:
@@ -69,7 +71,7 @@ def row(request: DeskRequest, pk: int) -> HttpResponse:
                 )
             ),
         ):  # fmt: skip
-            messages.success(request, "Kept. The row before it stays on record.")
+            messages.success(request, _("Kept. The row before it stays on record."))
             return redirect("chart_row", made[0].pk)
     return render(
         request, "chart/chart_row.html",
@@ -78,7 +80,7 @@ def row(request: DeskRequest, pk: int) -> HttpResponse:
          "trial_columns": columns(OF_TRIAL),
          "shown": shown(form, in_force, form.texts_of(known)) if form else "",
          "doubts": row_doubts_now(found), "caution": metal_caution(found.material.caution),
-         "new_caution": NEW_FIGURES if form else None},
+         "new_caution": NEW_FIGURES.to_reader() if form else None},
     )  # fmt: skip
 
 
@@ -94,12 +96,12 @@ def near_thickness(request: DeskRequest) -> HttpResponse:
     """Whether a nest's plate is cut by the row of another of nearly its thickness."""
     form = NearlyForm(request.POST)
     if not form.is_valid():
-        messages.error(request, "Nothing was kept: that question is no longer there.")
+        messages.error(request, _("Nothing was kept: that question is no longer there."))
         return redirect("nests")
     nest, told = form.cleaned_data["nest"], form.cleaned_data
     thickness_answer(
         material=nest.material, thickness_mm=nest.thickness_mm, row_mm=told["row_mm"],
         by_row=told["by_row"] == "yes", by=request.user,
     )  # fmt: skip
-    messages.success(request, "Remembered for every nest of this thickness.")
+    messages.success(request, _("Remembered for every nest of this thickness."))
     return redirect("nest", nest.pk)

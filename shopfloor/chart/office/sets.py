@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.chart.queries import materials_list, set_parts, sets_list, trays_of
 from shopfloor.chart.services import CAUTIONS, material_add, part_set
@@ -23,36 +25,41 @@ FAMILIES = ["mild steel", "stainless", "aluminium", "galvanised", "copper", "bra
 
 class PartForm(forms.Form):
     kind = forms.ChoiceField(choices=PieceKind.choices)
-    name = forms.CharField(max_length=80, label="Name")
+    name = forms.CharField(max_length=80, label=_lazy("Name"))
     rated_starts = forms.IntegerField(
-        min_value=1, max_value=1_000_000, required=False, help_text="From its maker; blank: unknown"
+        min_value=1,
+        max_value=1_000_000,
+        required=False,
+        help_text=_lazy("From its maker; blank: unknown"),
     )
     pit_limit_mm = LengthField(
-        min_value=0.1, max_value=10, required=False, label="Pit limit",
-        help_text="Blank: the shop’s own limit",
+        min_value=0.1, max_value=10, required=False, label=_lazy("Pit limit"),
+        help_text=_lazy("Blank: the shop’s own limit"),
     )  # fmt: skip
     in_drawer = forms.IntegerField(min_value=0, max_value=100_000, initial=0)
-    low_at = forms.IntegerField(min_value=0, max_value=100_000, initial=2, label="Warn when below")
+    low_at = forms.IntegerField(
+        min_value=0, max_value=100_000, initial=2, label=_lazy("Warn when below")
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["price"] = money_field("Price", required=True)
+        self.fields["price"] = money_field(_("Price"), required=True)
 
 
 class MaterialForm(forms.Form):
     code = forms.CharField(max_length=40)
-    name = forms.CharField(max_length=80, required=False, help_text="Blank: as its code")
+    name = forms.CharField(max_length=80, required=False, help_text=_lazy("Blank: as its code"))
     family = forms.ChoiceField(choices=[(name, name) for name in FAMILIES])
     density_kg_m3 = forms.FloatField(
-        min_value=500, max_value=25_000, required=False, label="Density, kg/m³",
-        help_text="Blank: the usual one of its family",
+        min_value=500, max_value=25_000, required=False, label=_lazy("Density, kg/m³"),
+        help_text=_lazy("Blank: the usual one of its family"),
     )  # fmt: skip
     caution = forms.ChoiceField(
         choices=[
-            ("", "the usual one of its family"),
+            ("", _lazy("the usual one of its family")),
             *((word, word) for word in sorted(set(CAUTIONS.values()))),
         ],
-        required=False, help_text="Shown where hands can be hurt",
+        required=False, help_text=_lazy("Shown where hands can be hurt"),
     )  # fmt: skip
 
 
@@ -80,7 +87,7 @@ def one_set(request: DeskRequest, pk: int) -> HttpResponse:
             lambda: _part_initial(wear_set, values["kind"]) if part else {},
             lambda: part_set(wear_set=wear_set, price_minor=price, **values),
         ):  # fmt: skip
-            messages.success(request, "Kept. Pieces bought before keep their price.")
+            messages.success(request, _("Kept. Pieces bought before keep their price."))
             return redirect("set", pk)
     return render(
         request,
@@ -110,7 +117,7 @@ def _part_shown(wear_set: WearSet, form: PartForm, request: DeskRequest) -> str:
 
 class TrayForm(forms.Form):
     label = forms.CharField(
-        max_length=40, help_text="as on the tray, to be scanned; the same again fills it up"
+        max_length=40, help_text=_lazy("as on the tray, to be scanned; the same again fills it up")
     )
 
 
@@ -123,12 +130,14 @@ def make_tray(request: DeskRequest, pk: int) -> HttpResponse:
         and form.is_valid()
         and attempt(form, lambda: tray_make_up(wear_set=wear_set, **form.cleaned_data))
     ):
-        messages.success(request, f"Tray {form.cleaned_data['label']} is made up.")
+        messages.success(
+            request, _("Tray {label} is made up.").format(label=form.cleaned_data["label"])
+        )
         return redirect("set", pk)
     return render(
         request, "web/form.html",
-        {"form": form, "heading": str(wear_set).capitalize(), "sub": "a tray of its pieces",
-         "submit": "Make it up", "back": "set", "back_pk": pk},
+        {"form": form, "heading": str(wear_set).capitalize(), "sub": _("a tray of its pieces"),
+         "submit": _("Make it up"), "back": "set", "back_pk": pk},
     )  # fmt: skip
 
 
@@ -144,6 +153,6 @@ def materials(request: DeskRequest) -> HttpResponse:
         and form.is_valid()
         and attempt(form, lambda: material_add(**form.cleaned_data))
     ):
-        messages.success(request, f"{form.cleaned_data['code']} is added.")
+        messages.success(request, _("{code} is added.").format(code=form.cleaned_data["code"]))
         return redirect("materials")
     return render(request, "chart/materials.html", {"materials": materials_list(), "form": form})

@@ -10,6 +10,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from shopfloor.chart.cut_settings import OF_ROW, OF_TRIAL, columns
@@ -34,25 +36,27 @@ class TrialForm(FiguresForm):
         *(each.name for each in SET), "severed", *(each.name for each in MEASURED),
     )  # fmt: skip
     wear_set = forms.ModelChoiceField(
-        WearSet.objects.filter(active=True), label="Set", empty_label="choose"
+        WearSet.objects.filter(active=True), label=_lazy("Set"), empty_label=_lazy("choose")
     )
-    material = forms.ModelChoiceField(Material.objects.all(), empty_label="choose")
+    material = forms.ModelChoiceField(Material.objects.all(), empty_label=_lazy("choose"))
     thickness_text = forms.CharField(
-        max_length=40, label="Thickness", help_text="16 ga, 1/4 in, 6 mm"
+        max_length=40, label=_lazy("Thickness"), help_text=_lazy("16 ga, 1/4 in, 6 mm")
     )
     table = forms.ModelChoiceField(
-        Table.objects.filter(active=True), required=False, empty_label="not said"
+        Table.objects.filter(active=True), required=False, empty_label=_lazy("not said")
     )
-    at = WhenField(required=False, label="When", help_text="blank: now")
-    severed = forms.BooleanField(required=False, initial=True, label="Cut through")
+    at = WhenField(required=False, label=_lazy("When"), help_text=_lazy("blank: now"))
+    severed = forms.BooleanField(required=False, initial=True, label=_lazy("Cut through"))
     angle_deg = forms.FloatField(
-        min_value=-45, max_value=45, required=False, label="or angle off square, degrees",
-        help_text="u is worked out from it",
+        min_value=-45, max_value=45, required=False, label=_lazy("or angle off square, degrees"),
+        help_text=_lazy("u is worked out from it"),
     )  # fmt: skip
-    dross = forms.ChoiceField(choices=[("", "not looked at"), *Dross.choices], required=False)
+    dross = forms.ChoiceField(
+        choices=[("", _lazy("not looked at")), *Dross.choices], required=False
+    )
     note = forms.CharField(
         max_length=400, required=False, widget=forms.Textarea(attrs={"rows": 3}),
-        label="What came out",
+        label=_lazy("What came out"),
     )  # fmt: skip
 
 
@@ -60,9 +64,11 @@ class PromoteForm(FiguresForm):
     """What a chart row has and a trial has not."""
 
     SETTINGS = tuple(each for each in OF_ROW if not each.trial)
-    HINTS = {"bench_min_per_m": "blank: as before"}
+    HINTS = {"bench_min_per_m": _lazy("blank: as before")}
     field_order = tuple(each.name for each in SETTINGS)
-    valid_from = WhenField(required=False, label="In force from", help_text="blank: now")
+    valid_from = WhenField(
+        required=False, label=_lazy("In force from"), help_text=_lazy("blank: now")
+    )
     note = forms.CharField(max_length=200, required=False)
 
 
@@ -74,7 +80,7 @@ def trials(request: DeskRequest) -> HttpResponse:
         {"page_obj": page_of(request, trials_list(material=material)), "material": material,
          "materials": Material.objects.all(), "columns": columns(OF_TRIAL),
          "may_try": may(request.user, CHART, FLOOR),
-         "caution": NEW_FIGURES},
+         "caution": NEW_FIGURES.to_reader()},
     )  # fmt: skip
 
 
@@ -90,7 +96,7 @@ def add(request: DeskRequest) -> HttpResponse:
             return redirect("trial", made[0].pk)
     return render(
         request, "chart/trial_add.html",
-        {"form": form, "new_caution": NEW_FIGURES,
+        {"form": form, "new_caution": NEW_FIGURES.to_reader(),
          "cautions": _cautions(Material.objects.exclude(caution=""))},
     )  # fmt: skip
 
@@ -135,14 +141,14 @@ def trial(request: DeskRequest, pk: int) -> HttpResponse:
         told = form.cleaned_data | form.figures()
         made: list[ChartRow] = []
         if attempt(form, lambda: made.append(trial_promote(trial=found, by=request.user, **told))):
-            messages.success(request, "It is a row of the chart; the one before it is kept.")
+            messages.success(request, _("It is a row of the chart; the one before it is kept."))
             return redirect("chart_row", made[0].pk)
     return render(
         request, "chart/trial.html",
         {"trial": found, "form": form, "columns": columns(OF_TRIAL),
          "set": SET, "measured": MEASURED, "beside": trials_beside(found),
          "row_now": row_now(found, timezone.now()), "doubts": trial_doubts(found),
-         "may_try": may(request.user, CHART, FLOOR), "new_caution": NEW_FIGURES,
+         "may_try": may(request.user, CHART, FLOOR), "new_caution": NEW_FIGURES.to_reader(),
          "caution": metal_caution(found.material.caution)},
     )  # fmt: skip
 

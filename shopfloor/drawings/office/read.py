@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from planning.calc import drawing as calc
 from shopfloor.drawings.queries import drawing_map, layer_words, newest_drawing
@@ -27,14 +29,18 @@ from shopfloor.models import Drawing, DrawingRevision, Material, Units
 from shopfloor.web.access import PLAN, DeskRequest, right
 from shopfloor.web.forms import LengthField, attempt, read_in, upload_bytes
 
-UNITS = [("", "as the file says"), *((unit, unit) for unit in calc.UNITS_MM)]
+UNITS = [("", _lazy("as the file says")), *((unit, unit) for unit in calc.UNITS_MM)]
 ROLE = "role:"
 
 
 class ReadForm(forms.Form):
-    file = forms.FileField(label="Drawing", help_text="DXF, any release", required=False)
-    unit = forms.ChoiceField(choices=UNITS, required=False, label="Drawn in")
-    gap_mm = LengthField(min_value=0, max_value=5, initial=calc.GAP_MM, label="Join gaps up to")
+    file = forms.FileField(
+        label=_lazy("Drawing"), help_text=_lazy("DXF, any release"), required=False
+    )
+    unit = forms.ChoiceField(choices=UNITS, required=False, label=_lazy("Drawn in"))
+    gap_mm = LengthField(
+        min_value=0, max_value=5, initial=calc.GAP_MM, label=_lazy("Join gaps up to")
+    )
     digest = forms.CharField(widget=forms.HiddenInput(), required=False)
     file_name = forms.CharField(max_length=160, widget=forms.HiddenInput(), required=False)
 
@@ -50,7 +56,7 @@ class ReadForm(forms.Form):
         self.raw = upload_read(said.get("digest", ""), "drawing")
         if self.raw is None:
             if not self.has_error("file"):
-                self.add_error("file", "Choose a drawing.")
+                self.add_error("file", _("Choose a drawing."))
             return said
         if self.errors:
             return said
@@ -77,10 +83,10 @@ class ReadForm(forms.Form):
 
 
 class NewForm(ReadForm):
-    name = forms.CharField(max_length=80, help_text="The part, or the drawing's number")
-    material = forms.ModelChoiceField(Material.objects.all(), empty_label="choose")
+    name = forms.CharField(max_length=80, help_text=_lazy("The part, or the drawing's number"))
+    material = forms.ModelChoiceField(Material.objects.all(), empty_label=_lazy("choose"))
     thickness_text = forms.CharField(
-        max_length=40, label="Thickness", help_text="16 ga, 1/4 in, 6 mm"
+        max_length=40, label=_lazy("Thickness"), help_text=_lazy("16 ga, 1/4 in, 6 mm")
     )
     field_order = ["file", "name", "material", "thickness_text", "unit", "gap_mm"]
 
@@ -122,7 +128,7 @@ def _page(request: DeskRequest, form: ReadForm, **more: Any) -> HttpResponse:
 def add(request: DeskRequest) -> HttpResponse:
     inch = request.user.units == Units.INCH
     if request.method != "POST":
-        return _page(request, NewForm(inch=inch), heading="A new drawing", back="drawings")
+        return _page(request, NewForm(inch=inch), heading=_("A new drawing"), back="drawings")
     data, refused = _with_upload(request)
     form = NewForm(data, inch=inch)
     if refused:
@@ -142,7 +148,7 @@ def add(request: DeskRequest) -> HttpResponse:
         )  # fmt: skip
         if written:
             return redirect("drawing", made[0].pk)
-    return _page(request, form, heading="A new drawing", back="drawings")
+    return _page(request, form, heading=_("A new drawing"), back="drawings")
 
 
 @right(PLAN)
@@ -150,7 +156,7 @@ def revise(request: DeskRequest, pk: int) -> HttpResponse:
     """Another file, or the same read in another way; roles chosen before are offered again."""
     found = get_object_or_404(Drawing, pk=pk)
     inch = request.user.units == Units.INCH
-    about = {"heading": found.name, "sub": "another file, or read another way",
+    about = {"heading": found.name, "sub": _("another file, or read another way"),
              "back": "drawing", "back_pk": pk}  # fmt: skip
     last = newest_drawing(found)
     if request.method != "POST":
@@ -166,8 +172,12 @@ def revise(request: DeskRequest, pk: int) -> HttpResponse:
             drawing=found, file_name=said["file_name"], raw=raw, read=read,
             reading=form.reading(said), by=request.user,
         )  # fmt: skip
-        messages.success(request, f"Revision {revision.revision} is kept." if new else
-                         "The same file read in the same way: nothing changed.")  # fmt: skip
+        messages.success(
+            request,
+            _("Revision {revision} is kept.").format(revision=revision.revision)
+            if new
+            else _("The same file read in the same way: nothing changed."),
+        )
         return redirect("drawing", pk)
     return _page(request, form, **about)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.jobs.bench import bench_record
@@ -15,7 +17,7 @@ def bench(call: ActionRequest) -> dict[str, Any]:
     line = _line(call.text("line"))
     minutes = call.number("minutes")
     if minutes is None:
-        raise FloorError("How many minutes?", ask="minutes")
+        raise FloorError(_("How many minutes?"), ask="minutes")
     entry = bench_record(
         line=line,
         kind=call.text("kind"),
@@ -37,5 +39,9 @@ def _line(named: str) -> JobLine:
     else:
         found = lines.filter(pk=row_number(named) or 0).first()
     if found is None:
-        raise FloorError(f"There is no line {named!r}.", "Scan the traveler again.", ask="line")
+        raise FloorError(
+            _("There is no line {named!r}.").format(named=named),
+            _("Scan the traveler again."),
+            ask="line",
+        )
     return found

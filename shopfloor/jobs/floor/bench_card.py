@@ -5,11 +5,19 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from shopfloor.models import Contour, JobLine, JobState, Run, RunState, Table
 
 RUNS_BACK = 6
 LINES_MOST = 6
-KINDS = (("dross", "Dross"), ("edge", "Edge"), ("holes", "Holes"), ("flatten", "Flatten"))
+KINDS = (
+    ("dross", N_("Dross")),
+    ("edge", N_("Edge")),
+    ("holes", N_("Holes")),
+    ("flatten", N_("Flatten")),
+)
 MINUTES = (5, 10, 20, 30, 45, 60)
 
 
@@ -41,8 +49,14 @@ def bench_lines(table: Table) -> list[BenchLine]:
     return [
         BenchLine(
             id=line.pk,
-            title=f"{line.job.number} line {line.number}, {line.part}",
-            words=f"{line.quantity} pieces, {line.thickness_text} {line.material.name}",
+            title=_("{job} line {line}, {part}").format(
+                job=line.job.number, line=line.number, part=line.part
+            ),
+            words=_("{quantity} pieces, {thickness_text} {material}").format(
+                quantity=line.quantity,
+                thickness_text=line.thickness_text,
+                material=line.material.name,
+            ),
             codes=json.dumps([f"{line.job.number}/{line.number}"]),
         )
         for line in found[:LINES_MOST]

@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from shopfloor.audit.row_versions import version_of
@@ -31,40 +33,48 @@ from shopfloor.web.forms import WhenField, attempt, from_minor, money_field, to_
 from shopfloor.web.shown_values import kept_as_shown, shown
 from shopfloor.wording.numbers_in import row_number
 
-RANGES = [("", "none asked"), *((str(n), f"range {n}") for n in range(1, 6))]
+RANGES = [("", _lazy("none asked")), *((str(n), f"range {n}") for n in range(1, 6))]
 
 
 class JobForm(forms.Form):
-    number = forms.CharField(max_length=40, label="Job", help_text="As on the order, K-2284")
-    customer = forms.CharField(max_length=120, help_text="A new name makes a new customer")
-    title = forms.CharField(max_length=160, label="What")
-    due_at = WhenField(required=False, label="Due", help_text="On the shop's clock")
+    number = forms.CharField(
+        max_length=40, label=_lazy("Job"), help_text=_lazy("As on the order, K-2284")
+    )
+    customer = forms.CharField(max_length=120, help_text=_lazy("A new name makes a new customer"))
+    title = forms.CharField(max_length=160, label=_lazy("What"))
+    due_at = WhenField(required=False, label=_lazy("Due"), help_text=_lazy("On the shop's clock"))
     weight = forms.IntegerField(
-        min_value=1, max_value=10, initial=1, label="Weight",
-        help_text="How much its lateness hurts against others, 1 to 10",
+        min_value=1, max_value=10, initial=1, label=_lazy("Weight"),
+        help_text=_lazy("How much its lateness hurts against others, 1 to 10"),
     )  # fmt: skip
 
 
 class LineForm(forms.Form):
     part = forms.CharField(max_length=80)
     quantity = forms.IntegerField(min_value=1, max_value=1_000_000)
-    material = forms.ModelChoiceField(Material.objects.all(), empty_label="choose")
+    material = forms.ModelChoiceField(Material.objects.all(), empty_label=_lazy("choose"))
     thickness_text = forms.CharField(
-        max_length=40, label="Thickness", help_text="As typed on the order: 16 ga, 1/4 in, 6 mm"
+        max_length=40,
+        label=_lazy("Thickness"),
+        help_text=_lazy("As typed on the order: 16 ga, 1/4 in, 6 mm"),
     )
     u_range_asked = forms.TypedChoiceField(
-        choices=RANGES, required=False, coerce=int, empty_value=None, label="ISO 9013 u range asked"
+        choices=RANGES,
+        required=False,
+        coerce=int,
+        empty_value=None,
+        label=_lazy("ISO 9013 u range asked"),
     )
     next_step = forms.ChoiceField(
         choices=[(step, step or "none") for step in NEXT_STEPS], required=False
     )
-    must_be_fine = forms.BooleanField(required=False, label="Must be cut fine")
+    must_be_fine = forms.BooleanField(required=False, label=_lazy("Must be cut fine"))
 
 
 class QuoteForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["quote"] = money_field("Quoted")
+        self.fields["quote"] = money_field(_("Quoted"))
 
 
 def _form_page(request: DeskRequest, form: forms.Form, **more: Any) -> HttpResponse:
@@ -77,9 +87,11 @@ def add(request: DeskRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         made: list[Job] = []
         if attempt(form, lambda: made.append(job_add(**form.cleaned_data))):
-            messages.success(request, f"{made[0].number} is open. Now its lines.")
+            messages.success(
+                request, _("{number} is open. Now its lines.").format(number=made[0].number)
+            )
             return redirect("job_line_add", made[0].pk)
-    return _form_page(request, form, heading="A new job", submit="Open the job", back="jobs")
+    return _form_page(request, form, heading=_("A new job"), submit=_("Open the job"), back="jobs")
 
 
 @right(PLAN)
@@ -93,10 +105,10 @@ def edit(request: DeskRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         values = {k: v for k, v in form.cleaned_data.items() if k != "number"}
         if saved_unless_changed(request, form, job, lambda: job_edit(job=job, **values)):
-            messages.success(request, "Kept.")
+            messages.success(request, _("Kept."))
             return redirect("job", job.pk)
     return _form_page(
-        request, form, heading=job.number, sub="change", submit="Keep the job", back="job",
+        request, form, heading=job.number, sub="change", submit=_("Keep the job"), back="job",
         back_pk=job.pk, seen=seen,
     )  # fmt: skip
 
@@ -117,7 +129,7 @@ def quote(request: DeskRequest, pk: int) -> HttpResponse:
         ):  # fmt: skip
             return redirect("job", job.pk)
     return _form_page(
-        request, form, heading=job.number, sub="quote", submit="Keep the quote", back="job",
+        request, form, heading=job.number, sub="quote", submit=_("Keep the quote"), back="job",
         back_pk=job.pk, shown=shown(form, job, _quote_known(pk)),
     )  # fmt: skip
 
@@ -129,12 +141,22 @@ def add_line(request: DeskRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         made: list[JobLine] = []
         if attempt(form, lambda: made.append(line_add(job=job, **form.cleaned_data))):
-            messages.success(request, f"Line {made[0].number}: {made[0].quantity} {made[0].part}.")
+            messages.success(
+                request,
+                _("Line {number}: {quantity} {part}.").format(
+                    number=made[0].number, quantity=made[0].quantity, part=made[0].part
+                ),
+            )
             return redirect("job", job.pk)
     return _form_page(
-        request, form, heading=job.number, sub="a new line", submit="Add the line", back="job",
+        request,
+        form,
+        heading=job.number,
+        sub=_("a new line"),
+        submit=_("Add the line"),
+        back="job",
         back_pk=job.pk,
-    )  # fmt: skip
+    )
 
 
 @right(PLAN)
@@ -153,9 +175,15 @@ def edit_line(request: DeskRequest, pk: int, number: int) -> HttpResponse:
     ):
         return redirect("job", pk)
     return _form_page(
-        request, form, heading=line.job.number, sub=f"line {number}", submit="Keep the line",
-        back="job", back_pk=pk, seen=version,
-    )  # fmt: skip
+        request,
+        form,
+        heading=line.job.number,
+        sub=_("line {number}").format(number=number),
+        submit=_("Keep the line"),
+        back="job",
+        back_pk=pk,
+        seen=version,
+    )
 
 
 @right(PLAN)

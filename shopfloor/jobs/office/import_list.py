@@ -9,35 +9,38 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST
 
+from planning.calc.said import to_reader
 from shopfloor.files.read_list import MAX_BYTES, Heading, ListError, table_headings
 from shopfloor.files.uploads import upload_keep, upload_read
 from shopfloor.jobs.heading_maps import heading_map_for, heading_map_keep
 from shopfloor.jobs.headings import known
 from shopfloor.jobs.import_list import import_apply, import_plan
+from shopfloor.jobs.import_told import import_told
 from shopfloor.jobs.job_lists import job_lists
 from shopfloor.jobs.list_rows import COLUMNS, NEEDED
 from shopfloor.jobs.office.import_forms import ConfirmForm, HeadingsForm, UploadForm
 from shopfloor.nests.long_files import LONG_LIST_BYTES, LONG_LIST_ROWS, incoming_add
 from shopfloor.web.access import PLAN, DeskRequest, right
 from shopfloor.web.forms import refused, upload_bytes
-from shopfloor.wording.counts import count
 
 MEANS = {
-    "job": "the order's number; rows of one job share it",
-    "customer": "on the first row of a job; a new name makes a new customer",
-    "title": "what it is, on the first row of a job",
-    "due": "2026-10-08 or 2026-10-08 13:30, on the shop's clock; a date alone means by its end",
-    "line": "a number; left out, lines count as they come",
-    "part": "the part's name or drawing",
-    "quantity": "whole parts",
-    "material": "a material of the shop, as under Materials",
-    "thickness": "as typed: 16 ga, 1/4 in, 6 mm",
-    "asked u range": "1 to 5 of ISO 9013 where the drawing asks one",
-    "next step": "weld, bend, machine, coat, ship",
-    "must be fine": "yes or no",
-    "quote": "for the whole job: 1250.00",
+    "job": N_("the order's number; rows of one job share it"),
+    "customer": N_("on the first row of a job; a new name makes a new customer"),
+    "title": N_("what it is, on the first row of a job"),
+    "due": N_("2026-10-08 or 2026-10-08 13:30, on the shop's clock; a date alone means by its end"),
+    "line": N_("a number; left out, lines count as they come"),
+    "part": N_("the part's name or drawing"),
+    "quantity": N_("whole parts"),
+    "material": N_("a material of the shop, as under Materials"),
+    "thickness": N_("as typed: 16 ga, 1/4 in, 6 mm"),
+    "asked u range": N_("1 to 5 of ISO 9013 where the drawing asks one"),
+    "next step": N_("weld, bend, machine, coat, ship"),
+    "must be fine": N_("yes or no"),
+    "quote": N_("for the whole job: 1250.00"),
 }
 
 
@@ -50,7 +53,7 @@ def upload(request: DeskRequest) -> HttpResponse:
             return shown
     context = {
         "form": form,
-        "columns": [(name, MEANS[name], name in NEEDED) for name in COLUMNS],
+        "columns": [(name, _(MEANS[name]), name in NEEDED) for name in COLUMNS],
         "lists": job_lists(),
     }
     return render(request, "jobs/job_import.html", context)
@@ -74,7 +77,7 @@ def _taken(request: DeskRequest, form: UploadForm) -> HttpResponse | None:
     except ValidationError as problem:
         refused(form, problem)
     except ListError as problem:
-        form.add_error("file", f"{name}:{problem.line}: {problem.message}")
+        form.add_error("file", f"{name}:{problem.line}: {to_reader(problem.message, inch=False)}")
     return None
 
 
@@ -109,7 +112,7 @@ def headings(request: DeskRequest) -> HttpResponse:
     asked = ConfirmForm(request.POST)
     raw = upload_read(asked.cleaned_data["digest"], "jobs") if asked.is_valid() else None
     if raw is None:
-        messages.error(request, "That list is no longer kept. Bring it in again.")
+        messages.error(request, _("That list is no longer kept. Bring it in again."))
         return redirect("job_import")
     how = asked.cleaned_data
     try:
@@ -122,7 +125,9 @@ def headings(request: DeskRequest) -> HttpResponse:
         how |= {"meaning": form.meaning(), "read_as": form.cleaned_data["keep"]}
         shown = preview(request, raw, how)
     except ListError as problem:
-        messages.error(request, f"{how['name']}:{problem.line}: {problem.message}")
+        messages.error(
+            request, f"{how['name']}:{problem.line}: {to_reader(problem.message, inch=False)}"
+        )
         return redirect("job_import")
     if how["read_as"]:
         heading_map_keep(name=how["read_as"], meaning=how["meaning"])
@@ -136,7 +141,8 @@ def confirm(request: DeskRequest) -> HttpResponse:
     raw = upload_read(form.cleaned_data["digest"], "jobs") if form.is_valid() else None
     if raw is None:
         messages.error(
-            request, "That preview is no longer kept. Nothing was saved. Bring the list in again."
+            request,
+            _("That preview is no longer kept. Nothing was saved. Bring the list in again."),
         )
         return redirect("job_import")
     name = form.cleaned_data["name"]
@@ -147,11 +153,7 @@ def confirm(request: DeskRequest) -> HttpResponse:
     try:
         plan = import_apply(raw, file_name=name, by=request.user, **how)
     except (ListError, ValidationError) as problem:
-        messages.error(request, f"Nothing was written: {problem}")
+        messages.error(request, _("Nothing was written: {problem}").format(problem=problem))
         return redirect("job_import")
-    told = f"{count(plan.new_jobs, 'new job')}, {count(plan.new_lines, 'new line')}"
-    if plan.known_lines:
-        verb = "was" if plan.known_lines == 1 else "were"
-        told += f", {count(plan.known_lines, 'line')} {verb} there already"
-    messages.success(request, f"{name}: {told}; {count(len(plan.faults), 'row')} left out.")
+    messages.success(request, f"{name}: {import_told(plan)}")
     return redirect("jobs")

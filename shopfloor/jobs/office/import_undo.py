@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.jobs.import_undo import Undoing, import_undo, import_undoing
 from shopfloor.models import JobList
@@ -16,7 +18,7 @@ from shopfloor.wording.counts import count
 
 
 class UndoForm(forms.Form):
-    why = forms.CharField(max_length=200, label="Why")
+    why = forms.CharField(max_length=200, label=_lazy("Why"))
 
 
 @right(PLAN)
@@ -41,6 +43,12 @@ def undo(request: DeskRequest, pk: int) -> HttpResponse:
 
 
 def _said(job_list: JobList, undone: Undoing) -> str:
-    said = f"{job_list.name}: {count(len(undone.lines), 'line')} and "
-    said += f"{count(len(undone.jobs), 'job')} removed."
-    return f"{said} Still there: {' '.join(undone.kept[:5])}" if undone.kept else said
+    done = {
+        "list": job_list.name,
+        "lines": count(len(undone.lines), "line", "lines"),
+        "jobs": count(len(undone.jobs), "job", "jobs"),
+        "kept": " ".join(undone.kept[:5]),
+    }
+    if undone.kept:
+        return _("{list}: {lines} and {jobs} removed. Still there: {kept}").format(**done)
+    return _("{list}: {lines} and {jobs} removed.").format(**done)

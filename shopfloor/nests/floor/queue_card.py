@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Window
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.models import Nest, NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
 from shopfloor.nests.papers import Place, paper_codes
@@ -22,26 +24,26 @@ Fitted = dict[str, WearSet | None]  # what is in each torch, by the torch's code
 SHOWN = 3
 SHEETS_SHOWN = 6
 PLATE_REASONS = (
-    "wrong one was lifted",
-    "another code was scanned",
-    "wrong thickness or grade",
-    "flaw in the plate",
-    "supervisor said so",
+    N_("wrong one was lifted"),
+    N_("another code was scanned"),
+    N_("wrong thickness or grade"),
+    N_("flaw in the plate"),
+    N_("supervisor said so"),
 )
 SWAP_REASONS = (
-    "planned one not found",
-    "planned one damaged",
-    "remnant used first",
-    "planned one buried",
-    "supervisor said so",
+    N_("planned one not found"),
+    N_("planned one damaged"),
+    N_("remnant used first"),
+    N_("planned one buried"),
+    N_("supervisor said so"),
 )
-KEEP_REASONS = ("no parts for the other", "rush, cut it anyway", "supervisor said so")
+KEEP_REASONS = (N_("no parts for the other"), N_("rush, cut it anyway"), N_("supervisor said so"))
 ASIDE_REASONS = (
-    ("rush", "Rush job"),
-    ("power", "Power lost"),
-    ("crash", "Crash"),
-    ("shift", "End of shift"),
-    ("other", "Something else"),
+    ("rush", N_("Rush job")),
+    ("power", N_("Power lost")),
+    ("crash", N_("Crash")),
+    ("shift", N_("End of shift")),
+    ("other", N_("Something else")),
 )
 
 
@@ -180,14 +182,20 @@ def _item(
     return Item(
         pk=str(row.pk) if row.pk else f"nest-{nest.pk}",
         title=nest_title(revision, facts),
-        what=f"{', '.join(part for part in made if part)}, program {revision.file_name}.",
+        what=_("{made}, program {file_name}.").format(
+            made=", ".join(part for part in made if part), file_name=revision.file_name
+        ),
         plan_words=half_burnt_text(half) if half else plan_words(plan),
         payload=json.dumps({"queue_item": row.pk} if row.pk else {"revision": revision.pk}),
         codes=json.dumps(codes_of(row, revision, facts, papers)),
         revision=revision.pk,
         sheet=sheet.code if sheet else "",
         sheet_words=sheet_words(sheet, half=half is not None),
-        heat_words=f"Mark heat {heat.number} on what stays before it is cut away." if heat else "",
+        heat_words=_("Mark heat {heat} on what stays before it is cut away.").format(
+            heat=heat.number
+        )
+        if heat
+        else "",
         set_words=set_words(nest.wear_set),
         fits=fits,
         change_words=change_words(fits),
@@ -206,8 +214,12 @@ def change_words(fits: list[SetFit]) -> str:
     """No change; in torch 2; change the set; set unknown."""
     right = next((fit for fit in fits if fit.right), None)
     if right is not None:
-        return "no change" if len(fits) == 1 else f"in torch {right.code}"
-    return "set unknown" if any(fit.right is None for fit in fits) or not fits else "change the set"
+        return _("no change") if len(fits) == 1 else _("in torch {right}").format(right=right.code)
+    return (
+        _("set unknown")
+        if any(fit.right is None for fit in fits) or not fits
+        else _("change the set")
+    )
 
 
 def half_burnt(row: QueueItem) -> bool:
@@ -217,22 +229,28 @@ def half_burnt(row: QueueItem) -> bool:
 
 def half_burnt_text(run: Run) -> str:
     last = run.segments.order_by("-started_at", "-pk").first()
-    since = f" since {day_clock(last.ended_at, timezone.now())}" if last and last.ended_at else ""
-    return f"Half burnt: {progress_of(run).words}, set aside{since}"
+    since = (
+        _(" since {ended_at}").format(ended_at=day_clock(last.ended_at, timezone.now()))
+        if last and last.ended_at
+        else ""
+    )
+    return _("Half burnt: {words}, set aside{since}").format(
+        words=progress_of(run).words, since=since
+    )
 
 
 def sheet_words(sheet: Sheet | None, *, half: bool = False) -> str:
     if sheet is None:
-        return "Half burnt, sheet not scanned" if half else "No sheet is planned"
-    kind = "Half burnt sheet" if half else "Remnant" if sheet.parent_id else "Sheet"
+        return _("Half burnt, sheet not scanned") if half else _("No sheet is planned")
+    kind = _("Half burnt sheet") if half else _("Remnant") if sheet.parent_id else _("Sheet")
     return f"{kind} {sheet.code}" + (f", {sheet.place}" if sheet.place else "")
 
 
 def plan_words(plan: NestPlan | None) -> str:
     if plan is None or plan.total_s is None:
-        return "No plan for this table and set"
+        return _("No plan for this table and set")
     taken = about(plan.total_s)
-    return f"{taken[0].upper()}{taken[1:]} planned"
+    return _("{time} planned").format(time=f"{taken[0].upper()}{taken[1:]}")
 
 
 def codes_of(row: QueueItem, revision: NestRevision, facts: Facts, papers: list[str]) -> list[str]:

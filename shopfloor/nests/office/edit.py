@@ -10,6 +10,9 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST
 
 from planning.calc.program import ProgramError
@@ -34,39 +37,39 @@ from shopfloor.wording.clock import when
 from shopfloor.wording.numbers_in import row_number
 
 SAID = {
-    "nothing": "The very same bytes: nothing changed.",
-    "comment": "Only comments changed: setup sheets stay good.",
-    "path": "The path changed: setup sheets of the revision before are void. Check the parts.",
+    "nothing": N_("The very same bytes: nothing changed."),
+    "comment": N_("Only comments changed: setup sheets stay good."),
+    "path": N_("The path changed: setup sheets of the revision before are void. Check the parts."),
 }
 
 
 class RouteForm(forms.Form):
     wear_set = forms.ModelChoiceField(
-        WearSet.objects.filter(active=True), label="Set", empty_label="choose"
+        WearSet.objects.filter(active=True), label=_lazy("Set"), empty_label=_lazy("choose")
     )
     table = forms.ModelChoiceField(
-        Table.objects.filter(active=True), required=False, empty_label="not chosen yet"
+        Table.objects.filter(active=True), required=False, empty_label=_lazy("not chosen yet")
     )
-    sheets_wanted = forms.IntegerField(min_value=1, max_value=999, initial=1, label="Sheets")
+    sheets_wanted = forms.IntegerField(min_value=1, max_value=999, initial=1, label=_lazy("Sheets"))
 
 
 class NestForm(RouteForm):
     file = forms.FileField(
-        label="Cut program", help_text="RS-274 / ISO 6983, as the table reads it"
+        label=_lazy("Cut program"), help_text=_lazy("RS-274 / ISO 6983, as the table reads it")
     )
-    name = forms.CharField(max_length=80, required=False, help_text="Blank: the file's name")
-    material = forms.ModelChoiceField(Material.objects.all(), empty_label="choose")
+    name = forms.CharField(max_length=80, required=False, help_text=_lazy("Blank: the file's name"))
+    material = forms.ModelChoiceField(Material.objects.all(), empty_label=_lazy("choose"))
     thickness_text = forms.CharField(
-        max_length=40, label="Thickness", help_text="16 ga, 1/4 in, 6 mm"
+        max_length=40, label=_lazy("Thickness"), help_text=_lazy("16 ga, 1/4 in, 6 mm")
     )
     sheet_length = forms.DecimalField(
-        min_value=0, max_value=100_000, required=False, label="Sheet, along X",
-        help_text="what it was laid out on; what is beyond it is named",
+        min_value=0, max_value=100_000, required=False, label=_lazy("Sheet, along X"),
+        help_text=_lazy("what it was laid out on; what is beyond it is named"),
     )  # fmt: skip
     sheet_width = forms.DecimalField(
-        min_value=0, max_value=100_000, required=False, label="and along Y"
+        min_value=0, max_value=100_000, required=False, label=_lazy("and along Y")
     )
-    sheet_unit = forms.ChoiceField(choices=LENGTH_UNITS, label="in")
+    sheet_unit = forms.ChoiceField(choices=LENGTH_UNITS, label=_lazy("in"))
     field_order = ["file", "name", "material", "thickness_text", "wear_set", "table"]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -84,7 +87,7 @@ class NestForm(RouteForm):
 
 
 class ProgramForm(forms.Form):
-    file = forms.FileField(label="Cut program")
+    file = forms.FileField(label=_lazy("Cut program"))
 
 
 def _read(form: forms.Form, write: Any) -> bool:
@@ -147,9 +150,15 @@ def add(request: DeskRequest) -> HttpResponse:
         if _read(form, write):
             return redirect("nest_parts", made[0].pk)
     return render(
-        request, "web/form.html",
-        {"form": form, "heading": "A new nest", "submit": "Read the program", "back": "nests"},
-    )  # fmt: skip
+        request,
+        "web/form.html",
+        {
+            "form": form,
+            "heading": _("A new nest"),
+            "submit": _("Read the program"),
+            "back": "nests",
+        },
+    )
 
 
 @right(PLAN)
@@ -174,12 +183,12 @@ def revise(request: DeskRequest, pk: int) -> HttpResponse:
             )
 
         if _read(form, write):
-            messages.success(request, SAID[changed[0]])
+            messages.success(request, _(SAID[changed[0]]))
             return redirect("nest_parts" if changed[0] == "path" else "nest", nest.pk)
     return render(
         request, "web/form.html",
-        {"form": form, "heading": nest.name, "sub": "a new revision of its program",
-         "submit": "Read the program", "back": "nest", "back_pk": pk,
+        {"form": form, "heading": nest.name, "sub": _("a new revision of its program"),
+         "submit": _("Read the program"), "back": "nest", "back_pk": pk,
          "seen": newest.pk if newest else None},
     )  # fmt: skip
 
@@ -189,10 +198,15 @@ def _read_since(request: DeskRequest, form: ProgramForm, newest: NestRevision | 
     seen = row_number(request.POST.get("seen"))
     if newest is None or seen is None or seen == newest.pk:
         return False
-    said = (
-        f"{newest.made_by.shown_name} read {newest.file_name} in as revision {newest.revision} "
-        f"{when(newest.made_at)}, after you opened this page. Yours is not read yet: look at that "
-        "one, then choose your file again to make it the next revision."
+    said = _(
+        "{shown_name} read {file_name} in as revision {revision} {made_at}, "
+        "after you opened this page. Yours is not read yet: look at that one, "
+        "then choose your file again to make it the next revision."
+    ).format(
+        shown_name=newest.made_by.shown_name,
+        file_name=newest.file_name,
+        revision=newest.revision,
+        made_at=when(newest.made_at),
     )
     form.add_error(None, said)
     return True
@@ -215,8 +229,8 @@ def edit(request: DeskRequest, pk: int) -> HttpResponse:
         return redirect("nest", nest.pk)
     return render(
         request, "web/form.html",
-        {"form": form, "heading": nest.name, "sub": "set, table, sheets",
-         "submit": "Keep and plan again", "back": "nest", "back_pk": pk, "seen": seen},
+        {"form": form, "heading": nest.name, "sub": _("set, table, sheets"),
+         "submit": _("Keep and plan again"), "back": "nest", "back_pk": pk, "seen": seen},
     )  # fmt: skip
 
 
@@ -232,13 +246,20 @@ def act(request: DeskRequest, pk: int) -> HttpResponse:
         elif what == "plan":
             request_plan(nest=nest)
         elif what == "route" and (since := newer(request, nest)) is not None:
-            said = f"{since.who} changed this nest {when(since.at)}, after you opened the page."
-            messages.error(request, f"{said} Nothing of yours is kept: look, then take the set.")
+            said = _("{who} changed this nest {at}, after you opened the page.").format(
+                who=since.who, at=when(since.at)
+            )
+            messages.error(
+                request,
+                _("{said} Nothing of yours is kept: look, then take the set.").format(said=said),
+            )
         elif what == "route":
             form = RouteForm({**request.POST.dict(), "sheets_wanted": nest.sheets_wanted})
             if form.is_valid():
                 nest_edit(nest=nest, **form.cleaned_data)
-                messages.success(request, f"Planned on {nest.wear_set} from now on.")
+                messages.success(
+                    request, _("Planned on {wear_set} from now on.").format(wear_set=nest.wear_set)
+                )
     except ValidationError as problem:
         messages.error(request, " ".join(problem.messages))
     return redirect("nest", nest.pk)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shopfloor.models import Incoming
@@ -34,14 +35,18 @@ def how_far(request: DeskRequest, pk: int) -> HttpResponse:
 def stop(request: DeskRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Incoming, pk=pk)
     if not incoming_stop(incoming=found):
-        messages.error(request, "It had ended already.")
+        messages.error(request, _("It had ended already."))
     return redirect("incoming", pk)
 
 
 def _words(found: Incoming) -> str:
     if found.state == "waiting":
-        return "Waiting for its turn."
+        return _("Waiting for its turn.")
     if found.state == "reading":
-        count = f": {found.done:,} of {found.total:,}" if found.total else ""
+        count = (
+            _(": {done:,} of {total:,}").format(done=found.done, total=found.total)
+            if found.total
+            else ""
+        )
         return f"{found.step[:1].upper()}{found.step[1:]}{count}."
     return found.said or found.state

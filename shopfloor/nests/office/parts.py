@@ -10,6 +10,8 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.models import JobLine, Nest, NestRevision
 from shopfloor.nests.part_lines import assign_parts_to_lines, revision_groups
@@ -27,8 +29,12 @@ from shopfloor.web.edit_conflicts import Difference, settled
 from shopfloor.web.forms import attempt
 from shopfloor.wording.numbers_in import row_number
 
-NONE = ("", "no job")
-WORDS = {"line": "Job line of", "count": "How many of", "rest": "Job line of the rest of"}
+NONE = ("", N_("no job"))
+WORDS = {
+    "line": N_("Job line of shape {label}"),
+    "count": N_("How many of shape {label}"),
+    "rest": N_("Job line of the rest of shape {label}"),
+}
 
 
 class TieForm(forms.Form):
@@ -39,7 +45,10 @@ class TieForm(forms.Form):
     ) -> None:
         self.groups, self.lines = groups, lines
         super().__init__(data, initial=self._suggested() | self._now())
-        choices = [NONE, *((str(pk), _line_words(line)) for pk, line in lines.items())]
+        choices = [
+            (NONE[0], _(NONE[1])),
+            *((str(pk), _line_words(line)) for pk, line in lines.items()),
+        ]
         for row in groups:
             label = row.group.label
             self.fields[f"line_{label}"] = forms.ChoiceField(choices=choices, required=False)
@@ -48,7 +57,7 @@ class TieForm(forms.Form):
             )
             self.fields[f"rest_{label}"] = forms.ChoiceField(choices=choices, required=False)
             for name, words in WORDS.items():
-                said = f"{words} shape {label}"
+                said = _(words).format(label=label)
                 self.fields[f"{name}_{label}"].widget.attrs["aria-label"] = said
                 self.fields[f"{name}_{label}"].label = said
 
@@ -99,7 +108,7 @@ class TieForm(forms.Form):
         if kind == "count":
             return value or "all"
         line = self.lines.get(int(value)) if value else None
-        return _line_words(line) if line else "no job"
+        return _line_words(line) if line else _("no job")
 
     def ties(self) -> dict[str, list[tuple[JobLine | None, int | None]]]:
         found: dict[str, list[tuple[JobLine | None, int | None]]] = {}
@@ -158,8 +167,10 @@ def _parts(request: DeskRequest, nest: Nest) -> HttpResponse:
     if revision is None:
         raise Http404
     if request.POST.get("revision", str(revision.pk)) != str(revision.pk):
-        said = f"Revision {revision.revision} was read in after you opened this page, so nothing"
-        messages.error(request, f"{said} was tied. These are its parts.")
+        said = _("Revision {revision} was read in after you opened this page, so nothing").format(
+            revision=revision.revision
+        )
+        messages.error(request, _("{said} was tied. These are its parts.").format(said=said))
         return redirect("nest_parts", nest.pk)
     contours = revision_contours(revision)
     groups = group_rows(revision_groups(contours), contours)
@@ -167,7 +178,7 @@ def _parts(request: DeskRequest, nest: Nest) -> HttpResponse:
     lines = {line.pk: line for line in lines_for(nest, tied)}
     form = TieForm(groups, lines, request.POST or None)
     if request.method == "POST" and form.is_valid() and _tied(request, form, revision):
-        messages.success(request, "The parts are tied.")
+        messages.success(request, _("The parts are tied."))
         return redirect("nest", nest.pk)
     drawn = map_parts(contours)
     return render(
@@ -183,6 +194,6 @@ def _parts(request: DeskRequest, nest: Nest) -> HttpResponse:
 def _tied(request: DeskRequest, form: TieForm, revision: NestRevision) -> bool:
     """Ties the parts unless somebody tied them otherwise since the page was opened."""
     seen = _seen(request)
-    if seen is not None and settled(form, "Somebody else tied these", form.differences(seen)):
+    if seen is not None and settled(form, _("Somebody else tied these"), form.differences(seen)):
         return False
     return attempt(form, lambda: assign_parts_to_lines(revision=revision, ties=form.ties()))

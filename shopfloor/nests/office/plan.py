@@ -6,6 +6,8 @@ from collections.abc import Callable
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from shopfloor.books.queries import WAGES
 from shopfloor.chart.cut_settings import BY_NAME
@@ -22,7 +24,7 @@ Row = dict[str, Any]
 Section = tuple[str, list[Row]]
 NAMES = {
     "accel_mm_s2": "acceleration", "rapid_mm_min": "rapid", "corner": "corners",
-    "tolerance_mm": "corner tolerance", "thickness_mm": "thickness",
+    "tolerance_mm": N_("corner tolerance"), "thickness_mm": N_("thickness"),
 }  # fmt: skip
 
 
@@ -30,15 +32,15 @@ def plan_rows(plan: NestPlan, user: User) -> list[Section]:
     """Time, path, chart, motion and, where they may be seen, costs, rates and prices. What a
     person may not see is left out of the rows, not only out of sight."""
     made_from = plan.snapshot
-    sections = [("Time", _time(plan)), ("Path", _path(plan, user))]
+    sections = [(_("Time"), _time(plan)), (_("Path"), _path(plan, user))]
     if may(user, COST):
-        sections.append(("Cost without material", _costs(plan)))
-    sections.append(("Cut chart", _chart(made_from, user)))
-    sections.append(("Table’s motion", _plain(made_from.get("motion", {}), user)))
+        sections.append((_("Cost without material"), _costs(plan)))
+    sections.append((_("Cut chart"), _chart(made_from, user)))
+    sections.append((_("Table’s motion"), _plain(made_from.get("motion", {}), user)))
     if may(user, COST):
-        sections.append(("Rates", _rates(made_from.get("rates", {}), wages=may(user, WAGE))))
-        sections.append(("Wear parts", _wear(made_from.get("wear", []))))
-    sections.append(("Doubts", _doubts(made_from)))
+        sections.append((_("Rates"), _rates(made_from.get("rates", {}), wages=may(user, WAGE))))
+        sections.append((_("Wear parts"), _wear(made_from.get("wear", []))))
+    sections.append((_("Doubts"), _doubts(made_from)))
     return [section for section in sections if section[1]]
 
 
@@ -49,7 +51,7 @@ def _time(plan: NestPlan) -> list[Row]:
     ]  # fmt: skip
     rows: list[Row] = [{"label": label, "value": minutes(s)} for label, s in parts]
     rows.append({"label": "program", "value": minutes(plan.total_s), "total": True})
-    rows.append({"label": "load and unload", "value": minutes(plan.load_s)})
+    rows.append({"label": _("load and unload"), "value": minutes(plan.load_s)})
     return rows
 
 
@@ -68,7 +70,7 @@ def _costs(plan: NestPlan) -> list[Row]:
     rows: list[Row] = [
         {
             "label": named.get(kind, kind),
-            "value": money(known[kind]) if kind in known else "unknown",
+            "value": money(known[kind]) if kind in known else _("unknown"),
         }
         for kind in plan.costs_minor
     ]
@@ -81,12 +83,12 @@ def _chart(made_from: dict[str, Any], user: User) -> list[Row]:
     rows = _plain(made_from.get("chart", {}), user)
     read = made_from.get("chart_rows", [])
     for row in read:
-        note = (
-            f"{speed(row.get('speed_mm_min'), user)}, in force from {_date(row.get('valid_from'))}"
+        note = _("{speed}, in force from {day}").format(
+            speed=speed(row.get("speed_mm_min"), user), day=_date(row.get("valid_from"))
         )
         if row.get("example"):
-            note += "; example values, not for cutting"
-        label = "read from its row" if len(read) == 1 else "read between rows"
+            note += _("; example values, not for cutting")
+        label = _("read from its row") if len(read) == 1 else _("read between rows")
         rows.append({"label": label, "value": row.get("thickness", "unknown"), "note": note})
     return rows
 
@@ -97,7 +99,9 @@ def _rates(rates: dict[str, Any], *, wages: bool) -> list[Row]:
         {
             "label": words(kind),
             "value": "unknown" if rate is None else money(rate["minor"]),
-            "note": "" if rate is None else f"from {rate.get('from', 'unknown')}",
+            "note": ""
+            if rate is None
+            else _("from {day}").format(day=rate.get("from", _("unknown"))),
         }
         for kind, rate in rates.items()
         if wages or kind not in WAGES
@@ -110,7 +114,7 @@ def _wear(parts: list[dict[str, Any]]) -> list[Row]:
         {
             "label": part.get("part", "part"),
             "value": money(part["price_minor"]),
-            "note": f"rated {_rated(part)}",
+            "note": _("rated {part}").format(part=_rated(part)),
         }
         for part in parts
         if isinstance(part.get("price_minor"), int)
@@ -119,11 +123,11 @@ def _wear(parts: list[dict[str, Any]]) -> list[Row]:
 
 def _rated(part: dict[str, Any]) -> str:
     starts = part.get("rated_starts")
-    return count(int(starts), "start") if starts else "life unknown"
+    return count(int(starts), "start", "starts") if starts else _("life unknown")
 
 
 def _doubts(made_from: dict[str, Any]) -> list[Row]:
-    told = [("look at", text) for text in made_from.get("warnings", [])]
+    told = [(_("look at"), text) for text in made_from.get("warnings", [])]
     told += [("unknown", text) for text in made_from.get("unknown", [])]
     return [{"label": label, "value": words(str(text))} for label, text in told]
 
@@ -140,14 +144,14 @@ def _plain(values: dict[str, Any], user: User) -> list[Row]:
 def _label(name: str) -> str:
     if setting := BY_NAME.get(name):
         return str(setting.label)
-    return NAMES.get(name, name.replace("_", " "))
+    return _(NAMES.get(name, name.replace("_", " ")))
 
 
 def _shown(name: str, value: Any, user: User) -> Any:
     if setting := BY_NAME.get(name):
         return setting.text(value, user)
     if value is None:
-        return "as the program says" if name in ("corner", "tolerance_mm") else "unknown"
+        return _("as the program says") if name in ("corner", "tolerance_mm") else _("unknown")
     if name == "rapid_mm_min":
         return speed(value, user)
     if name == "accel_mm_s2":

@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from planning.calc.said import in_units, stored
@@ -28,16 +30,18 @@ from shopfloor.wording.lengths import size
 
 
 class QueueForm(forms.Form):
-    table = forms.ModelChoiceField(Table.objects.filter(active=True), empty_label="choose")
+    table = forms.ModelChoiceField(Table.objects.filter(active=True), empty_label=_lazy("choose"))
     sheet = forms.ChoiceField(
         required=False,
-        help_text="In stock, the nest’s material and about its thickness, not promised elsewhere",
+        help_text=_lazy(
+            "In stock, the nest’s material and about its thickness, not promised elsewhere"
+        ),
     )
     times = forms.IntegerField(
-        min_value=1, max_value=200, label="How many times",
-        help_text="Each on a sheet of its own; with a sheet chosen, on others like it",
+        min_value=1, max_value=200, label=_lazy("How many times"),
+        help_text=_lazy("Each on a sheet of its own; with a sheet chosen, on others like it"),
     )  # fmt: skip
-    due_at = WhenField(required=False, label="Due")
+    due_at = WhenField(required=False, label=_lazy("Due"))
 
     def __init__(self, nest: Nest, user: User, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -45,7 +49,7 @@ class QueueForm(forms.Form):
         sheet = self.fields["sheet"]
         if isinstance(sheet, forms.ChoiceField):
             words = [(pk, _sheet_words(found, user)) for pk, found in self.sheets.items()]
-            sheet.choices = [("", "chosen at the table"), *words]
+            sheet.choices = [("", _("chosen at the table")), *words]
 
     def clean_sheet(self) -> Sheet | None:
         return self.sheets.get(self.cleaned_data["sheet"])
@@ -69,7 +73,7 @@ def _sheet_words(sheet: Sheet, user: User) -> str:
     words = f"{sheet.code}: {size(sheet.length_mm, user)} × {size(sheet.width_mm, user)}"
     words += f", {sheet.thickness_text}"
     if sheet.heat is not None:
-        words += f", heat {sheet.heat.number}"
+        words += _(", heat {heat}").format(heat=sheet.heat.number)
     return words if sheet.owner is None else f"{words}, {sheet.owner.name}’s"
 
 
@@ -92,14 +96,19 @@ def put(request: DeskRequest, pk: int) -> HttpResponse:
         and attempt(form, lambda: queue_add_several(nest=nest, **form.values()))
     ):
         told = form.cleaned_data
-        times = f" {told['times']} times" if told["times"] > 1 else ""
-        messages.success(request, f"{nest.name} waits{times} on {told['table']}.")
+        times = _(" {times} times").format(times=told["times"]) if told["times"] > 1 else ""
+        messages.success(
+            request,
+            _("{nest} waits{times} on {table}.").format(
+                nest=nest.name, times=times, table=told["table"]
+            ),
+        )
         _say_beyond(request, nest, form.cleaned_data["sheet"])
         return redirect("queue")
     return render(
         request, "web/form.html",
-        {"form": form, "heading": nest.name, "sub": "into a table’s queue",
-         "submit": "Put it in the queue", "back": "nest", "back_pk": pk},
+        {"form": form, "heading": nest.name, "sub": _("into a table’s queue"),
+         "submit": _("Put it in the queue"), "back": "nest", "back_pk": pk},
     )  # fmt: skip
 
 

@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.errors import FloorError
 from shopfloor.models import Role, User
@@ -26,56 +28,70 @@ class PersonForm(forms.Form):
     first_name = forms.CharField(max_length=150)
     last_name = forms.CharField(max_length=150)
     role = forms.ChoiceField(choices=Role.choices)
-    badge = forms.CharField(max_length=40, required=False, help_text="What the scanner reads")
+    badge = forms.CharField(
+        max_length=40, required=False, help_text=_lazy("What the scanner reads")
+    )
 
 
 class AddForm(PersonForm):
     pin = forms.RegexField(
-        r"^[0-9]{4,8}$", label="PIN", required=False,
+        r"^[0-9]{4,8}$", label=_lazy("PIN"), required=False,
         widget=forms.PasswordInput(attrs={"inputmode": "numeric"}),
-        help_text="4 to 8 figures, for the screens beside the tables",
+        help_text=_lazy("4 to 8 figures, for the screens beside the tables"),
     )  # fmt: skip
     username = forms.CharField(
-        max_length=150, required=False, label="Sign-in name", help_text="Blank: made of the name"
+        max_length=150,
+        required=False,
+        label=_lazy("Sign-in name"),
+        help_text=_lazy("Blank: made of the name"),
     )
     password = forms.CharField(
-        widget=forms.PasswordInput(), label="First password", strip=False, required=False,
-        help_text="10 letters or more; blank for an operator who signs in with badge and PIN only",
-    )  # fmt: skip
+        widget=forms.PasswordInput(),
+        label=_lazy("First password"),
+        strip=False,
+        required=False,
+        help_text=_lazy(
+            "10 letters or more; blank for an operator who signs in with badge and PIN only"
+        ),
+    )
 
     def clean(self) -> dict[str, Any]:
         told = super().clean() or self.cleaned_data
         if not told.get("password") and told.get("role") not in (None, Role.OPERATOR):
-            self.add_error("password", "Whoever works at a desk needs one.")
+            self.add_error("password", _("Whoever works at a desk needs one."))
         return told
 
 
 class EditForm(PersonForm):
     needs_countersign = forms.BooleanField(
         required=False,
-        label="First pieces take a second signature",
-        help_text="somebody else’s badge and PIN at the screen",
+        label=_lazy("First pieces take a second signature"),
+        help_text=_lazy("somebody else’s badge and PIN at the screen"),
     )
-    active = forms.BooleanField(required=False, label="May sign in")
+    active = forms.BooleanField(required=False, label=_lazy("May sign in"))
 
 
 class RightsForm(forms.Form):
     codes = forms.MultipleChoiceField(
-        choices=list(RIGHT_WORDS.items()), required=False, widget=forms.CheckboxSelectMultiple(),
-        label="Rights beyond the role’s",
-    )  # fmt: skip
+        choices=[(code, _lazy(words)) for code, words in RIGHT_WORDS.items()],
+        required=False,
+        widget=forms.CheckboxSelectMultiple(),
+        label=_lazy("Rights beyond the role’s"),
+    )
 
 
 class PinForm(forms.Form):
     pin = forms.RegexField(
-        r"^[0-9]{4,8}$", label="New PIN",
+        r"^[0-9]{4,8}$", label=_lazy("New PIN"),
         widget=forms.PasswordInput(attrs={"inputmode": "numeric"}),
-        help_text="4 to 8 figures; ends a lock",
+        help_text=_lazy("4 to 8 figures; ends a lock"),
     )  # fmt: skip
 
 
 class PasswordForm(forms.Form):
-    password = forms.CharField(widget=forms.PasswordInput(), strip=False, label="New password")
+    password = forms.CharField(
+        widget=forms.PasswordInput(), strip=False, label=_lazy("New password")
+    )
 
 
 @administrator
@@ -90,11 +106,13 @@ def add(request: DeskRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         made: list[User] = []
         if attempt(form, lambda: made.append(_add(form.cleaned_data))):
-            messages.success(request, f"{made[0].shown_name} may sign in.")
+            messages.success(
+                request, _("{shown_name} may sign in.").format(shown_name=made[0].shown_name)
+            )
             return redirect("person", made[0].pk)
     return render(
         request, "web/form.html",
-        {"form": form, "heading": "A new person", "submit": "Add them", "back": "people"},
+        {"form": form, "heading": _("A new person"), "submit": _("Add them"), "back": "people"},
     )  # fmt: skip
 
 
@@ -126,9 +144,9 @@ def person(request: DeskRequest, pk: int) -> HttpResponse:
             lambda: _write(request.user, user, which, form.cleaned_data),
         )
     ):
-        messages.success(request, "Kept.")
+        messages.success(request, _("Kept."))
         return redirect("person", pk)
-    own = sorted(RIGHT_WORDS[code] for code in RIGHTS.get(user.role, ()))
+    own = sorted(_(RIGHT_WORDS[code]) for code in RIGHTS.get(user.role, ()))
     return render(
         request, "people/person.html",
         {"person": user, "own": own,

@@ -8,18 +8,20 @@ from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.models import Units
 from shopfloor.people.security import security_event
 from shopfloor.people.services import preferences_set
 from shopfloor.web.access import DeskRequest, signed_in
 
-THEMES = [("", "as the device has it"), ("light", "light"), ("dark", "dark")]
+THEMES = [("", _lazy("as the device has it")), ("light", "light"), ("dark", "dark")]
 
 
 class PreferencesForm(forms.Form):
-    units = forms.ChoiceField(choices=Units.choices, label="Sizes in")
-    theme = forms.ChoiceField(choices=THEMES, required=False, label="Paper")
+    units = forms.ChoiceField(choices=Units.choices, label=_lazy("Sizes in"))
+    theme = forms.ChoiceField(choices=THEMES, required=False, label=_lazy("Paper"))
 
 
 @signed_in
@@ -28,7 +30,7 @@ def preferences(request: DeskRequest) -> HttpResponse:
     form = PreferencesForm(request.POST or None, initial={"units": user.units, "theme": user.theme})
     if request.method == "POST" and form.is_valid():
         preferences_set(user=user, **form.cleaned_data)
-        messages.success(request, "Kept.")
+        messages.success(request, _("Kept."))
         return redirect("preferences")
     return render(request, "people/preferences.html", {"form": form})
 
@@ -39,6 +41,6 @@ def password(request: DeskRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         update_session_auth_hash(request, form.save())
         security_event("password_changed", about=request.user)
-        messages.success(request, "Your new password holds from now on.")
+        messages.success(request, _("Your new password holds from now on."))
         return redirect("preferences")
     return render(request, "people/password.html", {"form": form})

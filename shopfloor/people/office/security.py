@@ -7,6 +7,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shopfloor.audit.kept import KEPT_DAYS
@@ -26,10 +27,10 @@ def security(request: DeskRequest) -> HttpResponse:
     person = name if any(one.username == name for one in people) else ""
     page = page_of(request, security_events(kind=kind, person=person))
     names = {one.username: one.shown_name for one in people}
-    rows = [(row, KINDS[row.kind].label if row.kind in KINDS else row.kind,
+    rows = [(row, _(KINDS[row.kind].label) if row.kind in KINDS else row.kind,
              ", ".join(names.get(one, one) for one in row.about.split(",") if one),
              names.get(row.by.removeprefix("user:"), row.by)) for row in page]  # fmt: skip
-    kinds = [(code, one.label) for code, one in KINDS.items()]
+    kinds = [(code, _(one.label)) for code, one in KINDS.items()]
     return render(
         request,
         "people/security.html",
@@ -46,5 +47,5 @@ def seen(request: DeskRequest, pk: int) -> HttpResponse:
         raise PermissionDenied
     notice = get_object_or_404(SecurityNotice, pk=pk)
     notice_seen(notice=notice, by=request.user, now=timezone.now())
-    messages.success(request, "Marked as seen. It stays in the security log.")
+    messages.success(request, _("Marked as seen. It stays in the security log."))
     return redirect("security")

@@ -9,6 +9,7 @@ from django.contrib.auth.views import LoginView
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse, HttpResponseRedirect
 from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Role, User
 from shopfloor.people.address import client_address
@@ -35,8 +36,10 @@ class SignInForm(AuthenticationForm):
         if not signin_attempt(name=name, address=address):
             security_event("signin_waits", about=about, address=address)
             raise ValidationError(
-                f"Too many failed sign-ins. Wait {WAIT_S // 60} minutes, then try again; an "
-                "administrator can set a new password meanwhile."
+                _(
+                    "Too many failed sign-ins. Wait {wait_s} minutes, then try again; an "
+                    "administrator can set a new password meanwhile."
+                ).format(wait_s=WAIT_S // 60)
             )
         try:
             cleaned = super().clean()

@@ -8,6 +8,8 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
@@ -22,11 +24,11 @@ from shopfloor.web.forms import attempt
 
 class TerminalForm(forms.Form):
     code = forms.SlugField(
-        max_length=40, help_text="north-tablet; the same again registers it again"
+        max_length=40, help_text=_lazy("north-tablet; the same again registers it again")
     )
     name = forms.CharField(max_length=80)
     table = forms.ModelChoiceField(
-        Table.objects.filter(active=True), required=False, empty_label="any table"
+        Table.objects.filter(active=True), required=False, empty_label=_lazy("any table")
     )
 
 
@@ -54,5 +56,7 @@ def terminals(request: DeskRequest) -> HttpResponse:
 def retire(request: DeskRequest, pk: int) -> HttpResponse:
     terminal = get_object_or_404(Terminal, pk=pk)
     terminal_retire(terminal=terminal)
-    messages.success(request, f"{terminal.name} is withdrawn and opens nothing now.")
+    messages.success(
+        request, _("{terminal} is withdrawn and opens nothing now.").format(terminal=terminal.name)
+    )
     return redirect("terminals")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import Check, Units
@@ -14,7 +16,7 @@ from shopfloor.quality.services import Measured, check_countersign, check_record
 def check(call: ActionRequest) -> dict[str, Any]:
     passed = call.payload.get("passed")
     if passed is not None and not isinstance(passed, bool):
-        raise FloorError("Good or not good?")
+        raise FloorError(_("Good or not good?"))
     names = ("u_mm", "angle_deg", "top_mm", "bottom_mm", "thickness_mm", "rz5_um", "kerf_mm",
              "nominal_mm")  # fmt: skip
     values = {name: call.number(name) for name in names}
@@ -39,11 +41,12 @@ def countersign(call: ActionRequest) -> dict[str, Any]:
     number = call.number("check")
     row = Check.objects.select_related("by", "run__table").filter(pk=int(number or 0)).first()
     if row is None:
-        raise FloorError("There is no such check.")
-    call.belongs("That check", row.run.table)
+        raise FloorError(_("There is no such check."))
+    call.belongs(_("That check"), row.run.table)
     if not call.pin_given:
         raise FloorError(
-            "A second signature is given with badge and PIN.", "Sign on the page of the check."
+            _("A second signature is given with badge and PIN."),
+            _("Sign on the page of the check."),
         )
     check_countersign(check=row, by=call.person, at=call.at, memo=call.memo)
     return {"check": row.pk, "run": str(row.run_id), "by": call.person.shown_name}
@@ -53,7 +56,11 @@ def _told(row: Check, asked: int | None, *, inch: bool) -> list[str]:
     """What the check came to, for the person who measured."""
     told = [verdict_words(row, asked, inch=inch)]
     if row.u_mm is not None:
-        told.append(f"It is range {row.u_range}." if row.u_range else "It is outside range 5.")
+        told.append(
+            _("It is range {u_range}.").format(u_range=row.u_range)
+            if row.u_range
+            else _("It is outside range 5.")
+        )
     if row.correction_mm is not None:
         told.append(correction_words(row.correction_mm, inch=inch))
     return told

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.units import in_from_mm
 from shopfloor.models import Check, Run, Units
@@ -33,13 +34,18 @@ def signature_wanted(run: Run) -> Signature | None:
 def check_words(check: Check, *, inch: bool) -> str:
     """Milo Brandt measured u 0.30 mm (range 2) at 14:05; u 0.0118 in for who reads inches."""
     if check.u_mm is None:
-        found = "called it good"
+        found = _("called it good")
     elif inch:
-        found = f"measured u {in_from_mm(check.u_mm):.4f} in"
+        found = _("measured u {u_mm:.4f} in").format(u_mm=in_from_mm(check.u_mm))
     else:
-        found = f"measured u {check.u_mm:.2f} mm"
-    reached = f" (range {check.u_range})" if check.u_range else ""
-    return f"{check.by.shown_name} {found}{reached} at {timezone.localtime(check.at):%H:%M}."
+        found = _("measured u {u_mm:.2f} mm").format(u_mm=check.u_mm)
+    reached = _(" (range {u_range})").format(u_range=check.u_range) if check.u_range else ""
+    return _("{shown_name} {found}{reached} at {at:%H:%M}.").format(
+        shown_name=check.by.shown_name,
+        found=found,
+        reached=reached,
+        at=timezone.localtime(check.at),
+    )
 
 
 def failed_words(run: Run, *, inch: bool) -> str:

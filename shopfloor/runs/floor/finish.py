@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import ActionRequest, number_of
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet, Units, User
@@ -25,10 +27,10 @@ def finish(call: ActionRequest) -> dict[str, Any]:
     judged = judged_parts(run, call.payload, late=elsewhere)
     if run.state == RunState.FINISHED or elsewhere:
         raise FloorConflict(
-            f"This sheet is cut on {run.table.name}."
+            _("This sheet is cut on {table}.").format(table=run.table.name)
             if elsewhere
-            else "Somebody else finished this sheet.",
-            "Both counts are kept; the supervisor decides.",
+            else _("Somebody else finished this sheet."),
+            _("Both counts are kept; the supervisor decides."),
             mine={
                 "run": str(run.pk),
                 "by": call.person.shown_name,
@@ -42,7 +44,7 @@ def finish(call: ActionRequest) -> dict[str, Any]:
     )
     unseen = good_unseen(run)
     if unseen:
-        said = f"{count(unseen, 'part')} counted good, not seen cut"
+        said = _("{parts} counted good, not seen cut").format(parts=count(unseen, "part", "parts"))
         call.memo.change(run, note=(f"{run.note} · {said}" if run.note else said)[-200:])
     remnant = None
     if not call.payload.get("partial"):
@@ -57,7 +59,7 @@ def finish(call: ActionRequest) -> dict[str, Any]:
         "parts": _shown(run, lines),
         "remnant": remnant.code if remnant else None,
         "heat_to_mark": heat.number if heat else None,
-        "questions": [f"{said}: the supervisor sees it."] if unseen else [],
+        "questions": [_("{said}: the supervisor sees it.").format(said=said)] if unseen else [],
     }
 
 
@@ -113,12 +115,12 @@ def _remnant(call: ActionRequest, run: Run) -> Sheet | None:
     if not wanted:
         return None
     if not isinstance(wanted, dict):
-        raise FloorError("The remnant's size cannot be read.")
+        raise FloorError(_("The remnant's size cannot be read."))
     if run.sheet is None:
-        raise FloorError("No sheet was scanned for this run.", "A remnant needs its sheet.")
+        raise FloorError(_("No sheet was scanned for this run."), _("A remnant needs its sheet."))
     length, width = number_of(wanted, "length_mm"), number_of(wanted, "width_mm")
     if length is None or width is None:
-        raise FloorError("How large is the remnant?", "Give length and width.", ask="remnant")
+        raise FloorError(_("How large is the remnant?"), _("Give length and width."), ask="remnant")
     return remnant_add(
         sheet=run.sheet,
         length_mm=length,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext as _
+
 from shopfloor.models import Run, RunState, Table
 from shopfloor.runs.arcs import from_us, master_arcs, to_us
 from shopfloor.runs.floor.since import BACK
@@ -56,12 +58,14 @@ def loose_of(table: Table, run: Run | None, now: datetime) -> Loose:
     several = table.torches.count() > 1
     since = [_since(one, several) for one in found]
     if lit and lost is None:
-        return Loose("The torch burns, and no run is started", _words(since), since)
+        return Loose(_("The torch burns, and no run is started"), _words(since), since)
     words = _words(since)
     if lost is not None:
-        said = f"Nothing came from the signal since {clock(lost)}: nobody knows what burnt since."
+        said = _(
+            "Nothing came from the signal since {lost}: nobody knows what burnt since."
+        ).format(lost=clock(lost))
         words = f"{words} {said}".strip()
-    return Loose("No run is started" if since or lost else "Nothing is cutting", words, since)
+    return Loose(_("No run is started") if since or lost else _("Nothing is cutting"), words, since)
 
 
 def _clusters(table: Table, now: datetime) -> list[Unassigned]:
@@ -78,8 +82,10 @@ def _clusters(table: Table, now: datetime) -> list[Unassigned]:
 
 
 def _since(one: Unassigned, several: bool) -> Since:
-    torch = f", torch {one.torch}" if several else ""
-    words = f"{count(one.arcs, 'arc')} to {clock(one.end)}{torch}"
+    torch = _(", torch {torch}").format(torch=one.torch) if several else ""
+    words = _("{arcs} to {end}{torch}").format(
+        arcs=count(one.arcs, "arc", "arcs"), end=clock(one.end), torch=torch
+    )
     return Since(one.start.isoformat(), clock(one.start), words)
 
 
@@ -87,4 +93,6 @@ def _words(since: list[Since]) -> str:
     if not since:
         return ""
     one = since[0]
-    return f"From {one.clock}: {one.words}, in no run. Start what it is: it can begin then."
+    return _("From {clock}: {words}, in no run. Start what it is: it can begin then.").format(
+        clock=one.clock, words=one.words
+    )

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from shopfloor.models import Contour, NestRevision, Run
 from shopfloor.runs.progress import Progress, progress_of
 from shopfloor.svg.part_outline import paths_of
@@ -44,7 +46,7 @@ def map_parts(revision: NestRevision, seen: Progress | None) -> TouchMap:
     for contour in revision.contours.exclude(line=None).order_by("number"):
         members.setdefault((contour.line_id, contour.part, contour.copy), []).append(contour)
     parts, keys = [], []
-    for (_, name, _), contours in members.items():
+    for (_line, name, _copy), contours in members.items():
         if seen is not None and contours[-1].number < seen.first:
             continue  # it was whole on the plate before
         first = next((one for one in contours if not one.inner), contours[0])
@@ -81,7 +83,7 @@ def state_of(numbers: list[int], seen: Progress | None) -> PartState:
 def words_of(state: PartState, seen: Progress | None) -> str:
     if seen is None or not seen.listens:
         return ""
-    return "cut" if state == "burnt" else "not seen cut"
+    return "cut" if state == "burnt" else _("not seen cut")
 
 
 def seen_of(state: PartState, seen: Progress | None) -> str:
@@ -103,7 +105,7 @@ def extent(part: Part) -> float:
     points = [point for path in part.contours for point in path]
     if not points:
         return 0.0
-    xs, ys = [x for x, _ in points], [y for _, y in points]
+    xs, ys = [x for x, _y in points], [y for _x, y in points]
     return (max(xs) - min(xs)) * (max(ys) - min(ys))
 
 

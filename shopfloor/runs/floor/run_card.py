@@ -6,6 +6,8 @@ import json
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext as _
+
 from shopfloor.models import Run, Segment, Stoppage
 from shopfloor.runs.floor.loose_arcs_card import lost_since
 from shopfloor.runs.floor.run_strip import run_strip
@@ -80,9 +82,13 @@ def what_of(run: Run, facts: Facts) -> str:
     parts = [part_names(facts), f"{nest.thickness_text} {nest.material.name}"]
     made = ", ".join(part for part in parts if part)
     if sheet is None:
-        return f"{made}, program {run.revision.file_name}. Sheet not scanned."
-    heat = f", heat {sheet.heat.number}" if sheet.heat else ", heat unknown"
-    return f"{made}, program {run.revision.file_name}. Sheet {sheet.code}{heat}."
+        return _("{made}, program {file_name}. Sheet not scanned.").format(
+            made=made, file_name=run.revision.file_name
+        )
+    heat = _(", heat {heat}").format(heat=sheet.heat.number) if sheet.heat else _(", heat unknown")
+    return _("{made}, program {file_name}. Sheet {sheet}{heat}.").format(
+        made=made, file_name=run.revision.file_name, sheet=sheet.code, heat=heat
+    )
 
 
 def range_of(run: Run, left_s: float | None) -> tuple[float, float] | None:
@@ -98,35 +104,49 @@ def count_words(
     progress: Progress, left_s: float | None, low_high: tuple[float, float] | None
 ) -> str:
     if progress.all_seen:
-        return f"{progress.words}, every contour seen burnt"
+        return _("{progress}, every contour seen burnt").format(progress=progress.words)
     if left_s is None:
-        return f"{progress.words}, time left unknown" if progress.listens else progress.words
+        return (
+            _("{progress}, time left unknown").format(progress=progress.words)
+            if progress.listens
+            else progress.words
+        )
     if low_high is None:
-        return f"{progress.words}, {about(left_s)} left"
+        return _("{progress}, {left_s} left").format(progress=progress.words, left_s=about(left_s))
     low, high = (round(one / 60) for one in low_high)
-    return f"{progress.words}, {about(left_s)} left ({low}–{high})"
+    return _("{progress}, {left_s} left ({low}–{high})").format(
+        progress=progress.words, left_s=about(left_s), low=low, high=high
+    )
 
 
 def evidence_of(run: Run, progress: Progress, ends_at: datetime | None, now: datetime) -> str:
     """What the count rests on, with its age, and when the end is expected."""
-    ends = f" Ends about {clock(ends_at)}." if ends_at else ""
+    ends = _(" Ends about {ends_at}.").format(ends_at=clock(ends_at)) if ends_at else ""
     arc = progress.latest
     if arc is None:
-        return f"Began {clock(run.opened_at)}. No arc seen yet.{ends}"
+        return _("Began {opened_at}. No arc seen yet.{ends}").format(
+            opened_at=clock(run.opened_at), ends=ends
+        )
     if arc.off_us is None:
         lit = datetime.fromtimestamp(arc.on_us / 1e6, tz=run.opened_at.tzinfo)
         planned_s = progress.begun.planned_s if progress.begun else None
         if (now - lit).total_seconds() > (STILL * planned_s if planned_s else LONGEST_S):
-            return f"Began {clock(run.opened_at)}. An arc of {clock(lit)} has no end yet.{ends}"
+            return _("Began {opened_at}. An arc of {lit} has no end yet.{ends}").format(
+                opened_at=clock(run.opened_at), lit=clock(lit), ends=ends
+            )
         lost = lost_since(run.table, now, lit=True)
         if lost is not None:
-            return (
-                f"Began {clock(run.opened_at)}. An arc of {clock(lit)} has no end, and "
-                f"nothing came from the signal since {clock(lost)}."
-            )
-        return f"Began {clock(run.opened_at)}. The torch burns now.{ends}"
+            return _(
+                "Began {opened_at}. An arc of {lit} has no end, and nothing came from "
+                "the signal since {lost}."
+            ).format(opened_at=clock(run.opened_at), lit=clock(lit), lost=clock(lost))
+        return _("Began {opened_at}. The torch burns now.{ends}").format(
+            opened_at=clock(run.opened_at), ends=ends
+        )
     seen = datetime.fromtimestamp(arc.off_us / 1e6, tz=run.opened_at.tzinfo)
-    return f"Began {clock(run.opened_at)}. Last arc ended {clock(seen)}.{ends}"
+    return _("Began {opened_at}. Last arc ended {seen}.{ends}").format(
+        opened_at=clock(run.opened_at), seen=clock(seen), ends=ends
+    )
 
 
 def restart_at(progress: Progress, last: Segment | None) -> int:
@@ -142,4 +162,4 @@ def stopped_of(stoppage: Stoppage | None) -> Stopped | None:
         return None
     reason = stoppage.reason.label if stoppage.reason else ""
     unnamed = stoppage.by_id is None and stoppage.note == NOT_SIGNED_IN
-    return Stopped(stoppage.started_at, reason, reason or "No reason yet", unnamed)
+    return Stopped(stoppage.started_at, reason, reason or _("No reason yet"), unnamed)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from shopfloor.chart.duties import fitted_set
 from shopfloor.models import Run, Segment, Stoppage
 from shopfloor.runs.arcs import arcs_between, to_us
@@ -73,8 +75,8 @@ def stood(run: Run, begin: datetime, now: datetime) -> list[Stood]:
             continue  # a small wait: nobody is asked about it
         start, end = max(row.started_at, begin), min(row.ended_at or now, now)
         minutes = round((end - start).total_seconds() / 60)
-        lasted = f"{minutes} min" if minutes else "under a minute"
-        why = row.reason.label.lower() if row.reason else "no reason given"
+        lasted = _("{minutes} min").format(minutes=minutes) if minutes else _("under a minute")
+        why = row.reason.label.lower() if row.reason else _("no reason given")
         reason = row.reason
         planned = reason is not None and reason.planned
         kind = stoppage_kind(reasoned=reason is not None, planned=planned)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import NestRevision, QueueItem, Sheet, SheetState
@@ -13,11 +15,15 @@ def sheet_by_code(code: str, *, on_table: int | None = None) -> Sheet:
     already."""
     sheet = Sheet.objects.select_related("material", "heat").filter(code=code).first()
     if sheet is None:
-        raise FloorError(f"There is no sheet {code!r}.", "Scan it again.", ask="sheet")
+        raise FloorError(
+            _("There is no sheet {code!r}.").format(code=code), _("Scan it again."), ask="sheet"
+        )
     if sheet.state != SheetState.IN_STOCK and sheet.pk != on_table:
         raise FloorError(
-            f"Sheet {sheet.code} is {SheetState(sheet.state).label}.",
-            "Scan the one on the table.",
+            _("Sheet {sheet} is {label}.").format(
+                sheet=sheet.code, label=SheetState(sheet.state).label
+            ),
+            _("Scan the one on the table."),
             ask="sheet",
         )
     return sheet
@@ -28,7 +34,9 @@ def sheet_mismatch(
 ) -> str:
     """In words, how it is not what was meant; blank where it is."""
     if expected is not None and sheet.pk != expected.pk:
-        return f"Sheet {expected.code} was planned, {sheet.code} was scanned."
+        return _("Sheet {expected} was planned, {sheet} was scanned.").format(
+            expected=expected.code, sheet=sheet.code
+        )
     return plate_unfit(sheet, revision, revision.nest, inch=inch)
 
 
@@ -39,8 +47,10 @@ def reserved_for(sheet: Sheet, item: QueueItem | None, *, taken: bool = False) -
     other = others.exclude(pk=item.pk if item else 0).select_related("nest", "table").first()
     if other is None:
         return ""
-    promised = "was kept for" if taken else "is promised to"
-    return f"Sheet {sheet.code} {promised} {other.nest.name} on {other.table.name}."
+    promised = _("was kept for") if taken else _("is promised to")
+    return _("Sheet {sheet} {promised} {nest} on {table}.").format(
+        sheet=sheet.code, promised=promised, nest=other.nest.name, table=other.table.name
+    )
 
 
 def release_reservations(call: ActionRequest, sheet: Sheet | None, item: QueueItem | None) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
 
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
@@ -25,11 +26,11 @@ def began(call: ActionRequest, table: Table) -> datetime:
     except ValueError:
         at = None
     if at is None or at.tzinfo is None:
-        raise FloorError(f"since: {said!r} is not a time with an offset.")
+        raise FloorError(_("since: {said!r} is not a time with an offset.").format(said=said))
     if not call.at - BACK <= at <= call.at:
-        raise FloorError("A start begins at most 12 hours back.", "Ask the supervisor.")
+        raise FloorError(_("A start begins at most 12 hours back."), _("Ask the supervisor."))
     there = current_run(table, at)
     later = table.runs.exclude(state=RunState.VOIDED).filter(opened_at__gte=at).exists()
     if there is not None or later:
-        raise FloorError("Another run was on the table since then.", "Start it from now.")
+        raise FloorError(_("Another run was on the table since then."), _("Start it from now."))
     return at

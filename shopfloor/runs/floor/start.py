@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
@@ -92,7 +93,7 @@ def restart_at(call: ActionRequest) -> dict[str, Any]:
     run = call.the_run()
     contour = call.number("contour")
     if contour is None or contour != int(contour):
-        raise FloorError("At which contour?", "Tap it on the map.", ask="contour")
+        raise FloorError(_("At which contour?"), _("Tap it on the map."), ask="contour")
     other = current_run(run.table, call.at)
     if other is not None and other.pk != run.pk and other.state == RunState.OPEN:
         run_set_aside(run=other, at=call.at, reason="rush", memo=call.memo)
@@ -119,7 +120,7 @@ def handover(call: ActionRequest) -> dict[str, Any]:
     run = call.the_run()
     operator = call.person
     if call.text("to") not in ("", operator.username, operator.badge):
-        raise FloorError("Who takes over signs in with badge and PIN.", "Touch Hand over.")
+        raise FloorError(_("Who takes over signs in with badge and PIN."), _("Touch Hand over."))
     segment = run_handover(run=run, operator=operator, at=call.at, memo=call.memo)
     _already_followed(call, run, call.at)
     arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
@@ -129,7 +130,7 @@ def handover(call: ActionRequest) -> dict[str, Any]:
 def note(call: ActionRequest) -> dict[str, Any]:
     text = call.text("text")
     if not text:
-        raise FloorError("The note is empty.")
+        raise FloorError(_("The note is empty."))
     run = call.run(required=False)
     if run is not None:
         joined = f"{run.note} · {text}" if run.note else text
@@ -145,7 +146,9 @@ def _what(call: ActionRequest, table: Table) -> tuple[QueueItem | None, NestRevi
         listed = QueueItem.objects.select_related("nest", "sheet", "table")
         item = listed.filter(pk=int(number)).first()
         if item is None or item.state == "dropped":
-            raise FloorError("That nest is not in the queue any more.", "Look at the queue again.")
+            raise FloorError(
+                _("That nest is not in the queue any more."), _("Look at the queue again.")
+            )
     revisions = NestRevision.objects.select_related("nest__wear_set", "nest__material")
     revision = call.number("revision")
     name = call.text("nest")
@@ -158,11 +161,11 @@ def _what(call: ActionRequest, table: Table) -> tuple[QueueItem | None, NestRevi
         by_id = revisions.filter(nest=row_number(name) or 0)
         found = by_name or by_id.order_by("-revision").first()
     else:
-        raise FloorError("Which nest?", "Choose it from the queue.", ask="nest")
+        raise FloorError(_("Which nest?"), _("Choose it from the queue."), ask="nest")
     if found is None:
-        raise FloorError("There is no such nest.", "Look at the queue again.")
+        raise FloorError(_("There is no such nest."), _("Look at the queue again."))
     if item is not None and found.nest_id != item.nest_id:
-        raise FloorError("That program is another nest's.", "Look at the queue again.")
+        raise FloorError(_("That program is another nest's."), _("Look at the queue again."))
     if item is None:
         waiting = QueueItem.objects.filter(nest=found.nest, table=table, state="waiting")
         item = waiting.order_by("position").first()
@@ -210,8 +213,9 @@ def _already_followed(call: ActionRequest, run: Run, at: datetime) -> list[str]:
         return []
     run_set_aside(run=run, at=after.started_at, reason="rush", memo=call.memo)
     return [
-        f"{after.run.revision.nest.name} was started after it, at "
-        f"{timezone.localtime(after.started_at):%H:%M}: this one is set aside since then."
+        _(
+            "{nest} was started after it, at {started_at:%H:%M}: this one is set aside since then."
+        ).format(nest=after.run.revision.nest.name, started_at=timezone.localtime(after.started_at))
     ]
 
 
@@ -222,7 +226,7 @@ def _sheet(
     expected = waiting.sheet if waiting else item.sheet if item else None
     scanned, inch = call.text("sheet"), call.person.units == Units.INCH
     if not scanned and (expected is None or waiting is not None):
-        return expected, ["The sheet was not scanned."]
+        return expected, [_("The sheet was not scanned.")]
     if expected is not None and not scanned:
         sheet, why = expected, sheet_mismatch(expected, expected, revision, inch=inch)
     else:
@@ -231,11 +235,13 @@ def _sheet(
     if why and not call.text("swap_reason"):
         raise FloorError(
             why,
-            "Say why it is swapped, or lift the right one.",
+            _("Say why it is swapped, or lift the right one."),
             ask="swap_reason",
             details={"expected": expected.code if expected else None, "scanned": sheet.code},
         )
-    return sheet, [said for said in (why, "" if scanned else "The sheet was not scanned.") if said]
+    return sheet, [
+        said for said in (why, "" if scanned else _("The sheet was not scanned.")) if said
+    ]
 
 
 def _stood(call: ActionRequest, run: Run, since: Any, reason: str) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import Action, ActionState, Run, RunState, Segment, Stoppage
@@ -42,8 +44,8 @@ def _after_start(call: ActionRequest, run: Run | None) -> datetime:
         return call.at
     if run.opened_at - call.at > CLOCKS_DIFFER:
         raise FloorError(
-            "By this screen's clock that stop came before its run began.",
-            "It is not stored. Check the clock, and enter the stop again.",
+            _("By this screen's clock that stop came before its run began."),
+            _("It is not stored. Check the clock, and enter the stop again."),
         )
     return run.opened_at
 
@@ -88,10 +90,10 @@ def give_reason(call: ActionRequest) -> dict[str, Any]:
     stoppage = Stoppage.objects.filter(pk=int(number or 0)).select_related("table").first()
     reason = reason_of(call.text("reason"))
     if stoppage is None:
-        raise FloorError("That stop is not there any more.")
-    call.belongs("That stop", stoppage.table)
+        raise FloorError(_("That stop is not there any more."))
+    call.belongs(_("That stop"), stoppage.table)
     if reason is None:
-        raise FloorError("Which reason?", "Choose one from the list.", ask="reason")
+        raise FloorError(_("Which reason?"), _("Choose one from the list."), ask="reason")
     stoppage_explain(
         stoppage=stoppage, reason=reason, by=call.person, note=call.text("note"), memo=call.memo
     )

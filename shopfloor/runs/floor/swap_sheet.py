@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import ArcAssignment, Run, Sheet, SheetState, Stoppage, Units
@@ -29,22 +31,30 @@ def swap_sheet(call: ActionRequest) -> dict[str, Any]:
     run = call.the_run()
     scanned, why, since = call.text("sheet"), call.text("swap_reason"), call.text("since")
     if not scanned:
-        raise FloorError("Which sheet is on the table?", "Scan it.", ask="sheet")
+        raise FloorError(_("Which sheet is on the table?"), _("Scan it."), ask="sheet")
     if not why:
-        raise FloorError("Why another sheet?", "It stays with the run.", ask="swap_reason")
+        raise FloorError(_("Why another sheet?"), _("It stays with the run."), ask="swap_reason")
     if since not in ("start", "now"):
-        raise FloorError("Since when does it lie there?", "From the start, or from now on.")
+        raise FloorError(_("Since when does it lie there?"), _("From the start, or from now on."))
     sheet = sheet_by_code(scanned, on_table=run.sheet_id)
     inch = call.person.units == Units.INCH
     asked = [said for said in (sheet_mismatch(sheet, None, run.revision, inch=inch),) if said]
     asked += [said for said in (reserved_for(sheet, run.queue_item, taken=True),) if said]
     release_reservations(call, sheet, run.queue_item)
     was = run.sheet
-    told = [f"Heat {sheet.heat.number if sheet.heat else 'unknown'} goes with this run now."]
+    told = [
+        _("Heat {heat} goes with this run now.").format(
+            heat=sheet.heat.number if sheet.heat else "unknown"
+        )
+    ]
     if since == "start":
         was = sheet_corrected(run=run, sheet=sheet, why=why, memo=call.memo)
         if was is not None and was.state == SheetState.IN_STOCK:
-            told.append(f"Sheet {was.code} is {SheetState(was.state).label} again.")
+            told.append(
+                _("Sheet {was} is {label} again.").format(
+                    was=was.code, label=SheetState(was.state).label
+                )
+            )
         now_run = run
     else:
         now_run = _changed(call, run, sheet, why)
@@ -63,10 +73,10 @@ def swap_sheet(call: ActionRequest) -> dict[str, Any]:
 def _changed(call: ActionRequest, run: Run, sheet: Sheet, why: str) -> Run:
     contour = call.number("contour")
     if contour is None or contour != int(contour):
-        raise FloorError("At which contour does the new plate begin?", ask="contour")
+        raise FloorError(_("At which contour does the new plate begin?"), ask="contour")
     cut = call.text("cut")
     if cut not in ("good", "scrap"):
-        raise FloorError("What was cut from the old plate: good or scrap?", ask="cut")
+        raise FloorError(_("What was cut from the old plate: good or scrap?"), ask="cut")
     judged = _cut_before(run, int(contour), cut)
     second = sheet_changed(
         run=run,

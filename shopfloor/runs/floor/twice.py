@@ -6,6 +6,7 @@ from __future__ import annotations
 from uuid import UUID
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorConflict, FloorError
@@ -22,16 +23,18 @@ def started_once(call: ActionRequest, item: QueueItem | None, revision: NestRevi
         run = _run_on_sheet(call, revision)
     if run is None:
         if item is not None and item.state == "done":
-            raise FloorError("That nest is not in the queue any more.", "Look at the queue again.")
+            raise FloorError(
+                _("That nest is not in the queue any more."), _("Look at the queue again.")
+            )
         return
     if runs_set_aside().filter(pk=run.pk).exists():
-        call.belongs("That sheet", run.table)
+        call.belongs(_("That sheet"), run.table)
         return
     first = run.segments.select_related("operator").order_by("started_at", "pk").first()
     operator = first.operator.shown_name if first and first.operator else "unknown"
     raise FloorConflict(
-        f"This sheet was started already, on {run.table.name}.",
-        "It stays one run. Both entries are kept; the supervisor decides.",
+        _("This sheet was started already, on {table}.").format(table=run.table.name),
+        _("It stays one run. Both entries are kept; the supervisor decides."),
         mine=_side(run, call.person.shown_name, call.at.isoformat()),
         theirs=_side(run, operator, run.opened_at.isoformat()),
     )

@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
 
 from shopfloor.actions.kinds import KINDS
 from shopfloor.actions.undo import WINDOW
@@ -33,7 +34,7 @@ class Clash:
 
 def kind_said(action: Action) -> str:
     kind = KINDS.get(action.kind)
-    return kind.label if kind else action.kind
+    return _(kind.label) if kind else action.kind
 
 
 def last_undo(terminal: Terminal, now: datetime) -> Undo | None:
@@ -76,11 +77,15 @@ def side_words(side: Any, lines: dict[int, str], kind: str, now: datetime) -> st
     side = side if isinstance(side, dict) else {}
     at = parse_datetime(str(side.get("at") or ""))
     if kind == "start":
-        return f"started {day_clock(at, now) if at else ''} by {side.get('by')}"
+        return _("started {at} by {by}").format(
+            at=day_clock(at, now) if at else "", by=side.get("by")
+        )
     parts = [
-        f"{lines.get(int(part['line']), 'a line')}: {part.get('good', 0)} good"
+        _("{line}: {good} good").format(
+            line=lines.get(int(part["line"]), "a line"), good=part.get("good", 0)
+        )
         + "".join(f", {part[name]} {name}" for name in ("scrap", "rework") if part.get(name))
         for part in side.get("parts") or []
     ]
     by = f" ({side['by']})" if side.get("by") not in (None, "", "unknown") else ""
-    return ("; ".join(parts) or "nothing counted") + by
+    return ("; ".join(parts) or _("nothing counted")) + by

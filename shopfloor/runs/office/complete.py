@@ -12,6 +12,7 @@ from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.errors import FloorError
 from shopfloor.models import JobLine, Run, Segment, Sheet, SheetState, User, WearSet
@@ -27,7 +28,11 @@ from shopfloor.wording.clock import when
 
 class SheetChoice(forms.ModelChoiceField):  # type: ignore[type-arg]
     def label_from_instance(self, obj: Any) -> str:
-        return f"{obj.code}, heat {obj.heat}" if obj.heat else f"{obj.code}, heat unknown"
+        return (
+            _("{obj}, heat {heat}").format(obj=obj.code, heat=obj.heat)
+            if obj.heat
+            else _("{obj}, heat unknown").format(obj=obj.code)
+        )
 
 
 class CompleteForm(forms.Form):
@@ -52,15 +57,15 @@ class CompleteForm(forms.Form):
         serve = [one.pk for one in free if not plate_unfit(one, run.revision, nest)]
         sheets = Sheet.objects.filter(Q(pk__in=serve) | Q(pk=run.sheet_id)).select_related("heat")
         self.fields["sheet"] = SheetChoice(
-            sheets, required=False, initial=run.sheet_id, empty_label="not known"
+            sheets, required=False, initial=run.sheet_id, empty_label=_("not known")
         )
         self.fields["heat"] = forms.CharField(
-            max_length=60, required=False, help_text="Where the sheet has none yet"
+            max_length=60, required=False, help_text=_("Where the sheet has none yet")
         )
         people = User.objects.filter(is_active=True).order_by("last_name", "username")
         first = next((one.operator_id for one in self.segments if one.operator_id), None)
         self.fields["operator"] = _People(
-            people, required=False, initial=first, empty_label="not known"
+            people, required=False, initial=first, empty_label=_("not known")
         )
 
     def _counts(self, line: JobLine, most: int) -> None:
@@ -69,11 +74,11 @@ class CompleteForm(forms.Form):
             good = outcome == "good"
             self.fields[f"{outcome}_{line.pk}"] = forms.IntegerField(
                 min_value=0, max_value=most, required=good, label=f"{named}: {outcome}",
-                help_text=f"of {most} on the sheet" if good else "",
+                help_text=_("of {most} on the sheet").format(most=most) if good else "",
             )  # fmt: skip
         self.fields[f"cause_{line.pk}"] = forms.ChoiceField(
-            choices=[("", "none"), *((one, one) for one in CAUSES)], required=False,
-            label=f"{named}: why not good",
+            choices=[("", _("none")), *((one, _(one)) for one in CAUSES)], required=False,
+            label=_("{named}: why not good").format(named=named),
         )  # fmt: skip
 
     def parts(self) -> list[dict[str, Any]]:
@@ -98,7 +103,9 @@ def _set_field(segment: Segment) -> forms.Field:
         WearSet.objects.order_by("code"),
         initial=segment.wear_set_id,
         empty_label=None,
-        label=f"Set in torch {segment.torch.code} from {when(segment.started_at)}",
+        label=_("Set in torch {torch} from {started_at}").format(
+            torch=segment.torch.code, started_at=when(segment.started_at)
+        ),
     )
 
 
@@ -109,11 +116,11 @@ def complete(request: DeskRequest, pk: UUID) -> HttpResponse:
     form = CompleteForm(run, request.POST or None)
     sent = request.method == "POST" and form.is_valid()
     if sent and attempt(form, lambda: _keep(request, run, form)):
-        messages.success(request, "The run is finished and its parts are counted.")
+        messages.success(request, _("The run is finished and its parts are counted."))
         return redirect("run", run.pk)
     context = {
-        "form": form, "heading": f"Complete {run.revision.nest.name}",
-        "sub": f"{run.table.name}, {when(run.opened_at)}", "submit": "Finish the run",
+        "form": form, "heading": _("Complete {nest}").format(nest=run.revision.nest.name),
+        "sub": f"{run.table.name}, {when(run.opened_at)}", "submit": _("Finish the run"),
         "back": "run", "back_pk": run.pk,
     }  # fmt: skip
     return render(request, "web/form.html", context)

@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shopfloor.errors import FloorError
@@ -37,7 +38,7 @@ def decide(request: DeskRequest, pk: UUID) -> HttpResponse:
     action = get_object_or_404(Action, pk=pk)
     do = request.POST.get("do", "")
     if do not in ("take", "aside"):
-        messages.error(request, "Take it, or set it aside.")
+        messages.error(request, _("Take it, or set it aside."))
         return redirect("late")
     try:
         action_resolve(
@@ -50,6 +51,11 @@ def decide(request: DeskRequest, pk: UUID) -> HttpResponse:
     except FloorError as problem:
         messages.error(request, f"{problem.message} {problem.hint}".strip())
     else:
-        done = "in the books now" if do == "take" else "rejected"
-        messages.success(request, f"{action.person.shown_name}’s entry is {done}. Both are kept.")
+        done = _("in the books now") if do == "take" else "rejected"
+        messages.success(
+            request,
+            _("{shown_name}’s entry is {done}. Both are kept.").format(
+                shown_name=action.person.shown_name, done=done
+            ),
+        )
     return redirect("late")

@@ -12,6 +12,8 @@ from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from shopfloor.models import Reason, Shift, Table, Units
@@ -47,66 +49,92 @@ class ShopForm(forms.Form):
     name = forms.CharField(max_length=120)
     zone = forms.CharField(
         max_length=64,
-        label="Time zone",
-        help_text="such as America/Chicago; set it before the first run: past work keeps its day",
+        label=_lazy("Time zone"),
+        help_text=_lazy(
+            "such as America/Chicago; set it before the first run: past work keeps its day"
+        ),
     )
     units = forms.ChoiceField(
-        choices=Units.choices, label="Sizes in",
-        help_text="what everybody starts with; each person can change their own",
+        choices=Units.choices, label=_lazy("Sizes in"),
+        help_text=_lazy("what everybody starts with; each person can change their own"),
     )  # fmt: skip
-    currency = forms.CharField(max_length=3, min_length=3, help_text="ISO 4217, such as USD")
+    currency = forms.CharField(max_length=3, min_length=3, help_text=_lazy("ISO 4217, such as USD"))
     currency_digits = forms.IntegerField(
-        min_value=0, max_value=3, label="Digits of the minor unit", help_text="cents: 2"
+        min_value=0,
+        max_value=3,
+        label=_lazy("Digits of the minor unit"),
+        help_text=_lazy("cents: 2"),
     )
     ask_reason_after_s = forms.IntegerField(
-        min_value=30, max_value=7200, label="Ask why after", help_text="seconds of standing still"
+        min_value=30,
+        max_value=7200,
+        label=_lazy("Ask why after"),
+        help_text=_lazy("seconds of standing still"),
     )
     run_gap_s = forms.IntegerField(
         min_value=60,
         max_value=86400,
-        label="A run ends after",
-        help_text="seconds without an arc, where nobody pressed",
+        label=_lazy("A run ends after"),
+        help_text=_lazy("seconds without an arc, where nobody pressed"),
     )
     pit_limit_mm = LengthField(
         min_value=0.1,
         max_value=5,
-        label="Electrode due at a pit of",
-        help_text="1.6 mm (1/16 in) is common practice; the part's maker may give another limit",
+        label=_lazy("Electrode due at a pit of"),
+        help_text=_lazy(
+            "1.6 mm (1/16 in) is common practice; the part's maker may give another limit"
+        ),
     )
     remnant_factor = forms.FloatField(
-        min_value=0, max_value=1, label="A remnant is worth", help_text="of its share of the sheet"
+        min_value=0,
+        max_value=1,
+        label=_lazy("A remnant is worth"),
+        help_text=_lazy("of its share of the sheet"),
     )
     remnant_min_m2 = AreaField(
-        min_value=0, max_value=100, label="From an area of", help_text="smaller ones are scrap"
+        min_value=0,
+        max_value=100,
+        label=_lazy("From an area of"),
+        help_text=_lazy("smaller ones are scrap"),
     )
     scrap_kg = forms.DecimalField(
-        min_value=0, max_digits=9, decimal_places=3, required=False, label="Scrap brings, a kg"
+        min_value=0,
+        max_digits=9,
+        decimal_places=3,
+        required=False,
+        label=_lazy("Scrap brings, a kg"),
     )
     remnant_days = forms.IntegerField(
-        min_value=1, max_value=3650, label="Remnants are kept, days",
-        help_text="after that they may be written off, to the shop",
+        min_value=1, max_value=3650, label=_lazy("Remnants are kept, days"),
+        help_text=_lazy("after that they may be written off, to the shop"),
     )  # fmt: skip
     journal_days = forms.IntegerField(
         min_value=90,
         max_value=32_000,
         required=False,
-        label="The journal is kept, days",
-        help_text="blank: for ever. Older lines are deleted from it; what was made of them stays",
+        label=_lazy("The journal is kept, days"),
+        help_text=_lazy(
+            "blank: for ever. Older lines are deleted from it; what was made of them stays"
+        ),
     )
 
 
 class ShiftForm(forms.Form):
     name = forms.CharField(max_length=40)
     start = forms.TimeField(help_text="06:00")
-    end = forms.TimeField(help_text="an end before the start is the next morning")
-    weekdays = forms.CharField(max_length=7, initial="12345", help_text="1 Monday to 7 Sunday")
-    valid_from = DayField(label="From")
+    end = forms.TimeField(help_text=_lazy("an end before the start is the next morning"))
+    weekdays = forms.CharField(
+        max_length=7, initial="12345", help_text=_lazy("1 Monday to 7 Sunday")
+    )
+    valid_from = DayField(label=_lazy("From"))
     breaks = forms.CharField(
-        widget=forms.Textarea(attrs={"rows": 2}), required=False, help_text="10:00 15 break"
+        widget=forms.Textarea(attrs={"rows": 2}), required=False, help_text=_lazy("10:00 15 break")
     )
 
     tables = forms.MultipleChoiceField(
-        widget=forms.CheckboxSelectMultiple, required=False, help_text="none named: all of them"
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        help_text=_lazy("none named: all of them"),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -117,9 +145,11 @@ class ShiftForm(forms.Form):
 
 
 class ReasonForm(forms.Form):
-    label = forms.CharField(max_length=60, label="Reason")
+    label = forms.CharField(max_length=60, label=_lazy("Reason"))
     planned = forms.BooleanField(
-        required=False, label="Planned", help_text="a break or a set change: held against nobody"
+        required=False,
+        label=_lazy("Planned"),
+        help_text=_lazy("a break or a set change: held against nobody"),
     )
 
 
@@ -168,7 +198,7 @@ def shop(request: DeskRequest) -> HttpResponse:
             request, form, the_shop() if rules else None, rules_known if rules else dict,
             lambda: writes[which](**values),
         ):  # fmt: skip
-            messages.success(request, "Kept.")
+            messages.success(request, _("Kept."))
             return redirect("shop")
     rows = {
         "shifts": Shift.objects.order_by("name", "valid_from"),

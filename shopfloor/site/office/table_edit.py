@@ -6,6 +6,8 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.audit.row_versions import version_of
 from shopfloor.models import Table
@@ -16,13 +18,13 @@ from shopfloor.web.forms import attempt
 
 
 class NameForm(forms.Form):
-    name = forms.CharField(max_length=80, help_text="As it is called in the shop: North")
+    name = forms.CharField(max_length=80, help_text=_lazy("As it is called in the shop: North"))
 
 
 class AddForm(NameForm):
     code = forms.SlugField(
         max_length=40, required=False,
-        help_text="As its signal source will call it; blank: made of the name",
+        help_text=_lazy("As its signal source will call it; blank: made of the name"),
     )  # fmt: skip
 
 
@@ -35,11 +37,11 @@ def add(request: DeskRequest) -> HttpResponse:
         and form.is_valid()
         and attempt(form, lambda: made.append(table_add(**form.cleaned_data)))
     ):
-        messages.success(request, f"{made[0].name} is there. Set how it moves.")
+        messages.success(request, _("{name} is there. Set how it moves.").format(name=made[0].name))
         return redirect("table_figures", made[0].pk)
     return render(
         request, "web/form.html",
-        {"form": form, "heading": "A new table", "submit": "Add the table", "back": "tables"},
+        {"form": form, "heading": _("A new table"), "submit": _("Add the table"), "back": "tables"},
     )  # fmt: skip
 
 
@@ -57,7 +59,15 @@ def rename(request: DeskRequest, pk: int) -> HttpResponse:
     ):
         return redirect("table_figures", pk)
     return render(
-        request, "web/form.html",
-        {"form": form, "heading": table.name, "sub": "another name", "submit": "Save the name",
-         "back": "table_figures", "back_pk": pk, "seen": seen},
-    )  # fmt: skip
+        request,
+        "web/form.html",
+        {
+            "form": form,
+            "heading": table.name,
+            "sub": _("another name"),
+            "submit": _("Save the name"),
+            "back": "table_figures",
+            "back_pk": pk,
+            "seen": seen,
+        },
+    )

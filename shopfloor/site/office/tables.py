@@ -9,6 +9,9 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.models import Table, Units
@@ -23,56 +26,70 @@ LENGTHS = ("accel_mm_s2", "rapid_mm_min", "corner_tolerance_mm")
 YES_NO = ("arc_centres_absolute", "inch")
 DIALECT = ("dwell_word", "dwell_unit", "arc_centres_absolute", "inch", "comment_marks", "variables")
 NAMES = {
-    "accel_mm_s2": "acceleration, mm/s²", "rapid_mm_min": "rapid, mm/min", "corner": "corners",
-    "corner_tolerance_mm": "corner tolerance, mm", "touch_off_s": "touch-off, s",
-    "load_s": "loading, s", "unload_s": "unloading, s", "change_s": "set change, s",
-    "torch_on": "lights the torch", "torch_off": "puts it out", "dialect": "reading",
-}  # fmt: skip
+    "accel_mm_s2": N_("acceleration, mm/s²"),
+    "rapid_mm_min": N_("rapid, mm/min"),
+    "corner": N_("corners"),
+    "corner_tolerance_mm": N_("corner tolerance, mm"),
+    "touch_off_s": N_("touch-off, s"),
+    "load_s": N_("loading, s"),
+    "unload_s": N_("unloading, s"),
+    "change_s": N_("set change, s"),
+    "torch_on": N_("lights the torch"),
+    "torch_off": N_("puts it out"),
+    "dialect": "reading",
+}
 MARKS = [(";", ";"), (";'", "; or '"), (";!", "; or !"), (";'!", "; or ' or !"), ("'", "'"),
          ("!", "!"), ("none", "nothing")]  # fmt: skip
 
 
 class TableForm(forms.Form):
     accel_mm_s2 = forms.FloatField(
-        label="Acceleration", help_text="along the path, as the control is set"
+        label=_lazy("Acceleration"), help_text=_lazy("along the path, as the control is set")
     )
-    rapid_mm_min = forms.FloatField(label="Rapid")
+    rapid_mm_min = forms.FloatField(label=_lazy("Rapid"))
     corner = forms.ChoiceField(
-        choices=[("program", "as the program says"), ("stop", "stop at every block"),
-                 ("blend", "round within the tolerance")],
-        label="Corners", help_text="G61 stops, G64 rounds",
+        choices=[("program", _lazy("as the program says")), ("stop", _lazy("stop at every block")),
+                 ("blend", _lazy("round within the tolerance"))],
+        label=_lazy("Corners"), help_text=_lazy("G61 stops, G64 rounds"),
     )  # fmt: skip
-    corner_tolerance_mm = forms.FloatField(min_value=0, label="Corner tolerance")
+    corner_tolerance_mm = forms.FloatField(min_value=0, label=_lazy("Corner tolerance"))
     touch_off_s = forms.FloatField(
-        min_value=0, max_value=600, required=False, label="Touch-off a pierce, s",
-        help_text="blank: the chart row’s",
+        min_value=0, max_value=600, required=False, label=_lazy("Touch-off a pierce, s"),
+        help_text=_lazy("blank: the chart row’s"),
     )  # fmt: skip
-    load_s = forms.FloatField(min_value=0, max_value=86_400, label="Loading a sheet, s")
-    unload_s = forms.FloatField(min_value=0, max_value=86_400, label="Unloading it, s")
-    change_s = forms.FloatField(min_value=0, max_value=86_400, label="Changing the set, s")
+    load_s = forms.FloatField(min_value=0, max_value=86_400, label=_lazy("Loading a sheet, s"))
+    unload_s = forms.FloatField(min_value=0, max_value=86_400, label=_lazy("Unloading it, s"))
+    change_s = forms.FloatField(min_value=0, max_value=86_400, label=_lazy("Changing the set, s"))
     torch_on = forms.CharField(
-        max_length=20, label="Lights the torch", help_text="M3, or M3 M7 where either does"
+        max_length=20,
+        label=_lazy("Lights the torch"),
+        help_text=_lazy("M3, or M3 M7 where either does"),
     )
-    torch_off = forms.CharField(max_length=20, label="Puts it out")
-    dwell_word = forms.ChoiceField(choices=[("P", "P"), ("X", "X")], label="A dwell’s time is in")
+    torch_off = forms.CharField(max_length=20, label=_lazy("Puts it out"))
+    dwell_word = forms.ChoiceField(
+        choices=[("P", "P"), ("X", "X")], label=_lazy("A dwell’s time is in")
+    )
     dwell_unit = forms.ChoiceField(
-        choices=[("s", "seconds"), ("ms", "milliseconds")], label="and counts"
+        choices=[("s", "seconds"), ("ms", "milliseconds")], label=_lazy("and counts")
     )
     arc_centres_absolute = forms.ChoiceField(
-        choices=[("no", "from the arc’s start"), ("yes", "from zero")], label="I and J are",
-        help_text="until the program says G90.1 or G91.1",
-    )  # fmt: skip
+        choices=[("no", _lazy("from the arc’s start")), ("yes", _lazy("from zero"))],
+        label=_lazy("I and J are"),
+        help_text=_lazy("until the program says G90.1 or G91.1"),
+    )
     inch = forms.ChoiceField(
-        choices=[("no", "millimetres"), ("yes", "inches")], label="A program is in",
-        help_text="until the program says G20 or G21",
+        choices=[("no", "millimetres"), ("yes", "inches")], label=_lazy("A program is in"),
+        help_text=_lazy("until the program says G20 or G21"),
     )  # fmt: skip
     comment_marks = forms.ChoiceField(
-        choices=MARKS, label="The rest of a line is a comment after", help_text="beside ( )"
+        choices=MARKS,
+        label=_lazy("The rest of a line is a comment after"),
+        help_text=_lazy("beside ( )"),
     )
     variables = forms.BooleanField(
-        required=False, label="Variables are read", help_text="#1=12.5, then X#1"
+        required=False, label=_lazy("Variables are read"), help_text=_lazy("#1=12.5, then X#1")
     )
-    why = forms.CharField(max_length=200, help_text="kept beside the change")
+    why = forms.CharField(max_length=200, help_text=_lazy("kept beside the change"))
 
     def __init__(self, table: Table, *, inch: bool, data: Any = None) -> None:
         self.table, self.shown_inch = table, inch
@@ -141,9 +158,11 @@ def table(request: DeskRequest, pk: int) -> HttpResponse:
         ):  # fmt: skip
             messages.success(
                 request,
-                f"Changed: {', '.join(NAMES[name] for name in done[0])}. Nests are planned again."
+                _("Changed: {done}. Nests are planned again.").format(
+                    done=", ".join(_(NAMES[name]) for name in done[0])
+                )
                 if done[0]
-                else "Nothing was changed.",
+                else _("Nothing was changed."),
             )
             return redirect("table_figures", pk)
     found.refresh_from_db()
@@ -158,11 +177,15 @@ def table(request: DeskRequest, pk: int) -> HttpResponse:
 def _told(table: Table) -> list[dict[str, Any]]:
     return [
         {
-            "at": change.at, "who": change.who, "why": change.why,
-            "rows": [(NAMES[name], _shown(old), _shown(new)) for name, old, new in change.changes],
+            "at": change.at,
+            "who": change.who,
+            "why": change.why,
+            "rows": [
+                (_(NAMES[name]), _shown(old), _shown(new)) for name, old, new in change.changes
+            ],
         }
         for change in table_history(table)
-    ]  # fmt: skip
+    ]
 
 
 def _shown(value: Any) -> str:

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shopfloor.sources.office.forms import SourceForm, example_text
@@ -97,10 +98,17 @@ def _tried(form: SourceForm, feed: Feed | None) -> Trial:
 def _save(request: DeskRequest, form: SourceForm, feed: Feed | None, tried: Trial) -> None:
     name = form.cleaned_data["name"]
     if feed is None and Feed.objects.filter(name=name).exists():
-        raise ValidationError(f"There is a source {name} already; change it on its own page.")
+        raise ValidationError(
+            _("There is a source {name} already; change it on its own page.").format(name=name)
+        )
     done = source_register(
         name=name, text=form.cleaned_data["text"].replace("\r\n", "\n"),
         by=request.user.get_username(), source_name="description",
     )  # fmt: skip
-    made = f" Table {done.table.name} was made." if done.new_table else ""
-    messages.success(request, f"{name}, version {done.feed.version}.{made} {tried.verdict}")
+    made = _(" Table {table} was made.").format(table=done.table.name) if done.new_table else ""
+    messages.success(
+        request,
+        _("{name}, version {version}.{made} {verdict}").format(
+            name=name, version=done.feed.version, made=made, verdict=tried.verdict
+        ),
+    )

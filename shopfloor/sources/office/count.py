@@ -10,6 +10,8 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.site.queries import shift_date_of
 from shopfloor.sources.count import source_count_from
@@ -23,7 +25,7 @@ from telemetry.models import Feed
 class CountForm(forms.Form):
     """`seen` is the day whose preview was on the page."""
 
-    day = DayField(label="From", help_text="Earlier days do not change")
+    day = DayField(label=_lazy("From"), help_text=_lazy("Earlier days do not change"))
     seen = DayField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, feed: Feed, *args: Any, **options: Any) -> None:
@@ -32,7 +34,9 @@ class CountForm(forms.Form):
         earliest = first_open_day()
         if earliest is not None:
             self.fields["day"].widget.attrs["min"] = earliest.isoformat()
-            self.fields["day"].help_text = f"{earliest:%-d %b %Y} or later; before is closed"
+            self.fields["day"].help_text = _(
+                "{earliest:%-d %b %Y} or later; before is closed"
+            ).format(earliest=earliest)
 
     def clean_day(self) -> date:
         day: date = self.cleaned_data["day"]
@@ -56,7 +60,12 @@ def count_arcs(request: DeskRequest, name: str) -> HttpResponse:
             source_count_from(feed=feed, day=wanted, by=request.user, now=timezone.now())
 
         if attempt(form, count):
-            messages.success(request, f"The arcs of {feed.name} count from {day:%-d %b %Y} on.")
+            messages.success(
+                request,
+                _("The arcs of {feed} count from {day:%-d %b %Y} on.").format(
+                    feed=feed.name, day=day
+                ),
+            )
             return redirect("source", name)
     months = [] if day is None else [one for one in count_preview(feed, day) if not one.same]
     context = {"feed": feed, "form": form, "day": day, "months": months,

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shopfloor.models import EnteredCount
 from shopfloor.runs.entered_counts import counts_enter, counts_take_back
@@ -26,7 +27,7 @@ def enter(request: DeskRequest, name: str) -> HttpResponse:
         counts_take_back(entered=entered, by=request.user)
         return redirect("source_entered", name)
     if request.method == "POST" and form.is_valid() and attempt(form, lambda: _keep(request, form)):
-        messages.success(request, "It counts until lines of that time come.")
+        messages.success(request, _("It counts until lines of that time come."))
         return redirect("source_entered", name)
     return render(
         request,

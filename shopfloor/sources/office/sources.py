@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
@@ -100,7 +101,7 @@ def _heard(enabled: bool) -> Callable[[DeskRequest, Feed], None]:
 def _clock(request: DeskRequest, feed: Feed) -> None:
     form = ClockForm(request.POST)
     if not form.is_valid():
-        raise ValidationError("The clock was left as it was: say how many seconds and why.")
+        raise ValidationError(_("The clock was left as it was: say how many seconds and why."))
     clock_correct(
         feed=feed, offset_us=round(form.cleaned_data["seconds"] * 1e6),
         by=request.user.get_username(), reason=form.cleaned_data["reason"],
@@ -110,24 +111,33 @@ def _clock(request: DeskRequest, feed: Feed) -> None:
 def _clock_now(request: DeskRequest, feed: Feed) -> None:
     form = ClockNowForm(request.POST)
     if not form.is_valid():
-        raise ValidationError("The clock was left as it was: that is not a day and time.")
+        raise ValidationError(_("The clock was left as it was: that is not a day and time."))
     made = clock_put_right(
         feed=feed, at=form.cleaned_data["since"], by=request.user.get_username(),
-        reason="as lines arrive",
+        reason=_("as lines arrive"),
     )  # fmt: skip
-    messages.success(request, f"{made.offset_us / 1e6:.1f} s are added to its stamps.")
+    messages.success(
+        request,
+        _("{offset_us:.1f} s are added to its stamps.").format(offset_us=made.offset_us / 1e6),
+    )
 
 
 def _reread(request: DeskRequest, feed: Feed) -> None:
     looked, readable = source_reread(feed=feed, by=request.user.get_username())
     if readable:
         messages.success(
-            request, f"{readable} of {count(looked, 'line')} can be read now; intake takes them in."
+            request,
+            _("{readable} of {lines} can be read now; intake takes them in.").format(
+                readable=readable, lines=count(looked, "line", "lines")
+            ),
         )
     else:
-        lines = count(looked, "line")
+        lines = count(looked, "line", "lines")
         messages.error(
-            request, f"None of the {lines} can be read by its description: change that first."
+            request,
+            _("None of the {lines} can be read by its description: change that first.").format(
+                lines=lines
+            ),
         )
 
 

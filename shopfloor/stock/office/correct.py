@@ -8,6 +8,8 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from planning.calc.units import in_from_mm
 from shopfloor.models import Sheet, Units
@@ -18,11 +20,11 @@ from shopfloor.web.shown_values import kept_as_shown, shown
 
 
 class CorrectForm(forms.Form):
-    thickness_text = forms.CharField(max_length=40, label="Thickness")
+    thickness_text = forms.CharField(max_length=40, label=_lazy("Thickness"))
     length = forms.DecimalField(min_value=1, max_digits=9, decimal_places=3)
     width = forms.DecimalField(min_value=1, max_digits=9, decimal_places=3)
     heat_number = forms.CharField(max_length=60, required=False)
-    why = forms.CharField(max_length=200, help_text="kept beside the change")
+    why = forms.CharField(max_length=200, help_text=_lazy("kept beside the change"))
 
     def __init__(self, *args: Any, prices: bool, inch: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -30,7 +32,7 @@ class CorrectForm(forms.Form):
         for name in ("length", "width"):
             self.fields[name].label = f"{name.capitalize()}, {'in' if inch else 'mm'}"
         if prices:
-            self.fields["cost"] = money_field("Cost", help_text="blank: unknown")
+            self.fields["cost"] = money_field(_("Cost"), help_text=_("blank: unknown"))
             self.order_fields(["thickness_text", "length", "width", "heat_number", "cost", "why"])
 
 
@@ -73,11 +75,11 @@ def correct(request: DeskRequest, pk: int) -> HttpResponse:
             request, form, sheet, lambda: _known(pk, inch=inch), lambda: _write(form, sheet)
         )
     ):
-        messages.success(request, "Corrected. What it cost jobs is worked out again.")
+        messages.success(request, _("Corrected. What it cost jobs is worked out again."))
         return redirect("sheet", pk)
     return render(
         request, "web/form.html",
-        {"form": form, "heading": sheet.code, "sub": "correct what was entered",
-         "submit": "Correct it", "back": "sheet", "back_pk": pk,
+        {"form": form, "heading": sheet.code, "sub": _("correct what was entered"),
+         "submit": _("Correct it"), "back": "sheet", "back_pk": pk,
          "shown": shown(form, sheet, known)},
     )  # fmt: skip

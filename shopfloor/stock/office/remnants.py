@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shopfloor.models import Sheet
@@ -48,8 +49,8 @@ def remnants_page(request: DeskRequest) -> HttpResponse:
 @require_POST
 def write_off(request: DeskRequest) -> HttpResponse:
     gone = remnants_write_off(now=timezone.now())
-    named = ", ".join(sheet.code for sheet in gone) or "none was old enough"
-    messages.success(request, f"Written off, to the shop: {named}.")
+    named = ", ".join(sheet.code for sheet in gone) or _("none was old enough")
+    messages.success(request, _("Written off, to the shop: {named}.").format(named=named))
     return redirect("remnants")
 
 

@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from planning.calc.units import plate_unit_question
@@ -51,30 +53,35 @@ STATES = [*SheetState.choices, ("all", "all")]
 class ReceiveForm(forms.Form):
     """Sheets that came together and are alike."""
 
-    count = forms.IntegerField(min_value=1, max_value=200, initial=1, label="Sheets")
+    count = forms.IntegerField(min_value=1, max_value=200, initial=1, label=_lazy("Sheets"))
     code = forms.CharField(
-        max_length=34, required=False, help_text="Blank: the next P number; several are numbered on"
+        max_length=34,
+        required=False,
+        help_text=_lazy("Blank: the next P number; several are numbered on"),
     )
-    material = forms.ModelChoiceField(Material.objects.all(), empty_label="choose")
+    material = forms.ModelChoiceField(Material.objects.all(), empty_label=_lazy("choose"))
     thickness_text = forms.CharField(
-        max_length=40, label="Thickness", help_text="16 ga, 1/4 in, 6 mm"
+        max_length=40, label=_lazy("Thickness"), help_text=_lazy("16 ga, 1/4 in, 6 mm")
     )
     length = forms.DecimalField(min_value=1, max_digits=9, decimal_places=3)
     width = forms.DecimalField(min_value=1, max_digits=9, decimal_places=3)
-    unit = forms.ChoiceField(choices=LENGTH_UNITS, label="Length and width in")
-    unit_sure = forms.BooleanField(required=False, label="The unit is right")
+    unit = forms.ChoiceField(choices=LENGTH_UNITS, label=_lazy("Length and width in"))
+    unit_sure = forms.BooleanField(required=False, label=_lazy("The unit is right"))
     heat_number = forms.CharField(max_length=60, required=False)
-    certificate = forms.FileField(required=False, help_text="PDF or picture, kept as it is")
+    certificate = forms.FileField(required=False, help_text=_lazy("PDF or picture, kept as it is"))
     owner = forms.CharField(
-        max_length=120, required=False, label="Owner", help_text="Blank: the shop’s own"
+        max_length=120,
+        required=False,
+        label=_lazy("Owner"),
+        help_text=_lazy("Blank: the shop’s own"),
     )
-    place = forms.CharField(max_length=40, required=False, help_text="Rack R-14")
+    place = forms.CharField(max_length=40, required=False, help_text=_lazy("Rack R-14"))
     note = forms.CharField(max_length=200, required=False)
 
     def __init__(self, *args: Any, prices: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if prices:
-            self.fields["cost"] = money_field("Cost of one sheet")
+            self.fields["cost"] = money_field(_("Cost of one sheet"))
         if not self.is_bound:
             del self.fields["unit_sure"]  # asked where the unit is in doubt
 
@@ -86,7 +93,12 @@ class ReceiveForm(forms.Form):
             inch = told.get("unit") == "in"
             question = plate_unit_question(float(sides[0]), float(sides[1]), inch=inch)
         if question and not told.get("unit_sure"):
-            self.add_error("unit", f"{question} Change the unit, or tick that it is right.")
+            self.add_error(
+                "unit",
+                _("{question} Change the unit, or tick that it is right.").format(
+                    question=question
+                ),
+            )
         elif not question:
             del self.fields["unit_sure"]
         told.pop("unit_sure", None)
@@ -94,7 +106,9 @@ class ReceiveForm(forms.Form):
 
 
 class CertificateForm(forms.Form):
-    certificate = forms.FileField(label="Mill certificate", help_text="PDF or picture")
+    certificate = forms.FileField(
+        label=_lazy("Mill certificate"), help_text=_lazy("PDF or picture")
+    )
 
 
 class SheetForm(forms.Form):
@@ -136,12 +150,20 @@ def receive(request: DeskRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         made: list[Sheet] = []
         if attempt(form, lambda: made.extend(_receive(dict(form.cleaned_data)))):
-            messages.success(request, f"Received: {', '.join(sheet.code for sheet in made)}.")
+            messages.success(
+                request, _("Received: {made}.").format(made=", ".join(sheet.code for sheet in made))
+            )
             return redirect("stock")
     return render(
-        request, "web/form.html",
-        {"form": form, "heading": "Receive plate", "submit": "Put it in stock", "back": "stock"},
-    )  # fmt: skip
+        request,
+        "web/form.html",
+        {
+            "form": form,
+            "heading": _("Receive plate"),
+            "submit": _("Put it in stock"),
+            "back": "stock",
+        },
+    )
 
 
 def _receive(values: dict[str, Any]) -> list[Sheet]:
@@ -247,7 +269,7 @@ def certificate(request: DeskRequest, pk: int) -> HttpResponse:
         raise Http404
     raw = certificate_read(heat=found)
     if raw is None:
-        messages.error(request, "The certificate’s file is gone or no longer what was kept.")
+        messages.error(request, _("The certificate’s file is gone or no longer what was kept."))
         return redirect("heat", pk)
     ending = (found.certificate.name or "").rpartition(".")[2]
     response = HttpResponse(raw, content_type="application/octet-stream")

@@ -9,6 +9,7 @@ from typing import Any
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shopfloor.actions.services import action_receive, public_result
@@ -31,9 +32,11 @@ def deliver(request: HttpRequest, table: str) -> HttpResponse:
     terminal = this_terminal(request)
     found = Table.objects.filter(code=table).first()
     if terminal is None or found is None or not stood_at(terminal, found):
-        return HttpResponse("This screen is not registered for that table.", status=403)
+        return HttpResponse(_("This screen is not registered for that table."), status=403)
     if int(request.META.get("CONTENT_LENGTH") or 0) > MOST_BYTES:
-        words = f"A delivery is at most {MOST_BYTES // 1024**2} MB: send fewer entries at once."
+        words = _("A delivery is at most {most_bytes} MB: send fewer entries at once.").format(
+            most_bytes=MOST_BYTES // 1024**2
+        )
         return JsonResponse({"message": words}, status=413)
     return delivered(request, terminal, found)
 
@@ -50,9 +53,11 @@ def delivered(request: HttpRequest, terminal: Terminal, table: Table) -> HttpRes
     try:
         entries = json.loads(raw_body(request), parse_constant=no_number)["actions"]
         if not isinstance(entries, list) or len(entries) > MOST:
-            raise ValueError(f"a delivery is a list of at most {MOST} entries")
+            raise ValueError(_("a delivery is a list of at most {most} entries").format(most=MOST))
     except (ValueError, KeyError, TypeError, RecursionError) as problem:
-        return JsonResponse({"message": f"This is not a delivery: {problem}"}, status=400)
+        return JsonResponse(
+            {"message": _("This is not a delivery: {problem}").format(problem=problem)}, status=400
+        )
     results: list[dict[str, Any]] = []
     for entry in entries:
         try:
@@ -67,10 +72,12 @@ def one(entry: Any, terminal: Terminal, table: Table) -> dict[str, Any]:
     """What became of one entry. One that breaks the program is logged in full and answered as
     refused, so that those behind it do not wait for ever."""
     if not isinstance(entry, dict):
-        return {"id": None, "state": "refused", "message": "This is not an entry."}
+        return {"id": None, "state": "refused", "message": _("This is not an entry.")}
     signin = entry_signin(token=str(entry.get("by", "")), terminal=terminal, table=table)
     if signin is None:
-        return refused(entry, "Nobody known entered this here.", "Sign in and enter it again.")
+        return refused(
+            entry, _("Nobody known entered this here."), _("Sign in and enter it again.")
+        )
     try:
         action = action_receive(
             envelope={
@@ -94,13 +101,15 @@ def one(entry: Any, terminal: Terminal, table: Table) -> dict[str, Any]:
         raise
     except Exception:
         log.exception("an entry from terminal %s broke: %s", terminal.code, repr(entry)[:LOGGED])
-        return refused(entry, "The program could not take this.", "The office finds it in the log.")
+        return refused(
+            entry, _("The program could not take this."), _("The office finds it in the log.")
+        )
     return public_result(action)
 
 
 def no_number(text: str) -> None:
     """Python reads NaN and Infinity where JSON has none, and what is answered must be JSON."""
-    raise ValueError(f"{text} is not a number")
+    raise ValueError(_("{text} is not a number").format(text=text))
 
 
 def refused(entry: dict[str, Any], message: str, hint: str) -> dict[str, Any]:

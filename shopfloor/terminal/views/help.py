@@ -16,4 +16,4 @@ def help_page(request: HttpRequest) -> HttpResponse:
     """`?at=` names the table to go back to."""
     table = Table.objects.filter(code=request.GET.get("at", "")[:60]).first()
     back = reverse("floor:table", args=[table.code]) if table else reverse("floor:home")
-    return render(request, "terminal/help.html", {"help": OPERATOR, "back": back})
+    return render(request, "terminal/help.html", {"help": OPERATOR.to_reader(), "back": back})

@@ -7,6 +7,7 @@ from uuid import uuid4
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from shopfloor.actions.services import action_receive
@@ -62,17 +63,21 @@ def pin_problem(person: User | None, form: SignInForm) -> str:
     """What stands in the way, in words; blank where the PIN was right."""
     if person is None:
         security_event("pin_failed")
-        return "Nobody known by that badge or name. Scan again, or touch your name; then the PIN."
+        return _(
+            "Nobody known by that badge or name. Scan again, or touch your name; then the PIN."
+        )
     try:
         right = pin_verify(user=person, pin=form.cleaned_data["pin"], now=timezone.now())
     except PinLocked as locked:
         security_event("pin_waits", about=person)
         until = timezone.localtime(locked.until)
-        return f"{locked.message} Try again from {until:%H:%M:%S}, or ask the office for a new PIN."
+        return _(
+            "{message} Try again from {until:%H:%M:%S}, or ask the office for a new PIN."
+        ).format(message=locked.message, until=until)
     if right:
         return ""
     security_event("pin_failed", about=person)
-    return "That PIN is not right. Try again."
+    return _("That PIN is not right. Try again.")
 
 
 @require_GET

@@ -10,6 +10,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.crypto import get_random_string
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
@@ -47,7 +48,7 @@ def register(request: HttpRequest) -> HttpResponse:
         response = registered(request, name=form.cleaned_data["name"], table=table)
     if response is not None:
         logout(request)  # the screen is shared from here on; nobody's desk stays open on it
-        messages.success(request, "This screen is registered; no desk sign-in is open on it.")
+        messages.success(request, _("This screen is registered; no desk sign-in is open on it."))
         return response
     refused = posted is not None and not lead
     shown = {"form": form, "code_form": code_form, "refused": refused}

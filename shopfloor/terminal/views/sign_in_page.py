@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.csrf import ensure_csrf_cookie
 
 from shopfloor.models import Run, RunState, Stoppage, Table, Terminal, User
@@ -49,7 +50,9 @@ def lately(table: Table, stop: Stoppage | None) -> str:
     """What goes on at the table while nobody is signed in: run and stop do not end with that."""
     if stop is not None:
         reason = f", {stop.reason.label}" if stop.reason else ""
-        return f"stopped at {clock(stop.started_at)}{reason}"
+        return _("stopped at {started_at}{reason}").format(
+            started_at=clock(stop.started_at), reason=reason
+        )
     run = (
         Run.objects.filter(table=table, state=RunState.OPEN)
         .select_related("revision__nest")
@@ -59,4 +62,4 @@ def lately(table: Table, stop: Stoppage | None) -> str:
     if run is None:
         return ""
     facts = facts_of([run.revision_id])[run.revision_id]
-    return f"{nest_title(run.revision, facts)} goes on"
+    return _("{revision} goes on").format(revision=nest_title(run.revision, facts))

@@ -6,6 +6,7 @@ from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from shopfloor.audit.actor import acting
@@ -21,7 +22,7 @@ from shopfloor.terminal.views.sign_in_page import signin_page
 @at_table
 def stop(request: HttpRequest, terminal: Terminal, table: Table) -> HttpResponse:
     try:
-        with acting(f"screen:{terminal.code}", why="stop without signing in"):
+        with acting(f"screen:{terminal.code}", why=_("stop without signing in")):
             stopped(table, request.POST.get("reason", "")[:60])
     except FloorError as problem:
         return signin_page(request, terminal, table, problem=f"{problem.message} {problem.hint}")
@@ -33,11 +34,11 @@ def stopped(table: Table, code: str) -> None:
     """Begins a stop in nobody's name; one that stands already is left as it is."""
     reason = reason_of(code)
     if reason is None:
-        raise FloorError("Why is it stopped?", "Touch a reason.")
+        raise FloorError(_("Why is it stopped?"), _("Touch a reason."))
     Table.objects.select_for_update(no_key=True).get(pk=table.pk)
     now = timezone.now()
     if table.stoppages.filter(ended_at=None).exists():
-        raise FloorError("The table is stopped already.", "Sign in to change its reason.")
+        raise FloorError(_("The table is stopped already."), _("Sign in to change its reason."))
     run = current_run(table, now)
     if run is not None and run.state not in (RunState.OPEN, RunState.STOPPED):
         run = None

@@ -6,6 +6,8 @@ import json
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from planning.calc.units import KPA_PER_BAR, KPA_PER_PSI
 from shopfloor.models import AirReading, Table
 from shopfloor.site.queries import shift_date_of
@@ -48,9 +50,9 @@ def last_words(table: Table, now: datetime, scale: float, unit: str) -> str:
     """What was read last on this table in this shift; else that nobody has."""
     row = AirReading.objects.filter(table=table, shift_date=shift_date_of(now)).first()
     if row is None:
-        return "not read today"
+        return _("not read today")
     read = "" if row.flowing_kpa is None else f"{row.flowing_kpa / scale:.3g} {unit}, "
-    water = {True: "drained", False: "not drained", None: ""}[row.drained]
+    water = {True: "drained", False: _("not drained"), None: ""}[row.drained]
     return f"{read}{water}".strip(", ") + f", {day_clock(row.at, now)}"
 
 

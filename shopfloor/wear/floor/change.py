@@ -5,6 +5,8 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import Fitting, Piece, PieceState, Run, RunState, SetPart, Table, Torch, Tray
@@ -27,7 +29,9 @@ def change_tray(call: ActionRequest) -> dict[str, Any]:
     label = call.text("tray")
     tray = Tray.objects.filter(label=label).first()
     if tray is None:
-        raise FloorError(f"There is no tray {label!r}.", "Scan it again.", ask="tray")
+        raise FloorError(
+            _("There is no tray {label!r}.").format(label=label), _("Scan it again."), ask="tray"
+        )
     table = call.table()
     torch = call.torch(table)
     fitted, removed = tray_fit(
@@ -56,12 +60,12 @@ def change_piece(call: ActionRequest) -> dict[str, Any]:
     new = _new_piece(call)
     fitting = _old_fitting(call, torch, new)
     if new is None and fitting is None:
-        raise FloorError("Which piece?", "Scan it, or tap it on the torch.", ask="piece")
+        raise FloorError(_("Which piece?"), _("Scan it, or tap it on the torch."), ask="piece")
     incident = _incident(call)
     if fitting is not None:
         state = call.text("state")
         if not state:
-            raise FloorError("What becomes of the old one?", ask="state")
+            raise FloorError(_("What becomes of the old one?"), ask="state")
         piece_remove(
             fitting=fitting,
             state=state,
@@ -88,13 +92,15 @@ def inspect(call: ActionRequest) -> dict[str, Any]:
     label = call.text("piece")
     piece = Piece.objects.select_related("part").filter(label=label).first()
     if piece is None:
-        raise FloorError(f"There is no piece {label!r}.", "Scan it again.", ask="piece")
+        raise FloorError(
+            _("There is no piece {label!r}.").format(label=label), _("Scan it again."), ask="piece"
+        )
     stay = Fitting.objects.filter(piece=piece, removed_at=None).select_related("torch__table")
     fitted = stay.first()
     call.belongs(f"{piece.label}", fitted.torch.table if fitted is not None else None)
     round_ = call.payload.get("orifice_round")
     if round_ is not None and not isinstance(round_, bool):
-        raise FloorError("Is the orifice round: yes or no?")
+        raise FloorError(_("Is the orifice round: yes or no?"))
     inspection, due = piece_inspect(
         piece=piece,
         by=call.person,
@@ -140,13 +146,17 @@ def _new_piece(call: ActionRequest) -> Piece | None:
     if label:
         found = Piece.objects.select_related("part").filter(label=label).first()
         if found is None:
-            raise FloorError(f"There is no piece {label!r}.", "Scan it again.", ask="piece")
+            raise FloorError(
+                _("There is no piece {label!r}.").format(label=label),
+                _("Scan it again."),
+                ask="piece",
+            )
         return found
     if part is None:
         return None
     kind = SetPart.objects.select_related("wear_set").filter(pk=int(part)).first()
     if kind is None:
-        raise FloorError("There is no such part.")
+        raise FloorError(_("There is no such part."))
     return piece_from_drawer(part=kind, memo=call.memo)
 
 
@@ -157,7 +167,10 @@ def _old_fitting(call: ActionRequest, torch: Torch, new: Piece | None) -> Fittin
     if label:
         found = next((one for one in fittings if one.piece.label == label), None)
         if found is None:
-            raise FloorError(f"{label!r} is not in {torch}.", "Look at the torch again.")
+            raise FloorError(
+                _("{label!r} is not in {torch}.").format(label=label, torch=torch),
+                _("Look at the torch again."),
+            )
         return found
     if new is None:
         return None
@@ -171,7 +184,7 @@ def _incident(call: ActionRequest) -> uuid.UUID | None:
     try:
         incident = uuid.UUID(text)
     except ValueError:
-        raise FloorError("The incident's id cannot be read.") from None
+        raise FloorError(_("The incident's id cannot be read.")) from None
     crashed = Fitting.objects.filter(incident=incident).select_related("torch__table").first()
-    call.belongs("That crash", crashed.torch.table if crashed is not None else None)
+    call.belongs(_("That crash"), crashed.torch.table if crashed is not None else None)
     return incident

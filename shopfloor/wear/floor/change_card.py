@@ -6,18 +6,29 @@ import json
 from collections import defaultdict
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from shopfloor.models import Fitting, Piece, PieceKind, PieceState, SetPart, Torch, Tray, WearSet
 from shopfloor.terminal.words import kind_words, set_words
 from shopfloor.wear.fitted import set_of
 
 REMOVALS = (
-    ("shelved", "Back to the drawer"),
-    ("retired", "Worn, due"),
-    ("failed", "It failed"),
-    ("crashed", "Crash"),
-    ("lost", "Lost"),
+    ("shelved", N_("Back to the drawer")),
+    ("retired", N_("Worn, due")),
+    ("failed", N_("It failed")),
+    ("crashed", N_("Crash")),
+    ("lost", N_("Lost")),
 )
-REASONS = ("pit", "out of round", "nick", "double arc", "spatter", "blocked hole", "moisture")
+REASONS = (
+    N_("pit"),
+    N_("out of round"),
+    N_("nick"),
+    N_("double arc"),
+    N_("spatter"),
+    N_("blocked hole"),
+    N_("moisture"),
+)
 FRESH_MOST = 2  # sets offered new from the drawer: the wanted one, and what is in
 
 
@@ -56,7 +67,7 @@ def trays_ready(
 ) -> list[TrayKey]:
     """What can go into a torch, the wanted set's first. One scan or touch swaps all; what comes
     out goes back to the drawer. `named`: the torch is one of several."""
-    into = f" into torch {torch.code}" if named else ""
+    into = _(" into torch {torch}").format(torch=torch.code) if named else ""
     keys = []
     for tray, kinds in filled:
         payload = {"tray": tray.label, "torch": torch.code}
@@ -76,7 +87,11 @@ def trays_ready(
 
 def held_words(kinds: list[str]) -> str:
     """All 5 parts, or their names where some are missing."""
-    return f"all {len(kinds)} parts" if len(kinds) >= len(PieceKind.values) else ", ".join(kinds)
+    return (
+        _("all {count} parts").format(count=len(kinds))
+        if len(kinds) >= len(PieceKind.values)
+        else ", ".join(kinds)
+    )
 
 
 def fresh_sets(
@@ -84,7 +99,7 @@ def fresh_sets(
 ) -> list[FreshKey]:
     """A whole set new from the drawer, one entry a piece: the wanted set, and the one that is in.
     Only where the drawer holds every part of it."""
-    into = f" into torch {torch.code}" if named else ""
+    into = _(" into torch {torch}").format(torch=torch.code) if named else ""
     inside = set_of(fitted)
     sets = [one for one in dict.fromkeys((wanted, inside)) if one is not None]
     found = []

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from shopfloor.models import Fitting, Table, Torch, WearSet
 from shopfloor.runs.amps import current_mismatch
 from shopfloor.terminal.words import kind_words, set_words
@@ -78,10 +80,10 @@ def torch_of(torch: Torch, wanted: WearSet | None, now: datetime) -> TorchKeys:
         fitted=fitted,
         wear_set=inside,
         pieces=pieces,
-        due_words=f"{' and '.join(due)} due".capitalize() if due else "",
+        due_words=_("{due} due").format(due=" and ".join(due)).capitalize() if due else "",
         right=None if inside is None or wanted is None else inside.pk == wanted.pk,
         wanted=set_words(wanted),
-        amps_words=f"{off.words} Which set is in the torch?" if off else "",
+        amps_words=_("{off} Which set is in the torch?").format(off=off.words) if off else "",
     )
 
 
@@ -100,8 +102,14 @@ def age_words(fitting: Fitting) -> str:
     label = fitting.piece.label
     outlook = getattr(fitting.piece, "outlook", None)
     if outlook is None or outlook.starts is None:
-        return f"{label}, age unknown"
-    told = f"{label}, {count(outlook.starts, 'start')}"
+        return _("{label}, age unknown").format(label=label)
+    told = f"{label}, {count(outlook.starts, 'start', 'starts')}"
     if outlook.due == "due":
-        return f"{told}, due"
-    return told if outlook.starts_left is None else f"{told}, about {outlook.starts_left:,} left"
+        return _("{told}, due").format(told=told)
+    return (
+        told
+        if outlook.starts_left is None
+        else _("{told}, about {starts_left:,} left").format(
+            told=told, starts_left=outlook.starts_left
+        )
+    )

@@ -1,0 +1,32 @@
+"""What a person reads, from code that knows no Django: whoever runs it says who translates.
+
+Named as Django's own functions are, so that a message is marked, and extracted, the same way
+everywhere. Alone, a message stays as it is written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+_one: list[Callable[[str], str]] = []
+_many: list[Callable[[str, str, int], str]] = []
+
+
+def translated_by(one: Callable[[str], str], many: Callable[[str, str, int], str]) -> None:
+    """From now on messages go through these, as Django's `gettext` and `ngettext`."""
+    _one[:], _many[:] = [one], [many]
+
+
+def gettext(message: str) -> str:
+    return _one[0](message) if _one else message
+
+
+def ngettext(singular: str, plural: str, number: int) -> str:
+    if _many:
+        return _many[0](singular, plural, number)
+    return singular if number == 1 else plural
+
+
+def gettext_noop(message: str) -> str:
+    """Marks a message that is translated where it is shown."""
+    return message
