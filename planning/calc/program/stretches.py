@@ -12,11 +12,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from planning.calc.program.numerals import numbers_of
 from planning.calc.program.types import Bools, Floats, Indices
 
 Bytes = npt.NDArray[np.uint8]
 
-_LETTERS_OUT: Final = bytes(32 if chr(b).isupper() or b == 10 else b for b in range(256))
 _LEAST_F: Final = 1e-6
 _MOST: Final = 1e6
 _LETTER, _DIGIT, _DOT, _SIGN, _END, _FOREIGN = 1, 2, 4, 8, 16, 32
@@ -149,24 +149,21 @@ def _words(text: bytes, kind: Bytes, starts: Indices) -> tuple[Indices, Bytes, F
     """(line, letter, number) of every word; None unless each letter has one plain number."""
     if _misplaced(kind):
         return None
-    letters = kind[1:-1] == _LETTER
-    at = np.flatnonzero(letters)
-    # Most G words have one digit: worth not sending them through the parser of numbers.
-    single = (kind[at + 2] == _DIGIT) & (kind[at + 3] & (_LETTER | _END) != 0)
-    ones = at[single] + 1
-    bare = np.frombuffer(bytearray(text.translate(_LETTERS_OUT) + b" "), np.uint8)
-    value = np.empty(len(at))
-    value[single] = bare[ones] - 48.0
-    bare[ones] = 32
-    try:
-        longer = np.fromstring(bare.tobytes(), sep=" ")
-    except ValueError:  # a number of two dots
+    marks = np.flatnonzero(kind[1:] & (_LETTER | _DOT | _END))
+    mark = kind[1:][marks]
+    words = np.flatnonzero(mark == _LETTER)
+    at, dotted = marks[words], mark[words + 1] == _DOT
+    beyond = words + 1 + dotted
+    if (mark[beyond] == _DOT).any():  # a number of two dots
         return None
-    if len(longer) != len(at) - len(ones):
-        return None
-    value[~single] = longer
+    stop = marks[beyond]
+    signed = kind[at + 2] == _SIGN
+    written = np.frombuffer(text, np.uint8)
+    minus = signed & (written[at + 1] == 45)
+    dot = np.where(dotted, marks[words + 1], stop)
+    value = numbers_of(text, at + 1 + signed, dot, stop, minus)
     line = np.repeat(np.arange(len(starts) - 1), np.diff(np.searchsorted(at, starts)))
-    return line, np.frombuffer(text, np.uint8)[at], value
+    return line, written[at], value
 
 
 def _misplaced(kind: Bytes) -> bool:
