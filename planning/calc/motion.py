@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from planning.calc.chords import COARSEST_MM, NOISY_STEPS, Joints, raised, rounding
 from planning.calc.program.types import Bools, Floats, Indices, Moves
 from planning.calc.units import mm_s_from_mm_min
 
@@ -86,7 +87,8 @@ def move_times(moves: Moves, speed_mm_min: Floats, motion: TableMotion) -> Float
     speed = speed_mm_min if len(some) == len(moves) else speed_mm_min[some]
     top2 = np.minimum((mm_s_from_mm_min(1.0) * speed) ** 2, _arc_limit(path, accel))
     joints = np.zeros(len(some) + 1)
-    joints[1:-1] = np.minimum(np.minimum(top2[:-1], top2[1:]), _corner_limit(path, accel))
+    asked = np.minimum(top2[:-1], top2[1:])
+    joints[1:-1] = np.minimum(asked, _corner_limit(path, asked, accel))
     joints[1:-1][path.stops[:-1]] = 0.0
     times[some] = _trapezoids(path.length, top2, _look_ahead(joints, path.length, accel), accel)
     return times
@@ -95,7 +97,8 @@ def move_times(moves: Moves, speed_mm_min: Floats, motion: TableMotion) -> Float
 @dataclass(frozen=True, slots=True)
 class _Path:
     """The moves that have a length, an entry each: ends and length in mm, whether the table rests
-    after it, the tolerance of its corner in mm, and how it turns."""
+    after it, the tolerance of its corner in mm, and how it turns. ``step_mm`` is the step of the
+    program's last decimal."""
 
     x0: Floats
     y0: Floats
@@ -107,6 +110,7 @@ class _Path:
     cy: Floats
     stops: Bools
     tolerance: Floats | float
+    step_mm: float
 
 
 def _path(moves: Moves, some: Indices, motion: TableMotion) -> _Path:
@@ -121,13 +125,16 @@ def _path(moves: Moves, some: Indices, motion: TableMotion) -> _Path:
     tolerance: Floats | float
     if motion.tolerance_mm is None:
         given = own(moves.tolerance_mm)
-        tolerance = np.where(np.isnan(given), DEFAULT_TOLERANCE_MM, given)[:-1]
+        lacking = np.isnan(given)
+        tolerance = DEFAULT_TOLERANCE_MM
+        if not lacking.all():
+            tolerance = np.where(lacking, DEFAULT_TOLERANCE_MM, given)[:-1]
     else:
-        tolerance = motion.tolerance_mm
+        tolerance = float(motion.tolerance_mm)
     return _Path(
         own(moves.x0), own(moves.y0), own(moves.x), own(moves.y), own(moves.length_mm),
         own(moves.sweep_rad), own(moves.cx), own(moves.cy),
-        rests if every else np.logical_or.reduceat(rests, some), tolerance,
+        rests if every else np.logical_or.reduceat(rests, some), tolerance, moves.step_mm,
     )  # fmt: skip
 
 
@@ -140,50 +147,63 @@ def _arc_limit(path: _Path, accel: float) -> Floats | float:
     return np.asarray(accel * np.divide(path.length, sweep, out=none, where=sweep > 0))
 
 
-def _corner_limit(path: _Path, accel: float) -> Floats:
-    """Highest v^2 (mm2/s2) at the joint between one move and the next.
+def _corner_limit(path: _Path, asked: Floats, accel: float) -> Floats:
+    """Highest v^2 (mm2/s2) at the joint between one move and the next, where both ask ``asked``.
 
     v^2 = a R with R = min(d s / (1 - s), (Lmin / 2) / tan(phi / 2)), s = cos(phi / 2): the circle
     that leaves the corner by the tolerance d and uses up half of the shorter straight run at most.
+    Short chords count by what their outline turns (``planning.calc.chords``).
     """
     out_x, out_y, in_x, in_y, curve = _directions(path)
     count = len(path.length) - 1
     onward, limit, cot = np.empty(count, np.bool_), np.empty(count), np.empty(count)
+    aside = np.empty(count)
     for start in range(0, count, _PIECE):
         own, after = slice(start, start + _PIECE), slice(start + 1, start + _PIECE + 1)
         last = slice(start, min(start + _PIECE, count))
         cos = out_x[last] * in_x[after] + out_y[last] * in_y[after]
         sin = np.abs(out_x[last] * in_y[after] - out_y[last] * in_x[after])
         onward[own] = (sin < _STRAIGHT_ON_RAD) & (cos > 0)
-        limit[own], cot[own] = _rounding(cos, sin)
+        limit[own], cot[own] = rounding(cos, sin)
+        aside[own] = sin
     same_run = onward & ~path.stops[:-1]
     if curve is not None:
         same_run &= np.abs(curve[:-1] - curve[1:]) <= 1e-3 * np.abs(curve[1:])
     run = _run_lengths(path.length, same_run)
-    with np.errstate(invalid="ignore"):  # straight on and no tolerance: settled below
-        limit *= path.tolerance
-    cot *= np.minimum(run[:-1], run[1:])
-    cot /= 2
-    np.fmin(limit, cot, out=limit)
-    limit *= accel
-    limit[onward] = np.inf
-    return limit
+    return raised(_joints(path, same_run, run, limit, cot, aside, asked, onward, accel))
 
 
-def _rounding(cos: Floats, sin: Floats) -> tuple[Floats, Floats]:
-    """For corners by cosine and size of the sine of their turn phi: s/(1 - s) with s =
-    cos(phi/2), and 1/tan(phi/2).
-
-    With c2 = cos^2(phi/2) and s2 = sin^2(phi/2) these are (s + c2)/s2 and sqrt(c2/s2). Of c2 =
-    (1 + cos phi)/2 and s2 = sin^2 phi/(4 c2) that form keeps its digits at small turns; beyond a
-    right angle c2 and s2 change places.
-    """
-    cos2 = (1 + np.abs(cos)) / 2
-    sin2 = sin * sin / (4 * cos2)
-    wide = cos < 0
-    cos2, sin2 = np.where(wide, sin2, cos2), np.where(wide, cos2, sin2)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return (np.sqrt(cos2) + cos2) / sin2, np.sqrt(cos2 / sin2)
+def _joints(
+    path: _Path, same_run: Bools, run: Floats, limit: Floats, cot: Floats, aside: Floats,
+    asked: Floats, onward: Bools, accel: float,
+) -> Joints:  # fmt: skip
+    """Limits of all joints by their own two lines, and which of them chords may raise. In place and
+    a piece at a time, so that what is in between stays in the processor's cache."""
+    count, step = len(limit), min(path.step_mm, COARSEST_MM)
+    slow, near, noisy = (np.empty(count, np.bool_) for _ in range(3))
+    for start in range(0, count, _PIECE):
+        own = slice(start, min(start + _PIECE, count))
+        given = path.tolerance
+        tolerance = given if isinstance(given, float) else given[own]
+        shorter = np.minimum(run[own], run[own.start + 1 : own.stop + 1])
+        with np.errstate(invalid="ignore"):  # straight on and no tolerance: settled below
+            limit[own] *= tolerance
+        by_length = cot[own] * shorter
+        by_length /= 2
+        np.fmin(limit[own], by_length, out=limit[own])
+        limit[own] *= accel
+        limit[own][onward[own]] = np.inf
+        slow[own] = limit[own] < asked[own]
+        off = aside[own] * shorter
+        near[own] = off <= tolerance + 2 * np.minimum(step, tolerance / 4)
+        noisy[own] = off < NOISY_STEPS * step
+    slow &= ~path.stops[:-1]
+    noisy &= slow
+    return Joints(
+        x=path.x1, y=path.y1, first=(float(path.x0[0]), float(path.y0[0])), curved=path.sweep,
+        through=same_run, stops=path.stops, tolerance=path.tolerance, limit=limit, slow=slow,
+        near=near, noisy=noisy, accel=accel, step_mm=step,
+    )  # fmt: skip
 
 
 def _directions(path: _Path) -> tuple[Floats, Floats, Floats, Floats, Floats | None]:

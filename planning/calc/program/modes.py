@@ -25,6 +25,7 @@ class Modes:
         self._tolerance_mm = dialect.arc_tolerance_mm
         self._system: float | None = None
         self.scale = MM_PER_IN if dialect.inch else 1.0
+        track.units.append((0, self.scale))
         self.absolute = True
         self.centres_absolute = dialect.arc_centres_absolute
         self.inverse = False
@@ -40,6 +41,7 @@ class Modes:
         for code in block.g:
             if code in _UNITS:
                 self.scale = _UNITS[code]
+                self._track.units.append((len(self._track.x), self.scale))
         for code in block.g:
             if code not in _SILENT:
                 self._mode(code, block, line)

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from typing import Final
 
 from planning.calc.program.block import Block, parse_block
+from planning.calc.program.decimals import decimals_of
 from planning.calc.program.interpreter import Interpreter
 from planning.calc.program.stretches import Stretches
 from planning.calc.program.types import COMMENT_MARKS, Dialect, Program, ProgramError
@@ -32,7 +33,7 @@ def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
     """
     bare = bare_bytes(text)
     stretches = Stretches.of(bare)
-    reading = _Reading(dialect or Dialect())
+    reading = _Reading(dialect or Dialect(), bare)
     if stretches is None:
         return reading.lines(bare.decode("latin-1").split("\n"))
     return reading.stretches(stretches)
@@ -52,14 +53,16 @@ def read_whole(
 
 def read_plainly(text: bytes, dialect: Dialect | None = None) -> Program:
     """``read_program`` line by line throughout: slower, the same answer."""
-    return _Reading(dialect or Dialect()).lines(bare_bytes(text).decode("latin-1").split("\n"))
+    bare = bare_bytes(text)
+    return _Reading(dialect or Dialect(), bare).lines(bare.decode("latin-1").split("\n"))
 
 
 class _Reading:
     """One program on its way through the interpreter."""
 
-    def __init__(self, dialect: Dialect) -> None:
+    def __init__(self, dialect: Dialect, bare: bytes) -> None:
         self.machine = Interpreter(dialect)
+        self.machine.track.decimals = decimals_of(bare)
         self.marks = dialect.comment_marks
         self.variables = Variables() if dialect.variables else None
         self.blocks = 0

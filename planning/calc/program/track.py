@@ -28,7 +28,8 @@ class Track:
     """Moves read so far. Whatever seldom changes is kept as (index of first move, value).
 
     ``arcs`` are (index, cx, cy, sweep, radius); ``inverse`` are moves in inverse time as (index,
-    moves a minute, slowest mm/min); ``paths`` hold EXACT_STOP, or the tolerance of G64 (NaN: none).
+    moves a minute, slowest mm/min); ``paths`` hold EXACT_STOP, or the tolerance of G64 (NaN: none);
+    ``units`` the mm in a program unit. ``decimals`` are those that places are written with.
     """
 
     kind: array[int] = field(default_factory=lambda: array("b"))
@@ -44,6 +45,8 @@ class Track:
     off: list[int] = field(default_factory=list)
     on_lines: list[int] = field(default_factory=list)
     dwells: list[Dwell] = field(default_factory=list)
+    units: list[tuple[int, float]] = field(default_factory=list)
+    decimals: int = 0
 
     @property
     def burning(self) -> bool:
@@ -93,7 +96,14 @@ class Track:
             kind=kind, x=x, y=y, cx=cx, cy=cy, sweep_rad=sweep, length_mm=length,
             feed_mm_min=self._feeds(kind, length), torch=torch, exact_stop=path < 0,
             tolerance_mm=np.where(path < 0, np.nan, path), stop_after=stop, arc=arc, line=line,
+            step_mm=self._step_mm(n),
         )  # fmt: skip
+
+    def _step_mm(self, n: int) -> float:
+        """The step of the last decimal, in the unit that most moves are in."""
+        spans = np.diff([*(at for at, _ in self.units), n])
+        unit = self.units[int(spans.argmax())][1] if self.units else 1.0
+        return float(unit * 10.0**-self.decimals)
 
     def _lengths(self, x: Floats, y: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         length = np.hypot(np.diff(x, prepend=0.0), np.diff(y, prepend=0.0))

@@ -94,6 +94,8 @@ class Moves:
     where no F was in force. ``stop_after`` says that the table comes to rest at the end of the move
     whatever the corner (torch change, dwell, a move of Z alone, a pause). ``exact_stop`` is G61 or
     G61.1; ``tolerance_mm`` is the P of G64, NaN where it had none. ``line`` counts from 1.
+    ``step_mm`` is the step of the last decimal the program's places are written with, 0 where they
+    are exact.
     """
 
     kind: npt.NDArray[np.int8]
@@ -110,6 +112,7 @@ class Moves:
     stop_after: Bools
     arc: Ints
     line: Ints
+    step_mm: float = 0.0
 
     def __len__(self) -> int:
         return len(self.x)

@@ -24,7 +24,7 @@ def answer(read, text: bytes, dialect: Dialect):
     except ProgramError as error:
         return str(error)
     moves = program.moves
-    arrays = {entry.name: getattr(moves, entry.name) for entry in fields(moves)}
+    arrays = {entry.name: np.asarray(getattr(moves, entry.name)) for entry in fields(moves)}
     return (
         {name: (values.dtype.str, (values + 0).tobytes()) for name, values in arrays.items()},
         program.dwells, program.arc_lines, program.arc_starts, program.notes, program.blocks,
