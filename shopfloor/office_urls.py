@@ -7,7 +7,7 @@ from django.urls import path
 
 from shopfloor.background import office as work
 from shopfloor.backup import office as backups
-from shopfloor.books.office import price_lists, rates
+from shopfloor.books.office import machine_hour, price_lists, rates
 from shopfloor.chart.office import chart, sets, trials
 from shopfloor.chart.office import row as chart_rows
 from shopfloor.drawings.office import drawings
@@ -109,6 +109,7 @@ urlpatterns = [
     path("nests/sets/<bigint:pk>/tray/", sets.make_tray, name="tray_make"),
     path("nests/materials/", sets.materials, name="materials"),
     path("nests/rates/", rates.rates, name="rates"),
+    path("nests/rates/hour/", machine_hour.machine_hour, name="machine_hour"),
     path("nests/rates/<bigint:pk>/", rates.correct, name="rate_correct"),
     path("stock/", stock.stock, name="stock"),
     path("stock/receive/", stock.receive, name="stock_receive"),

@@ -59,7 +59,9 @@ def rates(request: DeskRequest) -> HttpResponse:
     wages, may_edit = may(request.user, WAGE), may(request.user, CHART)
     if request.method == "POST" and not may_edit:
         raise PermissionDenied
-    form = RateForm(request.POST or None, wages=wages) if may_edit else None
+    form = (
+        RateForm(request.POST or None, wages=wages, initial=_asked(request)) if may_edit else None
+    )
     if form is not None and request.method == "POST" and form.is_valid():
         values = dict(form.cleaned_data)
         amount = to_minor(values.pop("amount")) or 0
@@ -71,6 +73,11 @@ def rates(request: DeskRequest) -> HttpResponse:
         {"rates": rates_list(wages=wages, today=today), "form": form, "wages": wages,
          "today": today},
     )  # fmt: skip
+
+
+def _asked(request: DeskRequest) -> dict[str, str]:
+    """What another page puts into the form of a new rate; it is judged as if it were typed."""
+    return {name: request.GET[name][:40] for name in ("kind", "amount") if name in request.GET}
 
 
 def _known(pk: int) -> dict[str, Any]:

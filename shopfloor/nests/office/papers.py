@@ -6,7 +6,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
-from shopfloor.models import Job, Nest, NestPlan, QueueItem
+from shopfloor.models import Job, Nest, NestPlan, NestRevision, QueueItem
 from shopfloor.nests.papers import (
     SETUP,
     TRAVELER,
@@ -25,7 +25,9 @@ from shopfloor.nests.queries import (
     revision_contours,
     revision_plans,
 )
+from shopfloor.quality.tolerances import limit_rows
 from shopfloor.runs.jobs import job_heats, job_lines
+from shopfloor.stock.plate_fit import nest_size_mm
 from shopfloor.svg.codes import code_svg
 from shopfloor.svg.parts_map import extents, parts_map
 from shopfloor.web.access import ANY, DeskRequest, right
@@ -81,9 +83,15 @@ def setup(request: DeskRequest, pk: int) -> HttpResponse:
             "box": extents([points for part in parts for points in part.contours])
             if parts
             else None,
+            "limits": limit_rows(nest.thickness_mm, _largest_mm(revision), request.user),
             "groups": group_rows(revision_groups(contours), contours),
         },
     )  # fmt: skip
+
+
+def _largest_mm(revision: NestRevision) -> float:
+    """The largest size a part of the nest can have."""
+    return max(nest_size_mm(revision) or (0.0,))
 
 
 def _item(nest: Nest, asked: str) -> QueueItem | None:

@@ -8,9 +8,10 @@ from django.utils.translation import gettext as _
 
 from shopfloor.actions.call import ActionRequest
 from shopfloor.errors import FloorError
-from shopfloor.models import Check, Units
+from shopfloor.models import Check, Units, User
 from shopfloor.quality.queries import correction_words, verdict_words
 from shopfloor.quality.services import Measured, check_countersign, check_record
+from shopfloor.quality.tolerances import size_verdict
 
 
 def check(call: ActionRequest) -> dict[str, Any]:
@@ -33,7 +34,7 @@ def check(call: ActionRequest) -> dict[str, Any]:
         "asked": asked,
         "correction_mm": row.correction_mm,
         "countersign": call.person.needs_countersign,
-        "told": _told(row, asked, inch=call.person.units == Units.INCH),
+        "told": _told(row, asked, call.person),
     }
 
 
@@ -52,8 +53,9 @@ def countersign(call: ActionRequest) -> dict[str, Any]:
     return {"check": row.pk, "run": str(row.run_id), "by": call.person.shown_name}
 
 
-def _told(row: Check, asked: int | None, *, inch: bool) -> list[str]:
+def _told(row: Check, asked: int | None, by: User) -> list[str]:
     """What the check came to, for the person who measured."""
+    inch = by.units == Units.INCH
     told = [verdict_words(row, asked, inch=inch)]
     if row.u_mm is not None:
         told.append(
@@ -63,4 +65,6 @@ def _told(row: Check, asked: int | None, *, inch: bool) -> list[str]:
         )
     if row.correction_mm is not None:
         told.append(correction_words(row.correction_mm, inch=inch))
+    if said := size_verdict(row, by):
+        told.append(said)
     return told

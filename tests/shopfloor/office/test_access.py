@@ -72,6 +72,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "tray_make": (ALL, "set"),
     "materials": (ALL, ""),
     "rates": (OWNER, ""),
+    "machine_hour": (OWNER, ""),
     "rate_correct": (OWNER, "rate"),
     "stock": (ALL, ""),
     "stock_receive": (PLAN, ""),

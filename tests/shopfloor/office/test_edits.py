@@ -64,6 +64,7 @@ OTHERS = {
     "tray_make": "fills a tray up, takes nothing out",
     "nest_parts": "has its own check: test_meanwhile",
     "nest_revise": "has its own check: test_meanwhile",
+    "machine_hour": "keeps nothing",
     "drawing_revise": "adds a revision, the ones before stay",
     "trial": "a chart row of the trial's own figures; the row before is kept",
     "heat": "a certificate is kept once and never replaced",
