@@ -50,6 +50,32 @@ def test_json_has_the_promised_keys(capsys):
     assert len(found["arcs"]) == 3
 
 
+def test_json_says_each_contour(capsys):
+    """By hand, as in the contours' test: a circle of radius 5 within 30 x 30 less 5 a side, then a
+    part of its own; and a square within a hole within a square, which is a part."""
+    found = run(capsys, TWO_PARTS, "--speed", "2000")["contours"]
+    assert [each["number"] for each in found] == [1, 2, 3]
+    assert [each["inside"] for each in found] == [2, None, None]
+    assert [each["closed"] for each in found] == [True] * 3
+    lengths = [each["length_mm"] for each in found]
+    assert lengths == pytest.approx([5 + 10 * math.pi, 125, 105 + 7.5 * math.pi])
+    assert found[0]["area_mm2"] == pytest.approx(25 * math.pi)
+
+
+def test_json_of_a_part_in_a_hole_and_of_an_open_cut(capsys, tmp_path):
+    def square(at, side):
+        far = at + side
+        return f"G0 X{at} Y{at}\nM3\nG1 X{far}\nY{far}\nX{at}\nY{at}\nM5\n"
+
+    program = tmp_path / "ring.nc"
+    cuts = square(40, 20) + square(20, 60) + square(0, 100)
+    program.write_text(cuts + "G0 X200\nM3\nG1 X230\nM5\n")
+    found = run(capsys, str(program), "--speed", "2000")["contours"]
+    assert [each["inside"] for each in found] == [None, 3, None, None]
+    assert [each["area_mm2"] for each in found] == pytest.approx([400, 3600, 10_000, None])
+    assert [each["closed"] for each in found] == [True, True, True, False]
+
+
 def test_corner_and_tolerance_are_options(capsys):
     stop = run(capsys, TWO_PARTS, "--speed", "2000", "--corner", "stop")["cut_s"]
     tight = run(capsys, TWO_PARTS, "--speed", "2000", "--tolerance", "0.01")["cut_s"]

@@ -10,8 +10,21 @@ import math
 TOLERANCE_MM = 0.002
 TOLERANCE_IN_MM = 0.0002 * 25.4
 COINCIDENT_MM = 1e-6
+# Of a start, an end and a centre each rounded by half a step along both axes, two radii differ by
+# 2 sqrt(2) steps at most; no slip of the pen is passed for that.
+STEPS = 2.83
+MOST_ROUNDED_MM = 0.1
+
+ROUNDED_NOTE = (
+    "an arc starts and ends at two radii, as the program's own decimals explain: their mean counts"
+)
 
 Arc = tuple[float, float, float, float]
+
+
+def rounded_tolerance_mm(strict_mm: float, step_mm: float) -> float:
+    """By how much two radii may differ in a program whose last decimal is ``step_mm``."""
+    return max(strict_mm, min(STEPS * step_mm, MOST_ROUNDED_MM))
 
 
 class ArcError(ValueError):
@@ -32,8 +45,8 @@ def from_centre(
         raise ArcError("the centre of the arc is on its start or end")
     if abs(r0 - r1) > tolerance_mm * (1 + 1e-9):
         raise ArcError(
-            f"the radius is {r0:.4f} mm at the start of the arc and {r1:.4f} mm at its end; "
-            f"they may differ by {tolerance_mm:.4g} mm"
+            f"the radius is {r0:.4f} mm at the start of the arc and {r1:.4f} mm at its end, "
+            f"{abs(r0 - r1):.4f} mm apart; they may differ by {tolerance_mm:.4g} mm"
         )
     full = math.hypot(x1 - x0, y1 - y0) < COINCIDENT_MM
     turn = math.atan2(y1 - cy, x1 - cx) - math.atan2(y0 - cy, x0 - cx)

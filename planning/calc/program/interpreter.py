@@ -232,8 +232,12 @@ class Interpreter:
                 arc = arcs.from_centre(
                     self.x, self.y, x, y, cx, cy, clockwise=clockwise, tolerance_mm=tolerance
                 )
+                apart = abs(math.hypot(self.x - cx, self.y - cy) - math.hypot(x - cx, y - cy))
+                if apart > self.modes.arc_strict_mm * (1 + 1e-9):
+                    self.notes.add(line, arcs.ROUNDED_NOTE)
         except arcs.ArcError as error:
-            raise ProgramError(line, str(error)) from error
+            other = self._centred_otherwise(words, x, y, tolerance)
+            raise ProgramError(line, f"{error}{other}") from error
         self.track.arcs.append((len(self.track.x), *arc))
 
     def _centre(self, words: dict[str, float]) -> tuple[float, float]:
@@ -243,8 +247,28 @@ class Interpreter:
         if self.modes.centres_absolute:
             if i is None or j is None:
                 raise arcs.ArcError("G90.1: an arc needs both I and J")
-            return i * scale, j * scale
+            return self._placed(i * scale, j * scale)
         return self.x + (i or 0.0) * scale, self.y + (j or 0.0) * scale
+
+    def _centred_otherwise(
+        self, words: dict[str, float], x: float, y: float, tolerance: float
+    ) -> str:
+        """What to add where I and J make an arc once they count from the other place."""
+        if "R" in words or "I" not in words or "J" not in words:
+            return ""
+        i, j = words["I"] * self.modes.scale, words["J"] * self.modes.scale
+        if not self.modes.centres_absolute:
+            (cx, cy), place = self._placed(i, j), "zero"
+        else:
+            (cx, cy), place = (self.x + i, self.y + j), "the arc's start"
+        radii = math.hypot(self.x - cx, self.y - cy), math.hypot(x - cx, y - cy)
+        if min(radii) < arcs.COINCIDENT_MM or abs(radii[0] - radii[1]) > tolerance:
+            return ""
+        return f". With I and J counted from {place} they agree: that is a setting of the table"
+
+    def _placed(self, x: float, y: float) -> tuple[float, float]:
+        """Where a place in the program's figures lies, in mm."""
+        return x, y
 
     def _other_codes(self, m: list[float], line: int) -> None:
         for code in m:

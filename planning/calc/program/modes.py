@@ -31,10 +31,18 @@ class Modes:
         self.inverse = False
 
     @property
-    def arc_tolerance_mm(self) -> float:
+    def arc_strict_mm(self) -> float:
+        """By how much the two radii of an arc may differ before it is said."""
         if self._tolerance_mm is not None:
             return self._tolerance_mm
         return arcs.TOLERANCE_MM if self.scale == 1.0 else arcs.TOLERANCE_IN_MM
+
+    @property
+    def arc_tolerance_mm(self) -> float:
+        if self._tolerance_mm is not None:
+            return self._tolerance_mm
+        step = self.scale * 10.0**-self._track.decimals
+        return arcs.rounded_tolerance_mm(self.arc_strict_mm, step)
 
     def apply(self, block: Block, line: int) -> None:
         """Take the modes of a block, its F among them."""

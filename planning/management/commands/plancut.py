@@ -10,7 +10,7 @@ from django.core.management.base import CommandParser
 from planning.calc.chart import ChartError, ChartFigure, lookup, read_chart
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, Plan, plan_program
-from planning.calc.program import Dialect, Program, ProgramError, read_program
+from planning.calc.program import Contour, Dialect, Program, ProgramError, read_program
 from planning.calc.units import Thickness, UnitError
 from planning.management.commands._figures import FigureCommand
 from planning.management.commands._motion import add_motion_options, dialect_of, motion_of
@@ -37,17 +37,21 @@ class Command(FigureCommand):
             cutting = _cutting(options, figure)
         except ValueError as error:
             self.fail(f"plancut: {error}")
-        plan = self._plan(options["program"], dialect, motion, cutting)
+        program, plan = self._plan(options["program"], dialect, motion, cutting)
         if options["as_json"]:
-            self.print_json(_as_json(plan, figure, cutting))
+            said = _as_json(plan, figure, cutting)
+            said["contours"] = [_contour(contour) for contour in program.contours]
+            self.print_json(said)
         else:
             print(_summary(options["program"], plan, figure, cutting))
 
-    def _plan(self, name: str, dialect: Dialect, motion: TableMotion, cutting: Cutting) -> Plan:
+    def _plan(
+        self, name: str, dialect: Dialect, motion: TableMotion, cutting: Cutting
+    ) -> tuple[Program, Plan]:
         text = self.read_bytes(name)
         try:
             program: Program = read_program(text, dialect)
-            return plan_program(program, motion, cutting)
+            return program, plan_program(program, motion, cutting)
         except ProgramError as error:
             self.fail_at(name, error.line, error.message)
 
@@ -122,6 +126,19 @@ def _as_json(plan: Plan, figure: ChartFigure | None, cutting: Cutting) -> dict[s
             "warnings": _warnings(figure),
         }
     return said
+
+
+def _contour(contour: Contour) -> dict[str, Any]:
+    """``inside`` is the outline a hole is cut in; a part cut within a hole is in none."""
+    hole = contour.area_mm2 is not None and contour.net_area_mm2 is None
+    return {
+        "number": contour.number,
+        "line": contour.line,
+        "length_mm": contour.length_mm,
+        "closed": contour.closed,
+        "area_mm2": contour.area_mm2,
+        "inside": contour.inside if hole else None,
+    }
 
 
 def _summary(name: str, plan: Plan, figure: ChartFigure | None, cutting: Cutting) -> str:
