@@ -9,6 +9,7 @@ from dashboards import lengths, theme
 from dashboards.access import Reader
 from planning.calc.edge import PredictedU
 from planning.calc.routes import Flip
+from planning.calc.said import to_reader
 from planning.reports.routes import NestRoutes, RouteRow
 
 STANDS = {
@@ -62,7 +63,9 @@ def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime, inch: bool) -
         u=theme.UNKNOWN if route.u.u_mm is None else lengths.fine(route.u.u_mm, inch=inch),
         u_range=_ends(route.u, inch),
         u_from=_from(route.u),
-        stands="; ".join(word for word in (row.range_words, STANDS[route.verdict]) if word),
+        stands="; ".join(
+            word for word in (to_reader(row.range_words, inch=inch), STANDS[route.verdict]) if word
+        ),
         off=route.verdict == "fails",
         finish=_clock(row.finish_at, zone, now),
         pieces=_pieces(row),

@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from dashboards import data
 from dashboards.access import desk
+from planning.calc.said import to_reader, told
 from planning.reports.cost import unfinished_runs
 from planning.services.months import MonthError, month_close
 from shopfloor.people.rights import CLOSE, COST, may
@@ -27,7 +28,7 @@ def close(request: HttpRequest, month: str) -> HttpResponseBase:
         try:
             month_close(first_day=first_day, by=user, now=data.now())
         except MonthError as refused:
-            messages.error(request, str(refused))
+            messages.error(request, to_reader(told(refused), inch=False))
             return redirect("month_close", month=month)
         messages.success(request, f"{first_day:%B %Y} is closed.")
         return redirect(back if may(user, COST) else "today")

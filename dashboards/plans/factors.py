@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from dashboards import data
 from dashboards.access import desk
+from planning.calc.said import to_reader, told
 from planning.reports.factors import FactorBoard
 from planning.services.factor_summary import factors_want
 from planning.services.factors import FactorError, factor_answer
@@ -54,7 +55,7 @@ def answer(request: HttpRequest, factor_id: int) -> HttpResponseBase:
     try:
         factor_answer(factor_id=factor_id, answer=said, by=user, why=why, now=data.now())
     except FactorError as refused:
-        messages.error(request, str(refused))
+        messages.error(request, to_reader(told(refused), inch=False))
     else:
         messages.success(request, DONE[said])
     return redirect("factors")

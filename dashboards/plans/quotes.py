@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from dashboards import data
 from dashboards.access import desk, reader_of
 from planning.calc.quote import Score
+from planning.calc.said import to_reader, told
 from planning.services.quotes import (
     CHANCES,
     Asked,
@@ -59,7 +60,7 @@ def make(request: HttpRequest) -> HttpResponseBase:
         try:
             made = quote_make(**_asked(request), by=user, now=data.now())
         except QuoteError as refused:
-            messages.error(request, str(refused))
+            messages.error(request, to_reader(told(refused), inch=False))
         else:
             return redirect("quote", quote_id=made.pk)
     context = {
@@ -107,7 +108,7 @@ def _action(request: HttpRequest, quote_id: int) -> HttpResponseBase:
                 job_number=said.get("job", ""),
             )  # fmt: skip
     except QuoteError as refused:
-        messages.error(request, str(refused))
+        messages.error(request, to_reader(told(refused), inch=False))
     return redirect("quote", quote_id=row.pk if do == "revise" else quote_id)
 
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TypeVar
 
+from planning.calc.said import said
+
 K = TypeVar("K", bound=Hashable)
 
 # Our assumption for sharing wear within a run: 30 s of arc wear a piece as much as a start does.
@@ -27,10 +29,10 @@ def largest_remainder(total: int, weights: Sequence[float | Fraction]) -> list[i
     """
     exact = [Fraction(weight) for weight in weights]
     if any(weight < 0 for weight in exact):
-        raise ValueError("a weight is negative")
+        raise ValueError(said("a weight is negative"))
     if not exact:
         if total:
-            raise ValueError(f"nobody to share {total} between")
+            raise ValueError(said("nobody to share {total} between", total=total))
         return []
     if total < 0:
         return [-share for share in largest_remainder(-total, weights)]

@@ -9,6 +9,8 @@ from itertools import pairwise
 from statistics import fmean
 from typing import Final
 
+from planning.calc.said import said
+
 D2: Final = 1.128  # mean range of two over their spread, NIST/SEMATECH e-Handbook 6.3.2.2
 D4: Final = 3.267  # 1 + 3 d3 / d2 for two, same source
 NEEDED: Final = 8  # our assumption: fewer points say too little of what is usual
@@ -45,7 +47,7 @@ def individuals(values: Sequence[float]) -> Control | None:
     below zero means nothing. Raises ValueError for a value that is no number.
     """
     if not all(math.isfinite(value) for value in values):
-        raise ValueError("a value is not a number")
+        raise ValueError(said("a value is not a number"))
     if len(values) < NEEDED:
         return None
     moving = tuple(abs(after - before) for before, after in pairwise(values))

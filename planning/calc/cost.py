@@ -11,6 +11,8 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import TypeVar
 
+from planning.calc.said import said
+
 K = TypeVar("K", bound=Hashable)
 
 HOUR_US = 3_600_000_000
@@ -63,7 +65,9 @@ def energy_kwh(
     50 A at 120 V and 90 % draw 6.67 kW. Idle power and the compressor are not in it.
     """
     if not 0 < efficiency <= 1:
-        raise ValueError(f"efficiency {efficiency} is not above 0 and at most 1")
+        raise ValueError(
+            said("efficiency {efficiency} is not above 0 and at most 1", efficiency=efficiency)
+        )
     return volts * amps * arc_s / 3600 / 1000 / efficiency
 
 
@@ -95,7 +99,7 @@ def machine_hour_rate(year: MachineYear) -> dict[str, Decimal]:
     running hours. Raises ValueError where hours or life are not above 0.
     """
     if year.hours <= 0 or year.life_years <= 0:
-        raise ValueError("running hours and life must be above 0")
+        raise ValueError(said("running hours and life must be above 0"))
     parts = {
         "depreciation": year.replacement / year.life_years / year.hours,
         "interest": year.purchase / 2 * year.interest / year.hours,

@@ -11,6 +11,7 @@ from typing import Literal
 
 from planning.calc.forecast import student_t
 from planning.calc.quality import THICKEST_MM, THINNEST_MM, u_limits_mm, u_range
+from planning.calc.said import said
 
 NEEDED = 5  # our assumption: fewer checks say too little of a spread
 RANGE = 0.9
@@ -44,7 +45,7 @@ def predict_u(checked_mm: Sequence[float], chart_mm: float | None = None) -> Pre
     is that checks are independent: two off one run with a tired nozzle are less than two.
     """
     if any(not (math.isfinite(u) and u >= 0) for u in checked_mm):
-        raise ValueError("u must be a number not below zero")
+        raise ValueError(said("u must be a number not below zero"))
     count = len(checked_mm)
     if count < NEEDED:
         basis: Basis = "unknown" if chart_mm is None else "chart"
@@ -63,7 +64,9 @@ def asked_limit_mm(asked: int | None, thickness_mm: float) -> float | None:
         return None
     limits = u_limits_mm(thickness_mm)
     if not 1 <= asked <= len(limits):
-        raise ValueError(f"u range {asked} is none of 1 to {len(limits)}")
+        raise ValueError(
+            said("u range {asked} is none of 1 to {count}", asked=asked, count=len(limits))
+        )
     return limits[asked - 1]
 
 
@@ -88,25 +91,37 @@ def range_words(found: PredictedU, thickness_mm: float) -> str:
         return ""
     ends = [found.u_mm] if found.low_mm is None else [found.low_mm, found.high_mm or 0.0]
     classes = list(dict.fromkeys(u_range(end, thickness_mm) for end in ends))
-    said = ["outside" if one is None else str(one) for one in classes]
-    return said[0] if said == ["outside"] else f"u range {' to '.join(said)}"
+    told = ["outside" if one is None else str(one) for one in classes]
+    return told[0] if told == ["outside"] else said("u range {told}", told=" to ".join(told))
 
 
 def edge_words(next_step: str, gas: str, *, by_bench: bool) -> str:
     """What the next step makes of a plasma edge. Common practice, no source."""
     step, cut_with = next_step.strip().lower(), gas.strip().lower()
-    clean = "with the bench minutes shown" if by_bench else "not in these minutes"
+    clean = said("with the bench minutes shown") if by_bench else said("not in these minutes")
     if step.startswith("weld"):
         if "air" in cut_with or "nitrogen" in cut_with or cut_with == "n2":
-            return (
-                f"weld: an edge cut with {cut_with} may hold nitrogen; grind it against pores, "
-                f"{clean}"
+            return said(
+                "weld: an edge cut with {cut_with} may hold nitrogen; grind it against "
+                "pores, {clean}",
+                cut_with=cut_with,
+                clean=clean,
             )
-        return f"weld: take off dross and oxide, {clean}"
+        return said("weld: take off dross and oxide, {clean}", clean=clean)
     if step.startswith("bend"):
-        return f"bend: dross marks the dies and a hard edge may crack; clean the bend, {clean}"
+        return said(
+            "bend: dross marks the dies and a hard edge may crack; clean the bend, {clean}",
+            clean=clean,
+        )
     if step.startswith(("coat", "powder", "paint", "galv")):
-        return f"coat: oxide lifts the coat and a sharp edge thins it; grind and break, {clean}"
+        return said(
+            "coat: oxide lifts the coat and a sharp edge thins it; grind and break, {clean}",
+            clean=clean,
+        )
     if step in ("hidden", "none"):
-        return "hidden edge: nothing"
-    return f"next step {step}: ask them what they take" if step else "no next step is named"
+        return said("hidden edge: nothing")
+    return (
+        said("next step {step}: ask them what they take", step=step)
+        if step
+        else said("no next step is named")
+    )

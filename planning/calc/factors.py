@@ -21,6 +21,8 @@ from typing import Generic, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from planning.calc.said import said
+
 K = TypeVar("K", bound=Hashable)
 Floats = npt.NDArray[np.float64]
 
@@ -38,8 +40,12 @@ class NotEnoughData:
     n: int
     needed: int
 
+    @property
+    def words(self) -> str:
+        return said("not enough data ({n}, needed {needed})", n=self.n, needed=self.needed)
+
     def __str__(self) -> str:
-        return f"not enough data ({self.n}, needed {self.needed})"
+        return str(self.words)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist, fmean, stdev
 
+from planning.calc.said import said
+
 NEEDED = 5  # our assumption: fewer runs than this say too little of a spread
 RANGE = 0.8
 
@@ -38,10 +40,14 @@ def forecast(rest_s: Sequence[float], ratios: Sequence[float]) -> Outlook:
     logs = [math.log(ratio) for ratio in ratios if ratio > 0]
     count = len(logs)
     if count < NEEDED:
-        basis = f"plan only: {count} recent runs, {NEEDED} needed for a range"
+        basis = said(
+            "plan only: {count} recent runs, {needed} needed for a range",
+            count=count,
+            needed=NEEDED,
+        )
         return Outlook(plan_s, None, None, None, count, NEEDED, basis)
     mean, sigma = fmean(logs), stdev(logs)
-    basis = f"plan x {math.exp(mean):.2f}, from the last {count} runs"
+    basis = said("plan x {mean:.2f}, from the last {count} runs", mean=math.exp(mean), count=count)
     if plan_s <= 0:
         return Outlook(0.0, 0.0, 0.0, 0.0, count, NEEDED, basis)
     concentration = math.fsum(each * each for each in rest_s) / plan_s**2

@@ -15,6 +15,7 @@ import numpy as np
 
 from planning.calc.chords import COARSEST_MM, NOISY_STEPS, Joints, raised, rounding
 from planning.calc.program.types import Bools, Floats, Indices, Moves
+from planning.calc.said import said
 from planning.calc.units import mm_s_from_mm_min
 
 Corner = Literal["stop", "blend"]
@@ -51,14 +52,27 @@ class TableMotion:
         tolerance = self.tolerance_mm
         if tolerance is not None and not 0 <= tolerance <= MOST:
             raise ValueError(
-                f"tolerance_mm must not be below zero or above {MOST:g}, not {tolerance:g}"
+                said(
+                    "{name} must not be below zero or above {most:g}, not {value:g}",
+                    name="tolerance_mm",
+                    most=MOST,
+                    value=tolerance,
+                )
             )
 
 
 def check_rate(name: str, value: float) -> None:
     """Raises ``ValueError`` for a speed or acceleration that no table has."""
     if not LEAST <= value <= MOST:
-        raise ValueError(f"{name} must be above zero, {LEAST:g} to {MOST:g}, not {value:g}")
+        raise ValueError(
+            said(
+                "{name} must be above zero, {least:g} to {most:g}, not {value:g}",
+                name=name,
+                least=LEAST,
+                most=MOST,
+                value=value,
+            )
+        )
 
 
 def trapezoid_s(length_mm: float, speed_mm_s: float, accel_mm_s2: float) -> float:

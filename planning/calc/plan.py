@@ -31,7 +31,14 @@ class Cutting:
         for name in ("pierce_delay_s", "touch_off_s"):
             value = getattr(self, name)
             if not 0 <= value <= MOST:
-                raise ValueError(f"{name} must not be below zero or above {MOST:g}, not {value:g}")
+                raise ValueError(
+                    said(
+                        "{name} must not be below zero or above {most:g}, not {value:g}",
+                        name=name,
+                        most=MOST,
+                        value=value,
+                    )
+                )
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +110,7 @@ def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Pla
     )  # fmt: skip
     burning = np.flatnonzero(moves.torch)
     if not len(burning):
-        notes.append(Note(program.last_line, "nothing is cut"))
+        notes.append(Note(program.last_line, said("nothing is cut")))
     arc_on_s = float(cut_s.sum() + pierce_s.sum())
     touch_off_s = arcs * cutting.touch_off_s
     return Plan(
@@ -133,16 +140,18 @@ def _speeds(moves: Moves, motion: TableMotion, cutting: Cutting, notes: list[Not
         if lacking.any():
             line = int(moves.line[lacking.argmax()])
             raise ProgramError(
-                line, "no cutting speed: none is given and the program has no F here"
+                line, said("no cutting speed: none is given and the program has no F here")
             )
         speed[torch] = np.where(np.isnan(fed[torch]), motion.rapid_mm_min, fed[torch])
     else:
         speed[torch] = given
         _compare_feeds(moves, given, notes)
-    _note_first(moves, torch & (moves.kind == RAPID), "G0 with the torch burning: cutting", notes)
+    _note_first(
+        moves, torch & (moves.kind == RAPID), said("G0 with the torch burning: cutting"), notes
+    )
     _note_first(
         moves, ~torch & (moves.kind != RAPID) & (moves.length_mm > 0),
-        "G1, G2 or G3 with the torch out: travel, timed at the rapid", notes,
+        said("G1, G2 or G3 with the torch out: travel, timed at the rapid"), notes,
     )  # fmt: skip
     return speed
 

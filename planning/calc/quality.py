@@ -12,6 +12,8 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from planning.calc.said import said
+
 THINNEST_MM: Final = 0.5
 THICKEST_MM: Final = 150.0
 ON_LIMIT: Final = 1e-9
@@ -69,7 +71,12 @@ def rz5_range(rz5_um: float, thickness_mm: float) -> int | None:
 def classify(u_mm: float, rz5_um: float, thickness_mm: float, tolerance_class: int = 0) -> CutClass:
     """Ranges and designation (``ISO 9013-342``; a third digit of 0: no tolerance class asked)."""
     if tolerance_class not in (0, 1, 2):
-        raise QualityError(f"tolerance class {tolerance_class} is none of 0 (not asked), 1 and 2")
+        raise QualityError(
+            said(
+                "tolerance class {tolerance_class} is none of 0 (not asked), 1 and 2",
+                tolerance_class=tolerance_class,
+            )
+        )
     u, rz5 = u_range(u_mm, thickness_mm), rz5_range(rz5_um, thickness_mm)
     whole = u is not None and rz5 is not None
     return CutClass(u, rz5, f"ISO 9013-{u}{rz5}{tolerance_class}" if whole else None)
@@ -86,7 +93,9 @@ def edge_strip_mm(thickness_mm: float) -> float:
 def u_from_angle_mm(angle_deg: float, thickness_mm: float) -> float:
     """u in mm of a straight bevel: (a - 2 strip) tan(angle off square), angle below 90 deg."""
     if not abs(angle_deg) < 90:
-        raise QualityError(f"{angle_deg:g} degrees off square is not a bevel")
+        raise QualityError(
+            said("{angle_deg:g} degrees off square is not a bevel", angle_deg=angle_deg)
+        )
     return _measured_mm(thickness_mm) * math.tan(math.radians(abs(angle_deg)))
 
 
@@ -94,7 +103,7 @@ def u_from_sizes_mm(top_mm: float, bottom_mm: float, thickness_mm: float) -> flo
     """u in mm from a part's or hole's size at the top and at the bottom, for two like straight
     bevels: each side runs off by half the difference over the whole thickness."""
     if not (top_mm > 0 and bottom_mm > 0):
-        raise QualityError("sizes at the top and the bottom must be above zero")
+        raise QualityError(said("sizes at the top and the bottom must be above zero"))
     return _measured_mm(thickness_mm) * abs(top_mm - bottom_mm) / 2 / thickness_mm
 
 
@@ -114,7 +123,9 @@ def _measured_mm(thickness_mm: float) -> float:
 
 def _range(value: float, limits: tuple[float, ...], name: str) -> int | None:
     if not (math.isfinite(value) and value >= 0):
-        raise QualityError(f"{name} must be a number not below zero, not {value:g}")
+        raise QualityError(
+            said("{name} must be a number not below zero, not {value:g}", name=name, value=value)
+        )
     for number, limit in enumerate(limits, 1):
         if value <= limit + ON_LIMIT:
             return number
@@ -124,6 +135,11 @@ def _range(value: float, limits: tuple[float, ...], name: str) -> int | None:
 def _check_thickness(thickness_mm: float) -> None:
     if not THINNEST_MM <= thickness_mm <= THICKEST_MM:
         raise QualityError(
-            f"thickness {thickness_mm:g} mm is outside the {THINNEST_MM:g} to {THICKEST_MM:g} mm "
-            "that ISO 9013 covers for plasma cutting"
+            said(
+                "thickness {thickness_mm:g} mm is outside the {thinnest_mm:g} to "
+                "{thickest_mm:g} mm that ISO 9013 covers for plasma cutting",
+                thickness_mm=thickness_mm,
+                thinnest_mm=THINNEST_MM,
+                thickest_mm=THICKEST_MM,
+            )
         )

@@ -9,6 +9,7 @@ from statistics import NormalDist, fmean, stdev
 from typing import Any
 
 from planning.calc.factors import Fit, NotEnoughData
+from planning.calc.said import said
 
 NEEDED = 5  # our assumption: fewer runs of a cell say too little of its spread
 SURE = 1.96  # of the binomial error: beyond it the promise was not kept (19 times in 20)
@@ -29,9 +30,11 @@ class Spread:
     @property
     def words(self) -> str:
         if not self.pooled:
-            return f"{self.n} runs of its own"
-        few = NotEnoughData(self.own, NEEDED)
-        return f"{few}: the whole shop's {self.n} runs, wider by how its work differs"
+            return said("{n} runs of its own", n=self.n)
+        few = NotEnoughData(self.own, NEEDED).words
+        return said(
+            "{few}: the whole shop's {n} runs, wider by how its work differs", few=few, n=self.n
+        )
 
 
 def own_spread(logs: Sequence[float]) -> Spread | NotEnoughData:
@@ -55,7 +58,7 @@ def allowed(plan_minor: float, spread: Spread, chance: float) -> float:
     plan x exp(mu + z sqrt(sigma^2 + se^2)), z the normal's quantile of 1 - chance (0.8416 at
     0.2). Takes ln(actual / plan) as normal; with few runs the chance is a little above."""
     if not 0.02 <= chance <= 0.5:
-        raise ValueError(f"a chance of {chance:g} is not between 0.02 and 0.5")
+        raise ValueError(said("a chance of {chance:g} is not between 0.02 and 0.5", chance=chance))
     z = NormalDist().inv_cdf(1 - chance)
     return plan_minor * math.exp(spread.mu + z * math.hypot(spread.sigma, spread.se))
 

@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from planning.calc.inches import ft_from_mm, in_from_mm
 from planning.calc.translated import gettext, ngettext
-from planning.calc.units import ft_from_mm, in_from_mm
 
 PER_MIN: Final = "/min"
 Value = str | int | float
@@ -135,6 +135,23 @@ def to_reader(text: str, *, inch: bool) -> str:
         for name, value in text.values.items()
     }
     return _written(pattern, text.mm, values, inch=inch)
+
+
+def told(problem: BaseException) -> str:
+    """What an error says, with what it is made of where that was kept."""
+    said_so = problem.args[0] if problem.args else ""
+    return said_so if isinstance(said_so, Said) else str(problem)
+
+
+def with_names(text: str, names: Mapping[str, str]) -> str:
+    """A sentence in which each value that is one of `names` stands under that name."""
+    if not isinstance(text, Said):
+        return text
+    values = {
+        key: names.get(value, value) if isinstance(value, str) else value
+        for key, value in text.values.items()
+    }
+    return _made(text.pattern, text.inch_pattern, text.many, text.mm, values)
 
 
 def _written(

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from planning.calc.said import said
+
 Sure = Literal["read", "memory"]
 
 # Nominal sizes from the lower bound up to, and without, the upper.
@@ -68,9 +70,14 @@ def limit_deviation(
     """
     table = {1: _CLASS_1, 2: _CLASS_2}.get(tolerance_class)
     if table is None:
-        raise ValueError(f"tolerance class {tolerance_class} is neither 1 nor 2")
+        raise ValueError(
+            said(
+                "tolerance class {tolerance_class} is neither 1 nor 2",
+                tolerance_class=tolerance_class,
+            )
+        )
     if not (nominal_mm > 0 and thickness_mm > 0):
-        raise ValueError("a size and a thickness must be above zero")
+        raise ValueError(said("a size and a thickness must be above zero"))
     if thickness_mm > _THICKNESS_MM[-1] or nominal_mm >= SIZES_MM[-1]:
         return None
     row = next(i for i, upper in enumerate(_THICKNESS_MM) if thickness_mm <= upper)

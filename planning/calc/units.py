@@ -11,8 +11,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-MM_PER_IN: Final = 25.4
-M_PER_FT: Final = 0.3048
+from planning.calc.inches import M_PER_FT as M_PER_FT
+from planning.calc.inches import MM_PER_IN as MM_PER_IN
+from planning.calc.inches import ft_from_mm as ft_from_mm
+from planning.calc.inches import in_from_mm as in_from_mm
+from planning.calc.said import said
+
 S_PER_MIN: Final = 60.0
 LB_PER_KG: Final = 1 / 0.45359237
 KPA_PER_BAR: Final = 100.0
@@ -28,14 +32,6 @@ class UnitError(ValueError):
 
 def mm_from_in(inches: float) -> float:
     return inches * MM_PER_IN
-
-
-def in_from_mm(mm: float) -> float:
-    return mm / MM_PER_IN
-
-
-def ft_from_mm(mm: float) -> float:
-    return mm / 1000 / M_PER_FT
 
 
 def mm_s_from_mm_min(mm_min: float) -> float:
@@ -67,9 +63,12 @@ def bare_thickness_question(value: float, *, inch_shop: bool) -> str:
     """What to ask of a thickness typed without a unit, which would be read as mm; blank where mm
     is the only unit that fits. A shop that works in inches may mean anything up to 4 in."""
     if value < THINNEST_MM and mm_from_in(value) >= THINNEST_MM:
-        return f"{value:g} mm is thinner than any plate: write {value:g} in, or {value:g} mm"
+        return said(
+            "{value:g} mm is thinner than any plate: write {value:g} in, or {value:g} mm",
+            value=value,
+        )
     if inch_shop and value <= THICKEST_IN:
-        return f"in or mm? Write {value:g} in, or {value:g} mm"
+        return said("in or mm? Write {value:g} in, or {value:g} mm", value=value)
     return ""
 
 
@@ -78,10 +77,24 @@ def plate_unit_question(length: float, width: float, *, inch: bool) -> str:
     longest = max(length, width)
     if inch:
         too_long = mm_from_in(longest) > LONGEST_PLATE_MM and longest >= SHORTEST_PLATE_MM
-        return f"{length:g} x {width:g} in is longer than any plate; in mm?" if too_long else ""
+        return (
+            said(
+                "{length:g} x {width:g} in is longer than any plate; in mm?",
+                length=length,
+                width=width,
+            )
+            if too_long
+            else ""
+        )
     too_short = longest < SHORTEST_PLATE_MM and mm_from_in(longest) >= SHORTEST_PLATE_MM
     return (
-        f"{length:g} x {width:g} mm is a small piece for a plate; in inches?" if too_short else ""
+        said(
+            "{length:g} x {width:g} mm is a small piece for a plate; in inches?",
+            length=length,
+            width=width,
+        )
+        if too_short
+        else ""
     )
 
 
@@ -134,15 +147,24 @@ def gauge_mm(gauge: int, material: str, overrides: GaugeOverrides | None = None)
     """
     family = material_family(material)
     if family is None:
-        raise UnitError(f"a gauge says nothing without its metal, and {material!r} is not known")
+        raise UnitError(
+            said(
+                "a gauge says nothing without its metal, and {material!r} is not known",
+                material=material,
+            )
+        )
     if overrides is not None and (family, gauge) in overrides:
         return overrides[family, gauge]
     if family in ("aluminium", "copper", "brass"):
         if not 0 <= gauge <= 40:
-            raise UnitError(f"{gauge} gauge is not in the Brown & Sharpe range of 0 to 40")
+            raise UnitError(
+                said("{gauge} gauge is not in the Brown & Sharpe range of 0 to 40", gauge=gauge)
+            )
         return mm_from_in(0.005 * 92 ** ((36 - gauge) / 39))
     if gauge not in _OZ_FT2 or (family == "galvanised" and gauge < 8):
-        raise UnitError(f"{gauge} gauge is not in the table for {family}")
+        raise UnitError(
+            said("{gauge} gauge is not in the table for {family}", gauge=gauge, family=family)
+        )
     if family == "stainless":
         return mm_from_in(_OZ_FT2[gauge] / 640)
     bare = _OZ_FT2[gauge] / 16 / 41.82
@@ -154,7 +176,7 @@ def weight_kg(area_mm2: float, thickness_mm: float, material: str) -> float:
     1 % (grades, mill tolerance). Raises ``UnitError`` for a material that is not known."""
     family = material_family(material)
     if family is None:
-        raise UnitError(f"no density is known for {material!r}")
+        raise UnitError(said("no density is known for {material!r}", material=material))
     return area_mm2 * thickness_mm * 1e-9 * DENSITY_KG_M3[family]
 
 
@@ -194,10 +216,12 @@ class Thickness:
             return cls(text, gauge_mm(int(gauge[1] or gauge[2]), material, overrides))
         size = _SIZE.fullmatch(bare)
         if size is None:
-            raise UnitError(f"{text!r} is not a thickness such as 6 mm, 1/4 in or 16 ga")
+            raise UnitError(
+                said("{text!r} is not a thickness such as 6 mm, 1/4 in or 16 ga", text=text)
+            )
         fraction = size["num"] is not None
         if fraction and int(size["den"]) == 0:
-            raise UnitError(f"{text!r} divides by nothing")
+            raise UnitError(said("{text!r} divides by nothing", text=text))
         value = (
             float(int(size["whole"] or 0) + Fraction(int(size["num"]), int(size["den"])))
             if fraction
@@ -209,5 +233,5 @@ class Thickness:
         inch = size["unit"] != "mm" if size["unit"] else (fraction or bare_inch)
         mm = mm_from_in(value) if inch else value
         if not 0 < mm < 1000:
-            raise UnitError(f"{text!r} is not a thickness above 0 and below 1 m")
+            raise UnitError(said("{text!r} is not a thickness above 0 and below 1 m", text=text))
         return cls(text, mm)

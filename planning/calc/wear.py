@@ -13,7 +13,7 @@ from typing import Literal
 
 from planning.calc.allocation import largest_remainder
 from planning.calc.cost import rounded
-from planning.calc.said import said
+from planning.calc.said import said, said_of_many
 
 # About 1/16 in of pit and an electrode is due: common practice, no source. The shop, or a set's
 # own maker's limit, overrides it.
@@ -116,23 +116,28 @@ def piece_view(
         return PieceView(starts, arc_s, pit_mm, *left, due, basis)
 
     if rounds and not rounds[-1]:
-        return view("due", "orifice out of round when last looked at", (0, None, None))
+        return view("due", said("orifice out of round when last looked at"), (0, None, None))
     if pit_mm is not None and pit_mm >= pit_limit_mm:
         return view("due", said("pit {0}, limit {1}", pit_mm, pit_limit_mm), (0, None, None))
     if starts is None:
-        return view("unknown", "age when first seen is not known", (None, None, None))
+        return view("unknown", said("age when first seen is not known"), (None, None, None))
     by_pit = _left_by_pit(starts, pits, pit_limit_mm)
     by_rate = None if rated_starts is None else max(0, rated_starts - starts)
     if by_pit is None and by_rate is None:
-        return view("unknown", "no rated life and no inspection", (None, None, None))
+        return view("unknown", said("no rated life and no inspection"), (None, None, None))
     basis: str
     if pit_mm is not None and by_pit is not None and (by_rate is None or by_pit[0] <= by_rate):
         left, low, high = by_pit
-        seen = f"{len(pits)} inspection" + ("s" if len(pits) > 1 else "")
-        basis = said("pit {0} after " + seen + ", limit {1}", pit_mm, pit_limit_mm)
+        basis = said_of_many(
+            "pit {0} after {number} inspection, limit {1}",
+            "pit {0} after {number} inspections, limit {1}",
+            len(pits),
+            pit_mm,
+            pit_limit_mm,
+        )
     else:
         left, low, high = by_rate or 0, None, None
-        basis = f"rated {rated_starts:,} starts"
+        basis = said("rated {rated_starts:,} starts", rated_starts=rated_starts or 0)
     due: Due = "no"
     if left <= 0:
         due = "due"

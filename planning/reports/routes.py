@@ -29,6 +29,7 @@ from planning.calc.routes import (
     flips,
     piece_needs,
 )
+from planning.calc.said import to_reader, told
 from planning.inputs.checks import checked_u
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
@@ -244,7 +245,8 @@ class _Routes:
             cost_minor=None if cost is None else rounded(cost),
             range_words=range_words(u, self.nest.thickness_mm),
             edges=tuple(
-                edge_words(one, plan.wear_set.gas, by_bench=bool(bench_min)) for one in step
+                to_reader(edge_words(one, plan.wear_set.gas, by_bench=bool(bench_min)), inch=False)
+                for one in step
             ),
             needs=tuple(piece_needs(plan.pierces or 0, self.stock.get(plan.wear_set_id, []))),
             finish_at=self._finish(table_min * (factor or 1.0), change_s, bench_min),
@@ -263,7 +265,7 @@ class _Routes:
             program = read_program(bytes(self.revision.program), dialect_of(self.table))
             slow = plan_program(program, motion_of(self.table), cutting)
         except ProgramError as problem:
-            raise LookupError(str(problem)) from None
+            raise LookupError(to_reader(told(problem), inch=False)) from None
         whole = (plan.cut_s or 0.0) + (plan.pierce_s or 0.0)
         return slow.total_s + (plan.touch_off_s or 0.0), slow.arc_on_s / whole if whole else 1.0
 

@@ -14,6 +14,7 @@ from django.utils import timezone
 from planning.calc.drawing import DrawingError, Reading, read_drawing
 from planning.calc.drawing.as_program import as_program, estimate_words, usual_lead_mm
 from planning.calc.program import Program
+from planning.calc.said import to_reader
 from planning.inputs.chart import rows_in_force
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
@@ -60,7 +61,9 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
             fill(plan, program, own, costs, drawing, loaded=False)
             if plan.total_s is not None:
                 plan.load_s = table.load_s + table.unload_s
-                plan.snapshot["rule"] = estimate_words(lead_mm, marked=revision.mark_mm > 0)
+                plan.snapshot["rule"] = to_reader(
+                    estimate_words(lead_mm, marked=revision.mark_mm > 0), inch=False
+                )
                 plan.snapshot["lead_mm"] = lead_mm
                 if factor := factors.get(wear_set.pk):
                     expected_s = plan.total_s * factor.value

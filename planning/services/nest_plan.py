@@ -16,7 +16,7 @@ from planning.calc.cost import RateBook, energy_kwh, rounded, time_amount
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, Plan, plan_program
 from planning.calc.program import Program, ProgramError, read_program
-from planning.calc.said import stored
+from planning.calc.said import stored, to_reader, told
 from planning.inputs.chart import answered_row_mm, between, calc_rows, rows_in_force
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
@@ -113,7 +113,7 @@ def _read(raw: bytes, dialect: Any) -> Program | str:
     try:
         return read_program(raw, dialect)
     except ProgramError as problem:
-        return str(problem)
+        return told(problem)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -152,6 +152,7 @@ def fill(
     costs leave the sheet's loading out."""
     if isinstance(program, str):
         row.problem = program[:300]
+        row.snapshot = {"problem": stored(program)}
         return
     cut_as_mm = answer.row_mm if answer else of.thickness_mm
     try:
@@ -163,6 +164,7 @@ def fill(
         return
     except ValueError as problem:
         row.problem = str(problem)[:300]
+        row.snapshot = {"problem": stored(told(problem))}
         return
     used = [each for each in chart if each.pk in {one.line for one in figure.rows}]
     bench_m = between(used, "bench_min_per_m", cut_as_mm)
@@ -267,7 +269,7 @@ def _snapshot(
             "pierce_s": [round(each.pierce_s, 6) for each in plan.contours],
             "travel_s": [round(each.travel_s, 6) for each in plan.contours],
         },
-        "warnings": list(figure.warnings),
+        "warnings": [to_reader(each, inch=False) for each in figure.warnings],
         "notes": [{"line": note.line, **stored(note.text)} for note in plan.notes],
         "unknown": unknown,
     }

@@ -11,7 +11,7 @@ from planning.calc.cost import rounded
 from planning.calc.drawing.laying import RULE, parts_a_sheet
 from planning.calc.factors import NotEnoughData
 from planning.calc.quote import allowed
-from planning.calc.said import around
+from planning.calc.said import around, to_reader
 from planning.inputs.rates import rate_book
 from planning.inputs.taken import cell_of
 from planning.services.nest_plan import Costs, costs_minor
@@ -103,7 +103,7 @@ def _all_parts(
 
 
 def _rules(plan: DrawingPlan | None, a_sheet: int, parts: int) -> dict[str, Any]:
-    said = [RULE]
+    said = [to_reader(RULE, inch=False)]
     if plan is not None and "rule" in plan.snapshot:
         said.insert(0, plan.snapshot["rule"])
     return {

@@ -12,7 +12,7 @@ from planning.calc.cost import rounded
 from planning.calc.drawing.laying import parts_a_sheet
 from planning.calc.factors import Fit, NotEnoughData, fit
 from planning.calc.quote import Spread, allowed, own_spread, pooled_spread
-from planning.calc.said import around
+from planning.calc.said import around, to_reader
 from planning.inputs.taken import Cell, cell_of, taken_runs
 from planning.services.nest_plan import revision_plan
 from shopfloor.chart.fit import PlateFit, plates_fitting
@@ -177,7 +177,7 @@ def made_from(
             "sigma": spread.sigma,
             "se": spread.se,
             "n": spread.n,
-            "words": spread.words,
+            "words": to_reader(spread.words, inch=False),
         }
     if sheet is not None:
         found["sheet"] = {"code": sheet.code, "minor": sheet.cost_minor}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -12,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from planning.calc import chart as calc
+from planning.calc.said import to_reader
 from shopfloor.background.plans import request_plan
 from shopfloor.chart.cut_settings import CHART_NAMES, ROW_NAMES, SHOP_NAMES, faults
 from shopfloor.chart.fit import EQUAL_MM, equal_mm
@@ -42,7 +44,11 @@ def row_warnings(
         for line, row in enumerate(others, 2)
         if abs(row.thickness_mm - thickness_mm) > EQUAL_MM
     ]
-    return [finding for finding in calc.review(rows) if finding.line == 1]
+    return [
+        replace(finding, text=to_reader(finding.text, inch=False))
+        for finding in calc.review(rows)
+        if finding.line == 1
+    ]
 
 
 @transaction.atomic

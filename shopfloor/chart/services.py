@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from planning.calc import chart as calc
+from planning.calc.said import to_reader
 from planning.calc.units import DENSITY_KG_M3, material_family
 from shopfloor.background.plans import request_plan
 from shopfloor.chart.cut_settings import (
@@ -95,7 +96,7 @@ def chart_plan(raw: bytes, *, at: datetime | None = None) -> ChartPlan:
     return ChartPlan(
         changes,
         faults,
-        [Fault(finding.line, finding.text) for finding in calc.review(rows)],
+        [Fault(finding.line, to_reader(finding.text, inch=False)) for finding in calc.review(rows)],
         sorted({change.row.set for change in changes} - _names(sets.values())),
         sorted({change.row.material for change in changes} - _names(materials.values())),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.core.exceptions import ValidationError
 
+from planning.calc.said import to_reader, told
 from planning.calc.units import Thickness, UnitError
 from shopfloor.models import Material, Units
 from shopfloor.site.queries import the_shop
@@ -16,4 +17,4 @@ def thickness_of(text: str, material: Material, *, typed: bool = True) -> Thickn
     try:
         return Thickness.parse(text, material.family or material.code, inch_shop=inch_shop)
     except UnitError as problem:
-        raise ValidationError({"thickness_text": str(problem)}) from problem
+        raise ValidationError({"thickness_text": to_reader(told(problem), inch=False)}) from problem

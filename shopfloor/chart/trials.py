@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from planning.calc.quality import u_from_angle_mm
+from planning.calc.said import to_reader, told
 from shopfloor.chart.cut_settings import ROW_NAMES, TRIAL_NAMES
 from shopfloor.chart.rows import save_row
 from shopfloor.chart.thickness import thickness_of
@@ -55,7 +56,7 @@ def _u_mm(trial: ChartTrial) -> float:
     try:
         return round(u_from_angle_mm(trial.angle_deg or 0.0, trial.thickness_mm), 4)
     except ValueError as problem:
-        raise ValidationError({"angle_deg": str(problem)}) from problem
+        raise ValidationError({"angle_deg": to_reader(told(problem), inch=False)}) from problem
 
 
 @transaction.atomic

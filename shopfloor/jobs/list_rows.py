@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
+from planning.calc.said import to_reader, told
 from planning.calc.units import Thickness, UnitError
 from shopfloor.files.read_list import Cell, Row
 from shopfloor.site.calendar import wall_to_utc
@@ -166,7 +167,9 @@ def _thickness(row: Row, family: str, inch_shop: bool) -> float:
     try:
         return Thickness.parse(text, family, inch_shop=inch_shop).nominal_mm
     except UnitError as problem:
-        raise RowError(_("thickness: {problem}").format(problem=problem)) from None
+        raise RowError(
+            _("thickness: {problem}").format(problem=to_reader(told(problem), inch=False))
+        ) from None
 
 
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]+(\d{1,2}):(\d{2})(?::\d{2})?)?")

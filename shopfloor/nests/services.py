@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from planning.calc.program import Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
-from planning.calc.said import stored
+from planning.calc.said import stored, to_reader, told
 from shopfloor.background.plans import request_plan
 from shopfloor.background.request import request_work
 from shopfloor.chart.thickness import thickness_of
@@ -60,7 +60,7 @@ def program_read(
     try:
         read: Program = read_apart("program", raw, dialect_of(table), limits=limits, tell=tell)
     except TooCostly as problem:
-        raise ValidationError(str(problem)) from None
+        raise ValidationError(to_reader(told(problem), inch=False)) from None
     return read
 
 

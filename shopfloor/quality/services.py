@@ -16,6 +16,7 @@ from planning.calc.quality import (
     u_from_sizes_mm,
     u_range,
 )
+from planning.calc.said import to_reader, told
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
@@ -56,7 +57,9 @@ def check_record(
         u_mm = _u_mm(measured, thickness_mm)
         reached = u_range(u_mm, thickness_mm) if u_mm is not None else None
     except QualityError as problem:
-        raise FloorError(f"{problem}".capitalize() + ".", _("Measure again.")) from problem
+        raise FloorError(
+            to_reader(told(problem), inch=False).capitalize() + ".", _("Measure again.")
+        ) from problem
     asked = u_asked(run)
     passed = measured.passed
     if passed is not False and u_mm is not None and asked is not None:

@@ -17,6 +17,7 @@ from django.utils.translation import gettext_noop as N_
 
 from planning.calc.motion import TableMotion
 from planning.calc.program import Dialect
+from planning.calc.said import to_reader, told, with_names
 from shopfloor.audit.actor import acting, current_who
 from shopfloor.background.plans import request_plan
 from shopfloor.background.request import request_work
@@ -106,7 +107,6 @@ def _check(table: Table) -> None:
         if not dialect.on_codes or not dialect.off_codes:
             raise ValueError(_("at least one code lights the torch and one puts it out"))
     except ValueError as problem:
-        said = str(problem)
-        for name, words in _WORDS.items():
-            said = said.replace(name, _(words))
+        names = {name: _(words) for name, words in _WORDS.items()}
+        said = to_reader(with_names(told(problem), names), inch=False)
         raise ValidationError(f"{said[:1].upper()}{said[1:]}.") from problem

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from planning.calc.chart.types import ChartRow
+from planning.calc.said import said
 from planning.calc.units import DENSITY_KG_M3, S_PER_MIN, material_family
 
 # Our reading of the energy balances found: cuts that need more than 0.6 or less than 0.05 of the
@@ -79,5 +80,12 @@ def unlikely(efficiency: float) -> str | None:
     """What to say about an efficiency outside the likely range, None inside it."""
     if LIKELY_LEAST <= efficiency <= LIKELY_MOST:
         return None
-    word = "fast" if efficiency > LIKELY_MOST else "slow"
-    return f"unlikely {word}: melting the kerf takes {efficiency:.0%} of the arc's power"
+    if efficiency > LIKELY_MOST:
+        return said(
+            "unlikely fast: melting the kerf takes {efficiency:.0%} of the arc's power",
+            efficiency=efficiency,
+        )
+    return said(
+        "unlikely slow: melting the kerf takes {efficiency:.0%} of the arc's power",
+        efficiency=efficiency,
+    )

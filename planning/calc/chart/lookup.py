@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from planning.calc.chart.energy import cutting_efficiency, is_impossible, unlikely
 from planning.calc.chart.types import FIGURES, ChartError, ChartFigure, ChartRow, Start
-from planning.calc.said import plain, said
+from planning.calc.said import said
 from planning.calc.units import MM_PER_IN
 
 _SAME: Final = 1e-6
@@ -45,10 +45,11 @@ def lookup(
             raise ChartError(
                 row.line,
                 said(
-                    f"a speed of {{0:/min.6g}} in {{1}} needs {efficiency:.3g} times the power "
+                    "a speed of {0:/min.6g} in {1} needs {efficiency:.3g} times the power "
                     "the arc has (volts x amps)",
                     row.speed_mm_min,
                     row.thickness_mm,
+                    efficiency=efficiency,
                 ),
             )
         if doubt := unlikely(efficiency):
@@ -72,18 +73,32 @@ def _fitting(rows: Sequence[ChartRow], set: str, material: str, gas: str | None)
     line = rows[0].line if rows else 1
     of_set = [row for row in rows if _alike(row.set, set)]
     if not of_set:
-        raise ChartError(line, f"there is no row for set {set!r}{_choices(r.set for r in rows)}")
+        raise ChartError(
+            line,
+            said(
+                "there is no row for set {set!r}{rows}", set=set, rows=_choices(r.set for r in rows)
+            ),
+        )
     fitting = [row for row in of_set if _alike(row.material, material)]
     if not fitting:
         known = _choices(r.material for r in of_set)
         raise ChartError(
-            of_set[0].line, f"there is no row for set {set!r} in material {material!r}{known}"
+            of_set[0].line,
+            said(
+                "there is no row for set {set!r} in material {material!r}{known}",
+                set=set,
+                material=material,
+                known=known,
+            ),
         )
     if gas is not None:
         of_gas = [row for row in fitting if _alike(row.gas, gas)]
         if not of_gas:
             known = _choices(r.gas for r in fitting)
-            raise ChartError(fitting[0].line, f"there is no row with gas {gas!r}{known}")
+            raise ChartError(
+                fitting[0].line,
+                said("there is no row with gas {gas!r}{known}", gas=gas, known=known),
+            )
         fitting = of_gas
     fitting.sort(key=lambda row: row.thickness_mm)
     for one, other in itertools.pairwise(fitting):
@@ -91,9 +106,11 @@ def _fitting(rows: Sequence[ChartRow], set: str, material: str, gas: str | None)
             raise ChartError(
                 other.line,
                 said(
-                    f"set {plain(set)!r}, {plain(material)!r}, {{0:.4g}} has a row on line "
-                    f"{one.line} too",
+                    "set {set!r}, {material!r}, {0:.4g} has a row on line {line} too",
                     other.thickness_mm,
+                    set=set,
+                    material=material,
+                    line=one.line,
                 ),
             )
     return fitting
@@ -115,15 +132,26 @@ def _around(fitting: list[ChartRow], thickness_mm: float) -> tuple[ChartRow, Cha
 
 def _beyond(thinnest: ChartRow, thickest: ChartRow, thickness_mm: float) -> str:
     low, high = thinnest.thickness_mm, thickest.thickness_mm
-    rows = (
-        f"{{0:.4g}} is beyond the rows for set {plain(thinnest.set)!r} in "
-        f"{plain(thinnest.material)!r}, which go from {{1:n.4g}} to {{2:.4g}}"
-    )
     sizes = (thickness_mm, low, high)
+    asked = {"set": thinnest.set, "material": thinnest.material}
     for other, unit in ((thickness_mm * MM_PER_IN, "inches"), (thickness_mm / MM_PER_IN, "mm")):
         if low - _SAME <= other <= high + _SAME:
-            return said(f"{rows}; were {unit} meant ({{3:.4g}})?", *sizes, other)
-    return said(rows, *sizes)
+            return said(
+                "{0:.4g} is beyond the rows for set {set!r} in {material!r}, which go from "
+                "{1:n.4g} to {2:.4g}; were inches meant ({3:.4g})?"
+                if unit == "inches"
+                else "{0:.4g} is beyond the rows for set {set!r} in {material!r}, which go from "
+                "{1:n.4g} to {2:.4g}; were mm meant ({3:.4g})?",
+                *sizes,
+                other,
+                **asked,
+            )
+    return said(
+        "{0:.4g} is beyond the rows for set {set!r} in {material!r}, which go from {1:n.4g} to "
+        "{2:.4g}",
+        *sizes,
+        **asked,
+    )
 
 
 def _between(below: ChartRow, above: ChartRow, thickness_mm: float) -> ChartRow:
@@ -133,7 +161,8 @@ def _between(below: ChartRow, above: ChartRow, thickness_mm: float) -> ChartRow:
     )
     if not _alike(below.gas, above.gas):
         raise ChartError(
-            above.line, f"nothing to interpolate: the row on line {below.line} has another gas"
+            above.line,
+            said("nothing to interpolate: the row on line {line} has another gas", line=below.line),
         )
     limits = [r.max_pierce_mm for r in (below, above) if r.max_pierce_mm is not None]
     figures: dict[str, Any] = {
@@ -179,4 +208,4 @@ def _alike(a: str, b: str) -> bool:
 
 def _choices(names: Iterable[str]) -> str:
     known = sorted({name for name in names if name})
-    return f"; there are {', '.join(known[:8])}" if known else ""
+    return said("; there are {known}", known=", ".join(known[:8])) if known else ""

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from planning.calc.chart.types import FIGURES, NEVER_ZERO, ChartError, ChartRow
+from planning.calc.said import listed, said, told
 from planning.calc.units import MM_PER_IN, GaugeOverrides, Thickness, UnitError
 
 _TEXT: Final = ("set", "duty", "gas", "material")
@@ -34,7 +35,7 @@ def read_chart(text: bytes, overrides: GaugeOverrides | None = None) -> list[Cha
         decoded = text.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = text[: error.start].count(b"\n") + 1
-        raise ChartError(line, "not UTF-8 text") from error
+        raise ChartError(line, said("not UTF-8 text")) from error
     reader = csv.reader(io.StringIO(decoded, newline=""), strict=True)
     rows: list[ChartRow] = []
     columns: list[str] | None = None
@@ -47,9 +48,11 @@ def read_chart(text: bytes, overrides: GaugeOverrides | None = None) -> list[Cha
             else:
                 rows.append(_row(columns, cells, reader.line_num, overrides))
     except csv.Error as error:
-        raise ChartError(reader.line_num, f"not a CSV line: {error}") from error
+        raise ChartError(
+            reader.line_num, said("not a CSV line: {error}", error=str(error))
+        ) from error
     if columns is None or not rows:
-        raise ChartError(reader.line_num or 1, "there is no row in the chart")
+        raise ChartError(reader.line_num or 1, said("there is no row in the chart"))
     return rows
 
 
@@ -58,16 +61,16 @@ def _header(cells: list[str], line: int) -> list[str]:
     known = {*_TEXT, *_NUMBERS, *_THICKNESSES, *_REMARKS}
     for column in columns:
         if column not in known:
-            raise ChartError(line, f"column {column!r} is not known")
+            raise ChartError(line, said("column {column!r} is not known", column=column))
         if columns.count(column) > 1:
-            raise ChartError(line, f"column {column!r} is there twice")
+            raise ChartError(line, said("column {column!r} is there twice", column=column))
     for needed in ("set", "material"):
         if needed not in columns:
-            raise ChartError(line, f"column {needed!r} is missing")
+            raise ChartError(line, said("column {needed!r} is missing", needed=needed))
     if not set(columns) & set(_THICKNESSES):
-        raise ChartError(line, "a column for the thickness is missing: thickness_mm")
+        raise ChartError(line, said("a column for the thickness is missing: thickness_mm"))
     if not set(columns) & {"speed_mm_min", "speed_in_min"}:
-        raise ChartError(line, "a column for the speed is missing: speed_mm_min")
+        raise ChartError(line, said("a column for the speed is missing: speed_mm_min"))
     return columns
 
 
@@ -75,22 +78,27 @@ def _row(
     columns: list[str], cells: list[str], line: int, overrides: GaugeOverrides | None
 ) -> ChartRow:
     if len(cells) > len(columns) and any(cell.strip() for cell in cells[len(columns) :]):
-        raise ChartError(line, f"{len(cells)} cells, but {len(columns)} columns")
+        raise ChartError(
+            line,
+            said("{cells} cells, but {columns} columns", cells=len(cells), columns=len(columns)),
+        )
     given = {
         column: cell.strip() for column, cell in zip(columns, cells, strict=False) if cell.strip()
     }
     for needed in ("set", "material"):
         if needed not in given:
-            raise ChartError(line, f"{needed} is blank")
+            raise ChartError(line, said("{needed} is blank", needed=needed))
     numbers: dict[str, float] = {}
     for column, cell in given.items():
         if column in _NUMBERS:
             field, factor = _NUMBERS[column]
             if field in numbers:
-                raise ChartError(line, f"{column} is given in two units; leave one blank")
+                raise ChartError(
+                    line, said("{column} is given in two units; leave one blank", column=column)
+                )
             numbers[field] = _number(column, cell, line, field not in NEVER_ZERO) * factor
     if "speed_mm_min" not in numbers:
-        raise ChartError(line, "the speed is blank")
+        raise ChartError(line, said("the speed is blank"))
     thickness = _thickness(given, line, overrides)
     return ChartRow(
         set=given["set"],
@@ -107,25 +115,34 @@ def _row(
 def _thickness(given: Mapping[str, str], line: int, overrides: GaugeOverrides | None) -> Thickness:
     found = [column for column in _THICKNESSES if column in given]
     if len(found) != 1:
-        word = "is blank" if not found else f"is given twice: {' and '.join(found)}"
-        raise ChartError(line, f"the thickness {word}")
+        if not found:
+            raise ChartError(line, said("the thickness is blank"))
+        twice = listed(found, " and ")
+        raise ChartError(line, said("the thickness is given twice: {found}", found=twice))
     column, cell = found[0], given[found[0]]
     if not cell[-1].isalpha() and '"' not in cell:
         cell += {"gauge": " ga", "thickness_in": " in", "thickness_mm": " mm"}[column]
     try:
         return Thickness.parse(cell, given["material"], overrides=overrides)
     except UnitError as error:
-        raise ChartError(line, f"{column}: {error}") from error
+        raise ChartError(
+            line, said("{column}: {error}", column=column, error=told(error))
+        ) from error
 
 
 def _number(column: str, cell: str, line: int, may_be_zero: bool) -> float:
     try:
         value = float(cell)
     except ValueError:
-        raise ChartError(line, f"{column}: {cell!r} is not a number") from None
+        raise ChartError(
+            line, said("{column}: {cell!r} is not a number", column=column, cell=cell)
+        ) from None
     least_ok = value >= 0 if may_be_zero else value > 0
     if not math.isfinite(value) or not least_ok:
-        raise ChartError(line, f"{column}: {cell} is not above zero")
+        raise ChartError(line, said("{column}: {cell} is not above zero", column=column, cell=cell))
     if value > _MOST:
-        raise ChartError(line, f"{column}: {cell} is above {_MOST:.0e}")
+        raise ChartError(
+            line,
+            said("{column}: {cell} is above {most:.0e}", column=column, cell=cell, most=_MOST),
+        )
     return value

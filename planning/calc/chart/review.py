@@ -11,6 +11,7 @@ from typing import Final
 
 from planning.calc.chart.energy import cutting_efficiency, is_impossible, unlikely
 from planning.calc.chart.types import ChartRow
+from planning.calc.said import said
 from planning.calc.units import looks_like_inch_mix
 
 # How far a row may lie off the line through its neighbours and still be read as a 25.4 mix: our
@@ -36,7 +37,10 @@ def review(rows: Sequence[ChartRow]) -> list[Finding]:
         if efficiency is None:
             continue
         if is_impossible(row, efficiency):
-            text = f"needs {efficiency:.2f} times the power the arc has (volts x amps)"
+            text = said(
+                "needs {efficiency:.2f} times the power the arc has (volts x amps)",
+                efficiency=efficiency,
+            )
             found.append(Finding(row.line, text, impossible=True))
         elif doubt := unlikely(efficiency):
             found.append(Finding(row.line, doubt))
@@ -47,7 +51,7 @@ def review(rows: Sequence[ChartRow]) -> list[Finding]:
         group.sort(key=lambda row: row.thickness_mm)
         found.extend(_mixed(group))
         found.extend(
-            Finding(thick.line, f"faster than the thinner row on line {thin.line}")
+            Finding(thick.line, said("faster than the thinner row on line {line}", line=thin.line))
             for thin, thick in itertools.pairwise(group)
             if thick.speed_mm_min > thin.speed_mm_min
         )
@@ -70,6 +74,8 @@ def _mixed(group: list[ChartRow]) -> list[Finding]:
         slope = math.log(other.speed_mm_min / one.speed_mm_min) / span
         guess = one.speed_mm_min * (row.thickness_mm / one.thickness_mm) ** slope
         if looks_like_inch_mix(row.speed_mm_min, guess, _SLACK):
-            text = "its speed and its neighbours' are 25.4 apart: inches and mm may be mixed up"
+            text = said(
+                "its speed and its neighbours' are 25.4 apart: inches and mm may be mixed up"
+            )
             found.append(Finding(row.line, text))
     return found

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import Final, Literal
 
+from planning.calc.said import said
+
 Start = Literal["pierce", "edge"]
 
 
@@ -12,7 +14,7 @@ class ChartError(ValueError):
     """A chart that cannot be read, or a question it must not answer. ``line`` counts from 1."""
 
     def __init__(self, line: int, message: str) -> None:
-        super().__init__(f"line {line}: {message}")
+        super().__init__(said("line {line}: {message}", line=line, message=message))
         self.line = line
         self.message = message
 

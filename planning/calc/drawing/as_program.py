@@ -20,6 +20,7 @@ from planning.calc.drawing.curves import Arc, Curve, Line, Point
 from planning.calc.drawing.types import Contour, Drawing
 from planning.calc.program import Note, Program
 from planning.calc.program.types import ARC_CCW, ARC_CW, LINE, RAPID, Moves
+from planning.calc.said import said
 
 LEAST_LEAD_MM = 3.0
 CHORD_MM = 0.01
@@ -35,11 +36,12 @@ def usual_lead_mm(thickness_mm: float) -> float:
 def estimate_words(lead_mm: float, *, marked: bool = False) -> str:
     """What a plan made from a drawing rests on, for the page. Marking has a length and no speed: no
     chart row is for it, so its time is in no estimate."""
-    said = (
-        f"estimated: no program yet; {lead_mm:g} mm of lead-in a contour, travel to the nearest "
-        "next start, inner contours first, no kerf"
+    told = said(
+        "estimated: no program yet; {lead_mm:g} mm of lead-in a contour, travel "
+        "to the nearest next start, inner contours first, no kerf",
+        lead_mm=lead_mm,
     )
-    return f"{said}; marking takes time too and is not in it" if marked else said
+    return said("{told}; marking takes time too and is not in it", told=told) if marked else told
 
 
 @dataclass(slots=True)
@@ -61,7 +63,7 @@ def as_program(drawing: Drawing, lead_mm: float) -> Program:
     line in notes and plans is its number in the drawing. Ellipses and splines are chorded finely;
     their moves keep the lengths of the true curve."""
     if not 0 <= lead_mm <= 100:
-        raise ValueError(f"a lead-in of 0 to 100 mm, not {lead_mm:g} mm")
+        raise ValueError(said("a lead-in of 0 to 100 mm, not {lead_mm:g} mm", lead_mm=lead_mm))
     corner = drawing.extents_mm[:2]
     order = cut_order(drawing.contours, corner)
     rows: list[_Row] = []

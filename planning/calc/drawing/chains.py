@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from planning.calc.drawing.curves import Curve, Line, Point
 from planning.calc.drawing.types import Note, Strand
-from planning.calc.said import plain, said
+from planning.calc.said import said
 
 MEET_MM = 1e-4  # ends nearer than this are one point: what writing decimals does to them
 
@@ -90,8 +90,8 @@ def _join_gaps(strands: Sequence[Strand], ends: _Ends, gap_mm: float) -> list[No
         del ends.at[ends.node[j]]
         ends.node[j] = ends.node[i]
         one, other = strands[i // 2], strands[j // 2]
-        between = f"{plain(one.words)} and {plain(other.words)}"
-        text = said(f"a gap of {{0:.3g}} between {between}: joined", gap)
+        between = said("{words} and {other}", words=one.words, other=other.words)
+        text = said("a gap of {0:.3g} between {between}: joined", gap, between=between)
         notes.append(Note(text, False, one.handle, one.layer, ends.places[i]))
     return notes
 
@@ -177,6 +177,11 @@ def _branches(strands: Sequence[Strand], ends: _Ends) -> list[Note]:
         if len(members) > 2:
             x, y = ends.places[members[0]]
             one = strands[members[0] // 2]
-            text = f"{len(members)} lines meet at X {x:.3f} Y {y:.3f}: where each goes on is unsaid"
+            text = said(
+                "{count} lines meet at X {x:.3f} Y {y:.3f}: where each goes on is unsaid",
+                count=len(members),
+                x=x,
+                y=y,
+            )
             notes.append(Note(text, True, one.handle, one.layer, (x, y)))
     return notes

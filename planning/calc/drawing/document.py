@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planning.calc.drawing.types import DrawingError, legible
+from planning.calc.said import said
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -21,10 +22,10 @@ _BINARY = b" Binary DXF\r\n\x1a\x00"  # bytes 7 to 22 of every binary file
 _EOF = re.compile(rb"(?:^|[\r\n])[ \t]*0[ \t]*(?:\r\n|\n|\r)[ \t]*EOF[ \t]*(?:[\r\n]|$)")
 _LINE = re.compile(r"\bline[: ]+(\d+)", re.I)
 _TELLS = (
-    (b"AC10", "This is a DWG drawing: keep it as DXF."),
-    (b"%PDF", "This is a PDF: ask for the DXF."),
-    (b"PK\x03\x04", "This is a ZIP archive: unpack it first."),
-    (b"ISO-10303", "This is a STEP model: ask for the DXF of the flat part."),
+    (b"AC10", said("This is a DWG drawing: keep it as DXF.")),
+    (b"%PDF", said("This is a PDF: ask for the DXF.")),
+    (b"PK\x03\x04", said("This is a ZIP archive: unpack it first.")),
+    (b"ISO-10303", said("This is a STEP model: ask for the DXF of the flat part.")),
 )
 
 
@@ -36,35 +37,39 @@ class Opened:
 
 def open_document(raw: bytes) -> Opened:
     """Reads ASCII and binary DXF of any release. A file that the strict reader refuses is read
-    again leniently, and what was mended is said. Raises ``DrawingError``."""
+    again leniently, and what was mended is told. Raises ``DrawingError``."""
     _look(raw)
     try:
         return Opened(_strict(raw), None)
     except DrawingError:
         raise
     except MemoryError:
-        raise DrawingError("The drawing does not fit into memory.") from None
+        raise DrawingError(said("The drawing does not fit into memory.")) from None
     except Exception as problem:  # a damaged file can break the reader at any statement of it
         return _lenient(raw, problem)
 
 
 def _look(raw: bytes) -> None:
     if not raw.strip():
-        raise DrawingError("The file is empty.", "1")
+        raise DrawingError(said("The file is empty."), "1")
     if len(raw) > MOST_BYTES:
-        raise DrawingError(f"The drawing is over {MOST_BYTES // 1024 // 1024} MB.")
-    for tell, said in _TELLS:
+        raise DrawingError(
+            said("The drawing is over {most_bytes} MB.", most_bytes=MOST_BYTES // 1024 // 1024)
+        )
+    for tell, told in _TELLS:
         if raw.startswith(tell):
-            raise DrawingError(said, "1")
+            raise DrawingError(told, "1")
     if raw[7:22] == _BINARY:
         if b"EOF\x00" not in raw[-256:]:
-            raise DrawingError("The file is cut short: its end mark is missing.")
+            raise DrawingError(said("The file is cut short: its end mark is missing."))
         return
     if b"SECTION" not in raw[: 1024 * 1024]:
-        raise DrawingError("This is not a DXF file: it has no SECTION.", "1")
+        raise DrawingError(said("This is not a DXF file: it has no SECTION."), "1")
     if not _EOF.search(raw):
         lines = raw.count(b"\n") + 1
-        raise DrawingError("The file is cut short: its end mark (0, EOF) is missing.", str(lines))
+        raise DrawingError(
+            said("The file is cut short: its end mark (0, EOF) is missing."), str(lines)
+        )
 
 
 def _strict(raw: bytes) -> Document:
@@ -80,15 +85,15 @@ def _strict(raw: bytes) -> Document:
 
 
 def _lenient(raw: bytes, problem: Exception) -> Opened:
-    said = " ".join(str(problem).split())[:200] or type(problem).__name__
-    place = _LINE.search(said)
+    told = " ".join(str(problem).split())[:200] or type(problem).__name__
+    place = _LINE.search(told)
     where = place.group(1) if place else None
     if raw[7:22] == _BINARY:
-        raise DrawingError(f"The binary DXF cannot be read: {said}", where)
+        raise DrawingError(said("The binary DXF cannot be read: {told}", told=told), where)
     from ezdxf import recover
 
     try:
         document, _ = recover.read(io.BytesIO(raw))
     except Exception as second:  # likewise
-        raise DrawingError(f"The DXF cannot be read: {said}", where) from second
-    return Opened(document, legible(said))
+        raise DrawingError(said("The DXF cannot be read: {told}", told=told), where) from second
+    return Opened(document, legible(told))

@@ -1,7 +1,7 @@
 """DXF entities as curves in the plane, blocks taken apart.
 
 Everything is seen from above: an entity that is not flat is measured by its shadow in X and Y, as
-the torch would cut it, and said so.
+the torch would cut it, and told so.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from ezdxf.math import OCS, Matrix44, Vec3
 from planning.calc.drawing.curves import Arc, Curve, Line, Point, bulge
 from planning.calc.drawing.splines import beziers
 from planning.calc.drawing.types import DrawingError, Note, Strand, legible
+from planning.calc.said import Said, said, told
 
 MOST_CURVES = 250_000
 MOST_INSERTS = 100_000  # placed blocks, empty ones too: ten in ten in ten has no end
@@ -63,9 +64,9 @@ def _walk(entities: Iterable[Any], where: _Where, found: Collected) -> None:
         layer = legible(str(_common(entity, "layer", "0")))
         if layer == "0" and where.layer is not None:
             layer = where.layer
-        handle = str(entity.dxf.get("handle") or "without handle")
+        handle = str(entity.dxf.get("handle") or said("without handle"))
         if where.blocks:
-            handle = f"{handle} in block {where.blocks[-1]}"
+            handle = said("{handle} in block {blocks}", handle=handle, blocks=where.blocks[-1])
         handle = legible(handle)
         try:
             if kind == "INSERT":
@@ -81,13 +82,24 @@ def _walk(entities: Iterable[Any], where: _Where, found: Collected) -> None:
             place, bare = _Place(where.map), Strand(handle, kind, layer, ())
             _keep(reader(entity, place), bare, found)
             if place.sloped:
-                found.notes.append(Note(f"{bare.words} is not flat: measured as seen from above",
-                                        True, handle, layer))  # fmt: skip
+                found.notes.append(
+                    Note(
+                        said("{bare} is not flat: measured as seen from above", bare=bare.words),
+                        True,
+                        handle,
+                        layer,
+                    )
+                )
         except (ValueError, TypeError, ArithmeticError, AttributeError, LookupError) as problem:
             if isinstance(problem, DrawingError) and not isinstance(problem, _Unmeasured):
                 raise
-            said = f"{kind} on layer {layer}: {_words(problem)}"
-            found.faults.setdefault(layer, []).append(DrawingError(said, handle))
+            text = said(
+                "{kind} on layer {layer}: {problem}",
+                kind=kind,
+                layer=layer,
+                problem=_words(problem),
+            )
+            found.faults.setdefault(layer, []).append(DrawingError(text, handle))
 
 
 def _common(entity: Any, name: str, default: Any) -> Any:
@@ -104,20 +116,32 @@ class _Unmeasured(DrawingError):
 def _words(problem: Exception) -> str:
     if isinstance(problem, _Unmeasured):
         return problem.message
-    return " ".join(str(problem).split()) or type(problem).__name__
+    found = told(problem)
+    return found if isinstance(found, Said) else " ".join(found.split()) or type(problem).__name__
 
 
 def _keep(curves: list[Curve], bare: Strand, found: Collected) -> None:
     found.curves += len(curves)
     if found.curves > MOST_CURVES:
-        raise DrawingError(f"The drawing has more than {MOST_CURVES:,} curves, blocks taken apart.")
+        raise DrawingError(
+            said(
+                "The drawing has more than {most_curves:,} curves, blocks taken apart.",
+                most_curves=MOST_CURVES,
+            )
+        )
     for curve in curves:
         if not all(abs(value) <= MOST_MM for value in (*curve.start, *curve.end)):
-            raise _Unmeasured("a coordinate is not a number or is over 10 km away")
+            raise _Unmeasured(said("a coordinate is not a number or is over 10 km away"))
     lasting = [curve for curve in curves if curve.length_mm > 1e-9]
     if not lasting:
-        found.notes.append(Note(f"{bare.words} has no length: left out", False, bare.handle,
-                                bare.layer))  # fmt: skip
+        found.notes.append(
+            Note(
+                said("{bare} has no length: left out", bare=bare.words),
+                False,
+                bare.handle,
+                bare.layer,
+            )
+        )
         return
     closed = math.dist(lasting[0].start, lasting[-1].end) <= 1e-6
     found.strands.append(Strand(bare.handle, bare.kind, bare.layer, tuple(lasting), closed))
@@ -126,7 +150,9 @@ def _keep(curves: list[Curve], bare: Strand, found: Collected) -> None:
 def _insert(entity: Any, layer: str, handle: str, where: _Where, found: Collected) -> None:
     name = legible(str(entity.dxf.get("name", "")))
     if name in where.blocks or len(where.blocks) >= MOST_DEPTH:
-        raise DrawingError(f"Block {name} on layer {layer} inserts itself.", handle)
+        raise DrawingError(
+            said("Block {name} on layer {layer} inserts itself.", name=name, layer=layer), handle
+        )
     block = entity.block()
     if block is None:
         found.notes.append(
@@ -135,7 +161,10 @@ def _insert(entity: Any, layer: str, handle: str, where: _Where, found: Collecte
         return
     columns, rows = entity.dxf.get("column_count", 1), entity.dxf.get("row_count", 1)
     if columns * rows > MOST_CURVES:
-        raise DrawingError(f"Block {name} is inserted {columns * rows:,} times.", handle)
+        raise DrawingError(
+            said("Block {name} is inserted {times:,} times.", name=name, times=columns * rows),
+            handle,
+        )
     copies = entity.multi_insert() if columns * rows > 1 else (entity,)
     for copy in copies:
         found.inserts += 1
@@ -189,7 +218,7 @@ def _arc(entity: Any, place: _Place) -> list[Curve]:
 def _round(entity: Any, place: _Place, start: float, end: float) -> Arc:
     axes, radius = _axes(entity), float(entity.dxf.radius)
     if not radius > 0:
-        raise _Unmeasured(f"its radius is {radius:g}")
+        raise _Unmeasured(said("its radius is {radius:g}", radius=radius))
     centre = place.point(axes.to_wcs(Vec3(entity.dxf.center)))
     u = place.way(axes.to_wcs(Vec3(radius, 0, 0)))
     v = place.way(axes.to_wcs(Vec3(0, radius, 0)))
@@ -216,7 +245,7 @@ def _lwpolyline(entity: Any, place: _Place) -> list[Curve]:
 
 def _polyline(entity: Any, place: _Place) -> list[Curve]:
     if entity.is_polygon_mesh or entity.is_poly_face_mesh:
-        raise _Unmeasured("it is a mesh, no outline")
+        raise _Unmeasured(said("it is a mesh, no outline"))
     drawn = [each for each in entity.vertices if not each.dxf.get("flags", 0) & 16]  # frame points
     points = [(Vec3(each.dxf.location), float(each.dxf.get("bulge", 0.0))) for each in drawn]
     axes = OCS() if entity.is_3d_polyline else _axes(entity)
@@ -258,7 +287,7 @@ def _spline(entity: Any, place: _Place) -> list[Curve]:
         control, weights = list(tool.control_points), None
     points = [place.point(each) for each in control]
     if not all(abs(value) <= MOST_MM for point in points for value in point):
-        raise _Unmeasured("a control point is not a number or is over 10 km away")
+        raise _Unmeasured(said("a control point is not a number or is over 10 km away"))
     return list(beziers(points, knots, degree, weights))
 
 
@@ -276,4 +305,14 @@ READERS: dict[str, Callable[[Any, _Place], list[Curve]]] = {
 def passed_notes(found: Collected) -> Iterator[Note]:
     """What was seen and is no outline, counted by kind and layer."""
     for (kind, layer), count in sorted(found.passed.items()):
-        yield Note(f"{count} {kind} on layer {layer} passed over: no outline", False, None, layer)
+        yield Note(
+            said(
+                "{count} {kind} on layer {layer} passed over: no outline",
+                count=count,
+                kind=kind,
+                layer=layer,
+            ),
+            False,
+            None,
+            layer,
+        )

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from planning.calc.drawing.types import Role, legible
+from planning.calc.said import said
 
 _MARK = re.compile(r"MARK|ETCH|SCRIB|ENGRAV|STAMP|PUNCH|PLOT", re.I)
 _IGNORE = re.compile(
@@ -29,11 +30,11 @@ def defaults(document: Any, seen: Mapping[str, Counter[str]]) -> dict[str, tuple
 def _default(layer: Any, name: str) -> tuple[Role, str]:
     if layer is not None:
         if layer.is_off() or layer.is_frozen():
-            return "ignore", "switched off in the drawing"
+            return "ignore", said("switched off in the drawing")
         if _DASHED.search(str(layer.dxf.get("linetype", ""))):
-            return "ignore", "its lines are not drawn through"
+            return "ignore", said("its lines are not drawn through")
     if _MARK.search(name):
-        return "mark", "named like marking"
+        return "mark", said("named like marking")
     if _IGNORE.search(name):
-        return "ignore", "named like help lines"
-    return "cut", "nothing speaks against it"
+        return "ignore", said("named like help lines")
+    return "cut", said("nothing speaks against it")

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import math
 
+from planning.calc.said import said
+
 GAP_MM = 10.0  # between parts; our assumption
 EDGE_MM = 10.0  # left along the sheet's edges; our assumption
-RULE = "estimated: no nest yet; boxes of the parts in rows and columns, 10 mm between and at edges"
+RULE = said(
+    "estimated: no nest yet; boxes of the parts in rows and columns, 10 mm between and at edges"
+)
 
 
 def parts_a_sheet(
@@ -18,7 +22,7 @@ def parts_a_sheet(
     lie in each other's holes give more. 0 where it is too large. Raises ``ValueError`` for sizes
     that are not above zero."""
     if min(*part_mm, *sheet_mm) <= 0:
-        raise ValueError("a part and a sheet have a length and a width above zero")
+        raise ValueError(said("a part and a sheet have a length and a width above zero"))
     length, width = sheet_mm
 
     def rows(side: float, room: float) -> int:

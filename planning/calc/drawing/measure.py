@@ -45,7 +45,7 @@ def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
 
     reading = reading or Reading()
     opened = open_document(raw)
-    unit, said = _unit(opened.document, reading)
+    unit, told = _unit(opened.document, reading)
     found = collect(opened.document, UNITS_MM[unit or "mm"])
     roles = defaults(opened.document, found.seen)
     for name in found.seen:
@@ -60,10 +60,24 @@ def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
     notes: list[Note] = []
     if opened.mended is not None:
         notes.append(
-            Note(f"the file is damaged and was repaired in reading: {opened.mended}", True)
+            Note(
+                said(
+                    "the file is damaged and was repaired in reading: {mended}",
+                    mended=opened.mended,
+                ),
+                True,
+            )
         )
-    if reading.unit is not None and said not in (None, reading.unit):
-        notes.append(Note(f"the file says {said}, read as {reading.unit} because you chose it"))
+    if reading.unit is not None and told not in (None, reading.unit):
+        notes.append(
+            Note(
+                said(
+                    "the file says {told}, read as {unit} because you chose it",
+                    told=told,
+                    unit=reading.unit,
+                )
+            )
+        )
     notes += [each for each in found.notes if each.layer in used or each.layer is None]
     notes += passed_notes(found)
     notes += _unused(reading, found.seen)
@@ -76,25 +90,36 @@ def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
 def _unit(document: Any, reading: Reading) -> tuple[str | None, str | None]:
     """The unit to read in and the one the file says."""
     code = document.header.get("$INSUNITS", 0)
-    said = INSUNITS.get(code) if isinstance(code, int) else None
+    told = INSUNITS.get(code) if isinstance(code, int) else None
     if reading.unit is None:
-        return said, said
+        return told, told
     if reading.unit not in UNITS_MM:
-        raise DrawingError(f"A unit is {', '.join(UNITS_MM)}, not {reading.unit}.")
-    return reading.unit, said
+        raise DrawingError(
+            said(
+                "A unit is {units_mm}, not {unit}.", units_mm=", ".join(UNITS_MM), unit=reading.unit
+            )
+        )
+    return reading.unit, told
 
 
 def _ask(strands: Sequence[Strand]) -> str:
-    asked = "The drawing does not say its unit: choose one."
+    asked = said("The drawing does not say its unit: choose one.")
     if not strands:
         return asked
     x_min, y_min, x_max, y_max = union([curve.box for each in strands for curve in each.curves])
-    return f"{asked} It measures {x_max - x_min:.6g} by {y_max - y_min:.6g} of them."
+    return said(
+        "{asked} It measures {x_max:.6g} by {y_max:.6g} of them.",
+        asked=asked,
+        x_max=x_max - x_min,
+        y_max=y_max - y_min,
+    )
 
 
 def _unused(reading: Reading, seen: dict[str, Any]) -> list[Note]:
     return [
-        Note(f"there is nothing on layer {name}, which was chosen", False, None, name)
+        Note(
+            said("there is nothing on layer {name}, which was chosen", name=name), False, None, name
+        )
         for name in sorted(set(reading.roles) - set(seen))
     ]
 
@@ -120,7 +145,7 @@ def _measured(
         for strand in kept:
             lengths[strand.layer] += math.fsum(curve.length_mm for curve in strand.curves)
     if not chains["cut"] and not chains["mark"]:
-        raise DrawingError("Nothing is drawn on a layer that is cut or marked.")
+        raise DrawingError(said("Nothing is drawn on a layer that is cut or marked."))
     contours, more, sound = contours_of(chains["cut"])
     marks = loose_contours(chains["mark"])
     notes += capped(more)
@@ -166,9 +191,9 @@ def union(boxes: Sequence[Box]) -> Box:
 
 
 def capped(notes: list[Note]) -> list[Note]:
-    """A flood of one kind cut short, and said so."""
+    """A flood of one kind cut short, and told so."""
     if len(notes) <= MOST_OF_A_KIND:
         return notes
     more = len(notes) - MOST_OF_A_KIND
     fault = any(each.fault for each in notes[MOST_OF_A_KIND:])
-    return [*notes[:MOST_OF_A_KIND], Note(f"and {more} more like these", fault)]
+    return [*notes[:MOST_OF_A_KIND], Note(said("and {more} more like these", more=more), fault)]

@@ -10,6 +10,7 @@ from typing import TypeGuard
 
 from planning.calc.drawing.curves import Arc, Curve, Point
 from planning.calc.drawing.types import Note, Strand
+from planning.calc.said import said
 
 SAME_MM = 0.01
 _CELL_MM = 0.1
@@ -72,16 +73,26 @@ def without_repeats(strands: Iterable[Strand]) -> tuple[list[Strand], list[Note]
         if not again:
             kept.append(strand)
         elif len(again) == len(found):
-            text = f"{strand.words} repeats {again[0].words}: left out"
+            text = said(
+                "{strand} repeats {words}: left out", strand=strand.words, words=again[0].words
+            )
             notes.append(Note(text, False, strand.handle, strand.layer, strand.start))
             continue
         elif strand.closed:
             kept.append(strand)
-            text = f"{strand.words} shares an edge with {again[0].words}: it would be cut twice"
+            text = said(
+                "{strand} shares an edge with {words}: it would be cut twice",
+                strand=strand.words,
+                words=again[0].words,
+            )
             notes.append(Note(text, True, strand.handle, strand.layer, strand.start))
         else:
             kept += _rest(strand, found)
-            text = f"a piece of {strand.words} repeats {again[0].words}: left out"
+            text = said(
+                "a piece of {strand} repeats {words}: left out",
+                strand=strand.words,
+                words=again[0].words,
+            )
             notes.append(Note(text, False, strand.handle, strand.layer, strand.start))
         for curve, other in zip(strand.curves, found, strict=True):
             if other is None:

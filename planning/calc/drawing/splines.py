@@ -8,6 +8,7 @@ import numpy as np
 
 from planning.calc.drawing.curves import Bezier
 from planning.calc.drawing.quadrature import Floats
+from planning.calc.said import said
 
 MOST_DEGREE = 15
 
@@ -26,19 +27,30 @@ def beziers(
     """
     count = len(points)
     if not 1 <= degree <= MOST_DEGREE:
-        raise ValueError(f"a spline of degree {degree}")
+        raise ValueError(said("a spline of degree {degree}", degree=degree))
     if count < degree + 1:
-        raise ValueError(f"a spline of degree {degree} with {count} control points")
+        raise ValueError(
+            said(
+                "a spline of degree {degree} with {count} control points",
+                degree=degree,
+                count=count,
+            )
+        )
     if len(knots) != count + degree + 1:
         raise ValueError(
-            f"{count} control points need {count + degree + 1} knots, not {len(knots)}"
+            said(
+                "{count} control points need {needed} knots, not {knots}",
+                count=count,
+                needed=count + degree + 1,
+                knots=len(knots),
+            )
         )
     places: Floats = np.asarray(knots, dtype=np.float64)
     if (np.diff(places) < 0).any() or not places[degree] < places[count]:
-        raise ValueError("its knots do not rise")
+        raise ValueError(said("its knots do not rise"))
     given: Floats = np.ones(count) if weights is None else np.asarray(weights, dtype=np.float64)
     if len(given) != count or not (given > 0).all():
-        raise ValueError("its weights are not one positive number a control point")
+        raise ValueError(said("its weights are not one positive number a control point"))
     plane: Floats = np.asarray(points, dtype=np.float64)[:, :2]
     held: Floats = np.column_stack((plane * given[:, None], given))
     return [

@@ -11,6 +11,7 @@ from typing import Literal
 
 from planning.calc.drawing.curves import Box, Curve, Point
 from planning.calc.drawing.quadrature import Floats
+from planning.calc.said import said
 
 Role = Literal["cut", "mark", "ignore"]
 ROLES: tuple[Role, ...] = ("cut", "mark", "ignore")
@@ -21,7 +22,8 @@ GAP_MM = 0.05
 def legible(text: str) -> str:
     """With bytes that are no text written out: ezdxf hands them on as surrogates, which no page,
     no terminal and no database can hold."""
-    return text.encode("utf-8", "backslashreplace").decode("utf-8")
+    found = text.encode("utf-8", "backslashreplace").decode("utf-8")
+    return text if found == text else found
 
 
 class DrawingError(ValueError):
@@ -33,7 +35,9 @@ class DrawingError(ValueError):
 
     def __init__(self, message: str, place: str | None = None) -> None:
         message = legible(message)
-        super().__init__(message if place is None else f"{place}: {message}")
+        super().__init__(
+            message if place is None else said("{place}: {message}", place=place, message=message)
+        )
         self.message = message
         self.place = place
 
@@ -57,9 +61,11 @@ class Reading:
 
     def __post_init__(self) -> None:
         if not 0 <= self.gap_mm <= 5:
-            raise ValueError(f"gaps are joined from 0 to 5 mm, not {self.gap_mm:g} mm")
+            raise ValueError(
+                said("gaps are joined from 0 to 5 mm, not {gap_mm:g} mm", gap_mm=self.gap_mm)
+            )
         if wrong := sorted(set(self.roles.values()) - set(ROLES)):
-            raise ValueError(f"a layer is cut, mark or ignore, not {wrong[0]}")
+            raise ValueError(said("a layer is cut, mark or ignore, not {wrong}", wrong=wrong[0]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +89,9 @@ class Strand:
 
     @property
     def words(self) -> str:
-        return f"{self.kind} {self.handle} on layer {self.layer}"
+        return said(
+            "{kind} {handle} on layer {layer}", kind=self.kind, handle=self.handle, layer=self.layer
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from planning.calc.program.codes import code_number
+from planning.calc.said import said
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int32]
@@ -31,7 +32,7 @@ class ProgramError(ValueError):
     """
 
     def __init__(self, line: int, message: str) -> None:
-        super().__init__(f"line {line}: {message}")
+        super().__init__(said("line {line}: {message}", line=line, message=message))
         self.line = line
         self.message = message
 

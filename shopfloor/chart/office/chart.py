@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from planning.calc.chart import ChartError
+from planning.calc.said import to_reader
 from shopfloor.chart.cut_settings import CHART_NAMES, OF_CHART, columns
 from shopfloor.chart.queries import chart_rows
 from shopfloor.chart.services import chart_apply, chart_plan, row_end
@@ -85,7 +86,9 @@ def bring(request: DeskRequest) -> HttpResponse:
         except ValidationError as problem:
             refused(form, problem)
         except ChartError as problem:
-            form.add_error("file", f"{file.name}:{problem.line}: {problem.message}")
+            form.add_error(
+                "file", f"{file.name}:{problem.line}: {to_reader(problem.message, inch=False)}"
+            )
     return render(request, "chart/chart_import.html", {"form": form, "columns": COLUMNS})
 
 

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
 from planning.calc import drawing as calc
+from planning.calc.said import to_reader, told
 from shopfloor.drawings.queries import drawing_map, layer_words, newest_drawing
 from shopfloor.drawings.services import (
     MAX_DRAWING_BYTES,
@@ -63,12 +64,12 @@ class ReadForm(forms.Form):
         try:
             self.read = drawing_read(self.raw, self.reading(said))
         except calc.UnitUnknown as problem:
-            self.add_error("unit", problem.message)
+            self.add_error("unit", to_reader(problem.message, inch=False))
         except calc.DrawingError as problem:
             place = f"{said['file_name']}:{problem.place or 1}: "
-            self.add_error("file", place + problem.message)
+            self.add_error("file", place + to_reader(problem.message, inch=False))
         except TooCostly as problem:
-            self.add_error("file", f"{said['file_name']}: {problem}")
+            self.add_error("file", f"{said['file_name']}: {to_reader(told(problem), inch=False)}")
         return said
 
     def reading(self, said: dict[str, Any]) -> calc.Reading:

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST
 
 from planning.calc.program import ProgramError
+from planning.calc.said import to_reader
 from shopfloor.audit.row_versions import version_of
 from shopfloor.background.plans import request_plan
 from shopfloor.models import Incoming, Material, Nest, NestRevision, Table, Units, WearSet
@@ -97,7 +98,9 @@ def _read(form: forms.Form, write: Any) -> bool:
         raw = upload_bytes(upload, MAX_PROGRAM_BYTES)
         return attempt(form, lambda: write(upload.name or "program", raw))
     except ProgramError as problem:
-        form.add_error("file", f"{upload.name}:{problem.line}: {problem.message}")
+        form.add_error(
+            "file", f"{upload.name}:{problem.line}: {to_reader(problem.message, inch=False)}"
+        )
     except ValidationError as problem:
         refused(form, problem)
     return False

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
+from planning.calc.said import to_reader
 from planning.calc.units import plate_unit_question
 from shopfloor.models import Heat, Material, Sheet, SheetState
 from shopfloor.runs.usual import plate_usual
@@ -96,7 +97,7 @@ class ReceiveForm(forms.Form):
             self.add_error(
                 "unit",
                 _("{question} Change the unit, or tick that it is right.").format(
-                    question=question
+                    question=to_reader(question, inch=inch)
                 ),
             )
         elif not question:
