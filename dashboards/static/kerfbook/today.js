@@ -67,7 +67,7 @@
     if (Date.now() - heard < LOST_MS || !banner.hidden) return;
     const at = new Date(heard);
     const two = (n) => String(n).padStart(2, "0");
-    since.textContent = `No connection since ${two(at.getHours())}:${two(at.getMinutes())}.`;
+    since.textContent = since.dataset.said.replace("{at}", `${two(at.getHours())}:${two(at.getMinutes())}`);
     banner.hidden = false;
   };
   const ask = async () => {

@@ -21,7 +21,7 @@ from django.views.decorators.http import require_GET
 NEEDED = (
     "kerfbook/kerfbook.css", "kerfbook/forms.css", "kerfbook/strip.css", "kerfbook/print.css",
     "kerfbook/floor.css", "kerfbook/mark.svg", "kerfbook/floor/away.js",
-    "kerfbook/floor/keep.js", "kerfbook/floor/outbox.js",
+    "kerfbook/floor/keep.js", "kerfbook/floor/outbox.js", "kerfbook/floor/words.js",
 )  # fmt: skip
 PAGES = ("terminal/away.html", "terminal/base.html", "terminal/worker.js")
 
@@ -47,11 +47,12 @@ def worker(request: HttpRequest) -> HttpResponse:
 
 @cache
 def version() -> str:
-    """A mark of the bytes a screen keeps; another version of the program has another."""
+    """A mark of the bytes a screen keeps; another version of the program, or another language,
+    has another."""
     found = [finders.find(name) for name in NEEDED]
     engine = Engine.get_default()
     found += [engine.get_template(name).origin.name for name in PAGES]
-    digest = hashlib.sha256()
+    digest = hashlib.sha256(render_to_string("terminal/away.html").encode())
     for path in found:
         digest.update(Path(str(path)).read_bytes())
     return digest.hexdigest()[:16]

@@ -19,6 +19,7 @@ ORDER = ("electrode", "swirl_ring", "nozzle", "retaining_cap", "shield")  # as t
 @dataclass(frozen=True, slots=True)
 class PieceKey:
     label: str
+    kind: str
     kind_words: str
     words: str
     part_id: int | None  # what the drawer would give in its place; None: it is empty
@@ -68,6 +69,7 @@ def torch_of(torch: Torch, wanted: WearSet | None, now: datetime) -> TorchKeys:
     pieces = [
         PieceKey(
             label=one.piece.label,
+            kind=one.piece.part.kind,
             kind_words=kind_words(one.piece.part.kind),
             words=age_words(one),
             part_id=one.piece.part_id if one.piece.part.in_drawer else None,

@@ -2,6 +2,7 @@
    waits on this tablet it reads there, and the screen comes back as soon as the server answers. */
 
 import { csrf } from "./outbox.js";
+import { counted } from "./words.js";
 
 const EVERY_MS = 3000;
 const GIVE_UP_MS = 5000;
@@ -20,7 +21,7 @@ function show() {
   const count = waiting();
   const line = document.getElementById("waiting");
   line.hidden = count === 0;
-  line.textContent = count === 1 ? "1 entry waits on this tablet and goes in later." : `${count} entries wait on this tablet and go in later.`;
+  line.textContent = counted("{n} entry waits on this tablet and goes in later.", "{n} entries wait on this tablet and go in later.", count);
   document.getElementById("out").hidden = doing !== "sign-out";
 }
 

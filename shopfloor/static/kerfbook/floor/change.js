@@ -2,6 +2,7 @@
 
 import { newId, oneTouch } from "./outbox.js";
 import { filled } from "./screens.js";
+import { _, counted } from "./words.js";
 
 export class Changing {
   constructor({ root, screens, enter }) {
@@ -45,18 +46,18 @@ export class Changing {
   }
 
   draw() {
-    const chosen = this.chosen;
+    const { chosen, scannedLabel: label } = this;
     for (const one of this.screen.querySelectorAll("[data-trays]")) one.hidden = chosen.length > 0;
     this.screen.querySelector("[data-one]").hidden = !chosen.length;
-    for (const pit of this.screen.querySelectorAll("[data-pit]")) pit.hidden = !pit.closest("form").querySelector('[data-kind-words="electrode"]:checked');
-    const names = chosen.map((one) => one.dataset.kindWords).join(" and ");
-    const from = this.scannedLabel ? `new one: ${this.scannedLabel}` : "new from the drawer";
+    for (const pit of this.screen.querySelectorAll("[data-pit]")) pit.hidden = !pit.closest("form").querySelector('[data-kind="electrode"]:checked');
+    const names = chosen.map((one) => one.dataset.kindWords).join(_(" and "));
     this.screen.querySelector("[data-new-said]").textContent = !chosen.length
-      ? this.scannedLabel ? `${this.scannedLabel} is scanned. Touch the part it replaces.` : "Scan its label or its tray, or take the next from the drawer."
-      : `${names}: ${from}.`;
+      ? label ? _("{label} is scanned. Touch the part it replaces.", { label }) : _("Scan its label or its tray, or take the next from the drawer.")
+      : label ? _("{names}: new one: {label}.", { names, label }) : _("{names}: new from the drawer.", { names });
     const become = [...this.screen.querySelectorAll("[data-out]:not([hidden]) input:checked")].map((one) => one.parentElement.textContent.trim().toLowerCase());
-    const out = chosen.length > 1 ? "old ones" : "old one";
-    this.screen.querySelector("[data-changed-words]").textContent = become.length ? `${out}: ${become.join(", ")}` : `${out} out as worn`;
+    this.screen.querySelector("[data-changed-words]").textContent = become.length
+      ? counted("old one: {states}", "old ones: {states}", chosen.length, { states: become.join(", ") })
+      : counted("old one out as worn", "old ones out as worn", chosen.length);
   }
 
   click(target) {
@@ -76,7 +77,7 @@ export class Changing {
     for (const form of this.screen.querySelectorAll("[data-change]")) {
       const said = filled(form);
       for (const one of form.querySelectorAll("[data-old]:checked")) {
-        if (said.pit_mm !== undefined && one.dataset.kindWords === "electrode") this.enter("inspect", { piece: one.dataset.old, pit_mm: said.pit_mm, ...touch });
+        if (said.pit_mm !== undefined && one.dataset.kind === "electrode") this.enter("inspect", { piece: one.dataset.old, pit_mm: said.pit_mm, ...touch });
         const fresh = this.scannedLabel ? { new: this.scannedLabel } : one.dataset.part ? { new_part: Number(one.dataset.part) } : {};
         const state = said.state || usual;
         const together = incident && (state === "failed" || state === "crashed") ? { incident } : {};

@@ -1,6 +1,12 @@
 /* Finishing part by part, and the contour to burn again from: both on the nest's map. */
 
 import { fetchMap, keptMap, Marks, tapped } from "./parts.js";
+import { _, counted } from "./words.js";
+
+function finishWords(parts, marked) {
+  if (!marked) return parts ? counted("{n} part, close this run", "{n} parts, close this run", parts) : _("close this run");
+  return parts ? _("{good} good, {marked} marked", { good: parts - marked, marked }) : _("all others good, {marked} marked", { marked });
+}
 
 export class Finishing {
   constructor({ root, screens, show }) {
@@ -100,9 +106,8 @@ export class Finishing {
     const parts = box.querySelectorAll("[data-contour]").length;
     const marked = this.marks.by.size;
     const key = screen.querySelector("[data-finish]");
-    const good = parts ? `${parts - marked} good` : "all others good";
-    key.querySelector("span").firstChild.textContent = marked ? "Finish" : "All good";
-    key.querySelector("small").textContent = marked ? `${good}, ${marked} marked` : parts ? `${parts} parts, close this run` : "close this run";
+    key.querySelector("span").firstChild.textContent = marked ? _("Finish") : _("All good");
+    key.querySelector("small").textContent = finishWords(parts, marked);
     const last = this.marks.by.get(this.marks.last);
     const causes = screen.querySelector("[data-causes]");
     causes.hidden = !last || last.outcome === "not_cut";
@@ -113,14 +118,14 @@ export class Finishing {
     const unseen = dark.filter((contour) => !this.marks.by.has(contour));
     const said = screen.querySelector("[data-unseen]");
     said.hidden = !unseen.length;
-    said.textContent = dark.length === parts ? "The signal saw none of them cut." : `The signal saw ${parts - dark.length} of ${parts} cut.`;
+    said.textContent = dark.length === parts ? _("The signal saw none of them cut.") : _("The signal saw {seen} of {parts} cut.", { seen: parts - dark.length, parts });
     const rest = screen.querySelector("[data-not-cut]");
     rest.hidden = !unseen.length || dark.length === parts; // nothing seen at all says nothing
-    rest.textContent = `${unseen.length} not seen cut: left uncut`;
+    rest.textContent = _("{n} not seen cut: left uncut", { n: unseen.length });
     const cut = screen.querySelector("[data-they-are-cut]");
     cut.hidden = rest.hidden;
     cut.setAttribute("aria-pressed", String(this.cut));
-    cut.textContent = `${unseen.length} not seen cut: they are cut`;
+    cut.textContent = _("{n} not seen cut: they are cut", { n: unseen.length });
   }
 
   /** In words, what the marks still lack: scrap without a cause cannot be charged to anything. */
@@ -130,9 +135,9 @@ export class Finishing {
       this.marks.last = bare[0];
       this.draw();
     }
-    if (bare.length) return [`why ${bare.length === 1 ? "it is" : "they are"} scrap`];
+    if (bare.length) return [counted("why it is scrap", "why they are scrap", bare.length)];
     const asks = !this.root.querySelector("[data-screen=finish] [data-they-are-cut]").hidden && !this.cut;
-    return asks ? ["whether the parts not seen cut are cut"] : [];
+    return asks ? [_("whether the parts not seen cut are cut")] : [];
   }
 
   complete(payload) {

@@ -2,6 +2,7 @@
 
 import { oneTouch } from "./outbox.js";
 import { filled, missing } from "./screens.js";
+import { _ } from "./words.js";
 
 export class Forms {
   constructor({ root, screens, enter }) {
@@ -39,7 +40,7 @@ export class Forms {
 
   lacks(form, what) {
     const line = form.closest("[data-screen]").querySelector("[data-lack]");
-    line.textContent = `Say ${what.join(", and ")}.`;
+    line.textContent = _("Say {what}.", { what: what.join(_(", and ")) });
     line.hidden = false;
     line.scrollIntoView({ block: "nearest" });
   }
@@ -48,8 +49,8 @@ export class Forms {
     const payload = filled(form);
     const lack = missing(form);
     const any = form.dataset.any?.split(" ");
-    if (any && !any.some((name) => payload[name] !== undefined)) lack.push("what was measured");
-    if ((payload.top_mm === undefined) !== (payload.bottom_mm === undefined)) lack.push("both sizes");
+    if (any && !any.some((name) => payload[name] !== undefined)) lack.push(_("what was measured"));
+    if ((payload.top_mm === undefined) !== (payload.bottom_mm === undefined)) lack.push(_("both sizes"));
     const kind = form.dataset.kind;
     if (kind === "finish") lack.push(...finishing.lack());
     if (lack.length) {

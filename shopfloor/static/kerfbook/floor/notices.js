@@ -1,6 +1,20 @@
 /* What the page tells the person: the connection, and what became of an entry. */
 
 import { madeAt } from "./outbox.js";
+import { _, counted } from "./words.js";
+
+function keptWords(count, durable) {
+  if (!count) return _("Carry on: what you enter is kept on this tablet and goes in later.");
+  return durable
+    ? counted("Carry on: {n} entry waits on this tablet and goes in later.", "Carry on: {n} entries wait on this tablet and go in later.", count)
+    : counted(
+      "Carry on: {n} entry waits in this page only and goes in later: leave it open.",
+      "Carry on: {n} entries wait in this page only and go in later: leave it open.", count);
+}
+
+const heatWords = (heat, remnant) => (remnant
+  ? _("Mark heat {heat} on {remnant} before it leaves the table.", { heat, remnant })
+  : _("Mark heat {heat} on what is left before it leaves the table.", { heat }));
 
 export class Connection {
   constructor(clock) {
@@ -11,12 +25,8 @@ export class Connection {
   draw({ downSince, count, durable, refusal }) {
     this.bar.hidden = downSince === null && !refusal && !(count && !durable);
     if (this.bar.hidden) return;
-    const entries = count === 1 ? "1 entry waits" : `${count} entries wait`;
-    const where = durable ? "on this tablet" : "in this page only: leave it open";
-    document.getElementById("offline-since").textContent = downSince === null ? refusal : `No connection since ${this.clock(downSince)}.`;
-    document.getElementById("offline-kept").textContent = count
-      ? `Carry on: ${entries} ${where} and ${count === 1 ? "goes" : "go"} in later.`
-      : "Carry on: what you enter is kept on this tablet and goes in later.";
+    document.getElementById("offline-since").textContent = downSince === null ? refusal : _("No connection since {at}.", { at: this.clock(downSince) });
+    document.getElementById("offline-kept").textContent = keptWords(count, durable);
   }
 }
 
@@ -64,12 +74,12 @@ export class Notices {
 
 /** What to say of an answer, or null where the page itself shows it. */
 export function answerWords(result, entry, label, clock) {
-  const at = entry ? ` at ${clock(madeAt(entry))}` : "";
+  const refused = entry ? _("Refused: {what} at {at}.", { what: label, at: clock(madeAt(entry)) }) : _("Refused: {what}.", { what: label });
   const hint = result.hint ? ` ${result.hint}` : "";
-  if (result.state === "refused") return { head: `Refused: ${label}${at}.`, text: `${result.message || ""}${hint}`, bad: true };
-  if (result.state === "conflict") return { head: "Both are kept.", text: `${result.message || ""}${hint}`, bad: true };
+  if (result.state === "refused") return { head: refused, text: `${result.message || ""}${hint}`, bad: true };
+  if (result.state === "conflict") return { head: _("Both are kept."), text: `${result.message || ""}${hint}`, bad: true };
   const told = [...(result.questions || []), ...(result.told || [])];
-  if (result.heat_to_mark) told.push(`Mark heat ${result.heat_to_mark} on ${result.remnant || "what is left"} before it leaves the table.`);
-  if (result.kind === "check" && result.passed === false) return { head: "Not good.", text: told.join(" "), bad: true };
-  return told.length ? { head: `Saved: ${label}.`, text: told.join(" "), bad: false } : null;
+  if (result.heat_to_mark) told.push(heatWords(result.heat_to_mark, result.remnant));
+  if (result.kind === "check" && result.passed === false) return { head: _("Not good."), text: told.join(" "), bad: true };
+  return told.length ? { head: _("Saved: {what}.", { what: label }), text: told.join(" "), bad: false } : null;
 }

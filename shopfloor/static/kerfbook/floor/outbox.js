@@ -1,6 +1,8 @@
 /* What was entered here and is not yet acknowledged. Every entry is kept on the device first and
    sent afterwards; it leaves the list only when the server has said what became of it. */
 
+import { _ } from "./words.js";
+
 const FIRST_WAIT_MS = 1000;
 const LONGEST_WAIT_MS = 20000;
 const GIVE_UP_MS = 8000;
@@ -149,7 +151,7 @@ export class Outbox {
       return;
     }
     if (!reply.ok) {
-      this.refusal = reply.status === 403 ? "Sign in again, then what is kept here goes in." : "The server did not take it.";
+      this.refusal = reply.status === 403 ? _("Sign in again, then what is kept here goes in.") : _("The server did not take it.");
       this.downSince = null;
       this.later();
       return;

@@ -2,6 +2,7 @@
    scan. */
 
 import { csrf } from "./outbox.js";
+import { _ } from "./words.js";
 
 const GIVE_UP_MS = 30000;
 
@@ -16,7 +17,7 @@ export class Photo {
   async taken() {
     const [photo] = this.field.files;
     if (!photo) return;
-    this.say("Reading the photo.", "", false);
+    this.say(_("Reading the photo."), "", false);
     const body = new FormData();
     body.append("photo", photo);
     this.field.value = "";
@@ -26,11 +27,11 @@ export class Photo {
         signal: AbortSignal.timeout(GIVE_UP_MS),
       });
       const { codes, words } = await reply.json();
-      if (!codes.length) return this.say("Nothing was read.", words, true);
-      this.say(`On the photo: ${codes[0]}.`, codes.length > 1 ? `There are ${codes.length} codes on it; the largest was taken.` : "", false);
+      if (!codes.length) return this.say(_("Nothing was read."), words, true);
+      this.say(_("On the photo: {code}.", { code: codes[0] }), codes.length > 1 ? _("There are {n} codes on it; the largest was taken.", { n: codes.length }) : "", false);
       this.scanned(codes[0]);
     } catch {
-      this.say("Nothing was read.", "A photo needs the connection. Type or scan the code, or touch it on the screen.", true);
+      this.say(_("Nothing was read."), _("A photo needs the connection. Type or scan the code, or touch it on the screen."), true);
     }
   }
 }

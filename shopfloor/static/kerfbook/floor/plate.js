@@ -1,5 +1,7 @@
 /* Another sheet under a run that has begun: which one, why, and since when. */
 
+import { _ } from "./words.js";
+
 export class Plate {
   constructor({ screens }) {
     Object.assign(this, { screens });
@@ -11,7 +13,7 @@ export class Plate {
 
   scanned(code) {
     this.screen.querySelector("[data-plate]").value = code;
-    this.screen.querySelector("[data-plate-said]").textContent = `Sheet ${code}`;
+    this.screen.querySelector("[data-plate-said]").textContent = _("Sheet {code}", { code });
     for (const key of this.screen.querySelectorAll("[data-plate-key]")) key.setAttribute("aria-pressed", String(key.dataset.plateKey === code));
     const lack = this.screen.querySelector("[data-lack]");
     lack.hidden = true;

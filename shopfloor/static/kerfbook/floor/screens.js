@@ -1,6 +1,8 @@
 /* The screens of the terminal all lie in the page; showing one needs no network. A newer state
    from the server replaces a screen only while nobody is in the middle of it. */
 
+import { _ } from "./words.js";
+
 const QUIET_MS = 350; // a tap that began on a key must end on the same key
 
 export class Screens {
@@ -152,7 +154,7 @@ export function filled(form) {
 export function missing(form) {
   const wanted = new Map();
   for (const field of named(form)) {
-    if (field.dataset.number !== undefined && field.value !== "" && Number.isNaN(Number(field.value.replace(",", ".")))) wanted.set(field, { ok: false, say: `a figure, not "${field.value}"` });
+    if (field.dataset.number !== undefined && field.value !== "" && Number.isNaN(Number(field.value.replace(",", ".")))) wanted.set(field, { ok: false, say: _("a figure, not “{value}”", { value: field.value }) });
     if (!field.dataset.need) continue;
     const before = wanted.get(field.name);
     wanted.set(field.name, { ok: Boolean(before?.ok) || (picks(field) ? field.checked : field.value.trim() !== ""), say: field.dataset.need });

@@ -5,6 +5,7 @@ import { sendLeftovers } from "./leftover.js";
 import { Connection } from "./notices.js";
 import { Outbox } from "./outbox.js";
 import { Scanner } from "./scan.js";
+import { _ } from "./words.js";
 
 const form = document.getElementById("signin");
 const badge = document.getElementById("badge");
@@ -16,7 +17,7 @@ const clock = (moment) => zoned.format(moment); // the shop's clock, whatever th
 const connection = new Connection(clock);
 
 function show() {
-  dots.replaceChildren(Object.assign(document.createElement("span"), { textContent: "PIN" }));
+  dots.replaceChildren(Object.assign(document.createElement("span"), { textContent: _("PIN") }));
   for (let n = 0; n < Math.max(4, pin.value.length); n += 1) {
     dots.append(Object.assign(document.createElement("i"), { className: n < pin.value.length ? "in" : "" }));
   }
@@ -31,7 +32,7 @@ form.addEventListener("click", (event) => {
 form.addEventListener("change", (event) => {
   if (event.target.name !== "person") return;
   badge.value = "";
-  asked.textContent = "Now the PIN.";
+  asked.textContent = _("Now the PIN.");
   const measured = document.getElementById("measured"); // what is signed for, as the signer reads lengths
   if (measured) measured.textContent = measured.dataset[event.target.dataset.units] || measured.dataset.mm;
 });
@@ -40,7 +41,7 @@ function badgeRead(code) {
   badge.value = code;
   for (const one of form.querySelectorAll("[name=person]")) one.checked = false;
   pin.value = "";
-  asked.textContent = "Badge read. Now the PIN.";
+  asked.textContent = _("Badge read. Now the PIN.");
   badge.blur();
   show();
 }
@@ -74,7 +75,7 @@ pin.addEventListener("input", show);
 form.addEventListener("submit", (event) => {
   if (pin.value && (badge.value || form.querySelector("[name=person]:checked"))) return;
   event.preventDefault();
-  asked.textContent = pin.value ? "Scan your badge, or touch your name first." : "Touch the figures of your PIN first.";
+  asked.textContent = pin.value ? _("Scan your badge, or touch your name first.") : _("Touch the figures of your PIN first.");
 });
 
 const outbox = new Outbox({ table: form.dataset.table, url: form.dataset.actions, changed: kept, answered: () => {} });

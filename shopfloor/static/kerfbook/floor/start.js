@@ -1,6 +1,8 @@
 /* Starting a nest: its sheet scanned against the plan, the set in the torch, and what a scan
    means on whichever screen it arrives. */
 
+import { _ } from "./words.js";
+
 const plain = (code) => code.trim().toUpperCase().replace(/^[A-Z]{1,10}:/, "");
 
 export class Starting {
@@ -50,12 +52,12 @@ export class Starting {
     for (const one of form.querySelectorAll("[data-pick-sheet]")) one.checked = one.value === code;
     const expected = form.dataset.expected;
     const swapped = Boolean(expected) && plain(expected) !== code;
-    screen.querySelector("[data-sheet-said]").textContent = `Sheet ${code}`;
-    for (const one of screen.querySelectorAll("[data-start-sheet]")) one.textContent = `on sheet ${code}`;
-    screen.querySelector("[data-sheet-hint]").textContent = swapped ? `Planned was ${expected}.` : "As scanned.";
+    screen.querySelector("[data-sheet-said]").textContent = _("Sheet {code}", { code });
+    for (const one of screen.querySelectorAll("[data-start-sheet]")) one.textContent = _("on sheet {code}", { code });
+    screen.querySelector("[data-sheet-hint]").textContent = swapped ? _("Planned was {sheet}.", { sheet: expected }) : _("As scanned.");
     const heat = screen.querySelector("[data-heat-said]");
     heat.dataset.planned ??= heat.textContent;
-    heat.textContent = plain(expected) === code ? heat.dataset.planned : `Mark the heat of sheet ${code} on what stays before it is cut away.`;
+    heat.textContent = plain(expected) === code ? heat.dataset.planned : _("Mark the heat of sheet {code} on what stays before it is cut away.", { code });
     heat.hidden = !heat.textContent;
     this.swap(screen, swapped);
     this.screens.busy(form);
@@ -64,7 +66,7 @@ export class Starting {
   swap(screen, swapped) {
     const why = screen.querySelector("[data-swap]");
     why.hidden = !swapped;
-    for (const one of why.querySelectorAll("input")) one.dataset.need = swapped ? "why another sheet is taken" : "";
+    for (const one of why.querySelectorAll("input")) one.dataset.need = swapped ? _("why another sheet is taken") : "";
   }
 
   input(field) {
@@ -86,7 +88,7 @@ export class Starting {
     const why = part("set");
     why.hidden = part("start").hidden = false;
     keep.hidden = part("hide").hidden = true;
-    for (const one of why.querySelectorAll("input")) one.dataset.need = "why the set stays";
+    for (const one of why.querySelectorAll("input")) one.dataset.need = _("why the set stays");
     return true;
   }
 
@@ -94,7 +96,7 @@ export class Starting {
   complete(form, payload) {
     const why = payload.kept_because;
     delete payload.kept_because;
-    return why ? { kind: "note", payload: { text: `Set kept: ${why}` } } : null;
+    return why ? { kind: "note", payload: { text: _("Set kept: {why}", { why }) } } : null;
   }
 
   /** The server wants something before it takes a start: show that screen again, and the question. */
@@ -110,11 +112,11 @@ export class Starting {
   async look(code) {
     try {
       const reply = await fetch(`${this.root.dataset.codeUrl}?${new URLSearchParams({ code })}`, { credentials: "same-origin" });
-      const found = reply.ok ? await reply.json() : { words: "Nobody could say what that code is." };
+      const found = reply.ok ? await reply.json() : { words: _("Nobody could say what that code is.") };
       if (found.screen) return this.screens.scanned(found.screen);
       document.getElementById("said-head").textContent = found.words;
     } catch {
-      document.getElementById("said-head").textContent = `${code} is not among what this tablet knows, and there is no connection to ask.`;
+      document.getElementById("said-head").textContent = _("{code} is not among what this tablet knows, and there is no connection to ask.", { code });
     }
     document.getElementById("said-text").textContent = "";
     document.getElementById("said").hidden = false;

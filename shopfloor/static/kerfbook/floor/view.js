@@ -2,12 +2,13 @@
    waiting entries on top of it. */
 
 import { madeAt } from "./outbox.js";
+import { _ } from "./words.js";
 
 const SAID = {
-  start: "started", stop: "stopped", resume: "cutting again", restart_at: "restarted", finish: "finished",
-  change_tray: "changed the set", change_piece: "changed a part", check: "checked", bench: "bench work",
-  give_reason: "gave a reason", inspect: "measured a pit", note: "noted", handover: "handed over", air: "read the air",
-  swap_sheet: "swapped the sheet",
+  start: _("started"), stop: _("stopped"), resume: _("cutting again"), restart_at: _("restarted"), finish: _("finished"),
+  change_tray: _("changed the set"), change_piece: _("changed a part"), check: _("checked"), bench: _("bench work"),
+  give_reason: _("gave a reason"), inspect: _("measured a pit"), note: _("noted"), handover: _("handed over"), air: _("read the air"),
+  swap_sheet: _("swapped the sheet"),
 };
 const AFTER = { start: "run", stop: "stopped", resume: "run", restart_at: "run", finish: "idle" };
 
@@ -50,11 +51,11 @@ export function draw(root, entries, clock) {
   for (const view of root.querySelectorAll("[data-view]")) view.hidden = !view.dataset.view.split(" ").includes(seen.state);
   for (const one of root.querySelectorAll("[data-aside]")) one.hidden = seen.state === "idle";
   if (seen.since) {
-    fill(root, "stopped-at", ` at ${clock(new Date(seen.since))}`);
+    fill(root, "stopped-at", ` ${_("at {time}", { time: clock(new Date(seen.since)) })}`);
     for (const one of root.querySelectorAll("[data-since]")) one.dataset.since = seen.since;
   }
   if (seen.why !== null) {
-    fill(root, "stop-why", seen.why || "No reason yet");
+    fill(root, "stop-why", seen.why || _("No reason yet"));
     for (const one of root.querySelectorAll("[data-want-reason]")) one.hidden = Boolean(seen.why);
   }
   for (const [torch, words] of seen.sets) if (words) drawSet(root, torch, words);
@@ -65,12 +66,12 @@ export function draw(root, entries, clock) {
   if (item) {
     fill(root, "run-title", item.dataset.title);
     fill(root, "run-what", item.dataset.what);
-    fill(root, "run-count", "started here; the counts come with the connection");
+    fill(root, "run-count", _("started here; the counts come with the connection"));
     fill(root, "run-least", "");
     for (const one of root.querySelectorAll("[data-run-strip]")) one.replaceChildren();
   }
-  if (seen.plate) fill(root, "run-what", `On sheet ${seen.plate}, as entered here.`);
-  if (seen.anew) fill(root, "run-count", "begun anew; the counts come with the connection");
+  if (seen.plate) fill(root, "run-what", _("On sheet {sheet}, as entered here.", { sheet: seen.plate }));
+  if (seen.anew) fill(root, "run-count", _("begun anew; the counts come with the connection"));
   drawUndo(root, entries, seen, clock);
   return seen;
 }

@@ -22,7 +22,7 @@
         bar.removeAttribute("value");
       }
     } catch {
-      words.textContent = "No connection. It goes on by itself; this page asks again.";
+      words.textContent = words.dataset.lost;
     }
     setTimeout(ask, 1000);
   };

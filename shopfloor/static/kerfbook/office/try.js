@@ -15,7 +15,7 @@ async function attempt() {
     const answer = await fetch(form.dataset.try, { method: "POST", body: new FormData(form), signal });
     if (answer.ok && !answer.redirected) shown.innerHTML = await answer.text();
   } catch (problem) {
-    if (problem.name !== "AbortError") shown.textContent = "It could not be tried just now; the button tries again.";
+    if (problem.name !== "AbortError") shown.textContent = shown.dataset.failed;
   }
 }
 
