@@ -15,7 +15,7 @@ from planning.calc.cost import PLAN_KINDS
 from shopfloor.models import DrawingPlan, NestPlan
 from shopfloor.nests.warnings import refusal_of
 from shopfloor.sources.queries import instant
-from shopfloor.wording import clock, lengths, states
+from shopfloor.wording import clock, counts, lengths, states
 from shopfloor.wording.lengths import reads_inches
 from shopfloor.wording.money import money_text
 from shopfloor.wording.unknown import unknown
@@ -45,6 +45,7 @@ for figure in (
     lengths.area,
     lengths.weight,
     lengths.thick,
+    counts.grouped,
     states.words,
 ):
     register.filter(figure)

@@ -28,6 +28,7 @@ from shopfloor.wording.labels import Label
 T = TypeVar("T")
 PAGE = 50
 YEARS = range(2000, 2101)  # as in lists that are brought in
+KG_PER_LB = Decimal("0.45359237")  # the international pound, exactly
 LENGTH_UNITS = [("mm", "mm"), ("in", "in")]
 
 
@@ -71,10 +72,41 @@ class AreaField(LengthField):
     units, digits, of_foreign = ("m²", "ft²"), 4, (12 * MM_PER_IN / 1000) ** 2
 
 
+class PriceByWeightField(forms.DecimalField):
+    """What a kg costs or brings; shown and typed for a pound where `inch` says so, rounded to the
+    currency's minor unit."""
+
+    def __init__(self, *, label: Any, label_lb: Any, **kwargs: Any) -> None:
+        super().__init__(label=label, **kwargs)
+        self.labels, self.inch = (label, label_lb), False
+
+    def read_in(self, *, inch: bool) -> None:
+        self.inch, self.label = inch, self.labels[inch]
+
+    def prepare_value(self, value: Any) -> Any:
+        if self.inch and isinstance(value, Decimal):
+            return (value * KG_PER_LB).quantize(_minor_unit(), ROUND_HALF_UP)
+        return value
+
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
+        found = super().to_python(value)
+        if found is None or not self.inch or not isinstance(value, str) or not found.is_finite():
+            return found
+        return (found / KG_PER_LB).quantize(Decimal("0.001"), ROUND_HALF_UP)
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        shown = self.prepare_value(initial)
+        return super().has_changed(None if shown is None else self.to_python(str(shown)), data)
+
+
+def _minor_unit() -> Decimal:
+    return Decimal(1).scaleb(-the_shop().currency_digits)
+
+
 def read_in(form: forms.Form, *, inch: bool) -> None:
-    """Has a form's lengths shown and typed in the reader's unit."""
+    """Has a form's lengths, and prices by weight, shown and typed in the reader's unit."""
     for field in form.fields.values():
-        if isinstance(field, LengthField):
+        if isinstance(field, LengthField | PriceByWeightField):
             field.read_in(inch=inch)
 
 

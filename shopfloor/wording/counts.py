@@ -5,6 +5,11 @@ from __future__ import annotations
 from planning.calc.translated import ngettext
 
 
+def grouped(figure: object) -> object:
+    """1,204; what is no whole number stays as it is."""
+    return f"{figure:,}" if isinstance(figure, int) else figure
+
+
 def count(number: int, one: str, many: str = "") -> str:
     """1 arc, 27 arcs, 1,204 arcs. Both words are written out where it is called: a call of `count`
     marks them for translation."""

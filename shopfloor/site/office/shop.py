@@ -27,7 +27,15 @@ from shopfloor.site.services import (
     shop_set,
 )
 from shopfloor.web.access import DeskRequest, administrator
-from shopfloor.web.forms import AreaField, DayField, LengthField, from_minor, read_in, to_minor
+from shopfloor.web.forms import (
+    AreaField,
+    DayField,
+    LengthField,
+    PriceByWeightField,
+    from_minor,
+    read_in,
+    to_minor,
+)
 from shopfloor.web.shown_values import kept_as_shown, shown
 
 RULES = (
@@ -97,12 +105,13 @@ class ShopForm(forms.Form):
         label=_lazy("From an area of"),
         help_text=_lazy("smaller ones are scrap"),
     )
-    scrap_kg = forms.DecimalField(
+    scrap_kg = PriceByWeightField(
         min_value=0,
         max_digits=9,
         decimal_places=3,
         required=False,
         label=_lazy("Scrap brings, a kg"),
+        label_lb=_lazy("Scrap brings, a lb"),
     )
     remnant_days = forms.IntegerField(
         min_value=1, max_value=3650, label=_lazy("Remnants are kept, days"),
@@ -117,6 +126,11 @@ class ShopForm(forms.Form):
             "blank: for ever. Older lines are deleted from it; what was made of them stays"
         ),
     )
+
+    def clean_scrap_kg(self) -> Decimal | None:
+        """Left as it is shown, it stays to the last digit."""
+        told: Decimal | None = self.cleaned_data["scrap_kg"]
+        return told if "scrap_kg" in self.changed_data else self.initial.get("scrap_kg", told)
 
 
 class ShiftForm(forms.Form):

@@ -95,3 +95,24 @@ def test_the_rules_are_changed_on_the_page(shop, sign_in, administrator):
     shop.refresh_from_db()
     assert (shop.zone, shop.run_gap_s, shop.pit_limit_mm) == ("Europe/Berlin", 600, 1.5)
     assert (shop.remnant_min_mm2, shop.scrap_minor_kg, shop.remnant_days) == (300_000, 22, 90)
+
+
+def test_scrap_is_priced_by_the_pound_for_who_reads_inches(shop, sign_in, administrator):
+    """A pound is 0.45359237 kg: 0.10 a lb is 0.2205 a kg, kept as 22 hundredths."""
+    administrator.units = "inch"
+    administrator.save()
+    page, address = sign_in(administrator), reverse("shop")
+    rules = page.get(address).context["rules"]
+    assert rules.fields["scrap_kg"].label == "Scrap brings, a lb"
+    told = {name: rules[name].value() for name in rules.fields} | {"which": "rules"}
+    told = {name: value for name, value in told.items() if value is not None}
+    assert page.post(address, told | {"scrap_kg": "0.10"}).status_code == 302
+    shop.refresh_from_db()
+    assert shop.scrap_minor_kg == 22
+    Shop.objects.update(scrap_minor_kg=23)  # 10.43 hundredths a lb: shown as 0.10, and it stays 23
+    again = page.get(address).context["rules"]
+    assert str(again["scrap_kg"].value()) == "0.10"
+    told |= {"scrap_kg": "0.10", "shown": page.get(address).context["shown"]}
+    page.post(address, told | {"remnant_days": "91"})
+    shop.refresh_from_db()
+    assert (shop.scrap_minor_kg, shop.remnant_days) == (23, 91)
