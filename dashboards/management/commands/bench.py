@@ -16,6 +16,7 @@ BENCHES = {
     "board": "dashboards.bench.board",
     "plan": "planning.bench.plan",
     "kill": "telemetry.bench.kill",
+    "tomorrow": "dashboards.bench.tomorrow",
 }
 
 

@@ -1,0 +1,238 @@
+"""When the runs of a list will be done, drawn many times over."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from planning.calc.ahead.clock import StaffedClock
+from planning.calc.ahead.fit import Fit
+from planning.calc.ahead.records import Step
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+DRAWS: Final = 2000
+LAST_S: Final = 20.0  # standard deviation of where within its last contours a cut really is
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """A run to come: the seconds its cutting is planned to take, and whether the torch must get
+    another set before it."""
+
+    plan_s: float
+    cell: Hashable
+    nest: Hashable
+    change: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class UnderWay:
+    """What the table does now. Cutting: `rest_s` of the plan of the first run is left. A stoppage:
+    the same, and it has lasted `age_s`. A step: it has lasted `age_s`, and the first run's cutting
+    has not begun."""
+
+    rest_s: float | None = None
+    step: Step | None = None
+    stopped: bool = False
+    age_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """The moment a forecast is made from: wall seconds, the number of its table-day and week, and
+    what is under way."""
+
+    at: float
+    day: int
+    week: int
+    under_way: UnderWay = field(default_factory=UnderWay)
+
+
+@dataclass
+class Worlds:
+    """As many possible shops as `which` has entries: each is one state of the fit, with its own
+    effects of cells, nests and days that the fit has not seen."""
+
+    fit: Fit
+    which: Ints
+    chance: np.random.Generator
+    now: Now
+    _cells: dict[Hashable, Floats] = field(default_factory=dict)
+    _nests: dict[Hashable, Floats] = field(default_factory=dict)
+    _days: list[Floats] = field(default_factory=list)
+    _stop_days: list[Floats] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, fit: Fit, now: Now, seed: int, draws: int = DRAWS) -> Worlds:
+        chance = np.random.default_rng(seed)
+        return cls(fit, chance.permutation(draws) % fit.draws, chance, now)
+
+    @property
+    def draws(self) -> int:
+        return len(self.which)
+
+    def level(self, weeks_on: int) -> Floats:
+        fit, which = self.fit, self.which
+        ahead = max(self.now.week + weeks_on - fit.week, 0)
+        walked = fit.drift[which] * np.sqrt(ahead) * self.chance.standard_normal(self.draws)
+        return np.asarray(fit.level[which] + fit.slope[which] * ahead + walked)
+
+    def cell(self, cell: Hashable) -> Floats:
+        if cell not in self._cells:
+            self._cells[cell] = self._effect(self.fit.cells, self.fit.cell, self.fit.cell_sd, cell)
+        return self._cells[cell]
+
+    def nest(self, nest: Hashable) -> Floats:
+        if nest not in self._nests:
+            self._nests[nest] = self._effect(self.fit.nests, self.fit.nest, self.fit.nest_sd, nest)
+        return self._nests[nest]
+
+    def _effect(
+        self, known: Mapping[Hashable, int], effects: Floats, sd: Floats, name: Hashable
+    ) -> Floats:
+        place = known.get(name)
+        if place is None:
+            return np.asarray(sd[self.which] * self.chance.standard_normal(self.draws))
+        return np.asarray(effects[self.which, place])
+
+    def day(self, number: Ints) -> Floats:
+        """(draws, 2): d and h of each world's `number`-th table-day from today on."""
+        while len(self._days) <= int(number.max(initial=0)):
+            self._days.append(self._one_day(len(self._days)))
+        return np.stack(self._days)[number, np.arange(self.draws)]
+
+    def _one_day(self, days_on: int) -> Floats:
+        place = self.fit.days.get(self.now.day) if days_on == 0 else None
+        if place is not None:
+            return np.asarray(self.fit.day[self.which, place])
+        root = np.linalg.cholesky(self.fit.day_cov)[self.which]
+        both = self.chance.standard_normal((self.draws, 2, 1))
+        return np.asarray((root @ both)[:, :, 0])
+
+    def stop_factor(self, number: Ints) -> Floats:
+        while len(self._stop_days) <= int(number.max(initial=0)):
+            seen = (0, 0.0)
+            if not self._stop_days:
+                seen = self.fit.stops_seen.get(self.now.day, seen)
+            self._stop_days.append(self.fit.stops.days_factor(self.chance, self.which, *seen))
+        return np.stack(self._stop_days)[number, np.arange(self.draws)]
+
+    def error(self, plan_s: float) -> Floats:
+        """The run's own, from the shop's errors as they were: these are skewed, which no
+        symmetric distribution follows."""
+        fit, which = self.fit, self.which
+        relative = max(plan_s, 1.0) / fit.mean_plan_s
+        spread = fit.sigma[which] * np.exp(-fit.power[which] / 2 * np.log(relative))
+        z = self.chance.standard_t(fit.freedom[which])
+        if len(fit.errors):
+            seen = self.chance.random(self.draws) * (fit.cuts + ASSUMED_WORTH) < fit.cuts
+            z = np.where(seen, self.chance.choice(fit.errors, self.draws), z)
+        return np.asarray(np.minimum(spread, MOST_SPREAD) * z)
+
+    def cutting(self, run: Ahead, rest_s: float, number: Ints, level: Floats) -> Floats:
+        """Seconds of cutting that planned `rest_s` takes, stoppages included."""
+        y = level + self.cell(run.cell) + self.nest(run.nest) + self.day(number)[:, 0]
+        took = rest_s * np.exp(np.clip(y + self.error(rest_s), -MOST_LOG, MOST_LOG))
+        return np.asarray(took + self.stopped(took, number))
+
+    def stopped(self, cut_s: Floats, number: Ints) -> Floats:
+        rate = self.fit.stops.rate[self.which] * self.stop_factor(number)
+        counts = self.chance.poisson(np.minimum(rate * cut_s, MOST_STOPS))
+        most = int(counts.max(initial=0))
+        if not most:
+            return np.zeros(self.draws)
+        lengths = self.fit.stop.draw(self.chance, (self.draws, most))
+        return np.asarray((lengths * (np.arange(most) < counts[:, None])).sum(axis=1))
+
+    def step(self, step: Step, number: Ints) -> Floats:
+        length = self.fit.urns[step].draw(self.chance, (self.draws, 1))[:, 0]
+        return np.asarray(length * np.exp(self.day(number)[:, 1]))
+
+    def rest_of_step(self, step: Step, age_s: float) -> Floats:
+        scale = np.exp(self.day(np.zeros(self.draws, dtype=np.int64))[:, 1])
+        return self.fit.urns[step].draw_rest(self.chance, self.draws, age_s, scale)
+
+    def rest_of_stop(self, age_s: float) -> Floats:
+        return self.fit.stop.draw_rest(self.chance, self.draws, age_s, np.ones(self.draws))
+
+
+ASSUMED_WORTH: Final = 20.0  # runs that a symmetric error is worth beside the shop's own
+MOST_SPREAD: Final = 0.6
+MOST_LOG: Final = 2.5
+MOST_STOPS: Final = 50.0
+
+
+@dataclass(frozen=True)
+class Finishes:
+    """`staffed` seconds from now and `wall` time (both draws x runs) at which each run's last arc
+    goes out, in the order of the list."""
+
+    staffed: Floats
+    wall: Floats
+
+    def chance_by(self, wall: float) -> Floats:
+        """Of each run, the chance that it is done by then."""
+        return np.asarray((self.wall <= wall).mean(axis=0))
+
+
+def finishes(worlds: Worlds, runs: Sequence[Ahead], clock: StaffedClock) -> Finishes:
+    """Draw the whole list through the clock, from now on. The first run is the one under way, if
+    any is cutting."""
+    clock = clock.from_now(worlds.now.at)
+    borders, none = clock.borders, np.zeros(worlds.draws)
+    idle = worlds.fit.border.draw(worlds.chance, (worlds.draws, max(len(borders), 1)))
+    level = worlds.level(0)
+    passed, lost, found = none.copy(), none.copy(), []
+    first = True
+    for run in runs:
+        number = np.searchsorted(borders, passed + lost, side="right").astype(np.int64)
+        if first:
+            passed = passed + _first(worlds, run, number, level)
+        else:
+            passed = passed + worlds.step(Step.UNLOAD, number)
+            passed = passed + worlds.step(Step.CHANGE if run.change else Step.GAP, number)
+            passed = passed + worlds.step(Step.LOAD, number)
+            passed = passed + worlds.cutting(run, run.plan_s, number, level)
+        first = False
+        lost = _lost(passed, borders, idle)
+        found.append(passed + lost)
+    staffed = np.stack(found, axis=1) if found else np.zeros((worlds.draws, 0))
+    return Finishes(staffed, clock.wall(staffed))
+
+
+def _lost(passed: Floats, borders: Floats, idle: Floats) -> Floats:
+    """Seconds lost at each border crossed so far; work that ends within the idle time before a
+    border is not pushed over it."""
+    lost = np.zeros(len(passed))
+    for place, border in enumerate(borders):
+        over = passed + lost > border
+        if not over.any():
+            break
+        lost = lost + np.where(over, idle[:, place], 0.0)
+    return lost
+
+
+def _first(worlds: Worlds, run: Ahead, number: Ints, level: Floats) -> Floats:
+    """What is under way, to the end of the first run's cutting."""
+    under = worlds.now.under_way
+    if under.rest_s is not None:
+        rest = worlds.cutting(run, under.rest_s, number, level)
+        rest = rest + np.abs(LAST_S * worlds.chance.standard_normal(worlds.draws))
+        if under.stopped:
+            rest = rest + worlds.rest_of_stop(under.age_s)
+        return rest
+    order = (Step.UNLOAD, Step.CHANGE if run.change else Step.GAP, Step.LOAD)
+    at = order.index(under.step) if under.step in order else 1  # nothing to unload
+    rest = np.zeros(worlds.draws)
+    for place, step in enumerate(order):
+        if place == at and under.step is not None:
+            rest = rest + worlds.rest_of_step(step, under.age_s)
+        elif place >= at:
+            rest = rest + worlds.step(step, number)
+    return np.asarray(rest + worlds.cutting(run, run.plan_s, number, level))

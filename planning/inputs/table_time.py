@@ -1,0 +1,90 @@
+"""What each table did, for the model of the work ahead."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from planning.calc.ahead.book import Pause, RunLog, TableBook
+from planning.calc.ahead.clock import StaffedClock
+from planning.calc.spans import subtract, union
+from planning.inputs.arcs import assigned_arcs
+from planning.inputs.shifts import ShiftBook
+from shopfloor.models import Run, RunState, Segment, Stoppage, Table
+from shopfloor.runs.arcs import to_us
+
+S = 1_000_000
+
+
+def table_books(
+    tables: Iterable[Table], start: datetime, now: datetime, until: datetime
+) -> dict[int, TableBook]:
+    """By table: its runs opened from `start` to `now` that were measured, its stoppages, and its
+    staffed clock from `start` to `until`."""
+    book = ShiftBook(start, until)
+    runs = _runs([table.pk for table in tables], start, now)
+    pauses: dict[int, list[Pause]] = defaultdict(list)
+    rows = Stoppage.objects.filter(started_at__gte=start, started_at__lt=now)
+    for one in rows.select_related("reason").order_by("started_at"):
+        ended = to_us(one.ended_at) if one.ended_at else to_us(now)
+        planned = bool(one.reason and one.reason.planned)
+        pauses[one.table_id].append(Pause(to_us(one.started_at) / S, ended / S, planned))
+    return {
+        table.pk: TableBook(
+            runs.get(table.pk, ()), pauses.get(table.pk, ()), clock_of(book, table.code), 0, place
+        )
+        for place, table in enumerate(tables)
+    }
+
+
+def clock_of(book: ShiftBook, table: str) -> StaffedClock:
+    """A table's shifts less their breaks. Shifts that touch or overlap are one: nobody stops."""
+    own = [span for span in book.spans if span.at_table(table)]
+    shifts = union((to_us(span.start), to_us(span.end)) for span in own)
+    breaks = union((to_us(begun), to_us(ended)) for span in own for begun, ended, _ in span.breaks)
+    worked = subtract(shifts, breaks)
+    ends = {end for _, end in shifts}
+    return StaffedClock(
+        np.array([start for start, _ in worked], dtype=float) / S,
+        np.array([end for _, end in worked], dtype=float) / S,
+        np.array([end in ends for _, end in worked], dtype=bool),
+    )
+
+
+def _runs(tables: list[int], start: datetime, now: datetime) -> Mapping[int, list[RunLog]]:
+    rows = list(
+        Run.objects.filter(table__in=tables, opened_at__gte=start, opened_at__lt=now)
+        .exclude(state=RunState.VOIDED)
+        .order_by("opened_at", "pk")
+        .values_list(
+            "pk", "table", "opened_at", "closed_at", "revision__nest__pk",
+            "revision__nest__material", "revision__nest__thickness_mm", "plan",
+        )
+    )  # fmt: skip
+    segments: dict[int, object] = {}
+    sets: dict[object, int] = {}
+    for segment, run, wear_set in Segment.objects.filter(
+        run__table__in=tables, run__opened_at__gte=start, run__opened_at__lt=now
+    ).values_list("pk", "run", "wear_set"):
+        segments[segment] = run
+        sets[run] = wear_set
+    span = (to_us(start - timedelta(days=1)), to_us(now))
+    arcs: dict[object, list[tuple[float, float, int | None]]] = defaultdict(list)
+    for arc in assigned_arcs(list(segments), span, to_us(now)):
+        arcs[segments[arc.segment_id]].append((arc.on_us / S, arc.off_us / S, arc.contour))
+    found: dict[int, list[RunLog]] = defaultdict(list)
+    for pk, table, opened, closed, nest, material, thickness, plan in rows:
+        found[table].append(
+            RunLog(
+                run=pk, cell=(sets.get(pk), material, round(thickness, 2)), nest=nest,
+                wear_set=sets.get(pk), opened=opened.timestamp(),
+                closed=closed.timestamp() if closed else None,
+                arcs=tuple(arcs.get(pk, ())),
+                cut_plan_s=plan.get("total_s"),  # loading lies beside it
+                contour_s=tuple(plan.get("arcs_s") or ()),
+            )
+        )  # fmt: skip
+    return found
