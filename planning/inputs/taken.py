@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.db.models import Count, Min
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.spent import ENTERED_BURNING, ENTERED_REST
 from planning.inputs.chunks import chunked
@@ -18,11 +19,11 @@ from shopfloor.models import Contour, Run, RunDay, RunState, RunVariance, Segmen
 HISTORY = timedelta(days=365)  # our assumption: older runs are of another shop
 KNOWN_SHARE = 0.95  # our assumption: with more unknown time than this a run teaches nothing
 
-ENTERED = "entered, not measured"
-PARTIAL = "part of a nest, or begun again, and not reconciled"
-UNPLANNED = "without a plan"
-UNHEARD = "with time nobody knows"
-SETS = "burnt with more than one set"
+ENTERED = N_("entered, not measured")
+PARTIAL = N_("part of a nest, or begun again, and not reconciled")
+UNPLANNED = N_("without a plan")
+UNHEARD = N_("with time nobody knows")
+SETS = N_("burnt with more than one set")
 
 Cell = tuple[int, int, float]  # set, material, thickness in mm to the hundredth
 

@@ -10,6 +10,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.drawing import DrawingError, Reading, read_drawing
 from planning.calc.drawing.as_program import as_program, estimate_words, usual_lead_mm
@@ -86,5 +87,5 @@ def _program(revision: DrawingRevision, lead_mm: float) -> Program | str:
     except ValidationError as problem:
         return " ".join(problem.messages)
     if not read.contours:
-        return "nothing is drawn on a layer that is cut"
+        return _("nothing is drawn on a layer that is cut")
     return as_program(read, lead_mm)

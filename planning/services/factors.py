@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from planning.calc.factors import CellFactor, Fit, NotEnoughData, fit
 from planning.inputs.taken import Cell, TrainingRun, cell_of, taken_runs
@@ -45,7 +46,7 @@ def factors_propose(*, now: datetime, learnt: FittedFactors | None = None) -> li
     answered give way. Raises `FactorError` where the whole shop has too few runs."""
     learnt = learnt or learn(now=now)
     if isinstance(learnt.fit, NotEnoughData):
-        raise FactorError(f"There are too few measured runs: {learnt.fit}.")
+        raise FactorError(_("There are too few measured runs: {fit}.").format(fit=learnt.fit))
     Factor.objects.filter(state=FactorState.PROPOSED).delete()
     known = _answered()
     made = []
@@ -95,9 +96,9 @@ def factor_answer(*, factor_id: int, answer: str, by: User, why: str, now: datet
     answers = {"accept": factor_accept, "decline": factor_decline, "end": factor_end}
     row = Factor.objects.filter(pk=factor_id).first()
     if row is None:
-        raise FactorError("It was answered already, or a newer one has taken its place.")
+        raise FactorError(_("It was answered already, or a newer one has taken its place."))
     if answer not in answers:
-        raise FactorError(f"{answer!r} is not an answer.")
+        raise FactorError(_("{answer!r} is not an answer.").format(answer=answer))
     return answers[answer](factor=row, by=by, why=why, now=now)
 
 
@@ -131,7 +132,7 @@ def factor_end(*, factor: Factor, by: User, why: str, now: datetime) -> Factor:
     """Ends one in force: plans are bare again."""
     row = Factor.objects.select_for_update().get(pk=factor.pk)
     if row.state != FactorState.ACCEPTED or row.valid_to is not None:
-        raise FactorError("It is not in force.")
+        raise FactorError(_("It is not in force."))
     with acting(f"user:{by.username}", why=_reason(why)):
         row.valid_to = now
         row.save(update_fields=["valid_to"])
@@ -142,13 +143,13 @@ def factor_end(*, factor: Factor, by: User, why: str, now: datetime) -> Factor:
 def _waiting(factor: Factor) -> Factor:
     row = Factor.objects.select_for_update().filter(pk=factor.pk).first()
     if row is None or row.state != FactorState.PROPOSED:
-        raise FactorError("It was answered already, or a newer one has taken its place.")
+        raise FactorError(_("It was answered already, or a newer one has taken its place."))
     return row
 
 
 def _reason(why: str) -> str:
     if not why.strip():
-        raise FactorError("Say why.")
+        raise FactorError(_("Say why."))
     return why.strip()[:200]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from planning.reports.cost import month_now
 from planning.reports.printed import postings_print, to_print
@@ -29,18 +30,22 @@ def month_close(*, first_day: date, by: User, now: datetime) -> Month:
     what they cost is posted later and says which month it belongs to."""
     month = Month.objects.select_for_update().filter(first_day=first_day).first()
     if first_day.day != 1:
-        raise MonthError(f"{first_day} is not the first day of a month.")
+        raise MonthError(
+            _("{first_day} is not the first day of a month.").format(first_day=first_day)
+        )
     if month is None:
-        raise MonthError(f"Nothing was posted in {first_day:%B %Y}.")
+        raise MonthError(_("Nothing was posted in {first_day:%B %Y}.").format(first_day=first_day))
     if month.closed_at is not None:
-        raise MonthError(f"{first_day:%B %Y} is closed already.")
+        raise MonthError(_("{first_day:%B %Y} is closed already.").format(first_day=first_day))
     if Month.objects.filter(first_day__lt=first_day, closed_at=None).exists():
-        raise MonthError("An earlier month is still open: close that one first.")
+        raise MonthError(_("An earlier month is still open: close that one first."))
     if shift_date_of(now) < next_month(first_day):
-        raise MonthError(f"{first_day:%B %Y} is not over yet.")
+        raise MonthError(_("{first_day:%B %Y} is not over yet.").format(first_day=first_day))
     if Work.objects.filter(kind__in=("run", "piece", "line"), state="waiting").exists():
-        raise MonthError("Figures are still being worked out: try again in a moment.")
-    with acting(f"user:{by.username}", why=f"month {first_day:%Y-%m} closed"):
+        raise MonthError(_("Figures are still being worked out: try again in a moment."))
+    with acting(
+        f"user:{by.username}", why=_("month {first_day:%Y-%m} closed").format(first_day=first_day)
+    ):
         month.printed = to_print(month_now(month)) | {
             "squareness": square_to_print(square_now(first_day)),
             "postings": postings_print(month),

@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.chart import ChartError, ChartFigure, lookup
 from planning.calc.cost import RateBook, energy_kwh, rounded, time_amount
@@ -177,9 +178,13 @@ def fill(
     row.costs_minor, unknown = costs_minor(row, figure.row.arc_v, costs)
     row.snapshot = _snapshot(plan, figure, used, costs, unknown)
     if answer:
-        said = (
-            f"{of.thickness_text} is cut by the row for {used[0].thickness_text}, as "
-            f"{answer.by.shown_name} said on {answer.at:%Y-%m-%d}"
+        said = _(
+            "{thickness_text} is cut by the row for {row}, as {shown_name} said on {at:%Y-%m-%d}"
+        ).format(
+            thickness_text=of.thickness_text,
+            row=used[0].thickness_text,
+            shown_name=answer.by.shown_name,
+            at=answer.at,
         )
         row.snapshot["warnings"] = [said, *row.snapshot["warnings"]]
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.allocation import share_out
 from planning.calc.said import stored
@@ -166,7 +167,7 @@ def _of_shop(
     key = f"wear:{piece.pk}"
     wants = [
         _unearned(piece, "before", due.before, shifts.date_of(first_us), piece.prior_starts),
-        _unearned(piece, "no run", due.by_use[-1], last, nowhere),
+        _unearned(piece, N_("no run"), due.by_use[-1], last, nowhere),
     ]
     if ended == "crashed":
         run = uses[-1].run_id if uses else None

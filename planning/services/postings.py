@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Month, Posting, User
 
@@ -103,7 +104,7 @@ def post_differences(
     for key, had in standing.items():
         if had.minor and had.last is not None:
             gone = _as_want(key, had.last)
-            made.append(_difference(gone, had, months, by, why or "no longer so"))
+            made.append(_difference(gone, had, months, by, why or _("no longer so")))
     Posting.objects.bulk_create(made, batch_size=500)
     months.changed |= {row.month.first_day for row in made}
     return made
@@ -117,7 +118,7 @@ def _difference(
     if had.rows and quantity is not None:
         quantity -= had.quantity
     if had.rows:
-        changed = f"was {had.minor}, now {want.amount_minor}"
+        changed = _("was {before}, now {after}").format(before=had.minor, after=want.amount_minor)
         why = f"{why}: {changed}" if why else changed
     whole = had.rows == 1 and not want.amount_minor
     return Posting(

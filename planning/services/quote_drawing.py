@@ -7,6 +7,8 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from planning.calc.cost import rounded
 from planning.calc.drawing.laying import RULE, parts_a_sheet
 from planning.calc.factors import NotEnoughData
@@ -34,7 +36,7 @@ def price_drawing(wanted: Wanted, spreads: Spreads, chance: float, *, now: datet
     is their share of a sheet, since what is left over goes on to other work."""
     revision, parts = wanted.drawing, wanted.parts or 0
     if revision is None or parts < 1:
-        raise ValueError("a line of a drawing has parts")
+        raise ValueError(_("a line of a drawing has parts"))
     drawing = revision.drawing
     plan = DrawingPlan.objects.filter(
         revision=revision, table=wanted.table, wear_set=wanted.wear_set
@@ -44,18 +46,26 @@ def price_drawing(wanted: Wanted, spreads: Spreads, chance: float, *, now: datet
     sheets = math.ceil(parts / a_sheet) if a_sheet else 0
     plan_minor = None
     if plan is None or plan.problem:
-        why = refusal_of(plan) if plan else "not planned there yet"
+        why = refusal_of(plan) if plan else _("not planned there yet")
         unknown.append(around(f"{drawing.name}: ", why))
     elif sheets:
         costs = _all_parts(plan, wanted, parts, sheets, now)
         if lacking := [kind for kind in KINDS if kind not in costs]:
-            unknown.append(f"{drawing.name}: {', '.join(lacking)} not known")
+            unknown.append(
+                _("{drawing}: {lacking} not known").format(
+                    drawing=drawing.name, lacking=", ".join(lacking)
+                )
+            )
         else:
             plan_minor = sum(costs[kind] for kind in KINDS)
     spread = spreads.of(cell_of(wanted.wear_set.pk, drawing.material_id, drawing.thickness_mm))
     cost_minor = None
     if isinstance(spread, NotEnoughData):
-        unknown.append(f"{drawing.name}: what runs take against their plan, {spread}")
+        unknown.append(
+            _("{drawing}: what runs take against their plan, {spread}").format(
+                drawing=drawing.name, spread=spread
+            )
+        )
     elif plan_minor is not None:
         cost_minor = rounded(allowed(plan_minor, spread, chance))
     material = None
@@ -73,12 +83,18 @@ def _sheet(revision: DrawingRevision, unknown: list[str]) -> tuple[Sheet | None,
     drawing = revision.drawing
     sheet = sheet_price(drawing)
     if sheet is None:
-        unknown.append(f"{drawing.name}: no sheet of it has a price in stock")
+        unknown.append(
+            _("{drawing}: no sheet of it has a price in stock").format(drawing=drawing.name)
+        )
         return None, 0
     x_min, y_min, x_max, y_max = revision.extents_mm
     a_sheet = parts_a_sheet((x_max - x_min, y_max - y_min), (sheet.length_mm, sheet.width_mm))
     if not a_sheet:
-        unknown.append(f"{drawing.name}: it does not lie on a sheet like {sheet.code}")
+        unknown.append(
+            _("{drawing}: it does not lie on a sheet like {sheet}").format(
+                drawing=drawing.name, sheet=sheet.code
+            )
+        )
     return sheet, a_sheet
 
 

@@ -8,6 +8,8 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from planning.calc.cost import rounded
 from planning.calc.drawing.laying import parts_a_sheet
 from planning.calc.factors import Fit, NotEnoughData, fit
@@ -89,7 +91,7 @@ def price_line(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime
 def price_planned(wanted: Wanted, spreads: Spreads, chance: float) -> Priced:
     """One line by the plan that was made last."""
     if wanted.revision is None:
-        raise ValueError("a line of a drawing is priced by the part")
+        raise ValueError(_("a line of a drawing is priced by the part"))
     nest = wanted.revision.nest
     unknown: list[str] = []
     plan = NestPlan.objects.filter(
@@ -98,20 +100,26 @@ def price_planned(wanted: Wanted, spreads: Spreads, chance: float) -> Priced:
     costs = plan.costs_minor if plan is not None and not plan.problem else {}
     lacking = [kind for kind in KINDS if kind not in costs]
     if plan is None or plan.problem:
-        why = refusal_of(plan) if plan else "not planned there yet"
+        why = refusal_of(plan) if plan else _("not planned there yet")
         unknown.append(around(f"{nest.name}: ", why))
     elif lacking:
-        unknown.append(f"{nest.name}: {', '.join(lacking)} not known")
+        unknown.append(
+            _("{nest}: {lacking} not known").format(nest=nest.name, lacking=", ".join(lacking))
+        )
     plan_minor = None if lacking else sum(costs[kind] for kind in KINDS) * wanted.sheets
     spread = spreads.of(cell_of(wanted.wear_set.pk, nest.material_id, nest.thickness_mm))
     cost_minor = None
     if isinstance(spread, NotEnoughData):
-        unknown.append(f"{nest.name}: what runs take against their plan, {spread}")
+        unknown.append(
+            _("{nest}: what runs take against their plan, {spread}").format(
+                nest=nest.name, spread=spread
+            )
+        )
     elif plan_minor is not None:
         cost_minor = rounded(allowed(plan_minor, spread, chance))
     sheet = sheet_price(nest)
     if sheet is None:
-        unknown.append(f"{nest.name}: no sheet of it has a price in stock")
+        unknown.append(_("{nest}: no sheet of it has a price in stock").format(nest=nest.name))
     material, share = _material(nest, sheet, wanted.sheets)
     return Priced(
         wanted,

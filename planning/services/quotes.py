@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models.functions import Length
+from django.utils.translation import gettext as _
 
 from planning.calc.said import Said, stored
 from planning.services.drawing_plan import drawing_revision_plan
@@ -74,9 +75,9 @@ def quote_make(
     """A new quote. `price_minor` blank asks what it comes to. Raises `QuoteError`."""
     wanted = [_wanted(line) for line in lines]
     if not wanted:
-        raise QuoteError("Name at least one nest or drawing.")
+        raise QuoteError(_("Name at least one nest or drawing."))
     if not customer.strip() or not title.strip():
-        raise QuoteError("Say for whom it is, and what.")
+        raise QuoteError(_("Say for whom it is, and what."))
     _plan_drawings(wanted, now)
     with transaction.atomic():
         quote = Quote(
@@ -108,7 +109,7 @@ def quote_revise(
         old = Quote.objects.select_for_update().get(pk=quote.pk)
         newest = Quote.objects.filter(number=old.number).order_by("-revision").first()
         if old.state != QuoteState.OPEN or newest is None or newest.pk != old.pk:
-            raise QuoteError("Only the newest revision of an open quote is revised.")
+            raise QuoteError(_("Only the newest revision of an open quote is revised."))
         made = Quote(
             number=old.number,
             revision=old.revision + 1,
@@ -133,13 +134,13 @@ def quote_decide(
     """Won (with the job it became, where there is one) or lost. Once, on the newest revision."""
     row = Quote.objects.select_for_update().get(pk=quote.pk)
     if row.state != QuoteState.OPEN:
-        raise QuoteError("It was decided already.")
+        raise QuoteError(_("It was decided already."))
     if Quote.objects.filter(number=row.number, revision__gt=row.revision).exists():
-        raise QuoteError("There is a newer revision: decide that one.")
+        raise QuoteError(_("There is a newer revision: decide that one."))
     if won and job_number.strip():
         row.job = Job.objects.filter(number=job_number.strip()).first()
         if row.job is None:
-            raise QuoteError(f"There is no job {job_number.strip()}.")
+            raise QuoteError(_("There is no job {job}.").format(job=job_number.strip()))
     with acting(f"user:{by.username}", why=why or "decided"):
         row.state = QuoteState.WON if won else QuoteState.LOST
         row.decided_at, row.decided_by, row.why = now, by, why[:200]
@@ -151,7 +152,7 @@ def quote_found(*, quote_id: int) -> Quote:
     """Raises `QuoteError` where there is none."""
     row = Quote.objects.filter(pk=quote_id).first()
     if row is None:
-        raise QuoteError("There is no such quote.")
+        raise QuoteError(_("There is no such quote."))
     return row
 
 
@@ -160,7 +161,7 @@ def _again(line: QuoteLine) -> Wanted:
         newest = _newest_drawing(line.drawing.drawing)
         return Wanted(None, line.table, line.wear_set, 0, newest, line.parts)
     if line.revision is None:
-        raise QuoteError(f"Line {line.number} names neither nest nor drawing.")
+        raise QuoteError(_("Line {line} names neither nest nor drawing.").format(line=line.number))
     return Wanted(_newest(line.revision.nest), line.table, line.wear_set, line.sheets)
 
 
@@ -169,16 +170,16 @@ def _parts_wanted(line: PartsAsked) -> Wanted:
     table = Table.objects.filter(pk=line.table_id, active=True).first()
     wear_set = WearSet.objects.filter(pk=line.wear_set_id, active=True).first()
     if drawing is None or table is None or wear_set is None:
-        raise QuoteError("There is no such drawing, table or set any more.")
+        raise QuoteError(_("There is no such drawing, table or set any more."))
     if not 1 <= line.parts <= MOST:
-        raise QuoteError(f"{drawing.name}: how many parts?")
+        raise QuoteError(_("{drawing}: how many parts?").format(drawing=drawing.name))
     return Wanted(None, table, wear_set, 0, _newest_drawing(drawing), line.parts)
 
 
 def _newest_drawing(drawing: Drawing) -> DrawingRevision:
     revision = drawing.revisions.select_related("drawing__material").first()
     if revision is None:
-        raise QuoteError(f"{drawing.name} has no revision.")
+        raise QuoteError(_("{drawing} has no revision.").format(drawing=drawing.name))
     return revision
 
 
@@ -187,18 +188,20 @@ def _wanted(line: Asked) -> Wanted:
         return _parts_wanted(line)
     nest = Nest.objects.filter(pk=line.nest_id).select_related("table", "wear_set").first()
     if nest is None:
-        raise QuoteError(f"There is no nest {line.nest_id}.")
+        raise QuoteError(_("There is no nest {nest_id}.").format(nest_id=line.nest_id))
     if nest.table is None:
-        raise QuoteError(f"{nest.name} has no table yet: choose its route first.")
+        raise QuoteError(
+            _("{nest} has no table yet: choose its route first.").format(nest=nest.name)
+        )
     if not 1 <= line.sheets <= MOST:
-        raise QuoteError(f"{nest.name}: how many sheets?")
+        raise QuoteError(_("{nest}: how many sheets?").format(nest=nest.name))
     return Wanted(_newest(nest), nest.table, nest.wear_set, line.sheets)
 
 
 def _newest(nest: Nest) -> NestRevision:
     revision = nest.revisions.order_by("-revision").first()
     if revision is None:
-        raise QuoteError(f"{nest.name} has no program.")
+        raise QuoteError(_("{nest} has no program.").format(nest=nest.name))
     return revision
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from django.utils.translation import gettext as _
+
 from planning.calc import allocation as a
 from planning.calc.cost import RateBook, energy_kwh, remnant_credit, rounded, time_amount
 from planning.calc.spans import intersect, length, union
@@ -36,7 +38,11 @@ class RunCosts:
     def by_time(self, kind: str, us: int, evidence: str) -> None:
         rate = self.rate(kind)
         if rate is None:
-            self.unknown.append(f"no {kind} rate on {self.run.shift_date}")
+            self.unknown.append(
+                _("no {kind} rate on {shift_date}").format(
+                    kind=kind, shift_date=self.run.shift_date
+                )
+            )
         elif us:
             self.share(kind, time_amount(us, rate), us / 1_000_000, "s", evidence)
 
@@ -84,7 +90,7 @@ def gas_and_energy(book: RunCosts, run: RunIn) -> None:
         if least_us > arc_us:
             arc_us, evidence = least_us, "planned"
         elif not arc_us and not whole:
-            book.unknown.append("no arcs and no plan: gas and power unknown")
+            book.unknown.append(_("no arcs and no plan: gas and power unknown"))
             return
     gas = book.rate("gas")
     if gas is not None:
@@ -94,7 +100,7 @@ def gas_and_energy(book: RunCosts, run: RunIn) -> None:
         return
     kwh, sampled = _kwh(run, arc_us, entered_us)
     if kwh is None:
-        book.unknown.append("arc voltage neither measured nor in the chart: power unknown")
+        book.unknown.append(_("arc voltage neither measured nor in the chart: power unknown"))
         return
     shown = evidence if sampled else "planned"
     book.share("energy", rounded(Fraction(kwh) * price), kwh, "kWh", shown)
@@ -128,12 +134,12 @@ def _kwh(run: RunIn, arc_us: int, entered_us: int) -> tuple[float | None, bool]:
 def material(book: RunCosts, run: RunIn, rules: Rules, area: dict[int | None, float]) -> None:
     sheet = run.sheet
     if sheet is None:
-        book.unknown.append("no sheet was named: material unknown")
+        book.unknown.append(_("no sheet was named: material unknown"))
         return
     if sheet.customers:
         return  # the customer's own plate: no cost, no yield credit
     if sheet.cost_minor is None:
-        book.unknown.append("the sheet's cost is not known: material unknown")
+        book.unknown.append(_("the sheet's cost is not known: material unknown"))
         return
     credit = sum(
         given

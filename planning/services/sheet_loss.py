@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext_noop as N_
 
 from planning.services.postings import MonthPicker, TargetPosting, post_differences
 from planning.services.summaries import months_changed
@@ -44,6 +45,6 @@ def _wants(
             evidence="entered",
             quantity=sheet.area_mm2,
             unit="mm2",
-            cause="written off",
+            cause=N_("written off"),
         )
     ]

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import DatabaseError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.verify.books import check_months, check_reversals, check_runs_books, check_wear
 from shopfloor.background.request import request_work
@@ -65,22 +66,22 @@ def verify_all(*, now: datetime, say: Say = lambda done, total, step: None) -> R
         _step(report, feed.name, lambda feed=feed, done=done: _feed(  # type: ignore[misc]
             report, feed, lambda step: say(done, total, step)))  # fmt: skip
     for done, (what, check) in enumerate(steps, len(feeds)):
-        say(done, total, f"checking {what}")
+        say(done, total, _("checking {what}").format(what=what))
         _step(report, what, check)
     return report
 
 
 def _steps(now: datetime) -> list[tuple[str, Callable[[], Iterable[Finding]]]]:
     return [
-        ("arcs tied to runs", check_assignments),
-        ("runs and segments", check_runs),
+        (_("arcs tied to runs"), check_assignments),
+        (_("runs and segments"), check_runs),
         ("parts", check_parts),
         ("reversals", check_reversals),
-        ("the books of runs", lambda: check_runs_books(now=now)),
-        ("wear parts", check_wear),
-        ("closed months", check_months),
+        (_("the books of runs"), lambda: check_runs_books(now=now)),
+        (_("wear parts"), check_wear),
+        (_("closed months"), check_months),
         ("files", check_files),
-        ("the database", check_database),
+        (_("the database"), check_database),
     ]
 
 
@@ -91,12 +92,14 @@ def _step(report: Report, what: str, check: Callable[[], Iterable[Finding]]) -> 
         with one_view():
             report.findings += check()
     except DatabaseError as error:
-        text = f"The database cannot be read for {what}: {error}."
-        report.findings.append(Finding("database damaged", what, text))
+        text = _("The database cannot be read for {what}: {error}.").format(what=what, error=error)
+        report.findings.append(Finding(_("database damaged"), what, text))
     except Exception as error:
         log.exception("verifying %s", what)
-        text = f"The records of {what} cannot be worked out ({type(error).__name__}: {error})."
-        report.findings.append(Finding("records unreadable", what, text))
+        text = _("The records of {what} cannot be worked out ({name}: {error}).").format(
+            what=what, name=type(error).__name__, error=error
+        )
+        report.findings.append(Finding(_("records unreadable"), what, text))
 
 
 def _feed(report: Report, feed: Feed, say: Callable[[str], None]) -> list[Finding]:
@@ -108,7 +111,7 @@ def _feed(report: Report, feed: Feed, say: Callable[[str], None]) -> list[Findin
 
 def verification_make(*, asked: str, by: User | None = None) -> Verification:
     """Verifies now and keeps the result. Raises Busy where another one goes on."""
-    lock = Lock(verify_lock(), "the shop's records are being verified: it")
+    lock = Lock(verify_lock(), _("the shop's records are being verified: it"))
     try:
         row = Verification.objects.create(asked=asked, by=by, started_at=timezone.now())
         report = verify_all(now=row.started_at, say=_say)
@@ -131,8 +134,10 @@ def _thin(report: Report, now: datetime) -> None:
         try:
             gone = thin(feed, before_us, now)
         except (OSError, TelemetryError) as error:
-            text = f"The journal of {feed.name} could not be thinned: {error}."
-            report.findings.append(Finding("thinning failed", feed.name, text))
+            text = _("The journal of {feed} could not be thinned: {error}.").format(
+                feed=feed.name, error=error
+            )
+            report.findings.append(Finding(_("thinning failed"), feed.name, text))
             continue
         report.count("thinned", gone)
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from planning.calc.control import Control
+from planning.calc.translated import gettext as _
 from shopfloor.svg.parts_map import Svg
 
 WIDE, LEFT, RIGHT = 900.0, 64.0, 150.0
@@ -28,10 +29,14 @@ def control_chart(
     count = len(control.values)
     height = TOP + UPPER + GAP + LOWER + FOOT
     ruled = [(y, words, "asked") for y, words in lines if low <= y <= high]
-    ruled += [(control.centre, "mean", "mean"), (control.upper, "limit", "limit")]
+    ruled += [(control.centre, _("mean"), "mean"), (control.upper, _("limit"), "limit")]
     if control.lower > low:
-        ruled.append((control.lower, "limit", "limit"))
-    ranges = [(control.range_mean, "mean range", "mean"), (control.range_upper, "limit", "limit")]
+        ruled.append((control.lower, _("limit"), "limit"))
+    ranges = [
+        (control.range_mean, _("mean range"), "mean"),
+        (control.range_upper, _("limit"), "limit"),
+    ]
+    ranged, oldest, newest = _("range"), _("oldest"), _("newest")
     drawn = [
         *upper.ruled(ruled, digits),
         upper.path(control.values, 0, count),
@@ -40,10 +45,10 @@ def control_chart(
         lower.path(control.moving, 1, count),
         *(lower.dot(v, i + 1, count, i + 1 in jumps) for i, v in enumerate(control.moving)),
         f'<text class="tick" x="0" y="{TOP + 4:.0f}">{escape(unit)}</text>',
-        f'<text class="tick" x="0" y="{TOP + UPPER + GAP + 4:.0f}">range</text>',
-        f'<text class="tick" x="{LEFT}" y="{height - 6:.0f}">oldest</text>',
-        f'<text class="tick" x="{WIDE - RIGHT:.0f}" y="{height - 6:.0f}" text-anchor="end">newest'
-        "</text>",
+        f'<text class="tick" x="0" y="{TOP + UPPER + GAP + 4:.0f}">{escape(ranged)}</text>',
+        f'<text class="tick" x="{LEFT}" y="{height - 6:.0f}">{escape(oldest)}</text>',
+        f'<text class="tick" x="{WIDE - RIGHT:.0f}" y="{height - 6:.0f}" text-anchor="end">'
+        f"{escape(newest)}</text>",
     ]
     return Svg(
         f'<svg class="ink control" viewBox="0 0 {WIDE:.0f} {height:.0f}" width="100%" role="img" '
@@ -55,11 +60,19 @@ def control_chart(
 def sentence(control: Control, *, unit: str, digits: int, what: str) -> str:
     """The chart in words."""
     off = len(set(control.beyond) | set(control.one_side)) + len(control.jumps)
-    stands = "none stands out" if control.in_control else f"{off} stand out"
-    most = f"{control.upper:.{digits}f} {unit}"
-    return (
-        f"{what or 'Values'}, {len(control.values)} measured: mean "
-        f"{control.centre:.{digits}f} {unit}, usual up to {most}; {stands}."
+    told = {
+        "what": what or _("Values"),
+        "count": len(control.values),
+        "mean": f"{control.centre:.{digits}f} {unit}",
+        "most": f"{control.upper:.{digits}f} {unit}",
+        "off": off,
+    }
+    if control.in_control:
+        return _(
+            "{what}, {count} measured: mean {mean}, usual up to {most}; none stands out."
+        ).format(**told)
+    return _("{what}, {count} measured: mean {mean}, usual up to {most}; {off} stand out.").format(
+        **told
     )
 
 
@@ -106,6 +119,6 @@ def _x(place: int, count: int) -> float:
 def _span(values: Sequence[float], lines: Sequence[Line]) -> tuple[float, float]:
     low, high = min(values), max(values)
     reach = (high - low) or abs(high) or 1.0
-    near = [y for y, _ in lines if y <= high + reach * 0.6]
+    near = [y for y, _words in lines if y <= high + reach * 0.6]
     high = max([high, *near])
     return low - reach * 0.06, high + reach * 0.08

@@ -12,16 +12,19 @@ from dataclasses import dataclass
 from html import escape
 from typing import Literal
 
+from planning.calc.translated import gettext as _
+from planning.calc.translated import gettext_noop as N_
+from planning.calc.translated import ngettext
 from shopfloor.svg.label_spot import spot
 
 PartState = Literal["planned", "burnt", "good", "scrap", "not-cut"]
 Point = tuple[float, float]
 SAID: dict[PartState, str] = {
-    "planned": "not yet cut",
-    "burnt": "cut, not yet judged",
-    "good": "good",
-    "scrap": "scrap",
-    "not-cut": "left uncut",
+    "planned": N_("not yet cut"),
+    "burnt": N_("cut, not yet judged"),
+    "good": N_("good"),
+    "scrap": N_("scrap"),
+    "not-cut": N_("left uncut"),
 }
 HATCHED: dict[PartState, str] = {"burnt": "h-plan", "scrap": "h-off"}
 DIGIT_EM = 0.55
@@ -55,7 +58,8 @@ class Part:
     @property
     def words(self) -> str:
         named = f"{self.number} {self.name}".strip()
-        return f"{named}, {SAID[self.state]}" + (", chosen" if self.selected else "")
+        told = _("{named}, {state}, chosen") if self.selected else "{named}, {state}"
+        return told.format(named=named, state=_(SAID[self.state]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,15 +83,17 @@ def extents(contours: Sequence[Sequence[Point]]) -> Box:
     points = [p for contour in contours for p in contour]
     if not points:
         raise ValueError("no points to draw")
-    xs, ys = [x for x, _ in points], [y for _, y in points]
+    xs, ys = [x for x, _y in points], [y for _x, y in points]
     return Box(min(xs), min(ys), max(xs), max(ys))
 
 
 def map_label(parts: Sequence[Part]) -> str:
     """The map in a sentence: how many of each state, in the order of the work."""
     counts = Counter(part.state for part in parts)
-    told = [f"{counts[state]} {words}" for state, words in SAID.items() if counts[state]]
-    return f"Map of {len(parts)} part{'' if len(parts) == 1 else 's'}: {', '.join(told)}."
+    told = [f"{counts[state]} {_(words)}" for state, words in SAID.items() if counts[state]]
+    return ngettext(
+        "Map of {count} part: {told}.", "Map of {count} parts: {told}.", len(parts)
+    ).format(count=len(parts), told=", ".join(told))
 
 
 def parts_map(

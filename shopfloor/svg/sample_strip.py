@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
+from planning.calc.translated import ngettext
 from shopfloor.svg.strip import Svg
 
 _WIDTH, _LANE, _FOOT, _RISE, _LONG_S = 1000.0, 60.0, 6.0, 38.0, 180.0
@@ -38,7 +39,9 @@ def sample_strip(arcs: Sequence[SampleArc], most: int = 2_000) -> Svg | None:
         lanes.append(f'<path class="base" stroke-width="1.25" d="M0 {base:g}H{_WIDTH:g}"/>')
         lanes += [_bar(arc, start, px_us, base) for arc in mine]
     height = len(torches) * _LANE
-    words = f"{len(arcs)} arcs on {len(torches)} torch{'es' if len(torches) > 1 else ''}"
+    words = ngettext(
+        "{arcs} arcs on {torches} torch", "{arcs} arcs on {torches} torches", len(torches)
+    ).format(arcs=len(arcs), torches=len(torches))
     return Svg(
         f'<svg class="ink strip" viewBox="0 0 {_WIDTH:g} {height:g}" width="100%" '
         f'preserveAspectRatio="none" height="{height:g}" role="img" aria-label="{words}">'

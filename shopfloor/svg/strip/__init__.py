@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from html import escape
 
+from planning.calc.translated import gettext as _
 from shopfloor.svg.strip import body as work
 from shopfloor.svg.strip import pace as lane
 from shopfloor.svg.strip.frame import Frame, Scale, compact, narrow, wide, zoomed
@@ -86,7 +87,14 @@ def zoom(table: StripTable, run: Run, width: int = 560, *, now: bool = True) -> 
     ends = ends_words(cut) if width >= NARROW_ENDS else ends_words(cut).split(" (")[0]
     labels = [
         *(one for one in work.work_labels(cut, frame, scale) if one.css != "setlab"),
-        Label(f"began {clock(run.from_us, table.zone)}", y, (Place(0, "start"),), "lab", 18, 2),
+        Label(
+            _("began {time}").format(time=clock(run.from_us, table.zone)),
+            y,
+            (Place(0, "start"),),
+            "lab",
+            18,
+            2,
+        ),
         Label(ends, y, (Place(width - 2, "end"),), "lab b", 22, 4),
     ]
     if now and cut.start_us < cut.now_us < cut.end_us:
@@ -138,11 +146,13 @@ def _draw(table: StripTable, frame: Frame, width: int, said: str, arcs: work.Arc
 
 
 def _nothing_yet(table: StripTable, frame: Frame) -> Label:
-    words = "Nothing cut yet"
+    words = _("Nothing cut yet.")
     if table.planned and not frame.ticks_inside:
         first = min(table.planned, key=lambda p: p.from_us)
-        words += f". {first.label} is planned for {clock(first.from_us, table.zone)}"
-    return Label(f"{words}.", frame.lane - 24, (Place(14, "start"),), "remark", 14, 9)
+        words = _("Nothing cut yet. {work} is planned for {time}.").format(
+            work=first.label, time=clock(first.from_us, table.zone)
+        )
+    return Label(words, frame.lane - 24, (Place(14, "start"),), "remark", 14, 9)
 
 
 def _body(table: StripTable, frame: Frame, scale: Scale, arcs: work.Arcs) -> str:
@@ -167,7 +177,7 @@ def _hours(table: StripTable, width: int) -> Svg:
         labels.append(Label(words, 14.5, spot, "nowflagt", 20, 9))
         tip = f"H{px(x + 5)}l-5 5l-5-5H{px(mid - 24)}z"
         flag = f'<path class="nowflag" d="M{px(mid - 24)} 2h48v16{tip}"/>'
-    return _svg(flag + write(labels, width), frame, "Hours of the shift", width)
+    return _svg(flag + write(labels, width), frame, _("Hours of the shift"), width)
 
 
 def _failed(table: StripTable, safe: str, then: str, width: int) -> Svg:

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import groupby, pairwise
 
+from planning.calc.translated import gettext as _
 from shopfloor.svg.strip.frame import Frame, Scale
 from shopfloor.svg.strip.labels import Label, Place, px
 from shopfloor.svg.strip.types import StripTable
@@ -75,7 +76,7 @@ def lane_labels(table: StripTable, frame: Frame, scale: Scale) -> list[Label]:
     off = " off" if off_plan(pace) else ""
     if table.plan_end_us is not None:
         x = min(scale.x(table.plan_end_us), frame.width)
-        words = f"plan {clock(table.plan_end_us, table.zone, table.now_us)}"
+        words = _("plan {time}").format(time=clock(table.plan_end_us, table.zone, table.now_us))
         places: tuple[Place, ...] = (Place(x, "end"), Place(x + 4, "start"))
         out.append(Label(words, y0 - 10, places, "lab pencil", frame.font, 1))
     x_now = scale.x(table.now_us)

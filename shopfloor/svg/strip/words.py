@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 from functools import lru_cache
 
+from planning.calc.translated import gettext as _
+from planning.calc.translated import ngettext
 from shopfloor.svg.strip.frame import US
 from shopfloor.svg.strip.types import Pace, Stoppage, StripTable
 from shopfloor.wording.counts import count
@@ -31,7 +33,11 @@ def duration(span_s: float) -> str:
     minutes = round(span_s / 60)
     if minutes < 1:
         return f"{round(span_s)} s"
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+    return (
+        _("{minutes} min").format(minutes=minutes)
+        if minutes < 60
+        else _("{hours} h {minutes:02d} min").format(hours=minutes // 60, minutes=minutes % 60)
+    )
 
 
 def off_plan(pace: Pace | None) -> bool:
@@ -43,14 +49,16 @@ def pace_words(table: StripTable) -> str:
     there is work and nothing to hold it against."""
     pace = table.last_pace
     if pace is None:
-        return "pace unknown" if table.arcs or table.runs else ""
+        return _("pace unknown") if table.arcs or table.runs else ""
     minutes = round(abs(pace.ahead_min))
-    said = (
-        "on plan" if minutes < 1 else f"{minutes} min {'ahead' if pace.ahead_min > 0 else 'behind'}"
-    )
-    if table.silent_since_us is not None:
-        said += f" at {clock(pace.at_us, table.zone)}"
-    return said
+    if minutes < 1:
+        said = _("on plan")
+    else:
+        off = _("{minutes} min ahead") if pace.ahead_min > 0 else _("{minutes} min behind")
+        said = off.format(minutes=minutes)
+    if table.silent_since_us is None:
+        return said
+    return _("{pace} at {time}").format(pace=said, time=clock(pace.at_us, table.zone))
 
 
 def silent_words(table: StripTable) -> str:
@@ -58,8 +66,10 @@ def silent_words(table: StripTable) -> str:
     if table.silent_since_us is None:
         return ""
     if table.sourceless:
-        return "no source yet"
-    return f"no lines since {clock(table.silent_since_us, table.zone, table.now_us)}"
+        return _("no source yet")
+    return _("no lines since {time}").format(
+        time=clock(table.silent_since_us, table.zone, table.now_us)
+    )
 
 
 def ends_words(table: StripTable) -> str:
@@ -70,7 +80,7 @@ def ends_words(table: StripTable) -> str:
     low, mid, high = (
         clock(t, table.zone, table.now_us) for t in (f.low_us, f.median_us, f.high_us)
     )
-    return f"ends {mid} ({low}–{high})"
+    return _("ends {mid} ({low}–{high})").format(mid=mid, low=low, high=high)
 
 
 def hour_ticks(start_us: int, end_us: int, zone: tzinfo) -> list[tuple[int, str]]:
@@ -87,7 +97,14 @@ def _ticks(start_us: int, end_us: int, zone: tzinfo) -> tuple[tuple[int, str], .
     for at in range(-(-start_us // step) * step, end_us + 1, step):
         when = local(at, zone)
         if when.minute == 0:
-            out.append((at, f"{when:%H:%M} again" if when.fold else f"{when:%H:%M}"))
+            out.append(
+                (
+                    at,
+                    _("{time} again").format(time=f"{when:%H:%M}")
+                    if when.fold
+                    else f"{when:%H:%M}",
+                )
+            )
     return tuple(out)
 
 
@@ -98,32 +115,53 @@ def aria_label(table: StripTable) -> str:
     loose = [a for a in table.arcs if a.state == "unassigned"]
     if loose:
         first, last = min(a.on_us for a in loose), max(a.off_us for a in loose)
-        arcs = "1 arc" if len(loose) == 1 else f"{len(loose)} arcs"
-        said.append(f"{arcs} without a job {clock(first, zone)} to {clock(last, zone)}")
+        arcs = _arcs(len(loose))
+        said.append(
+            _("{arcs} without a job {first} to {last}").format(
+                arcs=arcs, first=clock(first, zone), last=clock(last, zone)
+            )
+        )
     if table.arcs:
         burnt_s = sum(a.off_us - a.on_us for a in table.arcs) / US
-        arcs = "1 arc" if len(table.arcs) == 1 else f"{len(table.arcs)} arcs"
-        said.append(f"{arcs}, {duration(burnt_s)} of arc")
+        arcs = _arcs(len(table.arcs))
+        said.append(_("{arcs}, {time} of arc").format(arcs=arcs, time=duration(burnt_s)))
     elif table.planned:
         first_plan = min(table.planned, key=lambda p: p.from_us)
         said.append(
-            f"nothing cut yet; {first_plan.label} is planned for {clock(first_plan.from_us, zone)}"
+            _("nothing cut yet; {work} is planned for {time}").format(
+                work=first_plan.label, time=clock(first_plan.from_us, zone)
+            )
         )
     else:
-        said.append("nothing cut and nothing planned")
+        said.append(_("nothing cut and nothing planned"))
     return f"{table.name}: " + "; ".join(s for s in said if s) + "."
+
+
+def _arcs(number: int) -> str:
+    return ngettext("{number} arc", "{number} arcs", number).format(number=number)
 
 
 def _standing(table: StripTable) -> str:
     pace = table.last_pace
     if pace is None:
-        said = "pace unknown"
+        said = _("pace unknown")
     else:
         minutes = round(abs(pace.ahead_min))
-        unit = "minute" if minutes == 1 else "minutes"
-        where = "ahead of" if pace.ahead_min > 0 else "behind"
-        said = "on plan" if minutes < 1 else f"{minutes} {unit} {where} plan"
-        said += f" at {clock(pace.at_us, table.zone)}"
+        if minutes < 1:
+            said = _("on plan at {time}")
+        elif pace.ahead_min > 0:
+            said = ngettext(
+                "{minutes} minute ahead of plan at {time}",
+                "{minutes} minutes ahead of plan at {time}",
+                minutes,
+            )
+        else:
+            said = ngettext(
+                "{minutes} minute behind plan at {time}",
+                "{minutes} minutes behind plan at {time}",
+                minutes,
+            )
+        said = said.format(minutes=minutes, time=clock(pace.at_us, table.zone))
     silent = silent_words(table)
     return f"{silent}; {said}" if silent else said
 
@@ -132,20 +170,24 @@ def _ending(table: StripTable) -> str:
     f = table.forecast
     if f is None and table.planned:
         last_us = max(planned.to_us for planned in table.planned)
-        return f"planned until {clock(last_us, table.zone, table.now_us)}, how surely unknown"
+        return _("planned until {time}, how surely unknown").format(
+            time=clock(last_us, table.zone, table.now_us)
+        )
     if f is None:
-        return "end unknown"
+        return _("end unknown")
     low, mid, high = (
         clock(t, table.zone, table.now_us) for t in (f.low_us, f.median_us, f.high_us)
     )
-    return f"ends about {mid}, between {low} and {high}"
+    return _("ends about {mid}, between {low} and {high}").format(mid=mid, low=low, high=high)
 
 
 def _stopped(stoppages: Sequence[Stoppage], zone: tzinfo) -> list[str]:
     unplanned = [s for s in stoppages if s.kind != "planned"]
     longest = sorted(unplanned, key=lambda s: s.from_us - s.to_us)[:STOPPAGES_SAID]
     said = [
-        f"{s.label} {clock(s.from_us, zone)} to {clock(s.to_us, zone)}"
+        _("{stop} {start} to {end}").format(
+            stop=s.label, start=clock(s.from_us, zone), end=clock(s.to_us, zone)
+        )
         for s in sorted(longest, key=lambda s: s.from_us)
     ]
     if len(unplanned) > STOPPAGES_SAID:
