@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -42,9 +43,9 @@ class Sums:
     parts: Parts = field(default_factory=Parts)
 
 
-def sums_by_table(first: date, last: date) -> dict[int, Sums]:
+def sums_by_table(first: date, last: date, tables: Sequence[int]) -> dict[int, Sums]:
     """By table id; shift dates from `first` to `last`. Three queries."""
-    days = _days(first, last)
+    days = _days(first, last).filter(table__in=tables)
     planned = days.filter(planned_arc_s__isnull=False).values("run")
     burning = days.filter(arc_s__gt=0) | days.filter(entered_arc_s__gt=0)
     told = Q(evidence=Evidence.MEASURED)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from planning.calc.indicators import Elements, Indicators, indicators
 from planning.calc.spans import Span, intersect, length, subtract, union
+from planning.inputs.microseconds import Microseconds
 from planning.inputs.shifts import ShiftBook
 from planning.reports.measure_sums import Sums, sums_by_table
 from shopfloor.models import Stoppage, Table
@@ -79,9 +80,11 @@ def measure_bases(
     first: date, last: date, now: datetime, tables: Iterable[Table]
 ) -> dict[int, Base]:
     """By table id."""
-    sums = sums_by_table(first, last)
+    tables = list(tables)
+    ids = [table.pk for table in tables]
+    sums = sums_by_table(first, last, ids)
     shifts = ShiftBook(_midnight(first), _midnight(last + timedelta(days=1)))
-    stops = _stops(first, last, to_us(now))
+    stops = _stops(first, last, to_us(now), ids)
     return {
         table.pk: Base(
             table,
@@ -161,17 +164,20 @@ def _shifts(
     return shifts, breaks
 
 
-def _stops(first: date, last: date, now_us: int) -> dict[int, list[Stop]]:
+def _stops(first: date, last: date, now_us: int, tables: Sequence[int]) -> dict[int, list[Stop]]:
     day = timedelta(days=1)
     found: dict[int, list[Stop]] = defaultdict(list)
     rows = Stoppage.objects.filter(
-        started_at__gte=_midnight(first) - day, started_at__lt=_midnight(last) + 2 * day
+        table__in=tables,
+        started_at__gte=_midnight(first) - day,
+        started_at__lt=_midnight(last) + 2 * day,
     ).order_by("started_at", "pk")
-    fields = "table_id", "started_at", "ended_at", "reason__code", "reason__planned"
-    for table, started, ended, code, planned, label, run in rows.values_list(
-        *fields, "reason__label", "run_id"
+    moments = Microseconds("started_at"), Microseconds("ended_at")
+    said = "reason__code", "reason__planned", "reason__label", "run_id"
+    for table, started_us, ended_us, code, planned, label, run in rows.values_list(
+        "table_id", *moments, *said
     ):
-        span = (to_us(started), to_us(ended) if ended else now_us)
+        span = (started_us, now_us if ended_us is None else ended_us)
         if span[1] > span[0]:
             sort = CHANGE if CHANGE in (code or "") else "planned" if planned else "delay"
             found[table].append(Stop(span, sort, label or "no reason given yet", run))

@@ -10,7 +10,8 @@ from typing import Any
 
 from django.db.models import Exists, JSONField, OuterRef, QuerySet, Subquery, Value
 
-from planning.inputs.chunks import Ids, among
+from planning.inputs.any_of import any_of
+from planning.inputs.chunks import Ids, among, in_order
 from shopfloor.models import Run, RunDay, RunState
 
 
@@ -50,17 +51,20 @@ def month_run_ids(first: date, after: date) -> QuerySet[RunDay, uuid.UUID]:
 
 
 def month_runs(
-    ids: Ids, *, costs: bool = True, days: bool = True, **where: Any
+    ids: Ids, *, costs: bool = True, days: bool = True, terms: bool = True, **where: Any
 ) -> dict[uuid.UUID, MonthRun]:
     """Two queries for up to 400 runs, or for all that a query names; of these only runs that are
     as `where` says. A run with several sets counts for the one that burnt longest. Without `costs`
     what the plans say of money is left out: it stands in each run's whole plan, which is long to
-    read. Without `days` duty and length of cut are."""
-    money = "plan__costs_minor" if costs else Value(None, output_field=JSONField())
+    read. Without `days` duty and length of cut are, without `terms` the difference from its plan.
+    """
+    nothing = Value(None, output_field=JSONField())
+    money = "plan__costs_minor" if costs else nothing
+    variance = "variance__terms" if terms else nothing
     runs: dict[uuid.UUID, MonthRun] = {}
     rows = among(
         ids,
-        lambda some: Run.objects.filter(pk__in=some, **where).values_list(
+        lambda some: Run.objects.filter(**any_of("pk", some), **where).values_list(
             "pk",
             "revision__nest__material__code",
             "revision__nest__thickness_mm",
@@ -70,7 +74,7 @@ def month_runs(
             "sheet__owner_id",
             "variance__elapsed_s",
             "variance__planned_s",
-            "variance__terms",
+            variance,
             "variance__minor_per_hour",
         ),
     )
@@ -84,7 +88,7 @@ def month_runs(
         owner,
         elapsed,
         planned,
-        terms,
+        over_s,
         rate,
     ) in rows:
         runs[pk] = MonthRun(
@@ -92,8 +96,8 @@ def month_runs(
             material,
             thickness,
             elapsed_s=elapsed or 0.0,
-            planned_s=planned if terms else None,
-            terms=terms or {},
+            planned_s=planned if over_s else None,
+            terms=over_s or {},
             minor_per_hour=rate,
             evidence=evidence,
             plan_minor=cost or {},
@@ -102,7 +106,7 @@ def month_runs(
         )
     if days:
         _add_days(runs, list(runs) if where else ids)
-    return dict(sorted(runs.items()))
+    return {pk: runs[pk] for pk in in_order(runs)}
 
 
 def _add_days(runs: dict[uuid.UUID, MonthRun], ids: Ids) -> None:
@@ -110,7 +114,7 @@ def _add_days(runs: dict[uuid.UUID, MonthRun], ids: Ids) -> None:
     rows = among(
         ids,
         lambda some: (
-            RunDay.objects.filter(run__in=some)
+            RunDay.objects.filter(**any_of("run", some))
             .order_by("shift_date", "pk")
             .values_list("run_id", "wear_set__duty", "arc_s", "cut_mm")
         ),

@@ -13,7 +13,8 @@ from django.db.models import Sum
 
 from planning.calc.said import around, said, said_in_each
 from planning.calc.units import M_PER_FT
-from planning.inputs.chunks import chunked
+from planning.inputs.any_of import any_of
+from planning.inputs.chunks import among
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from planning.reports.ledger import MATERIAL, month_of
 from planning.reports.month_runs import MonthRun, month_runs
@@ -77,7 +78,7 @@ def of_month(key: str) -> Figure:
     material, thick, duty = rest.rsplit(":", 2)
     month = month_of(day)
     alike = month_runs(
-        run_ids(month), costs=False, revision__nest__material__code=material,
+        run_ids(month), costs=False, terms=False, revision__nest__material__code=material,
         revision__nest__thickness_mm=float(thick),
     )  # fmt: skip
     own = {pk: run for pk, run in alike.items() if run.duty == duty}
@@ -119,9 +120,9 @@ def _spent(month: Month, runs: list[uuid.UUID]) -> Spent:
     """All that was posted for these runs in a month but the material."""
     own = Posting.objects.filter(month=month).exclude(kind__in=MATERIAL).order_by()
     return dict(
-        chunked(
-            sorted(runs),
-            lambda some: own.filter(run__in=some).values_list("run_id").annotate(
+        among(
+            runs,
+            lambda some: own.filter(**any_of("run", some)).values_list("run_id").annotate(
                 all=Sum("amount_minor")
             ),
         )

@@ -7,16 +7,17 @@ from collections.abc import Iterable
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from planning.inputs.chunks import chunked
+from planning.inputs.any_of import any_of
+from planning.inputs.chunks import among
 from shopfloor.models import Run
 from shopfloor.site.queries import the_shop
 
 
 def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]]:
     """When each run began and what it is called."""
-    rows = chunked(
-        sorted(set(runs)),
-        lambda some: Run.objects.filter(pk__in=some).values_list(
+    rows = among(
+        runs,
+        lambda some: Run.objects.filter(**any_of("pk", some)).values_list(
             "pk", "opened_at", "revision__nest__name", "table__name"
         ),
     )

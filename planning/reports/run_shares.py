@@ -8,7 +8,8 @@ from collections.abc import Iterable
 
 from django.db.models import F, Sum
 
-from planning.inputs.chunks import Ids, among
+from planning.inputs.any_of import any_of
+from planning.inputs.chunks import Ids, among, in_order
 from shopfloor.models import Posting, Run
 
 TIMED = ("machine", "labour", "gas")
@@ -26,7 +27,7 @@ def run_shares(
     rows = among(
         known if ids is None else ids,
         lambda some: (
-            Posting.objects.filter(run__in=some, kind__in=TIMED)
+            Posting.objects.filter(**any_of("run", some), kind__in=TIMED)
             .order_by()
             .values_list("run_id", "line__job_id")
             .annotate(all=Sum("amount_minor"))
@@ -38,7 +39,7 @@ def run_shares(
     for run, job, cut_mm in _cut(known - set(sums)):
         sums[run][job] = sums[run].get(job, 0.0) + cut_mm
     shares: dict[uuid.UUID, dict[int | None, float]] = {}
-    for run in sorted(known):
+    for run in in_order(known):
         whole = sum(sums[run].values())
         shares[run] = (
             {job: minor / whole for job, minor in sums[run].items()} if whole else {None: 1.0}
@@ -51,7 +52,7 @@ def _cut(runs: set[uuid.UUID]) -> Iterable[tuple[uuid.UUID, int | None, float]]:
     return among(
         runs,
         lambda some: (
-            Run.objects.filter(pk__in=some, revision__contours__cut_mm__gt=0)
+            Run.objects.filter(**any_of("pk", some), revision__contours__cut_mm__gt=0)
             .order_by()
             .values_list("pk", "revision__contours__line__job_id")
             .annotate(all=Sum(OWN_MM))

@@ -15,7 +15,7 @@ from planning.reports.month_runs import MonthRun, month_run_ids, month_runs
 from planning.reports.run_names import run_names
 from planning.reports.run_shares import run_shares
 from planning.services.postings import next_month
-from shopfloor.models import Job, Month, Posting
+from shopfloor.models import Job, Month, Posting, Run
 from shopfloor.wording.quantity import Quantity, Remark, Unit, money, seconds
 
 K = TypeVar("K", bound=Hashable)
@@ -67,13 +67,13 @@ def of_month(key: str) -> Figure:
     """A term of a month's difference ("2026-10-01:TERM"); of one job where the key names it."""
     day, term, *of = key.split(":")
     month = month_of(day)
-    runs = month_runs(run_ids(month), costs=False, days=False, variance__terms__has_key=term)
-    label = f"{term} beyond plan in {month.first_day:%B %Y}"
-    shares: Shares = {run: {None: 1.0} for run in runs}
-    pk = None
+    label, ids, pk = f"{term} beyond plan in {month.first_day:%B %Y}", run_ids(month), None
     if of:
         pk, name = owner_of(of[0])
-        shares, label = run_shares(runs), f"{label}, {name}"
+        label = f"{label}, {name}"
+        ids = ids if pk is None else list(set(ids) & _runs_with(pk))
+    runs = month_runs(ids, costs=False, days=False, variance__terms__has_key=term)
+    shares: Shares = run_shares(runs) if of else {run: {None: 1.0} for run in runs}
     own = [row for row in items(runs.values(), shares) if (row.term, row.job) == (term, pk)]
     if not own:
         raise LookupError(f"no run of {day} has {term!r} in it")
@@ -122,6 +122,13 @@ def run_ids(month: Month) -> list[uuid.UUID]:
     """Their ids come first: of a month named by a query PostgreSQL expects a thirtieth of its runs,
     and reads all there ever were instead of looking those up."""
     return list(month_run_ids(month.first_day, next_month(month.first_day)))
+
+
+def _runs_with(job: int) -> set[uuid.UUID]:
+    """All runs that `run_shares` may give the job a share of."""
+    posted = Posting.objects.filter(line__job=job).exclude(run=None)
+    cut = Run.objects.filter(revision__contours__line__job=job)
+    return {*posted.values_list("run_id", flat=True), *cut.values_list("pk", flat=True).distinct()}
 
 
 def job_of(key: str) -> Job:
