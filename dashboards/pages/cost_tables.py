@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 from dash import html
 from django.urls import reverse
@@ -241,7 +242,8 @@ def late_table(month: CostMonth, digits: int) -> Component:
                 f"{row['belongs_to']:%B %Y}",
                 row["job"],
                 ledgers.KINDS.get(row["kind"], row["kind"]),
-                theme.signed(row["amount_minor"], digits, whole=False),
+                _late_amount(month, row, digits),
+                f"{row['entries']:,}",
                 row["why"],
                 row["by"] or "computed",
             )
@@ -253,9 +255,19 @@ def late_table(month: CostMonth, digits: int) -> Component:
         Column("Job"),
         Column("Kind"),
         Column("Amount", num=True),
+        Column("Entries", num=True),
         Column("Why"),
         Column("Who"),
     )
     return parts.section(
         "Late facts about closed months", parts.ledger("Late facts", columns, lines), id="late"
     )
+
+
+def _late_amount(month: CostMonth, row: dict[str, Any], digits: int) -> Cell:
+    """Opens to the postings of that job and kind, these among them."""
+    said = theme.signed(row["amount_minor"], digits, whole=False)
+    if row.get("job_id") is None:
+        return Cell(said)
+    key = f"{month.first_day}:{row['job_id']}:{row['kind']}"
+    return Cell(said, reverse("figure", args=["month_job_kind", key]))

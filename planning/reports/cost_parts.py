@@ -158,11 +158,15 @@ def late_frame(month: Month, money: Mapping[str, Any]) -> pd.DataFrame:
             "amount_minor",
             "why",
             "by__username",
+            "line__job",
         )
     )
     return frame(
-        "belongs_to job kind amount_minor why by",
-        [(day, job or SHOP, kind, minor, why, by or "") for day, job, kind, minor, why, by in rows],
+        "belongs_to job kind amount_minor why by job_id",
+        [
+            (day, job or SHOP, kind, minor, why, by or "", job_id or 0)
+            for day, job, kind, minor, why, by, job_id in rows
+        ],
         **money,
     )
 

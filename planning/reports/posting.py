@@ -51,6 +51,7 @@ def _parts(row: Posting) -> list[Part]:
         parts.append(Part("Piece", text(row.piece.label), Ref("piece", str(row.piece_id))))
     if row.quantity is not None:
         parts.append(Part("Quantity", replace(amount_of(row), evidence=row.evidence)))
+    parts += _before(row)
     if row.belongs_to:
         parts.append(Part("Belongs to", text(f"{row.belongs_to.first_day:%B %Y}, closed")))
     if row.cause:
@@ -59,6 +60,30 @@ def _parts(row: Posting) -> list[Part]:
         who = row.by.shown_name if row.by else "worked out"
         parts.append(Part("Why", text(row.why), notes=(who,)))
     return parts
+
+
+def _before(row: Posting) -> list[Part]:
+    """Of an entry that corrects others: each of them, what they summed to, and what stands now."""
+    own = row.key.rpartition(":v")[0] + ":v"
+    earlier = list(
+        Posting.objects.filter(key__startswith=own, pk__lt=row.pk).order_by("pk").defer(*HEAVY)
+    )
+    if not earlier:
+        return []
+    was = sum(one.amount_minor for one in earlier)
+    found = [
+        Part(
+            f"Entry of {one.shift_date:%d %b %Y}",
+            money(one.amount_minor, one.evidence),
+            Ref("posting", str(one.pk)),
+        )
+        for one in earlier
+    ]
+    return [
+        *found,
+        Part("Was", money(was, row.evidence)),
+        Part("Is now", money(was + row.amount_minor, row.evidence)),
+    ]
 
 
 def _time_behind(row: Posting, run: Ref) -> list[Part]:

@@ -117,9 +117,8 @@ def _difference(
     quantity = want.quantity
     if had.rows and quantity is not None:
         quantity -= had.quantity
-    if had.rows:
-        changed = _("was {before}, now {after}").format(before=had.minor, after=want.amount_minor)
-        why = f"{why}: {changed}" if why else changed
+    if had.rows and not why:
+        why = _("worked out again")
     whole = had.rows == 1 and not want.amount_minor
     return Posting(
         key=f"{want.key}:v{had.rows + 1}",

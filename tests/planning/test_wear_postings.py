@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 import pytest
 from django.db.models import Sum
 
+from planning.reports.openers import open_figure
 from planning.services.months import MonthError, month_close
 from planning.services.piece_figures import piece_figures
 from planning.services.run_figures import run_figures
@@ -69,7 +70,9 @@ def test_a_refitted_piece_is_charged_its_price_and_the_closed_month_is_left_alon
     assert open_month.filter(run=november).aggregate(all=Sum("amount_minor"))["all"] == 864
     late = open_month.get(belongs_to__first_day=date(2026, 10, 1))
     assert (late.run_id, late.amount_minor) == (october.pk, 86)
-    assert "was 950, now 1036" in late.why
+    opened = open_figure(kind="posting", id=str(late.pk))
+    found = {part.label: part.quantity.number for part in opened.parts}
+    assert (found["Was"], found["Is now"]) == (950, 1036)
     assert _sum(piece=piece) == 1900
 
 

@@ -142,3 +142,32 @@ def test_kinds_are_summed_over_the_jobs():
 def test_a_term_is_told_job_by_job_the_dearest_first():
     rows = cost.term_jobs(made.month(), "cutting")
     assert [row["job"] for row in rows] == ["A", "C", "B"]
+
+
+def test_late_facts_of_one_cause_are_one_row():
+    rate, other = "machine rate from 2026-10-28", "worked out again"
+    facts = [
+        (date(2026, 9, 1), "J-1", "machine", 281, rate, "ann", 7),
+        (date(2026, 9, 1), "J-1", "machine", 350, rate, "ann", 7),
+        (date(2026, 9, 1), "J-2", "machine", -40, rate, "ann", 8),
+        (date(2026, 9, 1), "J-1", "labour", 5, other, "", 7),
+    ]
+    late = made.frame("belongs_to job kind amount_minor why by job_id", facts)
+    found = [
+        (row["job"], row["kind"], row["entries"], row["amount_minor"], row["job_id"])
+        for row in cost.late(made.month(late=late))
+    ]
+    assert found == [
+        ("J-1", "machine", 2, 631, 7),
+        ("J-2", "machine", 1, -40, 8),
+        ("J-1", "labour", 1, 5, 7),
+    ]
+
+
+def test_late_facts_printed_before_they_opened_still_show():
+    late = made.frame(
+        "belongs_to job kind amount_minor why by", [(date(2026, 9, 1), "J-1", "gas", 3, "x", "")]
+    )
+    [row] = cost.late(made.month(late=late))
+    assert (row["amount_minor"], row.get("job_id")) == (3, None)
+    assert cost.late(made.month()) == []
