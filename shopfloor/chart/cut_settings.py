@@ -156,6 +156,8 @@ BY_NAME: Final = {each.name: each for each in SETTINGS}
 OF_ROW: Final = tuple(each for each in SETTINGS if each.kept != "set")
 OF_CHART: Final = tuple(each for each in OF_ROW if each.kept == "chart")
 OF_TRIAL: Final = tuple(each for each in SETTINGS if each.trial)
+# What lists of trials have room for: what was needed to cut, and what was measured.
+TRIAL_LISTED: Final = tuple(each for each in OF_TRIAL if each.needed or each.trial == "measured")
 ON_SETUP_SHEET: Final = tuple(each for each in SETTINGS if each.on_setup_sheet)
 ROW_NAMES: Final = tuple(each.name for each in OF_ROW)
 CHART_NAMES: Final = tuple(each.name for each in OF_CHART)
@@ -185,6 +187,11 @@ def same_figures(a: Any, b: Any, names: Iterable[str]) -> bool:
         if one is not None and abs(one - other) > 1e-6 * max(1.0, abs(one)):
             return False
     return True
+
+
+def capitalised(label: str) -> str:
+    """The label as it begins a line. A symbol stays as it is: u, not U."""
+    return label if len(label.split(" ")[0].rstrip(",")) < 2 else label[:1].upper() + label[1:]
 
 
 def columns(settings: Iterable[CutSetting]) -> list[list[CutSetting]]:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import template
+from django.utils.html import format_html
 
-from shopfloor.chart.cut_settings import CutSetting
+from shopfloor.chart.cut_settings import CutSetting, capitalised
 from shopfloor.chart.duties import line_words
 
 register = template.Library()
@@ -16,11 +17,9 @@ register.simple_tag(line_words, name="duty_lines")
 
 @register.filter
 def cut_head(column: Sequence[CutSetting], user: Any) -> str:
-    """ "Kerf, mm" over a column of settings."""
-    first = column[0]
-    head = str(first.head)
-    head = head[:1].upper() + head[1:] if len(head) > 1 else head
-    return f"{head}, {first.unit_for(user)}" if first.unit else head
+    """Kerf, and under it mm: the head of a narrow column."""
+    head, unit = capitalised(str(column[0].head)), column[0].unit_for(user)
+    return format_html("{},<br>{}", head, unit) if unit else head
 
 
 @register.simple_tag
@@ -39,7 +38,9 @@ def cut_text(row: Any, setting: CutSetting, user: Any) -> str:
 def cut_beside(row: Any, setting: CutSetting, other: Any, user: Any) -> str:
     """A row's figure with its unit where another's is not the same; blank where it is, and where
     the row has no such figure."""
-    known = getattr(row, setting.name, None)
+    if not hasattr(row, setting.name):
+        return ""
+    known = getattr(row, setting.name)
     return "" if known == getattr(other, setting.name) else setting.text(known, user)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 
 from planning.calc.units import in_from_mm, mm_from_in
-from shopfloor.chart.cut_settings import BY_NAME, CutSetting
+from shopfloor.chart.cut_settings import BY_NAME, CutSetting, capitalised
 from shopfloor.models import Units, User
 from shopfloor.web.forms import plain
 from shopfloor.wording.labels import Label
@@ -58,7 +58,7 @@ class FiguresForm(forms.Form):
     def _field(self, setting: CutSetting) -> forms.FloatField:
         label = setting.labelled(self.user, measured=self.TRIAL)
         return forms.FloatField(
-            label=label[:1].upper() + label[1:], min_value=0,
+            label=capitalised(label), min_value=0,
             max_value=in_from_mm(setting.most) if self._in_inches(setting.name) else setting.most,
             required=setting.needed, help_text=self.HINTS.get(setting.name, str(setting.hint)),
         )  # fmt: skip

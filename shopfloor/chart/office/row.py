@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
-from shopfloor.chart.cut_settings import OF_ROW, OF_TRIAL, ROW_NAMES, columns
+from shopfloor.chart.cut_settings import OF_ROW, ROW_NAMES, TRIAL_LISTED, columns
 from shopfloor.chart.fit import equal_mm
 from shopfloor.chart.office.cut_fields import FiguresForm
 from shopfloor.chart.queries import row_doubts_now, row_history, row_trials
@@ -77,7 +77,7 @@ def row(request: DeskRequest, pk: int) -> HttpResponse:
         request, "chart/chart_row.html",
         {"row": found, "form": form, "columns": columns(OF_ROW),
          "history": row_history(found), "trials": row_trials(found),
-         "trial_columns": columns(OF_TRIAL),
+         "trial_columns": columns(TRIAL_LISTED),
          "shown": shown(form, in_force, form.texts_of(known)) if form else "",
          "doubts": row_doubts_now(found), "caution": metal_caution(found.material.caution),
          "new_caution": NEW_FIGURES.to_reader() if form else None},

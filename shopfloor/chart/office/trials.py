@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
-from shopfloor.chart.cut_settings import OF_ROW, OF_TRIAL, columns
+from shopfloor.chart.cut_settings import OF_ROW, OF_TRIAL, TRIAL_LISTED, columns
 from shopfloor.chart.office.cut_fields import FiguresForm
 from shopfloor.chart.queries import row_now, trial_doubts, trials_beside, trials_list
 from shopfloor.chart.trials import CAME_OUT, trial_add, trial_promote, trial_strike
@@ -78,7 +78,7 @@ def trials(request: DeskRequest) -> HttpResponse:
     return render(
         request, "chart/trials.html",
         {"page_obj": page_of(request, trials_list(material=material)), "material": material,
-         "materials": Material.objects.all(), "columns": columns(OF_TRIAL),
+         "materials": Material.objects.all(), "columns": columns(TRIAL_LISTED),
          "may_try": may(request.user, CHART, FLOOR),
          "caution": NEW_FIGURES.to_reader()},
     )  # fmt: skip
@@ -145,7 +145,7 @@ def trial(request: DeskRequest, pk: int) -> HttpResponse:
             return redirect("chart_row", made[0].pk)
     return render(
         request, "chart/trial.html",
-        {"trial": found, "form": form, "columns": columns(OF_TRIAL),
+        {"trial": found, "form": form, "columns": columns(TRIAL_LISTED),
          "set": SET, "measured": MEASURED, "beside": trials_beside(found),
          "row_now": row_now(found, timezone.now()), "doubts": trial_doubts(found),
          "may_try": may(request.user, CHART, FLOOR), "new_caution": NEW_FIGURES.to_reader(),

@@ -6,7 +6,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
-from shopfloor.models import Job, Nest, NestPlan, NestRevision, QueueItem
+from shopfloor.models import Job, Nest, NestPlan, QueueItem
 from shopfloor.nests.papers import (
     SETUP,
     TRAVELER,
@@ -27,9 +27,8 @@ from shopfloor.nests.queries import (
 )
 from shopfloor.quality.tolerances import limit_rows
 from shopfloor.runs.jobs import job_heats, job_lines
-from shopfloor.stock.plate_fit import nest_size_mm
 from shopfloor.svg.codes import code_svg
-from shopfloor.svg.parts_map import extents, parts_map
+from shopfloor.svg.parts_map import Box, extents, parts_map
 from shopfloor.web.access import ANY, DeskRequest, right
 from shopfloor.wording.numbers_in import row_number
 
@@ -60,6 +59,7 @@ def setup(request: DeskRequest, pk: int) -> HttpResponse:
     item = _item(nest, request.GET.get("item", ""))
     contours = revision_contours(revision)
     parts = map_parts(contours)
+    box = extents([points for part in parts for points in part.contours]) if parts else None
     sheet = item.sheet if item else None
     outline = (sheet.length_mm, sheet.width_mm) if sheet else None
     plan = _plan(nest, item, revision_plans(revision))
@@ -80,18 +80,16 @@ def setup(request: DeskRequest, pk: int) -> HttpResponse:
             if plan
             else False,
             "map": parts_map(parts, outline, width=860, font_px=15) if parts else None,
-            "box": extents([points for part in parts for points in part.contours])
-            if parts
-            else None,
-            "limits": limit_rows(nest.thickness_mm, _largest_mm(revision), request.user),
+            "box": box,
+            "limits": limit_rows(nest.thickness_mm, _largest_mm(box), request.user),
             "groups": group_rows(revision_groups(contours), contours),
         },
     )  # fmt: skip
 
 
-def _largest_mm(revision: NestRevision) -> float:
+def _largest_mm(box: Box | None) -> float:
     """The largest size a part of the nest can have."""
-    return max(nest_size_mm(revision) or (0.0,))
+    return max(box.x_max - box.x_min, box.y_max - box.y_min) if box else 0.0
 
 
 def _item(nest: Nest, asked: str) -> QueueItem | None:

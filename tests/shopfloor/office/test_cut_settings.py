@@ -18,9 +18,11 @@ from shopfloor.chart.cut_settings import (
     OF_TRIAL,
     SETTINGS,
     TRIAL_NAMES,
+    capitalised,
     faults,
 )
 from shopfloor.chart.services import chart_apply
+from shopfloor.chart.trials import trial_add
 from shopfloor.models import ChartRow, ChartTrial, WearSet
 from shopfloor.nests import papers
 
@@ -120,3 +122,22 @@ def test_a_figure_that_came_later_voids_no_paper_until_it_is_known(nest, plan, m
 
 def test_faults_name_what_is_missing():
     assert faults({"speed_mm_min": 1000.0}) == {"pierce_delay_s": "It is missing."}
+
+
+def test_a_symbol_keeps_its_letter_where_a_label_begins():
+    assert [capitalised(label) for label in ("u expected, mm", "kerf, mm", "u", "u, mm")] == [
+        "u expected, mm", "Kerf, mm", "u", "u, mm",
+    ]  # fmt: skip
+
+
+def test_a_trial_shows_beside_it_only_what_a_row_has(fast, steel, planner, sign_in):
+    """A row's current is its set's: nothing stands beside the trial's."""
+    chart_apply(HEAD + b"F120,fast,120,A36,6,2000,0.4,1.5,\n")
+    made = trial_add(
+        wear_set=fast, material=steel, thickness_text="6 mm", by=planner, current_a=120,
+        speed_mm_min=1800, pierce_delay_s=0.4,
+    )  # fmt: skip
+    text = sign_in(planner).get(reverse("trial", args=[made.pk])).content.decode()
+    assert text.count("row in force 2000 mm/min") == 1
+    assert "row in force <" not in text
+    assert "row in force unknown" not in text
