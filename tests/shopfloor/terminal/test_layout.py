@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from shopfloor.runs.parts import CAUSES
+
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
@@ -86,3 +88,18 @@ def test_on_a_phone_no_key_covers_what_is_read_or_touched(three_asks, size):
         part.scroll_into_view_if_needed()
         assert part.evaluate(IN_SIGHT), part.text_content()
     hand.looked_at("three-asks")
+
+
+def test_why_a_part_is_scrap_stands_clear_of_the_keys_that_finish(hand, stage):
+    """Nothing is scrolled: every cause, and every key under them, can be touched whole."""
+    hand.started()
+    stage.does("burn", first=1, last=8)
+    hand.page.reload()
+    hand.tap("Finish")
+    hand.page.locator("[data-screen=finish] .parts .key-btn").first.tap()
+    hand.sees("Why scrap")
+    touched = hand.page.locator("[data-screen=finish] .side .key-btn:visible").all()
+    assert len(touched) == 3 + len(CAUSES) + 4
+    assert hand.page.evaluate("scrollY") == 0
+    assert all(key.evaluate(IN_SIGHT) for key in touched)
+    hand.looked_at("finish-why")
