@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from planning.calc.units import MM_PER_IN, in_from_mm
+from shopfloor.wording.typed import typed
 
 _UNITS = (("_mm_min", "in/min"), ("_mm_s2", "in/s2"), ("_mm_s", "in/s"), ("_mm", "in"))
 
 
 def thick(mm: float, *, inch: bool) -> str:
     """A plate's thickness: 6 mm, 0.236 in."""
-    return f"{in_from_mm(mm):.3f} in" if inch else f"{mm:g} mm"
+    if inch:
+        return typed(f"{in_from_mm(mm):.3f} in", in_from_mm(mm), "in")
+    return typed(f"{mm:g} mm", mm, "mm")
 
 
 def fine(mm: float, *, inch: bool) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 
 from planning.reports.shapes import Coverage
 from shopfloor.wording.counts import count as count
+from shopfloor.wording.typed import MONEY, typed
 
 FONT = "Vollkorn, Iowan Old Style, Charter, Georgia, serif"
 UNKNOWN = "unknown"
@@ -133,26 +134,40 @@ def money(minor: int | None, digits: int, *, whole: bool = False) -> str:
     if minor is None:
         return UNKNOWN
     sign, figure = ("−" if minor < 0 else ""), abs(int(minor))
+    value = int(minor) / 10**digits
     if whole or not digits:
         rounded = (figure * 2 + 10**digits) // (2 * 10**digits)  # half up, exact
-        return f"{sign if rounded else ''}{rounded:,}"
+        return typed(f"{sign if rounded else ''}{rounded:,}", value, MONEY)
     units, rest = divmod(figure, 10**digits)
-    return f"{sign}{units:,}.{rest:0{digits}d}"
+    return typed(f"{sign}{units:,}.{rest:0{digits}d}", value, MONEY)
 
 
 def signed(minor: int | None, digits: int, *, whole: bool = True) -> str:
     """A difference: +774, −143, 0."""
     said = money(minor, digits, whole=whole)
-    return f"+{said}" if minor is not None and minor > 0 and said != "0" else said
+    plus = minor is not None and minor > 0 and said != "0"
+    return typed(f"+{said}", minor / 10**digits, MONEY) if minor and plus else said
+
+
+def number(value: float, places: int = 0, *, mark: str = "", unit: str = "") -> str:
+    """A figure of a column: 1,204, −0.07, × 1.25; `mark` stands before it."""
+    return typed(f"{mark}{value:,.{places}f}".replace("-", "−"), value, unit)
+
+
+def percent_of(value: float) -> str:
+    """A share whose base the heading names: 17 %."""
+    return typed(f"{value:.0f} %", value, "%")
 
 
 def hours(seconds: float | None, places: int = 1) -> str:
     """Seconds as hours, 289.6."""
-    return UNKNOWN if seconds is None else f"{seconds / 3600:,.{places}f}"
+    if seconds is None:
+        return UNKNOWN
+    return typed(f"{seconds / 3600:,.{places}f}", seconds / 3600, "h")
 
 
 def minutes(value: float | None) -> str:
-    return UNKNOWN if value is None else f"{value:,.0f}"
+    return UNKNOWN if value is None else typed(f"{value:,.0f}", value, "min")
 
 
 def percent(share: float | None, of: str) -> str:

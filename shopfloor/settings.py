@@ -83,6 +83,7 @@ MIDDLEWARE = [
     "shopfloor.web.double_submit.DoubleSubmitGuard",
     "shopfloor.web.middleware.WhoActs",
     "shopfloor.web.middleware.ShopTime",
+    "shopfloor.web.tables.TableFiles",
 ]
 
 # Django's own prints nothing unless debugging: a page that failed would be told nowhere.

@@ -17,6 +17,7 @@ from dashboards.theme import NONE, coverage_words
 from planning.calc.said import said, to_reader
 from planning.reports.shapes import JobCost
 from shopfloor.people.rights import COST
+from shopfloor.web.tables import wanted
 from shopfloor.wording.counts import count_fractional
 
 MOST = 300
@@ -30,11 +31,13 @@ def job_cost(request: HttpRequest, job_id: int) -> HttpResponseBase:
     except LookupError as missing:
         raise Http404(str(missing)) from missing
     reader = reader_of(request.user)
-    return render(request, "kerfbook/job_cost.html", _context(job, reader) | {"reader": reader})
+    most = len(job.postings) if wanted(request) else MOST
+    context = _context(job, reader, most) | {"reader": reader}
+    return render(request, "kerfbook/job_cost.html", context)
 
 
-def _context(job: JobCost, reader: Reader) -> dict[str, Any]:
-    postings = records(job.postings)[:MOST]
+def _context(job: JobCost, reader: Reader, most: int) -> dict[str, Any]:
+    postings = records(job.postings)[:most]
     over = None
     if job.plan_minor is not None:
         over = job.actual_minor - job.bare_minor - job.plan_minor

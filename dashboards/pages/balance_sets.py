@@ -72,7 +72,7 @@ def _line(row: dict[str, Any], chosen: dict[str, Any] | None, reader: Reader, di
         _min(row["pierce_s"]),
         _min(_travel(row)),
         Cell(_min(row["total_s"]), _plan(row)),
-        theme.UNKNOWN if row["bench_min"] is None else f"{row['bench_min']:.0f}",
+        theme.minutes(row["bench_min"]),
         _against(row, chosen),
     ]
     if reader.cost:
@@ -95,7 +95,7 @@ def _travel(row: dict[str, Any]) -> float | None:
 
 
 def _min(seconds: float | None) -> str:
-    return theme.UNKNOWN if seconds is None else f"{seconds / 60:.1f}"
+    return theme.UNKNOWN if seconds is None else theme.number(seconds / 60, 1, unit="min")
 
 
 def _against(row: dict[str, Any], chosen: dict[str, Any] | None) -> str:
@@ -105,4 +105,4 @@ def _against(row: dict[str, Any], chosen: dict[str, Any] | None) -> str:
     if row["total_s"] is None or chosen["total_s"] is None:
         return theme.UNKNOWN
     more = (row["total_s"] - chosen["total_s"]) / 60
-    return f"{'+' if more > 0 else '−' if more < 0 else ''}{abs(more):.1f}"
+    return theme.number(more, 1, mark="+" if more > 0 else "", unit="min")

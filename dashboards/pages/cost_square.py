@@ -43,7 +43,7 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: R
                 row.title,
                 row.asked,
                 _length(row.cut_m, reader),
-                f"{row.hours:,.1f}",
+                theme.number(row.hours, 1, unit="h"),
                 Cell(
                     theme.money(row.more_minor, digits, whole=True),
                     _opened(month, row.job_id),
@@ -82,7 +82,7 @@ def _opened(month: CostMonth, job_id: int | None) -> str:
 
 
 def _length(metres: float, reader: Reader) -> str:
-    return f"{ft_from_mm(metres * 1000) if reader.inch else metres:,.0f}"
+    return theme.number(ft_from_mm(metres * 1000) if reader.inch else metres)
 
 
 def _tenths(found: Squareness, sign: str, digits: int, reader: Reader) -> Component:
@@ -126,7 +126,7 @@ def _tenths(found: Squareness, sign: str, digits: int, reader: Reader) -> Compon
 def _each(minor: int | None, digits: int, feet: float) -> str:
     if minor is None:
         return theme.NONE
-    return f"{minor * feet / 10**digits:,.{max(digits, 2)}f}".replace("-", "−")
+    return theme.number(minor * feet / 10**digits, max(digits, 2))
 
 
 def square_notes(found: Squareness, digits: int) -> list[Component]:

@@ -137,12 +137,12 @@ def metres_table(month: CostMonth, reader: Reader, currency: str, digits: int) -
         if minor is None:
             return Cell(theme.NONE)
         url = _plate(month, row.material, row.thickness_mm, duty)
-        return Cell(f"{minor / 10**digits:,.{max(digits, 2)}f}", url)
+        return Cell(theme.number(minor / 10**digits, max(digits, 2)), url)
 
     def much(metres: float) -> str:
         if not metres:
             return theme.NONE
-        return f"{ft_from_mm(metres * 1000) if reader.inch else metres:,.0f}"
+        return theme.number(ft_from_mm(metres * 1000) if reader.inch else metres)
 
     lines = [
         Line(
@@ -150,7 +150,7 @@ def metres_table(month: CostMonth, reader: Reader, currency: str, digits: int) -
                 row.material,
                 lengths.thick(row.thickness_mm, inch=reader.inch),
                 *(each(row, code, minor) for code, minor in row.minor.items()),
-                f"× {row.ratio:.2f}" if row.ratio else theme.NONE,
+                theme.number(row.ratio, 2, mark="× ") if row.ratio else theme.NONE,
                 *(much(metres) for metres in row.cut_m.values()),
             )
         )
@@ -187,10 +187,10 @@ def hours_table(month: CostMonth, reader: Reader) -> Component:
                 lengths.thick(row["thickness_mm"], inch=reader.inch),
                 duty_word(row["duty"]),
                 Cell(
-                    f"{row['hours']:,.1f}",
+                    theme.number(row["hours"], 1, unit="h"),
                     _plate(month, row["material"], row["thickness_mm"], row["duty"]),
                 ),
-                f"{(row['running_share'] or 0) * 100:.0f} %",
+                theme.percent_of((row["running_share"] or 0) * 100),
             ),
             "" if row["in_80"] else "rest",
         )

@@ -4,7 +4,9 @@ style sheet serves both."""
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -14,6 +16,9 @@ from dashboards import theme
 from dashboards.access import Reader, reader_of
 from dashboards.shell import current_request
 from dashboards.theme import CONFIG, LIGHT, Palette
+from shopfloor.files.export import Sheet
+from shopfloor.web import tables
+from shopfloor.wording.typed import Typed, machine
 
 log = logging.getLogger(__name__)
 SLIM = 4  # a table of so few columns fits a phone
@@ -169,7 +174,9 @@ class Line:
 def ledger(
     label: str, columns: Sequence[Column], lines: Sequence[Line], *, caption: str = ""
 ) -> Component:
-    """A ruled table that scrolls by itself where it is too wide."""
+    """A ruled table that scrolls by itself where it is too wide; as a file, the same cells."""
+    if (taken := _taken.get()) is not None:
+        taken[tables.unique(label, taken)] = _sheet(label, columns, lines)
     heads = [
         html.Th(column.head, className="num" if column.num else "", scope="col")
         for column in columns
@@ -186,6 +193,35 @@ def ledger(
     )
 
 
+_taken: ContextVar[dict[str, Sheet] | None] = ContextVar("kerfbook_tables", default=None)
+
+
+@contextmanager
+def tables_taken() -> Iterator[dict[str, Sheet]]:
+    """The tables drawn meanwhile, by label, as data."""
+    sheets: dict[str, Sheet] = {}
+    token = _taken.set(sheets)
+    try:
+        yield sheets
+    finally:
+        _taken.reset(token)
+
+
+def _sheet(label: str, columns: Sequence[Column], lines: Sequence[Line]) -> Sheet:
+    heads = [tables.Cell.of(column.head) for column in columns]
+    rows = []
+    for line in lines:
+        if line.kind in tables.LEFT_OUT:
+            continue
+        cells = []
+        for index, cell in enumerate(line.cells):
+            number = columns[index + (line.span - 1 if index else 0)].num
+            words = cell.text if isinstance(cell, Cell) else cell
+            cells.append(tables.Cell.of(words, number=number, span=1 if index else line.span))
+        rows.append(cells)
+    return tables.sheet_of(label, [heads], rows)
+
+
 def _cells(line: Line, columns: Sequence[Column]) -> list[Component]:
     found = []
     for index, cell in enumerate(line.cells):
@@ -198,9 +234,13 @@ def _cells(line: Line, columns: Sequence[Column]) -> list[Component]:
             inside = html.A(entry.text, href=entry.url, className="opens")
         elif entry.unknown or entry.text == theme.UNKNOWN:
             inside = html.Span(entry.text, className="unknown")
+        sort: dict[str, Any] = {}
+        if isinstance(entry.text, Typed):
+            sort = {"data-sort": machine(entry.text.value)}
         found.append(
             html.Td(
                 inside,
+                **sort,
                 className=" ".join(word for word, on in kinds if on),
                 colSpan=line.span if index == 0 and line.span > 1 else 1,
             )

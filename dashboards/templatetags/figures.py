@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
+from typing import Any
 
 from django import template
 from django.utils import timezone
@@ -10,12 +12,25 @@ from django.utils.safestring import SafeString
 
 from dashboards import theme
 from planning.calc.units import KPA_PER_BAR, KPA_PER_PSI
+from shopfloor.wording.typed import Value, with_value
 from shopfloor.wording.unknown import unknown
+
+Words = Callable[..., Any]
 
 register = template.Library()
 
 
-@register.filter
+def _valued(of: Callable[..., tuple[Value, str]]) -> Callable[[Words], Words]:
+    """A filter whose words carry their value and its unit into tables."""
+
+    def add(words: Words) -> Words:
+        register.filter(words.__name__, with_value(words, of))
+        return words
+
+    return add
+
+
+@_valued(lambda seconds: (seconds, "s"))
 def arc_length(seconds: float | None) -> str | SafeString:
     """The length of an arc: 12.4 s, 3 min 20 s."""
     if seconds is None:
@@ -26,7 +41,7 @@ def arc_length(seconds: float | None) -> str | SafeString:
     return f"{whole // 60} min {whole % 60:02d} s"
 
 
-@register.filter
+@_valued(lambda seconds: (seconds / 60, "min"))
 def more(seconds: float | None) -> str | SafeString:
     """A difference with its sign: +12.4 min, −3.0 min, +4.2 s."""
     if seconds is None:
@@ -39,13 +54,13 @@ def more(seconds: float | None) -> str | SafeString:
     return f"{sign}{abs(minutes):,.1f} min"
 
 
-@register.filter
+@_valued(lambda seconds: (seconds / 60, "min"))
 def span(seconds: float | None) -> str | SafeString:
     """2 h 42 min, 18 min, 40 s."""
     return unknown() if seconds is None else theme.span(seconds)
 
 
-@register.filter
+@_valued(lambda kpa, inch=False: (kpa / KPA_PER_PSI, "psi") if inch else (kpa / KPA_PER_BAR, "bar"))
 def pressure(kpa: float | None, inch: bool = False) -> str | SafeString:
     """Pressure of air in bar, or in psi for people who chose inches."""
     if kpa is None:
@@ -53,7 +68,7 @@ def pressure(kpa: float | None, inch: bool = False) -> str | SafeString:
     return f"{kpa / KPA_PER_PSI:.0f} psi" if inch else f"{kpa / KPA_PER_BAR:.1f} bar"
 
 
-@register.filter
+@_valued(lambda number, blank="": (number, ""))
 def grouped(number: float | None, blank: str = "") -> str | SafeString:
     """A count with its thousands apart; `blank` stands for none."""
     if number is None:
@@ -61,7 +76,7 @@ def grouped(number: float | None, blank: str = "") -> str | SafeString:
     return f"{number:,.0f}"
 
 
-@register.filter
+@_valued(lambda moment, beside=None: (moment, ""))
 def clock(moment: datetime | None, beside: datetime | None = None) -> str:
     """HH:MM in the shop's zone, with the day where that is not the day of `beside`; blank where
     it has not come yet."""
@@ -73,7 +88,7 @@ def clock(moment: datetime | None, beside: datetime | None = None) -> str:
     return f"{here:%H:%M}"
 
 
-@register.filter
+@_valued(lambda share: (share * 100, "%"))
 def hundred(share: float | None) -> str | SafeString:
     """A share in hundredths: 0.0541 as 5.4."""
     return unknown() if share is None else f"{share * 100:.1f}"

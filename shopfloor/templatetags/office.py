@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date as day
 from datetime import datetime
 from typing import Any
 
 from django import template
+from django.template.defaultfilters import date as date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -15,40 +17,18 @@ from planning.calc.cost import PLAN_KINDS
 from shopfloor.models import DrawingPlan, NestPlan
 from shopfloor.nests.warnings import refusal_of
 from shopfloor.sources.queries import instant
-from shopfloor.wording import clock, counts, lengths, states
+from shopfloor.wording import clock, states, values
 from shopfloor.wording.lengths import reads_inches
 from shopfloor.wording.money import money_text
+from shopfloor.wording.typed import MONEY, typed, with_value
 from shopfloor.wording.unknown import unknown
 from shopfloor.wording.visible import visible
 
 register = template.Library()
-for figure in (
-    clock.minutes,
-    clock.part_time,
-    clock.when,
-    clock.age,
-    clock.seconds_text,
-    clock.clock,
-    clock.minutes_figure,
-    clock.clock_off,
-    clock.behind,
-    clock.behind_s,
-    lengths.size,
-    lengths.fine,
-    lengths.fine_figure,
-    lengths.place,
-    lengths.fine_signed,
-    lengths.distance,
-    lengths.speed,
-    lengths.speed_figure,
-    lengths.accel,
-    lengths.area,
-    lengths.weight,
-    lengths.thick,
-    counts.grouped,
-    states.words,
-):
+for figure in (clock.minutes_figure, clock.behind, clock.behind_s, states.words):
     register.filter(figure)
+for figure, value in values.FILTERS.items():
+    register.filter(figure.__name__, with_value(figure, value))
 LEFT_AS_IS = ("checkbox", "hidden")
 
 
@@ -63,7 +43,8 @@ def money(context: dict[str, Any], minor: int | None, blank: str = "") -> str | 
     """Minor units in the shop's currency, digits grouped; `blank` stands for none."""
     if minor is None:
         return blank or unknown()
-    return money_text(minor, context["shop"].currency_digits)
+    digits = context["shop"].currency_digits
+    return typed(money_text(minor, digits), minor / 10**digits, MONEY)
 
 
 @register.filter
@@ -71,7 +52,16 @@ def signed(figure: float | None) -> str | SafeString:
     """A difference with its sign."""
     if figure is None:
         return unknown()
-    return f"+{figure:g}" if figure > 0 else f"−{-figure:g}" if figure < 0 else _("no difference")
+    words = f"+{figure:g}" if figure > 0 else f"−{-figure:g}" if figure < 0 else _("no difference")
+    return typed(words, figure)
+
+
+@register.filter
+def date(moment: Any, form: str = "j M Y") -> Any:
+    """Django's own; a day or moment in words knows its value."""
+    words = date_format(moment, form)
+    spoken = isinstance(moment, day) and "M" in form.upper()
+    return typed(words, moment) if spoken else words
 
 
 @register.filter

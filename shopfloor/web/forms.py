@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, TypeVar
@@ -13,7 +13,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.core.paginator import Page, Paginator
 from django.db import IntegrityError
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
@@ -21,8 +21,10 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext as _
 
 from planning.calc.units import MM_PER_IN, mm_from_in
+from shopfloor.files.export import MOST_ROWS
 from shopfloor.site.calendar import wall_to_utc
 from shopfloor.site.queries import shop_zone, the_shop
+from shopfloor.web.tables import wanted
 from shopfloor.wording.labels import Label
 
 T = TypeVar("T")
@@ -231,5 +233,17 @@ def upload_bytes(upload: UploadedFile[bytes], most: int) -> bytes:
     return bytes(upload.read())
 
 
-def page_of(request: HttpRequest, rows: QuerySet[Any, T] | list[T]) -> Page[T]:
+def page_of(
+    request: HttpRequest, rows: QuerySet[Any, T] | list[T], sorts: Sequence[str] = ()
+) -> Page[T]:
+    """The page of a list that is asked for; all of it where it is wanted as a file. `sorts` are the
+    fields it may be ordered by (`?sort=due_at`, `?sort=-due_at`); what has none stands last."""
+    asked = request.GET.get("sort", "")
+    field = asked.removeprefix("-")
+    if field in sorts and isinstance(rows, QuerySet):
+        down = asked.startswith("-")
+        by = F(field).desc(nulls_last=True) if down else F(field).asc(nulls_last=True)
+        rows = rows.order_by(by, "pk")
+    if wanted(request):
+        return Paginator(rows, MOST_ROWS).get_page(1)
     return Paginator(rows, PAGE).get_page(request.GET.get("page"))

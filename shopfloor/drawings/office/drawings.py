@@ -25,6 +25,17 @@ from shopfloor.web.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import page_of
 from shopfloor.wording.numbers_in import row_number
 
+SORTS = (
+    "name",
+    "material__code",
+    "cut_mm",
+    "pierces",
+    "net_area_mm2",
+    "weight_kg",
+    "line_count",
+    "read_at",
+)
+
 
 @right(*ANY)
 def drawings(request: DeskRequest) -> HttpResponse:
@@ -33,7 +44,7 @@ def drawings(request: DeskRequest) -> HttpResponse:
         request,
         "drawings/drawings.html",
         {
-            "page_obj": page_of(request, drawings_list(text)),
+            "page_obj": page_of(request, drawings_list(text), SORTS),
             "text": text,
             "may_plan": may(request.user, PLAN),
         },

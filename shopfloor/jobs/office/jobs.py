@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import csv
+from datetime import datetime
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
 from shopfloor.drawings.queries import lines_drawn
-from shopfloor.files.read_list import neutral
+from shopfloor.files.export import Sheet
 from shopfloor.jobs.late import late_jobs
 from shopfloor.models import Job, JobState
 from shopfloor.runs.jobs import (
@@ -23,6 +24,7 @@ from shopfloor.runs.jobs import (
 )
 from shopfloor.web.access import ANY, ASSIGN, COST, MARGIN, PLAN, QUOTES, DeskRequest, may, right
 from shopfloor.web.forms import page_of
+from shopfloor.web.tables import as_file
 
 EXPORTED = ["number", "customer__name", "title", "due_at", "state", "wanted", "good", "scrap"]
 STATES = [("open", "open"), ("held", "held"), ("closed", "closed"), ("all", "all")]
@@ -33,6 +35,19 @@ def _asked(request: DeskRequest) -> tuple[str, str]:
     return request.GET.get("q", "").strip()[:80], "" if state == "all" else state
 
 
+SORTS = (
+    "number",
+    "title",
+    "customer__name",
+    "line_count",
+    "wanted",
+    "good",
+    "scrap",
+    "due_at",
+    "state",
+)
+
+
 @right(*ANY)
 def jobs(request: DeskRequest) -> HttpResponse:
     text, state = _asked(request)
@@ -41,7 +56,7 @@ def jobs(request: DeskRequest) -> HttpResponse:
         request,
         "jobs/jobs.html",
         {
-            "page_obj": page_of(request, rows),
+            "page_obj": page_of(request, rows, SORTS),
             "text": text,
             "state": state or "all",
             "states": STATES,
@@ -86,13 +101,10 @@ def job(request: DeskRequest, pk: int) -> HttpResponse:
 def jobs_csv(request: DeskRequest) -> HttpResponse:
     """The list as it is filtered, for a spreadsheet. No money in it."""
     text, state = _asked(request)
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="jobs.csv"'
-    writer = csv.writer(response)
-    writer.writerow(["job", "customer", "title", "due", "state", "parts", "good", "scrap"])
-    rows = jobs_list(text=text, state=state).values_list(*EXPORTED)
-    for number, customer, title, due_at, state_of, *counts in rows.iterator(chunk_size=500):
-        due = timezone.localtime(due_at).strftime("%Y-%m-%d %H:%M") if due_at else ""
-        cells = [number, customer, title, due, state_of]
-        writer.writerow([neutral(cell) for cell in cells] + counts)
-    return response
+    heads = ("job", "customer", "title", "due", "state", "parts", "good", "scrap")
+    rows = jobs_list(text=text, state=state).values_list(*EXPORTED).iterator(chunk_size=500)
+    return as_file(Sheet("jobs", heads, ([_local(cell) for cell in row] for row in rows)), "csv")
+
+
+def _local(cell: Any) -> Any:
+    return timezone.localtime(cell) if isinstance(cell, datetime) else cell

@@ -28,6 +28,8 @@ from shopfloor.svg.parts_map import extents, parts_map
 from shopfloor.web.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import page_of
 
+SORTS = ("name", "material__code", "wear_set__code", "table__name", "sheets_wanted", "made_at")
+
 
 @right(*ANY)
 def nests(request: DeskRequest) -> HttpResponse:
@@ -35,7 +37,7 @@ def nests(request: DeskRequest) -> HttpResponse:
     withdrawn = request.GET.get("state") == "withdrawn"
     keys = nests_list(text=text, withdrawn=withdrawn).values_list("pk", flat=True)
     # A search is done once, not once more to count what it finds.
-    page: Page[int] = page_of(request, list(keys)) if text else page_of(request, keys)
+    page: Page[int] = page_of(request, list(keys)) if text else page_of(request, keys, SORTS)
     return render(
         request,
         "nests/nests.html",

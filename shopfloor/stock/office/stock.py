@@ -117,19 +117,33 @@ class SheetForm(forms.Form):
     note = forms.CharField(max_length=200, required=False)
 
 
+SORTS = (
+    "code",
+    "material__code",
+    "area_mm2",
+    "heat__number",
+    "owner__name",
+    "place",
+    "received_at",
+    "cost_minor",
+)
+
+
 @right(*ANY)
 def stock(request: DeskRequest) -> HttpResponse:
     text = request.GET.get("q", "").strip()[:80]
     state = request.GET.get("state", SheetState.IN_STOCK)
     rows = stock_list(text=text, state="" if state == "all" else state)
+    prices = may(request.user, COST, CHART)
     return render(
         request,
         "stock/stock.html",
         {
-            "page_obj": page_of(request, rows), "text": text, "state": state, "states": STATES,
+            "page_obj": page_of(request, rows, SORTS if prices else SORTS[:-1]),
+            "text": text, "state": state, "states": STATES,
             # Of what is gone there is no end: it is not added up on each visit.
             "total": stock_total(rows) if state in HERE else None,
-            "prices": may(request.user, COST, CHART), "may_plan": may(request.user, PLAN),
+            "prices": prices, "may_plan": may(request.user, PLAN),
         },
     )  # fmt: skip
 
@@ -233,7 +247,7 @@ def leave(request: DeskRequest, pk: int) -> HttpResponse:
 @right(*ANY)
 def heats(request: DeskRequest) -> HttpResponse:
     text = request.GET.get("q", "").strip()[:80]
-    page = page_of(request, heats_list(text=text))
+    page = page_of(request, heats_list(text=text), ("number", "material__code"))
     sheets = sheets_of(page.object_list)
     counted = [(heat, *sheets.get(heat.pk, (0, None))) for heat in page]
     context = {"page_obj": page, "text": text, "counted": counted}

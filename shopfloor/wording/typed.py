@@ -1,0 +1,63 @@
+"""Words of a value together with the value: a page shows the words, and a table of it is sorted and
+exported by the value. Pure but for Django's escaping."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from functools import wraps
+from typing import Any
+
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+MONEY = "money"  # a unit: whole units of the shop's currency
+Value = float | date | datetime
+
+
+class Typed(str):
+    """Words that know their value and its unit; in a template `<data>` or `<time>` around them."""
+
+    __slots__ = ("unit", "value")
+    value: Value
+    unit: str
+
+    def __html__(self) -> SafeString:
+        words = str(self)
+        if isinstance(self.value, date):
+            return format_html('<time datetime="{}">{}</time>', machine(self.value), words)
+        return format_html(
+            '<data value="{}" data-unit="{}">{}</data>', machine(self.value), self.unit, words
+        )
+
+
+def typed(words: str, value: Value, unit: str = "") -> Typed:
+    made = Typed(words)
+    made.value, made.unit = value, unit
+    return made
+
+
+def machine(value: Value) -> str:
+    """A value as programs read it: a plain number, or a moment of the shop's zone in ISO form."""
+    if isinstance(value, datetime):
+        here = timezone.localtime(value) if timezone.is_aware(value) else value
+        return here.strftime("%Y-%m-%dT%H:%M:%S")
+    if isinstance(value, date):
+        return value.isoformat()
+    return f"{float(value):.12g}"
+
+
+def with_value(
+    words: Callable[..., Any], of: Callable[..., tuple[Value, str]]
+) -> Callable[..., Any]:
+    """A filter whose words carry what `of` says of the same arguments: value and unit."""
+
+    @wraps(words)
+    def both(value: Any, *rest: Any) -> Any:
+        said = words(value, *rest)
+        if value is None or value == "" or isinstance(said, SafeString):
+            return said
+        return typed(said, *of(value, *rest))
+
+    return both
