@@ -7,6 +7,7 @@ import pytest
 from planning.services.run_figures import run_figures
 from shopfloor.models import NestPlan
 from telemetry.models import Arc
+from tests.markup import worded
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
@@ -23,7 +24,7 @@ def test_a_run_opens_down_to_its_arcs(worked_out, as_):
     body = as_("supervisor").get(f"/runs/{worked_out.pk}/").content.decode()
     assert "N-1" in re.search(r"<h1.*?</h1>", body, re.DOTALL)[0]
     rows = [row for row in re.findall(r"<tr.*?</tr>", body, re.DOTALL) if "/figures/arc/" in row]
-    lengths = [re.findall(r"<td[^>]*>(.*?)</td>", row)[2] for row in rows]
+    lengths = [re.findall(r"<td[^>]*>(.*?)</td>", worded(row))[2] for row in rows]
     assert [length[:6] for length in lengths] == ["10 min"] * 3
     assert "Milo Brandt" in body
 
@@ -71,7 +72,7 @@ def test_a_run_that_goes_on_is_not_held_against_its_plan_yet(north, operator, as
     cast.arcs(run, [(10, 610, 1)])
     run_figures(key=str(run.pk), payload={})
     body = as_("supervisor").get(f"/runs/{run.pk}/").content.decode()
-    assert "so far; the plan says 30.1 min when" in body
+    assert "so far; the plan says 30.1 min when" in worded(body)
     assert body.count("not yet</td>") == 2
     assert "compared with the plan once it is finished" in body
 

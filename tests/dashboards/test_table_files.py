@@ -8,6 +8,10 @@ import io
 import pytest
 
 from shopfloor.models import Posting
+from tests.planning import cast
+from tests.planning.test_reports import shop_month
+
+__all__ = ["shop_month"]
 
 pytestmark = pytest.mark.django_db
 
@@ -17,7 +21,8 @@ def _rows(response):
 
 
 @pytest.mark.parametrize(("who", "money"), [("owner", True), ("supervisor", False)])
-def test_money_is_in_the_file_of_those_who_see_it_on_the_page(as_, a_run, who, money):
+def test_money_is_in_the_file_of_those_who_see_it_on_the_page(as_, who, money):
+    cast.sheet()
     client = as_(who)
     got = client.get("/stock/?state=all&table=Sheets&as=csv")
     assert got["Content-Disposition"] == 'attachment; filename="sheets.csv"'

@@ -15,7 +15,8 @@ from shopfloor.wording.typed import machine, typed
 HOSTILE = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "a\x00b\x0b", "ordinary"]
 PAGE = """
 <div role="region" aria-label="Runs"><table><thead>
-<tr><th>Nest</th><th class="num">Took</th><th class="num">Cut</th><th>Began</th><th></th></tr></thead>
+<tr><th>Nest</th><th class="num">Took</th><th class="num">Cut</th><th>Began</th><th></th></tr>
+</thead>
 <tbody><tr><th><a href="/x/">N-1</a> <small>rev 2</small></th>
 <td class="num"><data value="74.3" data-unit="min">1 h 14 min</data></td>
 <td class="num"><data value="12" data-unit="m">12.00 m</data></td>
@@ -26,7 +27,8 @@ PAGE = """
 <tr class="total"><th>Together</th><td class="num"><data value="74.3">74</data></td></tr>
 </tbody></table></div>
 <div role="region" aria-label="Runs"><table><thead>
-<tr><th rowspan="2">Line</th><th colspan="2">Late</th></tr><tr><th>Good</th><th>Scrap</th></tr></thead>
+<tr><th rowspan="2">Line</th><th colspan="2">Late</th></tr>
+<tr><th>Good</th><th>Scrap</th></tr></thead>
 <tbody><tr><td>10</td><td class="num">3</td><td class="num">1</td></tr></tbody></table></div>
 """
 
