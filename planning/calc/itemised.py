@@ -1,11 +1,11 @@
-"""What each microsecond of a run's terms was: the arcs, pauses, stops and silences beneath `spent`.
-
-The items of a name sum to what `spent.spent` gives for it, exactly.
+"""Where a run's time went: the arcs, pauses, stops and silences that each of its terms is made of.
+A term is the sum of its items; all of them sum to the run's windows exactly.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from planning.calc import spent as s
@@ -37,8 +37,14 @@ def itemised(
     travel_us: Mapping[int, int] | None = None,
     entries: Iterable[Entry] = (),
 ) -> Items:
-    """The same arguments as `spent.spent`. Where two torches burn at once the time is the one's
-    that lit first."""
+    """The items of a run's windows by the name of their term.
+
+    `travel_us` is the planned travel and touch-off before each contour. Pauses are told apart as
+    travel and waits only where every arc that made something has its contour and its travel in the
+    plan; else they are one. Piercing is apart from cutting only where the feed tells of pierces.
+    The time before the first arc and after the last is loading with waiting. `entries` are as in
+    `spent.shares`. Where two torches burn at once the time is the one's that lit first.
+    """
     whole = union(windows)
     order = sorted(range(len(burns)), key=lambda at: (burns[at].on_us, burns[at].off_us))
     made_of = s.repeated([burns[at] for at in order], planned_arc_us or {})
@@ -46,10 +52,13 @@ def itemised(
     found: Items = {}
     burning = _arcs(found, whole, burns, order, vain, pierces_known)
     stopped: list[Span] = []
-    for stop in sorted(stoppages):
-        fresh = subtract(subtract(intersect(union([stop]), whole), burning), stopped)
+    near, reach_us = Near(burning), 0
+    for start, end in sorted(stoppages):
+        piece = max(start, reach_us), end
+        fresh = subtract(intersect([piece], whole), near.to(piece)) if piece[0] < end else []
+        reach_us = max(reach_us, end)
         _keep(found, s.STOPPAGES, fresh)
-        stopped = union([*stopped, *fresh])
+        stopped += fresh
     unknown = subtract(subtract(intersect(union(silences), whole), burning), stopped)
     idle = subtract(subtract(subtract(whole, burning), stopped), unknown)
     unknown, entered = split_entered(unknown, entries)
@@ -60,6 +69,31 @@ def itemised(
         _keep_us(found, s.ENTERED_REST, covered, length(covered) - us)
     _pauses(found, idle, [(burns[at], vain[at]) for at in order], travel_us or {})
     return {name: items for name, items in found.items() if items}
+
+
+def spent(
+    windows: Iterable[Span],
+    burns: Sequence[s.Burn],
+    stoppages: Iterable[Span],
+    silences: Iterable[Span],
+    *,
+    pierces_known: bool,
+    planned_arc_us: Mapping[int, int] | None = None,
+    travel_us: Mapping[int, int] | None = None,
+    entries: Iterable[Entry] = (),
+) -> dict[str, int]:
+    """Microseconds of a run's windows by name: the sums of its items."""
+    items = itemised(
+        windows,
+        burns,
+        stoppages,
+        silences,
+        pierces_known=pierces_known,
+        planned_arc_us=planned_arc_us,
+        travel_us=travel_us,
+        entries=entries,
+    )
+    return {name: sum(item.us for item in own) for name, own in items.items()}
 
 
 def _keep(found: Items, name: str, spans: Sequence[Span], burn: int | None = None) -> None:
@@ -81,21 +115,54 @@ def _arcs(
     pierces_known: bool,
 ) -> list[Span]:
     """Arcs that made something first, then those in vain; gives the time something burnt."""
-    through = union(
-        (burns[at].pierced_us or burns[at].on_us, burns[at].off_us) for at in order if not vain[at]
+    through = Near(
+        union(
+            (burns[at].pierced_us or burns[at].on_us, burns[at].off_us)
+            for at in order
+            if not vain[at]
+        )
     )
-    covered: list[Span] = []
-    for at in sorted(order, key=lambda at: vain[at]):
-        fresh = subtract(intersect(union([(burns[at].on_us, burns[at].off_us)]), whole), covered)
-        covered = union([*covered, *fresh])
-        if vain[at]:
-            _keep(found, s.REPEATS, fresh, at)
-        elif pierces_known:
-            _keep(found, s.CUTTING, intersect(fresh, through), at)
-            _keep(found, s.PIERCING, subtract(fresh, through), at)
-        else:
+    making: list[Span] = []
+    for at, fresh in _fresh(burns, [at for at in order if not vain[at]], Near(whole)):
+        making += fresh
+        if not pierces_known:
             _keep(found, s.CUTTING_WITH_PIERCING, fresh, at)
-    return covered
+            continue
+        pierced = through.to((fresh[0][0], fresh[-1][1]))
+        _keep(found, s.CUTTING, intersect(fresh, pierced), at)
+        _keep(found, s.PIERCING, subtract(fresh, pierced), at)
+    useful, lost = Near(making), list[Span]()
+    for at, fresh in _fresh(burns, [at for at in order if vain[at]], Near(whole)):
+        own = subtract(fresh, useful.to((fresh[0][0], fresh[-1][1])))
+        _keep(found, s.REPEATS, own, at)
+        lost += own
+    return union([*making, *lost])
+
+
+def _fresh(
+    burns: Sequence[s.Burn], order: Sequence[int], whole: Near
+) -> Iterator[tuple[int, list[Span]]]:
+    """Of each arc, in the order they lit, the time within the windows in which none before it
+    burnt; arcs with none are left out."""
+    reach_us = 0  # what burnt before an arc lit and still burns does so up to here
+    for at in order:
+        piece = max(burns[at].on_us, reach_us), burns[at].off_us
+        reach_us = max(reach_us, piece[1])
+        if piece[0] < piece[1] and (fresh := intersect([piece], whole.to(piece))):
+            yield at, fresh
+
+
+class Near:
+    """Sorted, disjoint spans, of which those that meet another one are found at once."""
+
+    def __init__(self, spans: list[Span]) -> None:
+        self.spans = spans
+        self._starts = [start for start, _ in spans]
+        self._ends = [end for _, end in spans]
+
+    def to(self, span: Span) -> list[Span]:
+        first = bisect_right(self._ends, span[0])
+        return self.spans[first : bisect_left(self._starts, span[1])]
 
 
 def _pauses(
@@ -104,7 +171,8 @@ def _pauses(
     order: Sequence[tuple[s.Burn, bool]],
     travel_us: Mapping[int, int],
 ) -> None:
-    """Time between arcs, by the rules of `spent`."""
+    """Time between arcs by name. What lies between two arcs that made something is one pause,
+    however often the torch fired in vain meanwhile."""
     if not order:
         _each(found, s.LOADING_WITH_WAITING, idle)
         return

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from planning.calc import itemised
 from planning.calc import spent as s
 from planning.calc.entered import Entry
 from planning.calc.spans import Span, intersect, length, union
@@ -81,7 +82,7 @@ def run_variance(
     """A measured run's variance. `windows` are its segments and its own stoppages. Piercing is
     apart from cutting only where the source tells of pierces and of their ends."""
     apart = pierces_known and pierce_ends_known(burns, plan)
-    spent = s.spent(
+    spent = itemised.spent(
         windows,
         burns,
         stoppages,

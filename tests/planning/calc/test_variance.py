@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from planning.calc import spent as s
 from planning.calc.entered import Entry
-from planning.calc.spent import Burn, repeated, shares, spent
+from planning.calc.itemised import spent
+from planning.calc.spent import Burn, repeated, shares
 from planning.calc.variance import (
     PlannedTimes,
     entered_variance,
