@@ -15,6 +15,7 @@ from telemetry.feeds.push.receipt import Delivery, push_take
 from telemetry.journal import Kind, Record
 from telemetry.models import Arc
 from telemetry.worker.backfill import backfill
+from tests.markup import worded
 
 from .conftest import MINUTE, T0
 from .test_sources import LOG, Source, burns
@@ -109,6 +110,6 @@ def test_a_dead_source_is_unknown_then_entered_then_filled_once(
         assert Arc.objects.count() == 199
     entered.refresh_from_db()
     assert (entered.measured_starts, entered.measured_arc_s) == (9, 540.0)
-    page = client.get("/sources/at/log/entered/").content.decode()
+    page = worded(client.get("/sources/at/log/entered/").content.decode())
     assert "lines came: 9 starts (+1), 9.0 min (+2); they count" in page
     assert not any("entered" in fact or "unknown" in fact for fact in facts())

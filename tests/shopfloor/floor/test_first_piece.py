@@ -11,6 +11,7 @@ from planning.reports import today
 from shopfloor.models import Check, Run
 from shopfloor.quality.queries import check_groups, control_of, countersigns_wanted, group_checks
 from shopfloor.runs.queries import first_piece_needed, last_segment
+from tests.markup import worded
 
 from .conftest import MINUTE, T0
 
@@ -217,7 +218,7 @@ def test_what_is_signed_for_is_said_as_each_person_reads_lengths(
     client.cookies["kerfbook_terminal"] = floor.token
     client.post("/floor/north/sign-in", {"badge": new_hire.badge, "pin": PIN})
     floor.done("check", T0 + MINUTE, u_mm=0.3)
-    assert "measured u 0.30 mm" in client.get("/floor/north/").content.decode()
+    assert "measured u 0.30 mm" in worded(client.get("/floor/north/").content.decode())
     url = reverse("floor:countersign", args=["north"])
     said = re.compile(r'data-mm="(.*?)" data-inch="(.*?)">(.*?)</p>')
     mm, inch, shown = said.search(client.get(url).content.decode()).groups()
@@ -231,7 +232,7 @@ def test_what_is_signed_for_is_said_as_each_person_reads_lengths(
     assert f'value="{supervisor.pk}" data-units="inch" checked' in page
     new_hire.units = "inch"
     new_hire.save()
-    assert "measured u 0.0118 in" in client.get("/floor/north/").content.decode()
+    assert "measured u 0.0118 in" in worded(client.get("/floor/north/").content.decode())
 
 
 def test_without_anybody_signed_in_nothing_is_signed(floor, new_hire, running, supervisor, client):

@@ -18,6 +18,7 @@ from telemetry.selectors import clock_estimate
 from telemetry.services import push_token_find, push_token_issue
 from telemetry.worker import run_once
 from telemetry.worker.rebuild import rebuild
+from tests.markup import worded
 from tests.telemetry.stored import everything
 
 from .conftest import MINUTE, SECOND, T0
@@ -117,7 +118,7 @@ def test_a_slow_clock_is_shown_and_one_press_gives_all_arcs_to_their_run(
     assert clock_estimate(source.feed).median_us == 420_000_000
     page = source.page(client, administrator)
     assert "420.0 s behind this machine" in page
-    assert "The clock of log seems 420 s slow." in client.get("/sources/").content.decode()
+    assert "The clock of log seems 420 s slow." in worded(client.get("/sources/").content.decode())
     raw = set(Event.objects.values_list("key", "stamp"))
     client.post(f"/sources/at/{source.feed.name}/act/", {"do": "clock_now", "since": ""})
     source.take()
@@ -262,7 +263,7 @@ def test_what_was_entered_for_a_dead_source_gives_way_to_its_lines_once(
         assert (entered.measured_starts, entered.measured_arc_s) == (12, 720.0)
     assert str(piece.pk) in set(Work.objects.filter(kind="piece").values_list("key", flat=True))
     assert silent_s() == 0
-    page = client.get("/sources/at/log/entered/").content.decode()
+    page = worded(client.get("/sources/at/log/entered/").content.decode())
     assert "lines came: 12 starts (+2), 12.0 min (+3); they count" in page
     replaced_at = entered.replaced_at
     floor.follow()

@@ -11,6 +11,7 @@ from shopfloor.models import Month, Shift, Work
 from shopfloor.runs.arcs import to_us
 from shopfloor.sources.count_queries import count_begins, count_preview
 from telemetry.models import Feed, FeedVersion, Rollup
+from tests.markup import worded
 from tests.shopfloor.floor.test_sources import CONTACT
 
 pytestmark = pytest.mark.django_db
@@ -66,7 +67,7 @@ def test_a_day_begins_where_the_night_before_it_ends(north):
 def test_only_the_day_that_was_looked_at_can_be_had(two, client, administrator):
     client.force_login(administrator)
     url = reverse("source_count", args=["other"])
-    body = client.get(url, {"day": "2026-09-01"}).content.decode()
+    body = worded(client.get(url, {"day": "2026-09-01"}).content.decode())
     assert ">Oct 2026<" in body
     assert ">Sep 2026<" not in body
     client.post(url, {"day": "2026-09-01"})
@@ -77,7 +78,7 @@ def test_only_the_day_that_was_looked_at_can_be_had(two, client, administrator):
     assert Work.objects.filter(kind="recount").count() == 1
     body = client.get(reverse("source", args=["other"])).content.decode()
     # The night shift of 30 September ends at six.
-    body = " ".join(body.split())
+    body = " ".join(worded(body).split())
     assert "one until Thu 1 Oct 06:00; other from Thu 1 Oct 06:00." in body
 
 
