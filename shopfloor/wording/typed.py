@@ -49,15 +49,16 @@ def machine(value: Value) -> str:
 
 
 def with_value(
-    words: Callable[..., Any], of: Callable[..., tuple[Value, str]]
+    words: Callable[..., Any], of: Callable[..., tuple[Value, str] | None]
 ) -> Callable[..., Any]:
     """A filter whose words carry what `of` says of the same arguments: value and unit."""
 
     @wraps(words)
     def both(value: Any, *rest: Any) -> Any:
         said = words(value, *rest)
-        if value is None or value == "" or isinstance(said, SafeString):
+        if value in (None, "") or not isinstance(said, str) or isinstance(said, SafeString):
             return said
-        return typed(said, *of(value, *rest))
+        known = of(value, *rest)
+        return typed(said, *known) if known else said
 
     return both

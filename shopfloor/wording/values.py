@@ -13,15 +13,15 @@ from shopfloor.wording import clock, counts, lengths
 from shopfloor.wording.lengths import reads_inches
 from shopfloor.wording.typed import Value
 
-Of = Callable[..., tuple[Value, str]]
+Of = Callable[..., tuple[Value, str] | None]
 
 
 def _minutes(seconds: float | str) -> tuple[Value, str]:
     return float(seconds) / 60, "min"
 
 
-def _count(number: float, *_: object) -> tuple[Value, str]:
-    return number, ""
+def _count(number: object) -> tuple[Value, str] | None:
+    return (number, "") if isinstance(number, int) else None
 
 
 def _moment(moment: datetime, blank: str = "") -> tuple[Value, str]:
