@@ -101,4 +101,4 @@ def give_view(first_key: str, guess: Suggested) -> dict[str, Any]:
     label = f"Give them to {guess.nest}" if guess.run_id else f"Open a run of {guess.nest}"
     fields = {"first_key": first_key, "arcs": str(guess.arcs)}
     fields |= {"run_id": guess.run_id} if guess.run_id else {"revision_id": guess.revision_id}
-    return {"label": label, "url": reverse("arcs_give"), "post": True, "fields": fields}
+    return {"label": label, "url": reverse("assign_arcs"), "post": True, "fields": fields}

@@ -49,7 +49,7 @@ def arcs(request: HttpRequest) -> HttpResponseBase:
 
 @desk(ASSIGN)
 @require_POST
-def arcs_give(request: HttpRequest) -> HttpResponseBase:
+def assign_arcs(request: HttpRequest) -> HttpResponseBase:
     now, user = data.now(), _user(request)
     said = request.POST.get("revision_id", "")
     revision = row_number(said)
@@ -78,7 +78,7 @@ def arcs_give(request: HttpRequest) -> HttpResponseBase:
 
 @desk(ASSIGN)
 @require_POST
-def arcs_give_back(request: HttpRequest) -> HttpResponseBase:
+def unassign_arcs(request: HttpRequest) -> HttpResponseBase:
     now = data.now()
     kept = undo.offered(request, now)
     undo.forget(request)

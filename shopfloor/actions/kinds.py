@@ -1,8 +1,8 @@
 """What can be done on the floor: one line a kind, its handler imported on first use.
 
 A handler takes an `ActionRequest` and returns its result as JSON values; what it writes goes
-through `call.memo`, which is what undo reads. It raises `FloorError` to refuse, `FloorConflict` to
-keep both sides.
+through `request.undo_record`, which is what undo reads. It raises `FloorError` to refuse,
+`FloorConflict` to keep both sides.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 
 from django.utils.translation import gettext_noop as N_
 
-from shopfloor.actions.call import ActionRequest
+from shopfloor.actions.request import ActionRequest
 
 Handler = Callable[[ActionRequest], dict[str, Any]]
 

@@ -16,7 +16,6 @@ from django.db import IntegrityError, OperationalError, transaction
 from django.utils.translation import gettext as _
 
 from planning.calc.said import in_units, stored
-from shopfloor.actions.call import ActionRequest
 from shopfloor.actions.device_clock import offset_at_entry_ms, offset_ms_of, readings_of
 from shopfloor.actions.envelope import (
     MOST_BYTES,
@@ -26,6 +25,7 @@ from shopfloor.actions.envelope import (
     happened_at,
 )
 from shopfloor.actions.kinds import handler_of
+from shopfloor.actions.request import ActionRequest
 from shopfloor.audit.actor import acting
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, ScreenSignIn, Table, Terminal, Units, User
@@ -117,7 +117,7 @@ def _apply(action: Action, known: Circumstances) -> Action:
     if known.signin is not None and known.signin.ended_at is not None:
         action.flag = known.signin.ended_by
     action.save(force_insert=True)
-    call = ActionRequest(
+    request = ActionRequest(
         action=action,
         payload=action.payload,
         person=action.person,
@@ -129,7 +129,7 @@ def _apply(action: Action, known: Circumstances) -> Action:
     )
     try:
         with transaction.atomic():
-            action.result = {**_handled(call, known), "undo": call.memo.steps}
+            action.result = {**_handled(request, known), "undo": request.undo_record.steps}
     except OperationalError:
         raise  # the database is busy: the device sends it again
     except FloorConflict as conflict:
@@ -179,7 +179,7 @@ def _hold_table(action: Action, place: Table | None) -> None:
     tables.select_for_update(no_key=True).first()
 
 
-def _handled(call: ActionRequest, known: Circumstances) -> dict[str, Any]:
+def _handled(request: ActionRequest, known: Circumstances) -> dict[str, Any]:
     if known.too_large:
         raise FloorError(
             _("One entry of {too_large} kB: more than {most_bytes} kB is cut.").format(
@@ -187,21 +187,21 @@ def _handled(call: ActionRequest, known: Circumstances) -> dict[str, Any]:
             ),
             _("Only its beginning is kept. Enter it again in parts."),
         )
-    if not may(call.person, FLOOR):
+    if not may(request.person, FLOOR):
         raise FloorError(
             _("{shown_name} may not work at a screen beside a table.").format(
-                shown_name=call.person.shown_name
+                shown_name=request.person.shown_name
             ),
             _("The office gives the right."),
         )
     if known.signin is not None:
-        signin_judged(known.signin, at=call.at, now=call.now)
-    if call.place is not None:
-        call.table()  # what names another table is refused, whatever the kind
-    handler = handler_of(call.action.kind)
+        signin_judged(known.signin, at=request.at, now=request.now)
+    if request.place is not None:
+        request.table()  # what names another table is refused, whatever the kind
+    handler = handler_of(request.action.kind)
     if handler is None:
         raise FloorError(
-            _("This version does not know {kind!r}.").format(kind=call.action.kind),
+            _("This version does not know {kind!r}.").format(kind=request.action.kind),
             _("Load the page again."),
         )
-    return handler(call)
+    return handler(request)

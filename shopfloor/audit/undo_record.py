@@ -28,7 +28,7 @@ class UndoRecord:
     def __init__(self) -> None:
         self.steps: list[Step] = []
 
-    def make(self, row: Row, *, undo: dict[str, Any] | None = None) -> Row:
+    def create(self, row: Row, *, undo: dict[str, Any] | None = None) -> Row:
         """Validates and inserts. `undo` says how it is taken back: REMOVE (default),
         {"set": {field: value}}, or {"negate": field} for a second row of the opposite sign."""
         row.full_clean()
@@ -55,7 +55,9 @@ class UndoRecord:
         self.steps.append({"model": row._meta.label, "pk": str(row.pk), "old": old, "new": new})
 
 
-def undo_steps(steps: list[Step], *, memo: UndoRecord, stamp: dict[str, Any]) -> list[models.Model]:
+def undo_steps(
+    steps: list[Step], *, undo_record: UndoRecord, stamp: dict[str, Any]
+) -> list[models.Model]:
     """Takes steps back and returns the rows touched. `stamp` (by, at, action) fills the fields of
     cancelling rows. Raises `FloorError` where a row has moved on since."""
     touched = []
@@ -66,13 +68,13 @@ def undo_steps(steps: list[Step], *, memo: UndoRecord, stamp: dict[str, Any]) ->
             raise _moved_on()
         touched.append(row)
         if "new" in step:
-            _put_back(row, step, memo)
+            _put_back(row, step, undo_record)
         else:
-            _take_back(row, step["made"], memo, stamp)
+            _take_back(row, step["made"], undo_record, stamp)
     return touched
 
 
-def _put_back(row: models.Model, step: Step, memo: UndoRecord) -> None:
+def _put_back(row: models.Model, step: Step, undo_record: UndoRecord) -> None:
     values = {}
     for name, new in step["new"].items():
         field: Any = row._meta.get_field(name)
@@ -85,7 +87,7 @@ def _put_back(row: models.Model, step: Step, memo: UndoRecord) -> None:
 
 
 def _take_back(
-    row: models.Model, how: dict[str, Any], memo: UndoRecord, stamp: dict[str, Any]
+    row: models.Model, how: dict[str, Any], undo_record: UndoRecord, stamp: dict[str, Any]
 ) -> None:
     if "negate" in how:
         negated = type(row)(

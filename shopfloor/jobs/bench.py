@@ -24,7 +24,7 @@ def bench_record(
     by: User,
     at: datetime,
     action: Action | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> BenchEntry:
     """Minutes at the bench for a line."""
     if kind not in BENCH_KINDS:
@@ -37,7 +37,7 @@ def bench_record(
         raise FloorError(
             _("{minutes:g} minutes?").format(minutes=minutes), _("Above 0, a day at most.")
         )
-    entry = (memo or UndoRecord()).make(
+    entry = (undo_record or UndoRecord()).create(
         BenchEntry(line=line, kind=kind, minutes=minutes, at=at, by=by, action=action),
         undo={"negate": "minutes"},
     )

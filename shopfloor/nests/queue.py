@@ -27,7 +27,7 @@ def queue_add(
         raise ValidationError(_("{table} is out of use.").format(table=table.name))
     if sheet is not None:
         # Held, so that of two people promising one sheet at once the second is told.
-        _sheet_fits(nest, Sheet.objects.select_for_update().get(pk=sheet.pk))
+        _check_plate_serves(nest, Sheet.objects.select_for_update().get(pk=sheet.pk))
     last = QueueItem.objects.filter(table=table).aggregate(last=Max("position"))["last"] or 0
     return QueueItem.objects.create(
         nest=nest, table=table, sheet=sheet, position=last + STEP, due_at=due_at
@@ -57,7 +57,7 @@ def queue_add_several(
     return [queue_add(nest=nest, table=table, sheet=one, due_at=due_at) for one in on[:times]]
 
 
-def _sheet_fits(nest: Nest, sheet: Sheet) -> None:
+def _check_plate_serves(nest: Nest, sheet: Sheet) -> None:
     revision = nest.revisions.defer("program").order_by("-revision").first()
     if unfit := plate_unfit(sheet, revision, nest):
         raise ValidationError(unfit)

@@ -46,7 +46,7 @@ class Measured:
 
 @transaction.atomic
 def check_record(
-    *, run: Run, measured: Measured, by: User, at: datetime, memo: UndoRecord | None = None
+    *, run: Run, measured: Measured, by: User, at: datetime, undo_record: UndoRecord | None = None
 ) -> tuple[Check, int | None]:
     """Writes a check down and returns it with the u range asked of this sheet (None: nothing is
     asked). `passed` is False where the gauge or u says so, True where one of them does, else
@@ -67,7 +67,7 @@ def check_record(
     figures = (u_mm, measured.rz5_um, measured.kerf_mm)
     if all(figure is None for figure in figures) and passed is None and not measured.dross:
         raise FloorError(_("Nothing was measured."), _("Give one value, or say good or not good."))
-    check = (memo or UndoRecord()).make(
+    check = (undo_record or UndoRecord()).create(
         Check(
             run=run,
             at=at,
@@ -89,7 +89,7 @@ def check_record(
 
 @transaction.atomic
 def check_countersign(
-    *, check: Check, by: User, at: datetime, memo: UndoRecord | None = None
+    *, check: Check, by: User, at: datetime, undo_record: UndoRecord | None = None
 ) -> None:
     """A second person's word that they measured it too. Not the one who checked, and nobody whose
     own first pieces want a second signature."""
@@ -108,7 +108,7 @@ def check_countersign(
         )
     if check.countersigned_by_id is not None:
         raise FloorError(_("It is signed already."))
-    (memo or UndoRecord()).change(check, countersigned_by=by, countersigned_at=at)
+    (undo_record or UndoRecord()).change(check, countersigned_by=by, countersigned_at=at)
 
 
 def _u_mm(measured: Measured, thickness_mm: float) -> float | None:

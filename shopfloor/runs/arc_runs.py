@@ -37,14 +37,14 @@ def run_from_arcs(
     by: User,
     why: str,
     now: datetime | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> Run:
     """Makes a run of this nest over these arcs of one torch and gives them to it, with the set
     that was in the torch then and the entry (and sheet) that waits for it in the table's list. It
     is stopped: its parts still have to be counted. Where the last arc is so near that the sheet
     may still burn, the run is open."""
     now = now or timezone.now()
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     arcs = arcs_by_key(list(arc_keys))
     if not arcs or len({(arc.table, arc.torch) for arc in arcs}) != 1:
         raise FloorError(_("Choose arcs of one torch."))
@@ -63,10 +63,10 @@ def run_from_arcs(
             at=from_us(arcs[0].on_us),
             sheet=sheet if sheet and sheet.state == SheetState.IN_STOCK else None,
             queue_item=item,
-            memo=memo,
+            undo_record=undo_record,
         )
         if now - end > timedelta(seconds=the_shop().run_gap_s):
             run.segments.update(ended_at=end, end_reason=ASSIGNED)
-            memo.change(run, state=RunState.STOPPED)
+            undo_record.change(run, state=RunState.STOPPED)
         arcs_assign(arc_keys=arc_keys, run=run, by=by, why=why, now=now)
     return run

@@ -61,7 +61,7 @@ def assign_arcs(
     except LookupError as gone:
         raise FloorError(str(gone), _("Load the page again.")) from gone
     keys = loose.keys
-    memo = UndoRecord()
+    undo_record = UndoRecord()
     run = None
     if run_id:
         run = _run(run_id, loose.table)
@@ -70,11 +70,11 @@ def assign_arcs(
     else:
         revision = _revision(revision_id, nest)
         run = run_from_arcs(
-            revision=revision, arc_keys=keys, by=by, why=_(GIVEN), now=now, memo=memo
+            revision=revision, arc_keys=keys, by=by, why=_(GIVEN), now=now, undo_record=undo_record
         )
     if run is None:
         return ArcsAssigned(keys, "", "")
-    return ArcsAssigned(keys, str(run.pk), run.revision.nest.name, tuple(memo.steps))
+    return ArcsAssigned(keys, str(run.pk), run.revision.nest.name, tuple(undo_record.steps))
 
 
 @transaction.atomic
@@ -86,7 +86,9 @@ def unassign_arcs(
     runs = [step["pk"] for step in steps if step.get("model") == Run._meta.label]
     others = ArcAssignment.objects.filter(segment__run__in=runs).exclude(by=None)
     if steps and not others.exclude(arc_key__in=keys).exists():
-        undo_steps(list(steps), memo=UndoRecord(), stamp={"by": by, "at": now, "action": None})
+        undo_steps(
+            list(steps), undo_record=UndoRecord(), stamp={"by": by, "at": now, "action": None}
+        )
     why = _("taken back from the day's page")
     return arcs_unassign(arc_keys=list(keys), by=by, why=why, now=now)
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from shopfloor.actions.call import number_of
+from shopfloor.actions.request import number_of
 from shopfloor.errors import FloorError
 from shopfloor.models import Run, RunState
 from shopfloor.runs.part_counts import SheetPart, parts_of_run, run_counts

@@ -50,10 +50,10 @@ def parts_record(
     by: User,
     at: datetime,
     action: Action | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> list[PartResult]:
     """Writes down parts of a run. Scrap needs a cause: a later re-cut keeps it."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     rows = []
     for part in judged:
         if part.outcome not in OUTCOMES:
@@ -69,7 +69,7 @@ def parts_record(
         if not part.quantity:
             continue
         rows.append(
-            memo.make(
+            undo_record.create(
                 PartResult(
                     run=run,
                     line_id=part.line,
@@ -119,32 +119,32 @@ def parts_cancel(
 
 
 @transaction.atomic
-def job_close_if_met(*, job: Job, at: datetime, memo: UndoRecord | None = None) -> bool:
+def job_close_if_met(*, job: Job, at: datetime, undo_record: UndoRecord | None = None) -> bool:
     """Closes an open job whose lines all have their good parts, without doubt about any. True
     where it did."""
     counts = line_counts(job.lines.values_list("pk", flat=True)).values()
     if job.state != JobState.OPEN or not counts or any(count.shortage_high for count in counts):
         return False
-    (memo or UndoRecord()).change(job, state=JobState.CLOSED, closed_at=at)
+    (undo_record or UndoRecord()).change(job, state=JobState.CLOSED, closed_at=at)
     return True
 
 
 @transaction.atomic
-def job_reopen_if_short(*, job: Job, memo: UndoRecord | None = None) -> bool:
+def job_reopen_if_short(*, job: Job, undo_record: UndoRecord | None = None) -> bool:
     """Opens a closed job again whose parts turned out short after a correction."""
     counts = line_counts(job.lines.values_list("pk", flat=True)).values()
     if job.state != JobState.CLOSED or not any(count.shortage_high for count in counts):
         return False
-    (memo or UndoRecord()).change(job, state=JobState.OPEN, closed_at=None)
+    (undo_record or UndoRecord()).change(job, state=JobState.OPEN, closed_at=None)
     return True
 
 
 def jobs_settle(
-    *, lines: Iterable[int], at: datetime, corrected: bool, memo: UndoRecord | None = None
+    *, lines: Iterable[int], at: datetime, corrected: bool, undo_record: UndoRecord | None = None
 ) -> None:
     """Closes what is met among the jobs of these lines; after a correction opens what is
     short."""
     ids = JobLine.objects.filter(pk__in=list(lines)).values("job")
     for job in Job.objects.select_for_update().filter(pk__in=ids):
-        if not job_close_if_met(job=job, at=at, memo=memo) and corrected:
-            job_reopen_if_short(job=job, memo=memo)
+        if not job_close_if_met(job=job, at=at, undo_record=undo_record) and corrected:
+            job_reopen_if_short(job=job, undo_record=undo_record)

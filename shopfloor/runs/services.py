@@ -76,16 +76,16 @@ def run_open(
     swap_reason: str = "",
     first_contour: int = 1,
     evidence: str | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> Run:
     """Opens a run with its first segment. `wear_set` blank: what was fitted then, else
     the nest's. The
     plan is copied into the run: later changes of chart or rates leave it alone."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     fitted = wear_set or set_fitted(torch, at) or revision.nest.wear_set
     if evidence is None:
         evidence = Evidence.MEASURED if table_listens(table) else Evidence.ENTERED
-    run = memo.make(
+    run = undo_record.create(
         Run(
             revision=revision,
             sheet=sheet,
@@ -98,11 +98,11 @@ def run_open(
         ),
         undo=NO_LONGER,
     )
-    _segment_open(run, torch, fitted, operator, at, first_contour, memo)
+    _segment_open(run, torch, fitted, operator, at, first_contour, undo_record)
     if queue_item is not None:
-        memo.change(queue_item, state="running")
+        undo_record.change(queue_item, state="running")
     if sheet is not None:
-        sheet_state(sheet=sheet, state="on_table", memo=memo)
+        sheet_state(sheet=sheet, state="on_table", undo_record=undo_record)
     request_work(kind="run", key=str(run.pk))
     return run
 
@@ -116,12 +116,12 @@ def run_restart(
     contour: int | None = None,
     reason: str = "other",
     torch: Torch | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> Segment:
     """A new segment of a run: at a contour, or (None) at the one after the last burnt. The
     segment before ends at its last arc if nobody ended it. Of a run set aside after `at` the
     segment is split there, and the run stays set aside."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     _not_over(run)
     aside = _set_aside_after(run, at)
     if aside is None:
@@ -139,11 +139,13 @@ def run_restart(
         last_us = last_arc_us(aside, before_us=to_us(at))
         ended_at = at if last_us is None else max(aside.started_at, min(from_us(last_us), at))
         before, rest = aside, _end_of(aside)
-        memo.change(aside, ended_at=ended_at, end_reason=reason, end_assumed=last_us is not None)
+        undo_record.change(
+            aside, ended_at=ended_at, end_reason=reason, end_assumed=last_us is not None
+        )
     elif before is not None and not before.end_reason:
         # "change" would let the new segment follow on, but the contour was said.
         how = "other" if reason == "change" else reason
-        segment_end(segment=before, at=at, reason=how, from_arcs=True, memo=memo)
+        segment_end(segment=before, at=at, reason=how, from_arcs=True, undo_record=undo_record)
     torch = torch or (before.torch if before else run.table.torches.order_by("code").first())
     if torch is None:
         raise FloorError(_("{table} has no torch.").format(table=run.table.name))
@@ -151,21 +153,21 @@ def run_restart(
     carries_on = contour is None and before is not None
     if carries_on and before is not None:
         contour = (before.last_contour or before.first_contour - 1) + 1
-    segment = _segment_open(run, torch, fitted, operator, at, contour or 1, memo, carries_on)
-    memo.change(segment, **rest)
+    segment = _segment_open(run, torch, fitted, operator, at, contour or 1, undo_record, carries_on)
+    undo_record.change(segment, **rest)
     if aside is None:
-        memo.change(run, state=RunState.OPEN)
+        undo_record.change(run, state=RunState.OPEN)
     request_work(kind="run", key=str(run.pk))
     return segment
 
 
 @transaction.atomic
 def run_handover(
-    *, run: Run, operator: User, at: datetime, memo: UndoRecord | None = None
+    *, run: Run, operator: User, at: datetime, undo_record: UndoRecord | None = None
 ) -> Segment:
     """Another person carries on: a new segment from the next contour, no pause between. Of a run
     set aside after `at` the segment is split there, and the run stays set aside."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     _not_over(run)
     aside = _set_aside_after(run, at)
     if aside is None:
@@ -173,53 +175,55 @@ def run_handover(
     before = aside or run.segments.order_by("-started_at", "-pk").first()
     rest = {} if aside is None else _end_of(aside)
     if before is None or (aside is None and (before.end_reason or before.ended_at is not None)):
-        return run_restart(run=run, at=at, operator=operator, reason="shift", memo=memo)
-    memo.change(before, ended_at=at, end_reason="shift", end_assumed=False)
+        return run_restart(
+            run=run, at=at, operator=operator, reason="shift", undo_record=undo_record
+        )
+    undo_record.change(before, ended_at=at, end_reason="shift", end_assumed=False)
     contour = (before.last_contour or before.first_contour - 1) + 1
-    segment = _segment_open(run, before.torch, before.wear_set, operator, at, contour, memo)
-    memo.change(segment, **rest)
+    segment = _segment_open(run, before.torch, before.wear_set, operator, at, contour, undo_record)
+    undo_record.change(segment, **rest)
     request_work(kind="run", key=str(run.pk))
     return segment
 
 
 @transaction.atomic
 def run_set_aside(
-    *, run: Run, at: datetime, reason: str = "", memo: UndoRecord | None = None
+    *, run: Run, at: datetime, reason: str = "", undo_record: UndoRecord | None = None
 ) -> None:
     """The run is interrupted and waits: another nest is wanted on this table."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     for segment in run.segments.filter(end_reason=""):
-        segment_end(segment=segment, at=at, reason=reason or "other", memo=memo)
-    memo.change(run, state=RunState.STOPPED)
+        segment_end(segment=segment, at=at, reason=reason or "other", undo_record=undo_record)
+    undo_record.change(run, state=RunState.STOPPED)
     request_work(kind="run", key=str(run.pk))
 
 
 @transaction.atomic
-def run_close(*, run: Run, at: datetime, memo: UndoRecord | None = None) -> None:
+def run_close(*, run: Run, at: datetime, undo_record: UndoRecord | None = None) -> None:
     """The sheet is done. Where nothing has burnt for the shop's gap, the run ends at its last
     arc and says that this is assumed."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     _not_over(run)
     for segment in run.segments.filter(end_reason=""):
-        segment_end(segment=segment, at=at, reason="finish", memo=memo)
+        segment_end(segment=segment, at=at, reason="finish", undo_record=undo_record)
     last = run.segments.order_by("-started_at", "-pk").first()
     if last is not None and last.end_reason != "finish":
         # Set aside later than it was finished: the count came late.
         ended_at = min(last.ended_at or at, max(at, last.started_at))
-        memo.change(last, end_reason="finish", ended_at=ended_at)
+        undo_record.change(last, end_reason="finish", ended_at=ended_at)
     closed_at = last.ended_at if last is not None and last.end_assumed and last.ended_at else at
-    memo.change(run, state=RunState.FINISHED, closed_at=max(closed_at, run.opened_at))
+    undo_record.change(run, state=RunState.FINISHED, closed_at=max(closed_at, run.opened_at))
     if run.queue_item is not None:
-        memo.change(run.queue_item, state="done")
+        undo_record.change(run.queue_item, state="done")
     if run.sheet is not None:
-        sheet_state(sheet=run.sheet, state="cut", memo=memo)
+        sheet_state(sheet=run.sheet, state="cut", undo_record=undo_record)
     for stoppage in run.stoppages.filter(ended_at=None):
-        memo.change(stoppage, ended_at=max(at, stoppage.started_at))
+        undo_record.change(stoppage, ended_at=max(at, stoppage.started_at))
     request_work(kind="run", key=str(run.pk))
 
 
 def segment_end(
-    *, segment: Segment, at: datetime, reason: str, from_arcs: bool = False, memo: UndoRecord
+    *, segment: Segment, at: datetime, reason: str, from_arcs: bool = False, undo_record: UndoRecord
 ) -> None:
     """Ends a segment at `at`, or at its last arc (assumed) where `from_arcs` says so or where
     nothing has burnt for the shop's gap, time with a given reason left out."""
@@ -237,7 +241,7 @@ def segment_end(
         assumed = False
     else:
         at, assumed = max(from_us(last_us), segment.started_at), True
-    memo.change(segment, ended_at=at, end_reason=reason, end_assumed=assumed)
+    undo_record.change(segment, ended_at=at, end_reason=reason, end_assumed=assumed)
 
 
 def _set_aside_after(run: Run, at: datetime) -> Segment | None:
@@ -308,10 +312,10 @@ def _segment_open(
     operator: User | None,
     at: datetime,
     contour: int,
-    memo: UndoRecord,
+    undo_record: UndoRecord,
     carries_on: bool = False,
 ) -> Segment:
-    return memo.make(
+    return undo_record.create(
         Segment(
             run=run,
             torch=torch,

@@ -39,14 +39,14 @@ def stoppage_open(
     note: str = "",
     ended_at: datetime | None = None,
     evidence: str = Evidence.ENTERED,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> Stoppage:
     """Begins a stoppage. One that is open at the table already is given the reason instead: two
     people may press the same stop."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     standing = Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=at).first()
     if standing is not None:
-        memo.change(
+        undo_record.change(
             standing,
             reason=reason or standing.reason,
             note=(note or _note_under(standing, by))[:200],
@@ -55,7 +55,7 @@ def stoppage_open(
         )
         found = standing
     else:
-        found = memo.make(
+        found = undo_record.create(
             Stoppage(
                 table=table,
                 run=run,
@@ -72,10 +72,12 @@ def stoppage_open(
 
 
 @transaction.atomic
-def stoppage_close(*, stoppage: Stoppage, at: datetime, memo: UndoRecord | None = None) -> float:
+def stoppage_close(
+    *, stoppage: Stoppage, at: datetime, undo_record: UndoRecord | None = None
+) -> float:
     """Ends a stoppage; returns its seconds."""
     ended = max(at, stoppage.started_at)
-    (memo or UndoRecord()).change(stoppage, ended_at=ended)
+    (undo_record or UndoRecord()).change(stoppage, ended_at=ended)
     _wants(stoppage)
     return (ended - stoppage.started_at).total_seconds()
 
@@ -87,11 +89,11 @@ def stoppage_explain(
     reason: Reason,
     by: User,
     note: str = "",
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> None:
     """Gives a stoppage its reason, or another one."""
     note = note or _note_under(stoppage, by)
-    (memo or UndoRecord()).change(stoppage, reason=reason, by=by, note=note[:200])
+    (undo_record or UndoRecord()).change(stoppage, reason=reason, by=by, note=note[:200])
     _wants(stoppage)
 
 

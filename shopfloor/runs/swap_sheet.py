@@ -20,25 +20,29 @@ from shopfloor.stock.services import sheet_state
 
 @transaction.atomic
 def sheet_corrected(
-    *, run: Run, sheet: Sheet, why: str, memo: UndoRecord | None = None
+    *, run: Run, sheet: Sheet, why: str, undo_record: UndoRecord | None = None
 ) -> Sheet | None:
     """The whole run was burnt on another sheet than the books say. Heat, stock and cost follow;
     the sheet named before goes back to stock unless another run burnt on it. Returns that one."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     before = _another(run, sheet, finished=True)
     if before is not None and before.remnants.exists() and not _burnt_by_others(before, run):
         raise FloorError(
             _("What is left of sheet {before} is in stock already.").format(before=before.code),
             _("The office puts it right on that sheet's page."),
         )
-    memo.change(run, sheet=sheet, swap_reason=why[:200])
+    undo_record.change(run, sheet=sheet, swap_reason=why[:200])
     if run.queue_item is not None:
-        memo.change(run.queue_item, sheet=sheet)
+        undo_record.change(run.queue_item, sheet=sheet)
     lies = SheetState.CUT if run.state == RunState.FINISHED else SheetState.ON_TABLE
-    sheet_state(sheet=sheet, state=lies, memo=memo)
+    sheet_state(sheet=sheet, state=lies, undo_record=undo_record)
     if before is not None:
         burnt = _burnt_by_others(before, run)
-        sheet_state(sheet=before, state=SheetState.CUT if burnt else SheetState.IN_STOCK, memo=memo)
+        sheet_state(
+            sheet=before,
+            state=SheetState.CUT if burnt else SheetState.IN_STOCK,
+            undo_record=undo_record,
+        )
     _wanted(run, before, sheet)
     return before
 
@@ -54,12 +58,12 @@ def sheet_changed(
     by: User,
     at: datetime,
     action: Action | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> Run:
     """The plate was taken off and another put down. A run is one nest on one sheet: the first ends
     here with the parts it made, and another begins on the new sheet at `first_contour`, for the
     same place on the list. Returns the second."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     _another(run, sheet)
     last = run.segments.order_by("-started_at", "-pk").first()
     torch = last.torch if last else run.table.torches.order_by("code").first()
@@ -72,13 +76,13 @@ def sheet_changed(
                 count=count, first_contour=first_contour
             )
         )
-    parts_record(run=run, judged=judged, by=by, at=at, action=action, memo=memo)
-    run_close(run=run, at=at, memo=memo)
+    parts_record(run=run, judged=judged, by=by, at=at, action=action, undo_record=undo_record)
+    run_close(run=run, at=at, undo_record=undo_record)
     if last is not None:
         last.refresh_from_db()
-        memo.change(last, end_reason="change")  # the nest did not end with this plate
+        undo_record.change(last, end_reason="change")  # the nest did not end with this plate
     if run.queue_item is not None:
-        memo.change(run.queue_item, sheet=sheet)
+        undo_record.change(run.queue_item, sheet=sheet)
     return run_open(
         revision=run.revision,
         table=run.table,
@@ -89,7 +93,7 @@ def sheet_changed(
         queue_item=run.queue_item,
         swap_reason=why,
         first_contour=first_contour,
-        memo=memo,
+        undo_record=undo_record,
     )
 
 

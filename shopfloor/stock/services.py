@@ -18,10 +18,10 @@ from shopfloor.stock.plate_fit import size_words
 SHORTEST_REMNANT_MM = 100.0
 
 
-def sheet_state(*, sheet: Sheet, state: str, memo: UndoRecord | None = None) -> None:
+def sheet_state(*, sheet: Sheet, state: str, undo_record: UndoRecord | None = None) -> None:
     if state not in SheetState.values:
         raise FloorError(_("{state!r} is not a state of a sheet.").format(state=state))
-    (memo or UndoRecord()).change(sheet, state=state)
+    (undo_record or UndoRecord()).change(sheet, state=state)
 
 
 @transaction.atomic
@@ -35,7 +35,7 @@ def remnant_add(
     place: str = "",
     code: str = "",
     inch: bool = False,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> Sheet:
     """What is left of a sheet, as stock of its own with the sheet's heat and owner. Its cost is
     the share of the sheet's by area, times the shop's factor; unknown where the sheet's is, 0
@@ -65,7 +65,7 @@ def remnant_add(
         )
     if area > length_mm * width_mm * (1 + 1e-9):
         raise FloorError(_("The remnant's area is larger than its length times its width."))
-    return (memo or UndoRecord()).make(
+    return (undo_record or UndoRecord()).create(
         Sheet(
             code=code or _free_code(sheet),
             material=sheet.material,

@@ -23,7 +23,7 @@ class Spot:
     high: float
 
 
-def spot(outline: Sequence[Point]) -> Spot:
+def label_spot(outline: Sequence[Point]) -> Spot:
     """The middle of the outline's box where that is inside, with the box's own size; else the
     point inside with the most room both ways. Raises ValueError for an outline of no points."""
     if not outline:

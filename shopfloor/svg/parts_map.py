@@ -15,7 +15,7 @@ from typing import Literal
 from planning.calc.translated import gettext as _
 from planning.calc.translated import gettext_noop as N_
 from planning.calc.translated import ngettext
-from shopfloor.svg.label_spot import spot
+from shopfloor.svg.label_spot import label_spot
 
 PartState = Literal["planned", "burnt", "good", "scrap", "not-cut"]
 Point = tuple[float, float]
@@ -206,7 +206,7 @@ def _seen(points: list[Point]) -> list[Point]:
 
 
 def _number(part: Part, place: Placing, font_px: float, least_px: float) -> str:
-    own = spot(next(contour for contour in part.contours if contour))
+    own = label_spot(next(contour for contour in part.contours if contour))
     wide, high = own.wide * place.px_per_mm, own.high * place.px_per_mm
     digits = max(len(part.number), 1)
     size = min(font_px, high * 0.8, wide * 0.8 / (DIGIT_EM * digits))

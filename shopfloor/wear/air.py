@@ -25,7 +25,7 @@ def air_read(
     at: datetime,
     flowing_kpa: float | None = None,
     drained: bool | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> AirReading:
     """Keeps a reading with the shift it falls in. `flowing_kpa` is over the atmosphere's, read
     while the air flows: a static one says nothing of what the torch gets."""
@@ -39,7 +39,7 @@ def air_read(
             _("0 to {most_kpa:g} kPa, read while it flows.").format(most_kpa=MOST_KPA),
         )
     found = shift_at(at, shift_patterns(), ZoneInfo(shop_zone()))
-    return (memo or UndoRecord()).make(
+    return (undo_record or UndoRecord()).create(
         AirReading(
             table=table,
             at=at,

@@ -50,11 +50,11 @@ def piece_fit(
     by: User,
     at: datetime,
     action: Action | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> Fitting:
     """Puts a piece into a torch. Its kind's place must be empty, and it must not be somewhere
     else or past use."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     piece = Piece.objects.select_for_update().get(pk=piece.pk)
     if piece.state not in USABLE:
         raise FloorError(
@@ -69,10 +69,10 @@ def piece_fit(
                 _("{piece} is still in {torch}.").format(piece=fitting.piece.label, torch=torch),
                 _("Say what comes out first."),
             )
-    fitting = memo.make(
+    fitting = undo_record.create(
         Fitting(piece=piece, torch=torch, fitted_at=at, fitted_by=by, action=action)
     )
-    memo.change(piece, state=PieceState.FITTED)
+    undo_record.change(piece, state=PieceState.FITTED)
     _wants(piece, torch, at)
     return fitting
 
@@ -86,10 +86,10 @@ def piece_remove(
     at: datetime,
     reason: str = "",
     incident: UUID | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> None:
     """Takes a piece out. `state` is what becomes of it; pieces of one crash share `incident`."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     if state not in OUT:
         raise FloorError(
             _("{state!r} is none of {out}.").format(state=state, out=", ".join(OUT)), ask="state"
@@ -98,7 +98,7 @@ def piece_remove(
         raise FloorError(
             _("It cannot come out before it went in."), _("Check this screen's clock.")
         )
-    memo.change(
+    undo_record.change(
         fitting,
         removed_at=at,
         removed_by=by,
@@ -106,7 +106,7 @@ def piece_remove(
         removal_reason=reason[:40],
         incident=incident,
     )
-    memo.change(fitting.piece, state=state)
+    undo_record.change(fitting.piece, state=state)
     _wants(fitting.piece, fitting.torch, at)
 
 
@@ -120,11 +120,11 @@ def tray_fit(
     state: str = PieceState.SHELVED,
     reason: str = "",
     action: Action | None = None,
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> tuple[list[Piece], list[Piece]]:
     """One scan swaps everything: the torch is emptied and the tray's usable pieces go in.
     Returns what went in and what came out. A piece of the tray that is in this torch stays."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     wanted = [piece for piece in _pieces_of(tray) if piece.state in USABLE or _in(piece, torch)]
     if not wanted:
         raise FloorError(_("Tray {tray} holds nothing that can be fitted.").format(tray=tray.label))
@@ -134,23 +134,25 @@ def tray_fit(
         if fitting.piece_id in {piece.pk for piece in wanted}:
             staying.add(fitting.piece_id)
             continue
-        piece_remove(fitting=fitting, state=state, by=by, at=at, reason=reason, memo=memo)
+        piece_remove(
+            fitting=fitting, state=state, by=by, at=at, reason=reason, undo_record=undo_record
+        )
         removed.append(fitting.piece)
     fitted = [piece for piece in wanted if piece.pk not in staying]
     for piece in fitted:
-        piece_fit(piece=piece, torch=torch, by=by, at=at, action=action, memo=memo)
+        piece_fit(piece=piece, torch=torch, by=by, at=at, action=action, undo_record=undo_record)
     return fitted, removed
 
 
 @transaction.atomic
-def piece_from_drawer(*, part: SetPart, memo: UndoRecord | None = None) -> Piece:
+def piece_from_drawer(*, part: SetPart, undo_record: UndoRecord | None = None) -> Piece:
     """A fresh piece of a kind, taken off the drawer's count. The count is what someone last
     wrote down: where it says none is left, the piece in the hand is right."""
-    memo = memo or UndoRecord()
+    undo_record = undo_record or UndoRecord()
     part = SetPart.objects.select_for_update().get(pk=part.pk)
     if part.in_drawer:
-        memo.change(part, in_drawer=part.in_drawer - 1)
-    return memo.make(
+        undo_record.change(part, in_drawer=part.in_drawer - 1)
+    return undo_record.create(
         Piece(
             label=_free_label(part),
             part=part,
@@ -169,7 +171,7 @@ def piece_inspect(
     pit_mm: float | None = None,
     orifice_round: bool | None = None,
     note: str = "",
-    memo: UndoRecord | None = None,
+    undo_record: UndoRecord | None = None,
 ) -> tuple[Inspection, bool | None]:
     """What a person saw, and whether the piece is due by it (None: that says nothing)."""
     if pit_mm is None and orifice_round is None and not note:
@@ -179,7 +181,7 @@ def piece_inspect(
     if pit_mm is not None and not 0 <= pit_mm <= DEEPEST_PIT_MM:
         again = said("Measure again: 0 to {0}.", DEEPEST_PIT_MM)
         raise FloorError(said("A pit of {0}?", pit_mm), again)
-    inspection = (memo or UndoRecord()).make(
+    inspection = (undo_record or UndoRecord()).create(
         Inspection(
             piece=piece,
             at=at,

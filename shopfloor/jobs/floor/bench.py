@@ -6,26 +6,26 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from shopfloor.actions.call import ActionRequest
+from shopfloor.actions.request import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.jobs.bench import bench_record
 from shopfloor.models import JobLine
 from shopfloor.wording.numbers_in import row_number
 
 
-def bench(call: ActionRequest) -> dict[str, Any]:
-    line = _line(call.text("line"))
-    minutes = call.number("minutes")
+def bench(request: ActionRequest) -> dict[str, Any]:
+    line = _line(request.text("line"))
+    minutes = request.number("minutes")
     if minutes is None:
         raise FloorError(_("How many minutes?"), ask="minutes")
     entry = bench_record(
         line=line,
-        kind=call.text("kind"),
+        kind=request.text("kind"),
         minutes=minutes,
-        by=call.person,
-        at=call.at,
-        action=call.action,
-        memo=call.memo,
+        by=request.person,
+        at=request.at,
+        action=request.action,
+        undo_record=request.undo_record,
     )
     return {"bench": entry.pk, "line": line.pk}
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from shopfloor.actions.call import ActionRequest, number_of
+from shopfloor.actions.request import ActionRequest, number_of
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, ActionState, JobLine, Run, RunState, Sheet, Units, User
 from shopfloor.runs.assigning import arcs_matched
@@ -21,10 +21,10 @@ from shopfloor.stock.services import remnant_add
 from shopfloor.wording.counts import count
 
 
-def finish(call: ActionRequest) -> dict[str, Any]:
-    run = run_counted_here(call) or call.the_run()
-    elsewhere = call.place is not None and run.table_id != call.place.pk
-    judged = judged_parts(run, call.payload, late=elsewhere)
+def finish(request: ActionRequest) -> dict[str, Any]:
+    run = run_counted_here(request) or request.require_run()
+    elsewhere = request.place is not None and run.table_id != request.place.pk
+    judged = judged_parts(run, request.payload, late=elsewhere)
     if run.state == RunState.FINISHED or elsewhere:
         raise FloorConflict(
             _("This sheet is cut on {table}.").format(table=run.table.name)
@@ -33,26 +33,31 @@ def finish(call: ActionRequest) -> dict[str, Any]:
             _("Both counts are kept; the supervisor decides."),
             mine={
                 "run": str(run.pk),
-                "by": call.person.shown_name,
-                "at": call.at.isoformat(),
+                "by": request.person.shown_name,
+                "at": request.at.isoformat(),
                 "parts": _summed(judged),
             },
             theirs=_standing(run),
         )
     parts_record(
-        run=run, judged=judged, by=call.person, at=call.at, action=call.action, memo=call.memo
+        run=run,
+        judged=judged,
+        by=request.person,
+        at=request.at,
+        action=request.action,
+        undo_record=request.undo_record,
     )
     unseen = good_unseen(run)
     if unseen:
         said = _("{parts} counted good, not seen cut").format(parts=count(unseen, "part", "parts"))
-        call.memo.change(run, note=(f"{run.note} · {said}" if run.note else said)[-200:])
+        request.undo_record.change(run, note=(f"{run.note} · {said}" if run.note else said)[-200:])
     remnant = None
-    if not call.payload.get("partial"):
-        remnant = _remnant(call, run)
-        run_close(run=run, at=call.at, memo=call.memo)
-        arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
+    if not request.payload.get("partial"):
+        remnant = _remnant(request, run)
+        run_close(run=run, at=request.at, undo_record=request.undo_record)
+        arcs_matched(table=run.table, start=run.opened_at, end=request.now, now=request.now)
     lines = sorted({part.line for part in judged})
-    jobs_settle(lines=lines, at=call.at, corrected=False, memo=call.memo)
+    jobs_settle(lines=lines, at=request.at, corrected=False, undo_record=request.undo_record)
     heat = run.sheet.heat if run.sheet else None
     return {
         "run": str(run.pk),
@@ -110,8 +115,8 @@ def _standing(run: Run) -> dict[str, Any]:
     }
 
 
-def _remnant(call: ActionRequest, run: Run) -> Sheet | None:
-    wanted = call.payload.get("remnant")
+def _remnant(request: ActionRequest, run: Run) -> Sheet | None:
+    wanted = request.payload.get("remnant")
     if not wanted:
         return None
     if not isinstance(wanted, dict):
@@ -128,9 +133,9 @@ def _remnant(call: ActionRequest, run: Run) -> Sheet | None:
         area_mm2=number_of(wanted, "area_mm2"),
         place=str(wanted.get("place") or ""),
         code=str(wanted.get("code") or ""),
-        at=call.at,
-        inch=call.person.units == Units.INCH,
-        memo=call.memo,
+        at=request.at,
+        inch=request.person.units == Units.INCH,
+        undo_record=request.undo_record,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.utils.translation import gettext as _
 
-from shopfloor.actions.call import ActionRequest
+from shopfloor.actions.request import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import NestRevision, QueueItem, Sheet, SheetState
 from shopfloor.stock.plate_fit import plate_unfit
@@ -53,10 +53,12 @@ def reserved_for(sheet: Sheet, item: QueueItem | None, *, taken: bool = False) -
     )
 
 
-def release_reservations(call: ActionRequest, sheet: Sheet | None, item: QueueItem | None) -> None:
+def release_reservations(
+    request: ActionRequest, sheet: Sheet | None, item: QueueItem | None
+) -> None:
     """A sheet that is being burnt is nobody else's any more."""
     if sheet is None:
         return
     others = QueueItem.objects.filter(sheet=sheet, state__in=("waiting", "running"))
     for other in others.exclude(pk=item.pk if item else 0):
-        call.memo.change(other, sheet=None)
+        request.undo_record.change(other, sheet=None)

@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from shopfloor.actions.call import ActionRequest
+from shopfloor.actions.request import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import (
     NestRevision,
@@ -40,41 +40,47 @@ from shopfloor.wear.pieces import set_question
 from shopfloor.wording.numbers_in import row_number
 
 
-def start(call: ActionRequest) -> dict[str, Any]:
+def start(request: ActionRequest) -> dict[str, Any]:
     """Opens a run, or carries a set-aside one on. What runs on the table is set aside: a start
     that came in late from a screen without network must not be lost."""
-    table = call.table()
-    torch = call.torch(table)
-    item, revision = _what(call, table)
-    started_once(call, item, revision)
-    at = began(call, table)
-    waiting = _waiting_run(call, item, revision, table)
-    sheet, questions = _sheet(call, item, revision, waiting)
-    release_reservations(call, sheet, item)
+    table = request.table()
+    torch = request.torch(table)
+    item, revision = _what(request, table)
+    started_once(request, item, revision)
+    at = began(request, table)
+    waiting = _waiting_run(request, item, revision, table)
+    sheet, questions = _sheet(request, item, revision, waiting)
+    release_reservations(request, sheet, item)
     if item is not None and item.table_id != table.pk:
-        call.memo.change(item, table=table)  # scanned here, it waits there no more
-    aside = _set_aside(call, table, waiting)
+        request.undo_record.change(item, table=table)  # scanned here, it waits there no more
+    aside = _set_aside(request, table, waiting)
     for stoppage in Stoppage.objects.filter(table=table, ended_at=None, started_at__lte=at):
-        stoppage_close(stoppage=stoppage, at=at, memo=call.memo)
+        stoppage_close(stoppage=stoppage, at=at, undo_record=request.undo_record)
     if waiting is not None:
-        _last_matched(waiting, table, call.now)
-        segment = run_restart(run=waiting, at=at, operator=call.person, torch=torch, memo=call.memo)
+        _last_matched(waiting, table, request.now)
+        segment = run_restart(
+            run=waiting,
+            at=at,
+            operator=request.person,
+            torch=torch,
+            undo_record=request.undo_record,
+        )
         run = waiting
     else:
         run = run_open(
             revision=revision,
             table=table,
             torch=torch,
-            operator=call.person,
+            operator=request.person,
             at=at,
             sheet=sheet,
             queue_item=item,
-            swap_reason=call.text("swap_reason"),
-            memo=call.memo,
+            swap_reason=request.text("swap_reason"),
+            undo_record=request.undo_record,
         )
         segment = run.segments.get()
-    late = _already_followed(call, run, at)
-    arcs_matched(table=table, start=at, end=call.now, now=call.now)
+    late = _already_followed(request, run, at)
+    arcs_matched(table=table, start=at, end=request.now, now=request.now)
     fitted = set_fitted(torch, at)
     question = set_question(fitted=fitted, wanted=revision.nest.wear_set)
     return {
@@ -88,60 +94,62 @@ def start(call: ActionRequest) -> dict[str, Any]:
     }
 
 
-def restart_at(call: ActionRequest) -> dict[str, Any]:
+def restart_at(request: ActionRequest) -> dict[str, Any]:
     """Burns on at a contour. Time since the last arc is a stoppage, whoever forgot to press."""
-    run = call.the_run()
-    contour = call.number("contour")
+    run = request.require_run()
+    contour = request.number("contour")
     if contour is None or contour != int(contour):
         raise FloorError(_("At which contour?"), _("Tap it on the map."), ask="contour")
-    other = current_run(run.table, call.at)
+    other = current_run(run.table, request.at)
     if other is not None and other.pk != run.pk and other.state == RunState.OPEN:
-        run_set_aside(run=other, at=call.at, reason="rush", memo=call.memo)
+        run_set_aside(run=other, at=request.at, reason="rush", undo_record=request.undo_record)
     before = run.segments.order_by("-started_at", "-pk").first()
-    reason = call.text("reason") or "other"
+    reason = request.text("reason") or "other"
     segment = run_restart(
         run=run,
-        at=call.at,
-        operator=call.person,
+        at=request.at,
+        operator=request.person,
         contour=int(contour),
         reason=reason,
-        memo=call.memo,
+        undo_record=request.undo_record,
     )
     if before is not None:
         before.refresh_from_db()
-        _stood(call, run, before.ended_at, reason)
-    _already_followed(call, run, call.at)
-    arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
+        _stood(request, run, before.ended_at, reason)
+    _already_followed(request, run, request.at)
+    arcs_matched(table=run.table, start=run.opened_at, end=request.now, now=request.now)
     return {"run": str(run.pk), "segment": segment.pk, "first_contour": segment.first_contour}
 
 
-def handover(call: ActionRequest) -> dict[str, Any]:
+def handover(request: ActionRequest) -> dict[str, Any]:
     """The run goes on under the name of who enters this: nobody is put there by somebody else."""
-    run = call.the_run()
-    operator = call.person
-    if call.text("to") not in ("", operator.username, operator.badge):
+    run = request.require_run()
+    operator = request.person
+    if request.text("to") not in ("", operator.username, operator.badge):
         raise FloorError(_("Who takes over signs in with badge and PIN."), _("Touch Hand over."))
-    segment = run_handover(run=run, operator=operator, at=call.at, memo=call.memo)
-    _already_followed(call, run, call.at)
-    arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
+    segment = run_handover(
+        run=run, operator=operator, at=request.at, undo_record=request.undo_record
+    )
+    _already_followed(request, run, request.at)
+    arcs_matched(table=run.table, start=run.opened_at, end=request.now, now=request.now)
     return {"run": str(run.pk), "segment": segment.pk, "operator": operator.shown_name}
 
 
-def note(call: ActionRequest) -> dict[str, Any]:
-    text = call.text("text")
+def note(request: ActionRequest) -> dict[str, Any]:
+    text = request.text("text")
     if not text:
         raise FloorError(_("The note is empty."))
-    run = call.run(required=False)
+    run = request.run(required=False)
     if run is not None:
         joined = f"{run.note} · {text}" if run.note else text
-        call.memo.change(run, note=joined[-200:])
+        request.undo_record.change(run, note=joined[-200:])
     return {"run": str(run.pk) if run else None, "text": text}
 
 
-def _what(call: ActionRequest, table: Table) -> tuple[QueueItem | None, NestRevision]:
+def _what(request: ActionRequest, table: Table) -> tuple[QueueItem | None, NestRevision]:
     """The queue item and the revision to burn: the newest, unless one is named."""
     item = None
-    number = call.number("queue_item")
+    number = request.number("queue_item")
     if number is not None:
         listed = QueueItem.objects.select_related("nest", "sheet", "table")
         item = listed.filter(pk=int(number)).first()
@@ -150,8 +158,8 @@ def _what(call: ActionRequest, table: Table) -> tuple[QueueItem | None, NestRevi
                 _("That nest is not in the queue any more."), _("Look at the queue again.")
             )
     revisions = NestRevision.objects.select_related("nest__wear_set", "nest__material")
-    revision = call.number("revision")
-    name = call.text("nest")
+    revision = request.number("revision")
+    name = request.text("nest")
     if revision is not None:
         found = revisions.filter(pk=int(revision)).first()
     elif item is not None:
@@ -173,7 +181,7 @@ def _what(call: ActionRequest, table: Table) -> tuple[QueueItem | None, NestRevi
 
 
 def _waiting_run(
-    call: ActionRequest, item: QueueItem | None, revision: NestRevision, table: Table
+    request: ActionRequest, item: QueueItem | None, revision: NestRevision, table: Table
 ) -> Run | None:
     """The half burnt sheet a start carries on. One that came from no list is known by its sheet:
     another sheet scanned is another run."""
@@ -181,7 +189,7 @@ def _waiting_run(
         return None
     found = set_aside_run(item=item, nest=revision.nest, table=table)
     if found is not None and item is None:
-        scanned = call.text("sheet")
+        scanned = request.text("sheet")
         if scanned and (found.sheet is None or found.sheet.code != scanned):
             return None
     return found
@@ -194,15 +202,20 @@ def _last_matched(run: Run, table: Table, now: datetime) -> None:
         arcs_matched(table=table, start=last.started_at, end=last.ended_at or now, now=now)
 
 
-def _set_aside(call: ActionRequest, table: Table, waiting: Run | None) -> Run | None:
-    running = current_run(table, call.at)
+def _set_aside(request: ActionRequest, table: Table, waiting: Run | None) -> Run | None:
+    running = current_run(table, request.at)
     if running is None or running == waiting or running.state not in ("open", "stopped"):
         return None
-    run_set_aside(run=running, at=call.at, reason=call.text("aside_reason"), memo=call.memo)
+    run_set_aside(
+        run=running,
+        at=request.at,
+        reason=request.text("aside_reason"),
+        undo_record=request.undo_record,
+    )
     return running
 
 
-def _already_followed(call: ActionRequest, run: Run, at: datetime) -> list[str]:
+def _already_followed(request: ActionRequest, run: Run, at: datetime) -> list[str]:
     """What puts a run on the table and comes late, where the start of another was entered for a
     later time: that one has set this run aside, as if both had come in their order."""
     segments = Segment.objects.filter(run__table=run.table_id, started_at__gt=at)
@@ -211,7 +224,7 @@ def _already_followed(call: ActionRequest, run: Run, at: datetime) -> list[str]:
     after = found.select_related("run__revision__nest").first()
     if after is None:
         return []
-    run_set_aside(run=run, at=after.started_at, reason="rush", memo=call.memo)
+    run_set_aside(run=run, at=after.started_at, reason="rush", undo_record=request.undo_record)
     return [
         _(
             "{nest} was started after it, at {started_at:%H:%M}: this one is set aside since then."
@@ -220,11 +233,11 @@ def _already_followed(call: ActionRequest, run: Run, at: datetime) -> list[str]:
 
 
 def _sheet(
-    call: ActionRequest, item: QueueItem | None, revision: NestRevision, waiting: Run | None
+    request: ActionRequest, item: QueueItem | None, revision: NestRevision, waiting: Run | None
 ) -> tuple[Sheet | None, list[str]]:
     """The sheet that lies on the table: what was scanned, else what was planned."""
     expected = waiting.sheet if waiting else item.sheet if item else None
-    scanned, inch = call.text("sheet"), call.person.units == Units.INCH
+    scanned, inch = request.text("sheet"), request.person.units == Units.INCH
     if not scanned and (expected is None or waiting is not None):
         return expected, [_("The sheet was not scanned.")]
     if expected is not None and not scanned:
@@ -232,7 +245,7 @@ def _sheet(
     else:
         sheet = sheet_by_code(scanned, on_table=waiting.sheet_id if waiting is not None else None)
         why = sheet_mismatch(sheet, expected, revision, inch=inch) or reserved_for(sheet, item)
-    if why and not call.text("swap_reason"):
+    if why and not request.text("swap_reason"):
         raise FloorError(
             why,
             _("Say why it is swapped, or lift the right one."),
@@ -244,24 +257,24 @@ def _sheet(
     ]
 
 
-def _stood(call: ActionRequest, run: Run, since: Any, reason: str) -> None:
+def _stood(request: ActionRequest, run: Run, since: Any, reason: str) -> None:
     """The time between: the open stoppage ends, or one is written from the last arc on."""
     standing = Stoppage.objects.filter(
-        table=run.table, ended_at=None, started_at__lte=call.at
+        table=run.table, ended_at=None, started_at__lte=request.at
     ).first()
     named = Reason.objects.filter(code=reason, active=True).first()
     if standing is not None:
         if named is not None and standing.reason is None:
-            call.memo.change(standing, reason=named, by=call.person)
-        stoppage_close(stoppage=standing, at=call.at, memo=call.memo)
-    elif since is not None and since < call.at:
+            request.undo_record.change(standing, reason=named, by=request.person)
+        stoppage_close(stoppage=standing, at=request.at, undo_record=request.undo_record)
+    elif since is not None and since < request.at:
         stoppage_open(
             table=run.table,
             run=run,
             at=since,
-            ended_at=call.at,
-            by=call.person,
+            ended_at=request.at,
+            by=request.person,
             reason=named,
             note="" if named else reason,
-            memo=call.memo,
+            undo_record=request.undo_record,
         )

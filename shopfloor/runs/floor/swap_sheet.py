@@ -6,7 +6,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from shopfloor.actions.call import ActionRequest
+from shopfloor.actions.request import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import ArcAssignment, Run, Sheet, SheetState, Stoppage, Units
 from shopfloor.runs.assigning import arcs_matched
@@ -24,12 +24,12 @@ from shopfloor.runs.swap_sheet import sheet_changed, sheet_corrected
 PLATE = "plate"  # the cause of parts that are scrap because of what they were cut from
 
 
-def swap_sheet(call: ActionRequest) -> dict[str, Any]:
+def swap_sheet(request: ActionRequest) -> dict[str, Any]:
     """Payload: `sheet`, `swap_reason`, `since`: "start" (the books were wrong from the first
     contour on) or "now" (the plate was changed: `contour` it goes on with, and whether what was
     cut before is `good` or `scrap`)."""
-    run = call.the_run()
-    scanned, why, since = call.text("sheet"), call.text("swap_reason"), call.text("since")
+    run = request.require_run()
+    scanned, why, since = request.text("sheet"), request.text("swap_reason"), request.text("since")
     if not scanned:
         raise FloorError(_("Which sheet is on the table?"), _("Scan it."), ask="sheet")
     if not why:
@@ -37,10 +37,10 @@ def swap_sheet(call: ActionRequest) -> dict[str, Any]:
     if since not in ("start", "now"):
         raise FloorError(_("Since when does it lie there?"), _("From the start, or from now on."))
     sheet = sheet_by_code(scanned, on_table=run.sheet_id)
-    inch = call.person.units == Units.INCH
+    inch = request.person.units == Units.INCH
     asked = [said for said in (sheet_mismatch(sheet, None, run.revision, inch=inch),) if said]
     asked += [said for said in (reserved_for(sheet, run.queue_item, taken=True),) if said]
-    release_reservations(call, sheet, run.queue_item)
+    release_reservations(request, sheet, run.queue_item)
     was = run.sheet
     told = [
         _("Heat {heat} goes with this run now.").format(
@@ -48,7 +48,7 @@ def swap_sheet(call: ActionRequest) -> dict[str, Any]:
         )
     ]
     if since == "start":
-        was = sheet_corrected(run=run, sheet=sheet, why=why, memo=call.memo)
+        was = sheet_corrected(run=run, sheet=sheet, why=why, undo_record=request.undo_record)
         if was is not None and was.state == SheetState.IN_STOCK:
             told.append(
                 _("Sheet {was} is {label} again.").format(
@@ -57,7 +57,7 @@ def swap_sheet(call: ActionRequest) -> dict[str, Any]:
             )
         now_run = run
     else:
-        now_run = _changed(call, run, sheet, why)
+        now_run = _changed(request, run, sheet, why)
     return {
         "run": str(now_run.pk),
         "sheet": sheet.code,
@@ -70,11 +70,11 @@ def swap_sheet(call: ActionRequest) -> dict[str, Any]:
     }
 
 
-def _changed(call: ActionRequest, run: Run, sheet: Sheet, why: str) -> Run:
-    contour = call.number("contour")
+def _changed(request: ActionRequest, run: Run, sheet: Sheet, why: str) -> Run:
+    contour = request.number("contour")
     if contour is None or contour != int(contour):
         raise FloorError(_("At which contour does the new plate begin?"), ask="contour")
-    cut = call.text("cut")
+    cut = request.text("cut")
     if cut not in ("good", "scrap"):
         raise FloorError(_("What was cut from the old plate: good or scrap?"), ask="cut")
     judged = _cut_before(run, int(contour), cut)
@@ -84,15 +84,20 @@ def _changed(call: ActionRequest, run: Run, sheet: Sheet, why: str) -> Run:
         why=why,
         first_contour=int(contour),
         judged=judged,
-        by=call.person,
-        at=call.at,
-        action=call.action,
-        memo=call.memo,
+        by=request.person,
+        at=request.at,
+        action=request.action,
+        undo_record=request.undo_record,
     )
     for stoppage in Stoppage.objects.filter(table=run.table, ended_at=None):
-        stoppage_close(stoppage=stoppage, at=call.at, memo=call.memo)
-    arcs_matched(table=run.table, start=run.opened_at, end=call.now, now=call.now)
-    jobs_settle(lines={part.line for part in judged}, at=call.at, corrected=False, memo=call.memo)
+        stoppage_close(stoppage=stoppage, at=request.at, undo_record=request.undo_record)
+    arcs_matched(table=run.table, start=run.opened_at, end=request.now, now=request.now)
+    jobs_settle(
+        lines={part.line for part in judged},
+        at=request.at,
+        corrected=False,
+        undo_record=request.undo_record,
+    )
     return second
 
 

@@ -8,19 +8,19 @@ from uuid import UUID
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from shopfloor.actions.call import ActionRequest
+from shopfloor.actions.request import ActionRequest
 from shopfloor.errors import FloorConflict, FloorError
 from shopfloor.models import Action, NestRevision, QueueItem, Run, RunState
 from shopfloor.runs.queries import runs_set_aside
 
 
-def started_once(call: ActionRequest, item: QueueItem | None, revision: NestRevision) -> None:
+def started_once(request: ActionRequest, item: QueueItem | None, revision: NestRevision) -> None:
     """Raises `FloorConflict` where the sheet of this start has a run already. One that was set
     aside is carried on, at its own table."""
     if item is not None and item.pk and item.state in ("running", "done"):
         run = _newest(Q(queue_item=item))
     else:
-        run = _run_on_sheet(call, revision)
+        run = _run_on_sheet(request, revision)
     if run is None:
         if item is not None and item.state == "done":
             raise FloorError(
@@ -28,35 +28,35 @@ def started_once(call: ActionRequest, item: QueueItem | None, revision: NestRevi
             )
         return
     if runs_set_aside().filter(pk=run.pk).exists():
-        call.belongs(_("That sheet"), run.table)
+        request.belongs(_("That sheet"), run.table)
         return
     first = run.segments.select_related("operator").order_by("started_at", "pk").first()
     operator = first.operator.shown_name if first and first.operator else "unknown"
     raise FloorConflict(
         _("This sheet was started already, on {table}.").format(table=run.table.name),
         _("It stays one run. Both entries are kept; the supervisor decides."),
-        mine=_side(run, call.person.shown_name, call.at.isoformat()),
+        mine=_side(run, request.person.shown_name, request.at.isoformat()),
         theirs=_side(run, operator, run.opened_at.isoformat()),
     )
 
 
-def run_counted_here(call: ActionRequest) -> Run | None:
+def run_counted_here(request: ActionRequest) -> Run | None:
     """The run that a count without one means where this screen's last start was found to be a
     second one: that of the sheet, whichever table it runs on."""
-    if call.text("run") or call.terminal is None:
+    if request.text("run") or request.terminal is None:
         return None
-    starts = Action.objects.filter(kind="start", terminal=call.terminal, at__lte=call.at)
+    starts = Action.objects.filter(kind="start", terminal=request.terminal, at__lte=request.at)
     last = starts.exclude(state="undone").order_by("-at", "-received_at").first()
     run = (last.result.get("mine") or {}).get("run") if last is not None else None
     return Run.objects.select_related("table").filter(pk=UUID(run)).first() if run else None
 
 
-def _run_on_sheet(call: ActionRequest, revision: NestRevision) -> Run | None:
+def _run_on_sheet(request: ActionRequest, revision: NestRevision) -> Run | None:
     """A run of the same nest on the sheet that was scanned, at the time of this start."""
-    scanned = call.text("sheet")
+    scanned = request.text("sheet")
     if not scanned:
         return None
-    there = Q(closed_at=None) | Q(closed_at__gte=call.at)
+    there = Q(closed_at=None) | Q(closed_at__gte=request.at)
     return _newest(there & Q(sheet__code=scanned, revision__nest=revision.nest))
 
 

@@ -6,21 +6,21 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from shopfloor.actions.call import ActionRequest
+from shopfloor.actions.request import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.wear.air import air_read
 
 
-def air(call: ActionRequest) -> dict[str, Any]:
-    drained = call.payload.get("drained")
+def air(request: ActionRequest) -> dict[str, Any]:
+    drained = request.payload.get("drained")
     if drained is not None and not isinstance(drained, bool):
         raise FloorError(_("Was the water drained: yes or no?"))
     row = air_read(
-        table=call.table(),
-        by=call.person,
-        at=call.at,
-        flowing_kpa=call.number("flowing_kpa"),
+        table=request.table(),
+        by=request.person,
+        at=request.at,
+        flowing_kpa=request.number("flowing_kpa"),
         drained=drained,
-        memo=call.memo,
+        undo_record=request.undo_record,
     )
     return {"air": row.pk, "shift": row.shift, "shift_date": row.shift_date.isoformat()}

@@ -133,7 +133,7 @@ def test_like_nests_wait_for_a_word_that_a_real_rebuild_keeps(floor, client, sup
     text = page.content.decode()
     assert "N-A" in text
     assert "N-B" in text
-    client.post(reverse("arcs_give"), {"first_key": first, "arcs": 34, "revision_id": made[1].pk})
+    client.post(reverse("assign_arcs"), {"first_key": first, "arcs": 34, "revision_id": made[1].pk})
     run = Run.objects.get()
     assert run.revision == made[1]
     held = list(

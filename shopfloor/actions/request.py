@@ -25,7 +25,7 @@ class ActionRequest:
     now: datetime
     place: Table | None = None  # where the screen stood it was made at
     pin_given: bool = False
-    memo: UndoRecord = field(default_factory=UndoRecord)
+    undo_record: UndoRecord = field(default_factory=UndoRecord)
 
     def text(self, name: str, *, most: int = 200) -> str:
         """A payload's text, stripped; "" where it is not there."""
@@ -99,7 +99,7 @@ class ActionRequest:
             raise FloorError(_("Nothing is running on this table."), _("Start a nest first."))
         return found
 
-    def the_run(self) -> Run:
+    def require_run(self) -> Run:
         found = self.run()
         if found is None:
             raise FloorError(_("Nothing is running on this table."), _("Start a nest first."))
