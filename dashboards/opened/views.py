@@ -62,7 +62,7 @@ def _row(part: Part, reader: Reader, reading: Reading) -> dict[str, Any]:
     """A part as `_figure_parts.html` draws it, leading on where it opens."""
     notes = [remark_said(note, reading) for note in part.notes]
     return {
-        "label": part.label,
+        "label": to_reader(part.label, inch=reader.inch),
         "value": say(part.quantity, reading),
         "evidence": evidence_said(part.quantity.evidence),
         "note": ", ".join(note for note in notes if note),

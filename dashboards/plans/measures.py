@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from dashboards import data, theme
@@ -40,7 +41,7 @@ def rows(found: Measures) -> list[dict[str, Any]]:
     """One a measure: its label, how it is made, and each table's figure with its base."""
     return [
         {
-            "label": own.label,
+            "label": _(own.label),
             "how": own.how,
             "cells": [
                 {

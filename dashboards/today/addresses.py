@@ -44,7 +44,7 @@ def act_view(act: Act, reader: Reader, *, second: bool) -> dict[str, Any] | None
     url = address(act.code, act.target)
     if url is None:
         return None
-    return {"label": act.label, "url": url, "second": second}
+    return {"label": to_reader(act.label, inch=False), "url": url, "second": second}
 
 
 def address(code: str, target: str) -> str | None:

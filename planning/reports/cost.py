@@ -6,6 +6,8 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 import pandas as pd
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from planning.reports.cost_parts import (
     hours_frame,
@@ -26,7 +28,6 @@ from planning.services.postings import next_month
 from shopfloor.models import Month, Run, RunState
 from shopfloor.site.calendar import day_span
 from shopfloor.site.queries import shop_zone
-from shopfloor.wording.counts import count
 from telemetry.read_once import read_once
 
 
@@ -49,7 +50,7 @@ def cost_month(*, first_day: date) -> CostMonth:
     has changed since. Raises `LookupError` for a month nothing is known of."""
     month = Month.objects.filter(first_day=first_day).select_related("closed_by").first()
     if month is None:
-        raise LookupError(f"nothing was posted in {first_day:%Y-%m}")
+        raise LookupError(_("nothing was posted in {first_day:%Y-%m}").format(first_day=first_day))
     if month.closed_at is not None and month.printed:
         return from_print(month, month.printed)
     kept = kept_month(first_day) if month.closed_at is None else None
@@ -84,7 +85,7 @@ def month_now(month: Month) -> CostMonth:
 
 def unfinished_runs(*, first_day: date) -> int:
     """Runs begun before the month's end, in it or before, that are neither finished nor voided."""
-    after, _ = day_span(next_month(first_day), ZoneInfo(shop_zone()))
+    after, _end = day_span(next_month(first_day), ZoneInfo(shop_zone()))
     return Run.objects.filter(
         state__in=(RunState.OPEN, RunState.STOPPED), opened_at__lt=after
     ).count()
@@ -95,6 +96,9 @@ def _going_on(first_day: date) -> tuple[str, ...]:
     runs = unfinished_runs(first_day=first_day)
     if not runs:
         return ()
-    them = "it is" if runs == 1 else "they are"
-    verb = "goes" if runs == 1 else "go"
-    return (f"{count(runs, 'run')} that {verb} on: time and cost come in once {them} finished",)
+    going = ngettext(
+        "{runs:,} run that goes on: time and cost come in once it is finished",
+        "{runs:,} runs that go on: time and cost come in once they are finished",
+        runs,
+    )
+    return (going.format(runs=runs),)

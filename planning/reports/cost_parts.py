@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.cost import rounded
 from planning.reports.frames import frame
@@ -23,7 +25,7 @@ from shopfloor.wording.quantity import Coverage
 Runs = Mapping[uuid.UUID, MonthRun]
 Shares = Mapping[uuid.UUID, Mapping[int | None, float]]
 
-SHOP = "the shop"
+SHOP = N_("the shop")
 
 
 def jobs_frames(
@@ -46,7 +48,7 @@ def jobs_frames(
         job.pk: job
         for job in Job.objects.filter(pk__in=[i for i in ids if i]).select_related("customer")
     }
-    names = {pk: job.number for pk, job in jobs.items()} | {None: SHOP}
+    names = {pk: job.number for pk, job in jobs.items()} | {None: _(SHOP)}
     rows, kinds = [], []
     for pk in sorted(ids, key=lambda pk: (pk is None, names[pk])):
         job = jobs.get(pk) if pk else None
@@ -58,7 +60,7 @@ def jobs_frames(
                 pk,
                 names[pk],
                 job.customer.name if job else "",
-                job.title if job else "starts and wear that belong to no job",
+                job.title if job else _("starts and wear that belong to no job"),
                 quote,
                 rounded(plan[pk]) + materials[pk] if pk in plan else None,
                 actual,
@@ -106,7 +108,9 @@ def terms_frame(
     """Seconds of each job's difference by term, and what they cost at machine and labour rates
     (None where a run had no rate)."""
     sums = grouped(items(runs.values(), shares), lambda item: (item.job, item.term))
-    rows = [(job, names.get(job, SHOP), term, over_s, minor) for (job, term), over_s, minor in sums]
+    rows = [
+        (job, names.get(job, _(SHOP)), term, over_s, minor) for (job, term), over_s, minor in sums
+    ]
     measured = sum(run.elapsed_s for run in runs.values() if run.evidence == "measured")
     entered = sum(run.elapsed_s for run in runs.values() if run.evidence != "measured")
     return frame(
@@ -164,7 +168,7 @@ def late_frame(month: Month, money: Mapping[str, Any]) -> pd.DataFrame:
     return frame(
         "belongs_to job kind amount_minor why by job_id",
         [
-            (day, job or SHOP, kind, minor, why, by or "", job_id or 0)
+            (day, job or _(SHOP), kind, minor, why, by or "", job_id or 0)
             for day, job, kind, minor, why, by, job_id in rows
         ],
         **money,
@@ -181,14 +185,22 @@ def unknown_costs(sums: MonthSums, runs: Runs) -> tuple[str, ...]:
     found = []
     if bare:
         found.append(
-            f"material of {count(len(bare), 'run')}: no sheet was named, or its cost is not known"
+            _("material of {runs}: no sheet was named, or its cost is not known").format(
+                runs=count(len(bare), "run", "runs")
+            )
         )
     posted = {row.kind for row in sums.posted}
     for kind in ("machine", "labour", "gas", "energy"):
         if runs and kind not in posted:
-            found.append(f"{kind}: no rate is set, or nothing to calculate it from")
+            found.append(
+                _("{kind}: no rate is set, or nothing to calculate it from").format(kind=kind)
+            )
     unplanned = sum(run.planned_s is None for run in runs.values())
     if unplanned:
         them = "it" if unplanned == 1 else "them"
-        found.append(f"plan of {count(unplanned, 'run')}: no difference can be shown for {them}")
+        found.append(
+            _("plan of {runs}: no difference can be shown for {them}").format(
+                runs=count(unplanned, "run", "runs"), them=them
+            )
+        )
     return tuple(found)

@@ -8,8 +8,10 @@ from collections.abc import Iterable
 from datetime import UTC, date, datetime, time, timedelta
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.balance import UNASSIGNED
+from planning.calc.said import said
 from planning.inputs.chunks import chunked
 from planning.inputs.entered import entered_days
 from planning.inputs.shifts import ShiftBook
@@ -24,12 +26,14 @@ from shopfloor.wording.quantity import seconds
 S = 1_000_000
 RULES = {
     **{
-        duty.code: f"arc time of the runs burnt with a {duty.code} set, by shift date"
+        duty.code: said(
+            "arc time of the runs burnt with a {duty} set, by shift date", duty=duty.code
+        )
         for duty in DUTIES
     },
-    UNKNOWN: "arc time of the runs burnt with a set of unknown duty, by shift date",
-    "unassigned": "arcs that belong to no run; the page counts them by quarters of an hour",
-    "planned": "planned arc time of the runs burnt that day, and from today on of what waits",
+    UNKNOWN: said("arc time of the runs burnt with a set of unknown duty, by shift date"),
+    "unassigned": said("arcs that belong to no run; the page counts them by quarters of an hour"),
+    "planned": said("planned arc time of the runs burnt that day, and from today on of what waits"),
 }
 
 
@@ -38,14 +42,14 @@ def opened(key: str) -> Figure:
     shift_date, rule = date.fromisoformat(at), RULES.get(what)
     tables = list(Table.objects.filter(name=of[0]) if of else Table.objects.all())
     if rule is None or not tables:
-        raise LookupError(f"nothing of {key!r} was burnt")
+        raise LookupError(_("nothing of {key!r} was burnt").format(key=key))
     loose = what == "unassigned"
     parts = _loose(tables, shift_date) if loose else _runs(tables, shift_date, what)
     parts += _waiting(tables, shift_date) if what == "planned" else []
     parts += _entered(tables, shift_date, what) if what != "planned" else []
     total = whole(parts, seconds(0))
     where = f", {tables[0].name}" if of else ""
-    name = {"unassigned": "in no run", UNKNOWN: "unknown duty"}.get(what, what)
+    name = {"unassigned": _("in no run"), UNKNOWN: _("unknown duty")}.get(what, what)
     label = f"{name}, {shift_date:%a %d %b %Y}{where}"
     return Figure(Ref("day", key), label, total, rule, with_total(parts, total))
 
@@ -77,7 +81,9 @@ def _entered(tables: list[Table], shift_date: date, what: str) -> list[Part]:
     for one in found:
         kind = one.duty if one.duty == UNASSIGNED else known(one.duty)
         if kind == what:
-            when = f"{one.started_at.astimezone(shifts.zone):%H:%M}, entered by a person"
+            when = _("{zone:%H:%M}, entered by a person").format(
+                zone=one.started_at.astimezone(shifts.zone)
+            )
             parts.append(Part(when, seconds(one.seconds, "entered")))
     return parts
 
@@ -87,7 +93,11 @@ def _waiting(tables: Iterable[Table], shift_date: date) -> list[Part]:
     shifts = ShiftBook(now, now + timedelta(days=8))
     ids = {table.pk for table in tables}
     return [
-        Part(f"{item.nest}, waits", seconds(arc_s, "planned"), notes=(item.wear_set,))
+        Part(
+            _("{nest}, waits").format(nest=item.nest),
+            seconds(arc_s, "planned"),
+            notes=(item.wear_set,),
+        )
         for begun, item, arc_s in queued_by_day(shifts)
         if begun == shift_date and item.table_id in ids
     ]
@@ -106,7 +116,7 @@ def _loose(tables: Iterable[Table], shift_date: date) -> list[Part]:
             .filter(on_us__gte=to_us(noon - near), on_us__lt=to_us(noon + near))
             .exclude(off_us=None)
             .values_list("key", "on_us", "off_us")
-            if any(day == shift_date for day, _ in shifts.by_date((arc[1], arc[2] or arc[1])))
+            if any(day == shift_date for day, _span in shifts.by_date((arc[1], arc[2] or arc[1])))
         ]
         tied = set(
             chunked(
@@ -118,7 +128,9 @@ def _loose(tables: Iterable[Table], shift_date: date) -> list[Part]:
         )  # fmt: skip
         for key, on_us, off_us in arcs:
             if key not in tied and off_us is not None:
-                when = f"{from_us(on_us).astimezone(shifts.zone):%H:%M:%S} on {table.name}"
+                when = _("{zone:%H:%M:%S} on {table}").format(
+                    zone=from_us(on_us).astimezone(shifts.zone), table=table.name
+                )
                 spans = shifts.by_date((on_us, off_us))
                 burnt_s = sum(us for day, us in spans if day == shift_date) / S
                 parts.append(Part(when, seconds(burnt_s, "measured"), Ref("arc", key)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.said import around, said
 from planning.inputs.taken import TrainingRun, cell_of, taken_runs
@@ -13,7 +14,7 @@ from planning.reports.run_names import run_names
 from shopfloor.models import Material, WearSet
 from shopfloor.wording.quantity import Quantity, Remark, Unit, seconds, text
 
-RULE = (
+RULE = said(
     "run time without stoppages, divided by the plan before any factor; mean of the logarithms of "
     "the measured runs of the last year; with few runs it is then pulled towards the shop's mean"
 )
@@ -25,13 +26,13 @@ def opened(key: str) -> Figure:
     taken = [run for run in taken_runs(now=timezone.now()).runs if run.cell == cell]
     of = WearSet.objects.filter(pk=cell[0]).first(), Material.objects.filter(pk=cell[1]).first()
     if not taken or of[0] is None or of[1] is None:
-        raise LookupError(f"no run is used for {key!r}")
+        raise LookupError(_("no run is used for {key!r}").format(key=key))
     names = run_names(run.run_id for run in taken[-MOST:])
     parts = [_part(run, names[run.run_id][1]) for run in reversed(taken[-MOST:])]
     if len(taken) > MOST:
-        parts.append(Part(f"{len(taken) - MOST} older ones", text("")))
+        parts.append(Part(_("{count} older ones").format(count=len(taken) - MOST), text("")))
     mean = Quantity(math.exp(sum(run.log_moving for run in taken) / len(taken)), Unit.RATIO)
-    parts.append(Part(f"Own mean of {len(taken)}", mean, total=True))
+    parts.append(Part(_("Own mean of {count}").format(count=len(taken)), mean, total=True))
     label = around(f"{of[1].code} ", said("{0}", cell[2]), f", {of[0]}")
     value = Quantity(mean.value, Unit.RATIO, "measured")
     page = Ref("factors", "")

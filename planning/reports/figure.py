@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import NamedTuple
 
+from django.utils.translation import gettext as _
+
 from shopfloor.wording.quantity import Quantity, Remark, Right, summed
 
 MOST = 200  # parts shown one by one
@@ -58,7 +60,7 @@ def whole(parts: Sequence[Part], like: Quantity) -> Quantity:
 
 def with_total(parts: Sequence[Part], total: Quantity, *notes: str | Remark) -> tuple[Part, ...]:
     """The first parts, the others as one, and what they come to."""
-    end = Part("Total", replace(total, evidence=""), notes=notes, total=True)
+    end = Part(_("Total"), replace(total, evidence=""), notes=notes, total=True)
     return (*shortened(parts), end)
 
 
@@ -67,5 +69,5 @@ def shortened(parts: Sequence[Part]) -> list[Part]:
     shown, rest = list(parts[:MOST]), parts[MOST:]
     if rest:
         more = replace(whole(rest, rest[0].quantity), evidence="")
-        shown.append(Part(f"{len(rest)} more", more))
+        shown.append(Part(_("{count} more").format(count=len(rest)), more))
     return shown

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 from django.db.models import Sum
+from django.utils.translation import gettext as _
 
 from planning.calc.cost import rounded
 from planning.reports.frames import coverage_of, currency, frame
@@ -28,7 +29,7 @@ def job_cost(*, job_id: int) -> JobCost:
     """One job over all months, in twelve queries. Raises `LookupError` where there is none."""
     job = Job.objects.filter(pk=job_id).select_related("customer").first()
     if job is None:
-        raise LookupError(f"there is no job {job_id}")
+        raise LookupError(_("there is no job {job_id}").format(job_id=job_id))
     rows = list(
         Posting.objects.filter(line__job=job)
         .select_related("line", "month", "belongs_to", "piece")

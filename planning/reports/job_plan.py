@@ -8,6 +8,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
+from django.utils.translation import gettext as _
+
+from planning.calc.said import said
 from planning.reports.figure import Figure, Part, Ref, shortened, whole
 from planning.reports.ledger import MATERIAL, read
 from planning.reports.month_runs import MonthRun
@@ -16,7 +19,7 @@ from planning.reports.run_shares import run_shares
 from planning.reports.terms import job_of, runs_of, share_note
 from shopfloor.wording.quantity import money
 
-RULE = "what each run's plan says it costs, by the job's share of its time"
+RULE = said("what each run's plan says it costs, by the job's share of its time")
 
 
 class Planned(NamedTuple):
@@ -51,16 +54,16 @@ def opened(key: str) -> Figure:
         )
         for row in sorted(rows, key=lambda row: names[row.run_id])
     ]
-    posted = sum(minor for *_, minor in read([], line__job=job, kind__in=MATERIAL))
+    posted = sum(minor for *_keys, minor in read([], line__job=job, kind__in=MATERIAL))
     material = Part(
-        "Material and credit", money(posted), None, ("as posted: a nest plans all else",)
+        _("Material and credit"), money(posted), None, (_("as posted: a nest plans all else"),)
     )
     total = money(whole([*parts, material], money(0)).number if parts else None)
     return Figure(
         Ref("job_plan", key),
-        f"Plan of {job.number}",
+        _("Plan of {job}").format(job=job.number),
         replace(total, evidence="planned"),
         RULE,
-        (*shortened(parts), material, Part("Total", total, total=True)),
+        (*shortened(parts), material, Part(_("Total"), total, total=True)),
         page=Ref("job_cost", key),
     )

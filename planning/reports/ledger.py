@@ -9,6 +9,7 @@ from datetime import date
 from typing import Any, NamedTuple
 
 from django.db.models import Q, Sum
+from django.utils.translation import gettext as _
 
 from planning.calc.said import said
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
@@ -19,15 +20,17 @@ SHOP = "0"  # in a key, for what belongs to no job
 MATERIAL = ("material", "credit")
 HEAVY = ("run__revision__program", "run__revision__notes", "run__plan")  # never read for a name
 RULES = {
-    "material": "sheet cost, shared by the net area of the parts",
-    "credit": "what is left of the sheet, by area share × cost × the shop's factor",
-    "machine": "elapsed time × machine rate of the day, shared by the contours' own arc time",
-    "labour": "attended time, split between what was attended at once, × labour rate",
-    "bench": "bench minutes as logged × bench rate",
-    "gas": "arc time × gas rate",
-    "energy": "volts × amps × arc time / efficiency × price of a kWh",
-    "wear": "starts × price / rated life while the piece lives; its price by its real starts after",
-    "crash": "unused worth of the pieces it took, its stop, and the parts it spoilt",
+    "material": said("sheet cost, shared by the net area of the parts"),
+    "credit": said("what is left of the sheet, by area share × cost × the shop's factor"),
+    "machine": said("elapsed time × machine rate of the day, shared by the contours' own arc time"),
+    "labour": said("attended time, split between what was attended at once, × labour rate"),
+    "bench": said("bench minutes as logged × bench rate"),
+    "gas": said("arc time × gas rate"),
+    "energy": said("volts × amps × arc time / efficiency × price of a kWh"),
+    "wear": said(
+        "starts × price / rated life while the piece lives; its price by its real starts after"
+    ),
+    "crash": said("unused worth of the pieces it took, its stop, and the parts it spoilt"),
 }
 
 
@@ -42,19 +45,19 @@ class Shape(NamedTuple):
 
 
 SHAPES = {
-    "month": Shape(("month",), "kind", "month_kind", "everything posted into it"),
+    "month": Shape(("month",), "kind", "month_kind", said("everything posted into it")),
     "month_kind": Shape(("month", "kind"), "job", "month_job_kind"),
     "month_job": Shape(
         ("month", "job"), "kind", "month_job_kind",
-        "what was posted for it in this month; the job's own page has all months",
+        said("what was posted for it in this month; the job's own page has all months"),
     ),
     "month_job_kind": Shape(("month", "job", "kind"), "posting", "posting"),
     "job": Shape(
-        ("job",), "kind", "job_kind", "everything posted for its lines, over all months"
+        ("job",), "kind", "job_kind", said("everything posted for its lines, over all months")
     ),
     "job_kind": Shape(("job", "kind"), "posting", "posting"),
     "job_line": Shape(
-        ("job", "line"), "kind", "job_line_kind", "everything posted for it, over all months"
+        ("job", "line"), "kind", "job_line_kind", said("everything posted for it, over all months")
     ),
     "job_line_kind": Shape(("job", "line", "kind"), "posting", "posting"),
 }  # fmt: skip
@@ -101,7 +104,7 @@ def _groups(shape: Shape, steps: dict[str, Step], where: dict[str, Any]) -> list
         of = {name: step.key for name, step in steps.items()}
         of[shape.parts] = str(value or SHOP)
         ref = Ref(shape.opens, ":".join(of[name] for name in SHAPES[shape.opens].path))
-        label = titles.get(value, "the shop") if shape.parts == "job" else kind_label(value)
+        label = titles.get(value, _("the shop")) if shape.parts == "job" else kind_label(value)
         notes = (RULES.get(value, ""),) if shape.parts == "kind" else ()
         parts.append(Part(label, summed(own, money(0)), ref, notes))
     return sorted(parts, key=lambda part: (-part.quantity.number, part.label))
@@ -133,7 +136,7 @@ def _entries(where: dict[str, Any]) -> list[Part]:
 
 def _about(row: Posting) -> str:
     nest = row.run.revision.nest.name if row.run else ""
-    piece = f"piece {row.piece.label}" if row.piece else ""
+    piece = _("piece {piece}").format(piece=row.piece.label) if row.piece else ""
     return ", ".join(word for word in (nest, piece) if word)
 
 
@@ -159,9 +162,13 @@ def _label(steps: dict[str, Step]) -> str:
     kind, month = steps.get("kind"), steps.get("month")
     owner = steps.get("line") or steps.get("job")
     if kind and owner:
-        first = f"{kind.label} of {owner.label}"
+        first = _("{kind} of {owner}").format(kind=kind.label, owner=owner.label)
     elif owner:
-        first = owner.label if month or "line" in steps else f"Cost of {owner.label}"
+        first = (
+            owner.label
+            if month or "line" in steps
+            else _("Cost of {owner}").format(owner=owner.label)
+        )
     else:
         first = kind.label if kind else ""
     return " in ".join(word for word in (first, month.label if month else "") if word)
@@ -170,7 +177,7 @@ def _label(steps: dict[str, Step]) -> str:
 def _steps(path: tuple[str, ...], key: str) -> dict[str, Step]:
     words = key.split(":", len(path) - 1)
     if len(words) != len(path):
-        raise LookupError(f"{key!r} does not say {', '.join(path)}")
+        raise LookupError(_("{key!r} does not say {path}").format(key=key, path=", ".join(path)))
     found: dict[str, Step] = {}
     for name, word in zip(path, words, strict=True):
         if name == "month":
@@ -187,17 +194,17 @@ def _steps(path: tuple[str, ...], key: str) -> dict[str, Step]:
 def month_of(day: str) -> Month:
     month = Month.objects.filter(first_day=date.fromisoformat(day)).defer("printed").first()
     if month is None:
-        raise LookupError(f"nothing was posted in {day}")
+        raise LookupError(_("nothing was posted in {day}").format(day=day))
     return month
 
 
 def owner_of(key: str) -> tuple[int | None, str]:
     """The job of a key and what it is called."""
     if key == SHOP:
-        return None, "the shop"
+        return None, _("the shop")
     found = Job.objects.filter(pk=int(key)).first()
     if found is None:
-        raise LookupError(f"there is no job {key}")
+        raise LookupError(_("there is no job {key}").format(key=key))
     return found.pk, found.number
 
 
@@ -208,7 +215,7 @@ def _month_step(day: str) -> Step:
 
 def _job_step(key: str, *, shop: bool) -> Step:
     if key == SHOP and not shop:
-        raise LookupError(f"there is no job {key}")
+        raise LookupError(_("there is no job {key}").format(key=key))
     pk, name = owner_of(key)
     return Step(key, {"line__job": pk}, name)
 
@@ -216,6 +223,8 @@ def _job_step(key: str, *, shop: bool) -> Step:
 def _line_step(job: int, number: str) -> Step:
     line = JobLine.objects.filter(job=job, number=int(number)).select_related("job").first()
     if line is None:
-        raise LookupError(f"job {job} has no line {number}")
-    label = f"{line.job.number} line {line.number}, {line.part}"
+        raise LookupError(_("job {job} has no line {number}").format(job=job, number=number))
+    label = _("{job} line {line}, {part}").format(
+        job=line.job.number, line=line.number, part=line.part
+    )
     return Step(number, {"line": line}, label)

@@ -11,6 +11,7 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.reports.figure import Figure, Part, Ref, shortened, with_total
@@ -50,24 +51,28 @@ class Runs:
 def opened(key: str) -> Figure:
     first, last, table, what = key.split(":")
     if what not in ELEMENTS and what not in MEASURES:
-        raise LookupError(f"there is no measure {what!r}")
+        raise LookupError(_("there is no measure {what!r}").format(what=what))
     found = Table.objects.filter(pk=int(table)).first()
     if found is None:
-        raise LookupError(f"there is no table {table!r}")
+        raise LookupError(_("there is no table {table!r}").format(table=table))
     days = date.fromisoformat(first), date.fromisoformat(last)
     if not 0 <= (days[1] - days[0]).days <= 366:
-        raise LookupError(f"{first} to {last} is not between 1 and 367 days")
+        raise LookupError(
+            _("{first} to {last} is not between 1 and 367 days").format(first=first, last=last)
+        )
     base = measure_bases(*days, timezone.now(), [found])[found.pk]
     runs, ref = Runs(*days, found.pk), Ref("measure", key)
     known = table_measures(base)
     total, own = _quantity(known, what), MEASURES.get(what) or ELEMENTS[what]
     if what in MEASURES:
-        ended = (*_of_ratio(known, runs, ref), Part("Ratio", total, total=True))
+        ended = (*_of_ratio(known, runs, ref), Part(_("Ratio"), total, total=True))
     else:
         ended = with_total(_of_element(base, runs, what), total)
-    label = f"{own.label}, {days[0]:%d %b} to {days[1]:%d %b %Y}, {found.name}"
+    label = _("{measure}, {first:%d %b} to {last:%d %b %Y}, {table}").format(
+        measure=_(own.label), first=days[0], last=days[1], table=found.name
+    )
     page = Ref("measures", str((days[1] - days[0]).days + 1))
-    return Figure(ref, label, total, own.how, ended, page=page)
+    return Figure(ref, label, total, _(own.how), ended, page=page)
 
 
 def _quantity(known: TableMeasures, name: str) -> Quantity:
@@ -79,10 +84,10 @@ def _quantity(known: TableMeasures, name: str) -> Quantity:
 
 
 def _of_ratio(known: TableMeasures, runs: Runs, ref: Ref) -> list[Part]:
-    stem, _, what = ref.key.rpartition(":")
+    stem, _sep, what = ref.key.rpartition(":")
     parts = [
         Part(
-            (MEASURES.get(name) or ELEMENTS[name]).label.capitalize(),
+            _((MEASURES.get(name) or ELEMENTS[name]).label).capitalize(),
             _quantity(known, name),
             Ref("measure", f"{stem}:{name}"),
         )
@@ -141,7 +146,7 @@ def _planned_busy(base: Base) -> list[Part]:
         parts.append(_part("breaks", breaks, -1))
     stopped = intersect(union(base.stopped("planned")), base.worked)
     if stopped:
-        parts.append(_part("planned stops", stopped, -1))
+        parts.append(_part(_("planned stops"), stopped, -1))
     return parts
 
 

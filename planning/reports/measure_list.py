@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from planning.calc.indicators import Elements
 
 
@@ -16,27 +19,29 @@ class Element:
     """A time in hours or a number of pieces, named as in `Elements`."""
 
     label: str
-    how: str = "of the runs of these days"
+    how: str = N_("of the runs of these days")
     unit: str = "h"
 
 
 ELEMENTS = {
-    "apt": Element("burning", "arc time of the runs; as entered where a source was silent"),
-    "pbt": Element("planned busy time", "shifts so far, without breaks and planned stops"),
-    "aubt": Element("in runs", "time from each run's start to its end, stops included"),
+    "apt": Element(N_("burning"), N_("arc time of the runs; as entered where a source was silent")),
+    "pbt": Element(N_("planned busy time"), N_("shifts so far, without breaks and planned stops")),
+    "aubt": Element(N_("in runs"), N_("time from each run's start to its end, stops included")),
     "adet": Element(
-        "unplanned stops", "stops during shifts without a planned reason; overlaps count once"
+        N_("unplanned stops"),
+        N_("stops during shifts without a planned reason; overlaps count once"),
     ),
     "aust": Element(
-        "set changes", "stops during shifts whose reason is a set change; overlaps count once"
+        N_("set changes"),
+        N_("stops during shifts whose reason is a set change; overlaps count once"),
     ),
-    "pq": Element("all parts", unit="parts"),
-    "gq": Element("good parts", unit="parts"),
-    "sq": Element("scrap", unit="parts"),
-    "rq": Element("rework", unit="parts"),
-    "gp": Element("checks passed", unit="checks"),
-    "ip": Element("checks judged", unit="checks"),
-}  # fmt: skip
+    "pq": Element(N_("all parts"), unit=N_("parts")),
+    "gq": Element(N_("good parts"), unit=N_("parts")),
+    "sq": Element(N_("scrap"), unit=N_("parts")),
+    "rq": Element(N_("rework"), unit=N_("parts")),
+    "gp": Element(N_("checks passed"), unit=N_("checks")),
+    "ip": Element(N_("checks judged"), unit=N_("checks")),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +59,9 @@ class Measure:
     def how(self) -> str:
         """The formula in words."""
         if self.words:
-            return self.words
+            return _(self.words)
         if self.ratios:
-            return " × ".join(MEASURES[name].label.lower() for name in self.ratios)
+            return " × ".join(_(MEASURES[name].label).lower() for name in self.ratios)
         return f"{_added(self.top)} / {_added(self.bottom)}"
 
     @property
@@ -75,26 +80,26 @@ class Measure:
 
 
 MEASURES = {
-    "availability": Measure("Availability", ("apt",), ("pbt",)),
-    "allocation_efficiency": Measure("Allocation efficiency", ("aubt",), ("pbt",)),
-    "utilisation_efficiency": Measure("Utilisation efficiency", ("apt",), ("aubt",)),
-    "technical_efficiency": Measure("Technical efficiency", ("apt",), ("apt", "adet")),
-    "setup_rate": Measure("Set-up rate", ("aust",), ("apt", "aust")),
+    "availability": Measure(N_("Availability"), ("apt",), ("pbt",)),
+    "allocation_efficiency": Measure(N_("Allocation efficiency"), ("aubt",), ("pbt",)),
+    "utilisation_efficiency": Measure(N_("Utilisation efficiency"), ("apt",), ("aubt",)),
+    "technical_efficiency": Measure(N_("Technical efficiency"), ("apt",), ("apt", "adet")),
+    "setup_rate": Measure(N_("Set-up rate"), ("aust",), ("apt", "aust")),
     "effectiveness": Measure(
-        "Effectiveness", words="planned arc time / burning, of the runs that had a plan"
+        N_("Effectiveness"), words=N_("planned arc time / burning, of the runs that had a plan")
     ),
-    "quality": Measure("Quality ratio", ("gq",), ("pq",)),
-    "scrap": Measure("Scrap ratio", ("sq",), ("pq",)),
-    "rework": Measure("Rework ratio", ("rq",), ("pq",)),
-    "first_pass_yield": Measure("First pass yield", ("gp",), ("ip",)),
+    "quality": Measure(N_("Quality ratio"), ("gq",), ("pq",)),
+    "scrap": Measure(N_("Scrap ratio"), ("sq",), ("pq",)),
+    "rework": Measure(N_("Rework ratio"), ("rq",), ("pq",)),
+    "first_pass_yield": Measure(N_("First pass yield"), ("gp",), ("ip",)),
     "oee": Measure(
-        "Overall equipment effectiveness", ratios=("availability", "effectiveness", "quality")
+        N_("Overall equipment effectiveness"), ratios=("availability", "effectiveness", "quality")
     ),
 }
 
 
 def _added(names: tuple[str, ...]) -> str:
-    said = " + ".join(ELEMENTS[name].label for name in names)
+    said = " + ".join(_(ELEMENTS[name].label) for name in names)
     return f"({said})" if len(names) > 1 else said
 
 

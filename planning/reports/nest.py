@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
+from django.utils.translation import gettext as _
 
 from planning.calc.cost import PLAN_KINDS
 from planning.calc.said import in_units, stored
@@ -26,7 +27,7 @@ def nest_by_sets(*, nest_id: int) -> pd.DataFrame:
     there is no such nest."""
     nest = Nest.objects.filter(pk=nest_id).first()
     if nest is None:
-        raise LookupError(f"there is no nest {nest_id}")
+        raise LookupError(_("there is no nest {nest_id}").format(nest_id=nest_id))
     revision = nest.revisions.order_by("-revision").values_list("pk", flat=True).first()
     plans = list(
         NestPlan.objects.filter(revision=revision)

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from functools import partial
 
+from django.utils.translation import gettext as _
+
 from planning.reports import (
     arc,
     day_figure,
@@ -57,11 +59,15 @@ def open_figure(*, kind: str, id: str) -> Figure:
     """
     opener = OPENERS.get(kind)
     if opener is None:
-        raise LookupError(f"nothing of kind {kind!r} opens; one of {', '.join(OPENERS)}")
+        raise LookupError(
+            _("nothing of kind {kind!r} opens; one of {openers}").format(
+                kind=kind, openers=", ".join(OPENERS)
+            )
+        )
     try:
         return opener.open(id)
     except (ValueError, OverflowError):  # the ends of the calendar among them
-        raise LookupError(f"{kind} {id!r} is not there") from None
+        raise LookupError(_("{kind} {id!r} is not there").format(kind=kind, id=id)) from None
 
 
 def right_of(kind: str) -> Right:

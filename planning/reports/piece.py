@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from planning.calc.said import said_again
 from planning.reports.figure import Figure, Part, Ref, shortened
 from planning.reports.ledger import HEAVY, read
@@ -18,30 +20,30 @@ from shopfloor.wording.quantity import Quantity, Remark, Unit, money, seconds, t
 def opened(key: str) -> Figure:
     found = Piece.objects.filter(pk=int(key)).select_related("part", "outlook").first()
     if found is None:
-        raise LookupError(f"there is no piece {key}")
+        raise LookupError(_("there is no piece {key}").format(key=key))
     outlook, zone = getattr(found, "outlook", None), ZoneInfo(the_shop().zone)
     paid: dict[Any, int] = defaultdict(int)
-    for run, _, minor in read(["run_id"], piece=found):
+    for run, _kind, minor in read(["run_id"], piece=found):
         paid[run] += minor
     total = sum(paid.values())
     uses = list(_uses(found))
     starts = outlook.starts if outlook else None
-    parts = [Part("Starts when first seen", _starts(found.prior_starts, "entered"))]
+    parts = [Part(_("Starts when first seen"), _starts(found.prior_starts, "entered"))]
     parts += _stays(found, zone)
     parts += shortened([_use(use, paid.pop(use.run_id, None), zone) for use in uses])
     used = (found.prior_starts or 0) + sum(use.starts for use in uses)
     if starts is not None and found.prior_starts is not None and starts != used:
-        parts.append(Part("Burnt in no run", _starts(starts - used, "measured", named=True)))
-    parts.append(Part("Starts in all", _starts(starts), total=True))
+        parts.append(Part(_("Burnt in no run"), _starts(starts - used, "measured", named=True)))
+    parts.append(Part(_("Starts in all"), _starts(starts), total=True))
     if other := sum(paid.values()):
-        parts.append(Part("Charged outside these runs", money(other)))
+        parts.append(Part(_("Charged outside these runs"), money(other)))
     price = Remark("of {}", (money(found.price_minor),))
-    parts.append(Part("Charged so far", money(total), notes=(price,), total=True))
+    parts.append(Part(_("Charged so far"), money(total), notes=(price,), total=True))
     return Figure(
         Ref("piece", key),
         f"{found.part.kind.replace('_', ' ')} {found.label}",
         _starts(starts, "measured" if starts is not None else "unknown", named=True),
-        said_again(outlook.basis_said, outlook.basis) if outlook else "not worked out yet",
+        said_again(outlook.basis_said, outlook.basis) if outlook else _("not worked out yet"),
         tuple(parts),
         outlook.computed_at if outlook else None,
         Ref("wear", key),
@@ -59,8 +61,10 @@ def _stays(piece: Piece, zone: ZoneInfo) -> Iterator[Part]:
         begun, ended = (
             at and f"{at.astimezone(zone):%d %b %H:%M}" for at in (fit.fitted_at, fit.removed_at)
         )
-        span = f"{begun} to {ended or 'now, still in'}"
-        yield Part(f"In {fit.torch}", text(span, "entered"), notes=(state.strip(),))
+        span = _("{begun} to {ended}").format(begun=begun, ended=ended or _("now, still in"))
+        yield Part(
+            _("In {torch}").format(torch=fit.torch), text(span, "entered"), notes=(state.strip(),)
+        )
 
 
 def _uses(piece: Piece) -> Iterator[PieceUse]:
@@ -70,7 +74,7 @@ def _uses(piece: Piece) -> Iterator[PieceUse]:
 
 def _use(use: PieceUse, minor: int | None, zone: ZoneInfo) -> Part:
     arc = Remark("{} of arc", (seconds(use.arc_s),))
-    charged: str | Remark = "charged once the run is finished"
+    charged: str | Remark = _("charged once the run is finished")
     if minor is not None:
         charged = Remark("charged {}", (money(minor),))
     return Part(

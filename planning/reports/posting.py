@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from django.utils.translation import gettext as _
+
 from planning.reports.figure import Figure, Part, Ref
 from planning.reports.ledger import HEAVY, RULES, amount_of, kind_label
 from shopfloor.models import Posting, RunVariance
@@ -18,7 +20,7 @@ def opened(key: str) -> Figure:
         .first()
     )
     if row is None:
-        raise LookupError(f"there is no posting {key}")
+        raise LookupError(_("there is no posting {key}").format(key=key))
     page = Ref("cost", f"{row.month.first_day:%Y-%m}")
     if row.line:
         page = Ref("job_cost", str(row.line.job_id))
@@ -35,30 +37,37 @@ def opened(key: str) -> Figure:
 
 def _parts(row: Posting) -> list[Part]:
     parts = [
-        Part("Month", text(f"{row.month.first_day:%B %Y}")),
-        Part("Shift date", text(f"{row.shift_date:%d %b %Y}")),
+        Part(_("Month"), text(f"{row.month.first_day:%B %Y}")),
+        Part(_("Shift date"), text(f"{row.shift_date:%d %b %Y}")),
     ]
     if row.line:
-        line = f"{row.line.job.number} line {row.line.number}, {row.line.part}"
-        parts.append(Part("Booked on", text(line), Ref("job", str(row.line.job_id))))
+        line = _("{job} line {line}, {part}").format(
+            job=row.line.job.number, line=row.line.number, part=row.line.part
+        )
+        parts.append(Part(_("Booked on"), text(line), Ref("job", str(row.line.job_id))))
     else:
-        parts.append(Part("Booked on", text("the shop")))
+        parts.append(Part(_("Booked on"), text(_("the shop"))))
     if row.run:
         run = Ref("run", str(row.run_id))
-        parts.append(Part("Run", text(row.run.revision.nest.name), run))
+        parts.append(Part(_("Run"), text(row.run.revision.nest.name), run))
         parts += _time_behind(row, run)
     if row.piece:
-        parts.append(Part("Piece", text(row.piece.label), Ref("piece", str(row.piece_id))))
+        parts.append(Part(_("Piece"), text(row.piece.label), Ref("piece", str(row.piece_id))))
     if row.quantity is not None:
-        parts.append(Part("Quantity", replace(amount_of(row), evidence=row.evidence)))
+        parts.append(Part(_("Quantity"), replace(amount_of(row), evidence=row.evidence)))
     parts += _before(row)
     if row.belongs_to:
-        parts.append(Part("Belongs to", text(f"{row.belongs_to.first_day:%B %Y}, closed")))
+        parts.append(
+            Part(
+                _("Belongs to"),
+                text(_("{first_day:%B %Y}, closed").format(first_day=row.belongs_to.first_day)),
+            )
+        )
     if row.cause:
-        parts.append(Part("Cause", text(row.cause)))
+        parts.append(Part(_("Cause"), text(row.cause)))
     if row.why:
-        who = row.by.shown_name if row.by else "worked out"
-        parts.append(Part("Why", text(row.why), notes=(who,)))
+        who = row.by.shown_name if row.by else _("worked out")
+        parts.append(Part(_("Why"), text(row.why), notes=(who,)))
     return parts
 
 
@@ -90,4 +99,4 @@ def _time_behind(row: Posting, run: Ref) -> list[Part]:
     found = RunVariance.objects.filter(run=row.run_id).first()
     if found is None or found.elapsed_s is None or row.kind not in ("machine", "labour"):
         return []
-    return [Part("Elapsed time of the run", seconds(found.elapsed_s, row.evidence), run)]
+    return [Part(_("Elapsed time of the run"), seconds(found.elapsed_s, row.evidence), run)]

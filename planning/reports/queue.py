@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Exists, F, OuterRef, QuerySet
+from django.utils.translation import gettext as _
 
 from planning.inputs.chunks import chunked
 from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem
@@ -79,7 +80,7 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
                 arc_s=(plan.cut_s or 0.0) + (plan.pierce_s or 0.0) if plan and known else None,
                 total_s=(plan.total_s or 0.0) + (plan.load_s or 0.0) if plan and known else None,
                 arcs_s=tuple(plan.arcs_s) if plan and arcs and known else (),
-                why=why[plan.pk] if plan else "no plan yet",
+                why=why[plan.pk] if plan else _("no plan yet"),
                 jobs=jobs.get(revision or 0, ()),
             )
         )

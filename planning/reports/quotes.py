@@ -20,6 +20,7 @@ from django.db.models import (
     prefetch_related_objects,
 )
 from django.db.models.functions import Length
+from django.utils.translation import gettext as _
 
 from planning.calc.cost import rounded
 from planning.calc.quote import Score, Split, material_split, score
@@ -170,7 +171,7 @@ def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:
     """One revision. Raises `LookupError` where there is none."""
     quote = Quote.objects.filter(pk=quote_id).select_related("customer", "job", "made_by").first()
     if quote is None:
-        raise LookupError(f"there is no quote {quote_id}")
+        raise LookupError(_("there is no quote {quote_id}").format(quote_id=quote_id))
     lines = tuple(
         quote.lines.select_related(
             "revision__nest__material", "drawing__drawing__material", "table", "wear_set"
@@ -284,15 +285,17 @@ def line_of(line: QuoteLine) -> Nest | Drawing:
     if line.drawing is not None:
         return line.drawing.drawing
     if line.revision is None:
-        raise LookupError(f"line {line.pk} names neither nest nor drawing")
+        raise LookupError(_("line {line} names neither nest nor drawing").format(line=line.pk))
     return line.revision.nest
 
 
 def _change(was: int | None, now: int | None) -> str:
     if was is None or now is None:
-        return "is known now" if was is None else "is not known any more"
+        return _("is known now") if was is None else _("is not known any more")
     share = abs(now - was) / was if was else 0.0
-    return f"{'dearer' if now > was else 'cheaper'} by {share:.1%}"
+    return (_("dearer by {share:.1%}") if now > was else _("cheaper by {share:.1%}")).format(
+        share=share
+    )
 
 
 def _material(quote: Quote, lines: Sequence[QuoteLine], stands: _Stands) -> Split | None:

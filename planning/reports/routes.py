@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from planning.calc.cost import rounded
 from planning.calc.edge import (
     PredictedU,
@@ -105,15 +107,21 @@ def nest_routes(
     hand where there are any. Raises `LookupError` where there is no such nest or table, and
     `ValueError` for a share that is none."""
     if not LEAST_SHARE <= speed_share <= MOST_SHARE:
-        raise ValueError(f"the speed must be {LEAST_SHARE:.0%} to {MOST_SHARE:.0%} of the chart's")
+        raise ValueError(
+            _("the speed must be {least_share:.0%} to {most_share:.0%} of the chart's").format(
+                least_share=LEAST_SHARE, most_share=MOST_SHARE
+            )
+        )
     nest = Nest.objects.filter(pk=nest_id).select_related("material", "table").first()
     if nest is None:
-        raise LookupError(f"there is no nest {nest_id}")
+        raise LookupError(_("there is no nest {nest_id}").format(nest_id=nest_id))
     tables = list(Table.objects.filter(active=True))
     revision = nest.revisions.order_by("-revision").first()
     table = _table(nest, tables, table_id)
     if revision is None or table is None:
-        raise LookupError(f"nest {nest.name} has no program or there is no table")
+        raise LookupError(
+            _("nest {nest} has no program or there is no table").format(nest=nest.name)
+        )
     return _Routes(nest, revision, table, tables, now).all(speed_share)
 
 
@@ -121,7 +129,7 @@ def _table(nest: Nest, tables: list[Table], asked: int | None) -> Table | None:
     if asked is not None:
         found = next((table for table in tables if table.pk == asked), None)
         if found is None:
-            raise LookupError(f"there is no table {asked}")
+            raise LookupError(_("there is no table {asked}").format(asked=asked))
         return found
     return nest.table or (tables[0] if tables else None)
 
@@ -210,8 +218,10 @@ class _Routes:
             bench_min = None if each is None else bench_min + self.holes * each
         change_s = 0.0 if self.fitted == plan.wear_set else self.table.change_s
         gas, power = plan.costs_minor.get("gas"), plan.costs_minor.get("energy")
-        name = str(plan.wear_set) + ("" if share == 1.0 else f" at {share:.0%}")
-        name += ", holes by hand" if holes == "by hand" else ""
+        name = str(plan.wear_set) + (
+            "" if share == 1.0 else _(" at {share:.0%}").format(share=share)
+        )
+        name += _(", holes by hand") if holes == "by hand" else ""
         wear = plan.costs_minor.get("wear")
         found = Route(
             key=f"{plan.pk}:{share:g}:{holes}",

@@ -10,6 +10,8 @@ import pandas as pd
 from django.core.exceptions import ValidationError
 from django.db.models import Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.spent import ENTERED, UNKNOWN
 from planning.calc.variance import PlannedTimes
@@ -176,10 +178,10 @@ def _contours(run: Run, loaded: RunIn) -> pd.DataFrame:
 
 def _state(arcs: int, lost: bool, state: str) -> str:
     if not arcs:
-        return "not seen" if state in OVER else "not yet"
+        return N_("not seen") if state in OVER else N_("not yet")
     if lost:
-        return "end not seen"
-    return "cut" if arcs == 1 else "cut again"
+        return N_("end not seen")
+    return "cut" if arcs == 1 else N_("cut again")
 
 
 def _arcs(loaded: RunIn) -> pd.DataFrame:
@@ -232,7 +234,7 @@ def _lines(run: Run) -> pd.DataFrame:
     return frame(
         "line_id job number part kind amount_minor",
         [
-            (pk, job or "the shop", number, part or "", *rest)
+            (pk, job or _("the shop"), number, part or "", *rest)
             for pk, job, number, part, *rest in rows
         ],
         **currency(),

@@ -9,9 +9,11 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from planning.calc import spent
 from planning.calc.itemised import Item, itemised
+from planning.calc.said import said
 from planning.inputs.runs import load_runs
 from planning.inputs.types import RunIn
 from planning.reports.figure import Figure, Part, Ref, shortened
@@ -25,19 +27,21 @@ from shopfloor.wording.quantity import Reading, Remark, say, seconds
 
 S = 1_000_000
 RULES = {
-    spent.CUTTING: "arc time after the pierce, of arcs that made a contour",
-    spent.PIERCING: "from arc on to the pierce line of its source",
-    spent.CUTTING_WITH_PIERCING: "arc time; the source tells of no pierces, so the two are one",
-    spent.TRAVEL: "pauses between arcs, up to twice their planned travel",
-    spent.WAITS: "pauses beyond the planned travel, without a reason",
-    spent.TRAVEL_WITH_WAITING: "pauses between arcs; not every arc's contour is known",
-    spent.LOADING_WITH_WAITING: "before the first arc and after the last",
-    spent.REPEATS: "arcs that made nothing: misfires, and contours burnt again",
-    spent.STOPPAGES: "stoppages with or without a reason, where nothing burnt",
-    spent.UNKNOWN: "the source was silent",
-    spent.ENTERED_BURNING: "burnt while the source was silent, as somebody entered it",
-    spent.ENTERED_REST: "the rest of the time that was entered",
-    spent.ALL_BUT_STOPPAGES: "typed in, so only its length and its stoppages are known",
+    spent.CUTTING: said("arc time after the pierce, of arcs that made a contour"),
+    spent.PIERCING: said("from arc on to the pierce line of its source"),
+    spent.CUTTING_WITH_PIERCING: said(
+        "arc time; the source tells of no pierces, so the two are one"
+    ),
+    spent.TRAVEL: said("pauses between arcs, up to twice their planned travel"),
+    spent.WAITS: said("pauses beyond the planned travel, without a reason"),
+    spent.TRAVEL_WITH_WAITING: said("pauses between arcs; not every arc's contour is known"),
+    spent.LOADING_WITH_WAITING: said("before the first arc and after the last"),
+    spent.REPEATS: said("arcs that made nothing: misfires, and contours burnt again"),
+    spent.STOPPAGES: said("stoppages with or without a reason, where nothing burnt"),
+    spent.UNKNOWN: said("the source was silent"),
+    spent.ENTERED_BURNING: said("burnt while the source was silent, as somebody entered it"),
+    spent.ENTERED_REST: said("the rest of the time that was entered"),
+    spent.ALL_BUT_STOPPAGES: said("typed in, so only its length and its stoppages are known"),
 }
 
 
@@ -53,14 +57,16 @@ def run(key: str) -> Figure:
         )
         for row in found.terms.itertuples()
     ]
-    parts.append(Part("Elapsed" if over else "So far", seconds(found.elapsed_s), total=True))
-    rule = "elapsed time of its segments and stoppages"
+    parts.append(Part(_("Elapsed") if over else _("So far"), seconds(found.elapsed_s), total=True))
+    rule = _("elapsed time of its segments and stoppages")
     if found.planned_s is not None:
-        rule += f"; the plan says {say(seconds(found.planned_s), Reading())}"
-        rule += "" if over else " when it is finished"
+        rule += _("; the plan says {planned_s}").format(
+            planned_s=say(seconds(found.planned_s), Reading())
+        )
+        rule += "" if over else _(" when it is finished")
     value = seconds(found.elapsed_s, found.evidence)
     page = Ref("run", found.run_id)
-    label = f"{found.nest} on {found.table}"
+    label = _("{nest} on {table}").format(nest=found.nest, table=found.table)
     return Figure(Ref("run", key), label, value, rule, tuple(parts), page=page)
 
 
@@ -80,21 +86,21 @@ def _word(term: str, evidence: str) -> str:
 
 def run_term(key: str) -> Figure:
     """A term of a run down to the arcs, pauses and stops it is made of; they sum to it."""
-    run_id, _, term = key.partition(":")
+    run_id, _sep, term = key.partition(":")
     found = run_detail(run_id=run_id)
     own = [row for row in found.terms.itertuples() if row.term == term]
     if not own:
-        raise LookupError(f"run {run_id} has no term {term!r}")
+        raise LookupError(_("run {run_id} has no term {term!r}").format(run_id=run_id, term=term))
     planned_s, over_s = _known(own[0].planned_s), _known(own[0].over_s)
     parts, counted_s = _items(found, term)
     total_s = _known(own[0].actual_s) if found.closed_at or not parts else counted_s
-    parts.append(Part("Total", seconds(total_s), total=True))
+    parts.append(Part(_("Total"), seconds(total_s), total=True))
     if planned_s is not None:
         beyond = Remark("{} beyond it", (seconds(over_s, change=True),))
-        parts.append(Part("Planned", seconds(planned_s, "planned"), notes=(beyond,)))
+        parts.append(Part(_("Planned"), seconds(planned_s, "planned"), notes=(beyond,)))
     return Figure(
         Ref("run_term", key),
-        f"{term} of {found.nest}",
+        _("{term} of {nest}").format(term=term, nest=found.nest),
         seconds(total_s, _word(term, found.evidence)),
         RULES.get(term, ""),
         tuple(parts),
@@ -131,9 +137,13 @@ def _items(found: RunDetail, term: str) -> tuple[list[Part], float]:
 def _item(item: Item, loaded: RunIn, zone: tzinfo) -> Part:
     begun = f"{from_us(item.from_us).astimezone(zone):%H:%M:%S}"
     if item.burn is None:
-        return Part(f"from {begun}", seconds(item.us / S))
+        return Part(_("from {begun}").format(begun=begun), seconds(item.us / S))
     arc = loaded.arcs[item.burn]
-    made = "no contour" if arc.contour is None else f"contour {arc.contour}"
+    made = (
+        _("no contour")
+        if arc.contour is None
+        else _("contour {contour}").format(contour=arc.contour)
+    )
     rest = () if item.us == arc.us else (Remark("of an arc of {}", (seconds(arc.us / S),)),)
     value = seconds(item.us / S, "measured")
     return Part(f"{begun}, {made}", value, Ref("arc", arc.key), rest)
@@ -145,10 +155,10 @@ def _stops(found: RunDetail, items: Sequence[Item] = ()) -> list[Part]:
     for stop in found.stoppages.itertuples():
         value = _known(stop.seconds)
         whole_s += value or 0.0
-        reason = str(stop.reason) or "no reason given yet"
+        reason = str(stop.reason) or _("no reason given yet")
         parts.append(Part(reason, seconds(value, str(stop.evidence))))
     counted_s = sum(item.us for item in items) / S
     if items and abs(whole_s - counted_s) >= 0.05:
         taken = seconds(counted_s - whole_s, "measured")
-        parts.append(Part("burnt meanwhile, or outside the run's time", taken))
+        parts.append(Part(_("burnt meanwhile, or outside the run's time"), taken))
     return parts

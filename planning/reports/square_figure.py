@@ -17,7 +17,7 @@ RULE = (
 
 
 def opened(key: str) -> Figure:
-    day, _, job = key.partition(":")
+    day, _sep, job = key.partition(":")
     found = squareness(first_day=date.fromisoformat(day))
     own = [row for row in found.runs.to_dict("records") if str(row["job_id"]) == job]
     if not own:

@@ -12,9 +12,11 @@ from typing import Any
 
 import pandas as pd
 from django.db.models import Min, Sum
+from django.utils.translation import gettext as _
 
 from planning.calc.cost import rounded
 from planning.calc.edge import PredictedU, predict_u
+from planning.calc.said import said
 from planning.calc.squareness import FineCut, metres_by_standing, per_tenth_mm
 from planning.inputs.checks import checked_u
 from planning.inputs.chunks import chunked
@@ -57,7 +59,7 @@ def squareness(*, first_day: date) -> Squareness:
     kept is worked out from what is known now. Raises `LookupError` where nothing was posted."""
     month = Month.objects.filter(first_day=first_day).first()
     if month is None:
-        raise LookupError(f"nothing was posted in {first_day:%Y-%m}")
+        raise LookupError(_("nothing was posted in {first_day:%Y-%m}").format(first_day=first_day))
     if month.closed_at is None:
         kept = kept_body(first_day)
         return _from_print(kept["squareness"], closed=False) if kept else square_now(first_day)
@@ -190,7 +192,7 @@ class _Fine:
         tenths[key] = (*key, ours, theirs, more, None if each is None else rounded(each))
 
 
-_NOBODY = _Line(1.0, None, False, None, SHOP, "parts that belong to no job")
+_NOBODY = _Line(1.0, None, False, None, SHOP, said("parts that belong to no job"))
 
 
 def _row(one: _Burnt, line: _Line, cut: FineCut) -> tuple[Any, ...]:

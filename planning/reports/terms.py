@@ -83,7 +83,7 @@ def of_month(key: str) -> Figure:
 
 def of_job(key: str) -> Figure:
     """A term of a job's difference over all months ("JOB:TERM")."""
-    pk, _, term = key.partition(":")
+    pk, _sep, term = key.partition(":")
     job = job_of(pk)
     runs = runs_of(job)
     rows = items(runs.values(), run_shares(runs))

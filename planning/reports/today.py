@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext as _
+
 from planning.calc import spent
 from planning.calc.spans import Span, subtract, union
 from planning.inputs.shifts import ShiftBook
@@ -89,7 +91,7 @@ def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime
     there is not."""
     table = Table.objects.filter(pk=table_id).first()
     if table is None:
-        raise LookupError(f"there is no table {table_id}")
+        raise LookupError(_("there is no table {table_id}").format(table_id=table_id))
     low, high = to_us(start), min(to_us(end), to_us(now))
     day_us = to_us(start) - to_us(start - timedelta(days=1))
     burns = [

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from django.db.models import Count, Q, QuerySet, TextField
 from django.db.models.functions import Cast
+from django.utils.translation import gettext as _
 
 from planning.inputs.chunks import chunked
 from planning.inputs.plans import plan_times
@@ -211,7 +212,7 @@ def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int)
                 begun,
                 ended,
                 row.ended_at is None,
-                row.reason.label if row.reason else "no reason given",
+                row.reason.label if row.reason else _("no reason given"),
                 bool(row.reason and row.reason.planned),
                 row.reason is not None,
                 row.reason is not None or row.evidence != Evidence.MEASURED,

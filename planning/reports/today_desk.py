@@ -6,6 +6,9 @@ from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime, tzinfo
 
+from django.utils.translation import gettext as _
+
+from planning.calc.said import said
 from planning.reports.shapes import Act, Note
 from planning.reports.today_data import ArcNow, TableData
 from shopfloor.backup.queries import backup_state, is_overdue, last_good
@@ -27,20 +30,29 @@ def late_notes(zone: tzinfo) -> list[Note]:
     for entry in late_entries():
         action, run = entry.action, entry.run
         nest = run.revision.nest.name if run else "A sheet"
-        act = Act("Decide between them", "late", str(action.pk))
+        act = Act(_("Decide between them"), "late", str(action.pk))
         place = run.table.code if run else ""
         if action.kind == "start":
-            body = f"{nest}: {action.person.shown_name} and {entry.their_name} both started it."
-            notes.append(Note("soon", "One sheet started twice", body, (act,), place))
+            body = _("{nest}: {shown_name} and {their_name} both started it.").format(
+                nest=nest, shown_name=action.person.shown_name, their_name=entry.their_name
+            )
+            notes.append(Note("soon", _("One sheet started twice"), body, (act,), place))
             continue
         mine = sum(one.mine["good"] for one in entry.lines if one.mine)
         theirs = sum(one.theirs["good"] for one in entry.lines if one.theirs)
         when = f"{action.at.astimezone(zone):%H:%M}"
-        body = (
-            f"{nest}: {action.person.shown_name} counted {mine} good at {when}, the books say "
-            f"{theirs} by {entry.their_name}."
+        body = _(
+            "{nest}: {shown_name} counted {mine} good at {when}, the books say "
+            "{theirs} by {their_name}."
+        ).format(
+            nest=nest,
+            shown_name=action.person.shown_name,
+            mine=mine,
+            when=when,
+            theirs=theirs,
+            their_name=entry.their_name,
         )
-        notes.append(Note("now", "Two counts of one sheet", body, (act,), place))
+        notes.append(Note("now", _("Two counts of one sheet"), body, (act,), place))
     return notes
 
 
@@ -55,12 +67,13 @@ def signature_notes() -> list[Note]:
         if check.run_id in said:
             continue
         said.add(check.run_id)
-        body = (
-            f"{check.by.shown_name} checked the first piece of {check.run.revision.nest.name}; "
-            "nobody has signed it yet."
+        body = _(
+            "{shown_name} checked the first piece of {nest}; nobody has signed it yet."
+        ).format(shown_name=check.by.shown_name, nest=check.run.revision.nest.name)
+        act = (Act(_("Open the run"), "run", str(check.run_id)),)
+        notes.append(
+            Note("soon", _("A second signature is wanted"), body, act, check.run.table.code)
         )
-        act = (Act("Open the run", "run", str(check.run_id)),)
-        notes.append(Note("soon", "A second signature is wanted", body, act, check.run.table.code))
     return notes
 
 
@@ -81,9 +94,9 @@ def amps_notes(now: datetime, data: Sequence[TableData], start_us: int) -> list[
             else amps_judged(torch, inside, seen)
         )
         if off:
-            act = (Act("Look at the torch", "wear", str(inside[0].piece_id)),)
+            act = (Act(_("Look at the torch"), "wear", str(inside[0].piece_id)),)
             body = f"{torch.table.name}: {off.words}"
-            notes.append(Note("now", "The amps say another set", body, act, torch.table.code))
+            notes.append(Note("now", _("The amps say another set"), body, act, torch.table.code))
     return notes
 
 
@@ -112,28 +125,37 @@ def alarm_notes(now: datetime) -> list[Note]:
     notes = []
     for alarm in alarms[:MOST_ALARMS]:
         about = f"{alarm.source}: " if alarm.source else ""
-        to_source, to_all = Act("Look at the source", "feed", alarm.source), _ALL_SOURCES
+        to_source, to_all = Act(_("Look at the source"), "feed", alarm.source), _ALL_SOURCES
         act = to_source if alarm.source else to_all
         head = alarm.code[:1].upper() + alarm.code[1:]
         notes.append(Note("now", head, f"{about}{alarm.public.rstrip('.')}.", (act,)))
     if len(alarms) > MOST_ALARMS:
-        body = f"{count(len(alarms) - MOST_ALARMS, 'more alarm')} of intake on Sources."
-        notes.append(Note("now", "More alarms", body, (_ALL_SOURCES,)))
+        body = _("{alarms} of intake on Sources.").format(
+            alarms=count(len(alarms) - MOST_ALARMS, "more alarm", "more alarms")
+        )
+        notes.append(Note("now", _("More alarms"), body, (_ALL_SOURCES,)))
     return notes
 
 
-_ALL_SOURCES = Act("Look at the sources", "sources", "")
+_ALL_SOURCES = Act(said("Look at the sources"), "sources", "")
 
 
 def plate_notes() -> list[Note]:
     """Plate the lists want and the stock has not."""
-    act = (Act("Look at the plate", "plate", ""),)
+    act = (Act(_("Look at the plate"), "plate", ""),)
     return [
         Note(
             "soon",
-            "Plate is short",
-            f"{plate.material.code} {plate.thickness_text}: {count(plate.listed, 'sheet')} queued, "
-            f"{plate.free} free. Without: {', '.join(plate.nests[:3])}.",
+            _("Plate is short"),
+            _(
+                "{material} {thickness_text}: {sheets} queued, {free} free. Without: {nests}."
+            ).format(
+                material=plate.material.code,
+                thickness_text=plate.thickness_text,
+                sheets=count(plate.listed, "sheet", "sheets"),
+                free=plate.free,
+                nests=", ".join(plate.nests[:3]),
+            ),
             act,
         )
         for plate in plates_short()
@@ -146,8 +168,10 @@ def verify_notes(zone: tzinfo) -> list[Note]:
     if last is None or not last.faults:
         return []
     when = f"{last.ended_at.astimezone(zone):%a %d %b %H:%M}"
-    body = f"{count(last.faults, 'fault')} found when the records were verified, {when}."
-    return [Note("now", "Records do not agree", body, (Act("See what was found", "verify"),))]
+    body = _("{faults} found when the records were verified, {when}.").format(
+        faults=count(last.faults, "fault", "faults"), when=when
+    )
+    return [Note("now", _("Records do not agree"), body, (Act(_("See what was found"), "verify"),))]
 
 
 def backup_notes(now: datetime) -> list[Note]:
@@ -155,9 +179,13 @@ def backup_notes(now: datetime) -> list[Note]:
     if not is_overdue(last_good(), now):
         return []
     state = backup_state(now)
-    act = (Act("Look at the backups", "backups", ""),)
+    act = (Act(_("Look at the backups"), "backups", ""),)
     days = (now - state.good.ended_at).days if state.good else None
-    body = "There is no backup yet." if days is None else f"The last backup is {days} days old."
+    body = (
+        _("There is no backup yet.")
+        if days is None
+        else _("The last backup is {days} days old.").format(days=days)
+    )
     if state.failed is not None:
-        body = f"{body} The last try failed: {state.failed.said}"
-    return [Note("soon", "A backup is wanted", body, act)]
+        body = _("{body} The last try failed: {said}").format(body=body, said=state.failed.said)
+    return [Note("soon", _("A backup is wanted"), body, act)]

@@ -9,6 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from django.utils.translation import gettext as _
+
+from planning.calc.said import said
 from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
 from planning.inputs.shifts import ShiftBook
 from planning.reports.figure import Figure, Part, Ref
@@ -34,12 +37,12 @@ from shopfloor.wording.quantity import Quantity, Reading, Remark, say, seconds, 
 
 S = 1_000_000
 LAST_US = 253_402_300_799_000_000  # the year 9999: no moment a page was drawn for lies beyond
-RULE_SHIFT = (
+RULE_SHIFT = said(
     "every instant counts once: burning if any torch burnt, else stopped if a stop covers it, else "
     "unknown if the source was silent, else waiting"
 )
-RULE_PACE = "planned time of the contours burnt, less the time there was for them"
-RULE_OUTLOOK = (
+RULE_PACE = said("planned time of the contours burnt, less the time there was for them")
+RULE_OUTLOOK = said(
     "the plan of what is left and begins in this shift, by the list as it is now, times what "
     "recent runs took of theirs; "
     "four times in five the end is in the range"
@@ -66,15 +69,21 @@ class _Shown:
     @property
     def title(self) -> str:
         day = f"{self.row.shift_date:%a %d %b}"
-        shift = f"{self.row.shift} shift of {day}" if self.row.shift else day
-        return f"{self.row.name}, {shift}, at {self.clock(self.window.now_us)}"
+        shift = (
+            _("{shift} shift of {day}").format(shift=self.row.shift, day=day)
+            if self.row.shift
+            else day
+        )
+        return _("{name}, {shift}, at {now_us}").format(
+            name=self.row.name, shift=shift, now_us=self.clock(self.window.now_us)
+        )
 
 
 def _shown(key: str) -> _Shown:
-    code, _, at = key.rpartition("@")
+    code, _sep, at = key.rpartition("@")
     table = Table.objects.filter(code=code).first()
     if table is None or not at.isdecimal() or int(at) > LAST_US:
-        raise LookupError(f"there is no table {code!r} at {at!r}")
+        raise LookupError(_("there is no table {code!r} at {at!r}").format(code=code, at=at))
     now = from_us(int(at))
     shifts = ShiftBook(now, now)
     window = at_table(window_at(shifts, now), shifts, table.code)
@@ -88,12 +97,12 @@ def shift(key: str) -> Figure:
     """Where the staffed time of a shift went, run by run and stop by stop."""
     shown = _shown(key)
     burns = [(arc.on_us, arc.off_us) for arc in shown.data.arcs]
-    _, staffed = accounted(shown.data, shown.window, burns)
+    _whole, staffed = accounted(shown.data, shown.window, burns)
     parts, burnt = _burnt(shown.data, staffed)
     shares = shown.row.shares
     if shares.entered_burning_s:
         entered = seconds(shares.entered_burning_s, "entered")
-        parts.append(Part("burnt while the source was silent", entered))
+        parts.append(Part(_("burnt while the source was silent"), entered))
     stopped: list[Span] = []
     for stop in shown.data.stops:
         heard = stopped_spans([stop], shown.data.hearing.silences)
@@ -101,17 +110,25 @@ def shift(key: str) -> Figure:
         fresh = subtract(fresh, stopped)
         stopped = union([*stopped, *fresh])
         if us := length(fresh):
-            label = f"stopped {shown.clock(stop.from_us)}: {stop.label}"
+            label = _("stopped {from_us}: {stop}").format(
+                from_us=shown.clock(stop.from_us), stop=stop.label
+            )
             parts.append(Part(label, seconds(us / S, "entered")))
     if shares.unknown_s:
-        parts.append(Part("the source was silent", seconds(shares.unknown_s, "unknown")))
-    parts.append(Part("waiting: all the rest", seconds(shares.waiting_s, "measured")))
-    parts.append(Part("Time so far", seconds(shares.total_s), total=True))
+        parts.append(Part(_("the source was silent"), seconds(shares.unknown_s, "unknown")))
+    parts.append(Part(_("waiting: all the rest"), seconds(shares.waiting_s, "measured")))
+    parts.append(Part(_("Time so far"), seconds(shares.total_s), total=True))
     if shares.outside_s:
-        parts.append(Part("Burnt outside shifts, in none of these", seconds(shares.outside_s)))
+        parts.append(Part(_("Burnt outside shifts, in none of these"), seconds(shares.outside_s)))
     known_s, share = shares.total_s - shares.unknown_s, shares.burning_share
-    of = "unknown" if share is None else f"{share * 100:.0f} % of {_said(known_s)}"
-    value = text(f"{_said(shares.burning_s)} burning, {of}", "measured")
+    of = (
+        "unknown"
+        if share is None
+        else _("{share:.0f} % of {known_s}").format(share=share * 100, known_s=_said(known_s))
+    )
+    value = text(
+        _("{burning_s} burning, {of}").format(burning_s=_said(shares.burning_s), of=of), "measured"
+    )
     return shown.figure("shift", value, RULE_SHIFT, parts)
 
 
@@ -141,7 +158,7 @@ def _burnt(data: TableData, staffed: list[Span]) -> tuple[list[Part], list[Span]
         run = names.get(whose) if isinstance(whose, uuid.UUID) else None
         if not us:
             continue
-        label = f"burnt by {run.nest}" if run else str(whose)
+        label = _("burnt by {nest}").format(nest=run.nest) if run else str(whose)
         ref = Ref("run", str(run.run_id)) if run else None
         parts.append(Part(label, seconds(us / S, "measured"), ref, (count(arcs[whose], "arc"),)))
     return parts, intersect(union(covered), staffed)
@@ -151,7 +168,7 @@ def _whose(arc: ArcNow, runs: dict[int, RunToday]) -> uuid.UUID | str:
     run = runs.get(arc.segment_id or -1)
     if run is not None:
         return run.run_id
-    return "burnt, and marked as no job" if arc.said else "burnt in no run yet"
+    return _("burnt, and marked as no job") if arc.said else _("burnt in no run yet")
 
 
 def pace(key: str) -> Figure:
@@ -159,11 +176,11 @@ def pace(key: str) -> Figure:
     shown = _shown(key)
     found = paced(shown.data, shown.window.start_us, shown.window.closed)
     if found is None:
-        rule = "no planned contour was seen burnt, or an open run has no plan"
-        return shown.figure("pace", text("pace unknown", "unknown"), rule, [])
+        rule = _("no planned contour was seen burnt, or an open run has no plan")
+        return shown.figure("pace", text(_("pace unknown"), "unknown"), rule, [])
     parts = [
         Part(
-            f"plan of what {run.nest} burnt",
+            _("plan of what {nest} burnt").format(nest=run.nest),
             seconds(found.done_us[run.run_id] / S, "planned"),
             Ref("run", str(run.run_id)),
         )
@@ -171,16 +188,23 @@ def pace(key: str) -> Figure:
         if run.run_id in found.done_us
     ]
     done_us = sum(found.done_us.values())
-    parts.append(Part("Planned time done", seconds(done_us / S), total=True))
+    parts.append(Part(_("Planned time done"), seconds(done_us / S), total=True))
     since = found.until_us - shown.window.start_us
     begin, end = shown.clock(shown.window.start_us), shown.clock(found.until_us)
-    parts.append(Part(f"{begin} to {end}, the last planned arc", seconds(since / S)))
+    parts.append(
+        Part(
+            _("{begin} to {end}, the last planned arc").format(begin=begin, end=end),
+            seconds(since / S),
+        )
+    )
     lost_us = found.lost_us(found.until_us)
     if lost_us:
-        parts.append(Part("planned stops, runs without a plan, no shift", seconds(-lost_us / S)))
-    parts.append(Part("Time there was for it", seconds((since - lost_us) / S), total=True))
+        parts.append(Part(_("planned stops, runs without a plan, no shift"), seconds(-lost_us / S)))
+    parts.append(Part(_("Time there was for it"), seconds((since - lost_us) / S), total=True))
     ahead = found.at(found.steps[-1]).ahead_min
-    value = f"{abs(ahead):,.0f} min {'ahead of' if ahead > 0 else 'behind'} plan"
+    value = (
+        _("{ahead:,.0f} min ahead of plan") if ahead > 0 else _("{ahead:,.0f} min behind plan")
+    ).format(ahead=abs(ahead))
     return shown.figure("pace", text(value, "measured"), RULE_PACE, parts)
 
 
@@ -191,24 +215,30 @@ def outlook(key: str) -> Figure:
     rest_us = rest_of(run, contour)
     parts = []
     if run is not None and rest_us:
-        what = f"rest of {run.nest}, the run on the table"
+        what = _("rest of {nest}, the run on the table").format(nest=run.nest)
         parts.append(Part(what, seconds(rest_us / S, "planned"), Ref("run", str(run.run_id))))
     parts += [
-        Part(f"{item.nest}, waits", seconds(item.total_s, "planned"), notes=(item.wear_set,))
+        Part(
+            _("{nest}, waits").format(nest=item.nest),
+            seconds(item.total_s, "planned"),
+            notes=(item.wear_set,),
+        )
         for item in begun_in(shown.data.queue, shown.window, rest_us)
     ]
     found = shown.row.outlook
     if found is None:
-        return shown.figure("outlook", text("nothing is left", "planned"), RULE_OUTLOOK, parts)
+        return shown.figure("outlook", text(_("nothing is left"), "planned"), RULE_OUTLOOK, parts)
     plan = seconds(found.plan_s, "planned")
-    parts.append(Part("Planned", plan, notes=(found.basis,), total=True))
+    parts.append(Part(_("Planned"), plan, notes=(found.basis,), total=True))
     if found.middle_s is None or found.low_s is None or found.high_s is None:
-        return shown.figure("outlook", text("end unknown", "unknown"), RULE_OUTLOOK, parts)
+        return shown.figure("outlook", text(_("end unknown"), "unknown"), RULE_OUTLOOK, parts)
     span = Remark("{} to {}", (seconds(found.low_s), seconds(found.high_s)))
-    parts.append(Part("Expected", seconds(found.middle_s, "planned"), notes=(span,)))
+    parts.append(Part(_("Expected"), seconds(found.middle_s, "planned"), notes=(span,)))
     ends = [
         shown.clock(shown.window.now_us + s * S)
         for s in (found.middle_s, found.low_s, found.high_s)
     ]
-    value = f"ends {ends[0]}, between {ends[1]} and {ends[2]}"
+    value = _("ends {middle}, between {low} and {high}").format(
+        middle=ends[0], low=ends[1], high=ends[2]
+    )
     return shown.figure("outlook", text(value, "planned"), RULE_OUTLOOK, parts)

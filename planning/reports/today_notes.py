@@ -5,17 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import tzinfo
 
-from planning.calc.said import around, said_again, without_stop
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from planning.calc.said import said, said_again, said_of_many
 from planning.reports.shapes import Act, JobToday, Note, TableToday
 from planning.reports.today_data import TableData
 from shopfloor.models import Fitting, PieceOutlook
 from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.wear.fitted import fitted_now
 from shopfloor.wording.counts import count
+from shopfloor.wording.states import words
 
 MINUTE_US = 60_000_000
 MOST_LATE = 3
-LATE = (Act("Show open jobs", "jobs"),)
+LATE = (Act(said("Show open jobs"), "jobs"),)
 
 
 def _clock(at_us: int, zone: tzinfo) -> str:
@@ -37,23 +41,36 @@ def table_notes(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
 def _silent(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
     since = data.hearing.silent_since_us
     if not data.hearing.listens:
-        body = "No source is set up for it, so nothing is measured: runs are as entered."
-        return [Note("soon", f"{today.name} has no signal", body, table=today.code)]
+        body = _("No source is set up for it, so nothing is measured: runs are as entered.")
+        return [
+            Note(
+                "soon", _("{today} has no signal").format(today=today.name), body, table=today.code
+            )
+        ]
     if since is None or since >= today.strip.now_us:
         return []
-    body = f"{today.name} is unknown since {_clock(since, zone)}: its source gives no lines."
-    act = Act("Look at the source", "feed", data.hearing.feed)
-    return [Note("now", "A source is silent", body, (act,), today.code)]
+    body = _("{today} is unknown since {since}: its source gives no lines.").format(
+        today=today.name, since=_clock(since, zone)
+    )
+    act = Act(_("Look at the source"), "feed", data.hearing.feed)
+    return [Note("now", _("A source is silent"), body, (act,), today.code)]
 
 
 def _unassigned(today: TableToday, zone: tzinfo) -> list[Note]:
     notes = []
     for cluster in today.unassigned:
-        when = f"{_clock(cluster.from_us, zone)} to {_clock(cluster.to_us, zone)}"
-        verb = "belong" if cluster.arcs > 1 else "belongs"
-        body = f"{count(cluster.arcs, 'arc')} on {today.name}, {when}, {verb} to no job."
-        act = Act("Say which job", "assign_arcs", cluster.first_key)
-        notes.append(Note("now", "Arcs without a job", body, (act,), today.code))
+        body = ngettext(
+            "{arcs:,} arc on {table}, {start} to {end}, belongs to no job.",
+            "{arcs:,} arcs on {table}, {start} to {end}, belong to no job.",
+            cluster.arcs,
+        ).format(
+            arcs=cluster.arcs,
+            table=today.name,
+            start=_clock(cluster.from_us, zone),
+            end=_clock(cluster.to_us, zone),
+        )
+        act = Act(_("Say which job"), "assign_arcs", cluster.first_key)
+        notes.append(Note("now", _("Arcs without a job"), body, (act,), today.code))
     return notes
 
 
@@ -62,10 +79,13 @@ def _reasons(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
     for stop in data.stops:
         if not stop.reasoned:
             minutes = (stop.to_us - stop.from_us) // MINUTE_US
-            still = "has been stopped" if stop.open else "was stopped"
-            body = f"{today.name} {still} {minutes} min from {_clock(stop.from_us, zone)}."
-            act = Act("Give the reason", "reason", str(stop.pk))
-            notes.append(Note("soon", "A stop without a reason", body, (act,), today.code))
+            body = (
+                _("{table} has been stopped {minutes} min from {time}.")
+                if stop.open
+                else _("{table} was stopped {minutes} min from {time}.")
+            ).format(table=today.name, minutes=minutes, time=_clock(stop.from_us, zone))
+            act = Act(_("Give the reason"), "reason", str(stop.pk))
+            notes.append(Note("soon", _("A stop without a reason"), body, (act,), today.code))
     return notes
 
 
@@ -74,7 +94,7 @@ def _late(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
     at = today.strip.now_us
     if today.current and today.current.rest_s:
         at += round(today.current.rest_s * 1_000_000)
-    act = (Act("Change the order", "queue", today.code),)
+    act = (Act(_("Change the order"), "queue", today.code),)
     notes: list[Note] = []
     more, said = 0, set[tuple[str, ...]]()
     for item in data.queue:
@@ -91,13 +111,19 @@ def _late(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
             continue
         due = f"{item.due_at.astimezone(zone):%a %d %b %H:%M}"
         ends = f"{from_us(at).astimezone(zone):%a %d %b %H:%M}"
-        whose = f" for {', '.join(item.jobs)}" if item.jobs else ""
-        body = f"{item.nest}{whose} is planned to end {ends} at the earliest; it is due {due}."
-        notes.append(Note("now", "It will be late", body, act, today.code))
+        body = (
+            _("{nest} for {jobs} is planned to end {ends} at the earliest; it is due {due}.")
+            if item.jobs
+            else _("{nest} is planned to end {ends} at the earliest; it is due {due}.")
+        ).format(nest=item.nest, jobs=", ".join(item.jobs), ends=ends, due=due)
+        notes.append(Note("now", _("It will be late"), body, act, today.code))
     if more:
-        verb = "ends after it is" if more == 1 else "end after they are"
-        body = f"{count(more, 'more job')} in {today.name}'s queue {verb} due."
-        notes.append(Note("soon", "More will be late", body, act, today.code))
+        body = ngettext(
+            "{more:,} more job in {table}'s queue ends after it is due.",
+            "{more:,} more jobs in {table}'s queue end after they are due.",
+            more,
+        ).format(more=more, table=today.name)
+        notes.append(Note("soon", _("More will be late"), body, act, today.code))
     return notes
 
 
@@ -105,9 +131,14 @@ def _unplanned(data: TableData, today: TableToday) -> list[Note]:
     return [
         Note(
             "soon",
-            "A nest without a plan",
-            around(f"{item.nest} waits on {today.name} and has no plan: ", item.why, "."),
-            (Act("Open the nest", "nest", str(item.nest_id)),),
+            _("A nest without a plan"),
+            said(
+                "{nest} waits on {table} and has no plan: {why}.",
+                nest=item.nest,
+                table=today.name,
+                why=item.why,
+            ),
+            (Act(_("Open the nest"), "nest", str(item.nest_id)),),
             today.code,
         )
         for item in data.queue
@@ -120,13 +151,17 @@ def _overtime(today: TableToday, zone: tzinfo) -> list[Note]:
     if forecast is None or end is None or forecast.median_us <= end + 5 * MINUTE_US:
         return []
     over = (forecast.median_us - end) // MINUTE_US
-    body = (
-        f"{today.name}'s work ends about {_clock(forecast.median_us, zone)} "
-        f"({_clock(forecast.low_us, zone)} to {_clock(forecast.high_us, zone)}), "
-        f"{over} min after the shift."
+    body = _(
+        "{today}'s work ends about {middle} ({low} to {high}), {over} min after the shift."
+    ).format(
+        today=today.name,
+        middle=_clock(forecast.median_us, zone),
+        low=_clock(forecast.low_us, zone),
+        high=_clock(forecast.high_us, zone),
+        over=over,
     )
-    act = Act("Change the order", "queue", today.code)
-    return [Note("soon", "More than the shift holds", body, (act,), today.code)]
+    act = Act(_("Change the order"), "queue", today.code)
+    return [Note("soon", _("More than the shift holds"), body, (act,), today.code)]
 
 
 def overdue_notes(jobs: Sequence[JobToday], zone: tzinfo) -> list[Note]:
@@ -135,10 +170,12 @@ def overdue_notes(jobs: Sequence[JobToday], zone: tzinfo) -> list[Note]:
     notes = []
     for row in rows[:MOST_LATE]:
         due = f"{row.due_at.astimezone(zone):%a %d %b %H:%M}" if row.due_at else ""
-        owes = count(row.shortage, "part")
-        body = f"{row.job} for {row.customer} was due {due} and owes {owes}."
-        act = Act("Open the job", "job", str(row.job_id))
-        notes.append(Note("now", "A job is late", body, (act,)))
+        owes = count(row.shortage, "part", "parts")
+        body = _("{job} for {customer} was due {due} and owes {owes}.").format(
+            job=row.job, customer=row.customer, due=due, owes=owes
+        )
+        act = Act(_("Open the job"), "job", str(row.job_id))
+        notes.append(Note("now", _("A job is late"), body, (act,)))
     if len(rows) > MOST_LATE:
         notes.append(_more_late(len(rows) - MOST_LATE))
     return notes
@@ -146,9 +183,11 @@ def overdue_notes(jobs: Sequence[JobToday], zone: tzinfo) -> list[Note]:
 
 def _more_late(more: int) -> Note:
     if more == 1:
-        return Note("soon", "One more job is late", "It is past its due date and owes parts.", LATE)
-    body = f"{more:,} more jobs are past their due date and owe parts."
-    return Note("soon", "More jobs are late", body, LATE)
+        return Note(
+            "soon", _("One more job is late"), _("It is past its due date and owes parts."), LATE
+        )
+    body = _("{more:,} more jobs are past their due date and owe parts.").format(more=more)
+    return Note("soon", _("More jobs are late"), body, LATE)
 
 
 def wear_notes() -> list[Note]:
@@ -157,18 +196,31 @@ def wear_notes() -> list[Note]:
     rows.sort(key=lambda row: (_due(row), row.torch.table.order, row.piece.part.kind))
     notes = []
     for row in rows:
-        outlook, kind = row.piece.outlook, row.piece.part.kind.replace("_", " ")
+        outlook, kind = row.piece.outlook, words(row.piece.part.kind)
         where = row.torch.table.name
-        basis = said_again(outlook.basis_said, outlook.basis)
-        act = (Act("Look at the piece", "wear", str(row.piece_id)),)
+        named = {
+            "kind": kind,
+            "piece": row.piece.label,
+            "table": where,
+            "basis": said_again(outlook.basis_said, outlook.basis),
+        }
+        act = (Act(_("Look at the piece"), "wear", str(row.piece_id)),)
         if outlook.due == "due":
-            body = around(f"The {kind} {row.piece.label} on {where} is due: ", basis, ".")
-            notes.append(Note("now", "A piece is due", body, act, row.torch.table.code))
+            body = said("The {kind} {piece} on {table} is due: {basis}.", **named)
+            notes.append(Note("now", _("A piece is due"), body, act, row.torch.table.code))
         else:
             left = outlook.starts_left
-            has = "is due soon" if left is None else f"has about {count(left, 'start')} left"
-            body = around(f"The {kind} {row.piece.label} on {where} {has} (", basis, ").")
-            notes.append(Note("soon", "A piece about due", body, act, row.torch.table.code))
+            body = (
+                said("The {kind} {piece} on {table} is due soon ({basis}).", **named)
+                if left is None
+                else said_of_many(
+                    "The {kind} {piece} on {table} has about {number:,} start left ({basis}).",
+                    "The {kind} {piece} on {table} has about {number:,} starts left ({basis}).",
+                    left,
+                    **named,
+                )
+            )
+            notes.append(Note("soon", _("A piece about due"), body, act, row.torch.table.code))
     return notes
 
 
@@ -188,13 +240,25 @@ def lede(tables: Sequence[TableToday], notes: Sequence[Note]) -> str:
     ]
     running = [each.name for each in tables if each.current is not None]
     if burning:
-        well = f"{' and '.join(burning)} {'are' if len(burning) > 1 else 'is'} burning"
+        well = (
+            _("{burning} are burning") if len(burning) > 1 else _("{burning} is burning")
+        ).format(burning=" and ".join(burning))
     elif running:
-        well = f"{' and '.join(running)} {'have' if len(running) > 1 else 'has'} a run open"
+        well = (
+            _("{running} have a run open") if len(running) > 1 else _("{running} has a run open")
+        ).format(running=" and ".join(running))
     else:
-        well = "no table has a run open"
+        well = _("no table has a run open")
     if not pressing:
-        return f"Nothing needs attention now; {well}."
+        return _("Nothing needs attention now; {well}.").format(well=well)
     more = len(pressing) - 1
-    rest = f", and {more} more need{'s' if more == 1 else ''} attention" if more else ""
-    return around("", without_stop(pressing[0].body), f"{rest}; {well}.")
+    first = pressing[0].body
+    if not more:
+        return said("{first:open}; {well}.", first=first, well=well)
+    return said_of_many(
+        "{first:open}, and {number} more needs attention; {well}.",
+        "{first:open}, and {number} more need attention; {well}.",
+        more,
+        first=first,
+        well=well,
+    )

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 from django.db.models import Count, Q, QuerySet, Sum
+from django.utils.translation import gettext as _
 
 from planning.calc.said import stored
 from planning.reports.frames import currency, frame
@@ -144,7 +145,7 @@ def _gone(row: Any, parts: Parts, charged: dict[int, int]) -> tuple[Any, ...]:
 def _basis(text: str | None, sentence: dict[str, Any] | None) -> dict[str, Any]:
     """What an outlook rests on as it is stored; one of before has its text alone."""
     if text is None:
-        return stored("not worked out yet")
+        return stored(_("not worked out yet"))
     return sentence or stored(text)
 
 

@@ -8,12 +8,14 @@ from enum import Enum
 
 from planning.calc.cost import rounded
 from planning.calc.said import to_reader
+from planning.calc.translated import gettext
+from planning.calc.translated import gettext_noop as N_
 from planning.calc.units import M_PER_FT, ft_from_mm
 from shopfloor.wording.counts import count_fractional
 from shopfloor.wording.money import money_text
 
-UNKNOWN = "unknown"
-WORDS = ("measured", "entered", "planned", "unknown")
+UNKNOWN = N_("unknown")
+WORDS = (N_("measured"), N_("entered"), N_("planned"), N_("unknown"))
 
 
 class Right(Enum):
@@ -132,18 +134,20 @@ def coverage(quantities: Iterable[Quantity]) -> Evidence:
 def evidence_said(evidence: Evidence) -> str:
     """The word that carries a total, or its shares where it is mixed."""
     if isinstance(evidence, str):
-        return evidence
+        return gettext(evidence)
     shares = {word: evidence.share(word) or 0.0 for word in WORDS}
     present = [word for word in WORDS if shares[word] >= 0.005]
     if len(present) == 1:
-        return present[0]
-    return ", ".join(f"{word} {shares[word] * 100:.0f} %" for word in present) or UNKNOWN
+        return gettext(present[0])
+    return ", ".join(f"{gettext(word)} {shares[word] * 100:.0f} %" for word in present) or gettext(
+        UNKNOWN
+    )
 
 
 def say(of: Quantity, reading: Reading) -> str:
     """A quantity as its reader reads it."""
     if of.value is None:
-        return UNKNOWN
+        return gettext(UNKNOWN)
     if isinstance(of.value, str):
         return to_reader(of.value, inch=reading.inch)
     said = _number(of.value, of.unit, reading).replace("-", "−")
@@ -156,7 +160,7 @@ def remark_said(of: str | Remark, reading: Reading) -> str:
         return to_reader(of, inch=reading.inch)
     if not all(reading.may(one.right) for one in of.quantities):
         return ""
-    return of.pattern.format(*(say(one, reading) for one in of.quantities))
+    return gettext(of.pattern).format(*(say(one, reading) for one in of.quantities))
 
 
 def _number(value: float, unit: Unit, reading: Reading) -> str:

@@ -12,6 +12,7 @@ MARKS = (
     "said_in_each:1",
     "said_in_each:2",
     "said_of_many:1,2",
+    "Remark",
     "count:2,3",
     "count_fractional:2,3",
 )
