@@ -24,7 +24,7 @@ from telemetry.services import (
     feed_reread,
     push_token_issue,
 )
-from telemetry.store.mend import mendable
+from telemetry.store.reread_rejects import mendable
 
 MAX_SAMPLE_BYTES = 5 * 1024 * 1024
 _CODE = re.compile(r"[A-Za-z0-9_-]{1,40}")

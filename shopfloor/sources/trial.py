@@ -16,7 +16,7 @@ from shopfloor.wording.counts import count
 from telemetry.description import parse_description
 from telemetry.models import Feed
 from telemetry.sample import Sample, as_json
-from telemetry.store.mend import mendable
+from telemetry.store.reread_rejects import mendable
 
 SHOWN = 25
 

@@ -18,7 +18,7 @@ from telemetry.bench.intake import spread
 from telemetry.database import ensure_database
 from telemetry.models import Arc, Cursor, Event, Feed, Reject, Repeat, Rollup, Stray
 from telemetry.services import feed_register
-from telemetry.store.commit import FeedMemory, commit
+from telemetry.store import FeedMemory, News, commit
 from telemetry.worker.backfill import backfill_all
 from telemetry.worker.bulk import large_cache, pause_garbage_collection
 from telemetry.worker.storing import load_lane
@@ -78,11 +78,11 @@ class Bench:
         """Decoded and stored, not paired, from journals written beforehand."""
 
         def one(n: int, tell: Tell) -> None:
-            feed, keeper = self.feeds[n], FeedMemory()
+            feed, memory = self.feeds[n], FeedMemory()
             lane = load_lane(feed, "backfill")
             folder = Path(settings.DATA_DIR) / "journal" / feed.name / "backfill"
             for gathered in lane.gather(folder):
-                commit(feed, "backfill", gathered, keeper, pierces=True, pair=False)
+                commit([News(feed, "backfill", gathered, memory)], pair=False)
 
         with pause_garbage_collection():
             run_in_two_processes(one, [Group([n], 1) for n in range(FEEDS)], lambda amount: None)

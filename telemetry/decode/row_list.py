@@ -40,11 +40,6 @@ class Rows(Sequence[AnyRow]):
         """The rows from place `first` on."""
         return self._clipped(first, self._count)
 
-    @property
-    def packed(self) -> int:
-        """How many of the rows are arrays."""
-        return sum(len(part) for part in self.parts if isinstance(part, RowBlock))
-
     def torches(self) -> set[str]:
         """All that are named."""
         found: set[str] = set()

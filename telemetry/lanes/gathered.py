@@ -87,7 +87,6 @@ class Gathered:
     last_line_us: int | None = None
     sources: dict[tuple[str, int], dict[str, Any]] = field(default_factory=dict)
     state: dict[str, Any] = field(default_factory=dict)
-    stored: int = 0
 
     def keep_from(self, from_us: int) -> None:
         """Leaves only events of an instant or later."""
@@ -107,6 +106,15 @@ class Gathered:
             self.damages, self.lines, self.sources,
         )  # fmt: skip
         return not any(kept) and self.new_text is None and self.new_clock is None
+
+    @property
+    def uneven(self) -> bool:
+        """True where there is more than events in order behind those before."""
+        beside = (
+            self.late, self.rejects, self.gaps, self.link_gaps, self.repeats, self.damages,
+            self.sources, self.new_text, self.new_clock, self.reread,
+        )  # fmt: skip
+        return any(beside)
 
     @property
     def full(self) -> bool:

@@ -8,6 +8,7 @@ touch paired again.
 from __future__ import annotations
 
 from telemetry.lanes.gathered import Gathered
-from telemetry.store.commit import CursorMoved, commit
+from telemetry.store.commit import CursorMoved, EachAlone, commit
+from telemetry.store.news import FeedMemory, News
 
-__all__ = ["CursorMoved", "Gathered", "commit"]
+__all__ = ["CursorMoved", "EachAlone", "FeedMemory", "Gathered", "News", "commit"]

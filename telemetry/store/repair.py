@@ -7,17 +7,10 @@ from collections.abc import Iterator
 from telemetry.arcs.pairing import Arc, Pairer
 from telemetry.events import ARC_ON, Event
 from telemetry.models import Feed
-from telemetry.store.arcrows import (
-    ArcRow,
-    arc_row,
-    arcs_from,
-    last_arcs_before,
-    save_arcs,
-    save_strays,
-    stray_times,
-)
+from telemetry.store.arcs import arcs_from, last_arcs_before, put_arcs, save_strays, stray_times
+from telemetry.store.events import StoredEvent, read_events
 from telemetry.store.rollups import DueBuckets
-from telemetry.store.rows import StoredEvent, read_events
+from telemetry.store.rows import ArcRow, arc_row
 from telemetry.store.telling import tables_of, tells_pierces
 
 
@@ -96,7 +89,7 @@ def _write(
             dirty.add(stored[row.key])
     for key in gone:
         dirty.add(stored[key])
-    save_arcs(changed, gone)
+    put_arcs(changed, gone)
     old = stray_times(feed.pk, torch, *span)
     new = {event.key for event in strays}
     lost = [key for key in old if key not in new and (seen is None or key in seen)]

@@ -11,7 +11,8 @@ from django.db import connection
 
 from telemetry.decode.row_blocks import Array
 from telemetry.models import Feed, Rollup
-from telemetry.store.arcrows import ArcRow, arcs_from, last_arcs_before
+from telemetry.store.arcs import arcs_from, last_arcs_before
+from telemetry.store.rows import ArcRow
 
 BUCKET_US = 15 * 60 * 1_000_000
 _DAY = 96
@@ -80,6 +81,9 @@ class DueBuckets:
     def recompute(self, feed: Feed) -> None:
         """Writes each dirty bucket anew; a bucket without arcs goes."""
         recompute(self.stretches(feed.pk))
+        self.clear()
+
+    def clear(self) -> None:
         self._buckets.clear()
 
     def stretches(self, feed_id: int) -> list[Stretch]:

@@ -7,7 +7,7 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from telemetry.description import Description, parse_description
 from telemetry.description.versions import Versions
@@ -19,15 +19,15 @@ from telemetry.lanes.lane import LANES, Lane
 from telemetry.locks import Lock
 from telemetry.models import Arc, Cursor, Event, Feed, FeedVersion, Gap, Reject, Repeat
 from telemetry.paths import feed_folder, journal_folder, lock_path
-from telemetry.store import Gathered, commit
-from telemetry.store.asides import drop_filled
+from telemetry.store import FeedMemory, Gathered, News, commit
 from telemetry.store.before import Before, Changes, Window
 from telemetry.store.clock import retime_all
-from telemetry.store.commit import FeedMemory, torches_of
-from telemetry.store.mend import reread_rejects
+from telemetry.store.events import add_missing
+from telemetry.store.exceptions import drop_filled
 from telemetry.store.repair import repair
+from telemetry.store.reread_rejects import reread_rejects
 from telemetry.store.rollups import DueBuckets
-from telemetry.store.rows import insert_events
+from telemetry.store.uneven import torches_of
 from telemetry.worker.bulk import large_cache, pause_garbage_collection
 from telemetry.worker.storing import version_in_force, versions_of
 
@@ -94,7 +94,7 @@ def _unreadable(feed: Feed, thinned: Thinned) -> Spans:
 
 
 def _rebuild(feed: Feed, from_us: int | None, spans: Spans, thinned: Thinned) -> Rebuilt:
-    _lock(feed)
+    Feed.objects.select_for_update().get(pk=feed.pk)
     description = _description(feed)
     every = [span for some in spans.values() for span in some]
     versions = _versions(feed, every)
@@ -144,12 +144,6 @@ def _description(feed: Feed) -> Description:
     return parse_description(text, name=feed.name)
 
 
-def _lock(feed: Feed) -> None:
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute("SELECT id FROM telemetry_feed WHERE id = %s FOR UPDATE", [feed.pk])
-
-
 def _clear(feed: Feed, from_us: int | None, thinned: Thinned) -> None:
     events = Event.objects.filter(feed=feed)
     if from_us is not None:
@@ -181,11 +175,11 @@ def _replay(
         _gathered(feed, name, before.get(name), cuts, versions, thinned.lane(name))
         for name in LANES
     ]
-    keeper = FeedMemory()
+    memory = FeedMemory()
     for name, gathered in heapq.merge(*lanes, key=lambda pair: pair[1].began_us):
         if from_us is not None:
             gathered.keep_from(from_us)
-        commit(feed, name, gathered, keeper, pierces=False, pair=False)
+        commit([News(feed, name, gathered, memory)], pair=False)
     for name, row in before.items():
         if spans[name] or name in thinned.lanes:
             _put_back(row)
@@ -230,7 +224,7 @@ def _mend(feed: Feed) -> None:
     later = FeedVersion.objects.filter(feed=feed, version__gt=1).order_by("version")
     for version in later.values_list("version", flat=True):
         events = reread_rejects(feed, version)
-        insert_events(feed.pk, [row_of(event, 0, version, 0) for event in events])
+        add_missing(feed.pk, [row_of(event, 0, version, 0) for event in events])
 
 
 def _pair(feed: Feed, from_us: int | None, *, pierces: bool) -> None:

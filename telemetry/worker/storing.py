@@ -16,13 +16,13 @@ from telemetry.lanes.lane import Lane
 from telemetry.models import ClockOffset, Cursor, Event, Feed, FeedVersion, Reject
 from telemetry.paths import journal_folder
 from telemetry.selectors import clock_estimate
-from telemetry.store import CursorMoved, Gathered, commit
-from telemetry.store.commit import FeedMemory, marks_of, torches_of
-from telemetry.store.mend import mendable
+from telemetry.store import CursorMoved, FeedMemory, Gathered, News, commit
+from telemetry.store.commit import marks_of, settle
+from telemetry.store.news import is_plain
+from telemetry.store.open_arcs import OpenArcs
+from telemetry.store.reread_rejects import mendable
 from telemetry.store.rollups import DueBuckets
-from telemetry.store.settling import settle
-from telemetry.store.tail import OpenArcs
-from telemetry.store.together import MANY, News, is_plain, open_end
+from telemetry.store.uneven import torches_of
 from telemetry.worker.bulk import prefetch
 
 LIVE_KINDS = ("serial", "push")
@@ -91,12 +91,11 @@ class LaneRunner:
         self._folder = journal_folder(feed.name, name)
         marks = marks_of(feed)  # before all else is read: whoever writes meanwhile is noticed
         self.lane = load_lane(feed, name)
-        self._feed_id = feed.pk  # a model takes its time to say it
         self._clock_watch = ClockWatch(clock_estimate(feed))
         self._heard: list[tuple[int, int]] = []  # not seen by it yet: arrival and stamp
-        self._keeper = FeedMemory()
-        self._keeper.marks = marks
-        self._keeper.due = DueBuckets.listed(self.lane.due)
+        self._memory = FeedMemory()
+        self._memory.marks = marks
+        self._memory.due = DueBuckets.listed(self.lane.due)
         self.recent: Recent | None = None  # the end of the journal, where it is at hand
         self.pending: Gathered | None = None  # decoded, not committed yet
         self._source: Iterator[Gathered] | None = None
@@ -122,7 +121,7 @@ class LaneRunner:
         """From what is stored: whatever was decoded further is decoded again."""
         self._source = self.pending = None
         self.lane = load_lane(self.feed, self.lane.name)
-        self._keeper.due = DueBuckets.listed(self.lane.due)
+        self._memory.due = DueBuckets.listed(self.lane.due)
 
     def _turn(self, gathered: Gathered, version: int) -> None:
         """A new description, and all that it makes of lines refused before, or nothing of it."""
@@ -159,31 +158,20 @@ class LaneRunner:
         if self.is_done(until):
             return None
         gathered = self._next(until)
-        if gathered is None or len(gathered.events) > MANY:
-            return None
-        rows = list(gathered.events)
-        torches = {row[4] for row in rows}
-        news = News(
-            self.feed,
-            self._feed_id,
-            self.lane.name,
-            gathered,
-            rows,
-            self._keeper,
-            torches,
-        )
-        if rows and self.lane.description is not None:
-            open_end(news, pierces=self.lane.description.knows.pierces)
-        return news if is_plain(news) else None
+        news = None if gathered is None else self._news(gathered)
+        return news if news is not None and is_plain(news) else None
+
+    def _news(self, gathered: Gathered) -> News:
+        return News(self.feed, self.lane.name, gathered, self._memory)
 
     def warm_up(self) -> None:
         """Brings the feed's open end to hand before the first line comes."""
         description = self.lane.description
         if description is None:
             return
-        tail = OpenArcs(self.feed, pierces=description.knows.pierces)
-        tail.load(torches_of(self.feed) | {description.torch or ""}, self.lane.version)
-        self._keeper.tail = tail
+        open_arcs = OpenArcs(self.feed, pierces=description.knows.pierces)
+        open_arcs.load(torches_of(self.feed) | {description.torch or ""}, self.lane.version)
+        self._memory.open_arcs = open_arcs
 
     def stored(self) -> None:
         """What was next is committed."""
@@ -194,12 +182,12 @@ class LaneRunner:
     @property
     def due(self) -> bool:
         """Whether sums were left for later."""
-        return bool(self._keeper.due)
+        return bool(self._memory.due)
 
     @staticmethod
     def settle(every: Sequence[LaneRunner]) -> None:
         """Brings sums left for later up to date."""
-        settle([(one.feed, one.lane.name, one._keeper) for one in every])
+        settle([(one.feed, one.lane.name, one._memory.due) for one in every])
 
     def _next(self, until: Position | None) -> Gathered | None:
         if self.pending is None and self._source is not None:
@@ -266,4 +254,4 @@ class LaneRunner:
             self.settle([self])
 
     def _commit(self, gathered: Gathered) -> None:
-        commit(self.feed, self.lane.name, gathered, self._keeper, pierces=gathered.pierces)
+        commit([self._news(gathered)])

@@ -11,7 +11,7 @@ from django.db import Error as DatabaseError
 
 from telemetry.journal import JournalError, Position
 from telemetry.journal.disk import Disk
-from telemetry.store.together import News, commit_together
+from telemetry.store import EachAlone, News, commit
 from telemetry.worker.runner import Runner
 from telemetry.worker.storing import LaneRunner
 from telemetry.worker.trouble import AWAY
@@ -118,12 +118,15 @@ def store_together(runners: Sequence[Runner]) -> list[Runner]:
 def _committed(every: Sequence[News]) -> bool:
     """False where the rows of one of them are not taken: then each is stored by itself."""
     try:
-        return commit_together(every)
+        commit(every)
+    except EachAlone:
+        return False
     except AWAY:
         raise
     except DatabaseError as error:
         log.warning("rows are not taken, each source by itself: %s", error)
         return False
+    return True
 
 
 def _plain(

@@ -14,9 +14,9 @@ from telemetry.decode.row_list import Rows
 from telemetry.events import ARC_ON
 from telemetry.models import Feed
 from telemetry.services import feed_register
-from telemetry.store import manyarcs
-from telemetry.store.arcrows import ArcRow, arc_row
-from telemetry.store.tail import OpenArcs
+from telemetry.store import copy_form
+from telemetry.store.open_arcs import OpenArcs
+from telemetry.store.rows import ArcRow, NewArcs, arc_row
 from tests.telemetry.decode.test_columnar import plain_reader
 from tests.telemetry.table_lines import feed_text
 
@@ -62,7 +62,7 @@ def test_arrays_give_the_arcs_strays_and_state_that_single_lines_give(seed):
     assert first == next(at for at, kind in enumerate(lines.kinds.tolist()) if kind == ARC_ON)
     head = singly(many, lines.part(0, first + 1))
     arcs, strays = pairing_many.take_many(many, lines.part(first, len(lines)))
-    rows = manyarcs.NewArcs(FEED, arcs, FEED.table, 3).rows() if len(arcs) else []
+    rows = NewArcs(FEED, arcs, FEED.table, 3).rows() if len(arcs) else []
     found = (head[0] + rows, head[1] + [int(lines.seqs[first + place]) for place in strays])
     assert found == singly(one, lines)
     assert many.state() == one.state()
@@ -81,7 +81,7 @@ def test_arrays_wait_for_enough_lines_and_an_arc_to_begin_with():
 
 def copied_back(raw: bytes) -> list[ArcRow]:
     """Rows of a binary COPY of arcs by the types of the table's columns."""
-    names = [name.strip('"') for name in manyarcs.COLUMNS.split(", ")]
+    names = [name.strip('"') for name in copy_form.ARC_COLUMNS.split(", ")]
     forms = {"feed_id": "!q", "on_us": "!q", "off_us": "!q", "first_pierce_us": "!q",
              "feed_version": "!i", "clock_version": "!i", "pierces": "!i", "amps": "!d",
              "volts": "!d", "changed_us": "!q"}  # fmt: skip
@@ -115,10 +115,10 @@ def test_a_copy_of_arcs_says_what_their_rows_say(seed):
     first = pairing_many.first_start(lines)
     singly(pairer, lines.part(0, first + 1))
     arcs, _ = pairing_many.take_many(pairer, lines.part(first, 300))
-    new = manyarcs.NewArcs(FEED, arcs, FEED.table, 3)
+    new = NewArcs(FEED, arcs, FEED.table, 3)
     assert len(new.rows()) == len(new) > 3
-    assert copied_back(new.copied(77)) == new.rows()
-    assert copied_back(b"".join(manyarcs.one_copied(row, 77) for row in new.rows())) == new.rows()
+    assert copied_back(copy_form.new_arcs(new, 77)) == new.rows()
+    assert copied_back(b"".join(copy_form.arc(row, 77) for row in new.rows())) == new.rows()
 
 
 @pytest.mark.parametrize("seed", range(20))

@@ -9,6 +9,7 @@ from django.db import OperationalError, connection
 
 from telemetry.models import Arc, Cursor, Event, Rollup, Stray
 from telemetry.selectors import arcs_gone_since, feed_status
+from telemetry.store.sql import sql
 from telemetry.worker import run_once
 from telemetry.worker.backfill import backfill
 from telemetry.worker.rebuild import rebuild
@@ -179,11 +180,11 @@ def test_an_error_of_the_driver_is_the_databases_and_the_same_rows_are_tried_aga
 ):
     """Rows go over the raw driver; a fault it names must not pass for one of our own."""
 
-    def gone(feed_id, rows):
+    def gone(every, meanwhile):
         raise connection.Database.OperationalError("the server closed the connection")
 
     table = Table(tmp_path, numbered=True)
-    monkeypatch.setattr("telemetry.store.rows.insert_events", gone)
+    monkeypatch.setattr(sql(), "add_events", gone)
     with pytest.raises(OperationalError):
         table.hear(simulate(3, 60))
     assert Event.objects.count() == 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from importlib import import_module
 
 import pytest
 from django.db import OperationalError
@@ -11,7 +12,6 @@ from telemetry.feeds.base import Chunk
 from telemetry.journal import JournalError, Kind, Writer
 from telemetry.models import Cursor, Event
 from telemetry.services import feed_register
-from telemetry.store import together as store
 from telemetry.worker import together
 from telemetry.worker.rebuild import rebuild
 from telemetry.worker.runner import Runner
@@ -20,6 +20,7 @@ from tests.telemetry.faults.oracles import conserved
 from tests.telemetry.table_lines import feed_text, simulate
 
 pytestmark = pytest.mark.django_db
+store = import_module("telemetry.store.commit")
 
 
 class Table:
@@ -115,7 +116,7 @@ def test_behind_a_slow_database_all_is_stored_once_it_answers(tables, monkeypatc
         raise OperationalError("database is locked")
 
     with monkeypatch.context() as patch:
-        patch.setattr(together, "commit_together", locked)
+        patch.setattr(together, "commit", locked)
         for first in range(60, 120, 10):
             hear(tables, first, first + 10)
             with pytest.raises(OperationalError):
@@ -127,18 +128,18 @@ def test_behind_a_slow_database_all_is_stored_once_it_answers(tables, monkeypatc
 def test_an_answer_lost_after_the_commit_doubles_nothing(tables, monkeypatch):
     in_memory(tables)
     play(tables, 0, 60)
-    real = store.commit_together
+    real = store.commit
 
     def commit(every):
-        assert real(every)
+        real(every)
         for news in every:
-            news.keeper.forget()
-            news.keeper.marks = {}
+            news.memory.forget()
+            news.memory.marks = {}
         raise OperationalError("server closed the connection unexpectedly")
 
     hear(tables, 60, 100)
     with monkeypatch.context() as patch:
-        patch.setattr(together, "commit_together", commit)
+        patch.setattr(together, "commit", commit)
         with pytest.raises(OperationalError):
             turn(tables)
     play(tables, 100)
@@ -153,10 +154,10 @@ def test_a_transaction_that_fails_in_its_middle_leaves_nothing_and_is_done_again
     stored = Event.objects.count()
     real = store._moved
 
-    def moved(news, due):
+    def moved(news, due, counts):
         if news.feed.name == "t3":
             raise OperationalError("disk I/O error")
-        return real(news, due)
+        return real(news, due, counts)
 
     hear(tables, 60, 100)
     with monkeypatch.context() as patch:
@@ -239,7 +240,7 @@ def test_sums_are_brought_up_to_date_now_and_then_and_not_at_every_turn(tables, 
     finish(tables)
 
 
-def test_the_state_saved_as_text_is_the_lanes_own_and_names_the_sums_that_are_due(tables):
+def test_the_state_saved_is_the_lanes_own_and_names_the_sums_that_are_due(tables):
     in_memory(tables)
     due = set()
     for first in range(0, 300, 7):

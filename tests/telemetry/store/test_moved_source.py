@@ -9,7 +9,7 @@ from django.db.models import Sum
 
 from telemetry.models import Arc, Cursor, Event, Feed, Rollup
 from telemetry.services import feed_register
-from telemetry.store.commit import torches_of
+from telemetry.store.uneven import torches_of
 from telemetry.verify import check_feed
 from telemetry.worker import run_once
 from telemetry.worker.rebuild import rebuild

@@ -10,7 +10,7 @@ from django.db import OperationalError
 from telemetry.models import Arc, Event, Stray
 from telemetry.selectors import feed_status
 from telemetry.services import clock_correct, feed_register
-from telemetry.store.mend import mendable
+from telemetry.store.reread_rejects import mendable
 from telemetry.worker import run_once
 from telemetry.worker.backfill import backfill
 from telemetry.worker.rebuild import rebuild

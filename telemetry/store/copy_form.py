@@ -1,6 +1,6 @@
-"""Event rows in PostgreSQL's two forms of COPY. Pure.
+"""Rows of events and arcs in PostgreSQL's binary form of COPY. Pure.
 
-The binary form, of its documentation (COPY, "Binary Format"): a head; for each row the number of
+Of its documentation (COPY, "Binary Format"): a head; for each row the number of
 its fields and for each field its length in bytes (-1: null) and its bytes, numbers big-endian; at
 the end a count of -1. Plain lines are laid out by the arrays they were read by, at a quarter of the
 cost of a text for each.
@@ -17,14 +17,15 @@ import numpy as np
 
 from telemetry.decode.row_blocks import AnyRow, Array, RowBlock
 from telemetry.decode.row_list import Rows
+from telemetry.store.rows import ArcRow, NewArcs
 
-COLUMNS: Final = (
+EVENT_COLUMNS: Final = (
     "feed_id, key, at_us, seq, tie, kind, received_us, feed_version, clock_version, torch, text, "
     "stamp, number"
 )
-TEXT_COLUMNS: Final = (
-    "feed_id, key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, "
-    "feed_version, clock_version"
+ARC_COLUMNS: Final = (
+    'feed_id, "table", torch, on_us, off_us, feed_version, clock_version, changed_us, key, ended, '
+    "pierces, first_pierce_us, program, amps, volts"
 )
 _FIELDS: Final = 13
 HEAD: Final = b"PGCOPY\n\xff\r\n\0" + struct.pack("!ii", 0, 0)
@@ -34,22 +35,16 @@ _FEW: Final = 40  # lines; as many one by one cost less than laying out arrays
 _AT_ONCE: Final = 4_096  # lines laid out together: what that takes stays in the processor's cache
 
 
-def pays(rows: Rows) -> bool:
-    """Whether most of the rows are arrays."""
-    return 2 * rows.packed >= len(rows)
-
-
-def copied(feed_id: int, rows: Rows) -> Iterator[bytes]:
-    """What a COPY of COLUMNS is sent for these rows, in parts."""
-    yield HEAD
+def events(feed_id: int, rows: Rows) -> Iterator[bytes]:
+    """Rows of EVENT_COLUMNS, in parts."""
     for part in rows.parts:
         if isinstance(part, list):
-            yield _singly(feed_id, part)
+            for at in range(0, len(part), _AT_ONCE):
+                yield _singly(feed_id, part[at : at + _AT_ONCE])
         elif part.lines.torch is None or len(part.lines.named) * _FEW > len(part):
             yield _singly(feed_id, part.rows())
         else:
             yield from _mostly_together(feed_id, part)
-    yield END
 
 
 def _mostly_together(feed_id: int, stretch: RowBlock) -> Iterator[bytes]:
@@ -66,24 +61,27 @@ def _singly(feed_id: int, rows: Sequence[AnyRow]) -> bytes:
     return b"".join([_row(feed_id, row) for row in rows])
 
 
+# What has the same length in every row: feed_id to clock_version.
+_FIXED: Final = struct.Struct("!hiqi16siqiqiiihiqiiii")
+_DOUBLE: Final = struct.Struct("!id")
+
+
 def _row(feed_id: int, row: AnyRow) -> bytes:
     key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, feed, clock = row
+    fixed = _FIXED.pack(
+        _FIELDS, 8, feed_id, 16, key, 8, at_us, 8, seq, 4, tie, 2, kind, 8, received_us, 4, feed,
+        4, clock,
+    )  # fmt: skip
     return b"".join(
         (
-            struct.pack("!hiq", _FIELDS, 8, feed_id),
-            _bytes(key),
-            struct.pack("!iqiqii", 8, at_us, 8, seq, 4, tie),
-            struct.pack("!ihiqiiii", 2, kind, 8, received_us, 4, feed, 4, clock),
-            _bytes(torch.encode()),
-            _NULL if text is None else _bytes(text.encode()),
-            _bytes(stamp.encode()),
-            _NULL if number is None else struct.pack("!id", 8, number),
+            fixed, _bytes(torch.encode()), _NULL if text is None else _bytes(text.encode()),
+            _bytes(stamp.encode()), _NULL if number is None else _DOUBLE.pack(8, number),
         )
-    )
+    )  # fmt: skip
 
 
 def _bytes(value: bytes) -> bytes:
-    return struct.pack("!i", len(value)) + value
+    return len(value).to_bytes(4, "big") + value
 
 
 def _together(feed_id: int, stretch: RowBlock) -> bytes:
@@ -100,12 +98,6 @@ def _together(feed_id: int, stretch: RowBlock) -> bytes:
         Field(">f8", lines.values, np.where(np.isnan(lines.values), -1, 8)),
     ]  # fmt: skip
     return laid_out(fields, len(lines))
-
-
-def row_of_fields(fields: Sequence[bytes | None]) -> bytes:
-    """One row of these fields; None is null."""
-    sized = [_NULL if field is None else _bytes(field) for field in fields]
-    return struct.pack("!h", len(fields)) + b"".join(sized)
 
 
 class Field(NamedTuple):
@@ -164,25 +156,62 @@ def _layout(forms: tuple[str, ...]) -> np.dtype[np.void]:
     return np.dtype(fields)
 
 
-def as_text(feed_id: int, rows: Sequence[AnyRow]) -> str:
-    """Rows of TEXT_COLUMNS: tabs between, \\N for null, backslashes escaped."""
-    feed = f"{feed_id}\t\\\\x"
-    lines = [
-        f"{feed}{key.hex()}\t{at_us}\t{seq}\t{tie}\t{escaped(torch)}\t{kind}\t"
-        f"{_NO_TEXT if number is None else repr(number)}\t"
-        f"{_NO_TEXT if text is None else escaped(text)}\t{escaped(stamp)}\t{received_us}\t"
-        f"{feed_version}\t{clock_version}\n"
-        for key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, feed_version,
-        clock_version in rows
+def new_arcs(new: NewArcs, changed_us: int) -> bytes:
+    """Rows of ARC_COLUMNS."""
+    arcs, feed = new.arcs, new.feed
+    torch, table = arcs.torch.encode(), new.table.encode()
+    head = f"{feed.name}|{arcs.torch}|".encode()
+    words = np.frombuffer(b"offlost", np.uint8)
+    names = [b"" if name is None else name.encode() for name in arcs.names]
+    text = np.frombuffer(b"".join(names) or b"\0", np.uint8)
+    ends = np.cumsum([len(name) for name in names])[arcs.programs]
+    lengths = np.array([len(name) for name in names])[arcs.programs]
+    unnamed = np.array([name is None for name in arcs.names])[arcs.programs]
+    program = texts(text, ends - lengths, ends)
+    fields = [
+        Field(">i8", feed.pk), Field(f"V{len(table)}", np.void(table)),
+        Field(f"V{len(torch)}", np.void(torch)), Field(">i8", arcs.on_us),
+        Field(">i8", arcs.off_us), Field(">i4", new.feed_version), Field(">i4", 0),
+        Field(">i8", changed_us), Field(f"V{len(head) + 32}", _keys(head, arcs.keys)),
+        texts(words, np.where(arcs.lost, 3, 0), np.where(arcs.lost, 7, 3)),
+        NULL if arcs.pierces is None else Field(">i4", arcs.pierces),
+        Field(">i8", arcs.first_pierces_us, np.where(arcs.first_pierces_us < 0, -1, 8)),
+        program._replace(sizes=np.where(unnamed, -1, lengths)),
+        *(Field(">f8", means, np.where(np.isnan(means), -1, 8))
+          for means in (arcs.amps, arcs.volts)),
     ]  # fmt: skip
-    return "".join(lines)
+    return laid_out(fields, len(arcs))
 
 
-_NO_TEXT: Final = "\\N"
-_ESCAPES: Final = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
-_TO_ESCAPE: Final = frozenset("\\\t\n\r")
+def _keys(head: bytes, keys: Array) -> Array:
+    """`head` and the key in hex."""
+    raw = np.frombuffer(keys.tobytes().hex().encode(), np.uint8).reshape(-1, 32)
+    whole = np.empty((len(raw), len(head) + 32), np.uint8)
+    whole[:, : len(head)] = np.frombuffer(head, np.uint8)
+    whole[:, len(head) :] = raw
+    return whole.view(f"V{whole.shape[1]}")[:, 0]
 
 
-def escaped(text: str) -> str:
-    """A text as the text form has it."""
-    return text if _TO_ESCAPE.isdisjoint(text) else text.translate(_ESCAPES)
+def arc(row: ArcRow, changed_us: int) -> bytes:
+    """One row of ARC_COLUMNS."""
+    fields = [
+        _bigint(row.feed_id), row.table.encode(), row.torch.encode(), _bigint(row.on_us),
+        _bigint(row.off_us), _integer(row.feed_version), _integer(row.clock_version),
+        _bigint(changed_us), row.key.encode(), row.ended.encode(), _integer(row.pierces),
+        _bigint(row.first_pierce_us), None if row.program is None else row.program.encode(),
+        _double(row.amps), _double(row.volts),
+    ]  # fmt: skip
+    sized = [_NULL if field is None else _bytes(field) for field in fields]
+    return struct.pack("!h", len(fields)) + b"".join(sized)
+
+
+def _bigint(value: int | None) -> bytes | None:
+    return None if value is None else struct.pack("!q", value)
+
+
+def _integer(value: int | None) -> bytes | None:
+    return None if value is None else struct.pack("!i", value)
+
+
+def _double(value: float | None) -> bytes | None:
+    return None if value is None else struct.pack("!d", value)

@@ -15,10 +15,9 @@ from telemetry.decode.row_blocks import AnyRow, RowBlock
 from telemetry.decode.row_list import Rows
 from telemetry.events import ARC_ON
 from telemetry.models import Feed
-from telemetry.store.arcrows import ArcRow, StrayRow, arc_row, save_arcs, save_strays
-from telemetry.store.manyarcs import NewArcs, save_new
 from telemetry.store.repair import start
 from telemetry.store.rollups import DueBuckets
+from telemetry.store.rows import ArcRow, NewArcs, StrayRow, arc_row
 from telemetry.store.telling import tables_of, tells_pierces
 
 
@@ -31,15 +30,12 @@ class PairedArcs(NamedTuple):
     strays: list[StrayRow]
     many: list[NewArcs]
 
-    def save(self, feed_id: int, dirty: DueBuckets) -> None:
-        """Writes them."""
+    def mark(self, due: DueBuckets) -> None:
+        """Notes the quarter hours they burnt in."""
         for row in [*self.known, *self.new]:
-            dirty.add(row)
+            due.add(row)
         for new in self.many:
-            dirty.add_all(new.arcs.torch, new.arcs.on_us, new.arcs.off_us)
-        save_arcs(self.known)
-        save_new(self.new, self.many)
-        save_strays(feed_id, self.strays)
+            due.add_all(new.arcs.torch, new.arcs.on_us, new.arcs.off_us)
 
 
 class OpenArcs:
@@ -98,13 +94,6 @@ class OpenArcs:
     def _know(self, versions: set[int]) -> None:
         if missing := versions - self._tables.keys():
             self._tables |= tables_of(self._feed, missing)
-
-    def pair(self, rows: Rows, stream: str) -> PairedArcs:
-        """Feeds rows, in order; what they ended, opened or left over is still to be written."""
-        self.feed(rows)
-        made = self.made(stream)
-        singly = [row for arcs in made.many for row in arcs.rows()]
-        return made._replace(new=[*made.new, *singly], many=[])
 
     def feed(self, rows: Rows) -> None:
         """Takes rows, in order and all of one stream; `made` then says what came of them."""

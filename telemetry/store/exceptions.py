@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from telemetry import events as decoded
 from telemetry.lanes.gathered import Gathered
 from telemetry.models import Alarm, Feed, Gap, Reject, Repeat, SourcePosition
-from telemetry.store.rows import known_keys
+from telemetry.store.events import known_keys
 
 LONGEST_GAP_US = 7 * 86_400_000_000  # between the lines around a gap; it is not looked at beyond
 _ASTRAY = 1_000  # lines that may stand among those of a gap by time, and are none of it
