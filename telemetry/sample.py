@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 from telemetry.arcs.pairing import Arc, Pairing, pair
-from telemetry.decode.columnar import BulkDecoder
+from telemetry.decode.columnar import ColumnarDecoder
 from telemetry.decode.sample_store import SampleStore
 from telemetry.description import Description
 from telemetry.events import Batch, Gap, Reject
@@ -36,7 +36,7 @@ def decode_sample(description: Description, blocks: Iterable[bytes]) -> Sample:
         # Without times no level can be said to have stood for so long.
         line = replace(description.line, debounce_s=0.0)
         description = replace(description, line=line)
-    decoder = BulkDecoder(description)
+    decoder = ColumnarDecoder(description)
     sample = Sample()
     position = 0
     for block in blocks:

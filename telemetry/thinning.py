@@ -30,7 +30,7 @@ from telemetry.verify.beyond import Beyond
 from telemetry.verify.replay import Replayed, Stored, lasting
 from telemetry.verify.sorting import compare
 from telemetry.verify.view import one_view
-from telemetry.worker.storing import versions_of
+from telemetry.worker.lane_runner import versions_of
 
 _TAIL = 2  # segments a writer reads when it opens
 

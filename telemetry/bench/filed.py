@@ -21,7 +21,7 @@ from telemetry.services import feed_register
 from telemetry.store import FeedMemory, News, commit
 from telemetry.worker.backfill import backfill_all
 from telemetry.worker.bulk import large_cache, pause_garbage_collection
-from telemetry.worker.storing import load_lane
+from telemetry.worker.lane_runner import load_lane
 from telemetry.worker.two_processes import Group, Tell, run_in_two_processes
 
 FEEDS = 20

@@ -23,8 +23,8 @@ from telemetry.database import ensure_database
 from telemetry.models import Cursor, Event, Feed
 from telemetry.services import feed_register
 from telemetry.worker import run_until
+from telemetry.worker.lane_runner import LaneRunner
 from telemetry.worker.pace import COMMIT_S
-from telemetry.worker.storing import LaneRunner
 
 # Sends lines stamped with the moment they are sent, every 10 ms those that are due. It is a process
 # of its own so that sending does not hold up reading.

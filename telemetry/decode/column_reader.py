@@ -69,7 +69,7 @@ class About(NamedTuple):
     source: str
 
 
-class PlainReader:
+class ColumnReader:
     """Reads blocks of one feed. `make` says whether there is any for a description."""
 
     def __init__(self, description: Description) -> None:
@@ -83,7 +83,7 @@ class PlainReader:
         self._layout: list[str] = []
 
     @staticmethod
-    def make(description: Description) -> PlainReader | None:
+    def make(description: Description) -> ColumnReader | None:
         """A reader, where lines of this feed can be plain: columns with a number and a stamp."""
         line, time = description.line, description.time
         fits = (
@@ -91,7 +91,7 @@ class PlainReader:
             and len(line.separator) == 1 and line.separator in ",;|\t"
             and time.source == "line" and time.format == "iso" and description.has_seq
         )  # fmt: skip
-        return PlainReader(description) if fits else None
+        return ColumnReader(description) if fits else None
 
     def read(self, raw: bytes, layout: list[str]) -> Block:
         """A block that begins and ends with a line, its columns in the order of `layout`."""

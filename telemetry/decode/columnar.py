@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from telemetry.decode.column_reader import About, Block, PlainReader
+from telemetry.decode.column_reader import About, Block, ColumnReader
 from telemetry.decode.general import Decoder, Fragment
 from telemetry.description import Description
 from telemetry.events import Batch, Run
@@ -14,12 +14,12 @@ _SHORT = 4  # lines; likewise
 _HEADERS = 8  # that move columns in one block; after each the arrays are laid out anew
 
 
-class BulkDecoder(Decoder):
+class ColumnarDecoder(Decoder):
     """Decodes to the same events, state and all else as Decoder; gives them as `Batch.runs`."""
 
     def __init__(self, description: Description) -> None:
         super().__init__(description)
-        self._plain = PlainReader.make(description)
+        self._plain = ColumnReader.make(description)
 
     def feed_block(
         self, raw: bytes, *, position: int, arrival_us: int | None, source: str
@@ -36,7 +36,7 @@ class BulkDecoder(Decoder):
         else:
             self._lines(raw[first:last], position + first)
         self._lines(raw[last:], position + last)
-        self._outlet.let_go(self._newest_us, batch)
+        self._queue.release_due(self._newest_us, batch)
         return self._in_runs(batch)
 
     def flush(self, *, fragment: Fragment = "keep") -> Batch:
@@ -97,13 +97,13 @@ class BulkDecoder(Decoder):
         if cut:
             ends = (int(lines.seqs[0]), int(lines.seqs[cut - 1]))
             at = position + int(block.starts[first])
-            self._outlet.pass_through(batch, session, ends, int(times_us[0]), at)
+            self._queue.pass_through(batch, session, ends, int(times_us[0]), at)
             batch.runs.append(Run(batch.events, lines.part(0, cut), self._arrival_us, session))
             batch.events = []
         line = self._line + cut + 1
         about = About(session, position, line, self._arrival_us, self._source)
         for event in block.events(first + cut, last, about):
-            self._outlet.window.add(event)
+            self._queue.window.add(event)
         self._newest_us = newest_us
         self._line += last - first
         batch.lines += last - first

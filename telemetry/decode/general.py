@@ -73,7 +73,7 @@ class Decoder:
         self._splitter = LineSplitter()
         self._sequence = Sequence(window_us, timed=self._timed)
         debounce_us = round(line.debounce_s * SECOND_US)
-        self._outlet = ReleaseQueue(
+        self._queue = ReleaseQueue(
             self._sequence,
             window_us=window_us,
             timed=self._timed,
@@ -99,7 +99,7 @@ class Decoder:
         batch = self._begin(arrival_us, source)
         for line in self._splitter.feed(raw, position):
             self._take(line)
-        self._outlet.let_go(self._newest_us, batch)
+        self._queue.release_due(self._newest_us, batch)
         return batch
 
     def flush(self, *, fragment: Fragment = "keep") -> Batch:
@@ -115,13 +115,13 @@ class Decoder:
             self._try_fragment()
         elif fragment == "reject":
             self._reject_fragment()
-        self._outlet.empty(batch)
+        self._queue.release_all(batch)
         return batch
 
     @property
     def waiting(self) -> int:
         """How many events wait in the reorder window."""
-        return len(self._outlet.window)
+        return len(self._queue.window)
 
     @property
     def fragment(self) -> bytes:
@@ -135,7 +135,7 @@ class Decoder:
             "splitter": self._splitter.state(),
             "layout": self._parser.layout,
             "sequence": self._sequence.state(),
-            "outlet": self._outlet.state(),
+            "outlet": self._queue.state(),
             "occurrences": self._occurrences.state(),
             "newest_us": self._newest_us,
             "line": self._line,
@@ -150,7 +150,7 @@ class Decoder:
         decoder._splitter = LineSplitter.from_state(state["splitter"])
         decoder._parser.use_layout(state["layout"])
         decoder._sequence.restore(state["sequence"])
-        decoder._outlet.restore(state["outlet"])
+        decoder._queue.restore(state["outlet"])
         decoder._occurrences.restore(state["occurrences"])
         decoder._newest_us = state["newest_us"]
         decoder._line = state["line"]
@@ -242,7 +242,7 @@ class Decoder:
             if seq == self._sequence.next_seq and time_us >= newest_us:
                 session = self._sequence.follow(seq, time_us)
             else:
-                self._outlet.let_go(newest_us, self._batch)
+                self._queue.release_due(newest_us, self._batch)
                 session, is_duplicate = self._sequence.arrive(seq, time_us, newest_us)
         if time_us > newest_us:
             self._newest_us = time_us
@@ -262,7 +262,7 @@ class Decoder:
         except ParseError:
             if seq is not None and not is_duplicate:
                 # It came, whatever it says: what is missing before it is missing.
-                self._outlet.pass_by(session, seq, time_us, position, newest_us)
+                self._queue.reserve_refused(session, seq, time_us, position, newest_us)
             raise
         if not self._timed:
             key = position_key(self._source, position)
@@ -284,7 +284,7 @@ class Decoder:
                 raise ParseError("too late", "a level older than the reorder window")
             self._batch.late.append(event._replace(flags=flags | LATE))
         else:
-            self._outlet.window.add(event)
+            self._queue.window.add(event)
 
     def _kind(self, word: str | None) -> int:
         """The kind of a word that is not listed as it stands."""

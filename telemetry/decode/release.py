@@ -44,7 +44,7 @@ class ReleaseQueue:
         """Whether anything has not left, or not been judged as it left."""
         return bool(self.window or self._unchecked)
 
-    def let_go(self, newest_us: int, batch: Batch) -> None:
+    def release_due(self, newest_us: int, batch: Batch) -> None:
         """Release what no line within the window can come before `newest_us`.
 
         Gaps depend on which numbers have come by the time a line leaves. So this must be called
@@ -69,7 +69,9 @@ class ReleaseQueue:
         batch.gaps += [Gap(session, *run, time_us, at) for run in release(session, seqs[0])]
         release(session, seqs[-1])
 
-    def pass_by(self, session: int, seq: int, time_us: int, position: int, newest_us: int) -> None:
+    def reserve_refused(
+        self, session: int, seq: int, time_us: int, position: int, newest_us: int
+    ) -> None:
         """A refused line in its place: no event, but its number can show a gap."""
         if not self._timed or time_us >= newest_us - self._window_us:
             self.window.add(
@@ -77,7 +79,7 @@ class ReleaseQueue:
                       None, "")
             )  # fmt: skip
 
-    def empty(self, batch: Batch) -> None:
+    def release_all(self, batch: Batch) -> None:
         """Release everything, edges that wait to be proven too."""
         self._release(self.window.release(None), batch)
         self._find_gaps(len(self._unchecked), batch)

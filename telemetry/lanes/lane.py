@@ -12,7 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from telemetry.decode.columnar import BulkDecoder
+from telemetry.decode.columnar import ColumnarDecoder
 from telemetry.decode.general import Fragment
 from telemetry.decode.row_blocks import AnyRow, RowBlock
 from telemetry.description import Description, parse_description
@@ -243,7 +243,7 @@ class Lane(LaneState):
 
     def _restart(self, *, reread: bool) -> None:
         if self.description is not None:
-            self._decoder = BulkDecoder(self.description)
+            self._decoder = ColumnarDecoder(self.description)
         self._stream += 1
         self._reread = reread
         self._tie, self._rejects, self._repeats = [-1, 0], RecentCounts({}), RecentCounts({})

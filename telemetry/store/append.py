@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from telemetry.decode.row_list import Rows
-from telemetry.store.arcs import add_arcs, save_strays
+from telemetry.store.arcs import add_arcs, put_strays
 from telemetry.store.open_arcs import OpenArcs
 from telemetry.store.rollups import DueBuckets
-from telemetry.store.rows import ArcRow, NewArcs
+from telemetry.store.rows import ArcRow, NewArcs, StrayRow
 from telemetry.store.sql import sql
 
 
@@ -39,6 +39,7 @@ def append(every: Sequence[Part]) -> None:
     known: list[ArcRow] = []
     new: list[ArcRow] = []
     many: list[NewArcs] = []
+    strays: list[StrayRow] = []
     for part in every:
         if part.open_arcs is None:
             continue
@@ -47,5 +48,6 @@ def append(every: Sequence[Part]) -> None:
         known += made.known
         new += made.new
         many += made.many
-        save_strays(part.feed_id, made.strays)
+        strays += made.strays
+    put_strays(strays)
     add_arcs(known, new, many)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from django.db import connection
 
-from telemetry.events import ARC_OFF
 from telemetry.store.rows import ARC_COLUMNS, ArcRow, NewArcs, StrayRow
 from telemetry.store.sql import sql
 
@@ -65,23 +64,25 @@ def put_arcs(rows: Sequence[ArcRow], gone: Sequence[str]) -> None:
         cursor.executemany("DELETE FROM telemetry_arc WHERE key = %s", [(k,) for k in gone])
 
 
-def save_strays(feed_id: int, new: Sequence[StrayRow], gone: Iterable[str] = ()) -> None:
-    """Stores strays or moves them to another time, and drops those whose keys are `gone`."""
+def put_strays(rows: Sequence[StrayRow]) -> None:
+    """Stores strays, or moves them to another time."""
+    if not rows:
+        return
     with connection.cursor() as cursor:
-        if new:
-            cursor.executemany(
-                "INSERT INTO telemetry_stray (feed_id, torch, at_us, kind, event_key) "
-                "VALUES (%s, %s, %s, %s, %s) "
-                "ON CONFLICT (feed_id, event_key) DO UPDATE SET at_us = excluded.at_us",
-                [
-                    (feed_id, torch, at_us, "off" if kind == ARC_OFF else "pierce", key)
-                    for torch, at_us, kind, key in new
-                ],
-            )
-        if lost := [(feed_id, key) for key in gone]:
-            cursor.executemany(
-                "DELETE FROM telemetry_stray WHERE feed_id = %s AND event_key = %s", lost
-            )
+        cursor.executemany(
+            "INSERT INTO telemetry_stray (feed_id, torch, at_us, kind, event_key) "
+            "VALUES (%s, %s, %s, %s, %s) "
+            "ON CONFLICT (feed_id, event_key) DO UPDATE SET at_us = excluded.at_us",
+            rows,
+        )
+
+
+def drop_strays(feed_id: int, keys: Sequence[str]) -> None:
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            "DELETE FROM telemetry_stray WHERE feed_id = %s AND event_key = %s",
+            [(feed_id, key) for key in keys],
+        )
 
 
 def stray_times(feed_id: int, torch: str, from_us: int | None, to_us: int | None) -> dict[str, int]:

@@ -15,10 +15,10 @@ from telemetry.decode.row_blocks import AnyRow, RowBlock
 from telemetry.decode.row_list import Rows
 from telemetry.events import ARC_ON
 from telemetry.models import Feed
+from telemetry.store.by_version import tables_of, tells_pierces
 from telemetry.store.repair import start
 from telemetry.store.rollups import DueBuckets
-from telemetry.store.rows import ArcRow, NewArcs, StrayRow, arc_row
-from telemetry.store.telling import tables_of, tells_pierces
+from telemetry.store.rows import ArcRow, NewArcs, StrayRow, arc_row, stray_row
 
 
 class PairedArcs(NamedTuple):
@@ -121,7 +121,7 @@ class OpenArcs:
             self._many.append(NewArcs(self._feed, arcs, self._tables[version], version))
         for place in strays:
             [row] = rest.part(place, place + 1).rows()
-            self._strays.append((torch, row[1], row[5], row[0].hex()))
+            self._strays.append(stray_row(self._feed, torch, row[1], row[5], row[0].hex()))
         if pairer.burning is not None:
             self._versions[pairer.burning.key] = (stretch.feed_version, 0)
         self.head_us = int(rest.lines.times_us[-1])
@@ -138,7 +138,7 @@ class OpenArcs:
                 continue
             for ended, row in pairers[torch].take_all(some):
                 if ended is None:
-                    self._strays.append((torch, row[1], row[5], row[0].hex()))
+                    self._strays.append(stray_row(self._feed, torch, row[1], row[5], row[0].hex()))
                 else:
                     self._arcs.append(self._row(ended, versions.pop(ended.key)))
         self._fed |= torches - {""}

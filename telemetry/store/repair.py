@@ -7,11 +7,18 @@ from collections.abc import Iterator
 from telemetry.arcs.pairing import Arc, Pairer
 from telemetry.events import ARC_ON, Event
 from telemetry.models import Feed
-from telemetry.store.arcs import arcs_from, last_arcs_before, put_arcs, save_strays, stray_times
+from telemetry.store.arcs import (
+    arcs_from,
+    drop_strays,
+    last_arcs_before,
+    put_arcs,
+    put_strays,
+    stray_times,
+)
+from telemetry.store.by_version import tables_of, tells_pierces
 from telemetry.store.events import StoredEvent, read_events
 from telemetry.store.rollups import DueBuckets
-from telemetry.store.rows import ArcRow, arc_row
-from telemetry.store.telling import tables_of, tells_pierces
+from telemetry.store.rows import ArcRow, arc_row, stray_row
 
 
 def repair(
@@ -94,8 +101,9 @@ def _write(
     new = {event.key for event in strays}
     lost = [key for key in old if key not in new and (seen is None or key in seen)]
     # Where the clock was corrected a stray stays one at another time.
-    fresh = [(e.torch, e.time_us, e.kind, e.key) for e in strays if old.get(e.key) != e.time_us]
-    save_strays(feed.pk, fresh, lost)
+    moved = [event for event in strays if old.get(event.key) != event.time_us]
+    put_strays([stray_row(feed, torch, e.time_us, e.kind, e.key) for e in moved])
+    drop_strays(feed.pk, lost)
 
 
 def start(

@@ -10,6 +10,7 @@ from typing import Any, Final, NamedTuple
 from telemetry.arcs import pairing
 from telemetry.arcs.pairing_columns import ManyArcs
 from telemetry.decode.row_blocks import but_nan
+from telemetry.events import ARC_OFF
 from telemetry.models import Feed
 
 EVENT_COLUMNS: Final = (
@@ -87,7 +88,12 @@ class NewArcs:
         )  # fmt: skip
 
 
-StrayRow = tuple[str, int, int, str]  # torch, at_us, kind of the event, key
+StrayRow = tuple[int, str, int, str, str]  # feed_id, torch, at_us, "off" or "pierce", event's key
+
+
+def stray_row(feed: Feed, torch: str, at_us: int, kind: int, key: str) -> StrayRow:
+    """`kind` is the event's."""
+    return feed.pk, torch, at_us, "off" if kind == ARC_OFF else "pierce", key
 
 
 class CursorUpdate(NamedTuple):

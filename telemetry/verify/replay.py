@@ -20,7 +20,7 @@ from telemetry.models import ClockOffset, Cursor, Feed, Reject
 from telemetry.paths import journal_folder
 from telemetry.store.clock import clock_at
 from telemetry.verify.sorting import Row, Sorter, row
-from telemetry.worker.storing import versions_of
+from telemetry.worker.lane_runner import versions_of
 
 _PAGE = 20_000
 Mark = Callable[[tuple[Any, ...]], int]

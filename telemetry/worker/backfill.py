@@ -19,7 +19,7 @@ from telemetry.locks import Lock
 from telemetry.models import Cursor, Feed, FeedVersion, SourcePosition
 from telemetry.paths import journal_folder, lock_path
 from telemetry.worker.bulk import large_cache, pause_garbage_collection
-from telemetry.worker.storing import LaneRunner, announce
+from telemetry.worker.lane_runner import LaneRunner, announce
 from telemetry.worker.two_processes import Group, run_in_two_processes
 
 _STORE_EACH_BYTES = 4 * 1024 * 1024

@@ -19,8 +19,8 @@ from telemetry.worker.log import log_alarm
 from telemetry.worker.pace import COMMIT_S
 from telemetry.worker.packing import pack_some
 from telemetry.worker.remembered import remember_places
+from telemetry.worker.rounds import settle_some, store_together
 from telemetry.worker.runner import Runner, StartAnew
-from telemetry.worker.together import settle_some, store_together
 from telemetry.worker.trouble import AWAY
 
 if TYPE_CHECKING:

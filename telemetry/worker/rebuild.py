@@ -29,7 +29,7 @@ from telemetry.store.reread_rejects import reread_rejects
 from telemetry.store.rollups import DueBuckets
 from telemetry.store.uneven import torches_of
 from telemetry.worker.bulk import large_cache, pause_garbage_collection
-from telemetry.worker.storing import version_in_force, versions_of
+from telemetry.worker.lane_runner import version_in_force, versions_of
 
 _AROUND_US = 5_000_000  # beside the window of late lines, around what cannot be read
 

@@ -20,8 +20,8 @@ from telemetry.paths import journals_folder, lock_path
 from telemetry.worker.beats import beat
 from telemetry.worker.committing import Committing
 from telemetry.worker.log import write_back_until
+from telemetry.worker.rounds import write_together
 from telemetry.worker.runner import Runner
-from telemetry.worker.together import write_together
 from telemetry.worker.trouble import AWAY
 from telemetry.worker.turns import Turns
 
@@ -75,7 +75,7 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
         log.error("%s", error)
     turns = Turns()
     journaler = threading.Thread(target=_journal, args=(runners, turns), name="journal")
-    log_keeper = threading.Thread(target=write_back_until, args=(turns.ending,), name="log")
+    log_writer = threading.Thread(target=write_back_until, args=(turns.ending,), name="log")
     again_s = time.monotonic() + _BUSY_AGAIN_S
     try:
         for runner in runners:
@@ -84,7 +84,7 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
             if turns.ports is not None:
                 turns.ports.start()
             journaler.start()
-            log_keeper.start()
+            log_writer.start()
             Committing(runners, turns, stop).until(
                 lambda: (
                     changed()
@@ -98,8 +98,8 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
         turns.end()
         if journaler.ident is not None:
             journaler.join()
-        if log_keeper.ident is not None:
-            log_keeper.join()
+        if log_writer.ident is not None:
+            log_writer.join()
         for runner in runners:
             runner.end()
         _last_commits(runners)

@@ -16,8 +16,8 @@ from telemetry.journal.writer import clock_us
 from telemetry.locks import Lock
 from telemetry.models import Feed, FeedVersion, SourcePosition
 from telemetry.paths import journal_folder, lock_path
+from telemetry.worker.lane_runner import LaneRunner, announce, is_announced
 from telemetry.worker.remembered import recall, remember
-from telemetry.worker.storing import LaneRunner, announce, is_announced
 from telemetry.worker.trouble import Trouble
 
 log = logging.getLogger("telemetry.worker")

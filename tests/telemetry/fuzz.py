@@ -9,7 +9,7 @@ from pathlib import Path
 import atheris
 
 with atheris.instrument_imports():
-    from telemetry.decode.columnar import BulkDecoder
+    from telemetry.decode.columnar import ColumnarDecoder
     from telemetry.decode.general import Decoder
     from telemetry.description import parse_description
 
@@ -21,7 +21,7 @@ def one(data: bytes) -> None:
     """Both decoders take any bytes, and come to the same."""
     description = DESCRIPTIONS[data[0] % len(DESCRIPTIONS)] if data else DESCRIPTIONS[0]
     found = []
-    for make in (Decoder, BulkDecoder):
+    for make in (Decoder, ColumnarDecoder):
         decoder = make(description)
         lines = 0
         for at in range(1, len(data), 4096):

@@ -13,8 +13,8 @@ from telemetry.feeds.base import Chunk
 from telemetry.journal import Kind, disk, read
 from telemetry.journal.disk import Disk
 from telemetry.services import feed_register
+from telemetry.worker.rounds import write_together
 from telemetry.worker.runner import Runner
-from telemetry.worker.together import write_together
 from tests.telemetry.table_lines import feed_text
 
 MOUNTS = """\

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from telemetry.decode import columnar
-from telemetry.decode.column_reader import PlainReader
+from telemetry.decode.column_reader import ColumnReader
 from telemetry.decode.general import Decoder
 from telemetry.description import Description, parse_description
 from telemetry.events import Batch, Run
@@ -45,13 +45,13 @@ ODD_LINES = (
 )  # fmt: skip
 
 
-def plain_reader(torch: str, columns: list[str]) -> PlainReader:
+def plain_reader(torch: str, columns: list[str]) -> ColumnReader:
     """A reader of one torch's lines in UTC, in commas."""
     text = TOML.format(
         torch=f'torch = "{torch}"', separator=",", zone="UTC", window_s=0,
         columns=", ".join(f'"{column}"' for column in columns),
     )  # fmt: skip
-    reader = PlainReader.make(parse_description(text))
+    reader = ColumnReader.make(parse_description(text))
     assert reader is not None
     return reader
 
@@ -143,7 +143,7 @@ def test_runs_and_single_lines_come_to_the_same_events_state_and_asides(
     monkeypatch.setattr(columnar, "_SMALL", 1)
     description = description_of(chance)
     raw = made(description, chance, 400)
-    one, many = Decoder(description), columnar.BulkDecoder(description)
+    one, many = Decoder(description), columnar.ColumnarDecoder(description)
     at = 0
     while at < len(raw):
         block = raw[at : at + chance.choice([7, 900, 9_000, 60_000])]
@@ -154,7 +154,7 @@ def test_runs_and_single_lines_come_to_the_same_events_state_and_asides(
         assert rest(second) == rest(first)
         assert json.dumps(many.state()) == json.dumps(one.state())
         if chance.random() < 0.2:
-            many = columnar.BulkDecoder.from_state(
+            many = columnar.ColumnarDecoder.from_state(
                 description, json.loads(json.dumps(many.state()))
             )
     first, second = one.flush(fragment="take"), many.flush(fragment="take")
@@ -173,7 +173,7 @@ def test_a_header_before_each_line_of_a_long_block_is_passed_over() -> None:
             n, f"2026-03-10T06:{n // 60:02d}:{n % 60:02d}")
         for n in range(1500)
     ).encode()  # fmt: skip
-    one, many = Decoder(description), columnar.BulkDecoder(description)
+    one, many = Decoder(description), columnar.ColumnarDecoder(description)
     given = {"position": 0, "arrival_us": 1, "source": "s"}
     first, second = one.feed_block(raw, **given), many.feed_block(raw, **given)
     assert (first.lines, len(first.rejects)) == (1500, 0)
@@ -191,7 +191,7 @@ def test_plain_lines_are_in_fact_taken_by_the_run() -> None:
     raw = b"".join(
         b"%d,2026-03-10T06:%02d:%02d,PIERCE\n" % (n, n // 60, n % 60) for n in range(900)
     )
-    decoder = columnar.BulkDecoder(description)
+    decoder = columnar.ColumnarDecoder(description)
     batch = decoder.feed_block(raw, position=0, arrival_us=1, source="s")
     taken = sum(len(run.lines) for run in batch.runs if run.lines)
     # All but the first line and the two seconds that still wait in the window.
@@ -221,7 +221,7 @@ def test_hours_with_a_change_of_clocks_are_left_to_the_decoder(
 ) -> None:
     text = TOML.format(torch="", separator=",", columns='"seq", "time", "signal"', zone=zone,
                        window_s=2.0)  # fmt: skip
-    reader = PlainReader.make(parse_description(text))
+    reader = ColumnReader.make(parse_description(text))
     assert reader is not None
     block = reader.read(f"1,{hour}:00:00,PIERCE\n".encode(), ["seq", "time", "signal"])
     assert block.plain == [is_plain]

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 
-from telemetry.decode.columnar import BulkDecoder
+from telemetry.decode.columnar import ColumnarDecoder
 from telemetry.decode.general import Decoder
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
@@ -22,8 +22,8 @@ from telemetry.services import feed_register
 from telemetry.verify.feed import check_feed
 from telemetry.worker import run_once
 from telemetry.worker.backfill import backfill
+from telemetry.worker.lane_runner import LaneRunner, announce
 from telemetry.worker.rebuild import rebuild
-from telemetry.worker.storing import LaneRunner, announce
 from tests.telemetry.poll_lines import arcs_of, polled_text, simulate
 from tests.telemetry.stored import everything
 
@@ -68,7 +68,7 @@ def test_arcs_hold_the_pierces_and_the_mean_amps_that_were(seed: int, numbered: 
 
 
 @pytest.mark.parametrize("more", ["", "debounce_s = 2.5", "debounce_s = 1"])
-@pytest.mark.parametrize("decoder", [Decoder, BulkDecoder])
+@pytest.mark.parametrize("decoder", [Decoder, ColumnarDecoder])
 def test_any_split_any_restart_and_any_decoder_give_the_same(decoder: type, more: str) -> None:
     raw = bytes_of(simulate(3, 120))
     text = polled_text(more=more)

@@ -11,7 +11,7 @@ import pytest
 from django.db import OperationalError
 
 from telemetry.services import feed_register
-from telemetry.worker import run_once, storing
+from telemetry.worker import lane_runner, run_once
 from tests.processes import manage, manage_json
 from tests.telemetry.faults.oracles import SAME, alive, conserved
 from tests.telemetry.feeds.test_csv_file import rows
@@ -29,7 +29,7 @@ def test_08_a_commit_whose_answer_is_lost_is_replayed_without_a_double(
     path = tmp_path / "t.csv"
     path.write_text("".join(x.text(numbered=True) + "\n" for x in simulate(which, 200)))
     feed = feed_register(name="t", text=feed_text(path), by="test")
-    real, calls = storing.commit, []
+    real, calls = lane_runner.commit, []
 
     def commit(*args, **more):
         real(*args, **more)
@@ -37,7 +37,7 @@ def test_08_a_commit_whose_answer_is_lost_is_replayed_without_a_double(
         if len(calls) == which:
             raise OperationalError("server closed the connection unexpectedly")
 
-    monkeypatch.setattr(storing, "commit", commit)
+    monkeypatch.setattr(lane_runner, "commit", commit)
     lost = 0
     for _ in range(5):
         with contextlib.suppress(OperationalError):
@@ -57,7 +57,7 @@ def test_08_the_same_storing_goes_on_by_itself(tmp_path, monkeypatch, db):
     path = tmp_path / "t.csv"
     path.write_text(rows(1, 50))
     feed = feed_register(name="t", text=feed_text(path), by="test")
-    real, lost = storing.commit, [True]
+    real, lost = lane_runner.commit, [True]
 
     def commit(*args, **more):
         real(*args, **more)
@@ -69,8 +69,8 @@ def test_08_the_same_storing_goes_on_by_itself(tmp_path, monkeypatch, db):
     conserved(feed, path.read_bytes())
     with path.open("a") as file:
         file.write(rows(51, 90))
-    monkeypatch.setattr(storing, "commit", commit)
-    real_step = storing.LaneRunner.step
+    monkeypatch.setattr(lane_runner, "commit", commit)
+    real_step = lane_runner.LaneRunner.step
 
     def step(self, until=None):
         try:
@@ -78,7 +78,7 @@ def test_08_the_same_storing_goes_on_by_itself(tmp_path, monkeypatch, db):
         except OperationalError:
             return True  # as the worker does: the same step again
 
-    monkeypatch.setattr(storing.LaneRunner, "step", step)
+    monkeypatch.setattr(lane_runner.LaneRunner, "step", step)
     run_once([feed])
     assert not lost
     conserved(feed, path.read_bytes())

@@ -7,7 +7,7 @@ import struct
 
 import pytest
 
-from telemetry.decode.columnar import BulkDecoder
+from telemetry.decode.columnar import ColumnarDecoder
 from telemetry.decode.row_blocks import RowBlock
 from telemetry.decode.row_list import Rows
 from telemetry.events import PROGRAM, SAMPLE_A
@@ -63,7 +63,7 @@ def spelt_out(fields: tuple) -> tuple:
 def decoded(chance: random.Random, count: int) -> Rows:
     """Rows of made-up lines, as a lane gathers them."""
     description = description_of(chance)
-    decoder = BulkDecoder(description)
+    decoder = ColumnarDecoder(description)
     batch = decoder.feed_block(
         made(description, chance, count), position=0, arrival_us=5, source="made"
     )

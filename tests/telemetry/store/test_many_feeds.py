@@ -12,10 +12,10 @@ from telemetry.feeds.base import Chunk
 from telemetry.journal import JournalError, Kind, Writer
 from telemetry.models import Cursor, Event
 from telemetry.services import feed_register
-from telemetry.worker import together
+from telemetry.worker import rounds
+from telemetry.worker.lane_runner import LaneRunner
 from telemetry.worker.rebuild import rebuild
 from telemetry.worker.runner import Runner
-from telemetry.worker.storing import LaneRunner
 from tests.telemetry.faults.oracles import conserved
 from tests.telemetry.table_lines import feed_text, simulate
 
@@ -51,8 +51,8 @@ def tables():
 
 def turn(tables) -> list[Runner]:
     runners = [table.runner for table in tables]
-    together.write_together(runners)
-    return together.store_together(runners)
+    rounds.write_together(runners)
+    return rounds.store_together(runners)
 
 
 def finish(tables) -> None:
@@ -116,7 +116,7 @@ def test_behind_a_slow_database_all_is_stored_once_it_answers(tables, monkeypatc
         raise OperationalError("database is locked")
 
     with monkeypatch.context() as patch:
-        patch.setattr(together, "commit", locked)
+        patch.setattr(rounds, "commit", locked)
         for first in range(60, 120, 10):
             hear(tables, first, first + 10)
             with pytest.raises(OperationalError):
@@ -139,7 +139,7 @@ def test_an_answer_lost_after_the_commit_doubles_nothing(tables, monkeypatch):
 
     hear(tables, 60, 100)
     with monkeypatch.context() as patch:
-        patch.setattr(together, "commit", commit)
+        patch.setattr(rounds, "commit", commit)
         with pytest.raises(OperationalError):
             turn(tables)
     play(tables, 100)
@@ -219,7 +219,7 @@ def test_one_journal_that_fails_is_noted_and_the_others_are_written(tables, monk
 
 def test_sums_are_brought_up_to_date_now_and_then_and_not_at_every_turn(tables, monkeypatch):
     in_memory(tables)
-    monkeypatch.setattr(together, "_SETTLE_S", 1.0)
+    monkeypatch.setattr(rounds, "_SETTLE_S", 1.0)
     now, settled = [1000.0], []
     real = LaneRunner.settle
 
@@ -227,13 +227,13 @@ def test_sums_are_brought_up_to_date_now_and_then_and_not_at_every_turn(tables, 
         settled.append(len(every))
         real(every)
 
-    monkeypatch.setattr(together.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(rounds.time, "monotonic", lambda: now[0])
     monkeypatch.setattr(LaneRunner, "settle", staticmethod(settle))
     for first in range(0, 300, 6):
         hear(tables, first, first + 6)
         for runner in turn(tables):
             runner.storing.drain(runner.writer.durable)
-        together.settle_some([table.runner for table in tables])
+        rounds.settle_some([table.runner for table in tables])
         now[0] += 0.05
     # 50 turns of 50 ms: each feed's sums at 0 s, 1 s and 2 s.
     assert len(tables) * 2 <= sum(settled) - len(tables) <= len(tables) * 3

@@ -21,8 +21,8 @@ from telemetry.models import Arc, Cursor, Event, Reject
 from telemetry.paths import journal_folder, lock_path
 from telemetry.services import feed_register
 from telemetry.worker import run_once
+from telemetry.worker.lane_runner import LaneRunner, announce
 from telemetry.worker.rebuild import rebuild
-from telemetry.worker.storing import LaneRunner, announce
 from tests.processes import ROOT
 from tests.telemetry.stored import Table, everything, stored_arcs
 from tests.telemetry.table_lines import arcs_of, feed_text, simulate

@@ -12,8 +12,8 @@ from django.db import Error as DatabaseError
 from telemetry.journal import JournalError, Position
 from telemetry.journal.disk import Disk
 from telemetry.store import EachAlone, News, commit
+from telemetry.worker.lane_runner import LaneRunner
 from telemetry.worker.runner import Runner
-from telemetry.worker.storing import LaneRunner
 from telemetry.worker.trouble import AWAY
 
 log = logging.getLogger("telemetry.worker")
