@@ -29,13 +29,12 @@ class CursorMoved(Exception):
 
 
 class EachAlone(Exception):
-    """News of several feeds that cannot be stored together: somebody else wrote, or a row was
-    there already."""
+    """Plain news that cannot be stored as such: somebody else wrote, or a row was there."""
 
 
 def commit(every: Sequence[News], *, pair: bool = True) -> None:
-    """Stores news of one feed, or plain news of several. Raises CursorMoved (of one), EachAlone (of
-    several) or the database's error, with nothing stored.
+    """Stores plain news of any number of feeds, or other news of one. Raises EachAlone (of plain
+    news), CursorMoved (of other) or the database's error, with nothing stored.
 
     `pair` False leaves arcs for later: a rebuild pairs everything once, at its end.
     """
@@ -59,13 +58,13 @@ def _store(every: Sequence[News], now_us: int, *, pair: bool) -> list[DueBuckets
     dues = [DueBuckets() for _ in every]
     for news, due in zip(every, dues, strict=True):
         due.take_over(news.memory.due)
-    if len(every) == 1:
+    if every[0].plain:
+        counts = _store_plain(every, dues, marks)
+    else:
         [news], [due] = every, dues
         _begin_one(news, marks.get(news.feed.pk, {}))
         counts = [store_uneven(news, due, pair=pair)]
         due.recompute(news.feed)
-    else:
-        counts = _store_together(every, dues, marks)
     moved = [_moved(*each) for each in zip(every, dues, counts, strict=True)]
     sql().move_cursors(moved, now_us)
     return dues
@@ -83,7 +82,7 @@ def _begin_one(news: News, marks: Marks) -> None:
         raise CursorMoved(f"{news.feed.name}/{news.lane}: {stands}, not {start}")
 
 
-def _store_together(
+def _store_plain(
     every: Sequence[News], dues: Sequence[DueBuckets], marks: dict[int, Marks]
 ) -> list[Counts]:
     parts = []

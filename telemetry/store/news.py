@@ -28,10 +28,13 @@ class FeedMemory:
 
 
 class News(NamedTuple):
+    """`plain`: as `is_plain` found, so that it can be stored together with others."""
+
     feed: Feed
     lane: str
     gathered: Gathered
     memory: FeedMemory
+    plain: bool = False
 
 
 def is_plain(news: News) -> bool:

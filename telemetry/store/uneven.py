@@ -73,7 +73,7 @@ class _Events:
     """Events of one feed on their way into the table."""
 
     def __init__(self, news: News, due: DueBuckets, *, pair: bool) -> None:
-        self._feed, _, self._gathered, self._memory = news
+        self._feed, _, self._gathered, self._memory, _ = news
         self._due, self._pair = due, pair
 
     def store(self) -> tuple[Counts, Spans]:

@@ -159,7 +159,7 @@ class LaneRunner:
             return None
         gathered = self._next(until)
         news = None if gathered is None else self._news(gathered)
-        return news if news is not None and is_plain(news) else None
+        return news._replace(plain=True) if news is not None and is_plain(news) else None
 
     def _news(self, gathered: Gathered) -> News:
         return News(self.feed, self.lane.name, gathered, self._memory)

@@ -179,6 +179,19 @@ def test_a_feed_somebody_else_wrote_to_sends_each_to_its_own_commit(tables):
     finish(tables)
 
 
+def test_one_feed_alone_goes_the_same_way_as_many(tables):
+    one = tables[:1]
+    in_memory(one)
+    assert not any(play(one, 0, 60)[1:])
+    assert one[0].runner.storing.due  # its sums are left for later
+    Cursor.objects.filter(feed=one[0].feed).update(changed_us=1)
+    hear(one, 60, 100)
+    assert turn(one) == [one[0].runner]  # somebody else wrote: to be stored by itself
+    one[0].runner.storing.drain(one[0].runner.writer.durable)
+    assert not any(play(one, 100))
+    finish(one)
+
+
 def test_a_refused_line_is_left_to_its_own_feed_and_holds_up_no_other(tables):
     in_memory(tables)
     play(tables, 0, 60)
