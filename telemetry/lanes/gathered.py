@@ -27,6 +27,14 @@ class Clock:
         return self.from_us is None or raw_us >= self.from_us
 
 
+def clock_at(clocks: list[Clock], raw_us: int, arrival_us: int) -> Clock:
+    """The offset in force for a raw stamp: of those that reach it, the latest version."""
+    for clock in reversed(clocks):
+        if clock.reaches(raw_us, arrival_us):
+            return clock
+    return Clock()
+
+
 class Row(NamedTuple):
     """An event as its table holds it, but for the feed. `seq` is -1 where the source numbers no
     lines; `tie` orders lines of one instant that have no number."""

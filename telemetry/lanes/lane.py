@@ -20,10 +20,9 @@ from telemetry.description.versions import Versions
 from telemetry.events import Batch, Event, Reject
 from telemetry.journal import Damage, Kind, Position, Recent, Record, read
 from telemetry.journal.judge import came_us
-from telemetry.lanes.gathered import Clock, Gathered, row_of
+from telemetry.lanes.gathered import Clock, Gathered, clock_at, row_of
 from telemetry.lanes.recent_counts import RecentCounts
 from telemetry.lanes.state import LaneState
-from telemetry.store.clock import clock_at
 
 LANES = ("live", "backfill")
 _TURNS = (Kind.VERSION, Kind.CLOCK, Kind.OPENED)

@@ -8,14 +8,6 @@ from telemetry.lanes.gathered import Clock
 from telemetry.models import ClockOffset, Feed
 
 
-def clock_at(clocks: list[Clock], raw_us: int, arrival_us: int) -> Clock:
-    """The offset in force for a raw stamp: of those that reach it, the latest version."""
-    for clock in reversed(clocks):
-        if clock.reaches(raw_us, arrival_us):
-            return clock
-    return Clock()
-
-
 def retime_all(feed: Feed, upto: Clock | None = None) -> int:
     """Applies every clock version (to `upto`) to events that older ones timed; how many moved."""
     rows = ClockOffset.objects.filter(feed=feed, version__gt=0).order_by("version")

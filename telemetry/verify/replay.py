@@ -14,11 +14,10 @@ from telemetry.decode.lines import KEEP_BYTES
 from telemetry.decode.row_blocks import AnyRow
 from telemetry.description import Description
 from telemetry.journal import Position
-from telemetry.lanes.gathered import Clock, Gathered
+from telemetry.lanes.gathered import Clock, Gathered, clock_at
 from telemetry.lanes.lane import Lane
 from telemetry.models import ClockOffset, Cursor, Feed, Reject
 from telemetry.paths import journal_folder
-from telemetry.store.clock import clock_at
 from telemetry.verify.sorting import Row, Sorter, row
 from telemetry.worker.lane_runner import versions_of
 
