@@ -14,20 +14,28 @@ from telemetry.read_once import once
 Row = TypeVar("Row", bound=Model)
 
 
-def counted(rows: QuerySet[Row], at: str = "on_us") -> QuerySet[Row]:
+def counted(
+    rows: QuerySet[Row], at: str = "on_us", *, heard_at: str | None = None
+) -> QuerySet[Row]:
     """Of rows that belong to a feed (arcs, quarter hours, gaps) those that count; `at` is their
     column of time, microseconds UTC. A source that never took over from another counts always or
-    never."""
-    spans = [(row.feed_id, row.from_us, row.until_us) for row in once(_spans)]
+    never. `heard_at` keeps to a table, for rows that do not name theirs: a source can have moved.
+    """
+    spans = once(_spans)
+    always = Q(feed__master=True)
+    if heard_at is not None:
+        always &= Q(feed__table=heard_at)
     if not spans:
-        return rows.filter(feed__master=True)
-    wanted = Q(feed__master=True) & ~Q(feed__in={feed for feed, _, _ in spans})
-    for feed, from_us, until_us in spans:
-        own = Q(feed=feed)
-        if from_us is not None:
-            own &= Q(**{f"{at}__gte": from_us})
-        if until_us is not None:
-            own &= Q(**{f"{at}__lt": until_us})
+        return rows.filter(always)
+    wanted = always & ~Q(feed__in={span.feed_id for span in spans})
+    for span in spans:
+        if heard_at not in (None, span.table):
+            continue
+        own = Q(feed=span.feed_id)
+        if span.from_us is not None:
+            own &= Q(**{f"{at}__gte": span.from_us})
+        if span.until_us is not None:
+            own &= Q(**{f"{at}__lt": span.until_us})
         wanted |= own
     return rows.filter(wanted)
 

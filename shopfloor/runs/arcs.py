@@ -80,7 +80,8 @@ def table_listens(table: Table) -> bool:
 
 def first_missing_us(table: Table, since_us: int) -> int | None:
     """When the first line of the table's sources since then went missing; None where none did."""
-    gaps = counted(Gap.objects.filter(feed__table=table.code, at_us__gte=since_us), at="at_us")
+    since = Gap.objects.filter(at_us__gte=since_us)
+    gaps = counted(since, at="at_us", heard_at=table.code)
     return gaps.order_by("at_us").values_list("at_us", flat=True).first()
 
 

@@ -8,7 +8,7 @@ import pytest
 from django.apps import apps
 
 from telemetry.counted import counted, counted_spans, feed_set_master, spans_at
-from telemetry.models import Arc, CountedSpan, Feed
+from telemetry.models import Arc, CountedSpan, Feed, Gap
 from telemetry.services import feed_register
 from tests.telemetry.table_lines import feed_text
 
@@ -52,6 +52,21 @@ def test_a_new_source_of_another_torch_counts_from_the_beginning() -> None:
     assert not CountedSpan.objects.filter(feed=new).exists()
     assert not source("e", "T1", "2").master
     assert not CountedSpan.objects.filter(feed__name="e").exists()
+
+
+def test_lines_that_went_missing_before_a_move_are_of_the_first_table() -> None:
+    moved = source("a", "T1", "1")
+    Gap.objects.create(feed=moved, key="before", kind="seq", at_us=1000)
+    moved = source("a", "T2", "1")
+    [_, span] = counted_spans([moved])[moved.pk]
+    Gap.objects.create(feed=moved, key="behind", kind="seq", at_us=span.from_us)
+    Gap.objects.create(feed=source("b", "T3", "1"), key="other", kind="seq", at_us=1000)
+
+    def gaps(table: str) -> list[str]:
+        rows = counted(Gap.objects.all(), at="at_us", heard_at=table)
+        return list(rows.values_list("key", flat=True))
+
+    assert [gaps(table) for table in ("T1", "T2", "T3")] == [["before"], ["behind"], ["other"]]
 
 
 def test_counting_from_a_day_on_takes_it_from_sources_that_have_left() -> None:
