@@ -14,6 +14,7 @@ from dash import Dash, Input, Output, dcc, html
 
 from dashboards import theme
 from dashboards.access import Reader, reader_of
+from dashboards.pages import marks
 from dashboards.shell import current_request
 from dashboards.theme import CONFIG, LIGHT, Palette
 from shopfloor.files.export import Sheet
@@ -181,7 +182,7 @@ def ledger(
         html.Th(column.head, className="num" if column.num else "", scope="col")
         for column in columns
     ]
-    body = [html.Tr(_cells(line, columns), className=line.kind) for line in lines]
+    body: list[Component] = [marks.Tr(_cells(line, columns), className=line.kind) for line in lines]
     inside: list[Component] = [html.Caption(caption)] if caption else []
     inside += [html.Thead(html.Tr(heads)), html.Tbody(body)]
     return html.Div(
@@ -231,14 +232,14 @@ def _cells(line: Line, columns: Sequence[Column]) -> list[Component]:
         kinds = [("num", column.num), ("pencil", column.pencil), ("off", entry.off)]
         inside: Component = entry.text
         if entry.url:
-            inside = html.A(entry.text, href=entry.url, className="opens")
+            inside = marks.A(entry.text, className="opens", href=entry.url)
         elif entry.unknown or entry.text == theme.UNKNOWN:
-            inside = html.Span(entry.text, className="unknown")
+            inside = marks.Span(entry.text, className="unknown")
         sort: dict[str, Any] = {}
         if isinstance(entry.text, Typed):
             sort = {"data-sort": machine(entry.text.value)}
         found.append(
-            html.Td(
+            marks.Td(
                 inside,
                 **sort,
                 className=" ".join(word for word, on in kinds if on),
