@@ -12,7 +12,7 @@ from django.urls import reverse
 from dashboards import data, theme
 from dashboards.figures.days import HEIGHT_PX, days_figure
 from dashboards.ledgers import balance as ledgers
-from dashboards.pages import parts
+from dashboards.pages import marks, parts
 from dashboards.pages.balance_sets import sets_table
 from dashboards.pages.parts import Column, Component, Line, PageReader
 from shopfloor.chart.duties import CODES, DUTIES, SQUARE, UNKNOWN, duty_word
@@ -196,7 +196,7 @@ def _nest(nest: str, span: int, table: str) -> list[Component]:
     """The nest asked for, else the newest, under a plain form: a name or a piece of it is typed,
     the newest are offered. It works by keyboard and by ear, and its address can be kept."""
     chosen = data.nest_asked_for(nest)
-    options = [html.Option(value=name) for name in data.nests_offered()]
+    options: list[Component] = [marks.Option(None, value=name) for name in data.nests_offered()]
     kept = {"days": str(span), "table": table}
     hidden = [
         dcc.Input(type="hidden", name=name, value=value) for name, value in kept.items() if value

@@ -21,6 +21,9 @@ class Mark:
 class A(Mark): ...
 
 
+class Option(Mark): ...
+
+
 class Span(Mark): ...
 
 

@@ -35,8 +35,11 @@ class Queued:
     jobs: tuple[str, ...]
 
 
-def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> list[Queued]:
-    """Waiting items in their order, in four queries; one more where a plan has a problem."""
+def queue_plans(
+    *, tables: Sequence[int] | None = None, arcs: bool = False, jobs: bool = True
+) -> list[Queued]:
+    """Waiting items in their order, in four queries; one more where a plan has a problem. Without
+    `jobs` neither these are named nor when the first of them is due."""
     items = waiting_items().select_related("nest__wear_set")
     if tables is not None:
         items = items.filter(table__in=tables)
@@ -61,7 +64,7 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
         )
     }
     why = _problems(plans.values())
-    jobs, due = _jobs(revisions)
+    named, due = _jobs(revisions if jobs else [])
     found = []
     for row in rows:
         revision = newest.get(row.nest_id)
@@ -81,7 +84,7 @@ def queue_plans(*, tables: Sequence[int] | None = None, arcs: bool = False) -> l
                 total_s=(plan.total_s or 0.0) + (plan.load_s or 0.0) if plan and known else None,
                 arcs_s=tuple(plan.arcs_s) if plan and arcs and known else (),
                 why=why[plan.pk] if plan else _("no plan yet"),
-                jobs=jobs.get(revision or 0, ()),
+                jobs=named.get(revision or 0, ()),
             )
         )
     return found

@@ -61,13 +61,12 @@ def duties_fitted(asked: Sequence[tuple[int, datetime]]) -> list[str]:
     found: list[str] = []
     for begin in range(0, len(asked), MOST_ASKED):
         some = asked[begin : begin + MOST_ASKED]
-        wanted = Q()
-        for torch, at in some:
-            wanted |= Q(torch=torch, fitted_at__lte=at) & (
-                Q(removed_at=None) | Q(removed_at__gt=at)
-            )
+        first, last = min(at for _, at in some), max(at for _, at in some)
+        inside_then = Q(removed_at=None) | Q(removed_at__gt=first)
         stays = list(
-            Fitting.objects.filter(wanted)
+            Fitting.objects.filter(
+                inside_then, torch__in={torch for torch, _ in some}, fitted_at__lte=last
+            )
             .order_by("piece__part__kind")
             .values_list(
                 "torch", "fitted_at", "removed_at",
