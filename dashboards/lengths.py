@@ -15,13 +15,13 @@ def thick(mm: float, *, inch: bool) -> str:
     return typed(f"{mm:g} mm", mm, "mm")
 
 
-def fine(mm: float, *, inch: bool) -> str:
+def depth(mm: float, *, inch: bool) -> str:
     """A pit or a slope, without its unit: hundredths of a mm, tenths of a thousandth of an inch."""
     return f"{in_from_mm(mm):.4f}" if inch else f"{mm:.2f}"
 
 
-def fine_said(mm: float, *, inch: bool) -> str:
-    return f"{fine(mm, inch=inch)} {unit(inch=inch)}"
+def depth_said(mm: float, *, inch: bool) -> str:
+    return f"{depth(mm, inch=inch)} {unit(inch=inch)}"
 
 
 def unit(*, inch: bool) -> str:

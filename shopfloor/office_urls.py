@@ -35,6 +35,7 @@ from shopfloor.sources.office import push_intake as intake
 from shopfloor.stock.office import correct as sheet_correct
 from shopfloor.stock.office import remnants, stock
 from shopfloor.verify import office as verification
+from shopfloor.wear import office as wear
 from shopfloor.web import help_pages as helping
 
 urlpatterns = [
@@ -106,7 +107,7 @@ urlpatterns = [
     path("nests/prices/", price_lists.bring, name="prices_bring"),
     path("nests/sets/", sets.sets, name="sets"),
     path("nests/sets/<bigint:pk>/", sets.one_set, name="set"),
-    path("nests/sets/<bigint:pk>/tray/", sets.make_tray, name="tray_make"),
+    path("nests/sets/<bigint:pk>/tray/", wear.make_tray, name="tray_make"),
     path("nests/materials/", sets.materials, name="materials"),
     path("nests/rates/", rates.rates, name="rates"),
     path("nests/rates/hour/", machine_hour.machine_hour, name="machine_hour"),

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 
-from dashboards.lengths import fine_said, thick
+from dashboards.lengths import depth_said, thick
 from planning.calc.units import MM_PER_IN, in_from_mm
 from shopfloor.svg.strip import Svg
 
@@ -60,7 +60,7 @@ def pit_figure(chart: PitChart, width: int = 478, height: int = 420) -> Svg:
     ]
     if chart.now:
         last = chart.now[-1]
-        words = fine_said(last.pit_mm, inch=chart.inch)
+        words = depth_said(last.pit_mm, inch=chart.inch)
         words += f", {last.label}" if last.label else ""
         end = x(last.starts) > (left + right) / 2
         lift = 18 if y(last.pit_mm) < top + 24 else -8
@@ -82,7 +82,7 @@ def said(chart: PitChart) -> str:
     if not chart.now:
         return "No pit was measured on this electrode."
     last = chart.now[-1]
-    pit, limit = fine_said(last.pit_mm, inch=chart.inch), thick(chart.limit_mm, inch=chart.inch)
+    pit, limit = depth_said(last.pit_mm, inch=chart.inch), thick(chart.limit_mm, inch=chart.inch)
     words = f"Pit {pit} after {last.starts} starts; limit {limit}"
     if chart.left is not None:
         words += f"; about {chart.left} starts left"

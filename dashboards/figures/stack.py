@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from dashboards import theme
 from dashboards.ledgers.wear import PieceRow
-from dashboards.lengths import fine_said
+from dashboards.lengths import depth_said
 from shopfloor.svg.strip import Svg
 
 # Our own elevation of five kinds of part, about x = 0, y downwards: outline, details, height, half
@@ -146,5 +146,5 @@ def age_words(piece: PieceRow) -> str:
     if piece.fitted_at is not None:
         here = timezone.localtime(piece.fitted_at)
         said.append(f"fitted {here.day} {here:%b}")
-    pit = "" if piece.pit_mm is None else f"; pit {fine_said(piece.pit_mm, inch=piece.inch)}"
+    pit = "" if piece.pit_mm is None else f"; pit {depth_said(piece.pit_mm, inch=piece.inch)}"
     return ", ".join(said) + pit

@@ -60,7 +60,7 @@ def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime, inch: bool) -
         bench=theme.UNKNOWN if route.bench_min is None else theme.minutes(route.bench_min),
         wear=theme.money(wear, digits),
         cost=theme.money(row.cost_minor, digits),
-        u=theme.UNKNOWN if route.u.u_mm is None else lengths.fine(route.u.u_mm, inch=inch),
+        u=theme.UNKNOWN if route.u.u_mm is None else lengths.depth(route.u.u_mm, inch=inch),
         u_range=_ends(route.u, inch),
         u_from=_from(route.u),
         stands="; ".join(
@@ -76,7 +76,7 @@ def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime, inch: bool) -
 def _ends(u: PredictedU, inch: bool) -> str:
     if u.low_mm is None or u.high_mm is None:
         return theme.UNKNOWN
-    return f"{lengths.fine(u.low_mm, inch=inch)}–{lengths.fine(u.high_mm, inch=inch)}"
+    return f"{lengths.depth(u.low_mm, inch=inch)}–{lengths.depth(u.high_mm, inch=inch)}"
 
 
 def _from(u: PredictedU) -> str:

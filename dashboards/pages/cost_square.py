@@ -100,7 +100,8 @@ def _tenths(found: Squareness, sign: str, digits: int, reader: Reader) -> Compon
                 f"{row['material']} {lengths.thick(row['thickness_mm'], inch=reader.inch)}",
                 f"{row['fine_set']}, {row['fast_set']}",
                 ", ".join(
-                    lengths.fine(row[name], inch=reader.inch) for name in ("fine_u_mm", "fast_u_mm")
+                    lengths.depth(row[name], inch=reader.inch)
+                    for name in ("fine_u_mm", "fast_u_mm")
                 ),
                 _each(row["per_m_minor"], digits, feet),
                 _each(row["per_tenth_minor"], digits, feet * step),

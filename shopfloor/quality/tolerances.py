@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from planning.calc.tolerance import SIZES_MM, LimitDeviation, limit_deviation
 from shopfloor.models import Check
-from shopfloor.wording.lengths import fine, size
+from shopfloor.wording.lengths import depth, size
 
 CLASSES: Final = (1, 2)
 
@@ -41,7 +41,7 @@ def allowed_words(allowed: LimitDeviation | None, user: Any) -> str:
     """± 0.25 mm"""
     if allowed is None:
         return _("unknown")
-    said = f"± {fine(allowed.mm, user)}"
+    said = f"± {depth(allowed.mm, user)}"
     if allowed.sure == "read":
         return said
     return _("%(said)s (from memory)") % {"said": said}
@@ -66,8 +66,8 @@ def size_verdict(check: Check, user: Any) -> str:
         allowed_words(limit_deviation(nominal_mm, thickness_mm, each), user) for each in CLASSES
     )
     return _("%(size)s is %(off)s off. ISO 9013 allows %(one)s in class 1, %(two)s in class 2.") % {
-        "size": fine(nominal_mm, user),
-        "off": f"{'−' if off_mm < 0 else '+'}{fine(abs(off_mm), user)}",
+        "size": depth(nominal_mm, user),
+        "off": f"{'−' if off_mm < 0 else '+'}{depth(abs(off_mm), user)}",
         "one": one,
         "two": two,
     }

@@ -20,18 +20,11 @@ def size(mm: float | None, user: Any = None) -> str | SafeString:
     return f"{mm:.0f} mm" if mm >= 100 else f"{mm:g} mm"
 
 
-def fine(mm: float | None, user: Any = None) -> str | SafeString:
+def depth(mm: float | None, user: Any = None) -> str | SafeString:
     """A length measured to hundredths of a mm, or to tenths of a thousandth of an inch."""
     if mm is None:
         return "–"
     return f"{in_from_mm(mm):.4f} in" if reads_inches(user) else f"{mm:.2f} mm"
-
-
-def fine_figure(mm: float | None, user: Any = None) -> str:
-    """A small length without its unit, for a column that names it; "?" where it is unknown."""
-    if mm is None:
-        return "?"
-    return f"{in_from_mm(mm):.3f}" if reads_inches(user) else f"{mm:.2f}".rstrip("0").rstrip(".")
 
 
 def place(mm: float | None, user: Any = None) -> str | SafeString:
@@ -42,8 +35,8 @@ def place(mm: float | None, user: Any = None) -> str | SafeString:
     return figure.replace("-", "−")
 
 
-def fine_signed(mm: float, user: Any = None) -> str:
-    return f"{'−' if mm < 0 else '+'}{fine(abs(mm), user)}"
+def depth_signed(mm: float, user: Any = None) -> str:
+    return f"{'−' if mm < 0 else '+'}{depth(abs(mm), user)}"
 
 
 def distance(mm: float | None, user: Any = None) -> str | SafeString:
@@ -57,11 +50,6 @@ def speed(mm_min: float | None, user: Any = None) -> str | SafeString:
     if mm_min is None:
         return unknown()
     return f"{in_from_mm(mm_min):.0f} in/min" if reads_inches(user) else f"{mm_min:.0f} mm/min"
-
-
-def speed_figure(mm_min: float, user: Any = None) -> str:
-    """A speed without its unit, for a column that names it."""
-    return f"{in_from_mm(mm_min):.0f}" if reads_inches(user) else f"{mm_min:.0f}"
 
 
 def accel(mm_s2: float | None, user: Any = None) -> str | SafeString:

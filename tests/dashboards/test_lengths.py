@@ -25,4 +25,4 @@ def test_a_figure_named_after_its_unit_is_called_by_its_new_one(name, value, cal
 def test_thickness_and_fine_lengths():
     """6.35 mm is a quarter inch; 0.254 mm is ten thousandths."""
     assert (lengths.thick(6.35, inch=True), lengths.thick(6.0, inch=False)) == ("0.250 in", "6 mm")
-    assert (lengths.fine(0.254, inch=True), lengths.fine(0.254, inch=False)) == ("0.0100", "0.25")
+    assert (lengths.depth(0.254, inch=True), lengths.depth(0.254, inch=False)) == ("0.0100", "0.25")

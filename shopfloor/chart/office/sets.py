@@ -15,7 +15,6 @@ from django.utils.translation import gettext_lazy as _lazy
 from shopfloor.chart.queries import materials_list, set_parts, sets_list, trays_of
 from shopfloor.chart.services import CAUTIONS, material_add, part_set
 from shopfloor.models import PieceKind, Units, WearSet
-from shopfloor.wear.trays import tray_make_up
 from shopfloor.web.access import ANY, CHART, COST, FLOOR, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import LengthField, attempt, from_minor, money_field, read_in, to_minor
 from shopfloor.web.shown_values import kept_as_shown, shown
@@ -113,32 +112,6 @@ def _part_shown(wear_set: WearSet, form: PartForm, request: DeskRequest) -> str:
     kind = request.POST.get("kind", request.GET.get("kind", ""))
     part = wear_set.parts.filter(kind=kind).first()
     return shown(form, part, _part_initial(wear_set, kind) if part else {"kind": kind})
-
-
-class TrayForm(forms.Form):
-    label = forms.CharField(
-        max_length=40, help_text=_lazy("as on the tray, to be scanned; the same again fills it up")
-    )
-
-
-@right(PLAN, CHART, FLOOR)
-def make_tray(request: DeskRequest, pk: int) -> HttpResponse:
-    wear_set = get_object_or_404(WearSet, pk=pk)
-    form = TrayForm(request.POST or None)
-    if (
-        request.method == "POST"
-        and form.is_valid()
-        and attempt(form, lambda: tray_make_up(wear_set=wear_set, **form.cleaned_data))
-    ):
-        messages.success(
-            request, _("Tray {label} is made up.").format(label=form.cleaned_data["label"])
-        )
-        return redirect("set", pk)
-    return render(
-        request, "web/form.html",
-        {"form": form, "heading": str(wear_set).capitalize(), "sub": _("a tray of its pieces"),
-         "submit": _("Make it up"), "back": "set", "back_pk": pk},
-    )  # fmt: skip
 
 
 @right(*ANY)

@@ -16,7 +16,7 @@ from shopfloor.site.queries import the_shop
 from shopfloor.web.access import COST, WAGE, may
 from shopfloor.wording.clock import minutes, when
 from shopfloor.wording.counts import count
-from shopfloor.wording.lengths import accel, distance, fine, size, speed
+from shopfloor.wording.lengths import accel, depth, distance, size, speed
 from shopfloor.wording.money import money_text
 from shopfloor.wording.states import words
 
@@ -159,7 +159,7 @@ def _shown(name: str, value: Any, user: User) -> Any:
     if name == "thickness_mm":
         return size(value, user)
     if name == "tolerance_mm":
-        return fine(value, user)
+        return depth(value, user)
     return f"{value:.4g}" if isinstance(value, float) else value
 
 
