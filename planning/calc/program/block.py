@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,7 +15,6 @@ from planning.calc.program.codes import (
     code_name,
 )
 from planning.calc.program.types import ProgramError
-from planning.calc.program.words import Word
 
 # No table is so long, no feed so high and no dwell so long; times stay finite below it.
 MOST: Final = 1e9
@@ -27,7 +27,7 @@ class Block:
     words: dict[str, float]
 
 
-def parse_block(pairs: list[Word], line: int) -> Block:
+def parse_block(pairs: Sequence[tuple[str, str | float]], line: int) -> Block:
     """Sort a block's words. Raises ``ProgramError`` for a word given twice, one never read and one
     with a number above ``MOST``."""
     g: list[float] = []
@@ -45,13 +45,14 @@ def parse_block(pairs: list[Word], line: int) -> Block:
     block = Block(g, m, words)
     if not words.keys().isdisjoint(REFUSED_LETTERS):
         letter = next(x for x in words if x in REFUSED_LETTERS)
-        raise ProgramError(line, REFUSED_LETTERS[letter])
+        if letter != "U" or 4.0 not in g:  # there it is a dwell's time
+            raise ProgramError(line, REFUSED_LETTERS[letter])
     if g:
         check_codes(block, line)
     return block
 
 
-def _number(letter: str, digits: str, line: int) -> float:
+def _number(letter: str, digits: str | float, line: int) -> float:
     value = float(digits)
     if abs(value) > MOST:
         raise ProgramError(line, f"{letter} with a number above {MOST:.0e}")

@@ -16,7 +16,7 @@ MODAL_GROUP: dict[float, str] = {
     **dict.fromkeys((90.0, 91.0), "distance"),
     **dict.fromkeys((90.1, 91.1), "arc centre"),
     **dict.fromkeys((93.0, 94.0, 95.0), "feed"),
-    **dict.fromkeys((4.0, 28.0, 53.0, 92.0), "non-modal"),
+    **dict.fromkeys((4.0, 10.0, 28.0, 53.0, 92.0, 92.1, 92.2, 92.3), "non-modal"),
 }
 
 COMPENSATION_NOTE = "cutter compensation is on: lengths are of the programmed path"
@@ -29,12 +29,9 @@ PATH_CHANGING: dict[float, str] = {
     5.3: "splines",
     7.0: "diameter mode",
     8.0: "radius mode",
-    10.0: "setting offsets from the program",
     12.0: "circular pockets",
     13.0: "circular pockets",
     16.0: "polar coordinates",
-    18.0: "arcs outside the XY plane",
-    19.0: "arcs outside the XY plane",
     30.0: "the second home position",
     33.0: "threading",
     51.0: "scaling",

@@ -14,7 +14,7 @@ _SHARE: Final = 0.05
 _PLACE: Final = re.compile(rb"[XYIJ][+-]?(?:[0-9]+(?:\.([0-9]*))?|\.([0-9]+)|([#\[]))")
 # Of a long program so many pieces of so many bytes are looked at.
 _PIECES: Final = 64
-_BYTES: Final = 2048
+_BYTES: Final = 1024
 
 
 def decimals_of(text: bytes) -> int:

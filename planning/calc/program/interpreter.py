@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from planning.calc.program import arcs, codes
+from planning.calc.program import arcs, codes, nonmodal
 from planning.calc.program.block import Block
 from planning.calc.program.modes import Modes
 from planning.calc.program.notes import NoteBook
@@ -22,6 +22,7 @@ from planning.calc.program.types import (
     ProgramError,
 )
 
+_OFFSETS = frozenset((92.0, 92.1, 92.2, 92.3))
 _MOTION = {0.0: RAPID, 1.0: 1, 2.0: ARC_CW, 3.0: ARC_CCW}
 
 
@@ -51,19 +52,25 @@ class Interpreter:
         self.motion: int | None = None
         self.x = self.y = 0.0
         self.ended = False
+        self._passed: set[str] = set()
 
     def run(self, block: Block, line: int) -> None:
         words = block.words
         machine_axes = False
+        if "F" in words and 4.0 in block.g and words.keys().isdisjoint(nonmodal.TIMES):
+            words["S"] = words.pop("F")  # a dwell's time, for want of any other
         if block.g or "F" in words:
             self.modes.apply(block, line)
         if block.m:
             self._torch(block.m, line, "X" in words or "Y" in words)
         if block.g:
             if 4.0 in block.g:
-                self._dwell(words, line)
-            if 92.0 in block.g:
-                self._offset(words, line)
+                nonmodal.dwell(self.track, self.dialect, self.notes, words, line)
+            if not _OFFSETS.isdisjoint(block.g):
+                nonmodal.offset(self.modes, self.notes, (self.x, self.y), block, line)
+                return
+            if 10.0 in block.g:
+                nonmodal.origin(self.modes, self.notes, (self.x, self.y), words, line)
                 return
             if 28.0 in block.g:
                 self._home(words, line)
@@ -87,8 +94,9 @@ class Interpreter:
         self.motion = motion
         scale = self.modes.scale
         if self.modes.absolute:
-            to_x = self.x if x is None else float(x) * scale
-            to_y = self.y if y is None else float(y) * scale
+            zero = self.modes.zero
+            to_x = self.x if x is None else float(x) * scale + zero.x
+            to_y = self.y if y is None else float(y) * scale + zero.y
         else:
             to_x = self.x if x is None else self.x + float(x) * scale
             to_y = self.y if y is None else self.y + float(y) * scale
@@ -105,7 +113,10 @@ class Interpreter:
         track, scale = self.track, self.modes.scale
         kind = _held(path.g, float(self.motion or 0))
         if self.modes.absolute:
-            x, y = _held(path.x * scale, self.x), _held(path.y * scale, self.y)
+            x, y, zero = path.x * scale, path.y * scale, self.modes.zero
+            if zero.x or zero.y:
+                x, y = x + zero.x, y + zero.y
+            x, y = _held(x, self.x), _held(y, self.y)
         else:
             x, y = _summed(path.x * scale, self.x), _summed(path.y * scale, self.y)
         fed = np.flatnonzero(~np.isnan(path.f))
@@ -125,6 +136,10 @@ class Interpreter:
         if burning:
             lit = self.track.on_lines[-1]
             self.notes.add(last, f"the torch is left burning at the end (lit on line {lit})")
+        if self._passed and not self.track.on and any(self.track.kind):
+            lights = " or ".join(f"M{code:g}" for code in sorted(self.torch_on))
+            text = f"no {lights} lights the torch; {', '.join(sorted(self._passed))} passed over"
+            self.notes.add(last, f"{text}: which code lights it is a setting of the table")
         return Program(
             self.track.moves(), tuple(self.track.dwells), tuple(self.track.on_lines),
             tuple(self.track.on), self.notes.finish(), blocks, last, burning,
@@ -152,25 +167,6 @@ class Interpreter:
             if moving:
                 self.notes.once(line, "the torch goes out before the motion of its own block")
 
-    def _dwell(self, words: dict[str, float], line: int) -> None:
-        letter = self.dialect.dwell_word
-        seconds = words.pop(letter, None)
-        if seconds is None:
-            raise ProgramError(line, f"G4 without its time in {letter}")
-        if seconds < 0:
-            raise ProgramError(line, "G4 with a time below zero")
-        self.track.dwell(line, seconds / 1000 if self.dialect.dwell_unit == "ms" else seconds)
-
-    def _offset(self, words: dict[str, float], line: int) -> None:
-        scale = self.modes.scale
-        here = math.hypot(
-            words.get("X", self.x / scale) * scale - self.x,
-            words.get("Y", self.y / scale) * scale - self.y,
-        )
-        if here > arcs.COINCIDENT_MM:
-            raise ProgramError(line, "G92 moves the zero point, which is not read")
-        self.notes.add(line, "G92 gives the place the torch is at: nothing changes")
-
     def _home(self, words: dict[str, float], line: int) -> None:
         named = [axis for axis in "XYZABC" if axis in words] or ["X", "Y"]
         self.notes.once(line, "G28: home is taken to be the program's X0 Y0")
@@ -185,8 +181,11 @@ class Interpreter:
     def _target(self, words: dict[str, float], machine_axes: bool) -> tuple[float, float]:
         scale = self.modes.scale
         x, y = words.get("X"), words.get("Y")
-        if self.modes.absolute or machine_axes:
+        if machine_axes:
             return self.x if x is None else x * scale, self.y if y is None else y * scale
+        if self.modes.absolute:
+            ox, oy = self._placed(0.0, 0.0)
+            return self.x if x is None else x * scale + ox, self.y if y is None else y * scale + oy
         return self.x + (x or 0.0) * scale, self.y + (y or 0.0) * scale
 
     def _move(self, words: dict[str, float], line: int, machine_axes: bool) -> None:
@@ -213,6 +212,9 @@ class Interpreter:
         self.x, self.y = x, y
 
     def _arc(self, words: dict[str, float], x: float, y: float, line: int) -> None:
+        if self.modes.plane != 17.0:
+            plane = codes.code_name("G", self.modes.plane)
+            raise ProgramError(line, f"an arc outside the XY plane ({plane})")
         clockwise = self.motion == ARC_CW
         tolerance = self.modes.arc_tolerance_mm
         if words.get("K", 0.0) != 0.0:
@@ -268,7 +270,7 @@ class Interpreter:
 
     def _placed(self, x: float, y: float) -> tuple[float, float]:
         """Where a place in the program's figures lies, in mm."""
-        return x, y
+        return x + self.modes.zero.x, y + self.modes.zero.y
 
     def _other_codes(self, m: list[float], line: int) -> None:
         for code in m:
@@ -284,4 +286,5 @@ class Interpreter:
                 self.track.rest()
                 self.notes.add(line, f"{name} waits for a person: no time is counted for it")
             else:
+                self._passed.add(name)
                 self.notes.add(line, f"{name} is passed over")

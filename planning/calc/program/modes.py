@@ -9,11 +9,12 @@ from planning.calc.program.block import Block
 from planning.calc.program.notes import NoteBook
 from planning.calc.program.track import EXACT_STOP, Track
 from planning.calc.program.types import Dialect, ProgramError
+from planning.calc.program.zero import SYSTEMS, Zero
 from planning.calc.units import MM_PER_IN
 
 _UNITS = {20.0: MM_PER_IN, 21.0: 1.0, 70.0: MM_PER_IN, 71.0: 1.0}
 _SLOWEST = 1e-6  # a lower F but 0 is a slip; times stay finite above it
-_SILENT = frozenset((0.0, 1.0, 2.0, 3.0, 4.0, 17.0, 28.0, 40.0, 53.0, 80.0, 92.0))
+_SILENT = frozenset((0.0, 1.0, 2.0, 3.0, 4.0, 10.0, 28.0, 40.0, 53.0, 80.0, 92.0, 92.1, 92.2, 92.3))
 
 
 class Modes:
@@ -24,6 +25,8 @@ class Modes:
         self._notes = notes
         self._tolerance_mm = dialect.arc_tolerance_mm
         self._system: float | None = None
+        self.zero = Zero()
+        self.plane = 17.0
         self.scale = MM_PER_IN if dialect.inch else 1.0
         track.units.append((0, self.scale))
         self.absolute = True
@@ -59,6 +62,8 @@ class Modes:
     def _mode(self, code: float, block: Block, line: int) -> None:
         if code in (90.0, 91.0):
             self.absolute = code == 90.0
+        elif code in (17.0, 18.0, 19.0):
+            self.plane = code
         elif code in (90.1, 91.1):
             self.centres_absolute = code == 90.1
         elif code in (93.0, 94.0):
@@ -94,7 +99,9 @@ class Modes:
         self._track.paths.append((len(self._track.x), value))
 
     def _coordinates(self, code: float, line: int) -> None:
-        if self._system is not None and code != self._system:
+        number = SYSTEMS[code]
+        self.zero.use(number)
+        if self._system is not None and code != self._system and not self.zero.given(number):
             self._notes.add(
                 line,
                 f"{codes.code_name('G', code)}: how far the coordinate systems lie apart is not in "

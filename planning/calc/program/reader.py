@@ -4,21 +4,29 @@ Order within a block is NISTIR 6556 table 8: units, feed, torch, dwell, modes, h
 So a torch code acts before the motion of its own block, and a program ends after it.
 
 Long straight stretches are read by ``stretches``, as arrays; whatever is not plainly straight
-comes here, line by line.
+comes here, line by line. A program that computes is run by ``computing``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Final
 
 from planning.calc.program.block import Block, parse_block
+from planning.calc.program.computing import Computer
 from planning.calc.program.decimals import decimals_of
+from planning.calc.program.flow import computes
 from planning.calc.program.interpreter import Interpreter
 from planning.calc.program.stretches import Stretches
 from planning.calc.program.types import COMMENT_MARKS, Dialect, Program, ProgramError
-from planning.calc.program.variables import Variables
-from planning.calc.program.words import STRAIGHT, bare_bytes, without_comments, words_of
+from planning.calc.program.words import (
+    STRAIGHT,
+    bare_bytes,
+    comments_out,
+    without_checksum,
+    without_comments,
+    words_of,
+)
 
 # A shorter stretch is read sooner line by line than as arrays.
 LEAST_STRETCH: Final = 12
@@ -35,7 +43,10 @@ def read_program(text: bytes, dialect: Dialect | None = None) -> Program:
     stretches = Stretches.of(bare)
     reading = _Reading(dialect or Dialect(), bare)
     if stretches is None:
-        return reading.lines(bare.decode("latin-1").split("\n"))
+        lines = bare.decode("latin-1").split("\n")
+        return reading.computed(lines) if reading.computes(lines) else reading.lines(lines)
+    if reading.computes(map(stretches.line, stretches.odd)):
+        return reading.computed(bare.decode("latin-1").split("\n"))
     return reading.stretches(stretches)
 
 
@@ -54,7 +65,8 @@ def read_whole(
 def read_plainly(text: bytes, dialect: Dialect | None = None) -> Program:
     """``read_program`` line by line throughout: slower, the same answer."""
     bare = bare_bytes(text)
-    return _Reading(dialect or Dialect(), bare).lines(bare.decode("latin-1").split("\n"))
+    reading, lines = _Reading(dialect or Dialect(), bare), bare.decode("latin-1").split("\n")
+    return reading.computed(lines) if reading.computes(lines) else reading.lines(lines)
 
 
 class _Reading:
@@ -64,9 +76,23 @@ class _Reading:
         self.machine = Interpreter(dialect)
         self.machine.track.decimals = decimals_of(bare)
         self.marks = dialect.comment_marks
-        self.variables = Variables() if dialect.variables else None
+        self.variables = dialect.variables
         self.blocks = 0
         self.fenced = False
+
+    def computes(self, lines: Iterable[str]) -> bool:
+        """Whether any of the lines jumps, calls or works something out."""
+        lines = list(lines)
+        return computes("\n".join(lines)) and any(
+            computes(line) and computes(comments_out(line, self.marks)) for line in lines
+        )
+
+    def computed(self, lines: list[str]) -> Program:
+        bare = [line and self._bare(line, at, strict=False) for at, line in enumerate(lines, 1)]
+        computer = Computer(self.machine, bare, variables=self.variables)
+        computer.run()
+        self.blocks = computer.blocks
+        return self._finish(computer.last, [] if computer.called else lines[computer.last :])
 
     def lines(self, lines: list[str]) -> Program:
         last = next((n for n in range(len(lines), 1, -1) if lines[n - 1]), 1)
@@ -122,16 +148,29 @@ class _Reading:
                 break
         return self.machine.finish(self.blocks, last)
 
-    def _block(self, line: str, number: int) -> Block | None:
-        """The block on a line, None where it holds only comments or only sets variables."""
+    def _bare(self, line: str, number: int, *, strict: bool = True) -> str:
+        """A line less comments, checksum and block delete. One whose brackets are not in order is
+        refused, or left as it is to be refused once it is run."""
         if not _DRESSED.isdisjoint(line):
-            line = without_comments(line, number, self.marks)
-        if self.variables is not None and "#" in line:
-            line = self.variables.resolve(line, number)
+            line = (
+                without_comments(line, number, self.marks)
+                if strict
+                else comments_out(line, self.marks)
+            )
+        if "*" in line:
+            shorter = without_checksum(line)
+            if shorter != line:
+                self.machine.notes.once(number, "the checksums of its lines are not checked")
+            line = shorter
         if line.startswith("/"):
             text = "a block with / is read as if block delete were off"
             self.machine.notes.once(number, text)
             line = line[1:]
+        return line
+
+    def _block(self, line: str, number: int) -> Block | None:
+        """The block on a line, None where it holds only comments."""
+        line = self._bare(line, number)
         if line.startswith(":"):
             line = "N" + line[1:]
         return parse_block(words_of(line, number), number) if line else None

@@ -57,7 +57,8 @@ class Dialect:
     says otherwise (G90.1/G91.1, G20/G21). ``arc_tolerance_mm`` replaces the 0.002 mm or 0.0002 in
     by which the start and end radius of an arc may differ (NISTIR 6556). ``comment_marks`` are the
     characters that make the rest of a line a comment, beside ( ); ``variables`` says that ``#1=2``
-    and ``X#1`` are read. Raises ``ValueError`` where a torch code is no M code or lights and puts
+    and ``X[#1*2]`` are worked out.
+    Raises ``ValueError`` where a torch code is no M code or lights and puts
     out at once, and for other comment marks than ``COMMENT_MARKS``.
     """
 
@@ -69,7 +70,7 @@ class Dialect:
     inch: bool = False
     arc_tolerance_mm: float | None = None
     comment_marks: str = ";"
-    variables: bool = False
+    variables: bool = True
 
     def __post_init__(self) -> None:
         if not set(self.comment_marks) <= set(COMMENT_MARKS):

@@ -1,48 +1,49 @@
-"""Numbered variables, for tables whose control takes them: ``#1=12.5`` and then ``X#1``.
-
-Source: NISTIR 6556 section 3.3.2.1. As there, a setting takes effect after its own line. Only a
-number or another variable may be set; expressions in brackets are not worked out. There a variable
-never set is 0; here it is refused, since a path would be guessed from it.
-"""
+"""Variables as a program runs: numbered ones are everybody's, named ones belong to the call they
+are set in unless their name begins with ``_``."""
 
 from __future__ import annotations
 
-import re
-from decimal import Decimal
+from planning.calc.program.expressions import ExpressionError, Key
 
-from planning.calc.program.types import ProgramError
-
-_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
-_SET = re.compile(rf"#([0-9]+)=({_NUMBER}|[+-]?#[0-9]+)")
-_USE = re.compile(r"([+-]?)#([0-9]+)")
+# A call with arguments gives the subprogram numbers 1 to 30 of its own.
+OWN_NUMBERS = range(1, 31)
 
 
 class Variables:
-    """The variables of one program as it is being read."""
-
     def __init__(self) -> None:
-        self._values: dict[int, Decimal] = {}
+        self._shared: dict[Key, float] = {}
+        self._own: list[dict[Key, float]] = [{}]
+        self._kept: list[dict[Key, float] | None] = []
 
-    def resolve(self, line: str, number: int) -> str:
-        """The line (no comments left in it) with numbers for variables and its settings taken out.
+    def get(self, key: Key) -> float:
+        value = self._room(key).get(key)
+        if value is None:
+            name = f"#{key}" if isinstance(key, int) else f"#<{key.lower()}>"
+            raise ExpressionError(f"{name} has no value before this line")
+        return value
 
-        Raises ``ProgramError`` for a variable without a value and one set to no number.
-        """
-        settings = [
-            (int(name), Decimal(self._written(value, number))) for name, value in _SET.findall(line)
-        ]
-        bare = _SET.sub("", line)
-        if "=" in bare:
-            raise ProgramError(number, "a variable is set to something that is not a number")
-        rest = self._written(bare, number)
-        self._values.update(settings)
-        return rest
+    def known(self, key: Key) -> bool:
+        return key in self._room(key)
 
-    def _written(self, text: str, number: int) -> str:
-        def value(use: re.Match[str]) -> str:
-            known = self._values.get(int(use[2]))
-            if known is None:
-                raise ProgramError(number, f"#{use[2]} has no value before this line")
-            return format(-known if use[1] == "-" else known, "f")
+    def set(self, key: Key, value: float) -> None:
+        self._room(key)[key] = value
 
-        return _USE.sub(value, text)
+    def enter(self, arguments: list[float] | None) -> None:
+        """A call begins; with ``arguments`` they are its #1, #2 and so on."""
+        self._own.append({})
+        if arguments is None:
+            self._kept.append(None)
+            return
+        self._kept.append({n: self._shared.pop(n) for n in OWN_NUMBERS if n in self._shared})
+        self._shared.update(enumerate(arguments, 1))
+
+    def leave(self) -> None:
+        self._own.pop()
+        kept = self._kept.pop()
+        if kept is not None:
+            for number in OWN_NUMBERS:
+                self._shared.pop(number, None)
+            self._shared.update(kept)
+
+    def _room(self, key: Key) -> dict[Key, float]:
+        return self._shared if isinstance(key, int) or key.startswith("_") else self._own[-1]

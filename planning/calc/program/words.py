@@ -13,6 +13,7 @@ _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 # The bulk of any program: a straight move by X and Y, its G0 or G1 perhaps left out.
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"
 STRAIGHT = re.compile(rf"(?:N[0-9]+)?(?:G0?([01]))?(?:X({_NUMBER}))?(?:Y({_NUMBER}))?")
+_CHECKSUM = re.compile(r"\*[0-9]{1,3}$")
 _UPPER = bytes(range(256)).upper()
 _BLANKS = b" \t\x0b\x0c\x00\x1a"
 
@@ -38,11 +39,39 @@ def without_comments(line: str, number: int, marks: str = ";") -> str:
     """The line less its ( ) comments and what follows one of ``marks``. Raises on a parenthesis
     that has no partner."""
     kept = _comment(marks).sub("", line)
-    if "(" in kept:
-        raise ProgramError(number, "a comment is opened with ( and not closed, or holds another (")
-    if ")" in kept:
-        raise ProgramError(number, "a ) closes no comment")
-    return kept
+    return _without_nested(line, number, marks) if "(" in kept or ")" in kept else kept
+
+
+def _without_nested(line: str, number: int, marks: str) -> str:
+    kept, depth = [], 0
+    for letter in line:
+        if letter == "(":
+            depth += 1
+        elif letter == ")":
+            depth -= 1
+            if depth < 0:
+                raise ProgramError(number, "a ) closes no comment")
+        elif not depth:
+            if letter in marks:
+                break
+            kept.append(letter)
+    if depth:
+        raise ProgramError(number, "a comment is opened with ( and not closed")
+    return "".join(kept)
+
+
+def comments_out(line: str, marks: str = ";") -> str:
+    """``without_comments``, or the line as it is where its brackets are not in order."""
+    try:
+        return without_comments(line, 0, marks)
+    except ProgramError:
+        return line
+
+
+def without_checksum(line: str) -> str:
+    """The line less the ``*nn`` at its end that a sender adds; inside brackets, and where something
+    is set, ``*`` multiplies."""
+    return line if "=" in line else _CHECKSUM.sub("", line)
 
 
 def words_of(line: str, number: int) -> list[Word]:
@@ -59,7 +88,9 @@ def _what_is_wrong(line: str) -> str:
         at = match.end()
     rest = line[at:]
     if not {"#", "[", "="}.isdisjoint(rest[:2]):
-        return f"variables and expressions are not read here: {_short(rest)}"
+        return (
+            f"variables and expressions are not read: the table's settings say so: {_short(rest)}"
+        )
     if rest[0].isascii() and rest[0].isalpha():
         return f"no number after {rest[0]}: {_short(rest)}"
     return f"not a word of RS-274: {_short(rest)}"

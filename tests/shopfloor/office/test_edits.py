@@ -27,7 +27,7 @@ EDITS = {
     "nest_edit": [("", "sheets_wanted", "9", "4", lambda a: Nest.objects.get().sheets_wanted)],
     "table_figures": [
         ("", "load_s", "310", "400", lambda a: a["table"].load_s),
-        ("", "variables", "on", None, lambda a: a["table"].dialect.get("variables")),
+        ("", "comment_marks", "'", "!", lambda a: a["table"].dialect.get("comment_marks")),
         ("", "accel_mm_s2", "1500", "1700", lambda a: a["table"].accel_mm_s2),
     ],
     "set": [("", "price", "12.50", "13.50", lambda a: SetPart.objects.get().price_minor)],
