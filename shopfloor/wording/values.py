@@ -6,8 +6,6 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from django.utils import timezone
-
 from planning.calc.units import ft_from_mm, in_from_mm, lb_from_kg
 from shopfloor.wording import clock, counts, lengths
 from shopfloor.wording.lengths import reads_inches
@@ -29,7 +27,14 @@ def _moment(moment: datetime, blank: str = "") -> tuple[Value, str]:
 
 
 def _age(moment: datetime) -> tuple[Value, str]:
-    return (timezone.now() - moment).total_seconds() / 60, "min"
+    """Since when: how long ago that is changes while nothing moves, and the page with it."""
+    return moment, ""
+
+
+def _span(seconds: float) -> tuple[Value, str]:
+    """No finer than the words, for the same reason."""
+    s = max(0, round(seconds))
+    return (s if s < 90 else s // 60 * 60) / 60, "min"
 
 
 def _off(us: int) -> tuple[Value, str]:
@@ -54,7 +59,7 @@ FILTERS: dict[Callable[..., Any], Of] = {
     counts.grouped: _count,
     clock.minutes: _minutes,
     clock.part_time: _minutes,
-    clock.seconds_text: _minutes,
+    clock.seconds_text: _span,
     clock.when: _moment,
     clock.age: _age,
     clock.clock: _off,

@@ -6,6 +6,8 @@ import csv
 import io
 from datetime import UTC, date, datetime
 
+import pytest
+from django.template import Context, Template
 from openpyxl import load_workbook
 
 from shopfloor.files.export import Sheet, file_name, to_csv, to_xlsx
@@ -73,3 +75,16 @@ def test_words_with_a_value_are_marked_and_escaped():
     )
     assert machine(datetime(2026, 10, 8, 11, 30, tzinfo=UTC)).startswith("2026-10-08T")
     assert f"{typed('7 min', 7, 'min')}!" == "7 min!"
+
+
+@pytest.mark.parametrize("shown", ["{{ since|age }}", "{{ so_long|seconds_text }}"])
+def test_what_stands_still_is_drawn_the_same_a_moment_later(shown, time_machine):
+    """Today and the screens draw anew what has changed: a mark finer than its words would be."""
+    pages = set()
+    for second in (0, 20, 40):
+        time_machine.move_to(datetime(2026, 10, 8, 12, 0, second, tzinfo=UTC), tick=False)
+        page = Template("{% load office %}" + shown)
+        since = datetime(2026, 10, 8, 11, 0, tzinfo=UTC)
+        pages.add(page.render(Context({"since": since, "so_long": 3600.0 + second})))
+    assert len(pages) == 1
+    assert "60 min" in pages.pop()

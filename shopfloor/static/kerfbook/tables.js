@@ -3,7 +3,9 @@
 "use strict";
 (() => {
   const KEPT_LAST = ".total, .rest";
+  const said = document.currentScript?.dataset ?? {};
   const seen = new WeakSet();
+  const chosen = new Map();  /* by a table's name: its column and way, for when it is drawn anew */
 
   const key = (cell) => {
     const own = cell?.dataset.sort ?? cell?.querySelector("data")?.value;
@@ -40,8 +42,8 @@
     location.assign(asked);
   };
 
-  const sort = (table, head, place) => {
-    const down = head.getAttribute("aria-sort") === "ascending";
+  const sort = (table, head, place, down) => {
+    chosen.set(name(table), { place, down });
     for (const other of head.parentElement.cells) other.removeAttribute("aria-sort");
     head.setAttribute("aria-sort", down ? "descending" : "ascending");
     const body = table.tBodies[0];
@@ -54,6 +56,9 @@
     });
     body.append(...keyed.map(([, , row]) => row), ...last);
   };
+
+  const name = (table) =>
+    table.closest("[role=region][aria-label]")?.getAttribute("aria-label") ?? "Table";
 
   const sortable = (table) => {
     const rows = table.tHead?.rows;
@@ -76,13 +81,13 @@
       button.append(...head.childNodes);
       button.addEventListener("click", () => {
         if (paged && head.dataset.order) sortAll(head);
-        else sort(table, head, at);
+        else sort(table, head, at, head.getAttribute("aria-sort") === "ascending");
       });
       head.append(button);
+      const before = chosen.get(name(table));
+      if (before?.place === at) sort(table, head, at, before.down);
     }
   };
-
-  const name = (table) => table.closest("[role=region][aria-label]")?.getAttribute("aria-label") ?? "Table";
 
   const saveable = (table, tables) => {
     if (!table.tHead || !table.tBodies[0]?.rows.length) return;
@@ -94,14 +99,15 @@
     asked.searchParams.set("table", place ? `${own} #${place + 1}` : own);
     const line = document.createElement("p");
     line.className = "saves screen-only";
-    line.append("Save as ");
+    line.append(`${said.save ?? "Save as"} `);
     for (const kind of ["csv", "xlsx"]) {
       asked.searchParams.set("as", kind);
       const link = document.createElement("a");
       link.href = asked;
       link.download = "";
       link.textContent = kind.toUpperCase();
-      link.setAttribute("aria-label", `Save ${own} as ${kind.toUpperCase()}`);
+      const words = (said.each ?? "Save {name} as {kind}").replace("{kind}", kind.toUpperCase());
+      link.setAttribute("aria-label", words.replace("{name}", () => own));
       line.append(link, kind === "csv" ? ", " : "");
     }
     (table.closest("[role=region]") ?? table).after(line);
@@ -118,6 +124,6 @@
   };
 
   look();
-  const page = document.querySelector(".dash-page main");
+  const page = document.querySelector("main");  /* Dash and Today draw tables anew */
   if (page) new MutationObserver(look).observe(page, { childList: true, subtree: true });
 })();
