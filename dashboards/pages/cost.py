@@ -168,7 +168,7 @@ def _margin(
 ) -> list[Component]:
     notes = [*_stale(), *_step_notes(month, bridge, digits)]
     if square is not None:
-        notes += cost_square.square_notes(square, digits)
+        notes += cost_square.square_notes(square, month, digits)
     notes += _job_notes(month, who, digits)
     notes += [parts.note("soon", "Not in these figures", said) for said in month.unknown]
     for term in bridge.unpriced:

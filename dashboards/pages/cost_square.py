@@ -7,16 +7,24 @@ from django.urls import reverse
 
 from dashboards import lengths, theme
 from dashboards.access import Reader
-from dashboards.ledgers import square as ledgers
 from dashboards.pages import parts
 from dashboards.pages.parts import Cell, Column, Component, Line
 from dashboards.records import records
 from planning.calc.units import M_PER_FT, MM_PER_IN, ft_from_mm
 from planning.reports.shapes import CostMonth
+from planning.reports.square_figure import by_job
 from planning.reports.squareness import Squareness
 
 STEP_IN = 0.005  # of u, for who reads inches: 0.127 mm
 TITLE = "Cut fine, not asked for"
+WORDS = {
+    "not asked for": "nobody asked for it",
+    "asked for": "asked for",
+    "fine was cheaper": "fine was cheaper with the clean-up",
+    "not enough checks": "fast has not enough checks to tell",
+    "no fast route": "no fast set can cut it",
+    "unpriced": "a cost is unknown",
+}
 
 
 def square_tables(
@@ -31,8 +39,8 @@ def square_tables(
 
 
 def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: Reader) -> Component:
-    rows = ledgers.by_job(found)
-    key = html.P(ledgers.standing_words(found), className="key")
+    rows = by_job(found, month.first_day)
+    key = html.P(standing_words(found), className="key")
     if not rows:
         words = "No metre was cut fine that fast would have cut as well for less."
         return parts.section(TITLE, parts.state("empty", text=words), key, id="square")
@@ -41,12 +49,12 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: R
             (
                 row.job,
                 row.title,
-                row.asked,
+                _asked(row.asked),
                 _length(row.cut_m, reader),
                 theme.number(row.hours, 1, unit="h"),
                 Cell(
-                    theme.money(row.more_minor, digits, whole=True),
-                    _opened(month, row.job_id),
+                    theme.money(round(row.figure.quantity.number), digits, whole=True),
+                    reverse("figure", args=row.figure.ref),
                     True,
                 ),
             )
@@ -75,10 +83,6 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: R
         Column(f"Cost more, {sign}", num=True),
     )
     return parts.section(TITLE, parts.ledger(TITLE, columns, lines), key, id="square")
-
-
-def _opened(month: CostMonth, job_id: int | None) -> str:
-    return reverse("figure", args=["squareness", f"{month.first_day}:{job_id}"])
 
 
 def _length(metres: float, reader: Reader) -> str:
@@ -130,11 +134,30 @@ def _each(minor: int | None, digits: int, feet: float) -> str:
     return theme.number(minor * feet / 10**digits, max(digits, 2))
 
 
-def square_notes(found: Squareness, digits: int) -> list[Component]:
+def _asked(ranges: frozenset[int | None]) -> str:
+    """The u ranges of a job's lines, "none" where nothing is asked."""
+    named = sorted(one for one in ranges if one is not None)
+    return ", ".join([*(f"range {one}" for one in named), *(["none"] if None in ranges else [])])
+
+
+def standing(found: Squareness) -> list[tuple[str, float]]:
+    """Why metres were cut fine, the most first."""
+    rows = [(WORDS.get(word, word), metres) for word, metres in found.standing.items()]
+    return sorted(rows, key=lambda row: -row[1])
+
+
+def standing_words(found: Squareness) -> str:
+    """All metres cut fine and why, in one line."""
+    whole = sum(found.standing.values())
+    said = "; ".join(f"{metres:,.0f} m {why}" for why, metres in standing(found))
+    return f"of {whole:,.0f} m cut fine: {said}" if whole else "nothing was cut fine"
+
+
+def square_notes(found: Squareness, month: CostMonth, digits: int) -> list[Component]:
     """The note beside, where there is something to say."""
     if not found.total_minor:
         return []
-    rows = ledgers.by_job(found)
+    rows = by_job(found, month.first_day)
     head = f"Fine cutting nobody asked for: {theme.money(found.total_minor, digits, whole=True)}"
     hours = sum(row.hours for row in rows)
     jobs = theme.count(len(rows), "job")

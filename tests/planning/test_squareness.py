@@ -7,8 +7,9 @@ from datetime import UTC, date, datetime
 import pytest
 
 from planning.reports import squareness
+from planning.reports.square_figure import by_job
 from planning.services.months import month_close
-from shopfloor.models import Check, Month, NestPlan, RunDay, Work
+from shopfloor.models import Check, Contour, Month, NestPlan, RunDay, Work
 from shopfloor.runs.services import plan_snapshot
 from tests.planning import cast
 from tests.planning.said import open_figure
@@ -116,6 +117,16 @@ def test_a_job_opens_to_its_runs(burnt):
     assert [(row.kind, row.id) for row in figure.rows[:-1]] == [("run", str(run.pk))]
     with pytest.raises(LookupError):
         open_figure(kind="squareness", id="2026-10-01:0")
+
+
+def test_parts_of_no_job_open_too_beside_those_of_one(burnt):
+    """J-1 asks nothing of 75 m, 25 m are of no job: 0.37 a metre more each."""
+    _, _, two = burnt
+    Contour.objects.filter(line=two).update(line=None)
+    found = squareness(first_day=OCTOBER)
+    of_none = by_job(found, OCTOBER)[-1]
+    figure = open_figure(kind="squareness", id=of_none.figure.ref.key)
+    assert (figure.value, of_none.cut_m) == ("9.25 USD", pytest.approx(25.0))
 
 
 def test_a_tenth_of_a_millimetre_is_priced_from_checks_of_both(burnt, north, operator, sets):
