@@ -7,6 +7,7 @@ from typing import Any
 
 from dash import Dash
 from django.core.exceptions import BadRequest
+from django.utils.translation import gettext as _
 
 KEPT = ("id", "property", "value")
 
@@ -27,7 +28,7 @@ def asked(app: Dash, body: bytes) -> bytes:
         }
         changed = [one for one in said.get("changedPropIds") or [] if isinstance(one, str)]
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
-        raise BadRequest("This page does not ask that. Load it again.") from None
+        raise BadRequest(_("This page does not ask that. Load it again.")) from None
     inputs = {f"{one['id']}.{one['property']}" for one in known["inputs"]}
     question["changedPropIds"] = [one for one in changed if one in inputs]
     return json.dumps(question).encode()
@@ -38,7 +39,7 @@ def _values(said: Any, known: list[dict[str, str]]) -> list[dict[str, Any]]:
     found = []
     for one, wanted in zip(said, known, strict=True):
         if any(one[part] != wanted[part] for part in ("id", "property")):
-            raise LookupError(f"{one!r} is not {wanted!r}")
+            raise LookupError(_("{one!r} is not {wanted!r}").format(one=one, wanted=wanted))
         if not isinstance(one.get("value"), str | None):
             raise TypeError("a value is text or nothing")
         found.append({part: one.get(part) for part in KEPT})

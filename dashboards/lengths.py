@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+
 from planning.calc.units import MM_PER_IN, in_from_mm
 from shopfloor.wording.typed import typed
 
@@ -11,8 +13,8 @@ _UNITS = (("_mm_min", "in/min"), ("_mm_s2", "in/s2"), ("_mm_s", "in/s"), ("_mm",
 def thick(mm: float, *, inch: bool) -> str:
     """A plate's thickness: 6 mm, 0.236 in."""
     if inch:
-        return typed(f"{in_from_mm(mm):.3f} in", in_from_mm(mm), "in")
-    return typed(f"{mm:g} mm", mm, "mm")
+        return typed(_("{mm:.3f} in").format(mm=in_from_mm(mm)), in_from_mm(mm), "in")
+    return typed(_("{mm:g} mm").format(mm=mm), mm, "mm")
 
 
 def depth(mm: float, *, inch: bool) -> str:

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from planning.reports.shapes import Coverage
 from shopfloor.wording.counts import count as count
 from shopfloor.wording.typed import MONEY, typed
@@ -172,7 +174,11 @@ def minutes(value: float | None) -> str:
 
 def percent(share: float | None, of: str) -> str:
     """A share with its base: 51 % of 5 h 20 min. Never a bare percentage."""
-    return f"share of {of} unknown" if share is None else f"{share * 100:.0f} % of {of}"
+    return (
+        _("share of {of} unknown").format(of=of)
+        if share is None
+        else _("{share:.0f} % of {of}").format(share=share * 100, of=of)
+    )
 
 
 def span_short(seconds: float | None) -> str:
@@ -188,28 +194,40 @@ def span(seconds: float | None) -> str:
     if s < 60:
         return f"{s} s"
     m = round(s / 60)
-    return f"{m} min" if m < 60 else f"{m // 60} h {m % 60:02d} min"
+    return (
+        _("{minutes} min").format(minutes=m)
+        if m < 60
+        else _("{hours} h {minutes:02d} min").format(hours=m // 60, minutes=m % 60)
+    )
 
 
 def age(seconds: float) -> str:
     """How old: 18 min, 3 h 10 min, 4 days."""
-    return span(max(seconds, 0)) if seconds < 172_800 else f"{seconds // 86_400:.0f} days"
+    return (
+        span(max(seconds, 0))
+        if seconds < 172_800
+        else _("{days:.0f} days").format(days=seconds // 86_400)
+    )
 
 
 def coverage_words(coverage: Coverage, digits: int, total_minor: int) -> str:
     """How much of the amounts rests on what, with the base. Amounts taken back (a remnant's credit,
     a correction) count as amounts too, so the base is more than the total: both are said."""
     if not coverage.total:
-        return "Nothing is posted yet."
+        return _("Nothing is posted yet.")
     back = max(0, (round(coverage.total) - total_minor) // 2)
     charged = money(round(coverage.total) - back, digits, whole=True)
-    taken = f" and {money(back, digits, whole=True)} credited" if back > 0 else ""
+    taken = (
+        _(" and {back} credited").format(back=money(back, digits, whole=True)) if back > 0 else ""
+    )
     said = [
         f"{_percent(coverage.share(word) or 0)} {word}"
         for word in ("measured", "entered", "planned", "unknown")
         if coverage.share(word)
     ]
-    return f"Of {charged} charged{taken}: {', '.join(said)}."
+    return _("Of {charged} charged{taken}: {said}.").format(
+        charged=charged, taken=taken, said=", ".join(said)
+    )
 
 
 def _percent(share: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import ModuleType
 
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
 
 from dashboards.access import desk
 from dashboards.mount import dash_app, serve
@@ -19,12 +20,12 @@ from shopfloor.web.tables import as_file, chosen, wanted
 
 @desk(rights.COST)
 def cost(request: HttpRequest, rest: str = "") -> HttpResponse:
-    return _answer(request, "cost", COST, "Cost", cost_page)
+    return _answer(request, "cost", COST, _("Cost"), cost_page)
 
 
 @desk()
 def balance(request: HttpRequest, rest: str = "") -> HttpResponse:
-    return _answer(request, "balance", balance_page.PREFIX, "Balance", balance_page)
+    return _answer(request, "balance", balance_page.PREFIX, _("Balance"), balance_page)
 
 
 def _answer(

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from dashboards.ledgers.balance import Day
 from dashboards.theme import Palette, bar_style, duty_style, template
 from planning.calc.balance import UNASSIGNED
@@ -42,7 +44,7 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[s
         "bargroupgap": 0.08,
         "margin": {"l": 58, "r": 12, "t": 26, "b": 54},
         "xaxis": {
-            "title": {"text": "shift date"},
+            "title": {"text": _("shift date")},
             "tickformat": "%-d %b",
             "range": _range(days),
             "showgrid": False,
@@ -50,7 +52,7 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[s
             "tickangle": 0,
         },
         "yaxis": {
-            "title": {"text": "torch time, min"},
+            "title": {"text": _("torch time, min")},
             "rangemode": "tozero",
             "tickformat": ",.0f",
         },
@@ -81,7 +83,7 @@ def _stacks(palette: Palette) -> list[tuple[str, str, dict[str, Any], bool]]:
     return [
         *burnt,
         (UNKNOWN, duty_word(UNKNOWN), unknown, False),
-        (UNASSIGNED, "without a run", bar_style(palette, "off"), False),
+        (UNASSIGNED, _("without a run"), bar_style(palette, "off"), False),
         *((name, said, planned, True) for name, said, _, _ in burnt),
         (UNKNOWN, duty_word(UNKNOWN), planned, True),
     ]

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 
+from django.utils.translation import gettext as _
+
 from dashboards.lengths import depth_said, thick
 from planning.calc.units import MM_PER_IN, in_from_mm
 from shopfloor.svg.strip import Svg
@@ -80,12 +82,14 @@ def pit_figure(chart: PitChart, width: int = 478, height: int = 420) -> Svg:
 def said(chart: PitChart) -> str:
     """The chart in a sentence."""
     if not chart.now:
-        return "No pit was measured on this electrode."
+        return _("No pit was measured on this electrode.")
     last = chart.now[-1]
     pit, limit = depth_said(last.pit_mm, inch=chart.inch), thick(chart.limit_mm, inch=chart.inch)
-    words = f"Pit {pit} after {last.starts} starts; limit {limit}"
+    words = _("Pit {pit} after {starts} starts; limit {limit}").format(
+        pit=pit, starts=last.starts, limit=limit
+    )
     if chart.left is not None:
-        words += f"; about {chart.left} starts left"
+        words += _("; about {left} starts left").format(left=chart.left)
     return words + "."
 
 
@@ -161,7 +165,7 @@ def _outlook(chart: PitChart, x: Place, y: Place, box: tuple[int, int, int]) -> 
             f'{base:.1f}"/>'
         )
     parts.append(f'<path class="median" d="M{at:.1f} {base:.1f}V{bottom + 6}"/>')
-    words = f"reached at {end:,} starts"
+    words = _("reached at {end:,} starts").format(end=end)
     if chart.low is not None and chart.high is not None:
         low, high = x(chart.starts + chart.low), x(chart.starts + chart.high)
         parts.append(
@@ -169,7 +173,7 @@ def _outlook(chart: PitChart, x: Place, y: Place, box: tuple[int, int, int]) -> 
             f'M{low:.1f} {bottom + 6}H{high:.1f}"/>'
         )
         words += f" ({chart.starts + chart.low:,}–{chart.starts + chart.high:,})"
-    words += f": {chart.left:,} left"
+    words += _(": {left:,} left").format(left=chart.left)
     anchor = "end" if at > (left + right) / 2 else "start"
     edge = right if anchor == "end" else left
     parts.append(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from html import escape
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from dashboards import theme
 from dashboards.ledgers.wear import PieceRow
@@ -119,7 +120,7 @@ def _life(piece: PieceRow, left: int, right: int, y: float, size: Sizes) -> str:
     words = age_words(piece)
     lines = [words] if size.lines == 1 else words.split(", fitted ")
     for place, line in enumerate(lines):
-        said_line = f"fitted {line}" if place else line
+        said_line = _("fitted {line}").format(line=line) if place else line
         at = y + 18 + 17 * place
         parts.append(f'<text class="facts" x="{left}" y="{at:.1f}">{escape(said_line)}</text>')
     return "".join(parts)
@@ -128,23 +129,29 @@ def _life(piece: PieceRow, left: int, right: int, y: float, size: Sizes) -> str:
 def left_words(piece: PieceRow) -> tuple[str, str]:
     """What is left and between what: ("38 starts left", "24–55")."""
     if piece.left is None:
-        return ("life unknown", "")
+        return (_("life unknown"), "")
     if piece.left <= 0:
-        return ("past its life", "")
+        return (_("past its life"), "")
     between = ""
     if piece.low is not None and piece.high is not None:
         between = f"{piece.low:,}–{piece.high:,}"
-    return (f"{theme.count(piece.left, 'start')} left", between)
+    return (_("{starts} left").format(starts=theme.count(piece.left, "start", "starts")), between)
 
 
 def age_words(piece: PieceRow) -> str:
     """212 starts, 5 h 51 min arc, fitted 28 Sep; pit 1.43 mm."""
     said = [
-        theme.UNKNOWN + " starts" if piece.starts is None else theme.count(piece.starts, "start")
+        theme.UNKNOWN + " starts"
+        if piece.starts is None
+        else theme.count(piece.starts, "start", "starts")
     ]
-    said.append(f"{theme.span(piece.arc_s)} arc")
+    said.append(_("{arc_s} arc").format(arc_s=theme.span(piece.arc_s)))
     if piece.fitted_at is not None:
         here = timezone.localtime(piece.fitted_at)
-        said.append(f"fitted {here.day} {here:%b}")
-    pit = "" if piece.pit_mm is None else f"; pit {depth_said(piece.pit_mm, inch=piece.inch)}"
+        said.append(_("fitted {day} {here:%b}").format(day=here.day, here=here))
+    pit = (
+        ""
+        if piece.pit_mm is None
+        else _("; pit {pit_mm}").format(pit_mm=depth_said(piece.pit_mm, inch=piece.inch))
+    )
     return ", ".join(said) + pit

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from dashboards.ledgers.cost import Bridge, Step
 from dashboards.theme import Palette, bar_style, signed, template
 from dashboards.theme import money as written
@@ -22,7 +24,7 @@ def steps_figure(bridge: Bridge, palette: Palette, *, currency: str, digits: int
     """Amounts in whole units of the currency along x. Hatched cost more, open cost less, vermilion
     and bold is off plan; a light upright joins each bar to the next."""
     scale = 10**digits
-    names = ["Planned", *(step.name for step in bridge.steps), "Actual"]
+    names = [_("Planned"), *(step.name for step in bridge.steps), _("Actual")]
     rows = list(range(len(names)))
     levels = _levels(bridge)
     bars = []
@@ -57,7 +59,7 @@ def steps_figure(bridge: Bridge, palette: Palette, *, currency: str, digits: int
             "nticks": 4,
             "showline": False,
             "ticks": "",
-            "title": {"text": f"cost, {currency}", "standoff": 4},
+            "title": {"text": _("cost, {currency}").format(currency=currency), "standoff": 4},
         },
         "yaxis": {"range": [rows[-1] + 0.6, -0.6], "visible": False},
     }

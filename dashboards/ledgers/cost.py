@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from dashboards.records import records
 from planning.reports.shapes import CostMonth
 from shopfloor.chart.duties import CODES
@@ -19,17 +22,24 @@ ORDER = (
     "burning as entered", "not burning as entered", "unknown",
 )  # fmt: skip
 WORDS = {
-    "cutting": "Cutting speed", "piercing": "Piercing", "cutting with piercing":
-    "Cutting with piercing", "travel": "Travel", "travel with waiting": "Travel with waiting",
-    "waits": "Waiting", "loading with waiting": "Loading with waiting",
-    "cutting, travel and waiting": "Cutting, travel, waiting", "repeats": "Repeats",
-    "stoppages": "Stoppages", "burning as entered": "Burning (entered by hand)",
-    "not burning as entered": "Not burning (entered by hand)", "unknown": "Unknown time",
-}  # fmt: skip
-KINDS = {"wear": "wear parts", "energy": "power", "credit": "remnant credit"}
-REST = "Wear, gas, power, bench"
-UNPLANNED = "Work without a plan"
-LATE = "Late facts about closed months"
+    "cutting": N_("Cutting speed"),
+    "piercing": N_("Piercing"),
+    "cutting with piercing": N_("Cutting with piercing"),
+    "travel": N_("Travel"),
+    "travel with waiting": N_("Travel with waiting"),
+    "waits": N_("Waiting"),
+    "loading with waiting": N_("Loading with waiting"),
+    "cutting, travel and waiting": N_("Cutting, travel, waiting"),
+    "repeats": N_("Repeats"),
+    "stoppages": N_("Stoppages"),
+    "burning as entered": N_("Burning (entered by hand)"),
+    "not burning as entered": N_("Not burning (entered by hand)"),
+    "unknown": N_("Unknown time"),
+}
+KINDS = {"wear": N_("wear parts"), "energy": N_("power"), "credit": N_("remnant credit")}
+REST = N_("Wear, gas, power, bench")
+UNPLANNED = N_("Work without a plan")
+LATE = N_("Late facts about closed months")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,18 +129,18 @@ def bridge(month: CostMonth) -> Bridge:
     terms = sorted(money, key=lambda term: ORDER.index(term) if term in ORDER else len(ORDER))
     limit = STEP_OFF * plan
     steps = [
-        Step(WORDS.get(term, term.capitalize()), money[term], term, money[term] >= limit > 0)
+        Step(_(WORDS.get(term, term.capitalize())), money[term], term, money[term] >= limit > 0)
         for term in terms
         if money[term]
     ]
     rest = actual - bare - late_planned - plan - sum(money.values())
     if rest:
-        steps.append(Step(REST, rest, "", rest >= limit > 0))
+        steps.append(Step(_(REST), rest, "", rest >= limit > 0))
     bare += month.total_minor - actual - (late - late_planned)
     if bare:
-        steps.append(Step(UNPLANNED, bare, "", False))
+        steps.append(Step(_(UNPLANNED), bare, "", False))
     if late:
-        steps.append(Step(LATE, late, "", late >= limit > 0))
+        steps.append(Step(_(LATE), late, "", late >= limit > 0))
     return Bridge(plan, tuple(steps), month.total_minor, tuple(unpriced))
 
 

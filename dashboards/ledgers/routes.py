@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from dashboards import lengths, theme
 from dashboards.access import Reader
 from planning.calc.edge import PredictedU
@@ -13,11 +16,11 @@ from planning.calc.said import to_reader
 from planning.reports.routes import NestRoutes, RouteRow
 
 STANDS = {
-    "not asked": "nothing is asked",
-    "meets": "meets it",
-    "may not": "may not meet it",
-    "fails": "fails it",
-    "unknown": "not known whether it does",
+    "not asked": N_("nothing is asked"),
+    "meets": N_("meets it"),
+    "may not": N_("may not meet it"),
+    "fails": N_("fails it"),
+    "unknown": N_("not known whether it does"),
 }
 
 
@@ -64,7 +67,9 @@ def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime, inch: bool) -
         u_range=_ends(route.u, inch),
         u_from=_from(route.u),
         stands="; ".join(
-            word for word in (to_reader(row.range_words, inch=inch), STANDS[route.verdict]) if word
+            word
+            for word in (to_reader(row.range_words, inch=inch), _(STANDS[route.verdict]))
+            if word
         ),
         off=route.verdict == "fails",
         finish=_clock(row.finish_at, zone, now),
@@ -81,9 +86,11 @@ def _ends(u: PredictedU, inch: bool) -> str:
 
 def _from(u: PredictedU) -> str:
     if u.basis == "checks":
-        return theme.count(u.checks, "check")
-    few = f"not enough checks ({u.checks}, needed {u.needed})"
-    return f"the chart's; {few}" if u.basis == "chart" else few
+        return theme.count(u.checks, "check", "checks")
+    few = _("not enough checks ({checks}, needed {needed})").format(
+        checks=u.checks, needed=u.needed
+    )
+    return _("the chart's; {few}").format(few=few) if u.basis == "chart" else few
 
 
 def _clock(at: datetime | None, zone: tzinfo, now: datetime) -> str:
@@ -99,10 +106,14 @@ def _pieces(row: RouteRow) -> str:
     found = []
     for need in row.needs:
         if need.needed is None:
-            found.append(f"{need.kind}: life unknown")
+            found.append(_("{kind}: life unknown").format(kind=need.kind))
         elif need.needed:
-            found.append(f"{need.needed} {need.kind} of {need.in_drawer}")
-    return ", ".join(found) or ("none new" if row.needs else "no parts listed")
+            found.append(
+                _("{needed} {kind} of {in_drawer}").format(
+                    needed=need.needed, kind=need.kind, in_drawer=need.in_drawer
+                )
+            )
+    return ", ".join(found) or (_("none new") if row.needs else _("no parts listed"))
 
 
 def flip_words(
@@ -117,14 +128,15 @@ def _flip(flip: Flip, row: RouteRow, best: RouteRow, digits: int, wage: bool) ->
     name, than = row.route.name, best.route.name
     if flip.price == "wear parts":
         turn = "dearer" if flip.side == "above" else "cheaper"
-        return (
-            f"{name} costs less than {than} once wear parts are {flip.at:.2f} × their price now"
-            f" or {turn}"
-        )
-    what = "an hour at the bench" if flip.price == "bench labour" else "an hour of the table"
+        return _(
+            "{name} costs less than {than} once wear parts are {at:.2f} × their price now or {turn}"
+        ).format(name=name, than=than, at=flip.at, turn=turn)
+    what = _("an hour at the bench") if flip.price == "bench labour" else _("an hour of the table")
     at = theme.money(round(flip.at), digits)
-    now = f" (now {theme.money(round(flip.now), digits)})" if wage else ""
-    return f"{name} costs less than {than} once {what} costs {flip.side} {at}{now}"
+    now = _(" (now {now})").format(now=theme.money(round(flip.now), digits)) if wage else ""
+    return _("{name} costs less than {than} once {what} costs {side} {at}{now}").format(
+        name=name, than=than, what=what, side=flip.side, at=at, now=now
+    )
 
 
 def lede(found: NestRoutes, reader: Reader) -> str:
@@ -134,15 +146,27 @@ def lede(found: NestRoutes, reader: Reader) -> str:
     digits = found.money["currency_digits"]
     start = ""
     if chosen is not None and chosen.route.verdict == "fails":
-        start = f"{chosen.route.name} is chosen and fails what is asked. "
+        start = _("{route} is chosen and fails what is asked. ").format(route=chosen.route.name)
     elif chosen is not None and chosen.beaten:
-        start = f"{chosen.route.name} is chosen and {chosen.beaten} beats it in everything. "
+        start = _("{route} is chosen and {beaten} beats it in everything. ").format(
+            route=chosen.route.name, beaten=chosen.beaten
+        )
     if best is None:
-        return start + "Which route is the cheapest is not known: a figure of each is missing."
+        return start + _("Which route is the cheapest is not known: a figure of each is missing.")
     if chosen is best:
-        return f"{start}{best.route.name} is chosen and the cheapest that may do."
+        return _("{start}{route} is chosen and the cheapest that may do.").format(
+            start=start, route=best.route.name
+        )
     cost = ""
     if reader.cost and chosen and chosen.cost_minor is not None and best.cost_minor is not None:
         less = chosen.cost_minor - best.cost_minor
-        cost = f", {theme.money(less, digits)} less than {chosen.route.name}" if less > 0 else ""
-    return f"{start}{best.route.name} is the cheapest that may do{cost}."
+        cost = (
+            _(", {less} less than {route}").format(
+                less=theme.money(less, digits), route=chosen.route.name
+            )
+            if less > 0
+            else ""
+        )
+    return _("{start}{route} is the cheapest that may do{cost}.").format(
+        start=start, route=best.route.name, cost=cost
+    )

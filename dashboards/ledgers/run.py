@@ -6,6 +6,8 @@ from datetime import datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from dashboards.records import records
 from planning.reports.shapes import RunDetail
 from shopfloor.chart.duties import fitted_set
@@ -55,7 +57,7 @@ def _stoppages(run: RunDetail, first: int, end: int) -> list[Stoppage]:
         until = min(micros(row["ended_at"]), end) if row["ended_at"] else end
         if until >= begin:
             kind = stoppage_kind(reasoned=bool(row["reason"]), planned=bool(row["planned"]))
-            found.append(Stoppage(begin, until, row["reason"] or "no reason given", kind))
+            found.append(Stoppage(begin, until, row["reason"] or _("no reason given"), kind))
     return found
 
 

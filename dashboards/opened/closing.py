@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from dashboards import data
 from dashboards.access import desk
@@ -30,7 +31,7 @@ def close(request: HttpRequest, month: str) -> HttpResponseBase:
         except MonthError as refused:
             messages.error(request, to_reader(told(refused), inch=False))
             return redirect("month_close", month=month)
-        messages.success(request, f"{first_day:%B %Y} is closed.")
+        messages.success(request, _("{first_day:%B %Y} is closed.").format(first_day=first_day))
         return redirect(back if may(user, COST) else "today")
     try:
         found = data.cost_month(first_day)
@@ -44,4 +45,4 @@ def _first(month: str) -> date:
     try:
         return date.fromisoformat(f"{month}-01")
     except ValueError as wrong:
-        raise Http404(f"{month!r} is not a month") from wrong
+        raise Http404(_("{month!r} is not a month").format(month=month)) from wrong

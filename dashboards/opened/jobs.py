@@ -7,6 +7,7 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from dashboards import data
@@ -66,12 +67,12 @@ def _url(kind: str, *key: Any) -> str:
 
 def _kind(job: JobCost, row: dict[str, Any]) -> dict[str, Any]:
     key = (job.job_id, row["number"], row["kind"])
-    return row | {"url": _url("job_line_kind", *key), "kind_label": KINDS.get(key[2], key[2])}
+    return row | {"url": _url("job_line_kind", *key), "kind_label": _(KINDS.get(key[2], key[2]))}
 
 
 def _term(job: JobCost, row: dict[str, Any]) -> dict[str, Any]:
     term = row["term"]
-    return row | {"name": WORDS.get(term, term), "url": _url("job_term", job.job_id, term)}
+    return row | {"name": _(WORDS.get(term, term)), "url": _url("job_term", job.job_id, term)}
 
 
 def _posting(row: dict[str, Any], *, inch: bool) -> dict[str, Any]:
@@ -79,11 +80,11 @@ def _posting(row: dict[str, Any], *, inch: bool) -> dict[str, Any]:
     if quantity is None:
         of = NONE
     elif unit == "s":
-        of = f"{quantity / 60:,.1f} min"
+        of = _("{quantity:,.1f} min").format(quantity=quantity / 60)
     elif unit == "mm2":
         of = to_reader(said("{0:m2,.3f}", quantity), inch=inch)
     elif unit == "start":
         of = count_fractional(float(quantity), "start")
     else:
         of = f"{quantity:,.1f} {unit}".strip()
-    return row | {"of": of, "kind_label": KINDS.get(kind, kind)}
+    return row | {"of": of, "kind_label": _(KINDS.get(kind, kind))}

@@ -8,6 +8,8 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
 
 from dashboards import data
@@ -17,12 +19,12 @@ from planning.reports.figure import Part, Ref
 from shopfloor.wording.quantity import Reading, Right, evidence_said, remark_said, say
 
 PAGES = {
-    "run": "The run",
-    "job_cost": "The job's cost",
-    "cost": "The month",
-    "wear": "Wear",
-    "measures": "Measures",
-    "factors": "Factors",
+    "run": N_("The run"),
+    "job_cost": N_("The job's cost"),
+    "cost": N_("The month"),
+    "wear": N_("Wear"),
+    "measures": N_("Measures"),
+    "factors": N_("Factors"),
 }
 
 
@@ -80,8 +82,8 @@ def _address(ref: Ref, reader: Reader) -> str:
 def _up(page: Ref | None) -> tuple[str, str]:
     """The page a figure stands on: words and address."""
     if page is None:
-        return "Today", reverse("today")
+        return _("Today"), reverse("today")
     asked = {"cost": "month", "wear": "piece", "measures": "days"}.get(page.kind)
     if asked:
-        return PAGES[page.kind], f"{reverse(page.kind)}?{asked}={page.key}"
-    return PAGES[page.kind], reverse(page.kind, args=[page.key] if page.key else [])
+        return _(PAGES[page.kind]), f"{reverse(page.kind)}?{asked}={page.key}"
+    return _(PAGES[page.kind]), reverse(page.kind, args=[page.key] if page.key else [])

@@ -8,6 +8,8 @@ from urllib.parse import parse_qs, urlencode
 
 from dash import Dash, dcc, html
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from dashboards import data, theme
 from dashboards.figures.days import HEIGHT_PX, days_figure
@@ -20,12 +22,12 @@ from shopfloor.chart.duties import CODES, DUTIES, SQUARE, UNKNOWN, duty_word
 PREFIX = "/balance/"
 RANGES = (("1 week", 7), ("2 weeks", 14), ("4 weeks", 28), ("13 weeks", 91))
 USUAL = 14
-NO_SOURCE = "no source listened to a table"
+NO_SOURCE = N_("no source listened to a table")
 AHEAD = 3  # days after today that show what waits
 
 
 def register(app: Dash) -> None:
-    app.layout = parts.frame_of("Reading the days")
+    app.layout = parts.frame_of(_("Reading the days"))
     parts.wire(app, page)
 
 
@@ -45,11 +47,11 @@ def page(search: str | None) -> Component:
 def sets(nest: Any) -> Component:
     """What the chosen nest takes by each set."""
     if nest is None:
-        return parts.state("empty", text="Choose a nest to see what each set would take.")
+        return parts.state("empty", text=_("Choose a nest to see what each set would take."))
     try:
         frame = data.nest_by_sets(int(nest))
     except (LookupError, ValueError):
-        return parts.state("empty", text="There is no such nest any more. Choose another one.")
+        return parts.state("empty", text=_("There is no such nest any more. Choose another one."))
     return sets_table(ledgers.sets(frame), parts.current_reader().reader, data.currency())
 
 
@@ -71,8 +73,12 @@ def drawn(
     return html.Div(
         [
             parts.dateline(
-                "Balance",
-                f"{first.day} {first:%b} to {today.day} {today:%b}, {table or 'all tables'}",
+                _("Balance"),
+                _("{start} to {end}, {table}").format(
+                    start=f"{first.day} {first:%b}",
+                    end=f"{today.day} {today:%b}",
+                    table=table or _("all tables"),
+                ),
                 lede(shown, known_from),
                 _ranges(span, table),
             ),
@@ -83,7 +89,7 @@ def drawn(
                         className="cols",
                     ),
                     parts.section(
-                        "What a nest would take",
+                        _("What a nest would take"),
                         *_nest(nest, span, table),
                         key="planned minutes and money on each table and set",
                     ),
@@ -99,11 +105,13 @@ def lede(days: list[ledgers.Day], known_from: date | None) -> Component:
     """How much was cut fine, of what, against the plan, on days that are over; and from when on
     that is known."""
     if days and (known_from is None or known_from > days[-1].day) and not _any(days):
-        return f"Unknown: {NO_SOURCE}."
+        return _("Unknown: {no_source}.").format(no_source=_(NO_SOURCE))
     said = _said(days)
     if not days or known_from is None or known_from <= days[0].day:
         return said
-    before = f" Days before {known_from.day} {known_from:%b} are unknown: {NO_SOURCE} yet."
+    before = _(" Days before {day} {known_from:%b} are unknown: {no_source} yet.").format(
+        day=known_from.day, known_from=known_from, no_source=_(NO_SOURCE)
+    )
     return [*said, before] if isinstance(said, list) else f"{said}{before}"
 
 
@@ -117,15 +125,23 @@ def _said(days: list[ledgers.Day]) -> Component:
     square = sum(day.burnt[code] for code in SQUARE for day in days)
     loose = sum(day.burnt["unassigned"] for day in days)
     if not burnt:
-        return "Nothing was burnt before today in this time."
+        return _("Nothing was burnt before today in this time.")
     whole = theme.span(burnt * 60)
     how = ", ".join(duty_word(code) for code in SQUARE)
-    words = f"{square / burnt * 100:.0f} % of {whole} on the torch was cut {how}."
+    words = _("{square:.0f} % of {whole} on the torch was cut {how}.").format(
+        square=square / burnt * 100, whole=whole, how=how
+    )
     if planned:
         over = burnt - planned
-        how = f"{theme.span(abs(over) * 60)} {'more' if over > 0 else 'less'} than planned"
-        unplanned = f", {theme.span(loose * 60)} of it in no run" if over > 0 and loose >= 1 else ""
-        return ["Before today the tables burnt ", html.B(how), f"{unplanned}. {words}"]
+        how = (_("{over} more than planned") if over > 0 else _("{over} less than planned")).format(
+            over=theme.span(abs(over) * 60)
+        )
+        unplanned = (
+            _(", {loose} of it in no run").format(loose=theme.span(loose * 60))
+            if over > 0 and loose >= 1
+            else ""
+        )
+        return [_("Before today the tables burnt "), html.B(how), f"{unplanned}. {words}"]
     return words
 
 
@@ -133,16 +149,23 @@ def _chart(
     days: list[ledgers.Day], today: date, who: PageReader, known_from: date | None
 ) -> Component:
     fills = "; ".join(f"{duty.looks}: {duty.label}" for duty in reversed(DUTIES))
-    key = html.P(f"{fills}; open beside them: planned, {DUTIES[0].label} on top", className="key")
+    key = html.P(
+        _("{fills}; open beside them: planned, {label} on top").format(
+            fills=fills, label=DUTIES[0].label
+        ),
+        className="key",
+    )
     if not _any(days):
-        words = "Nothing was burnt or planned in these days. Runs fill this page once they end."
+        words = _("Nothing was burnt or planned in these days. Runs fill this page once they end.")
         if known_from is None or known_from > today:
-            words = f"What was burnt in these days is unknown: {NO_SOURCE}."
-        return parts.section("Minutes by day", parts.state("empty", text=words))
+            words = _("What was burnt in these days is unknown: {no_source}.").format(
+                no_source=_(NO_SOURCE)
+            )
+        return parts.section(_("Minutes by day"), parts.state("empty", text=words))
     figure = days_figure(days, who.palette, today=today)
     duties = ", ".join(str(duty.label) for duty in DUTIES)
-    label = f"Torch minutes by day, {duties}, burnt beside planned"
-    return parts.section("Minutes by day", key, parts.chart(figure, label, HEIGHT_PX, "days"))
+    label = _("Torch minutes by day, {duties}, burnt beside planned").format(duties=duties)
+    return parts.section(_("Minutes by day"), key, parts.chart(figure, label, HEIGHT_PX, "days"))
 
 
 def _table(days: list[ledgers.Day], table: str) -> Component:
@@ -150,11 +173,11 @@ def _table(days: list[ledgers.Day], table: str) -> Component:
     if any(UNKNOWN in day.burnt for day in days):
         kinds.append(UNKNOWN)
     columns = (
-        Column("Day"),
+        Column(_("Day")),
         *(Column(duty_word(code).capitalize(), num=True) for code in kinds),
-        Column("No run", num=True),
-        Column("Plan", num=True, pencil=True),
-        Column("Runs", num=True),
+        Column(_("No run"), num=True),
+        Column(_("Plan"), num=True, pencil=True),
+        Column(_("Runs"), num=True),
     )
     worked = [day for day in reversed(days) if day.burnt_min or day.planned_min]
     lines = [
@@ -170,9 +193,11 @@ def _table(days: list[ledgers.Day], table: str) -> Component:
         for day in worked[:14]
     ]
     if not lines:
-        return parts.section("Day by day", parts.state("empty", text="No day has a minute yet."))
-    made = parts.ledger("Day by day", columns, lines)
-    return parts.section("Day by day", made, key="torch minutes; the newest first")
+        return parts.section(
+            _("Day by day"), parts.state("empty", text=_("No day has a minute yet."))
+        )
+    made = parts.ledger(_("Day by day"), columns, lines)
+    return parts.section(_("Day by day"), made, key=_("torch minutes; the newest first"))
 
 
 def _minutes(day: ledgers.Day, what: str, table: str) -> parts.Cell:
@@ -189,7 +214,7 @@ def _ranges(span: int, table: str) -> Component:
     choices = [
         (words, _address(days=length, table=table), length == span) for words, length in RANGES
     ]
-    return parts.picker(choices, "How far back")
+    return parts.picker(choices, _("How far back"))
 
 
 def _nest(nest: str, span: int, table: str) -> list[Component]:
@@ -206,7 +231,7 @@ def _nest(nest: str, span: int, table: str) -> list[Component]:
             *hidden,
             html.Div(
                 [
-                    html.Label("Nest", htmlFor="nest"),
+                    html.Label(_("Nest"), htmlFor="nest"),
                     dcc.Input(
                         id="nest",
                         name="nest",
@@ -231,27 +256,32 @@ def _nest(nest: str, span: int, table: str) -> list[Component]:
 
 def _taken(nest: str, chosen: tuple[int, str] | None) -> Component:
     if nest and chosen is None:
-        return parts.state("empty", text=f"No nest has {nest[:80]} in its name.")
+        return parts.state(
+            "empty", text=_("No nest has {nest} in its name.").format(nest=nest[:80])
+        )
     return sets(chosen[0] if chosen else None)
 
 
 def _margin(names: list[str], span: int, table: str) -> list[Component]:
-    links = [("All tables", _address(days=span, table=""), not table)]
+    links = [(_("All tables"), _address(days=span, table=""), not table)]
     links += [(name, _address(days=span, table=name), name == table) for name in names]
     return [
-        html.Div([html.H3("Tables"), parts.picker(links, "Tables")], className="note-block"),
+        html.Div([html.H3(_("Tables")), parts.picker(links, _("Tables"))], className="note-block"),
         parts.note(
             "soon",
-            "Planned and burnt",
-            "Planned minutes are of the runs begun that day, and from today on of what waits in "
-            "the queue. Burnt minutes are arc time, so two torches at once count twice.",
-            [("Open the queue", reverse("queue"))],
+            _("Planned and burnt"),
+            _(
+                "Planned minutes are of the runs begun that day, and from "
+                "today on of what waits in "
+                "the queue. Burnt minutes are arc time, so two torches at once count twice."
+            ),
+            [(_("Open the queue"), reverse("queue"))],
         ),
         parts.note(
             "soon",
-            "Measures of ISO 22400-2",
-            "Ratios of time and parts by table, with what they rest on.",
-            [("Open the measures", reverse("measures"))],
+            _("Measures of ISO 22400-2"),
+            _("Ratios of time and parts by table, with what they rest on."),
+            [(_("Open the measures"), reverse("measures"))],
         ),
     ]
 

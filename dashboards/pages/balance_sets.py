@@ -6,6 +6,7 @@ from typing import Any
 
 from dash import html
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from dashboards import data, theme
 from dashboards.access import Reader
@@ -17,7 +18,7 @@ from shopfloor.chart.duties import duty_word
 def sets_table(rows: list[dict[str, Any]], reader: Reader, currency: tuple[str, int]) -> Component:
     """Minutes, and where they may be seen the amounts; then why a set is refused."""
     if not rows:
-        words = "This nest has no plan yet. It is made in the background; load the page again."
+        words = _("This nest has no plan yet. It is made in the background; load the page again.")
         return parts.state("empty", text=words)
     able = [row for row in rows if not row["problem"]]
     chosen = next((row for row in able if row["chosen"]), None)
@@ -25,12 +26,12 @@ def sets_table(rows: list[dict[str, Any]], reader: Reader, currency: tuple[str, 
     if able:
         columns = _columns(reader, currency[0])
         lines = [_line(row, chosen, reader, currency[1]) for row in able]
-        caption = "● is the nest's own route; minutes and cost are of one sheet, material apart"
+        caption = _("● is the nest's own route; minutes and cost are of one sheet, material apart")
         made = [row["computed_at"] for row in able if row["computed_at"] is not None]
         if made:
             age_s = (data.now() - min(made)).total_seconds()
-            caption += f"; worked out {theme.age(age_s)} ago"
-        table = parts.ledger("By table and set", columns, lines)
+            caption += _("; worked out {age_s} ago").format(age_s=theme.age(age_s))
+        table = parts.ledger(_("By table and set"), columns, lines)
         found += [table, html.P(caption, className="key")]
     refused = [row for row in rows if row["problem"]]
     if refused:
@@ -39,25 +40,28 @@ def sets_table(rows: list[dict[str, Any]], reader: Reader, currency: tuple[str, 
             html.Li([html.B(f"{row['table']}, {row['wear_set']}: "), str(row[why])])
             for row in refused
         ]
-        found += [html.H3("Refused"), html.Ul(entries, className="refused")]
+        found += [html.H3(_("Refused")), html.Ul(entries, className="refused")]
     return html.Div(found)
 
 
 def _columns(reader: Reader, currency: str) -> list[Column]:
     columns = [
-        Column("Table"),
-        Column("Set"),
-        Column("Duty"),
-        Column("Pierces", num=True),
-        Column("Cut", num=True),
-        Column("Pierce", num=True),
-        Column("Travel, touch-off", num=True),
-        Column("In all, min", num=True),
-        Column("Bench, min", num=True),
-        Column("More, min", num=True),
+        Column(_("Table")),
+        Column(_("Set")),
+        Column(_("Duty")),
+        Column(_("Pierces"), num=True),
+        Column(_("Cut"), num=True),
+        Column(_("Pierce"), num=True),
+        Column(_("Travel, touch-off"), num=True),
+        Column(_("In all, min"), num=True),
+        Column(_("Bench, min"), num=True),
+        Column(_("More, min"), num=True),
     ]
     if reader.cost:
-        columns += [Column(f"Wear, {currency}", num=True), Column(f"Cost, {currency}", num=True)]
+        columns += [
+            Column(_("Wear, {currency}").format(currency=currency), num=True),
+            Column(_("Cost, {currency}").format(currency=currency), num=True),
+        ]
     return columns
 
 
@@ -95,7 +99,7 @@ def _travel(row: dict[str, Any]) -> float | None:
 
 
 def _min(seconds: float | None) -> str:
-    return theme.UNKNOWN if seconds is None else theme.number(seconds / 60, 1, unit="min")
+    return theme.UNKNOWN if seconds is None else theme.number(seconds / 60, 1, unit=_("min"))
 
 
 def _against(row: dict[str, Any], chosen: dict[str, Any] | None) -> str:
@@ -105,4 +109,4 @@ def _against(row: dict[str, Any], chosen: dict[str, Any] | None) -> str:
     if row["total_s"] is None or chosen["total_s"] is None:
         return theme.UNKNOWN
     more = (row["total_s"] - chosen["total_s"]) / 60
-    return theme.number(more, 1, mark="+" if more > 0 else "", unit="min")
+    return theme.number(more, 1, mark="+" if more > 0 else "", unit=_("min"))

@@ -114,7 +114,8 @@ def _head(
     )
     return parts.dateline(
         title,
-        f"{theme.count(count, 'job')}, {money}" + (", closed" if month.closed_at else ", open"),
+        f"{theme.count(count, 'job', 'jobs')}, {money}"
+        + (", closed" if month.closed_at else ", open"),
         lede(bridge, digits),
         months_picker(months, month.first_day),
     )
@@ -181,7 +182,8 @@ def _margin(
             parts.note(
                 "soon",
                 f"Late facts: {total}",
-                f"{theme.count(len(month.late), 'posting')} about closed months are in this one.",
+                f"{theme.count(len(month.late), 'posting', 'postings')} about "
+                f"closed months are in this one.",
                 [("Show them", "#late")],
             )
         )
@@ -200,10 +202,10 @@ def _stale() -> list[Component]:
     found = []
     if waiting:
         words = "They are worked out in the background; load the page again in a minute."
-        head = f"{theme.count(waiting, 'figure')} not in yet"
+        head = f"{theme.count(waiting, 'figure', 'figures')} not in yet"
         found.append(parts.note("soon", head, words))
     if failed:
-        head = f"{theme.count(failed, 'figure')} could not be worked out"
+        head = f"{theme.count(failed, 'figure', 'figures')} could not be worked out"
         words = "These amounts are without them. What was posted before stays."
         found.append(parts.note("now", head, words))
     return found

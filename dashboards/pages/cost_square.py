@@ -160,6 +160,6 @@ def square_notes(found: Squareness, month: CostMonth, digits: int) -> list[Compo
     rows = by_job(found, month.first_day)
     head = f"Fine cutting nobody asked for: {theme.money(found.total_minor, digits, whole=True)}"
     hours = sum(row.hours for row in rows)
-    jobs = theme.count(len(rows), "job")
+    jobs = theme.count(len(rows), "job", "jobs")
     body = f"{jobs}, {hours:,.1f} h more at the table. Fast would have met what was asked."
     return [parts.note("now", head, body, [("Show them", "#square")])]

@@ -7,6 +7,8 @@ from typing import Any
 
 from dash import html
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from dashboards import lengths, theme
 from dashboards.access import Reader
@@ -18,51 +20,57 @@ from planning.calc.units import ft_from_mm
 from planning.reports.shapes import CostMonth
 from shopfloor.chart.duties import duty_word
 
-TERM_OF = "the term's time at the machine and labour rate of each run"
+TERM_OF = N_("the term's time at the machine and labour rate of each run")
 
 
 def steps_table(bridge: ledgers.Bridge, month: CostMonth, digits: int) -> Component:
     """The figure as a table, each term opening job by job."""
-    lines = [Line(("Planned", theme.money(bridge.planned_minor, digits)))]
+    lines = [Line((_("Planned"), theme.money(bridge.planned_minor, digits)))]
     for step in bridge.steps:
         url = address(month.first_day, term=step.term) + "#term" if step.term else "#kinds"
         amount = Cell(theme.signed(step.minor, digits, whole=False), url, step.off)
         lines.append(Line((step.name, amount)))
-    lines.append(Line(("Actual", theme.money(bridge.actual_minor, digits)), "total"))
-    table = parts.ledger("From plan to actual", (Column("Step"), Column("Amount", num=True)), lines)
-    return parts.collapsible("As a table", table)
+    lines.append(Line((_("Actual"), theme.money(bridge.actual_minor, digits)), "total"))
+    table = parts.ledger(
+        _("From plan to actual"), (Column(_("Step")), Column(_("Amount"), num=True)), lines
+    )
+    return parts.collapsible(_("As a table"), table)
 
 
 def jobs_table(month: CostMonth, reader: Reader, digits: int, everything: bool) -> Component:
     """Where the hours went, job by job."""
     found = ledgers.job_ledger(month, everything=everything)
-    columns = [Column("Job"), Column("What")]
-    columns += [Column("Quote", num=True)] if reader.margin else []
+    columns = [Column(_("Job")), Column(_("What"))]
+    columns += [Column(_("Quote"), num=True)] if reader.margin else []
     columns += [
-        Column("Plan", num=True, pencil=True),
-        Column("Actual", num=True),
-        Column("Off plan", num=True),
-        Column("Hours", num=True),
+        Column(_("Plan"), num=True, pencil=True),
+        Column(_("Actual"), num=True),
+        Column(_("Off plan"), num=True),
+        Column(_("Hours"), num=True),
     ]
     lines = [_job_line(row, reader, digits, month.first_day) for row in found.named]
     if found.rest is not None:
-        words = theme.count(found.rest_jobs, "smaller job")
+        words = theme.count(found.rest_jobs, "smaller job", "smaller jobs")
         rest = Cell(words, address(month.first_day, all="yes"))
         lines.append(Line((rest, *_figures(found.rest, reader, digits)), "rest", span=2))
-    whole = theme.count(int(month.jobs["job_id"].notna().sum()), "job")
+    whole = theme.count(int(month.jobs["job_id"].notna().sum()), "job", "jobs")
     said = f"{month.first_day:%B}, {whole}"
     all_of_it = reverse("figure", args=["month", month.first_day])
     lines.append(Line((said, *_figures(found.total, reader, digits, all_of_it)), "total", span=2))
-    table = parts.ledger("Where the hours went", columns, lines)
-    key = "vermilion and bold: more than 5 % over plan"
+    table = parts.ledger(_("Where the hours went"), columns, lines)
+    key = _("vermilion and bold: more than 5 % over plan")
     if found.total.bare_minor:
         bare = theme.money(found.total.bare_minor, digits, whole=True)
-        key = f"off plan leaves out {bare} of runs without a plan; {key}"
+        key = _("off plan leaves out {bare} of runs without a plan; {key}").format(
+            bare=bare, key=key
+        )
     if found.share is not None and found.rest is not None:
-        named = theme.count(len(found.named), "named job")
+        named = theme.count(len(found.named), "named job", "named jobs")
         whole_h = theme.hours(found.total.elapsed_s)
-        key = f"the {named} took {found.share * 100:.0f} % of {whole_h} h; {key}"
-    return parts.section("Where the hours went", table, html.P(key, className="key"))
+        key = _("the {named} took {share:.0f} % of {whole_h} h; {key}").format(
+            named=named, share=found.share * 100, whole_h=whole_h, key=key
+        )
+    return parts.section(_("Where the hours went"), table, html.P(key, className="key"))
 
 
 def _job_line(row: ledgers.JobRow, reader: Reader, digits: int, month: date) -> Line:
@@ -97,7 +105,9 @@ def term_table(month: CostMonth, term: str, digits: int) -> Component:
     name = ledgers.WORDS.get(term, term.capitalize())
     if not rows:
         return parts.section(
-            name, parts.state("empty", text=f"No run has {term} in it."), id="term"
+            name,
+            parts.state("empty", text=_("No run has {term} in it.").format(term=term)),
+            id="term",
         )
     lines = [
         Line(
@@ -118,8 +128,12 @@ def term_table(month: CostMonth, term: str, digits: int) -> Component:
         )
         for row in rows
     ]
-    columns = (Column("Job"), Column("Hours more", num=True), Column("Cost more", num=True))
-    return parts.section(name, parts.ledger(name, columns, lines), key=TERM_OF, id="term")
+    columns = (
+        Column(_("Job")),
+        Column(_("Hours more"), num=True),
+        Column(_("Cost more"), num=True),
+    )
+    return parts.section(name, parts.ledger(name, columns, lines), key=_(TERM_OF), id="term")
 
 
 def metres_table(month: CostMonth, reader: Reader, currency: str, digits: int) -> Component:
@@ -128,9 +142,9 @@ def metres_table(month: CostMonth, reader: Reader, currency: str, digits: int) -
     short = "ft" if reader.inch else "m"
     sign = theme.SIGNS.get(currency, currency)
     rows = ledgers.metres(month, per_foot=reader.inch)
-    title = f"A {length} of cut"
+    title = _("A {length} of cut").format(length=length)
     if not rows:
-        words = "No run of this month has both a measured cut and a cost."
+        words = _("No run of this month has both a measured cut and a cost.")
         return parts.section(title, parts.state("empty", text=words))
 
     def each(row: ledgers.MetreRow, duty: str, minor: float | None) -> Cell:
@@ -158,13 +172,13 @@ def metres_table(month: CostMonth, reader: Reader, currency: str, digits: int) -
     ]
     names = [duty_word(code).capitalize() for code in rows[0].minor]
     columns = (
-        Column("Material"),
-        Column("Thick", num=True),
+        Column(_("Material")),
+        Column(_("Thick"), num=True),
         *(Column(f"{name}, {sign}", num=True) for name in names),
-        Column("Ratio", num=True, pencil=True),
+        Column(_("Ratio"), num=True, pencil=True),
         *(Column(f"{name}, {short}", num=True) for name in names),
     )
-    key = f"all but the material; then how many {short} were cut"
+    key = _("all but the material; then how many {short} were cut").format(short=short)
     return parts.section(title, parts.ledger(title, columns, lines), key=key)
 
 
@@ -177,9 +191,9 @@ def _plate(month: CostMonth, material: str, thickness_mm: float, duty: str) -> s
 def hours_table(month: CostMonth, reader: Reader) -> Component:
     """Hours by material, thickness and duty, until 80 % of them are named."""
     rows = ledgers.hours(month)
-    title = "Where four fifths of the hours go"
+    title = _("Where four fifths of the hours go")
     if not rows:
-        return parts.section(title, parts.state("empty", text="No run is worked out yet."))
+        return parts.section(title, parts.state("empty", text=_("No run is worked out yet.")))
     lines = [
         Line(
             (
@@ -198,11 +212,11 @@ def hours_table(month: CostMonth, reader: Reader) -> Component:
     ]
     whole = sum(row["hours"] for row in rows)
     columns = (
-        Column("Material"),
-        Column("Thick", num=True),
-        Column("Duty"),
-        Column("Hours", num=True),
-        Column(f"Of {whole:,.0f} h", num=True),
+        Column(_("Material")),
+        Column(_("Thick"), num=True),
+        Column(_("Duty")),
+        Column(_("Hours"), num=True),
+        Column(_("Of {whole:,.0f} h").format(whole=whole), num=True),
     )
     return parts.section(title, parts.ledger(title, columns, lines))
 
@@ -212,7 +226,7 @@ def kinds_table(month: CostMonth, digits: int) -> Component:
     rows = ledgers.kinds(month)
     if not rows:
         return parts.section(
-            "By kind", parts.state("empty", text="Nothing is posted yet."), id="kinds"
+            _("By kind"), parts.state("empty", text=_("Nothing is posted yet.")), id="kinds"
         )
     lines = [
         Line(
@@ -229,9 +243,9 @@ def kinds_table(month: CostMonth, digits: int) -> Component:
     whole = Cell(
         theme.money(month.total_minor, digits), reverse("figure", args=["month", month.first_day])
     )
-    lines.append(Line(("All", whole), "total"))
-    columns = (Column("Kind"), Column("Amount", num=True))
-    return parts.section("By kind", parts.ledger("By kind", columns, lines), id="kinds")
+    lines.append(Line((_("All"), whole), "total"))
+    columns = (Column(_("Kind")), Column(_("Amount"), num=True))
+    return parts.section(_("By kind"), parts.ledger(_("By kind"), columns, lines), id="kinds")
 
 
 def late_table(month: CostMonth, digits: int) -> Component:
@@ -251,16 +265,18 @@ def late_table(month: CostMonth, digits: int) -> Component:
         for row in ledgers.late(month)
     ]
     columns = (
-        Column("About"),
-        Column("Job"),
-        Column("Kind"),
-        Column("Amount", num=True),
-        Column("Entries", num=True),
-        Column("Why"),
-        Column("Who"),
+        Column(_("About")),
+        Column(_("Job")),
+        Column(_("Kind")),
+        Column(_("Amount"), num=True),
+        Column(_("Entries"), num=True),
+        Column(_("Why")),
+        Column(_("Who")),
     )
     return parts.section(
-        "Late facts about closed months", parts.ledger("Late facts", columns, lines), id="late"
+        _("Late facts about closed months"),
+        parts.ledger(_("Late facts"), columns, lines),
+        id="late",
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, cast
 
 from dash import Dash, Input, Output, dcc, html
+from django.utils.translation import gettext as _
 
 from dashboards import theme
 from dashboards.access import Reader, reader_of
@@ -79,9 +80,11 @@ def failed(problem: Exception) -> Component:
     return html.Div(
         state(
             "failed",
-            head="This page could not be drawn.",
-            text="Nothing is lost: its figures stay where they are kept. Load the page again; the "
-            "log of the web process says what went wrong.",
+            head=_("This page could not be drawn."),
+            text=_(
+                "Nothing is lost: its figures stay where they are kept. Load the page again; the "
+                "log of the web process says what went wrong."
+            ),
         ),
         className="failed-page",
     )
@@ -116,7 +119,7 @@ def page_with_margin(content: Component, margin: Component) -> Component:
     return html.Div(
         [
             html.Div(content, className="sheet"),
-            html.Aside(margin, className="marg", **aria("In the margin")),
+            html.Aside(margin, className="marg", **aria(_("In the margin"))),
         ],
         className="two",
     )

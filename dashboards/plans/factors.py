@@ -7,6 +7,8 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST, require_safe
 
 from dashboards import data
@@ -18,9 +20,9 @@ from planning.services.factors import FactorError, factor_answer
 from shopfloor.web.access import CHART, may
 
 DONE = {
-    "accept": "It is in use from now on; its nests are being planned again.",
-    "decline": "It is declined and comes back only when the figure moves.",
-    "end": "It has ended; plans are bare again.",
+    "accept": N_("It is in use from now on; its nests are being planned again."),
+    "decline": N_("It is declined and comes back only when the figure moves."),
+    "end": N_("It has ended; plans are bare again."),
 }
 
 
@@ -43,7 +45,7 @@ def board(request: HttpRequest) -> HttpResponseBase:
 @require_POST
 def propose(request: HttpRequest) -> HttpResponseBase:
     factors_want(propose=True)
-    messages.success(request, "They are being worked out. What is new is proposed here shortly.")
+    messages.success(request, _("They are being worked out. What is new is proposed here shortly."))
     return redirect("factors")
 
 
@@ -57,22 +59,24 @@ def answer(request: HttpRequest, factor_id: int) -> HttpResponseBase:
     except FactorError as refused:
         messages.error(request, to_reader(told(refused), inch=False))
     else:
-        messages.success(request, DONE[said])
+        messages.success(request, _(DONE[said]))
     return redirect("factors")
 
 
 def lede(found: FactorBoard) -> str:
     """How far off the plan is, and what a factor would make of it."""
     if found.computed_at is None:
-        return "What runs take against their plan is being worked out and will be here soon."
+        return _("What runs take against their plan is being worked out and will be here soon.")
     if found.not_enough is not None:
-        return f"How far plans are off is not known yet: {found.not_enough}."
+        return _("How far plans are off is not known yet: {not_enough}.").format(
+            not_enough=found.not_enough
+        )
     back = found.back
     if back is None:
-        return "Runs of two months are needed to tell how far plans are off."
+        return _("Runs of two months are needed to tell how far plans are off.")
     before, after = back.before, back.after
-    change = "to" if after.median < before.median else "which factors would not better:"
-    return (
-        f"Half of {before.n:,} runs were more than {before.median * 100:.1f} % off their plan; "
-        f"with factors learnt from the other months {change} {after.median * 100:.1f} %."
-    )
+    change = "to" if after.median < before.median else _("which factors would not better:")
+    return _(
+        "Half of {n:,} runs were more than {before:.1f} % off their plan; with "
+        "factors learnt from the other months {change} {after:.1f} %."
+    ).format(n=before.n, before=before.median * 100, change=change, after=after.median * 100)

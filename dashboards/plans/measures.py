@@ -70,25 +70,35 @@ def base(name: str, table: TableMeasures) -> str:
         return ""
     top, bottom, unit = found
     places = 1 if unit == "h" else 0
-    return f"{top:,.{places}f} of {bottom:,.{places}f} {unit}"
+    return _("{top} of {bottom} {unit}").format(
+        top=f"{top:,.{places}f}", bottom=f"{bottom:,.{places}f}", unit=_(unit)
+    )
 
 
 def covered(table: TableMeasures) -> str:
     """What a table's times are based on."""
     if not table.busy_h:
-        return f"{table.table}: no run in this time."
+        return _("{table}: no run in this time.").format(table=table.table)
     whole = theme.span(table.busy_h * 3600)
     share = table.measured_h / table.busy_h
-    measured = f"all {whole}" if share == 1 else theme.percent(share, whole)
+    measured = _("all {whole}").format(whole=whole) if share == 1 else theme.percent(share, whole)
     unknown = theme.percent(table.unknown_h / table.busy_h, whole) if table.unknown_h else ""
-    rest = "" if share == 1 else ", the rest entered"
+    rest = "" if share == 1 else _(", the rest entered")
     if unknown and table.measured_h + table.unknown_h < table.busy_h:
-        rest = f", {unknown} unknown (a source was silent), the rest entered"
+        rest = _(", {unknown} unknown (a source was silent), the rest entered").format(
+            unknown=unknown
+        )
     elif unknown:
-        rest = ", the rest unknown: a source was silent"
+        rest = _(", the rest unknown: a source was silent")
     planned = (
         ""
         if table.planned_share is None
-        else (f"; {table.planned_share * 100:.0f} % of the burning had a plan")
+        else (
+            _("; {planned_share:.0f} % of the burning had a plan").format(
+                planned_share=table.planned_share * 100
+            )
+        )
     )
-    return f"{table.table}: {measured} in runs measured{rest}{planned}."
+    return _("{table}: {measured} in runs measured{rest}{planned}.").format(
+        table=table.table, measured=measured, rest=rest, planned=planned
+    )

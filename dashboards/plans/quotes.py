@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from dashboards import data
@@ -68,7 +69,10 @@ def make(request: HttpRequest) -> HttpResponseBase:
         "rows": _rows(request, "nest", "sheets"),
         "drawings": data.drawings_to_choose(),
         "part_rows": _rows(request, "drawing", "parts"),
-        "chances": [(str(chance), f"{chance * 100:.0f} in 100") for chance in CHANCES],
+        "chances": [
+            (str(chance), _("{chance:.0f} in 100").format(chance=chance * 100))
+            for chance in CHANCES
+        ],
         "said": request.POST,
     }
     return render(request, "kerfbook/quote_make.html", context)
@@ -127,10 +131,10 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
     ]
     chance = said.get("chance", "")
     if chance not in {str(one) for one in CHANCES}:
-        raise QuoteError("Choose a chance of an overrun.")
+        raise QuoteError(_("Choose a chance of an overrun."))
     days = _whole(said.get("days"), "days")
     if not 1 <= days <= MOST_DAYS:
-        raise QuoteError(f"It is valid for 1 to {MOST_DAYS} days.")
+        raise QuoteError(_("It is valid for 1 to {most_days} days.").format(most_days=MOST_DAYS))
     return {
         "customer": said.get("customer", ""),
         "title": said.get("title", ""),
@@ -145,7 +149,7 @@ def _nest(text: str) -> int:
     """A nest by its name, or as the list offers it."""
     found = data.nest_chosen(text)
     if found is None:
-        raise QuoteError(f"There is no nest {text.strip()!r} in use.")
+        raise QuoteError(_("There is no nest {nest!r} in use.").format(nest=text.strip()))
     return found
 
 
@@ -158,14 +162,18 @@ def _parts(route: str, parts: str | None) -> PartsAsked:
     """ "drawing-table-set" and how many."""
     keys = [key for key in map(row_number, route.strip().split("-")) if key is not None]
     if len(keys) != 3:
-        raise QuoteError(f"{route[:60]!r} is not a drawing with a table and a set.")
+        raise QuoteError(
+            _("{route!r} is not a drawing with a table and a set.").format(route=route[:60])
+        )
     return PartsAsked(keys[0], keys[1], keys[2], _whole(parts, "parts"))
 
 
 def _whole(text: str | None, what: str) -> int:
     found = row_number((text or "").strip())
     if found is None:
-        raise QuoteError(f"{(text or '')[:20]!r} is not a number of {what}.")
+        raise QuoteError(
+            _("{text!r} is not a number of {what}.").format(text=(text or "")[:20], what=what)
+        )
     return found
 
 
@@ -174,12 +182,16 @@ def _price(text: str) -> int | None:
     try:
         amount = money_of(text)
     except RowError:
-        raise QuoteError(f"{text[:30]!r} is not a price; write it like 1250.00.") from None
+        raise QuoteError(
+            _("{text!r} is not a price; write it like 1250.00.").format(text=text[:30])
+        ) from None
     if amount is None:
         return None
     scaled = amount.scaleb(data.currency()[1])
     if scaled != scaled.to_integral_value():
-        raise QuoteError(f"{text!r} is not a price: the currency has fewer places.")
+        raise QuoteError(
+            _("{text!r} is not a price: the currency has fewer places.").format(text=text)
+        )
     return int(scaled)
 
 
@@ -194,14 +206,23 @@ def lede(score: Score | None, moved: int) -> str:
     start = ""
     if moved:
         were = "s were" if moved > 1 else " was"
-        start = f"{moved} open quote{were} made at prices that have changed since. "
+        start = _("{moved} open quote{were} made at prices that have changed since. ").format(
+            moved=moved, were=were
+        )
     if score is None:
-        return start + "No quote has become a closed job yet: nothing can be said of overruns."
+        return start + _("No quote has become a closed job yet: nothing can be said of overruns.")
     promised, error = score.promised * 100, score.error * 100
-    verdict = {True: "as promised", False: "not as promised", None: "too few to tell"}[
+    verdict = {True: _("as promised"), False: _("not as promised"), None: _("too few to tell")}[
         score.as_promised
     ]
-    return (
-        f"{start}{score.overruns} of {score.n} overran; {promised:.0f} ± {error:.0f} in 100 were "
-        f"promised: {verdict}."
+    return _(
+        "{start}{overruns} of {n} overran; {promised:.0f} ± {error:.0f} in 100 "
+        "were promised: {verdict}."
+    ).format(
+        start=start,
+        overruns=score.overruns,
+        n=score.n,
+        promised=promised,
+        error=error,
+        verdict=verdict,
     )

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from dashboards import data
@@ -70,7 +71,7 @@ def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str,
         "unknown_prices": [
             name
             for name, price in (
-                ("machine or operator", found.prices.table),
+                (_("machine or operator"), found.prices.table),
                 ("bench", found.prices.bench),
             )
             if price is None

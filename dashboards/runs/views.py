@@ -11,6 +11,8 @@ from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
 
 from dashboards import data, lengths
@@ -28,11 +30,19 @@ log = logging.getLogger(__name__)
 MOST_ARCS = 400
 # What of a plan's snapshot is shown to everybody; money only to those who may see it.
 PLAN_WORDS = (
-    ("wear_set", "set", ""), ("cut_mm", "cut", "mm"), ("travel_mm", "travel", "mm"),
-    ("pierces", "pierces", ""), ("cut_s", "cutting", "s"), ("pierce_s", "piercing", "s"),
-    ("travel_s", "travelling", "s"), ("touch_off_s", "touch-off", "s"), ("load_s", "loading", "s"),
-    ("total_s", "in all", "s"), ("bench_min", "bench", "min"), ("problem", "problem", ""),
-)  # fmt: skip
+    ("wear_set", N_("set"), ""),
+    ("cut_mm", N_("cut"), "mm"),
+    ("travel_mm", N_("travel"), "mm"),
+    ("pierces", N_("pierces"), ""),
+    ("cut_s", N_("cutting"), "s"),
+    ("pierce_s", N_("piercing"), "s"),
+    ("travel_s", N_("travelling"), "s"),
+    ("touch_off_s", N_("touch-off"), "s"),
+    ("load_s", N_("loading"), "s"),
+    ("total_s", N_("in all"), "s"),
+    ("bench_min", N_("bench"), "min"),
+    ("problem", N_("problem"), ""),
+)
 MONEY_KEYS = ("rates", "wear")  # of a plan's snapshot
 SAID_KEYS = ("problem",)  # of it too: a sentence, which stands there already
 
@@ -69,7 +79,7 @@ def _tables(detail: RunDetail) -> dict[str, Any]:
         if detail.planned_s is None or detail.elapsed_s is None
         else detail.elapsed_s - detail.planned_s,
         "lines": [
-            row | {"kind_label": KINDS.get(row["kind"], row["kind"])}
+            row | {"kind_label": _(KINDS.get(row["kind"], row["kind"]))}
             for row in records(detail.lines)
         ],
         "pieces": records(detail.pieces),
@@ -118,7 +128,7 @@ def plan_rows(plan: dict[str, Any], *, inch: bool = False) -> Any:
             shown = to_reader(said("{0:,.1f}", value), inch=inch)
         else:
             shown = f"{value:,.1f} {unit}" if isinstance(value, float) else f"{value} {unit}"
-        yield {"label": label, "value": shown.strip()}
+        yield {"label": _(label), "value": shown.strip()}
     snapshot = plan.get("snapshot")
     if isinstance(snapshot, dict):
         yield from _flat(snapshot, inch=inch)
@@ -136,7 +146,7 @@ def _flat(values: dict[str, Any], before: str = "", *, inch: bool = False) -> An
             yield from _flat(value, f"{label}, ", inch=inch)
         elif not isinstance(value, list) and value not in (None, ""):
             said = plain(value) if isinstance(value, float) else str(value)
-            yield {"label": label, "value": said}
+            yield {"label": _(label), "value": said}
 
 
 def plain(value: float) -> str:

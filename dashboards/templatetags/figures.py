@@ -9,6 +9,7 @@ from typing import Any
 from django import template
 from django.utils import timezone
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from dashboards import theme
 from planning.calc.units import KPA_PER_BAR, KPA_PER_PSI
@@ -38,7 +39,7 @@ def arc_length(seconds: float | None) -> str | SafeString:
     if seconds < 100:
         return f"{seconds:.1f} s"
     whole = round(seconds)
-    return f"{whole // 60} min {whole % 60:02d} s"
+    return _("{minutes} min {seconds:02d} s").format(minutes=whole // 60, seconds=whole % 60)
 
 
 @_valued(lambda seconds: (seconds / 60, "min"))
@@ -51,7 +52,7 @@ def more(seconds: float | None) -> str | SafeString:
         return f"{'+' if tenths > 0 else '−' if tenths < 0 else ''}{abs(tenths):.1f} s"
     minutes = round(seconds / 60, 1)
     sign = "+" if minutes > 0 else "−" if minutes < 0 else ""
-    return f"{sign}{abs(minutes):,.1f} min"
+    return _("{sign}{minutes:,.1f} min").format(sign=sign, minutes=abs(minutes))
 
 
 @_valued(lambda seconds: (seconds / 60, "min"))
@@ -65,7 +66,11 @@ def pressure(kpa: float | None, inch: bool = False) -> str | SafeString:
     """Pressure of air in bar, or in psi for people who chose inches."""
     if kpa is None:
         return unknown()
-    return f"{kpa / KPA_PER_PSI:.0f} psi" if inch else f"{kpa / KPA_PER_BAR:.1f} bar"
+    return (
+        _("{kpa:.0f} psi").format(kpa=kpa / KPA_PER_PSI)
+        if inch
+        else _("{kpa:.1f} bar").format(kpa=kpa / KPA_PER_BAR)
+    )
 
 
 @_valued(lambda number, blank="": (number, ""))

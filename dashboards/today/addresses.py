@@ -8,6 +8,7 @@ from typing import Any
 from urllib.parse import quote
 
 from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext as _
 
 from dashboards.access import Reader
 from planning.calc.said import to_reader
@@ -98,7 +99,11 @@ class Suggested:
 
 def give_view(first_key: str, guess: Suggested) -> dict[str, Any]:
     """The form that gives them in one press."""
-    label = f"Give them to {guess.nest}" if guess.run_id else f"Open a run of {guess.nest}"
+    label = (
+        _("Give them to {nest}").format(nest=guess.nest)
+        if guess.run_id
+        else _("Open a run of {nest}").format(nest=guess.nest)
+    )
     fields = {"first_key": first_key, "arcs": str(guess.arcs)}
     fields |= {"run_id": guess.run_id} if guess.run_id else {"revision_id": guess.revision_id}
     return {"label": label, "url": reverse("assign_arcs"), "post": True, "fields": fields}

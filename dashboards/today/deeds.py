@@ -8,6 +8,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from dashboards import data, theme
@@ -54,7 +55,12 @@ def assign_arcs(request: HttpRequest) -> HttpResponseBase:
     said = request.POST.get("revision_id", "")
     revision = row_number(said)
     if said and revision is None:  # without one the arcs would be set aside
-        return _refused(request, FloorError(f"There is no nest {said[:20]!r}.", "Choose it again."))
+        return _refused(
+            request,
+            FloorError(
+                _("There is no nest {said!r}.").format(said=said[:20]), _("Choose it again.")
+            ),
+        )
     try:
         given = deeds.assign_arcs(
             first_key=request.POST.get("first_key", ""),
@@ -67,12 +73,18 @@ def assign_arcs(request: HttpRequest) -> HttpResponseBase:
         )
     except FloorError as refused:
         return _refused(request, refused)
-    many = theme.count(len(given.keys), "arc")
-    said = f"{many} given to {given.nest}." if given.run_id else f"{many} marked as no job."
+    many = theme.count(len(given.keys), "arc", "arcs")
+    said = (
+        _("{many} given to {nest}.").format(many=many, nest=given.nest)
+        if given.run_id
+        else _("{many} marked as no job.").format(many=many)
+    )
     undo.remember(request, said=said, now=now, keys=list(given.keys), steps=list(given.steps))
     if not given.steps:
         return redirect("today")
-    messages.success(request, f"{said} On Today it can be taken back for ten minutes.")
+    messages.success(
+        request, _("{said} On Today it can be taken back for ten minutes.").format(said=said)
+    )
     return redirect("run", given.run_id)
 
 
@@ -89,7 +101,12 @@ def unassign_arcs(request: HttpRequest) -> HttpResponseBase:
         deeds.unassign_arcs(keys=kept["keys"], steps=kept["steps"], by=_user(request), now=now)
     except FloorError as refused:
         return _refused(request, refused)
-    messages.success(request, f"Taken back: {theme.count(len(kept['keys']), 'arc')} loose again.")
+    messages.success(
+        request,
+        _("Taken back: {arcs} loose again.").format(
+            arcs=theme.count(len(kept["keys"]), "arc", "arcs")
+        ),
+    )
     return redirect("today")
 
 
@@ -110,7 +127,7 @@ def reason(request: HttpRequest, stoppage_id: int) -> HttpResponseBase:
             )
         except FloorError as refused:
             return _refused(request, refused)
-        messages.success(request, "The stoppage has its reason.")
+        messages.success(request, _("The stoppage has its reason."))
         return redirect("today")
     context = {"seen": seen, "reasons": data.reasons()}
     return render(request, "kerfbook/today/reason.html", context)
@@ -124,7 +141,7 @@ def line(request: HttpRequest) -> HttpResponseBase:
         deeds.add_shift_note(text=request.POST.get("text", ""), by=_user(request), now=data.now())
     except FloorError as refused:
         return _refused(request, refused)
-    messages.success(request, "Your line is on the page.")
+    messages.success(request, _("Your line is on the page."))
     return redirect("today")
 
 

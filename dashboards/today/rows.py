@@ -10,6 +10,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from dashboards import theme
 from dashboards.access import Reader
@@ -24,8 +26,8 @@ log = logging.getLogger(__name__)
 STILL_OPEN = ("assign_arcs", "reason")  # what can be done of a shift that is over
 BESIDE = 2  # notes beside a strip, so that the next table stays in sight
 MANY = 5  # more tables than this are drawn with low strips
-SAFE = "This strip could not be drawn. Its lines are safe in the journal."
-THEN = "Load the page again; the sources page says what came in."
+SAFE = N_("This strip could not be drawn. Its lines are safe in the journal.")
+THEN = N_("Load the page again; the sources page says what came in.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +101,10 @@ def _over(today: Today) -> Today:
         for table in today.tables
     )
     notes = tuple(note for note in today.notes if any(act.code in STILL_OPEN for act in note.acts))
-    burnt = [f"{table.name} burnt {_burnt(table)}" for table in tables]
+    burnt = [
+        _("{table} burnt {table2}").format(table=table.name, table2=_burnt(table))
+        for table in tables
+    ]
     said = f"{', '.join(burnt)}." if burnt else today.lede
     return replace(today, tables=tables, notes=notes, lede=said)
 
@@ -151,7 +156,7 @@ def _drawn(table: TableToday, tight: bool) -> str:
         return draw(table.strip)
     except Exception:
         log.exception("strip of %s", table.code)
-        return strip.failed(table.strip, SAFE, THEN)
+        return strip.failed(table.strip, _(SAFE), _(THEN))
 
 
 def _opened(kind: str, table: TableToday) -> str:
@@ -165,9 +170,9 @@ def _facts(table: TableToday, reader: Reader, pace_url: str, end_url: str) -> li
         url = _opened("shift", table)
         said += [Fact(words, url) for words in times]
     if pace_url:
-        said.append(Fact("its pace", pace_url))
+        said.append(Fact(_("its pace"), pace_url))
     if end_url:
-        said.append(Fact("its end", end_url))
+        said.append(Fact(_("its end"), end_url))
     return said
 
 
@@ -180,7 +185,7 @@ def _standing(table: TableToday, reader: Reader) -> list[str]:
     elif table.strip.sets:
         said.append(table.strip.sets[-1].label)
     if table.program:
-        said.append(f"says program {table.program}")
+        said.append(_("says program {program}").format(program=table.program))
     return said
 
 
@@ -188,26 +193,33 @@ def _times(table: TableToday) -> list[str]:
     said, shares = [], table.shares
     known_s = shares.total_s - shares.unknown_s
     if shares.total_s > 0:
-        said.append(f"arc {theme.span_short(shares.burning_s)}")
+        said.append(_("arc {burning_s}").format(burning_s=theme.span_short(shares.burning_s)))
         said.append(theme.percent(shares.burning_share, theme.span_short(known_s)))
     if shares.outside_s >= 1:
-        said.append(f"{theme.span(shares.outside_s)} burnt outside shifts")
+        said.append(
+            _("{outside_s} burnt outside shifts").format(outside_s=theme.span(shares.outside_s))
+        )
     begun = table.source_from_us
     if begun is not None and table.strip.start_us < begun < table.strip.now_us:
-        said.append(f"no source before {clock(begun, table.strip.zone)}")
+        said.append(_("no source before {begun}").format(begun=clock(begun, table.strip.zone)))
     if (
         shares.unknown_s >= 60
         and shares.burning_low is not None
         and shares.burning_high is not None
     ):
         said.append(
-            f"{theme.span(shares.unknown_s)} unknown: {shares.burning_low * 100:.0f}–"
-            f"{shares.burning_high * 100:.0f} % possible"
+            _("{unknown_s} unknown: {burning_low:.0f}–{burning_high:.0f} % possible").format(
+                unknown_s=theme.span(shares.unknown_s),
+                burning_low=shares.burning_low * 100,
+                burning_high=shares.burning_high * 100,
+            )
         )
     if shares.entered_s >= 60:
         said.append(
-            f"{theme.span(shares.entered_s)} as entered, not measured: "
-            f"{theme.span(shares.entered_burning_s)} burning"
+            _("{entered_s} as entered, not measured: {entered_burning_s} burning").format(
+                entered_s=theme.span(shares.entered_s),
+                entered_burning_s=theme.span(shares.entered_burning_s),
+            )
         )
     return said
 
@@ -220,12 +232,20 @@ def _ends(table: TableToday) -> str:
             clock(at, drawn.zone, drawn.now_us)
             for at in (drawn.forecast.low_us, drawn.forecast.median_us, drawn.forecast.high_us)
         )
-        said.append(f"Ends {mid}, between {low} and {high}.")
+        said.append(_("Ends {mid}, between {low} and {high}.").format(mid=mid, low=low, high=high))
     elif table.outlook is not None and table.outlook.middle_s is None and table.waiting:
         outlook = table.outlook
-        said.append(f"End unknown: not enough data ({outlook.runs} runs, needed {outlook.needed}).")
+        said.append(
+            _("End unknown: not enough data ({runs} runs, needed {needed}).").format(
+                runs=outlook.runs, needed=outlook.needed
+            )
+        )
     if drawn.plan_end_us is not None:
-        said.append(f"Plan {clock(drawn.plan_end_us, drawn.zone, drawn.now_us)}.")
+        said.append(
+            _("Plan {plan_end_us}.").format(
+                plan_end_us=clock(drawn.plan_end_us, drawn.zone, drawn.now_us)
+            )
+        )
     return " ".join(said)
 
 
@@ -233,11 +253,15 @@ def _silent(drawn: StripTable) -> str:
     if drawn.silent_since_us is None:
         return ""
     if drawn.sourceless:
-        return "No source yet: nothing is measured."
+        return _("No source yet: nothing is measured.")
     since, age_us = clock(drawn.silent_since_us, drawn.zone), drawn.now_us - drawn.silent_since_us
     if age_us < 0:  # this machine's clock was set back
-        return f"No lines since {since}, by a clock that was ahead of this one."
-    return f"No lines since {since}, {theme.span(age_us / 1e6)} ago."
+        return _("No lines since {since}, by a clock that was ahead of this one.").format(
+            since=since
+        )
+    return _("No lines since {since}, {age_us} ago.").format(
+        since=since, age_us=theme.span(age_us / 1e6)
+    )
 
 
 def heading(today: Today, at: datetime, zone: ZoneInfo) -> tuple[str, str]:
@@ -249,5 +273,9 @@ def heading(today: Today, at: datetime, zone: ZoneInfo) -> tuple[str, str]:
     day = first.shift_date
     begins = clock(first.strip.start_us, zone)
     ends = clock(first.strip.shift_end_us or first.strip.end_us, zone)
-    said = f"{first.shift} shift, {begins}–{ends}" if first.shift else "no shift at this time"
+    said = (
+        _("{shift} shift, {begins}–{ends}").format(shift=first.shift, begins=begins, ends=ends)
+        if first.shift
+        else _("no shift at this time")
+    )
     return f"{day:%A} {day.day} {day:%B}", said

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from django.utils.translation import gettext as _
+
 from dashboards import data
 from shopfloor.site.calendar import ShiftSpan
 
@@ -28,14 +30,20 @@ def chosen(day_text: str, shift: str, now: datetime) -> Choice:
     try:
         day = date.fromisoformat(day_text)
     except ValueError:
-        raise LookupError(f"{day_text!r} is not a date; one is written 2026-10-08.") from None
+        raise LookupError(
+            _("{day_text!r} is not a date; one is written 2026-10-08.").format(day_text=day_text)
+        ) from None
     # Far days have no shift that began, and near the calendar's ends no noon either.
     near = EARLIEST <= day <= now.date() + timedelta(days=1)
     begun = [span for span in data.shifts_on(day) if span.start <= now] if near else []
     named = [span for span in begun if span.name == shift] if shift else begun[-1:]
     if not named:
-        what = f"no {shift} shift" if shift else "no shift"
-        raise LookupError(f"There was {what} on {day:%A} {day.day} {day:%B %Y}.")
+        what = _("no {shift} shift").format(shift=shift) if shift else _("no shift")
+        raise LookupError(
+            _("There was {what} on {day:%A} {day2} {day:%B %Y}.").format(
+                what=what, day=day, day2=day.day
+            )
+        )
     span = named[0]
     if span.start <= now < span.end:
         return Choice(now, True, span)

@@ -10,6 +10,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
 from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
 from django.views.decorators.http import condition, require_safe
 
 from dashboards import data
@@ -140,4 +141,4 @@ def _left_by(choice: Choice) -> str:
     """ "the late shift", where one shift came just before this one."""
     moment: datetime = choice.span.start if choice.span else choice.at
     spans = [span for span in data.shifts_near(choice.at, days=2) if span.start < moment]
-    return f"the {spans[-1].name} shift" if spans else "those before"
+    return _("the {name} shift").format(name=spans[-1].name) if spans else _("those before")

@@ -9,6 +9,8 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
 
 from dashboards import data, theme
@@ -20,13 +22,14 @@ from dashboards.ledgers.wear import PieceRow, TorchRow
 from dashboards.records import records
 from planning.calc.said import to_reader
 from planning.reports.shapes import WearBoard
+from shopfloor.wording.cautions import Caution
 
 log = logging.getLogger(__name__)
-CAUTION = {
-    "title": "Before a change",
-    "lines": ("Isolate and lock out, let it cool, follow the maker's manual.",),
-    "references": "ANSI Z49.1; 29 CFR 1910.147; or the local code, and qualified judgement.",
-}
+CAUTION = Caution(
+    title=N_("Before a change"),
+    lines=(N_("Isolate and lock out, let it cool, follow the maker's manual."),),
+    references=N_("ANSI Z49.1; 29 CFR 1910.147; or the local code, and qualified judgement."),
+)
 BEFORE = 60
 AIR_SHIFTS = 20
 
@@ -42,7 +45,9 @@ def wear(request: HttpRequest) -> HttpResponseBase:
         log.exception("wear board")
         context = {"failed": True}
     reader = reader_of(request.user)
-    return render(request, "kerfbook/wear.html", context | {"reader": reader, "caution": CAUTION})
+    return render(
+        request, "kerfbook/wear.html", context | {"reader": reader, "caution": CAUTION.to_reader()}
+    )
 
 
 def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, Any]:
@@ -96,26 +101,36 @@ def _lede(torch: TorchRow) -> str:
     said, between = left_words(piece)
     where = f"{torch.table}'s {piece.kind}"
     if piece.due == "due":
-        return f"{where} is due for a change: {piece.basis or said}."
+        return _("{where} is due for a change: {basis}.").format(
+            where=where, basis=piece.basis or said
+        )
     if piece.left is None:
-        return f"Nobody knows how long {where} lasts: {piece.basis or 'not enough data'}."
-    about = f"about {said}" + (f", between {between.replace('–', ' and ')}" if between else "")
-    return f"{where} has {about}."
+        return _("Nobody knows how long {where} lasts: {basis}.").format(
+            where=where, basis=piece.basis or "not enough data"
+        )
+    about = _("about {said}").format(said=said) + (
+        _(", between {replace}").format(replace=between.replace("–", " and ")) if between else ""
+    )
+    return _("{where} has {about}.").format(where=where, about=about)
 
 
 def _note(piece: PieceRow) -> dict[str, Any]:
     said, between = left_words(piece)
     heads = {
-        "due": f"{piece.kind.capitalize()} is due",
+        "due": _("{capitalize} is due").format(capitalize=piece.kind.capitalize()),
         "soon": f"{piece.kind.capitalize()}: {said}",
     }
-    head = heads.get(piece.due, f"{piece.kind.capitalize()}: life unknown")
-    body = f"{piece.label}: {piece.basis}." + (f" Between {between}." if between else "")
+    head = heads.get(
+        piece.due, _("{capitalize}: life unknown").format(capitalize=piece.kind.capitalize())
+    )
+    body = f"{piece.label}: {piece.basis}." + (
+        _(" Between {between}.").format(between=between) if between else ""
+    )
     return {"kind": "now" if piece.due == "due" else "soon", "head": head, "body": body}
 
 
 def _stacks(torch: TorchRow) -> list[str]:
-    label = f"{torch.table}, torch {torch.torch}: " + "; ".join(
+    label = _("{table}, torch {torch}: ").format(table=torch.table, torch=torch.torch) + "; ".join(
         f"{piece.kind} {' '.join(left_words(piece))}".strip() for piece in torch.pieces
     )
     return [stack(torch.pieces, label, width) for width in (358, 560)]
