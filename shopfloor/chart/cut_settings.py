@@ -61,6 +61,9 @@ class CutSetting:
     def unit_for(self, user: Any) -> str:
         return self.unit.replace("mm", "in") if self.in_inches(user) else self.unit
 
+    def value_for(self, value: float, user: Any) -> float:
+        return in_from_mm(value) if self.in_inches(user) else value
+
     def figure(self, value: Any, user: Any = None) -> str:
         """The value without its unit, "?" where it is unknown."""
         if value is None:

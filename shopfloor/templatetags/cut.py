@@ -10,6 +10,7 @@ from django.utils.html import format_html
 
 from shopfloor.chart.cut_settings import CutSetting, capitalised
 from shopfloor.chart.duties import line_words
+from shopfloor.wording.typed import typed
 
 register = template.Library()
 register.simple_tag(line_words, name="duty_lines")
@@ -25,7 +26,11 @@ def cut_head(column: Sequence[CutSetting], user: Any) -> str:
 @register.simple_tag
 def cut_cell(row: Any, column: Sequence[CutSetting], user: Any) -> str:
     """A row's figures in a column, "?" where one is unknown: "3.8 / 1.5"."""
-    return " / ".join(each.figure(getattr(row, each.name), user) for each in column)
+    words = " / ".join(each.figure(getattr(row, each.name), user) for each in column)
+    value = getattr(row, column[0].name)
+    if len(column) > 1 or not isinstance(value, int | float):
+        return words
+    return typed(words, column[0].value_for(value, user), column[0].unit_for(user))
 
 
 @register.simple_tag
@@ -50,4 +55,4 @@ def cut_before(change: Any, column: Sequence[CutSetting], user: Any) -> str:
     if change.before is None:
         return ""
     now, before = (cut_cell(row, column, user) for row in (change.row, change.before))
-    return "" if now == before else before
+    return "" if now == before else str(before)

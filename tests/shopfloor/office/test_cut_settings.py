@@ -25,6 +25,7 @@ from shopfloor.chart.services import chart_apply
 from shopfloor.chart.trials import trial_add
 from shopfloor.models import ChartRow, ChartTrial, WearSet
 from shopfloor.nests import papers
+from shopfloor.templatetags.cut import cut_cell
 
 INCHES = SimpleNamespace(units="inch")
 HEAD = b"set,duty,current_a,material,thickness_mm,speed_mm_min,pierce_delay_s,kerf_mm,touch_off_s\n"
@@ -141,3 +142,12 @@ def test_a_trial_shows_beside_it_only_what_a_row_has(fast, steel, planner, sign_
     assert text.count("row in force 2000 mm/min") == 1
     assert "row in force <" not in text
     assert "row in force unknown" not in text
+
+
+def test_a_cell_carries_its_value_in_the_readers_unit():
+    row = SimpleNamespace(kerf_mm=2.54, arc_v=None, pierce_height_mm=3.8, cut_height_mm=1.5)
+    kerf = cut_cell(row, [BY_NAME["kerf_mm"]], INCHES)
+    assert (str(kerf), round(kerf.value, 9), kerf.unit) == ("0.100", 0.1, "in")
+    assert cut_cell(row, [BY_NAME["arc_v"]], INCHES) == "?"
+    heights = [BY_NAME["pierce_height_mm"], BY_NAME["cut_height_mm"]]
+    assert cut_cell(row, heights, None) == "3.8 / 1.5"
