@@ -9,7 +9,9 @@ from html.parser import HTMLParser
 from django.apps import apps
 from django.db.models import CharField, JSONField, TextField
 
+# The last three hold what a script shows.
 READ = {"title", "aria-label", "placeholder", "alt", "aria-description"}
+READ |= {"data-need", "data-lost", "data-failed"}
 UNREAD = {"script", "style", "pre", "code", "textarea"}
 VOID = {"br", "img", "input", "hr", "meta", "link", "wbr"}
 WORD = re.compile(r"[^\W\d_]{2,}")

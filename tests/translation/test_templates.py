@@ -17,7 +17,7 @@ TEMPLATES = sorted(
     for path in (ROOT / room).glob("**/templates/**/*.html")
 )
 # Handed to another template as text that it shows, or shown where there is no value.
-HANDED = re.compile(r"\b(head|text|action|label|heading|submit|unit|words|sub)=([\"'])(.*?)\2")
+HANDED = re.compile(r"\b(head|text|action|label|heading|submit|unit|words|sub|need)=([\"'])(.*?)\2")
 INSTEAD = re.compile(r"\|(default|default_if_none|yesno):([\"'])(.*?)\2")
 CLASSES = {"body_class", "leaf_class", "body_attrs"}  # blocks within a tag's attributes
 
