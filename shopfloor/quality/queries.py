@@ -179,7 +179,7 @@ def verdict_words(check: Check, asked: int | None, *, inch: bool = False) -> str
 
 def check_failed(run: Run) -> Check | None:
     """The last judged check of a run, where it was not good."""
-    judged = run.checks.exclude(passed=None).select_related("by", "run__revision__nest")
+    judged = run.checks.exclude(passed=None).select_related("by")  # they know their run
     last = judged.order_by("-at", "-pk").first()
     return last if last is not None and last.passed is False else None
 

@@ -33,11 +33,10 @@ def current_run(table: Table, at: datetime) -> Run | None:
     set_aside = Q(state=RunState.STOPPED) & Exists(then.exclude(end_reason__in=(UNDONE, ASSIGNED)))
     runs = table.runs.filter(opened_at__lte=at).exclude(state=RunState.VOIDED)
     # One question: between two, somebody may press "cutting again", and neither would find it.
-    return (
+    found = (
         runs.filter(Q(state=RunState.OPEN) | standing | set_aside | Q(closed_at__gte=at))
         .alias(place=Case(When(state=RunState.OPEN, then=0), When(standing, then=1), default=2))
         .select_related(
-            "table",
             "sheet__heat",
             "revision__nest__wear_set",
             "revision__nest__material",
@@ -47,6 +46,9 @@ def current_run(table: Table, at: datetime) -> Run | None:
         .order_by("place", "-opened_at")
         .first()
     )
+    if found is not None:
+        found.table = table
+    return found
 
 
 def runs_set_aside() -> QuerySet[Run]:

@@ -6,12 +6,22 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Window
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Value, Window
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
-from shopfloor.models import Nest, NestPlan, NestRevision, QueueItem, Run, Sheet, Table, WearSet
+from shopfloor.models import (
+    Nest,
+    NestPlan,
+    NestRevision,
+    QueueItem,
+    Run,
+    RunState,
+    Sheet,
+    Table,
+    WearSet,
+)
 from shopfloor.nests.papers import Place, paper_codes
 from shopfloor.nests.queries import sheets_for as sheets_serving
 from shopfloor.runs.progress import progress_of
@@ -85,9 +95,14 @@ class Item:
 
 def waiting(table: Table) -> QuerySet[QueueItem]:
     """What can be started here: sheets set aside half burnt, then the list in its order."""
-    aside = Exists(runs_set_aside().filter(queue_item=OuterRef("pk")))
-    rows = QueueItem.objects.filter(table=table).annotate(aside=aside)
-    rows = rows.filter(Q(state="waiting") | Q(state="running", aside=True))
+    rows = QueueItem.objects.filter(table=table)
+    # Mostly no sheet was taken off: to see that is a small read, to look which were is a large one.
+    if rows.filter(state="running", runs__state=RunState.STOPPED).exists():
+        aside = Exists(runs_set_aside().filter(queue_item=OuterRef("pk")))
+        rows = rows.annotate(aside=aside)
+        rows = rows.filter(Q(state="waiting") | Q(state="running", aside=True))
+    else:
+        rows = rows.filter(state="waiting").annotate(aside=Value(False))
     return rows.select_related("nest__material", "nest__wear_set", "sheet__heat").order_by(
         "-aside", "position", "pk"
     )
