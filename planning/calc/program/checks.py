@@ -97,9 +97,23 @@ def outside_sheet(contours: Sequence[Laid], length_mm: float, width_mm: float) -
     return notes
 
 
+def crossing_notes(contours: Sequence[Contour]) -> list[Note]:
+    """Closed contours whose area is unknown, since they cross themselves into several loops."""
+    return [
+        Note(
+            contour.line,
+            f"contour {contour.number} crosses itself and encloses several areas: which of them is "
+            "the part cannot be told, so its area is unknown",
+        )
+        for contour in contours
+        if contour.closed and contour.area_mm2 is None
+    ]
+
+
 def edge_notes(contours: Sequence[Contour]) -> list[Note]:
-    """Edges burnt twice, and edges cut once for two parts."""
-    found = [
+    """Edges burnt twice, edges cut once for two parts, and contours of unknown area."""
+    found = crossing_notes(contours)
+    found += [
         Note(
             later.line,
             said(

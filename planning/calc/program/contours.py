@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from planning.calc.program.common import borrowed_edge
-from planning.calc.program.leads import longest_loop
+from planning.calc.program.crossings import Path, part_of
+from planning.calc.program.leads import closes_within_mm, longest_loop
 from planning.calc.program.nesting import nest
 from planning.calc.program.types import Contour, Floats, Indices, Moves, Program
 
@@ -34,7 +35,11 @@ def contours_of(
         points = _points(moves, x0, y0, start, end, at)
         loop = _loop(moves, start, end, at)
         area, common = None, None
-        if loop is not None:
+        part = part_of(_path(moves, start, end, at, points), _stretch(loop), moves.step_mm)
+        if part is not None:
+            area = part.area_mm2
+            loop = Loop(start, end, part.begin_mm, _length(moves, start, end) - part.end_mm)
+        elif loop is not None:
             area = _area(moves, x0, y0, loop.first, loop.last)
         elif common := borrowed_edge(points, (c for c in reversed(found) if c.area_mm2)):
             area = _area(moves, x0, y0, start, end) + common.area_mm2
@@ -65,12 +70,40 @@ def contours_of(
 
 @dataclass(frozen=True, slots=True)
 class Loop:
-    """The moves ``first`` to before ``last`` close; leads in mm."""
+    """The moves ``first`` to before ``last`` close; leads in mm. ``end_mm`` is where the loop ends
+    along the path."""
 
     first: int
     last: int
     lead_in_mm: float
     lead_out_mm: float
+    end_mm: float = 0.0
+
+
+def _stretch(loop: Loop | None) -> tuple[float, float] | None:
+    return None if loop is None else (loop.lead_in_mm, loop.end_mm)
+
+
+def _length(moves: Moves, start: int, end: int) -> float:
+    return float(moves.length_mm[start:end].sum())
+
+
+def _path(moves: Moves, start: int, end: int, at: tuple[float, float], points: Floats) -> Path:
+    own = slice(start, end)
+    sweep, length = moves.sweep_rad[own], moves.length_mm[own]
+    steps = np.ones(len(sweep), np.intp)
+    for i in np.flatnonzero(sweep).tolist():
+        steps[i] = chords_of(float(sweep[i]), float(length[i]))
+    return Path(
+        np.concatenate(([at[0]], moves.x[own])), np.concatenate(([at[1]], moves.y[own])),
+        moves.cx[own], moves.cy[own], sweep, length, points, steps,
+    )  # fmt: skip
+
+
+def chords_of(sweep: float, length: float) -> int:
+    """In how many chords an arc is drawn that it leaves by ``CHORD_MM`` at most."""
+    step = 2 * math.acos(1 - min(CHORD_MM * abs(sweep) / length, 0.5))
+    return max(2, math.ceil(abs(sweep) / step))
 
 
 def arc_bounds(program: Program) -> list[tuple[int, int]]:
@@ -123,8 +156,7 @@ def _points(
         sweep = moves.sweep_rad[i]
         if sweep:
             radius = moves.length_mm[i] / abs(sweep)
-            step = 2 * math.acos(1 - min(CHORD_MM / radius, 0.5))
-            n = max(2, math.ceil(abs(sweep) / step))
+            n = chords_of(float(sweep), float(moves.length_mm[i]))
             begin = math.atan2(y0[i] - moves.cy[i], x0[i] - moves.cx[i])
             turn = begin + sweep * np.arange(1, n) / n
             parts.append(
@@ -141,11 +173,13 @@ def _loop(moves: Moves, start: int, end: int, at: tuple[float, float]) -> Loop |
     x = np.concatenate(([at[0]], moves.x[start:end]))
     y = np.concatenate(([at[1]], moves.y[start:end]))
     run = np.concatenate(([0.0], np.cumsum(moves.length_mm[start:end])))
-    found = longest_loop(x, y, run)
+    found = longest_loop(x, y, run, closes_within_mm(moves.step_mm))
     if found is None:
         return None
     first, last = found
-    return Loop(start + first, start + last, float(run[first]), float(run[-1] - run[last]))
+    return Loop(
+        start + first, start + last, float(run[first]), float(run[-1] - run[last]), float(run[last])
+    )
 
 
 def _area(moves: Moves, x0: Floats, y0: Floats, start: int, end: int) -> float:

@@ -1,10 +1,11 @@
 """Lead-in, loop and lead-out of a contour.
 
 The rule (ours): of a torch-on path the loop is the longest stretch between two vertices that lie
-within ``CLOSE_MM`` of each other, if it is ``LEAST_SHARE`` of the path at least. What comes before
-it is lead-in, what comes after it lead-out, a cut beyond the closing point among it. A path
-without such a stretch is open and has neither. Leads are cut metal: they count in lengths and
-times, not in areas and shapes.
+within ``CLOSE_MM`` of each other (three steps of the program's last decimal where that is more, up
+to ``MOST_CLOSE_MM``), if it is ``LEAST_SHARE`` of the path at least. What comes before it is
+lead-in, what comes after it lead-out, a cut beyond the closing point among it. A path without such
+a stretch is open and has neither, unless it crosses or touches itself (``crossings``). Leads are
+cut metal: they count in lengths and times, not in areas and shapes.
 """
 
 from __future__ import annotations
@@ -17,19 +18,28 @@ import numpy as np
 from planning.calc.program.types import Floats
 
 CLOSE_MM: Final = 0.02
+CLOSE_STEPS: Final = 3.0
+MOST_CLOSE_MM: Final = 0.1
 LEAST_SHARE: Final = 0.5
 
 
-def longest_loop(x: Floats, y: Floats, run: Floats) -> tuple[int, int] | None:
+def closes_within_mm(step_mm: float) -> float:
+    """How far apart two vertices that close a path may lie."""
+    return max(CLOSE_MM, min(CLOSE_STEPS * step_mm, MOST_CLOSE_MM))
+
+
+def longest_loop(
+    x: Floats, y: Floats, run: Floats, close_mm: float = CLOSE_MM
+) -> tuple[int, int] | None:
     """(first, last) vertex of the loop of a path, None where it is open. ``run`` is the length in
     mm from the start to each vertex."""
     best: tuple[float, int, int] = (LEAST_SHARE * float(run[-1]), -1, -1)
     cells: dict[tuple[int, int], int] = {}
-    columns, rows = np.floor(x / CLOSE_MM).astype(int), np.floor(y / CLOSE_MM).astype(int)
+    columns, rows = np.floor(x / close_mm).astype(int), np.floor(y / close_mm).astype(int)
     for j, (column, row) in enumerate(zip(columns.tolist(), rows.tolist(), strict=True)):
         for near in ((column + a, row + b) for a in (-1, 0, 1) for b in (-1, 0, 1)):
             i = cells.get(near)
-            if i is None or math.hypot(x[i] - x[j], y[i] - y[j]) > CLOSE_MM:
+            if i is None or math.hypot(x[i] - x[j], y[i] - y[j]) > close_mm:
                 continue
             if run[j] - run[i] > best[0]:
                 best = (float(run[j] - run[i]), i, j)

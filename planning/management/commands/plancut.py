@@ -11,6 +11,7 @@ from planning.calc.chart import ChartError, ChartFigure, lookup, read_chart
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, Plan, plan_program
 from planning.calc.program import Contour, Dialect, Program, ProgramError, read_program
+from planning.calc.program.checks import crossing_notes
 from planning.calc.units import Thickness, UnitError
 from planning.management.commands._figures import FigureCommand
 from planning.management.commands._motion import add_motion_options, dialect_of, motion_of
@@ -41,6 +42,8 @@ class Command(FigureCommand):
         if options["as_json"]:
             said = _as_json(plan, figure, cutting)
             said["contours"] = [_contour(contour) for contour in program.contours]
+            crossed = crossing_notes(program.contours)
+            said["notes"] += [{"line": note.line, "text": note.text} for note in crossed]
             self.print_json(said)
         else:
             print(_summary(options["program"], plan, figure, cutting))
