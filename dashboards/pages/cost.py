@@ -7,6 +7,8 @@ from urllib.parse import parse_qs
 
 from dash import Dash, html
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from dashboards import data, theme
 from dashboards.figures.steps import height_px, steps_figure
@@ -18,11 +20,11 @@ from dashboards.records import records
 from planning.reports.shapes import CostMonth
 from planning.reports.squareness import Squareness
 
-MONEY_WORDS = {"USD": "dollars", "EUR": "euros", "GBP": "pounds"}
+MONEY_WORDS = {"USD": N_("dollars"), "EUR": N_("euros"), "GBP": N_("pounds")}
 
 
 def register(app: Dash) -> None:
-    app.layout = parts.frame_of("Reading the month")
+    app.layout = parts.frame_of(_("Reading the month"))
     parts.wire(app, page)
 
 
@@ -41,12 +43,14 @@ def page(search: str | None) -> Component:
 
 
 def nothing_yet() -> Component:
-    words = "No month has a posting yet. The first run that is finished and worked out begins one."
-    return html.Div([parts.dateline("Cost", "", words), parts.state("empty", text=words)])
+    words = _(
+        "No month has a posting yet. The first run that is finished and worked out begins one."
+    )
+    return html.Div([parts.dateline(_("Cost"), "", words), parts.state("empty", text=words)])
 
 
 def nothing_in(chosen: date, months: list[date]) -> Component:
-    words = f"Nothing was posted in {chosen:%B %Y}."
+    words = _("Nothing was posted in {chosen:%B %Y}.").format(chosen=chosen)
     return html.Div([parts.dateline(f"{chosen:%B %Y}", "", words, months_picker(months, chosen))])
 
 
@@ -61,15 +65,16 @@ def drawn(
     """The whole page of one month."""
     currency, digits = data.currency()
     bridge = ledgers.bridge(month)
-    label = (
-        f"From planned {theme.money(bridge.planned_minor, digits, whole=True)} to actual "
-        f"{theme.money(bridge.actual_minor, digits, whole=True)} {currency}, by cause"
+    label = _("From planned {planned_minor} to actual {actual_minor} {currency}, by cause").format(
+        planned_minor=theme.money(bridge.planned_minor, digits, whole=True),
+        actual_minor=theme.money(bridge.actual_minor, digits, whole=True),
+        currency=currency,
     )
     figure = steps_figure(bridge, who.palette, currency=currency, digits=digits)
     steps = parts.section(
-        "From plan to actual",
+        _("From plan to actual"),
         html.P(
-            "hatched cost more, open cost less; vermilion and bold from 1 % of the plan",
+            _("hatched cost more, open cost less; vermilion and bold from 1 % of the plan"),
             className="key",
         ),
         parts.chart(figure, label, height_px(bridge), "steps"),
@@ -106,7 +111,7 @@ def _head(
     month: CostMonth, months: list[date], bridge: ledgers.Bridge, currency: str, digits: int
 ) -> Component:
     count = int(month.jobs["job_id"].notna().sum())
-    money = MONEY_WORDS.get(currency, currency)
+    money = _(MONEY_WORDS.get(currency, currency))
     title = (
         f"{month.first_day:%B}"
         if month.first_day.year == months[0].year
@@ -125,7 +130,9 @@ def lede(bridge: ledgers.Bridge, digits: int) -> Component:
     """What is wrong, then what is well, in one sentence with its base."""
     if not bridge.planned_minor:
         actual = theme.money(bridge.actual_minor, digits, whole=True)
-        return f"The month cost {actual}; none of its work had a plan to hold it against."
+        return _("The month cost {actual}; none of its work had a plan to hold it against.").format(
+            actual=actual
+        )
     over = bridge.over_minor
     share = abs(over) / bridge.planned_minor * 100
     plan = theme.money(bridge.planned_minor, digits, whole=True)
@@ -137,9 +144,9 @@ def lede(bridge: ledgers.Bridge, digits: int) -> Component:
         total = theme.money(sum(step.minor for step in off[:3]), digits, whole=True)
         tail = f" {names.capitalize()}: {total}."
     return [
-        "The month cost ",
-        html.B(f"{words} than planned"),
-        f", {share:.1f} % of {plan}.{tail}",
+        _("The month cost "),
+        html.B(_("{words} than planned").format(words=words)),
+        _(", {share:.1f} % of {plan}.{tail}").format(share=share, plan=plan, tail=tail),
     ]
 
 
@@ -156,8 +163,8 @@ def months_picker(months: list[date], chosen: date) -> Component:
         )
         for day in shown
     ]
-    links.append(html.Button("Print", type="button", **parts.data_print()))
-    return html.Nav(links, className="picker", **parts.aria("Months"))
+    links.append(html.Button(_("Print"), type="button", **parts.data_print()))
+    return html.Nav(links, className="picker", **parts.aria(_("Months")))
 
 
 def _margin(
@@ -171,20 +178,21 @@ def _margin(
     if square is not None:
         notes += cost_square.square_notes(square, month, digits)
     notes += _job_notes(month, who, digits)
-    notes += [parts.note("soon", "Not in these figures", said) for said in month.unknown]
+    notes += [parts.note("soon", _("Not in these figures"), said) for said in month.unknown]
     for term in bridge.unpriced:
-        words = ledgers.WORDS.get(term, term)
-        body = "A run had no machine or labour rate: its hours are counted, not their price."
-        notes.append(parts.note("soon", f"{words}: not all priced", body))
+        words = _(ledgers.WORDS.get(term, term))
+        body = _("A run had no machine or labour rate: its hours are counted, not their price.")
+        notes.append(parts.note("soon", _("{words}: not all priced").format(words=words), body))
     if len(month.late):
         total = theme.signed(int(month.late["amount_minor"].sum()), digits)
         notes.append(
             parts.note(
                 "soon",
-                f"Late facts: {total}",
-                f"{theme.count(len(month.late), 'posting', 'postings')} about "
-                f"closed months are in this one.",
-                [("Show them", "#late")],
+                _("Late facts: {total}").format(total=total),
+                _("{postings} about closed months are in this one.").format(
+                    postings=theme.count(len(month.late), "posting", "postings")
+                ),
+                [(_("Show them"), "#late")],
             )
         )
     notes.append(_closing(month, who))
@@ -201,12 +209,14 @@ def _stale() -> list[Component]:
     waiting, failed = data.backlog()
     found = []
     if waiting:
-        words = "They are worked out in the background; load the page again in a minute."
-        head = f"{theme.count(waiting, 'figure', 'figures')} not in yet"
+        words = _("They are worked out in the background; load the page again in a minute.")
+        head = _("{figures} not in yet").format(figures=theme.count(waiting, "figure", "figures"))
         found.append(parts.note("soon", head, words))
     if failed:
-        head = f"{theme.count(failed, 'figure', 'figures')} could not be worked out"
-        words = "These amounts are without them. What was posted before stays."
+        head = _("{figures} could not be worked out").format(
+            figures=theme.count(failed, "figure", "figures")
+        )
+        words = _("These amounts are without them. What was posted before stays.")
         found.append(parts.note("now", head, words))
     return found
 
@@ -216,13 +226,19 @@ def _step_notes(month: CostMonth, bridge: ledgers.Bridge, digits: int) -> list[C
     found = []
     for step in worst:
         acts = (
-            [("Show it job by job", address(month.first_day, term=step.term) + "#term")]
+            [(_("Show it job by job"), address(month.first_day, term=step.term) + "#term")]
             if step.term
-            else [("Show the kinds", "#kinds")]
+            else [(_("Show the kinds"), "#kinds")]
         )
         share = step.minor / bridge.planned_minor * 100
-        head = f"{step.name} cost {theme.money(step.minor, digits, whole=True)}"
-        found.append(parts.note("now", head, f"{share:.1f} % of what was planned.", acts))
+        head = _("{step} cost {minor}").format(
+            step=step.name, minor=theme.money(step.minor, digits, whole=True)
+        )
+        found.append(
+            parts.note(
+                "now", head, _("{share:.1f} % of what was planned.").format(share=share), acts
+            )
+        )
     return found
 
 
@@ -237,10 +253,14 @@ def _job_notes(month: CostMonth, who: PageReader, digits: int) -> list[Component
     return [
         parts.note(
             "soon",
-            f"{row.job} lost {theme.money(-(row.margin_minor or 0), digits, whole=True)}",
-            f"Quoted {theme.money(row.quote_minor, digits, whole=True)}, cost "
-            f"{theme.money(row.actual_minor, digits, whole=True)} so far.",
-            [("Open down to runs", reverse("job_cost", args=[row.job_id]))],
+            _("{job} lost {margin_minor}").format(
+                job=row.job, margin_minor=theme.money(-(row.margin_minor or 0), digits, whole=True)
+            ),
+            _("Quoted {quote_minor}, cost {actual_minor} so far.").format(
+                quote_minor=theme.money(row.quote_minor, digits, whole=True),
+                actual_minor=theme.money(row.actual_minor, digits, whole=True),
+            ),
+            [(_("Open down to runs"), reverse("job_cost", args=[row.job_id]))],
         )
         for row in thin
     ]
@@ -251,13 +271,17 @@ def _closing(month: CostMonth, who: PageReader) -> Component:
         at = month.closed_at.astimezone(data.zone())
         return parts.note(
             "soon",
-            f"Closed {at.day} {at:%b %Y} by {month.closed_by or 'unknown'}",
-            "These figures stay as they were printed. Later facts go into the open month.",
+            _("Closed {day} by {person}").format(
+                day=f"{at.day} {at:%b %Y}", person=month.closed_by or _("unknown")
+            ),
+            _("These figures stay as they were printed. Later facts go into the open month."),
         )
     acts = []
     if who.reader.close:
-        acts = [("Close the month", reverse("month_close", args=[f"{month.first_day:%Y-%m}"]))]
-    return parts.note("soon", "The month is open", "Its figures move until it is closed.", acts)
+        acts = [(_("Close the month"), reverse("month_close", args=[f"{month.first_day:%Y-%m}"]))]
+    return parts.note(
+        "soon", _("The month is open"), _("Its figures move until it is closed."), acts
+    )
 
 
 def _month(text: str) -> date | None:

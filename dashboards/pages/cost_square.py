@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dash import html
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from dashboards import lengths, theme
 from dashboards.access import Reader
@@ -16,14 +18,14 @@ from planning.reports.square_figure import by_job
 from planning.reports.squareness import Squareness
 
 STEP_IN = 0.005  # of u, for who reads inches: 0.127 mm
-TITLE = "Cut fine, not asked for"
+TITLE = N_("Cut fine, not asked for")
 WORDS = {
-    "not asked for": "nobody asked for it",
-    "asked for": "asked for",
-    "fine was cheaper": "fine was cheaper with the clean-up",
-    "not enough checks": "fast has not enough checks to tell",
-    "no fast route": "no fast set can cut it",
-    "unpriced": "a cost is unknown",
+    "not asked for": N_("nobody asked for it"),
+    "asked for": N_("asked for"),
+    "fine was cheaper": N_("fine was cheaper with the clean-up"),
+    "not enough checks": N_("fast has not enough checks to tell"),
+    "no fast route": N_("no fast set can cut it"),
+    "unpriced": N_("a cost is unknown"),
 }
 
 
@@ -42,8 +44,8 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: R
     rows = by_job(found, month.first_day)
     key = html.P(standing_words(found), className="key")
     if not rows:
-        words = "No metre was cut fine that fast would have cut as well for less."
-        return parts.section(TITLE, parts.state("empty", text=words), key, id="square")
+        words = _("No metre was cut fine that fast would have cut as well for less.")
+        return parts.section(_(TITLE), parts.state("empty", text=words), key, id="square")
     lines = [
         Line(
             (
@@ -64,7 +66,7 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: R
     lines.append(
         Line(
             (
-                "Not asked for",
+                _("Not asked for"),
                 "",
                 _length(sum(row.cut_m for row in rows), reader),
                 f"{sum(row.hours for row in rows):,.1f}",
@@ -75,14 +77,14 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: R
         )
     )
     columns = (
-        Column("Job"),
-        Column("What"),
-        Column("Asked"),
+        Column(_("Job")),
+        Column(_("What")),
+        Column(_("Asked")),
         Column("ft" if reader.inch else "m", num=True),
-        Column("Hours more", num=True),
-        Column(f"Cost more, {sign}", num=True),
+        Column(_("Hours more"), num=True),
+        Column(_("Cost more, {sign}").format(sign=sign), num=True),
     )
-    return parts.section(TITLE, parts.ledger(TITLE, columns, lines), key, id="square")
+    return parts.section(_(TITLE), parts.ledger(_(TITLE), columns, lines), key, id="square")
 
 
 def _length(metres: float, reader: Reader) -> str:
@@ -91,10 +93,10 @@ def _length(metres: float, reader: Reader) -> str:
 
 def _tenths(found: Squareness, sign: str, digits: int, reader: Reader) -> Component:
     """A tenth of a millimetre of u, by the shop's own checks."""
-    title = "What a squarer edge costs"
+    title = _("What a squarer edge costs")
     plain = records(found.tenths)
     if not plain:
-        words = "No pair of sets has five checks each and a whole plan in one thickness."
+        words = _("No pair of sets has five checks each and a whole plan in one thickness.")
         return parts.section(title, parts.state("empty", text=words))
     feet = M_PER_FT if reader.inch else 1.0
     step = STEP_IN * MM_PER_IN / 0.1 if reader.inch else 1.0
@@ -115,11 +117,16 @@ def _tenths(found: Squareness, sign: str, digits: int, reader: Reader) -> Compon
     ]
     per = f"{'ft' if reader.inch else 'm'}, {sign}"
     columns = (
-        Column("Plate"),
-        Column("Fine, fast"),
+        Column(_("Plate")),
+        Column(_("Fine, fast")),
         Column(f"u, {lengths.unit(inch=reader.inch)}", num=True),
-        Column(f"More per {per}", num=True),
-        Column(f"Per {STEP_IN:g} in of u" if reader.inch else "Per 0.1 mm of u", num=True),
+        Column(_("More per {per}").format(per=per), num=True),
+        Column(
+            _("Per {step_in:g} in of u").format(step_in=STEP_IN)
+            if reader.inch
+            else _("Per 0.1 mm of u"),
+            num=True,
+        ),
     )
     return parts.section(
         title,
@@ -137,12 +144,17 @@ def _each(minor: int | None, digits: int, feet: float) -> str:
 def _asked(ranges: frozenset[int | None]) -> str:
     """The u ranges of a job's lines, "none" where nothing is asked."""
     named = sorted(one for one in ranges if one is not None)
-    return ", ".join([*(f"range {one}" for one in named), *(["none"] if None in ranges else [])])
+    return ", ".join(
+        [
+            *(_("range {one}").format(one=one) for one in named),
+            *(["none"] if None in ranges else []),
+        ]
+    )
 
 
 def standing(found: Squareness) -> list[tuple[str, float]]:
     """Why metres were cut fine, the most first."""
-    rows = [(WORDS.get(word, word), metres) for word, metres in found.standing.items()]
+    rows = [(_(WORDS.get(word, word)), metres) for word, metres in found.standing.items()]
     return sorted(rows, key=lambda row: -row[1])
 
 
@@ -150,7 +162,11 @@ def standing_words(found: Squareness) -> str:
     """All metres cut fine and why, in one line."""
     whole = sum(found.standing.values())
     said = "; ".join(f"{metres:,.0f} m {why}" for why, metres in standing(found))
-    return f"of {whole:,.0f} m cut fine: {said}" if whole else "nothing was cut fine"
+    return (
+        _("of {whole:,.0f} m cut fine: {said}").format(whole=whole, said=said)
+        if whole
+        else _("nothing was cut fine")
+    )
 
 
 def square_notes(found: Squareness, month: CostMonth, digits: int) -> list[Component]:
@@ -158,8 +174,12 @@ def square_notes(found: Squareness, month: CostMonth, digits: int) -> list[Compo
     if not found.total_minor:
         return []
     rows = by_job(found, month.first_day)
-    head = f"Fine cutting nobody asked for: {theme.money(found.total_minor, digits, whole=True)}"
+    head = _("Fine cutting nobody asked for: {total_minor}").format(
+        total_minor=theme.money(found.total_minor, digits, whole=True)
+    )
     hours = sum(row.hours for row in rows)
     jobs = theme.count(len(rows), "job", "jobs")
-    body = f"{jobs}, {hours:,.1f} h more at the table. Fast would have met what was asked."
-    return [parts.note("now", head, body, [("Show them", "#square")])]
+    body = _(
+        "{jobs}, {hours:,.1f} h more at the table. Fast would have met what was asked."
+    ).format(jobs=jobs, hours=hours)
+    return [parts.note("now", head, body, [(_("Show them"), "#square")])]

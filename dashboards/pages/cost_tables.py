@@ -102,7 +102,7 @@ def _figures(
 def term_table(month: CostMonth, term: str, digits: int) -> Component:
     """One term of the difference, job by job: each opens to the runs beneath."""
     rows = ledgers.term_jobs(month, term)
-    name = ledgers.WORDS.get(term, term.capitalize())
+    name = _(ledgers.WORDS.get(term, term.capitalize()))
     if not rows:
         return parts.section(
             name,

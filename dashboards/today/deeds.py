@@ -95,7 +95,7 @@ def unassign_arcs(request: HttpRequest) -> HttpResponseBase:
     kept = undo.offered(request, now)
     undo.forget(request)
     if kept is None:
-        messages.warning(request, "That is too long ago to take back here.")
+        messages.warning(request, _("That is too long ago to take back here."))
         return redirect("today")
     try:
         deeds.unassign_arcs(keys=kept["keys"], steps=kept["steps"], by=_user(request), now=now)

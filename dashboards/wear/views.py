@@ -106,7 +106,7 @@ def _lede(torch: TorchRow) -> str:
         )
     if piece.left is None:
         return _("Nobody knows how long {where} lasts: {basis}.").format(
-            where=where, basis=piece.basis or "not enough data"
+            where=where, basis=piece.basis or _("not enough data")
         )
     about = _("about {said}").format(said=said) + (
         _(", between {replace}").format(replace=between.replace("–", " and ")) if between else ""

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
+from django.utils.translation import gettext as _
+
 from planning.calc.indicators import Elements, Indicators, indicators
 from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.inputs.microseconds import Microseconds
@@ -180,7 +182,7 @@ def _stops(first: date, last: date, now_us: int, tables: Sequence[int]) -> dict[
         span = (started_us, now_us if ended_us is None else ended_us)
         if span[1] > span[0]:
             sort = CHANGE if CHANGE in (code or "") else "planned" if planned else "delay"
-            found[table].append(Stop(span, sort, label or "no reason given yet", run))
+            found[table].append(Stop(span, sort, label or _("no reason given yet"), run))
     return found
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from django.db.models import Sum
 
-from planning.calc.said import around, said, said_in_each
+from planning.calc.said import said, said_in_each
 from planning.calc.units import M_PER_FT
 from planning.inputs.any_of import any_of
 from planning.inputs.chunks import among
@@ -19,14 +19,16 @@ from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from planning.reports.ledger import MATERIAL, month_of
 from planning.reports.month_runs import MonthRun, month_runs
 from planning.reports.run_names import run_names
-from planning.reports.terms import AS_PRINTED, run_ids
+from planning.reports.terms import as_printed, run_ids
 from shopfloor.chart.duties import duty_word
 from shopfloor.models import Month, Posting
 from shopfloor.wording.quantity import Quantity, Remark, Unit, money, seconds
 
-RULE = (
-    "elapsed time of the runs; a {}'s cost is all that was posted for them but the material, "
-    "over what they cut{}"
+RULE = said_in_each(
+    "elapsed time of the runs; a metre's cost is all that was posted for them but the material, "
+    "over what they cut",
+    "elapsed time of the runs; a foot's cost is all that was posted for them but the material, "
+    "over what they cut",
 )
 Spent = Mapping[uuid.UUID, int]
 
@@ -97,23 +99,24 @@ def of_month(key: str) -> Figure:
     cut = cut_of(own.values(), spent)
     hours = cut.elapsed_s / 3600
     total = replace(whole(parts, seconds(0)), value=hours, unit=Unit.HOURS)
-    label = around(
-        f"{material} ",
-        said("{0}", float(thick)),
-        f", {duty_word(duty)}, in {month.first_day:%B %Y}",
+    label = said(
+        "{material} {0}, {duty}, in {month}",
+        float(thick),
+        material=material,
+        duty=duty_word(duty),
+        month=f"{month.first_day:%B %Y}",
     )
-    printed = AS_PRINTED if month.closed_at else ""
-    rule = said_in_each(RULE.format("metre", printed), RULE.format("foot", printed))
+    rule = as_printed(RULE) if month.closed_at else RULE
     ended = with_total(parts, total, _cut_note(cut.cut_mm, cut.minor, cut.per_m_minor))
     return Figure(Ref("month_plate", key), label, total, rule, ended, page=Ref("cost", day[:7]))
 
 
 def _cut_note(cut_mm: float, minor: int | None, per_m: float | None = None) -> Remark:
-    pattern, of = "{} cut, {} without material", (Quantity(cut_mm, Unit.LENGTH), money(minor))
+    of = (Quantity(cut_mm, Unit.LENGTH), money(minor))
     if per_m is None:
-        return Remark(pattern, of)
+        return Remark("{} cut, {} without material", of)
     each = Quantity(per_m, Unit.MONEY_PER_M, right=money(0).right)
-    return Remark(f"{pattern}: {{}}", (*of, each))
+    return Remark("{} cut, {} without material: {}", (*of, each))
 
 
 def _spent(month: Month, runs: list[uuid.UUID]) -> Spent:

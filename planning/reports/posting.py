@@ -82,7 +82,7 @@ def _before(row: Posting) -> list[Part]:
     was = sum(one.amount_minor for one in earlier)
     found = [
         Part(
-            f"Entry of {one.shift_date:%d %b %Y}",
+            _("Entry of {day:%d %b %Y}").format(day=one.shift_date),
             money(one.amount_minor, one.evidence),
             Ref("posting", str(one.pk)),
         )
@@ -90,8 +90,8 @@ def _before(row: Posting) -> list[Part]:
     ]
     return [
         *found,
-        Part("Was", money(was, row.evidence)),
-        Part("Is now", money(was + row.amount_minor, row.evidence)),
+        Part(_("Was"), money(was, row.evidence)),
+        Part(_("Is now"), money(was + row.amount_minor, row.evidence)),
     ]
 
 

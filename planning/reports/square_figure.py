@@ -8,15 +8,18 @@ from datetime import date
 from typing import Any
 
 import pandas as pd
+from django.utils.translation import gettext as _
 
 from planning.calc.said import said, said_in_each
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from planning.reports.squareness import Squareness, squareness
 from shopfloor.wording.quantity import money
 
-RULE = (
-    "{} measured × (a {}'s plan with the set that cut it - with the cheapest fast set), wear and "
-    "bench included, where nothing was asked or the upper end of fast's u meets it"
+RULE = said_in_each(
+    "metres measured × (a metre's plan with the set that cut it - with the cheapest fast set), "
+    "wear and bench included, where nothing was asked or the upper end of fast's u meets it",
+    "feet measured × (a foot's plan with the set that cut it - with the cheapest fast set), "
+    "wear and bench included, where nothing was asked or the upper end of fast's u meets it",
 )
 
 
@@ -59,22 +62,24 @@ def opened(key: str) -> Figure:
     for one in by_job(squareness(first_day=first_day), first_day):
         if one.figure.ref.key == key:
             return one.figure
-    raise LookupError(f"job {job} has no fine cutting that nobody asked for in {day}")
+    raise LookupError(
+        _("job {job} has no fine cutting that nobody asked for in {day}").format(job=job, day=day)
+    )
 
 
 def _figure(key: str, own: list[dict[str, Any]]) -> Figure:
     parts = [_part(row) for row in own]
     total = whole(parts, money(0))
-    rule = said_in_each(RULE.format("metres", "metre"), RULE.format("feet", "foot"))
-    label = f"{own[0]['job']} cut fine, not asked for"
+    label = _("{job} cut fine, not asked for").format(job=own[0]["job"])
     ref, page = Ref("squareness", key), Ref("cost", key[:7])
-    return Figure(ref, label, total, rule, with_total(parts, total), page=page)
+    return Figure(ref, label, total, RULE, with_total(parts, total), page=page)
 
 
 def _part(row: dict[str, Any]) -> Part:
     note = said(
-        f"{{0:m,.1f}} cut fine, {row['hours_more'] * 60:,.0f} min more at the table",
+        "{0:m,.1f} cut fine, {hours_more:,.0f} min more at the table",
         row["cut_m"] * 1000,
+        hours_more=row["hours_more"] * 60,
     )
     return Part(
         f"{row['day']:%d %b %Y}, {row['nest']}",

@@ -8,7 +8,10 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from typing import NamedTuple, TypeVar
 
+from django.utils.translation import gettext as _
+
 from planning.calc.cost import rounded
+from planning.calc.said import said
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from planning.reports.ledger import month_of, owner_of
 from planning.reports.month_runs import MonthRun, month_run_ids, month_runs
@@ -20,8 +23,14 @@ from shopfloor.wording.quantity import Quantity, Remark, Unit, money, seconds
 
 K = TypeVar("K", bound=Hashable)
 Shares = Mapping[uuid.UUID, Mapping[int | None, float]]
-RULE = "time beyond the plan, run by run, at the machine and labour rate of each"
-AS_PRINTED = "; worked out now, while the page shows the month as it was closed"
+RULE = said("time beyond the plan, run by run, at the machine and labour rate of each")
+
+
+def as_printed(rule: str) -> str:
+    """The rule of a figure of a closed month."""
+    return said(
+        "{rule}; worked out now, while the page shows the month as it was closed", rule=rule
+    )
 
 
 class Item(NamedTuple):
@@ -67,7 +76,8 @@ def of_month(key: str) -> Figure:
     """A term of a month's difference ("2026-10-01:TERM"); of one job where the key names it."""
     day, term, *of = key.split(":")
     month = month_of(day)
-    label, ids, pk = f"{term} beyond plan in {month.first_day:%B %Y}", run_ids(month), None
+    ids, pk = run_ids(month), None
+    label = _("{term} beyond plan in {month:%B %Y}").format(term=term, month=month.first_day)
     if of:
         pk, name = owner_of(of[0])
         label = f"{label}, {name}"
@@ -76,8 +86,8 @@ def of_month(key: str) -> Figure:
     shares: Shares = run_shares(runs) if of else {run: {None: 1.0} for run in runs}
     own = [row for row in items(runs.values(), shares) if (row.term, row.job) == (term, pk)]
     if not own:
-        raise LookupError(f"no run of {day} has {term!r} in it")
-    rule = RULE + (AS_PRINTED if month.closed_at else "")
+        raise LookupError(_("no run of {day} has {term!r} in it").format(day=day, term=term))
+    rule = as_printed(RULE) if month.closed_at else RULE
     return _figure(Ref("month_term", key), label, rule, own, Ref("cost", day[:7]))
 
 
@@ -89,8 +99,8 @@ def of_job(key: str) -> Figure:
     rows = items(runs.values(), run_shares(runs))
     own = [row for row in rows if (row.term, row.job) == (term, job.pk)]
     if not own:
-        raise LookupError(f"no run of job {pk} has {term!r} in it")
-    label = f"{term} beyond plan of {job.number}"
+        raise LookupError(_("no run of job {job} has {term!r} in it").format(job=pk, term=term))
+    label = _("{term} beyond plan of {job}").format(term=term, job=job.number)
     return _figure(Ref("job_term", key), label, RULE, own, Ref("job_cost", pk))
 
 

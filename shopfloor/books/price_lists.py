@@ -97,7 +97,7 @@ def _bench(row: Row, wages: bool) -> None:
 
 KINDS: Final[dict[str, Kind]] = {
     "parts": Kind(
-        "Wear parts: price and rated life",
+        N_("Wear parts: price and rated life"),
         ("set", "kind", "name", "price", "rated starts", "in drawer", "low at"),
         ("set", "kind", "price"), _parts,
     ),

@@ -67,7 +67,7 @@ def incoming_take(*, key: str, payload: dict[str, Any]) -> None:
     """Work kind "incoming". Harmless to repeat: a file whose worker died is read from its start."""
     found = Incoming.objects.select_related("by").filter(pk=int(key)).first()
     if found is None or not Incoming.objects.filter(pk=found.pk, state__in=OPEN).update(
-        state="reading", done=0, total=None, step="reading the file"
+        state="reading", done=0, total=None, step=_("reading the file")
     ):
         return
     try:

@@ -41,7 +41,8 @@ class DoubleSubmitGuard:
             _make(path)
         except FileExistsError:
             messages.warning(
-                request, "This was sent twice. Look whether it is there before sending it again."
+                request,
+                _("This was sent twice. Look whether it is there before sending it again."),
             )
             return redirect(_back(request))
         response = self.get_response(request)

@@ -169,7 +169,9 @@ def _insert(entity: Any, layer: str, handle: str, where: _Where, found: Collecte
     for copy in copies:
         found.inserts += 1
         if found.inserts > MOST_INSERTS:
-            raise DrawingError(f"The drawing places more than {MOST_INSERTS:,} blocks.", handle)
+            raise DrawingError(
+                said("The drawing places more than {most:,} blocks.", most=MOST_INSERTS), handle
+            )
         placed = _Where(copy.matrix44() * where.map, layer, (*where.blocks, name))
         _walk(block, placed, found)
 

@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.text import format_lazy
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
@@ -33,7 +34,10 @@ from shopfloor.web.forms import WhenField, attempt, from_minor, money_field, to_
 from shopfloor.web.shown_values import kept_as_shown, shown
 from shopfloor.wording.numbers_in import row_number
 
-RANGES = [("", _lazy("none asked")), *((str(n), f"range {n}") for n in range(1, 6))]
+RANGES = [
+    ("", _lazy("none asked")),
+    *((str(n), format_lazy(_lazy("range {number}"), number=n)) for n in range(1, 6)),
+]
 
 
 class JobForm(forms.Form):
