@@ -12,7 +12,7 @@ from typing import Any, Final, Literal
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from planning.calc.chart.types import NEVER_ZERO
 from planning.calc.units import in_from_mm
@@ -115,7 +115,8 @@ SETTINGS: Final = (
         unit="mm/min", most=1e6, digits=0, inch_digits=0, needed=True, on_setup_sheet=True,
     ),
     CutSetting(
-        name="pierce_delay_s", label=gettext_lazy("pierce delay"), column=gettext_lazy("pierce"),
+        name="pierce_delay_s", label=gettext_lazy("pierce delay"),
+        column=pgettext_lazy("a heading", "pierce"),
         unit="s", most=600, needed=True, on_setup_sheet=True,
     ),
     CutSetting(
@@ -131,7 +132,8 @@ SETTINGS: Final = (
         unit="mm", most=100, on_setup_sheet=True,
     ),
     CutSetting(
-        name="arc_v", label=gettext_lazy("arc voltage"), column=gettext_lazy("arc"), unit="V",
+        name="arc_v", label=gettext_lazy("arc voltage"),
+        column=pgettext_lazy("a heading", "arc"), unit="V",
         most=1000, digits=1, on_setup_sheet=True,
     ),
     CutSetting(

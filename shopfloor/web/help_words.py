@@ -29,7 +29,8 @@ EVIDENCE = (
 )
 
 SHOP_WORDS = (
-    (N_("arc"), N_("one burning of the torch, from on to off")),
+    # Counted elsewhere, so the catalogue has it with its plural: it cannot be marked alone too.
+    ("arc", N_("one burning of the torch, from on to off")),
     (N_("nest, contour"), N_("a cut program for one sheet, and its numbered cuts")),
     (N_("run, segment"), N_("a nest burnt on one sheet; an unbroken stretch of that")),
     (

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import shutil
 import struct
 from pathlib import Path
 
 import pytest
+from django.core.management import call_command
 from django.utils import translation
 from django.utils.translation import gettext, ngettext, pgettext
 
 from shopfloor.env import SettingError, env_choice, languages
 
+ROOT = Path(__file__).resolve().parents[2]
 HEAD = "Content-Type: text/plain; charset=UTF-8\nPlural-Forms: nplurals=2; plural=(n != 1);\n"
 
 
@@ -66,3 +69,18 @@ def test_a_language_without_a_catalogue_is_refused_by_name(monkeypatch):
 def test_the_made_up_language_keeps_what_a_translator_keeps(made_up, message, shown):
     assert gettext(message) == pgettext("a heading", message) == shown
     assert ngettext(message, "x", 1) == ngettext("x", message, 2) == shown
+
+
+@pytest.mark.long
+@pytest.mark.skipif(shutil.which("xgettext") is None, reason="GNU gettext is not installed")
+def test_every_message_goes_into_one_catalogue(tmp_path, settings, monkeypatch):
+    """A word marked once alone and once with a plural would stop the collecting."""
+    for room in ("shopfloor", "telemetry", "planning", "dashboards"):
+        shutil.copytree(ROOT / room, tmp_path / room, ignore=shutil.ignore_patterns("static"))
+    settings.LOCALE_PATHS = [tmp_path / "locale"]
+    monkeypatch.chdir(tmp_path)
+    call_command("makemessages", locale=["de"], verbosity=0, no_wrap=True, no_obsolete=True)
+    text = (tmp_path / "locale/de/LC_MESSAGES/django.po").read_text(encoding="utf-8")
+    assert text.count("\nmsgid ") > 2500
+    assert 'msgid "Cutting now"' in text  # a template's
+    assert 'msgid "Now the PIN."' in text  # a script's
