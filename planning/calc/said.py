@@ -7,6 +7,7 @@ it is the English one in mm.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -170,17 +171,26 @@ def stored(text: str) -> dict[str, Any]:
     """A sentence as it is stored."""
     if not isinstance(text, Said):
         return {"text": text}
-    found: dict[str, Any] = {"text": str(text), "pattern": text.pattern, "mm": list(text.mm)}
+    found: dict[str, Any] = {
+        "text": str(text),
+        "pattern": text.pattern,
+        "mm": [_kept(each) for each in text.mm],
+    }
     if text.inch_pattern != text.pattern:
         found["inch_pattern"] = text.inch_pattern
     if text.many:
         found["many"] = text.many
     if text.values:
         found["values"] = {
-            name: stored(value) if isinstance(value, Said) else value
+            name: stored(value) if isinstance(value, Said) else _kept(value)
             for name, value in text.values.items()
         }
     return found
+
+
+def _kept(value: Value) -> Value:
+    """JSON knows no number that is not finite."""
+    return str(value) if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def restored(sentence: Mapping[str, Any]) -> str:

@@ -60,10 +60,10 @@ def opened(key: str) -> Figure:
     )
     total = money(whole([*parts, material], money(0)).number if parts else None)
     return Figure(
-        Ref("job_plan", key),
+        Ref("job_plan", str(job.pk)),
         _("Plan of {job}").format(job=job.number),
         replace(total, evidence="planned"),
         RULE,
         (*shortened(parts), material, Part(_("Total"), total, total=True)),
-        page=Ref("job_cost", key),
+        page=Ref("job_cost", str(job.pk)),
     )

@@ -217,7 +217,7 @@ def _job_step(key: str, *, shop: bool) -> Step:
     if key == SHOP and not shop:
         raise LookupError(_("there is no job {key}").format(key=key))
     pk, name = owner_of(key)
-    return Step(key, {"line__job": pk}, name)
+    return Step(SHOP if pk is None else str(pk), {"line__job": pk}, name)
 
 
 def _line_step(job: int, number: str) -> Step:

@@ -75,7 +75,9 @@ def _before(row: Posting) -> list[Part]:
     """Of an entry that corrects others: each of them, what they summed to, and what stands now."""
     own = row.key.rpartition(":v")[0] + ":v"
     earlier = list(
-        Posting.objects.filter(key__startswith=own, pk__lt=row.pk).order_by("pk").defer(*HEAVY)
+        Posting.objects.filter(key__gte=own, key__lt=f"{own}~", pk__lt=row.pk)
+        .order_by("pk")
+        .defer(*HEAVY)
     )
     if not earlier:
         return []

@@ -99,12 +99,12 @@ def run_term(key: str) -> Figure:
         beyond = Remark("{} beyond it", (seconds(over_s, change=True),))
         parts.append(Part(_("Planned"), seconds(planned_s, "planned"), notes=(beyond,)))
     return Figure(
-        Ref("run_term", key),
+        Ref("run_term", f"{found.run_id}:{term}"),
         _("{term} of {nest}").format(term=term, nest=found.nest),
         seconds(total_s, _word(term, found.evidence)),
         RULES.get(term, ""),
         tuple(parts),
-        page=Ref("run", run_id),
+        page=Ref("run", found.run_id),
     )
 
 

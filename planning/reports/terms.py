@@ -101,7 +101,8 @@ def of_job(key: str) -> Figure:
     if not own:
         raise LookupError(_("no run of job {job} has {term!r} in it").format(job=pk, term=term))
     label = _("{term} beyond plan of {job}").format(term=term, job=job.number)
-    return _figure(Ref("job_term", key), label, RULE, own, Ref("job_cost", pk))
+    own_page = Ref("job_cost", str(job.pk))
+    return _figure(Ref("job_term", f"{job.pk}:{term}"), label, RULE, own, own_page)
 
 
 def _figure(ref: Ref, label: str, rule: str, rows: list[Item], page: Ref) -> Figure:

@@ -151,9 +151,7 @@ def chart_apply(
             wear_set=wear_set,
             material=material,
             thickness_mm=row.thickness_mm,
-            thickness_text=(
-                row.thickness_text or _("{thickness_mm:g} mm").format(thickness_mm=row.thickness_mm)
-            )[:40],
+            thickness_text=(row.thickness_text or f"{row.thickness_mm:g} mm")[:40],
             example=example,
             valid_from=at,
             note=note[:200],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Exists, OuterRef
+from django.db.models import Count, Exists, OuterRef, Q
 
 from shopfloor.chart.fit import PlateFit, fit
 from shopfloor.models import (
@@ -95,17 +95,19 @@ def plates_short() -> list[Plate]:
 
 
 def _any_short() -> bool:
-    """Whether the lists want more of any plate than the stock has, from counts alone."""
-    sheets = Sheet.objects.filter(state=SheetState.IN_STOCK, owner=None, parent=None)
+    """Whether the lists want more of any plate than the stock has, from counts alone. Thickness
+    gathers in the order of `plates`, remnants and promised sheets among it: what is near to one
+    need not be near to the next."""
     promised = QueueItem.objects.filter(sheet=OuterRef("pk"), state__in=("waiting", "running"))
-    free = sheets.filter(~Exists(promised)).order_by("-thickness_mm")
+    free = Count("pk", filter=Q(parent=None) & ~Q(Exists(promised)))
+    sheets = Sheet.objects.filter(state=SheetState.IN_STOCK, owner=None).order_by("-thickness_mm")
     found: dict[int, list[list[float]]] = defaultdict(list)  # by material: thickness, sheets free
-    for material, mm, count in free.values_list("material", "thickness_mm").annotate(Count("pk")):
+    stock = sheets.values_list("material", "thickness_mm").annotate(free=free)
+    for material, mm, count in stock:
         _counted(found[material], mm)[1] += count
-    listed = waiting_items().filter(sheet=None).order_by()
-    by_plate = listed.values_list("nest__material", "nest__thickness_mm").annotate(Count("pk"))
-    for material, mm, count in by_plate:
-        _counted(found[material], mm)[1] -= count
+    listed = waiting_items().filter(sheet=None).order_by("table", "position")
+    for material, mm in listed.values_list("nest__material", "nest__thickness_mm"):
+        _counted(found[material], mm)[1] -= 1
     return any(left < 0 for own in found.values() for _, left in own)
 
 

@@ -197,7 +197,7 @@ def correction_words(correction_mm: float | None, *, inch: bool = False) -> str:
         if inch
         else _("{correction_mm:+.2f} mm").format(correction_mm=correction_mm)
     )
-    if not float(size.split()[0]):
+    if not round(in_from_mm(correction_mm), 4) if inch else not round(correction_mm, 2):
         return _("Kerf right: the path stays where it is.")
     away = _("further from") if correction_mm > 0 else _("nearer to")
     return _("Kerf {size} a side: the path goes {away} the part.").format(

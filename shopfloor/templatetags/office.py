@@ -60,7 +60,7 @@ def signed(figure: float | None) -> str | SafeString:
 def date(moment: Any, form: str = "j M Y") -> Any:
     """Django's own; a day or moment in words knows its value."""
     words = date_format(moment, form)
-    spoken = isinstance(moment, day) and "M" in form.upper()
+    spoken = isinstance(moment, day) and "M" in form
     return typed(words, moment) if spoken else words
 
 

@@ -19,7 +19,7 @@ Handler = Callable[[HttpRequest], HttpResponse]
 LEFT_OUT = ("total",)  # rows that a spreadsheet would add once more
 SKIPPED = ("form", "button", "select", "svg", "script", "template")
 NOTHING = ("", "–")
-NUMBER = re.compile(r"-?\d+(\.\d+)?")
+NUMBER = re.compile(r"[+−-]?(\d+|\d{1,3}(,\d{3})+)(\.\d+)?")
 DIGITS = 6
 APART = ("small", "br", "p", "div", "li")  # their words do not run on from those before
 SIGNS = ("$", "€", "£", "%")
@@ -231,7 +231,8 @@ class _Reader(HTMLParser):
 
 
 def _number(text: str) -> float | int:
-    return int(text) if text.lstrip("-").isdigit() else float(text)
+    plain = text.replace(",", "").replace("−", "-")
+    return float(plain) if "." in plain else int(plain)
 
 
 def _moment(text: str) -> Value:

@@ -6,7 +6,7 @@ import pytest
 
 from planning import reports
 from planning.services.run_figures import run_figures
-from shopfloor.models import Nest, NestPlan, NestRevision, WearSet
+from shopfloor.models import Job, Nest, NestPlan, NestRevision, RunVariance, WearSet
 from shopfloor.wording.quantity import Right, say
 from tests.planning import cast
 from tests.planning.said import ALL
@@ -64,3 +64,17 @@ def test_what_a_piece_was_charged_is_for_those_who_see_cost(north, operator, as_
     assert money == ["Charged so far"]
     assert "Charged" in as_("owner").get(f"/figures/piece/{piece.pk}/").content.decode()
     assert "Charged" not in as_("supervisor").get(f"/figures/piece/{piece.pk}/").content.decode()
+
+
+@pytest.mark.parametrize("written", ["+{}", "0{}", "{} "])
+def test_a_job_written_oddly_opens_or_is_not_there(a_run, as_, written):
+    run_figures(key=str(a_run.pk), payload={})
+    job = Job.objects.get()
+    owner = as_("owner")
+    assert owner.get(f"/figures/job/{written.format(job.pk)}/").status_code in (200, 404)
+    assert owner.get(f"/figures/job_plan/{written.format(job.pk)}/").status_code in (200, 404)
+    run = str(a_run.pk).upper()
+    term = next(iter(RunVariance.objects.get(run=a_run).terms))
+    body = owner.get(f"/figures/run_term/{run}:{term}/")
+    assert body.status_code == 200
+    assert f"/runs/{a_run.pk}/" in body.content.decode()

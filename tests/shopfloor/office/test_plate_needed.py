@@ -7,7 +7,8 @@ import re
 import pytest
 from django.urls import reverse
 
-from shopfloor.models import Contour, QueueItem
+from shopfloor.models import Contour, QueueItem, Sheet
+from shopfloor.nests.plate_needed import plates, plates_short
 
 pytestmark = pytest.mark.django_db
 
@@ -39,3 +40,28 @@ def test_a_thickness_of_three_places_opens(sign_in, planner, sheet, mm):
     [address] = set(re.findall(r'href="(/stock/plate/[^"]+)"',
                                page.get(reverse("low_stock")).content.decode()))  # fmt: skip
     assert page.get(address).status_code == 200
+
+
+def test_the_short_way_says_what_the_long_way_says(planner, nest, sheet, north, remnant_of):
+    """10.5 mm is near to 10 mm and not to 9.5 mm, 10 mm is near to both: which counts together
+    depends on what comes first, a remnant too."""
+    sheet.thickness_mm, nest.thickness_mm = 10.0, 9.5
+    sheet.save()
+    nest.save()
+    remnant_of(sheet, 10.5)
+    QueueItem.objects.create(nest=nest, table=north, position=10)
+    assert [plate.short for plate in plates() if plate.short] == [1]
+    assert [plate.short for plate in plates_short()] == [1]
+    QueueItem.objects.all().delete()
+    assert plates_short() == []
+
+
+@pytest.fixture
+def remnant_of():
+    def made(sheet, mm):
+        return Sheet.objects.create(
+            code="R-1", material=sheet.material, thickness_mm=mm, thickness_text=f"{mm:g} mm",
+            length_mm=500, width_mm=400, area_mm2=2e5, parent=sheet, received_at=sheet.received_at,
+        )  # fmt: skip
+
+    return made

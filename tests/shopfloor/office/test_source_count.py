@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime, time
 
 import pytest
@@ -80,6 +81,16 @@ def test_only_the_day_that_was_looked_at_can_be_had(two, client, administrator):
     # The night shift of 30 September ends at six.
     body = " ".join(worded(body).split())
     assert "one until Thu 1 Oct 06:00; other from Thu 1 Oct 06:00." in body
+
+
+def test_the_page_posts_the_day_it_shows(two, client, administrator):
+    client.force_login(administrator)
+    url = reverse("source_count", args=["other"])
+    body = client.get(url, {"day": "2026-10-01"}).content.decode()
+    form = body[body.index('<form method="post">') :]
+    posted = dict(re.findall(r'name="(day|seen)" value="([^"]*)"', form))
+    client.post(url, posted)
+    assert Feed.objects.get(name="other").master
 
 
 def test_months_that_are_closed_are_never_touched(two, client, administrator):
