@@ -3,7 +3,10 @@ may only become fewer: lower `STILL_LONG` with each that is laid out."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+
+from shopfloor.wording import values
 
 ROOT = Path(__file__).resolve().parents[1]
 MOST = 160
@@ -19,3 +22,29 @@ def test_long_lines_of_templates_only_become_fewer():
         if len(line) > MOST
     ]
     assert len(long) <= STILL_LONG, f"{len(long)} of them:\n" + "\n".join(long)
+
+
+FILTERS = "|".join(sorted({one.__name__ for one in values.FILTERS} | {"more", "span", "hundred"}))
+VALUE = re.compile(
+    rf"\|(?:{FILTERS})\b(?![^}}%]*\|striptags)|\|date:\"[^\"]*[MF][^\"]*\"(?!\|striptags)"
+)
+ATTRIBUTE = re.compile(r"""\s[a-z-]+="((?:[^"{]|\{\{.*?\}\}|\{%.*?%\}|\{)*)\"""", re.DOTALL)
+PLAIN = re.compile(
+    r"<(text|title|option|textarea)\b[^>]*>(.*?)</\1>|\{% block (title) %\}(.*?)\{% end"
+)
+
+
+def test_values_carry_their_marks_into_no_attribute_and_no_title():
+    """There the mark around a value would be shown, or end the attribute: `|striptags` keeps it
+    out."""
+    assert VALUE.search('{{ a|when:"x" }}')
+    assert not VALUE.search("{{ a|when|striptags }}")
+    found = [
+        f"{path.relative_to(ROOT)}: {match[0][:100]}"
+        for room in ("shopfloor", "dashboards")
+        for path in sorted((ROOT / room).glob("**/templates/**/*.html"))
+        for pattern in (ATTRIBUTE, PLAIN)
+        for match in pattern.finditer(path.read_text(encoding="utf-8"))
+        if VALUE.search(match[0])
+    ]
+    assert found == []
