@@ -50,3 +50,9 @@ def test_a_list_in_pages_is_sorted_by_the_server(as_, a_run, field):
     assert as_("owner").get(f"/stock/?state=all&sort={field}").status_code == 200
     for page in ("jobs", "nests", "nests/drawings", "stock/heats"):
         assert as_("owner").get(f"/{page}/?sort={field}").status_code == 200
+
+
+def test_a_list_does_not_claim_an_order_it_was_not_asked_for(as_):
+    client = as_("owner")
+    assert ", by due time" in client.get("/jobs/").content.decode()
+    assert ", by due time" not in client.get("/jobs/?sort=title").content.decode()
