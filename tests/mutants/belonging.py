@@ -22,7 +22,7 @@ THROUGH = {
         "tests/planning/test_wear_postings.py",
     ),
     "planning/calc/chart/": ("tests/planning/calc/chart",),
-    "shopfloor/runs/matching/": ("tests/shopfloor/matching",),
+    "shopfloor/runs/matching/": ("tests/shopfloor/runs/test_matching.py",),
 }
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from shopfloor.people.roles import roles_sync
 from tests.browser import launched_beside_django, session_cookie
-from tests.shopfloor.office.conftest import fast, feed, job, nest, plan, run, sheet, steel
+from tests.shopfloor.conftest import fast, feed, job, nest, plan, run, sheet, steel
 
 __all__ = ["fast", "feed", "job", "nest", "plan", "run", "sheet", "steel"]
 

@@ -12,8 +12,8 @@ from django.utils import timezone
 from shopfloor.stock.services import remnant_add
 from tests.browser import axe_finds
 from tests.planning import cast
-from tests.shopfloor.office.test_access import PAGES
-from tests.shopfloor.office.test_access import arguments as arguments_of
+from tests.shopfloor.web.test_access import PAGES
+from tests.shopfloor.web.test_access import arguments as arguments_of
 
 pytestmark = [
     pytest.mark.browser,

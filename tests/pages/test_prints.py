@@ -8,7 +8,7 @@ from django.urls import reverse
 from shopfloor.nests.queue import queue_add
 from shopfloor.svg import strip
 from tests.planning import cast
-from tests.shopfloor.test_strip import US, a_busy_table, at
+from tests.shopfloor.svg.test_strip import US, a_busy_table, at
 
 pytestmark = [
     pytest.mark.browser,

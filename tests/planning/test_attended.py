@@ -12,7 +12,7 @@ from django.db.models import Sum
 from planning.services.work import run_all_waiting
 from shopfloor.models import Posting, Table
 from tests.planning import cast
-from tests.shopfloor.floor.conftest import MINUTE, T0, Floor
+from tests.shopfloor.floor_shop import MINUTE, T0, Floor
 
 RATE = 3000  # $30 an hour: 50 cents a minute
 

@@ -14,7 +14,7 @@ from shopfloor.books.rates import rate_set
 from shopfloor.chart.rows import save_row
 from shopfloor.chart.services import chart_apply, part_set, row_end
 from shopfloor.models import ChartRow, NestPlan, Work
-from tests.shopfloor.office.conftest import fast, job, nest, steel
+from tests.shopfloor.conftest import fast, job, nest, steel
 
 __all__ = ["fast", "job", "nest", "steel"]
 CHART = (
