@@ -23,6 +23,12 @@ TOUCH_STEPS: Final = 3.0
 _APART_MM: Final = 0.5
 _LEAST_SHARE: Final = 0.5
 _SECOND: Final = 0.2
+# A path that meets itself more often is a scribble. Chords much shorter than the reach of a touch
+# lie near their neighbours, a few each.
+_MOST_CONTACTS: Final = 20_000
+_MOST_PAIRS: Final = 100_000
+_PAIRS_EACH: Final = 20
+_PIECE: Final = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +80,8 @@ def part_of(path: Path, closed: tuple[float, float] | None, step_mm: float) -> P
         return None
     reach = None if closed is not None else max(TOUCH_MM, TOUCH_STEPS * step_mm)
     contacts = _contacts(path, reach)
+    if contacts is None:  # a scribble: whichever loop is the part, nobody can say
+        return None if closed is None else Part(*closed, None)
     if not contacts:
         return None
     if closed is not None:
@@ -89,24 +97,43 @@ def part_of(path: Path, closed: tuple[float, float] | None, step_mm: float) -> P
     return Part(best.begin, best.end, None if unsure else best.area)
 
 
-def _contacts(path: Path, reach: float | None) -> list[tuple[float, float]]:
-    """(s1, s2) of true crossings and, within ``reach``, of ends of chords beside other chords."""
+def _contacts(path: Path, reach: float | None) -> list[tuple[float, float]] | None:
+    """(s1, s2) of true crossings and, within ``reach``, of ends of chords beside other chords; None
+    where there are too many."""
     points = path.points
-    lines = np.asarray(shapely.linestrings(np.stack((points[:-1], points[1:]), axis=1)))
-    tree = shapely.STRtree(lines)
-    if reach is None:
-        one, other = tree.query(lines, predicate="intersects")
-    else:
-        one, other = tree.query(lines, predicate="dwithin", distance=reach)
-    apart = other > one + 1
-    one, other = one[apart], other[apart]
+    near = _near(points, reach)
+    if near is None:
+        return None
+    one, other = near
     place = _run_of_points(path)
     found = _crossed(points, place, one, other)
     if reach is not None:
         for at, end in ((one, other), (other, one)):
             for shift in (0, 1):
                 found += _touched(points, place, at, end + shift, reach)
-    return [pair for pair in found if pair[1] - pair[0] > _APART_MM]
+    contacts = [pair for pair in found if pair[1] - pair[0] > _APART_MM]
+    return contacts if len(contacts) <= _MOST_CONTACTS + len(points) else None
+
+
+def _near(points: Floats, reach: float | None) -> tuple[Indices, Indices] | None:
+    """Pairs of chords that meet, or lie within ``reach``, the earlier first and neighbours left
+    out; None where there are too many."""
+    lines = np.asarray(shapely.linestrings(np.stack((points[:-1], points[1:]), axis=1)))
+    tree = shapely.STRtree(lines)
+    most = _MOST_PAIRS + _PAIRS_EACH * len(lines)
+    found: list[tuple[Indices, Indices]] = []
+    for start in range(0, len(lines), _PIECE):
+        own = lines[start : start + _PIECE]
+        if reach is None:
+            one, other = tree.query(own, predicate="intersects")
+        else:
+            one, other = tree.query(own, predicate="dwithin", distance=reach)
+        one = one + start
+        apart = other > one + 1
+        found.append((one[apart], other[apart]))
+        if sum(len(pair[0]) for pair in found) > most:
+            return None
+    return np.concatenate([pair[0] for pair in found]), np.concatenate([pair[1] for pair in found])
 
 
 def _crossed(points: Floats, place: Floats, i: Indices, j: Indices) -> list[tuple[float, float]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 
 import numpy as np
 import pytest
@@ -100,6 +101,15 @@ def test_a_path_that_only_passes_near_itself_stays_open():
     # A hook: 0.4 mm beside its own start, further than any rounding.
     found = only("M3\nG1 X100.00\nY60.00\nX0.40\nY10.00\nM5")
     assert (found.closed, found.area_mm2) == (False, None)
+
+
+def test_a_scribble_is_given_up_soon_and_its_area_is_unknown():
+    rng = random.Random(3)
+    words = [f"X{rng.uniform(0, 90):.3f} Y{rng.uniform(0, 90):.3f}" for _ in range(1500)]
+    found = only("\n".join(["G0 " + words[0], "M3", "G1", *words[1:], words[0], "M5"]))
+    assert (found.closed, found.area_mm2) == (True, None)
+    open_ = only("\n".join(["G0 " + words[0], "M3", "G1", *words[1:], "M5"]))
+    assert (open_.closed, open_.area_mm2) == (False, None)
 
 
 def test_a_long_ring_of_chords_is_looked_through_in_a_moment():
