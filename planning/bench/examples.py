@@ -222,7 +222,7 @@ def reported_days() -> Callable[[str], int | None]:
     quarter = days.filter(shift_date__gt=last - timedelta(days=91)).count()
 
     def of(label: str) -> int | None:
-        if label.endswith("13 weeks"):
+        if label.endswith("13 weeks") or label.startswith("figure measure "):  # of 91 days too
             return quarter
         return month if "month" in label and label.endswith(("oldest", "oldest month")) else None
 
