@@ -8,6 +8,7 @@ import time
 from dataclasses import dataclass
 
 from django.conf import settings
+from django.utils.translation import gettext as _
 
 from telemetry.locks import is_held
 from telemetry.models import Alarm, Feed, Health
@@ -41,7 +42,7 @@ class Standing:
     @property
     def public(self) -> str:
         """The message for who does not manage sources: no path, and no folder of the settings."""
-        return "it cannot be read" if self.code in (NOT_READ, STUCK) else self.message
+        return _("it cannot be read") if self.code in (NOT_READ, STUCK) else self.message
 
 
 def standing_alarms(now_us: int | None = None) -> list[Standing]:
@@ -70,9 +71,9 @@ def _intake(feeds: list[Feed], healths: dict[int, Health], now_us: int) -> list[
     if newest is not None and abs(now_us - newest) <= _BEAT_LATE_US:
         return []
     if not any(is_held(lock_path(feed.name, "live")) for feed in feeds):
-        message = "no process reads any source: nothing is measured, and ports lose lines"
+        message = _("no process reads any source: nothing is measured, and ports lose lines")
         return [Standing(NOT_RUNNING, "", message, None if newest is None else min(newest, now_us))]
-    message = "intake runs, but has not said how it is for half a minute or more"
+    message = _("intake runs, but has not said how it is for half a minute or more")
     return [Standing(BEAT_LATE, "", message, None if newest is None else min(newest, now_us))]
 
 
@@ -80,11 +81,20 @@ def _disk() -> list[Standing]:
     try:
         disk = shutil.disk_usage(settings.DATA_DIR)
     except OSError as error:
-        return [Standing(DISK, "", f"the data folder cannot be looked at: {error}", None)]
+        return [
+            Standing(
+                DISK,
+                "",
+                _("the data folder cannot be looked at: {error}").format(error=error),
+                None,
+            )
+        ]
     if disk.free >= max(_LEAST_BYTES, min(disk.total * _SHARE, _ENOUGH_BYTES)):
         return []
     free = f"{disk.free / (1 << 30):.1f} GB"
-    return [Standing(DISK, "", f"{free} are left where the data folder lies", None)]
+    return [
+        Standing(DISK, "", _("{free} are left where the data folder lies").format(free=free), None)
+    ]
 
 
 def _sources(
@@ -112,4 +122,4 @@ def _code_of(health: FeedHealth, now_us: int) -> str:
 
 
 def _words(health: FeedHealth) -> str:
-    return health.message or "it is listened to, and no line has come for ten minutes"
+    return health.message or _("it is listened to, and no line has come for ten minutes")

@@ -19,15 +19,15 @@ from shopfloor.runs.part_counts import line_counts
 
 OUTCOMES = ("good", "scrap", "rework")
 CAUSES = (
-    "crash",
+    N_("crash"),
     N_("tipped part"),
     N_("lost cut"),
-    "bevel",
-    "dross",
-    "size",
+    N_("bevel"),
+    N_("dross"),
+    N_("size"),
     N_("position lost"),
-    "plate",
-    "other",
+    N_("plate"),
+    N_("other"),
 )
 
 
