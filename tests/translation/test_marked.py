@@ -9,13 +9,13 @@ import pytest
 from tests.translation.unmarked import ROOT, modules, unmarked
 
 # By room; a number may only fall. What is left are codes, names of columns and stored choices, but
-# for the readers of programs and all of telemetry, which are not marked yet.
+# for telemetry, which is not marked yet.
 STILL_UNMARKED = {
     "dashboards": 2,
     "dashboards/ledgers": 8,
     "dashboards/pages": 1,
     "dashboards/wear": 1,
-    "planning/calc": 133,
+    "planning/calc": 27,
     "planning/inputs": 1,
     "planning/reports": 6,
     "planning/services": 3,
@@ -32,7 +32,7 @@ STILL_UNMARKED = {
     "shopfloor/sources": 1,
     "shopfloor/svg": 4,
     "shopfloor/wording": 1,
-    "telemetry": 39,
+    "telemetry": 33,
     "telemetry/decode": 18,
     "telemetry/description": 32,
     "telemetry/feeds": 38,

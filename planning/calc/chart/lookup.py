@@ -134,18 +134,23 @@ def _beyond(thinnest: ChartRow, thickest: ChartRow, thickness_mm: float) -> str:
     low, high = thinnest.thickness_mm, thickest.thickness_mm
     sizes = (thickness_mm, low, high)
     asked = {"set": thinnest.set, "material": thinnest.material}
-    for other, unit in ((thickness_mm * MM_PER_IN, "inches"), (thickness_mm / MM_PER_IN, "mm")):
-        if low - _SAME <= other <= high + _SAME:
-            return said(
-                "{0:.4g} is beyond the rows for set {set!r} in {material!r}, which go from "
-                "{1:n.4g} to {2:.4g}; were inches meant ({3:.4g})?"
-                if unit == "inches"
-                else "{0:.4g} is beyond the rows for set {set!r} in {material!r}, which go from "
-                "{1:n.4g} to {2:.4g}; were mm meant ({3:.4g})?",
-                *sizes,
-                other,
-                **asked,
-            )
+    meant_inches, meant_mm = thickness_mm * MM_PER_IN, thickness_mm / MM_PER_IN
+    if low - _SAME <= meant_inches <= high + _SAME:
+        return said(
+            "{0:.4g} is beyond the rows for set {set!r} in {material!r}, which go from "
+            "{1:n.4g} to {2:.4g}; were inches meant ({3:.4g})?",
+            *sizes,
+            meant_inches,
+            **asked,
+        )
+    if low - _SAME <= meant_mm <= high + _SAME:
+        return said(
+            "{0:.4g} is beyond the rows for set {set!r} in {material!r}, which go from "
+            "{1:n.4g} to {2:.4g}; were mm meant ({3:.4g})?",
+            *sizes,
+            meant_mm,
+            **asked,
+        )
     return said(
         "{0:.4g} is beyond the rows for set {set!r} in {material!r}, which go from {1:n.4g} to "
         "{2:.4g}",

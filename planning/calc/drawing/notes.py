@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from planning.calc.drawing.crossings import Crossing
 from planning.calc.drawing.types import Contour, Note
-from planning.calc.said import said
+from planning.calc.said import Value, said
 
 
 def shape_notes(made: Sequence[Contour]) -> Iterator[Note]:
@@ -47,14 +47,18 @@ def meeting_notes(
         one, other = contour[each.one], contour[each.other]
         what = said("itself") if one is other else said("contour {other}", other=other.number)
         x, y = each.at
-        text = said(
-            "contour {number} on layer {layer} crosses {what} at X {x:.3f} Y {y:.3f}"
+        found: dict[str, Value] = {
+            "number": one.number,
+            "layer": one.layer,
+            "what": what,
+            "x": x,
+            "y": y,
+        }
+        text = (
+            said("contour {number} on layer {layer} crosses {what} at X {x:.3f} Y {y:.3f}", **found)
             if each.through
-            else "contour {number} on layer {layer} touches {what} at X {x:.3f} Y {y:.3f}",
-            number=one.number,
-            layer=one.layer,
-            what=what,
-            x=x,
-            y=y,
+            else said(
+                "contour {number} on layer {layer} touches {what} at X {x:.3f} Y {y:.3f}", **found
+            )
         )
         yield Note(text, True, one.handles[0], one.layer, each.at)

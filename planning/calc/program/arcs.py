@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import math
 
+from planning.calc.said import said
+
 TOLERANCE_MM = 0.002
 TOLERANCE_IN_MM = 0.0002 * 25.4
 COINCIDENT_MM = 1e-6
@@ -15,7 +17,7 @@ COINCIDENT_MM = 1e-6
 STEPS = 2.83
 MOST_ROUNDED_MM = 0.1
 
-ROUNDED_NOTE = (
+ROUNDED_NOTE = said(
     "an arc starts and ends at two radii, as the program's own decimals explain: their mean counts"
 )
 
@@ -42,11 +44,17 @@ def from_centre(
     """
     r0, r1 = math.hypot(x0 - cx, y0 - cy), math.hypot(x1 - cx, y1 - cy)
     if r0 < COINCIDENT_MM or r1 < COINCIDENT_MM:
-        raise ArcError("the centre of the arc is on its start or end")
+        raise ArcError(said("the centre of the arc is on its start or end"))
     if abs(r0 - r1) > tolerance_mm * (1 + 1e-9):
         raise ArcError(
-            f"the radius is {r0:.4f} mm at the start of the arc and {r1:.4f} mm at its end, "
-            f"{abs(r0 - r1):.4f} mm apart; they may differ by {tolerance_mm:.4g} mm"
+            said(
+                "the radius is {r0:.4f} mm at the start of the arc and {r1:.4f} mm at "
+                "its end, {r02:.4f} mm apart; they may differ by {tolerance_mm:.4g} mm",
+                r0=r0,
+                r1=r1,
+                r02=abs(r0 - r1),
+                tolerance_mm=tolerance_mm,
+            )
         )
     full = math.hypot(x1 - x0, y1 - y0) < COINCIDENT_MM
     turn = math.atan2(y1 - cy, x1 - cx) - math.atan2(y0 - cy, x0 - cx)
@@ -66,9 +74,15 @@ def from_radius(
     r = abs(radius)
     chord = math.hypot(x1 - x0, y1 - y0)
     if chord < COINCIDENT_MM:
-        raise ArcError("an arc by R may not end where it starts; a full circle needs I and J")
+        raise ArcError(said("an arc by R may not end where it starts; a full circle needs I and J"))
     if chord / 2 - r > tolerance_mm:
-        raise ArcError(f"radius {r:.4f} mm is too small to reach an end {chord:.4f} mm away")
+        raise ArcError(
+            said(
+                "radius {r:.4f} mm is too small to reach an end {chord:.4f} mm away",
+                r=r,
+                chord=chord,
+            )
+        )
     r = max(r, chord / 2)
     half = math.asin(min(1.0, chord / (2 * r)))
     sweep = 2 * half if radius > 0 else math.tau - 2 * half

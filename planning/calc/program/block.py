@@ -15,6 +15,7 @@ from planning.calc.program.codes import (
     code_name,
 )
 from planning.calc.program.types import ProgramError
+from planning.calc.said import said
 
 # No table is so long, no feed so high and no dwell so long; times stay finite below it.
 MOST: Final = 1e9
@@ -39,7 +40,7 @@ def parse_block(pairs: Sequence[tuple[str, str | float]], line: int) -> Block:
         elif letter == "M":
             m.append(_number(letter, digits, line))
         elif letter in words:
-            raise ProgramError(line, f"{letter} is given twice in one block")
+            raise ProgramError(line, said("{letter} is given twice in one block", letter=letter))
         else:
             words[letter] = _number(letter, digits, line)
     block = Block(g, m, words)
@@ -55,7 +56,9 @@ def parse_block(pairs: Sequence[tuple[str, str | float]], line: int) -> Block:
 def _number(letter: str, digits: str | float, line: int) -> float:
     value = float(digits)
     if abs(value) > MOST:
-        raise ProgramError(line, f"{letter} with a number above {MOST:.0e}")
+        raise ProgramError(
+            line, said("{letter} with a number above {most:.0e}", letter=letter, most=MOST)
+        )
     return value
 
 
@@ -68,13 +71,19 @@ def check_codes(block: Block, line: int) -> None:
     for code in block.g:
         name = code_name("G", code)
         if code in PATH_CHANGING:
-            raise ProgramError(line, f"{name} ({PATH_CHANGING[code]}) is not read")
+            raise ProgramError(
+                line, said("{name} ({code}) is not read", name=name, code=PATH_CHANGING[code])
+            )
         group = MODAL_GROUP.get(code)
         if group is None:
             if not block.words.keys().isdisjoint(PATH_WORDS):
-                raise ProgramError(line, f"{name} is not known and may change the path")
+                raise ProgramError(
+                    line, said("{name} is not known and may change the path", name=name)
+                )
             continue
         if group in seen and group != "non-modal" and CYCLES_OFF not in (code, seen[group]):
             other = code_name("G", seen[group])
-            raise ProgramError(line, f"{other} and {name} cannot be in one block")
+            raise ProgramError(
+                line, said("{other} and {name} cannot be in one block", other=other, name=name)
+            )
         seen[group] = code

@@ -14,6 +14,7 @@ import numpy as np
 from planning.calc.program.common import burnt_twice, loop_points
 from planning.calc.program.types import Contour, Note
 from planning.calc.said import said
+from planning.calc.translated import gettext_noop as N_
 from planning.calc.units import MM_PER_IN
 
 # Common practice, no source: a hole narrower than the plate is thick comes out too poor for a bolt.
@@ -24,8 +25,6 @@ CHORD_MM: Final = 0.02  # by which a drawn arc may lie inside the true one
 # A program is taken for laid out in the other unit where, read so, it fits the sheet and fills this
 # share of it one way and this share the other. Our assumption: few parts on a large sheet do not.
 FILLS: Final = (0.75, 0.5)
-SHEET: Final = "a sheet of {0:n.5g} x {1:.5g}"
-SIZE: Final = "the program, {2:n.5g} x {3:.5g},"
 
 
 def small_holes(contours: Sequence[Contour], thickness_mm: float) -> list[Note]:
@@ -39,10 +38,12 @@ def small_holes(contours: Sequence[Contour], thickness_mm: float) -> list[Note]:
         wide = _width_mm(contour)
         if wide < HOLE_TO_THICKNESS * thickness_mm - 1e-6:
             text = said(
-                f"contour {contour.number}: a hole {{0:.3g}} wide in {{1:.4g}} plate, narrower "
-                "than the plate is thick; mark it to be drilled, or cut it under size and ream it",
+                "contour {contour}: a hole {0:.3g} wide in {1:.4g} plate, narrower than "
+                "the plate is thick; mark it to be drilled, or cut it under size and "
+                "ream it",
                 wide,
                 thickness_mm,
+                contour=contour.number,
             )
             found.append(Note(contour.line, text))
     return found
@@ -57,6 +58,18 @@ class Laid(Protocol):
     def line(self) -> int: ...
     @property
     def extents_mm(self) -> tuple[float, float, float, float]: ...
+
+
+_MIXED: Final = {
+    "inches": N_(
+        "the program, {2:n.5g} x {3:.5g}, against a sheet of {0:n.5g} x {1:.5g}: it would fill the "
+        "sheet were it in inches; the program is read in millimetres"
+    ),
+    "mm": N_(
+        "the program, {2:n.5g} x {3:.5g}, against a sheet of {0:n.5g} x {1:.5g}: it would fit the "
+        "sheet were it in millimetres; the program is read in inches"
+    ),
+}
 
 
 def outside_sheet(contours: Sequence[Laid], length_mm: float, width_mm: float) -> list[Note]:
@@ -75,24 +88,34 @@ def outside_sheet(contours: Sequence[Laid], length_mm: float, width_mm: float) -
     sides = (length_mm, width_mm)
     first = min(contour.line for contour in contours)
     if mixed := _inch_mix(size, (length_mm, width_mm)):
-        return [Note(first, said(f"{SIZE} against {SHEET}: {mixed}", *sides, *size))]
+        return [Note(first, said(_MIXED[mixed], *sides, *size))]
     if not len(out):
         return []
     upright = size[0] <= length_mm + OVER_MM and size[1] <= width_mm + OVER_MM
     if not upright and size[0] <= width_mm + OVER_MM and size[1] <= length_mm + OVER_MM:
-        turned = said(f"{SIZE} fits {SHEET} only if the sheet is turned", *sides, *size)
+        turned = said(
+            "the program, {2:n.5g} x {3:.5g}, fits a sheet of {0:n.5g} x {1:.5g} only if the sheet "
+            "is turned",
+            *sides,
+            *size,
+        )
         return [Note(contours[int(out[0])].line, turned)]
     notes = [
         Note(
             contours[i].line,
             said(
-                f"contour {contours[i].number} reaches {{2:.4g}} beyond {SHEET}", *sides, beyond[i]
+                "contour {number} reaches {2:.4g} beyond a sheet of {0:n.5g} x {1:.5g}",
+                *sides,
+                beyond[i],
+                number=contours[i].number,
             ),
         )
         for i in out[:20].tolist()
     ]
     if len(out) > 20:
-        more = said(f"and {len(out) - 20} more beyond {SHEET}", *sides)
+        more = said(
+            "and {more} more beyond a sheet of {0:n.5g} x {1:.5g}", *sides, more=len(out) - 20
+        )
         notes.append(Note(contours[int(out[20])].line, more))
     return notes
 
@@ -102,8 +125,11 @@ def crossing_notes(contours: Sequence[Contour]) -> list[Note]:
     return [
         Note(
             contour.line,
-            f"contour {contour.number} crosses itself and encloses several areas: which of them is "
-            "the part cannot be told, so its area is unknown",
+            said(
+                "contour {contour} crosses itself and encloses several areas: which of "
+                "them is the part cannot be told, so its area is unknown",
+                contour=contour.number,
+            ),
         )
         for contour in contours
         if contour.closed and contour.area_mm2 is None
@@ -117,9 +143,11 @@ def edge_notes(contours: Sequence[Contour]) -> list[Note]:
         Note(
             later.line,
             said(
-                f"contour {later.number} runs {{0:.4g}} along an edge of contour "
-                f"{earlier.number}: that is burnt twice",
+                "contour {later} runs {0:.4g} along an edge of contour {earlier}: that "
+                "is burnt twice",
                 length,
+                later=later.number,
+                earlier=earlier.number,
             ),
         )
         for later, earlier, length in burnt_twice(contours)
@@ -128,9 +156,11 @@ def edge_notes(contours: Sequence[Contour]) -> list[Note]:
         Note(
             contour.line,
             said(
-                f"contour {contour.number} borrows an edge of {{0:.4g}} from contour "
-                f"{contour.common_with}: each carries half of it",
+                "contour {contour} borrows an edge of {0:.4g} from contour "
+                "{common_with}: each carries half of it",
                 contour.common_mm,
+                contour=contour.number,
+                common_with=contour.common_with,
             ),
         )
         for contour in contours
@@ -144,16 +174,16 @@ def in_order(notes: Iterable[Note]) -> list[Note]:
 
 
 def _inch_mix(size: list[float], sheet: tuple[float, float]) -> str:
-    """What to say where a layout fits the sheet only once it is read in the other unit."""
+    """The unit in which a layout would fit the sheet, where it does so only in the other one."""
     fits = any(
         size[0] <= wide + OVER_MM and size[1] <= high + OVER_MM
         for wide, high in (sheet, sheet[::-1])
     )
     shares = [long / side for long, side in zip(sorted(size), sorted(sheet), strict=True)]
     if fits and _fills([share * MM_PER_IN for share in shares]):
-        return "it would fill the sheet were it in inches; the program is read in millimetres"
+        return "inches"
     if not fits and _fills([share / MM_PER_IN for share in shares]):
-        return "it would fit the sheet were it in millimetres; the program is read in inches"
+        return "mm"
     return ""
 
 

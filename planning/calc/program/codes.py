@@ -6,6 +6,8 @@ tables 5 and 7; G70 and G71 for inch and metric as in ISO 6983-1 (from memory).
 
 from __future__ import annotations
 
+from planning.calc.said import said
+
 MODAL_GROUP: dict[float, str] = {
     **dict.fromkeys((0.0, 1.0, 2.0, 3.0, 80.0), "motion"),
     **dict.fromkeys((17.0, 18.0, 19.0), "plane"),
@@ -19,7 +21,7 @@ MODAL_GROUP: dict[float, str] = {
     **dict.fromkeys((4.0, 10.0, 28.0, 53.0, 92.0, 92.1, 92.2, 92.3), "non-modal"),
 }
 
-COMPENSATION_NOTE = "cutter compensation is on: lengths are of the programmed path"
+COMPENSATION_NOTE = said("cutter compensation is on: lengths are of the programmed path")
 
 # Codes that would change where the torch goes, in a way this reader does not follow.
 PATH_CHANGING: dict[float, str] = {
@@ -27,23 +29,23 @@ PATH_CHANGING: dict[float, str] = {
     5.1: "splines",
     5.2: "splines",
     5.3: "splines",
-    7.0: "diameter mode",
-    8.0: "radius mode",
-    12.0: "circular pockets",
-    13.0: "circular pockets",
-    16.0: "polar coordinates",
-    30.0: "the second home position",
+    7.0: said("diameter mode"),
+    8.0: said("radius mode"),
+    12.0: said("circular pockets"),
+    13.0: said("circular pockets"),
+    16.0: said("polar coordinates"),
+    30.0: said("the second home position"),
     33.0: "threading",
     51.0: "scaling",
     51.1: "mirroring",
-    52.0: "local coordinate systems",
+    52.0: said("local coordinate systems"),
     65.0: "macros",
     66.0: "macros",
     68.0: "rotation",
     72.0: "cycles",
     **dict.fromkeys((73.0, 74.0, 76.0, 81.0, 82.0, 83.0, 84.0, 85.0, 86.0, 87.0, 88.0, 89.0),
                     "canned cycles"),
-    95.0: "feed per revolution",
+    95.0: said("feed per revolution"),
 }  # fmt: skip
 
 # Words with which an unknown G code might move the torch.
@@ -55,10 +57,10 @@ PAUSE = frozenset((0.0, 1.0, 60.0))
 SUBPROGRAM = frozenset((97.0, 98.0, 99.0))
 
 REFUSED_LETTERS: dict[str, str] = {
-    "E": "E is not a word of RS-274; a number such as 1e-05 must be written out",
-    "U": "U moves a second axis beside X, which is not read",
-    "V": "V moves a second axis beside Y, which is not read",
-    "W": "W moves a second axis beside Z, which is not read",
+    "E": said("E is not a word of RS-274; a number such as 1e-05 must be written out"),
+    "U": said("U moves a second axis beside X, which is not read"),
+    "V": said("V moves a second axis beside Y, which is not read"),
+    "W": said("W moves a second axis beside Z, which is not read"),
 }
 
 
@@ -74,5 +76,7 @@ def code_number(text: str, letter: str = "M") -> float:
     bare = text.strip().upper()
     digits = bare.removeprefix(letter)
     if not bare.startswith(letter) or not digits.replace(".", "", 1).isdecimal():
-        raise ValueError(f"{text!r} is not an {letter} code such as {letter}3")
+        raise ValueError(
+            said("{text!r} is not an {letter} code such as {letter}3", text=text, letter=letter)
+        )
     return float(digits)

@@ -9,6 +9,7 @@ from planning.calc.program.expressions import Expression, ExpressionError, Key, 
 from planning.calc.program.flow import Step, step_of
 from planning.calc.program.types import ProgramError
 from planning.calc.program.words import STRAIGHT, without_comments
+from planning.calc.said import said, told
 
 Settable = Key | Expression
 
@@ -48,13 +49,13 @@ def compile_line(line: str, number: int, *, variables: bool) -> Compiled:
         return simple[1], simple[2], simple[3]
     if not variables and ("#" in line or "[" in line):
         raise ProgramError(
-            number, "variables and expressions are not read: the table's settings say so"
+            number, said("variables and expressions are not read: the table's settings say so")
         )
     try:
         step = step_of(line)
         return words_of_line(line, number) if step is None else _flow_of(step, number)
     except ExpressionError as error:
-        raise ProgramError(number, str(error)) from error
+        raise ProgramError(number, told(error)) from error
 
 
 def _flow_of(step: Step, number: int) -> Flow:
@@ -66,9 +67,11 @@ def _flow_of(step: Step, number: int) -> Flow:
         values.append(reader.bracket())
     if reader.at < len(reader.text):
         shown = reader.text[reader.at : reader.at + 12]
-        raise ExpressionError(f"something follows {step.keyword}: {shown}")
+        raise ExpressionError(
+            said("something follows {keyword}: {shown}", keyword=step.keyword, shown=shown)
+        )
     if step.keyword in _TESTS and len(values) != 1:
-        raise ExpressionError(f"{step.keyword} needs one value in [ ]")
+        raise ExpressionError(said("{keyword} needs one value in [ ]", keyword=step.keyword))
     return Flow(step, tuple(values))
 
 
@@ -83,7 +86,7 @@ def _plain_flow(step: Step, reader: Reader, number: int) -> Flow:
         reader.take("DO")
     target = reader.number()
     if target is None or reader.at < len(reader.text):
-        raise ExpressionError(f"{word} is not followed by a number")
+        raise ExpressionError(said("{word} is not followed by a number", word=word))
     return Flow(step, values, None, int(target))
 
 
@@ -102,6 +105,8 @@ def words_of_line(line: str, number: int) -> Words:
             reader.at += 1
             words.append((letter, reader.value()))
         else:
-            raise ExpressionError(f"not a word of RS-274: {line[reader.at : reader.at + 24]}")
+            raise ExpressionError(
+                said("not a word of RS-274: {line}", line=line[reader.at : reader.at + 24])
+            )
     calls = any(letter == "M" for letter, _ in words)
     return Words(tuple(words), tuple(settings), calls)

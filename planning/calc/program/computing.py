@@ -18,6 +18,7 @@ from planning.calc.program.flow import Blocks, index_blocks, step_of
 from planning.calc.program.interpreter import Interpreter
 from planning.calc.program.types import ProgramError
 from planning.calc.program.variables import Variables
+from planning.calc.said import said, told
 
 MOST_BLOCKS: Final = 2_000_000
 DEEPEST_CALL: Final = 16
@@ -72,18 +73,23 @@ class Computer:
             try:
                 at = self._line(at, line)
             except ExpressionError as error:
-                raise ProgramError(at + 1, str(error)) from error
+                raise ProgramError(at + 1, told(error)) from error
         if at >= count and len(self.calls) > 1:
             began = self.calls[-1].back
-            raise ProgramError(began, "the subprogram called here does not return: M99 is missing")
+            raise ProgramError(
+                began, said("the subprogram called here does not return: M99 is missing")
+            )
 
     def _count(self, number: int) -> None:
         self.ran += 1
         if self.ran > self.budget:
             raise ProgramError(
                 number,
-                f"{self.budget:,} blocks were run and the program has not ended: "
-                "a loop here or around it has no end",
+                said(
+                    "{budget:,} blocks were run and the program has not ended: a loop here "
+                    "or around it has no end",
+                    budget=self.budget,
+                ),
             )
 
     def _line(self, at: int, line: str) -> int:
@@ -130,7 +136,9 @@ class Computer:
         if code == 99.0:
             return self._returned(at, own.get("P"))
         if "P" not in own:
-            raise ProgramError(at + 1, f"M{code:g} without the number of its subprogram in P")
+            raise ProgramError(
+                at + 1, said("M{code:g} without the number of its subprogram in P", code=code)
+            )
         entry, again = self._entry(code, int(own["P"]), at), int(own.get("L", 1))
         if entry[1] > 1:
             again = entry[1]
@@ -149,13 +157,25 @@ class Computer:
         if found is None:
             word = "N" if code == 97.0 else "O"
             raise ProgramError(
-                at + 1, f"M{code:g} calls {word}{number}, which is not in this program"
+                at + 1,
+                said(
+                    "M{code:g} calls {word}{number}, which is not in this program",
+                    code=code,
+                    word=word,
+                    number=number,
+                ),
             )
         return found, 1
 
     def _enter(self, entry: int, at: int, again: int, arguments: list[float] | None) -> int:
         if len(self.calls) > DEEPEST_CALL:
-            raise ProgramError(at + 1, f"subprograms are called more than {DEEPEST_CALL} deep")
+            raise ProgramError(
+                at + 1,
+                said(
+                    "subprograms are called more than {deepest_call} deep",
+                    deepest_call=DEEPEST_CALL,
+                ),
+            )
         self.called = True
         self.calls.append(Call(at + 1, entry, again - 1))
         self.values.enter(arguments)
@@ -163,7 +183,7 @@ class Computer:
 
     def _returned(self, at: int, jump: float | None = None) -> int:
         if len(self.calls) == 1:
-            text = "M99 starts the program anew: it is read once"
+            text = said("M99 starts the program anew: it is read once")
             self.machine.notes.once(at + 1, text)
             self.machine.ended = True
             return at + 1
@@ -179,7 +199,9 @@ class Computer:
     def _numbered(self, number: int, at: int) -> int:
         found = self.where.numbered.get(number)
         if found is None:
-            raise ProgramError(at + 1, f"goes on at N{number}, which is not in this program")
+            raise ProgramError(
+                at + 1, said("goes on at N{number}, which is not in this program", number=number)
+            )
         return found
 
     def _flow(self, code: Flow, at: int) -> int:
@@ -192,7 +214,7 @@ class Computer:
     def _end(self, at: int, what: str) -> int:
         found = self.where.end.get(at)
         if found is None:
-            raise ProgramError(at + 1, f"{what} has no end")
+            raise ProgramError(at + 1, said("{what} has no end", what=what))
         return found
 
     def _sub(self, code: Flow, at: int) -> int:
@@ -200,7 +222,9 @@ class Computer:
 
     def _return(self, code: Flow, at: int) -> int:
         if len(self.calls) == 1:
-            raise ProgramError(at + 1, f"{code.step.keyword} outside of any call")
+            raise ProgramError(
+                at + 1, said("{keyword} outside of any call", keyword=code.step.keyword)
+            )
         if code.values:
             self.values.set("_VALUE", evaluate(code.values[0], self.values))
         return self._returned(at)
@@ -210,7 +234,8 @@ class Computer:
         found = self.where.subs.get(label)
         if found is None:
             raise ProgramError(
-                at + 1, f"{label.lower()} is called, and its SUB is not in this program"
+                at + 1,
+                said("{lower} is called, and its SUB is not in this program", lower=label.lower()),
             )
         arguments = [evaluate(of, self.values) for of in code.values]
         return self._enter(found + 1, at, 1, arguments)
@@ -256,7 +281,7 @@ class Computer:
     def _branch(self, at: int) -> int:
         found = self.where.branch.get(at)
         if found is None:
-            raise ProgramError(at + 1, "IF has no ENDIF")
+            raise ProgramError(at + 1, said("IF has no ENDIF"))
         return found
 
     def _otherwise(self, code: Flow, at: int) -> int:
@@ -283,7 +308,9 @@ class Computer:
             if begin < at < end
         ]
         if not around:
-            raise ProgramError(at + 1, f"{code.step.keyword} outside of its loop")
+            raise ProgramError(
+                at + 1, said("{keyword} outside of its loop", keyword=code.step.keyword)
+            )
         return max(around)
 
     def _goto(self, code: Flow, at: int) -> int:

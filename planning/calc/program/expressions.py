@@ -16,6 +16,8 @@ import re
 from collections.abc import Callable
 from typing import Final, Protocol
 
+from planning.calc.said import said
+
 Key = int | str
 
 DEEPEST: Final = 32
@@ -52,7 +54,7 @@ def _modulo(a: float, b: float) -> float:
 
 def _power(a: float, b: float) -> float:
     if a < 0 and b != int(b):
-        raise ExpressionError(f"{a:g} to the power of {b:g} is no number")
+        raise ExpressionError(said("{a:g} to the power of {b:g} is no number", a=a, b=b))
     return float(a**b)
 
 
@@ -94,7 +96,9 @@ class Reader:
         if not self.peek(what):
             shown = self.text[self.at : self.at + 12]
             raise ExpressionError(
-                f"{what} is missing before {shown}" if shown else f"{what} is missing"
+                said("{what} is missing before {shown}", what=what, shown=shown)
+                if shown
+                else said("{what} is missing", what=what)
             )
         self.at += len(what)
 
@@ -128,7 +132,9 @@ class Reader:
         if found is None:
             shown = self.text[self.at : self.at + 12]
             raise ExpressionError(
-                f"no number, variable or [ at {shown}" if shown else "a number is missing"
+                said("no number, variable or [ at {shown}", shown=shown)
+                if shown
+                else said("a number is missing")
             )
         self.at = found.end()
         return self._function(found[0])
@@ -147,7 +153,7 @@ class Reader:
         self.take("[")
         self._depth += 1
         if self._depth > DEEPEST:
-            raise ExpressionError(f"brackets stand more than {DEEPEST} deep")
+            raise ExpressionError(said("brackets stand more than {deepest} deep", deepest=DEEPEST))
         of = self._operations()
         self.take("]")
         self._depth -= 1
@@ -195,13 +201,13 @@ def evaluate(of: float | Expression, values: Values) -> float:
     try:
         number = of(values)
     except ZeroDivisionError:
-        raise ExpressionError("something is divided by zero") from None
+        raise ExpressionError(said("something is divided by zero")) from None
     except (OverflowError, ValueError) as error:
         if isinstance(error, ExpressionError):
             raise
-        raise ExpressionError("an expression has no finite value") from None
+        raise ExpressionError(said("an expression has no finite value")) from None
     if not math.isfinite(number):
-        raise ExpressionError("an expression has no finite value")
+        raise ExpressionError(said("an expression has no finite value"))
     return number
 
 
@@ -212,7 +218,9 @@ def _key(key: Expression | Key, values: Values) -> Key:
 def _index(number: float) -> int:
     whole = round(number)
     if abs(number - whole) > _INTEGER_WITHIN or whole < 0:
-        raise ExpressionError(f"#{number:g} is no variable: its number must be whole")
+        raise ExpressionError(
+            said("#{number:g} is no variable: its number must be whole", number=number)
+        )
     return whole
 
 
@@ -231,4 +239,4 @@ def _worked(function: Callable[[float], float], name: str, of: float) -> float:
     try:
         return function(of)
     except ValueError:
-        raise ExpressionError(f"{name} of {of:g} is no number") from None
+        raise ExpressionError(said("{name} of {of:g} is no number", name=name, of=of)) from None

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from planning.calc.program.types import ProgramError
+from planning.calc.said import said
 
 WORDS: Final = (
     "ENDSUB|ENDWHILE|ENDREPEAT|ENDIF|SUB|CALL|RETURN|DO|WHILE|REPEAT|IF|ELSEIF|ELSE|BREAK|CONTINUE"
@@ -104,12 +105,22 @@ def _index(
     elif word in ("ELSEIF", "ELSE"):
         kind, begin, last = stack[-1] if stack else ("", 0, 0)
         if kind != "IF":
-            raise ProgramError(index + 1, f"O{label} {word} without its IF")
+            raise ProgramError(
+                index + 1, said("O{label} {word} without its IF", label=label, word=word)
+            )
         found.branch[last] = index
         stack[-1] = kind, begin, index
     elif word in _CLOSES:
         if not stack or stack[-1][0] != _CLOSES[word]:
-            raise ProgramError(index + 1, f"{word} of {label} without its {_CLOSES[word]}")
+            raise ProgramError(
+                index + 1,
+                said(
+                    "{word} of {label} without its {word2}",
+                    word=word,
+                    label=label,
+                    word2=_CLOSES[word],
+                ),
+            )
         _close(found, stack.pop(), index, label)
 
 

@@ -21,6 +21,7 @@ from planning.calc.program.types import (
     Program,
     ProgramError,
 )
+from planning.calc.said import listed, said, told
 
 _OFFSETS = frozenset((92.0, 92.1, 92.2, 92.3))
 _MOTION = {0.0: RAPID, 1.0: 1, 2.0: ARC_CW, 3.0: ARC_CCW}
@@ -82,7 +83,7 @@ class Interpreter:
         elif "Z" in words or "A" in words or "B" in words or "C" in words:
             self.track.rest()
         if "A" in words or "B" in words or "C" in words:
-            self.notes.once(line, "A, B and C are passed over: lengths are in X and Y")
+            self.notes.once(line, said("A, B and C are passed over: lengths are in X and Y"))
         if block.m:
             self._other_codes(block.m, line)
 
@@ -135,11 +136,19 @@ class Interpreter:
         burning = self.track.burning
         if burning:
             lit = self.track.on_lines[-1]
-            self.notes.add(last, f"the torch is left burning at the end (lit on line {lit})")
+            self.notes.add(
+                last, said("the torch is left burning at the end (lit on line {lit})", lit=lit)
+            )
         if self._passed and not self.track.on and any(self.track.kind):
             lights = " or ".join(f"M{code:g}" for code in sorted(self.torch_on))
-            text = f"no {lights} lights the torch; {', '.join(sorted(self._passed))} passed over"
-            self.notes.add(last, f"{text}: which code lights it is a setting of the table")
+            text = said(
+                "no {lights} lights the torch; {passed} passed over",
+                lights=lights,
+                passed=", ".join(sorted(self._passed)),
+            )
+            self.notes.add(
+                last, said("{text}: which code lights it is a setting of the table", text=text)
+            )
         return Program(
             self.track.moves(), tuple(self.track.dwells), tuple(self.track.on_lines),
             tuple(self.track.on), self.notes.finish(), blocks, last, burning,
@@ -152,24 +161,26 @@ class Interpreter:
             elif code == codes.CYCLES_OFF and _MOTION.keys().isdisjoint(block.g):
                 self.motion = None
             elif code == 53.0:
-                self.notes.once(line, "G53: the machine's zero is taken to be the program's X0 Y0")
+                self.notes.once(
+                    line, said("G53: the machine's zero is taken to be the program's X0 Y0")
+                )
 
     def _torch(self, m: list[float], line: int, moving: bool) -> None:
         on, off = not self.torch_on.isdisjoint(m), not self.torch_off.isdisjoint(m)
         if on and off:
-            raise ProgramError(line, "the torch is lit and put out in one block")
+            raise ProgramError(line, said("the torch is lit and put out in one block"))
         if on and self.track.burning:
-            self.notes.add(line, "the torch is lit while it burns: counted as one arc")
+            self.notes.add(line, said("the torch is lit while it burns: counted as one arc"))
         elif on:
             self.track.torch_on(line)
         elif off and self.track.burning:
             self.track.torch_off()
             if moving:
-                self.notes.once(line, "the torch goes out before the motion of its own block")
+                self.notes.once(line, said("the torch goes out before the motion of its own block"))
 
     def _home(self, words: dict[str, float], line: int) -> None:
         named = [axis for axis in "XYZABC" if axis in words] or ["X", "Y"]
-        self.notes.once(line, "G28: home is taken to be the program's X0 Y0")
+        self.notes.once(line, said("G28: home is taken to be the program's X0 Y0"))
         if "X" in words or "Y" in words:
             self._straight(RAPID, *self._target(words, False), line)
         if "X" in named or "Y" in named:
@@ -191,16 +202,16 @@ class Interpreter:
     def _move(self, words: dict[str, float], line: int, machine_axes: bool) -> None:
         motion = self.motion
         if motion is None:
-            raise ProgramError(line, "axis words, but no G0, G1, G2 or G3 before them")
+            raise ProgramError(line, said("axis words, but no G0, G1, G2 or G3 before them"))
         x, y = self._target(words, machine_axes)
         if self.modes.inverse and motion != RAPID:
             if "F" not in words:
-                raise ProgramError(line, "G93: every move needs its own F")
+                raise ProgramError(line, said("G93: every move needs its own F"))
             self.track.inverse.append((len(self.track.x), words["F"], 0.1 * self.modes.scale))
         if motion in (ARC_CW, ARC_CCW):
             self._arc(words, x, y, line)
         elif "I" in words or "J" in words or "R" in words:
-            raise ProgramError(line, "I, J or R on a straight move")
+            raise ProgramError(line, said("I, J or R on a straight move"))
         self._straight(motion, x, y, line)
 
     def _straight(self, kind: int, x: float, y: float, line: int) -> None:
@@ -214,17 +225,17 @@ class Interpreter:
     def _arc(self, words: dict[str, float], x: float, y: float, line: int) -> None:
         if self.modes.plane != 17.0:
             plane = codes.code_name("G", self.modes.plane)
-            raise ProgramError(line, f"an arc outside the XY plane ({plane})")
+            raise ProgramError(line, said("an arc outside the XY plane ({plane})", plane=plane))
         clockwise = self.motion == ARC_CW
         tolerance = self.modes.arc_tolerance_mm
         if words.get("K", 0.0) != 0.0:
-            raise ProgramError(line, "K on an arc in the XY plane")
+            raise ProgramError(line, said("K on an arc in the XY plane"))
         if words.get("P", 1.0) != 1.0 and "P" in words:
-            raise ProgramError(line, "arcs of several turns (P) are not read")
+            raise ProgramError(line, said("arcs of several turns (P) are not read"))
         try:
             if "R" in words:
                 if "I" in words or "J" in words:
-                    raise arcs.ArcError("an arc by R and by I or J at once")
+                    raise arcs.ArcError(said("an arc by R and by I or J at once"))
                 arc = arcs.from_radius(
                     self.x, self.y, x, y, words["R"] * self.modes.scale,
                     clockwise=clockwise, tolerance_mm=tolerance,
@@ -239,16 +250,16 @@ class Interpreter:
                     self.notes.add(line, arcs.ROUNDED_NOTE)
         except arcs.ArcError as error:
             other = self._centred_otherwise(words, x, y, tolerance)
-            raise ProgramError(line, f"{error}{other}") from error
+            raise ProgramError(line, listed([told(error), other], "")) from error
         self.track.arcs.append((len(self.track.x), *arc))
 
     def _centre(self, words: dict[str, float]) -> tuple[float, float]:
         i, j, scale = words.get("I"), words.get("J"), self.modes.scale
         if i is None and j is None:
-            raise arcs.ArcError("an arc needs I or J, or R")
+            raise arcs.ArcError(said("an arc needs I or J, or R"))
         if self.modes.centres_absolute:
             if i is None or j is None:
-                raise arcs.ArcError("G90.1: an arc needs both I and J")
+                raise arcs.ArcError(said("G90.1: an arc needs both I and J"))
             return self._placed(i * scale, j * scale)
         return self.x + (i or 0.0) * scale, self.y + (j or 0.0) * scale
 
@@ -260,13 +271,16 @@ class Interpreter:
             return ""
         i, j = words["I"] * self.modes.scale, words["J"] * self.modes.scale
         if not self.modes.centres_absolute:
-            (cx, cy), place = self._placed(i, j), "zero"
+            (cx, cy), place = self._placed(i, j), said("zero")
         else:
-            (cx, cy), place = (self.x + i, self.y + j), "the arc's start"
+            (cx, cy), place = (self.x + i, self.y + j), said("the arc's start")
         radii = math.hypot(self.x - cx, self.y - cy), math.hypot(x - cx, y - cy)
         if min(radii) < arcs.COINCIDENT_MM or abs(radii[0] - radii[1]) > tolerance:
             return ""
-        return f". With I and J counted from {place} they agree: that is a setting of the table"
+        return said(
+            ". With I and J counted from {place} they agree: that is a setting of the table",
+            place=place,
+        )
 
     def _placed(self, x: float, y: float) -> tuple[float, float]:
         """Where a place in the program's figures lies, in mm."""
@@ -281,10 +295,12 @@ class Interpreter:
                 self.track.rest()
                 self.ended = True
             elif code in codes.SUBPROGRAM:
-                raise ProgramError(line, f"{name} (subprograms) is not read")
+                raise ProgramError(line, said("{name} (subprograms) is not read", name=name))
             elif code in codes.PAUSE:
                 self.track.rest()
-                self.notes.add(line, f"{name} waits for a person: no time is counted for it")
+                self.notes.add(
+                    line, said("{name} waits for a person: no time is counted for it", name=name)
+                )
             else:
                 self._passed.add(name)
-                self.notes.add(line, f"{name} is passed over")
+                self.notes.add(line, said("{name} is passed over", name=name))

@@ -10,6 +10,7 @@ from planning.calc.program.notes import NoteBook
 from planning.calc.program.track import EXACT_STOP, Track
 from planning.calc.program.types import Dialect, ProgramError
 from planning.calc.program.zero import SYSTEMS, Zero
+from planning.calc.said import said
 from planning.calc.units import MM_PER_IN
 
 _UNITS = {20.0: MM_PER_IN, 21.0: 1.0, 70.0: MM_PER_IN, 71.0: 1.0}
@@ -75,7 +76,9 @@ class Modes:
         elif codes.MODAL_GROUP.get(code) == "coordinate system":
             self._coordinates(code, line)
         elif code not in _UNITS:
-            self._notes.add(line, f"{codes.code_name('G', code)} is passed over")
+            self._notes.add(
+                line, said("{code_name} is passed over", code_name=codes.code_name("G", code))
+            )
 
     def _feed_mode(self, inverse: bool) -> None:
         if inverse != self.inverse:
@@ -84,7 +87,7 @@ class Modes:
 
     def _feed(self, value: float, line: int) -> None:
         if value < 0 or 0 < value < _SLOWEST or (value == 0 and self.inverse):
-            raise ProgramError(line, f"F{value:g} is not a feed rate")
+            raise ProgramError(line, said("F{value:g} is not a feed rate", value=value))
         if not self.inverse:
             feed = value * self.scale if value else math.nan
             self._track.feeds.append((len(self._track.x), feed))
@@ -95,7 +98,7 @@ class Modes:
             given = block.words.get("P") if 4.0 not in block.g else None
             value = math.nan if given is None else given * self.scale
             if value < 0:
-                raise ProgramError(line, "G64 with a tolerance below zero")
+                raise ProgramError(line, said("G64 with a tolerance below zero"))
         self._track.paths.append((len(self._track.x), value))
 
     def _coordinates(self, code: float, line: int) -> None:
@@ -104,7 +107,10 @@ class Modes:
         if self._system is not None and code != self._system and not self.zero.given(number):
             self._notes.add(
                 line,
-                f"{codes.code_name('G', code)}: how far the coordinate systems lie apart is not in "
-                "the program; taken as not at all",
+                said(
+                    "{code_name}: how far the coordinate systems lie apart is not in the "
+                    "program; taken as not at all",
+                    code_name=codes.code_name("G", code),
+                ),
             )
         self._system = code

@@ -12,6 +12,7 @@ from planning.calc.program.notes import NoteBook
 from planning.calc.program.track import Track
 from planning.calc.program.types import Dialect, ProgramError
 from planning.calc.program.zero import SYSTEMS, Place
+from planning.calc.said import said
 
 # Words that may carry the time of a G4, the likelier first.
 TIMES: Final = ("P", "X", "U", "S")
@@ -29,15 +30,23 @@ def dwell(
         letter = next((other for other in TIMES if other in words), letter)
         milli = milli and letter == "P"
         if letter in words:
-            text = f"G4: its time is taken from {letter}, in {'ms' if milli else 's'}"
-            notes.once(line, f"{text}; what carries it is a setting of the table")
+            unit = "ms" if milli else "s"
+            text = said(
+                "G4: its time is taken from {letter}, in {unit}; what carries it is a setting of "
+                "the table",
+                letter=letter,
+                unit=unit,
+            )
+            notes.once(line, text)
     seconds = words.pop(letter, None)
     if seconds is None:
-        raise ProgramError(line, f"G4 without its time in {letter}")
+        raise ProgramError(line, said("G4 without its time in {letter}", letter=letter))
     if seconds < 0:
-        raise ProgramError(line, "G4 with a time below zero")
+        raise ProgramError(line, said("G4 with a time below zero"))
     if not milli and seconds >= _LONG_DWELL_S:
-        text = "a dwell of minutes: if its time is in milliseconds, the table's settings say so"
+        text = said(
+            "a dwell of minutes: if its time is in milliseconds, the table's settings say so"
+        )
         notes.once(line, text)
     track.dwell(line, seconds / 1000 if milli else seconds)
 
@@ -53,19 +62,24 @@ def offset(modes: Modes, notes: NoteBook, at: Place, block: Block, line: int) ->
         before = zero.x, zero.y
         zero.set_here(at, *_mm(modes, block.words))
         if math.dist(before, (zero.x, zero.y)) <= COINCIDENT_MM:
-            notes.add(line, "G92 gives the place the torch is at: nothing changes")
+            notes.add(line, said("G92 gives the place the torch is at: nothing changes"))
 
 
 def origin(modes: Modes, notes: NoteBook, at: Place, words: dict[str, float], line: int) -> None:
     """G10 L2 gives a coordinate system's origin, L20 gives the present place a value in it."""
     kind, number = words.get("L"), int(words.get("P", 0.0))
     if kind not in (2.0, 20.0):
-        notes.add(line, "G10 is passed over: it sets no coordinate system")
+        notes.add(line, said("G10 is passed over: it sets no coordinate system"))
         return
     if words.get("R", 0.0) != 0.0:
-        raise ProgramError(line, "G10 with R turns the coordinate system, which is not read")
+        raise ProgramError(line, said("G10 with R turns the coordinate system, which is not read"))
     if not 0 <= number <= len(SYSTEMS):
-        raise ProgramError(line, f"G10 L{kind:g}: there is no coordinate system P{number}")
+        raise ProgramError(
+            line,
+            said(
+                "G10 L{kind:g}: there is no coordinate system P{number}", kind=kind, number=number
+            ),
+        )
     zero = modes.zero
     x, y = _mm(modes, words)
     if kind == 20.0:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from planning.calc.program.types import Note
+from planning.calc.said import said
 
 MOST_OF_A_KIND = 20
 
@@ -27,7 +28,10 @@ class NoteBook:
 
     def finish(self) -> tuple[Note, ...]:
         more = [
-            Note(self._last[text], f"{text} ({count - MOST_OF_A_KIND} more up to here)")
+            Note(
+                self._last[text],
+                said("{text} ({count} more up to here)", text=text, count=count - MOST_OF_A_KIND),
+            )
             for text, count in self._seen.items()
             if count > MOST_OF_A_KIND
         ]

@@ -27,6 +27,7 @@ from planning.calc.program.words import (
     without_comments,
     words_of,
 )
+from planning.calc.said import said
 
 # A shorter stretch is read sooner line by line than as arrays.
 LEAST_STRETCH: Final = 12
@@ -140,10 +141,10 @@ class _Reading:
 
     def _finish(self, last: int, rest: list[str]) -> Program:
         if not self.blocks:
-            raise ProgramError(1, "there is no block in it")
+            raise ProgramError(1, said("there is no block in it"))
         for number, line in enumerate(rest, last + 1):
             if line and line[0] not in "%(" + self.marks:
-                text = "not read: it comes after the end of the program"
+                text = said("not read: it comes after the end of the program")
                 self.machine.notes.add(number, text)
                 break
         return self.machine.finish(self.blocks, last)
@@ -160,10 +161,10 @@ class _Reading:
         if "*" in line:
             shorter = without_checksum(line)
             if shorter != line:
-                self.machine.notes.once(number, "the checksums of its lines are not checked")
+                self.machine.notes.once(number, said("the checksums of its lines are not checked"))
             line = shorter
         if line.startswith("/"):
-            text = "a block with / is read as if block delete were off"
+            text = said("a block with / is read as if block delete were off")
             self.machine.notes.once(number, text)
             line = line[1:]
         return line

@@ -18,6 +18,7 @@ from planning.calc.program.types import (
     Moves,
     ProgramError,
 )
+from planning.calc.said import said
 
 MOST_MM = 1e6
 EXACT_STOP = -1.0
@@ -85,7 +86,10 @@ class Track:
         line = np.array(self.line, dtype=np.int32)
         out = ~((np.abs(x) <= MOST_MM) & (np.abs(y) <= MOST_MM))
         if out.any():
-            raise ProgramError(int(line[out.argmax()]), f"over {MOST_MM / 1e6:g} km from the start")
+            raise ProgramError(
+                int(line[out.argmax()]),
+                said("over {most_mm:g} km from the start", most_mm=MOST_MM / 1e6),
+            )
         sweep, cx, cy, length = self._lengths(x, y)
         torch, arc = self._torch(n)
         stop = np.zeros(n, dtype=np.bool_)

@@ -74,9 +74,11 @@ class Dialect:
 
     def __post_init__(self) -> None:
         if not set(self.comment_marks) <= set(COMMENT_MARKS):
-            raise ValueError(f"a comment begins with one of {COMMENT_MARKS}")
+            raise ValueError(
+                said("a comment begins with one of {comment_marks}", comment_marks=COMMENT_MARKS)
+            )
         if self.on_codes & self.off_codes:
-            raise ValueError("the same code lights the torch and puts it out")
+            raise ValueError(said("the same code lights the torch and puts it out"))
 
     @property
     def on_codes(self) -> frozenset[float]:

@@ -4,6 +4,7 @@ are set in unless their name begins with ``_``."""
 from __future__ import annotations
 
 from planning.calc.program.expressions import ExpressionError, Key
+from planning.calc.said import said
 
 # A call with arguments gives the subprogram numbers 1 to 30 of its own.
 OWN_NUMBERS = range(1, 31)
@@ -19,7 +20,7 @@ class Variables:
         value = self._room(key).get(key)
         if value is None:
             name = f"#{key}" if isinstance(key, int) else f"#<{key.lower()}>"
-            raise ExpressionError(f"{name} has no value before this line")
+            raise ExpressionError(said("{name} has no value before this line", name=name))
         return value
 
     def known(self, key: Key) -> bool:

@@ -6,6 +6,7 @@ import functools
 import re
 
 from planning.calc.program.types import ProgramError
+from planning.calc.said import said
 
 Word = tuple[str, str]
 
@@ -22,7 +23,7 @@ def bare_bytes(text: bytes) -> bytes:
     """The program upper-case and without blanks: RS-274 is case-blind and ignores spaces, even
     inside a number (NISTIR 6556, 3.3). Any line ending is taken; lines end in a newline."""
     if text.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise ProgramError(1, "saved as UTF-16; save it as plain text")
+        raise ProgramError(1, said("saved as UTF-16; save it as plain text"))
     text = text.removeprefix(b"\xef\xbb\xbf").translate(_UPPER, _BLANKS)
     if b"\r" in text:
         text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -50,13 +51,13 @@ def _without_nested(line: str, number: int, marks: str) -> str:
         elif letter == ")":
             depth -= 1
             if depth < 0:
-                raise ProgramError(number, "a ) closes no comment")
+                raise ProgramError(number, said("a ) closes no comment"))
         elif not depth:
             if letter in marks:
                 break
             kept.append(letter)
     if depth:
-        raise ProgramError(number, "a comment is opened with ( and not closed")
+        raise ProgramError(number, said("a comment is opened with ( and not closed"))
     return "".join(kept)
 
 
@@ -88,12 +89,13 @@ def _what_is_wrong(line: str) -> str:
         at = match.end()
     rest = line[at:]
     if not {"#", "[", "="}.isdisjoint(rest[:2]):
-        return (
-            f"variables and expressions are not read: the table's settings say so: {_short(rest)}"
+        return said(
+            "variables and expressions are not read: the table's settings say so: {rest}",
+            rest=_short(rest),
         )
     if rest[0].isascii() and rest[0].isalpha():
-        return f"no number after {rest[0]}: {_short(rest)}"
-    return f"not a word of RS-274: {_short(rest)}"
+        return said("no number after {rest}: {rest2}", rest=rest[0], rest2=_short(rest))
+    return said("not a word of RS-274: {rest}", rest=_short(rest))
 
 
 def _short(text: str) -> str:
