@@ -12,7 +12,7 @@ from typing import Any
 from django.db import IntegrityError, connection
 
 from telemetry.decode.row_blocks import AnyRow, RowBlock
-from telemetry.decode.row_list import Rows
+from telemetry.decode.row_list import Rows, rows_of
 from telemetry.store.rows import (
     ARC_COLUMNS,
     ARC_FIELDS,
@@ -24,11 +24,12 @@ from telemetry.store.rows import (
 )
 
 _NOT_UNIQUE = ("SQLITE_CONSTRAINT_PRIMARYKEY", "SQLITE_CONSTRAINT_UNIQUE")
+_INTO_EVENTS = f"INSERT INTO telemetry_event ({EVENT_COLUMNS})"
 _A_STATEMENT = 50  # rows; the oldest SQLite takes 999 values in one
 # What changes of an arc that was open. To set the rest again would have SQLite write three indexes
-# more; the key names the feed, so that stays in any case.
-_ENDS = [*ARC_FIELDS[ARC_FIELDS.index("off_us") :], "changed_us"]
-_CHANGES = [*ARC_FIELDS[2:], "changed_us"]
+# more.
+_FIRST_END = ARC_FIELDS.index("off_us")
+_ENDS = ARC_FIELDS[_FIRST_END:]
 
 
 def begin(feed_ids: Sequence[int]) -> list[tuple[int, str, int, int]]:
@@ -41,11 +42,16 @@ def begin(feed_ids: Sequence[int]) -> list[tuple[int, str, int, int]]:
 
 
 def add_events(every: Iterable[tuple[int, Rows]], meanwhile: Callable[[], None]) -> None:
+    few: list[tuple[Any, ...]] = []  # of many feeds, stored together
     try:
         with _raw() as raw:
             for feed_id, rows in every:
                 for part in rows.parts:
-                    _add_part(raw, feed_id, part)
+                    if len(part) < _A_STATEMENT:
+                        few += [(feed_id, *row) for row in rows_of(part)]
+                    else:
+                        _add_part(raw, feed_id, part)
+            _insert_many(raw, _INTO_EVENTS, f"({', '.join('?' * 13)})", few)
     except IntegrityError as error:
         if getattr(error.__cause__, "sqlite_errorname", None) in _NOT_UNIQUE:
             raise AlreadyStored from error
@@ -54,13 +60,12 @@ def add_events(every: Iterable[tuple[int, Rows]], meanwhile: Callable[[], None])
 
 
 def _add_part(raw: Any, feed_id: int, part: list[AnyRow] | RowBlock) -> None:
-    into = f"INSERT INTO telemetry_event ({EVENT_COLUMNS})"
     if isinstance(part, list):
-        _insert_many(raw, into, f"({feed_id}, {', '.join('?' * 12)})", part)
+        _insert_many(raw, _INTO_EVENTS, f"({feed_id}, {', '.join('?' * 12)})", part)
         return
     # What all lines share stands in the statement: each value handed over costs a tenth of a row.
     marks = f"({feed_id}, ?, ?, ?, 0, ?, ?, ?, ?, ?, {part.received_us}, {part.feed_version}, 0)"
-    _insert_many(raw, into, marks, zip(*part.lines.columns(), strict=True))
+    _insert_many(raw, _INTO_EVENTS, marks, zip(*part.lines.columns(), strict=True))
 
 
 def _insert_many(raw: Any, into: str, marks: str, every: Iterable[Sequence[Any]]) -> None:
@@ -105,15 +110,27 @@ def add_arcs(rows: Sequence[ArcRow], many: Sequence[NewArcs], changed_us: int) -
 
 
 def put_arcs(rows: Sequence[ArcRow], changed_us: int, *, ends_only: bool) -> None:
-    changes = _ENDS if ends_only else _CHANGES
-    sets = ", ".join(f"{name} = excluded.{name}" for name in changes)
-    marks = ", ".join("?" * len(ARC_FIELDS))
     with _raw() as raw:
+        if ends_only and _end_arcs(raw, rows, changed_us) == len(rows):
+            return
+        sets = ", ".join(f"{name} = excluded.{name}" for name in [*ARC_FIELDS[2:], "changed_us"])
+        marks = ", ".join("?" * len(ARC_FIELDS))
         raw.executemany(
             f"INSERT INTO telemetry_arc ({ARC_COLUMNS}, changed_us) "
             f"VALUES ({marks}, {changed_us}) ON CONFLICT (key) DO UPDATE SET {sets}",
             rows,
         )
+
+
+def _end_arcs(raw: Any, rows: Sequence[ArcRow], changed_us: int) -> int:
+    """Changes what changes of an arc that was open, at half the cost of storing it again; how many
+    were there."""
+    sets = ", ".join(f"{name} = ?" for name in _ENDS)
+    raw.executemany(
+        f"UPDATE telemetry_arc SET {sets}, changed_us = {changed_us} WHERE key = ?",
+        [(*row[_FIRST_END:], row.key) for row in rows],
+    )
+    return int(raw.rowcount)
 
 
 def move_cursors(moved: Sequence[CursorUpdate], now_us: int) -> None:
