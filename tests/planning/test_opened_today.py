@@ -116,7 +116,7 @@ def test_a_day_opens_to_its_runs_and_loose_arcs(morning, north):
     assert _adds_up(burnt) == _adds_up(loose) == _adds_up(planned) == 1
     WearSet.objects.update(duty="odd")
     unknown = open_figure(kind="day", id=f"{day}:unknown")
-    assert (unknown.facts, unknown.title[:12]) == (burnt.facts, "unknown duty")
+    assert (unknown.amount, unknown.title[:12]) == (burnt.amount, "unknown duty")
     with pytest.raises(LookupError):
         open_figure(kind="day", id=f"{day}:slow")
     with pytest.raises(LookupError):
