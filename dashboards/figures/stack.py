@@ -135,7 +135,10 @@ def left_words(piece: PieceRow) -> tuple[str, str]:
     between = ""
     if piece.low is not None and piece.high is not None:
         between = f"{piece.low:,}–{piece.high:,}"
-    return (_("{starts} left").format(starts=theme.count(piece.left, "start", "starts")), between)
+    return (
+        _("{starts} left").format(starts=theme.count(piece.left, "{n} start", "{n} starts")),
+        between,
+    )
 
 
 def age_words(piece: PieceRow) -> str:
@@ -143,7 +146,7 @@ def age_words(piece: PieceRow) -> str:
     said = [
         theme.UNKNOWN + " starts"
         if piece.starts is None
-        else theme.count(piece.starts, "start", "starts")
+        else theme.count(piece.starts, "{n} start", "{n} starts")
     ]
     said.append(_("{arc_s} arc").format(arc_s=theme.span(piece.arc_s)))
     if piece.fitted_at is not None:

@@ -86,7 +86,7 @@ def _ends(u: PredictedU, inch: bool) -> str:
 
 def _from(u: PredictedU) -> str:
     if u.basis == "checks":
-        return theme.count(u.checks, "check", "checks")
+        return theme.count(u.checks, "{n} check", "{n} checks")
     few = _("not enough checks ({checks}, needed {needed})").format(
         checks=u.checks, needed=u.needed
     )

@@ -84,7 +84,7 @@ def _posting(row: dict[str, Any], *, inch: bool) -> dict[str, Any]:
     elif unit == "mm2":
         of = to_reader(said("{0:m2,.3f}", quantity), inch=inch)
     elif unit == "start":
-        of = count_fractional(float(quantity), "start")
+        of = count_fractional(float(quantity), "{n} start", "{n} starts")
     else:
         of = f"{quantity:,.1f} {unit}".strip()
     return row | {"of": of, "kind_label": _(KINDS.get(kind, kind))}

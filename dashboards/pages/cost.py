@@ -119,7 +119,7 @@ def _head(
     )
     return parts.dateline(
         title,
-        f"{theme.count(count, 'job', 'jobs')}, {money}"
+        f"{theme.count(count, '{n} job', '{n} jobs')}, {money}"
         + (", closed" if month.closed_at else ", open"),
         lede(bridge, digits),
         months_picker(months, month.first_day),
@@ -190,7 +190,7 @@ def _margin(
                 "soon",
                 _("Late facts: {total}").format(total=total),
                 _("{postings} about closed months are in this one.").format(
-                    postings=theme.count(len(month.late), "posting", "postings")
+                    postings=theme.count(len(month.late), "{n} posting", "{n} postings")
                 ),
                 [(_("Show them"), "#late")],
             )
@@ -210,11 +210,13 @@ def _stale() -> list[Component]:
     found = []
     if waiting:
         words = _("They are worked out in the background; load the page again in a minute.")
-        head = _("{figures} not in yet").format(figures=theme.count(waiting, "figure", "figures"))
+        head = _("{figures} not in yet").format(
+            figures=theme.count(waiting, "{n} figure", "{n} figures")
+        )
         found.append(parts.note("soon", head, words))
     if failed:
         head = _("{figures} could not be worked out").format(
-            figures=theme.count(failed, "figure", "figures")
+            figures=theme.count(failed, "{n} figure", "{n} figures")
         )
         words = _("These amounts are without them. What was posted before stays.")
         found.append(parts.note("now", head, words))

@@ -178,7 +178,7 @@ def square_notes(found: Squareness, month: CostMonth, digits: int) -> list[Compo
         total_minor=theme.money(found.total_minor, digits, whole=True)
     )
     hours = sum(row.hours for row in rows)
-    jobs = theme.count(len(rows), "job", "jobs")
+    jobs = theme.count(len(rows), "{n} job", "{n} jobs")
     body = _(
         "{jobs}, {hours:,.1f} h more at the table. Fast would have met what was asked."
     ).format(jobs=jobs, hours=hours)

@@ -50,10 +50,10 @@ def jobs_table(month: CostMonth, reader: Reader, digits: int, everything: bool) 
     ]
     lines = [_job_line(row, reader, digits, month.first_day) for row in found.named]
     if found.rest is not None:
-        words = theme.count(found.rest_jobs, "smaller job", "smaller jobs")
+        words = theme.count(found.rest_jobs, "{n} smaller job", "{n} smaller jobs")
         rest = Cell(words, address(month.first_day, all="yes"))
         lines.append(Line((rest, *_figures(found.rest, reader, digits)), "rest", span=2))
-    whole = theme.count(int(month.jobs["job_id"].notna().sum()), "job", "jobs")
+    whole = theme.count(int(month.jobs["job_id"].notna().sum()), "{n} job", "{n} jobs")
     said = f"{month.first_day:%B}, {whole}"
     all_of_it = reverse("figure", args=["month", month.first_day])
     lines.append(Line((said, *_figures(found.total, reader, digits, all_of_it)), "total", span=2))
@@ -65,7 +65,7 @@ def jobs_table(month: CostMonth, reader: Reader, digits: int, everything: bool) 
             bare=bare, key=key
         )
     if found.share is not None and found.rest is not None:
-        named = theme.count(len(found.named), "named job", "named jobs")
+        named = theme.count(len(found.named), "{n} named job", "{n} named jobs")
         whole_h = theme.hours(found.total.elapsed_s)
         key = _("the {named} took {share:.0f} % of {whole_h} h; {key}").format(
             named=named, share=found.share * 100, whole_h=whole_h, key=key

@@ -73,7 +73,7 @@ def assign_arcs(request: HttpRequest) -> HttpResponseBase:
         )
     except FloorError as refused:
         return _refused(request, refused)
-    many = theme.count(len(given.keys), "arc", "arcs")
+    many = theme.count(len(given.keys), "{n} arc", "{n} arcs")
     said = (
         _("{many} given to {nest}.").format(many=many, nest=given.nest)
         if given.run_id
@@ -104,7 +104,7 @@ def unassign_arcs(request: HttpRequest) -> HttpResponseBase:
     messages.success(
         request,
         _("Taken back: {arcs} loose again.").format(
-            arcs=theme.count(len(kept["keys"]), "arc", "arcs")
+            arcs=theme.count(len(kept["keys"]), "{n} arc", "{n} arcs")
         ),
     )
     return redirect("today")

@@ -186,7 +186,7 @@ def unknown_costs(sums: MonthSums, runs: Runs) -> tuple[str, ...]:
     if bare:
         found.append(
             _("material of {runs}: no sheet was named, or its cost is not known").format(
-                runs=count(len(bare), "run", "runs")
+                runs=count(len(bare), "{n} run", "{n} runs")
             )
         )
     posted = {row.kind for row in sums.posted}
@@ -200,7 +200,7 @@ def unknown_costs(sums: MonthSums, runs: Runs) -> tuple[str, ...]:
         them = "it" if unplanned == 1 else "them"
         found.append(
             _("plan of {runs}: no difference can be shown for {them}").format(
-                runs=count(unplanned, "run", "runs"), them=them
+                runs=count(unplanned, "{n} run", "{n} runs"), them=them
             )
         )
     return tuple(found)

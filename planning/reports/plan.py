@@ -45,7 +45,7 @@ def _times(plan: NestPlan) -> Iterator[Part]:
     chart = plan.snapshot.get("chart", {})
     rapid = plan.snapshot.get("motion", {}).get("rapid_mm_min")
     yield _time(_("Cutting"), plan.cut_s, _speed(chart.get("speed_mm_min")))
-    yield _time(_("Piercing"), plan.pierce_s, count(plan.pierces or 0, "pierce", "pierces"))
+    yield _time(_("Piercing"), plan.pierce_s, count(plan.pierces or 0, "{n} pierce", "{n} pierces"))
     yield _time(_("Travel"), plan.travel_s, _speed(rapid))
     yield _time("Touch-off", plan.touch_off_s)
     yield _time(_("Load and unload"), plan.load_s, _("a setting of the table"))

@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from django.db.models import Sum
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.said import said, said_in_each
 from planning.calc.units import M_PER_FT
@@ -27,8 +28,10 @@ from shopfloor.wording.quantity import Quantity, Remark, Unit, money, seconds
 RULE = said_in_each(
     "elapsed time of the runs; a metre's cost is all that was posted for them but the material, "
     "over what they cut",
-    "elapsed time of the runs; a foot's cost is all that was posted for them but the material, "
-    "over what they cut",
+    N_(
+        "elapsed time of the runs; a foot's cost is all that was posted for them but the material, "
+        "over what they cut"
+    ),
 )
 Spent = Mapping[uuid.UUID, int]
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc.said import said, said_in_each
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
@@ -18,8 +19,10 @@ from shopfloor.wording.quantity import money
 RULE = said_in_each(
     "metres measured × (a metre's plan with the set that cut it - with the cheapest fast set), "
     "wear and bench included, where nothing was asked or the upper end of fast's u meets it",
-    "feet measured × (a foot's plan with the set that cut it - with the cheapest fast set), "
-    "wear and bench included, where nothing was asked or the upper end of fast's u meets it",
+    N_(
+        "feet measured × (a foot's plan with the set that cut it - with the cheapest fast set), "
+        "wear and bench included, where nothing was asked or the upper end of fast's u meets it"
+    ),
 )
 
 

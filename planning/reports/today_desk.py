@@ -131,7 +131,7 @@ def alarm_notes(now: datetime) -> list[Note]:
         notes.append(Note("now", head, f"{about}{alarm.public.rstrip('.')}.", (act,)))
     if len(alarms) > MOST_ALARMS:
         body = _("{alarms} of intake on Sources.").format(
-            alarms=count(len(alarms) - MOST_ALARMS, "more alarm", "more alarms")
+            alarms=count(len(alarms) - MOST_ALARMS, "{n} more alarm", "{n} more alarms")
         )
         notes.append(Note("now", _("More alarms"), body, (_ALL_SOURCES,)))
     return notes
@@ -152,7 +152,7 @@ def plate_notes() -> list[Note]:
             ).format(
                 material=plate.material.code,
                 thickness_text=plate.thickness_text,
-                sheets=count(plate.listed, "sheet", "sheets"),
+                sheets=count(plate.listed, "{n} sheet", "{n} sheets"),
                 free=plate.free,
                 nests=", ".join(plate.nests[:3]),
             ),
@@ -169,7 +169,7 @@ def verify_notes(zone: tzinfo) -> list[Note]:
         return []
     when = f"{last.ended_at.astimezone(zone):%a %d %b %H:%M}"
     body = _("{faults} found when the records were verified, {when}.").format(
-        faults=count(last.faults, "fault", "faults"), when=when
+        faults=count(last.faults, "{n} fault", "{n} faults"), when=when
     )
     return [Note("now", _("Records do not agree"), body, (Act(_("See what was found"), "verify"),))]
 

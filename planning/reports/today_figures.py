@@ -160,7 +160,14 @@ def _burnt(data: TableData, staffed: list[Span]) -> tuple[list[Part], list[Span]
             continue
         label = _("burnt by {nest}").format(nest=run.nest) if run else str(whose)
         ref = Ref("run", str(run.run_id)) if run else None
-        parts.append(Part(label, seconds(us / S, "measured"), ref, (count(arcs[whose], "arc"),)))
+        parts.append(
+            Part(
+                label,
+                seconds(us / S, "measured"),
+                ref,
+                (count(arcs[whose], "{n} arc", "{n} arcs"),),
+            )
+        )
     return parts, intersect(union(covered), staffed)
 
 

@@ -170,7 +170,7 @@ def overdue_notes(jobs: Sequence[JobToday], zone: tzinfo) -> list[Note]:
     notes = []
     for row in rows[:MOST_LATE]:
         due = f"{row.due_at.astimezone(zone):%a %d %b %H:%M}" if row.due_at else ""
-        owes = count(row.shortage, "part", "parts")
+        owes = count(row.shortage, "{n} part", "{n} parts")
         body = _("{job} for {customer} was due {due} and owes {owes}.").format(
             job=row.job, customer=row.customer, due=due, owes=owes
         )

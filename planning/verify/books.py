@@ -33,7 +33,7 @@ def check_reversals() -> Iterator[Finding]:
         yield Finding(
             "reversal wrong",
             "postings",
-            f"{count(number, 'reversal', 'reversals')} not of what it "
+            f"{count(number, '{n} reversal', '{n} reversals')} not of what it "
             f"names: {listed(examples, number)}.",
         )
 
@@ -55,7 +55,7 @@ def check_runs_books(*, now: datetime) -> Iterator[Finding]:
         yield Finding(
             "books differ",
             "postings",
-            f"The books of {count(len(odd), 'run', 'runs')} are not what "
+            f"The books of {count(len(odd), '{n} run', '{n} runs')} are not what "
             f"times, sheets and rates give: "
             f"{listed(odd, len(odd))}.",
         )
@@ -97,7 +97,7 @@ def check_wear() -> Iterator[Finding]:
             "wear differs",
             "wear parts",
             f"Not charged at their price, though they have ended: "
-            f"{count(len(odd), 'wear part', 'wear parts')}: "
+            f"{count(len(odd), '{n} wear part', '{n} wear parts')}: "
             f"{listed(odd, len(odd))}.",
         )
 

@@ -68,9 +68,13 @@ def booked_since(kind: str, day: date, table: Table | None) -> str:
     """In words, what a rate from that day on would change; blank: nothing."""
     if kind == RateKind.BENCH:
         entries = bench_since(day).count()
-        return f"{count(entries, 'bench entry', 'bench entries')} {_is(entries)}" if entries else ""
+        return (
+            f"{count(entries, '{n} bench entry', '{n} bench entries')} {_is(entries)}"
+            if entries
+            else ""
+        )
     runs = runs_since(day, table).count()
-    return f"{count(runs, 'run', 'runs')} {_is(runs)}" if runs else ""
+    return f"{count(runs, '{n} run', '{n} runs')} {_is(runs)}" if runs else ""
 
 
 def runs_since(day: date, table: Table | None) -> QuerySet[Run]:

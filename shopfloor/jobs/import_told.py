@@ -12,9 +12,9 @@ from shopfloor.wording.counts import count
 def import_told(plan: ImportPlan) -> str:
     """Jobs and lines that are new, lines there already, rows left out."""
     done = {
-        "jobs": count(plan.new_jobs, "new job", "new jobs"),
-        "lines": count(plan.new_lines, "new line", "new lines"),
-        "rows": count(len(plan.faults), "row", "rows"),
+        "jobs": count(plan.new_jobs, "{n} new job", "{n} new jobs"),
+        "lines": count(plan.new_lines, "{n} new line", "{n} new lines"),
+        "rows": count(len(plan.faults), "{n} row", "{n} rows"),
         "known": f"{plan.known_lines:,}",
     }
     if not plan.known_lines:

@@ -74,7 +74,7 @@ def _strip(sample: Sample) -> Svg | None:
 def _verdict(sample: Sample) -> tuple[str, bool]:
     """In one sentence, what is wrong first."""
     lines, refused = sample.lines, len(sample.rejects)
-    all_lines = count(lines, "line", "lines")
+    all_lines = count(lines, "{n} line", "{n} lines")
     if not lines:
         return _("There is no whole line in the sample."), False
     if refused == lines:
@@ -82,7 +82,7 @@ def _verdict(sample: Sample) -> tuple[str, bool]:
             all_lines=all_lines
         ), False
     arcs = len(sample.pairing.arcs)
-    burnt = count(arcs, "arc", "arcs") if arcs else _("no arc")
+    burnt = count(arcs, "{n} arc", "{n} arcs") if arcs else _("no arc")
     if refused:
         return (
             _("{refused} of {all_lines} could not be read; the others hold {burnt}.").format(

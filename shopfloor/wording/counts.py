@@ -10,14 +10,14 @@ def grouped(figure: object) -> object:
     return f"{figure:,}" if isinstance(figure, int) else figure
 
 
-def count(number: int, one: str, many: str = "") -> str:
-    """1 arc, 27 arcs, 1,204 arcs. Both words are written out where it is called: a call of `count`
-    marks them for translation."""
-    return f"{number:,} {ngettext(one, many or one + 's', number)}"
+def count(number: int, one: str, many: str) -> str:
+    """1 arc, 27 arcs, 1,204 arcs, of "{n} arc" and "{n} arcs". Both are written out where it is
+    called: a call of `count` marks them for translation."""
+    return ngettext(one, many, number).format(n=f"{number:,}")
 
 
-def count_fractional(quantity: float, one: str, many: str = "") -> str:
+def count_fractional(quantity: float, one: str, many: str) -> str:
     """The same of what can be shared: 1 start, 72 starts, 72.5 starts."""
     if quantity == int(quantity):
         return count(int(quantity), one, many)
-    return f"{quantity:,.1f} {ngettext(one, many or one + 's', 2)}"
+    return ngettext(one, many, 2).format(n=f"{quantity:,.1f}")

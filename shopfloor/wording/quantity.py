@@ -175,6 +175,6 @@ def _number(value: float, unit: Unit, reading: Reading) -> str:
     if unit is Unit.LENGTH:
         return f"{ft_from_mm(value):,.1f} ft" if reading.inch else f"{value / 1000:,.1f} m"
     if unit is Unit.STARTS:
-        return count_fractional(value, "start")
+        return count_fractional(value, "{n} start", "{n} starts")
     written = {Unit.HOURS: "{:,.2f} h", Unit.RATIO: "{:.3f}", Unit.PERCENT: "{:.0f} %"}
     return written.get(unit, "{:,.0f}").format(value)

@@ -51,7 +51,7 @@ def bring(request: DeskRequest) -> HttpResponse:
                 messages.success(
                     request,
                     _("{name}: {rows} written.").format(
-                        name=name, rows=count(written, "row", "rows")
+                        name=name, rows=count(written, "{n} row", "{n} rows")
                     ),
                 )
                 return redirect("prices_bring")

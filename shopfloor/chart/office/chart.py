@@ -105,7 +105,7 @@ def confirm(request: DeskRequest) -> HttpResponse:
     messages.success(
         request,
         _("{rows} in force from now; what was before is kept.").format(
-            rows=count(len(plan.writes), "row", "rows")
+            rows=count(len(plan.writes), "{n} row", "{n} rows")
         ),
     )
     return redirect("chart")

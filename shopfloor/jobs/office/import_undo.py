@@ -45,8 +45,8 @@ def undo(request: DeskRequest, pk: int) -> HttpResponse:
 def _said(job_list: JobList, undone: Undoing) -> str:
     done = {
         "list": job_list.name,
-        "lines": count(len(undone.lines), "line", "lines"),
-        "jobs": count(len(undone.jobs), "job", "jobs"),
+        "lines": count(len(undone.lines), "{n} line", "{n} lines"),
+        "jobs": count(len(undone.jobs), "{n} job", "{n} jobs"),
         "kept": " ".join(undone.kept[:5]),
     }
     if undone.kept:

@@ -10,7 +10,6 @@ MARKS = (
     "N_",
     "said",
     "said_in_each:1",
-    "said_in_each:2",
     "said_of_many:1,2",
     "Remark",
     "count:2,3",

@@ -123,7 +123,7 @@ def _wear(parts: list[dict[str, Any]]) -> list[Row]:
 
 def _rated(part: dict[str, Any]) -> str:
     starts = part.get("rated_starts")
-    return count(int(starts), "start", "starts") if starts else _("life unknown")
+    return count(int(starts), "{n} start", "{n} starts") if starts else _("life unknown")
 
 
 def _doubts(made_from: dict[str, Any]) -> list[Row]:

@@ -49,7 +49,9 @@ def finish(request: ActionRequest) -> dict[str, Any]:
     )
     unseen = good_unseen(run)
     if unseen:
-        said = _("{parts} counted good, not seen cut").format(parts=count(unseen, "part", "parts"))
+        said = _("{parts} counted good, not seen cut").format(
+            parts=count(unseen, "{n} part", "{n} parts")
+        )
         request.undo_record.change(run, note=(f"{run.note} · {said}" if run.note else said)[-200:])
     remnant = None
     if not request.payload.get("partial"):

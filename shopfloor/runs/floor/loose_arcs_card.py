@@ -84,7 +84,7 @@ def _clusters(table: Table, now: datetime) -> list[Unassigned]:
 def _since(one: Unassigned, several: bool) -> Since:
     torch = _(", torch {torch}").format(torch=one.torch) if several else ""
     words = _("{arcs} to {end}{torch}").format(
-        arcs=count(one.arcs, "arc", "arcs"), end=clock(one.end), torch=torch
+        arcs=count(one.arcs, "{n} arc", "{n} arcs"), end=clock(one.end), torch=torch
     )
     return Since(one.start.isoformat(), clock(one.start), words)
 

@@ -128,11 +128,11 @@ def _reread(request: DeskRequest, feed: Feed) -> None:
         messages.success(
             request,
             _("{readable} of {lines} can be read now; intake takes them in.").format(
-                readable=readable, lines=count(looked, "line", "lines")
+                readable=readable, lines=count(looked, "{n} line", "{n} lines")
             ),
         )
     else:
-        lines = count(looked, "line", "lines")
+        lines = count(looked, "{n} line", "{n} lines")
         messages.error(
             request,
             _("None of the {lines} can be read by its description: change that first.").format(

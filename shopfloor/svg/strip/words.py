@@ -191,5 +191,7 @@ def _stopped(stoppages: Sequence[Stoppage], zone: tzinfo) -> list[str]:
         for s in sorted(longest, key=lambda s: s.from_us)
     ]
     if len(unplanned) > STOPPAGES_SAID:
-        said.append(count(len(unplanned) - STOPPAGES_SAID, "more stoppage", "more stoppages"))
+        said.append(
+            count(len(unplanned) - STOPPAGES_SAID, "{n} more stoppage", "{n} more stoppages")
+        )
     return said

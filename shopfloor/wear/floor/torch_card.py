@@ -105,7 +105,7 @@ def age_words(fitting: Fitting) -> str:
     outlook = getattr(fitting.piece, "outlook", None)
     if outlook is None or outlook.starts is None:
         return _("{label}, age unknown").format(label=label)
-    told = f"{label}, {count(outlook.starts, 'start', 'starts')}"
+    told = f"{label}, {count(outlook.starts, '{n} start', '{n} starts')}"
     if outlook.due == "due":
         return _("{told}, due").format(told=told)
     return (
