@@ -133,7 +133,7 @@ OWNER = Help(
     (
         *EVIDENCE,
         (
-            N_("posting"),
+            "posting",  # counted elsewhere: the catalogue has it with its plural
             N_("an amount on a job line or the shop; corrected by another, never changed"),
         ),
         (
