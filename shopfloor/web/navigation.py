@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from django.http import HttpRequest
@@ -35,7 +36,7 @@ def shop(request: HttpRequest) -> dict[str, Any]:
         "shop": the_shop(),
         "nav": SimpleLazyObject(lambda: _nav(request)),  # the floor's pages have none
         "notices": lambda: notices_for(user),
-        "first_steps": steps_missing,
+        "first_steps": cache(steps_missing),  # asked for more than once by a page
         "next_step": next_step,
     }
 

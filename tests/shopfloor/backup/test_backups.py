@@ -21,6 +21,7 @@ from shopfloor.backup.queries import backup_age_s, backup_state
 from shopfloor.backup.services import backup_begin, backup_plan_set, backup_scheduled, backups_due
 from shopfloor.management.commands import backup as command
 from shopfloor.models import BackupPlan, BackupRun, SecurityEvent, Work
+from tests.markup import worded
 
 NOW = datetime(2026, 11, 30, 18, tzinfo=UTC)  # noon in Chicago
 DUE = datetime(2026, 11, 30, 9, tzinfo=UTC)  # 03:00 there
@@ -176,7 +177,7 @@ def test_an_administrator_sets_it_and_makes_one_now(shop, client, administrator,
     assert wanted()
     run_at(timezone.now() - timedelta(hours=5), path=str(folder / "kerfbook-a.zip"), size=1_300_000)
     run_at(timezone.now() - timedelta(hours=1), state="failed", said="No space left on device")
-    shown = client.get(page).content.decode()
+    shown = worded(client.get(page).content.decode())
     for words in ("5 h 00 min ago", "1.2", "kerfbook-a.zip", "No space left on device", "Next "):
         assert words in shown
 

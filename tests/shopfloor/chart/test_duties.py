@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import re
 from datetime import date
 from zoneinfo import ZoneInfo
+
+from plotly.utils import PlotlyJSONEncoder
 
 from dashboards import theme
 from dashboards.figures.days import days_figure
@@ -41,8 +44,9 @@ def test_minutes_of_an_unknown_duty_have_their_own_place():
     assert day.burnt == {"fine": 0.0, "fast": 0.0, "unassigned": 0.0, "unknown": 7.0}
     names = [bar["name"] for bar in days_figure([day], theme.LIGHT, today=DAY)["data"]]
     assert names == ["unknown duty, burnt", "unknown duty, planned"]
-    assert "Unknown duty" in str(_table([day], ""))
-    assert f"{DAY}:unknown" in str(_table([day], ""))
+    table = json.dumps(_table([day], ""), cls=PlotlyJSONEncoder)
+    assert "Unknown duty" in table
+    assert f"{DAY}:unknown" in table
 
 
 def test_each_duty_is_told_apart_in_every_drawing():

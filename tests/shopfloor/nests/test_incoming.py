@@ -153,7 +153,7 @@ def test_done_again_it_writes_nothing_more(listed):
 @pytest.mark.parametrize(
     ("raw", "said"),
     [
-        (b"G21\nG1 X1\nX[2]\n", "long.nc:3: "),
+        (b"G21\nG1 X1\nX[2\n", "long.nc:3: "),
         (b"\xff\xfeG\x001\x00", "long.nc:1: saved as UTF-16"),
         (b"G0 X1\n", "never lights the torch"),
     ],

@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from shopfloor.models import Contour, QueueItem, Sheet
 from shopfloor.nests.plate_needed import plates, plates_short
+from tests.markup import worded
 
 pytestmark = pytest.mark.django_db
 
@@ -22,7 +23,7 @@ def test_every_count_opens_to_what_it_counts(sign_in, planner, nest, sheet, nort
     page = sign_in(planner)
     body = page.get(reverse("low_stock")).content.decode()
     [address] = set(re.findall(r'href="(/stock/plate/[^"]+)"', body))
-    opened = page.get(address).content.decode()
+    opened = " ".join(worded(page.get(address).content.decode()).split())
     assert "1 sheet, 1 of them promised: 0 free. 1 queued without a sheet, 2 ahead" in opened
     assert "1 short for the queue" in opened
     assert "3 short in all" in opened

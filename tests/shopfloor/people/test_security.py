@@ -21,6 +21,7 @@ from shopfloor.people.badges import terminal_register, terminal_retire
 from shopfloor.people.security import KINDS, security_event
 from shopfloor.people.services import rights_set
 from tests.conftest import PASSWORD
+from tests.markup import worded
 
 pytestmark = pytest.mark.django_db
 SECRET = "burn 8306 clean"
@@ -270,7 +271,7 @@ class TestPage:
             security_event("pin_set", about=operator, by="user:ann")
         security_event("password_reset", about=planner, by="user:milo")
         url = reverse("security")
-        text = admin.get(url).content.decode()
+        text = worded(admin.get(url).content.decode())
         assert "Page 1 of 2, 61 in all" in text
         text = admin.get(url, {"kind": "password_reset"}).content.decode()
         assert "Page 1" not in text
