@@ -53,7 +53,7 @@ from shopfloor.runs.models import (
     Segment,
     Stoppage,
 )
-from shopfloor.site.models import Reason, Shift, Shop, Table, Torch
+from shopfloor.site.models import Reason, ReasonKind, Shift, Shop, Table, Torch
 from shopfloor.stock.models import Heat, Sheet, SheetState
 from shopfloor.verify.models import Verification
 from shopfloor.wear.models import (
@@ -120,6 +120,7 @@ __all__ = [
     "Rate",
     "RateKind",
     "Reason",
+    "ReasonKind",
     "Role",
     "Run",
     "RunDay",

@@ -17,7 +17,15 @@ from planning.inputs.plans import fallback_plans, plan_times
 from planning.inputs.sheets import sheets_of
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.types import ArcIn, ContourIn, RunIn, ScrapIn, SegmentIn, StopIn
-from shopfloor.models import Contour, Evidence, PartResult, Run, Segment, Stoppage
+from shopfloor.models import (
+    Contour,
+    Evidence,
+    PartResult,
+    ReasonKind,
+    Run,
+    Segment,
+    Stoppage,
+)
 from shopfloor.runs.arcs import to_us
 from shopfloor.runs.silences import source_silences
 
@@ -143,16 +151,14 @@ def _stoppages(ids: Sequence[uuid.UUID], now_us: int) -> dict[uuid.UUID, list[St
         lambda some: (
             Stoppage.objects.filter(run__in=some)
             .order_by("started_at", "pk")
-            .values_list(
-                "run_id", "started_at", "ended_at", "reason__code", "reason__planned", "evidence"
-            )
+            .values_list("run_id", "started_at", "ended_at", "reason__kind", "evidence")
         ),
     )
-    for run_id, started, ended, code, planned, evidence in rows:
+    for run_id, started, ended, kind, evidence in rows:
         start_us = to_us(started)
         end_us = to_us(ended) if ended else max(start_us, now_us)
-        vouched = bool(code) or evidence != Evidence.MEASURED
-        stop = StopIn(start_us, end_us, code or "", bool(planned), vouched)
+        vouched = bool(kind) or evidence != Evidence.MEASURED
+        stop = StopIn(start_us, end_us, kind == ReasonKind.CRASH, vouched)
         by_run[run_id].append(stop)
     return by_run
 

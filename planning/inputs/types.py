@@ -33,8 +33,7 @@ class SegmentIn:
 class StopIn:
     from_us: int
     to_us: int
-    code: str
-    planned: bool
+    crash: bool
     vouched: bool = True  # by a person; else only a pause in what was heard
 
 

@@ -15,12 +15,12 @@ from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.inputs.microseconds import Microseconds
 from planning.inputs.shifts import ShiftBook
 from planning.reports.measure_sums import Sums, sums_by_table
-from shopfloor.models import Stoppage, Table
+from shopfloor.models import ReasonKind, Stoppage, Table
 from shopfloor.runs.arcs import to_us
 
 HOUR_S = 3600.0
 US_HOUR = 3_600_000_000
-CHANGE = "change"  # in the code of a reason: time spent setting up
+CHANGE = str(ReasonKind.CHANGE)  # of a reason: time spent setting up
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,13 +175,13 @@ def _stops(first: date, last: date, now_us: int, tables: Sequence[int]) -> dict[
         started_at__lt=_midnight(last) + 2 * day,
     ).order_by("started_at", "pk")
     moments = Microseconds("started_at"), Microseconds("ended_at")
-    said = "reason__code", "reason__planned", "reason__label", "run_id"
-    for table, started_us, ended_us, code, planned, label, run in rows.values_list(
+    said = "reason__kind", "reason__planned", "reason__label", "run_id"
+    for table, started_us, ended_us, kind, planned, label, run in rows.values_list(
         "table_id", *moments, *said
     ):
         span = (started_us, now_us if ended_us is None else ended_us)
         if span[1] > span[0]:
-            sort = CHANGE if CHANGE in (code or "") else "planned" if planned else "delay"
+            sort = CHANGE if kind == CHANGE else "planned" if planned else "delay"
             found[table].append(Stop(span, sort, label or _("no reason given yet"), run))
     return found
 

@@ -167,7 +167,7 @@ def material(book: RunCosts, run: RunIn, rules: Rules, area: dict[int | None, fl
 
 
 def _crash_stops(run: RunIn) -> list[tuple[int, int]]:
-    return [(stop.from_us, stop.to_us) for stop in run.stoppages if stop.code.startswith(CRASH)]
+    return [(stop.from_us, stop.to_us) for stop in run.stoppages if stop.crash]
 
 
 def crash_us_of(run: RunIn) -> int:

@@ -96,16 +96,16 @@ RATES_ROSE_DAYS = 40
 SCRAP_MINOR_KG = 18  # what a skeleton brings by weight
 OWN_PLATE = "Stonehatch"  # sends its own plate for some of what it orders
 REASONS = (
-    ("crane-busy", "crane busy", False),
-    ("plate-not-in", "plate not in", False),
-    ("arc-trouble", "arc trouble", False),
-    ("table-clean", "slats and slag", False),
-    ("waiting-program", "waiting for program", False),
-    ("crash", "torch crash", False),
-    ("power", "power lost", False),
-    ("set-change", "set change", True),
-    ("break", "break", True),
-    ("handover", "shift change", True),
+    ("crane-busy", "crane busy", "stoppage"),
+    ("plate-not-in", "plate not in", "stoppage"),
+    ("arc-trouble", "arc trouble", "stoppage"),
+    ("table-clean", "slats and slag", "stoppage"),
+    ("waiting-program", "waiting for program", "stoppage"),
+    ("crash", "torch crash", "crash"),
+    ("power", "power lost", "stoppage"),
+    ("set-change", "set change", "change"),
+    ("break", "break", "planned"),
+    ("handover", "shift change", "planned"),
 )
 MATERIALS = (
     ("A36", "Mild steel A36", "carbon", 7850.0, ""),

@@ -28,6 +28,7 @@ from shopfloor.models import (
     WearSet,
 )
 from shopfloor.people.roles import role_give
+from shopfloor.site.services import PLANNED
 
 
 def standing(*, begin: datetime, now: datetime, zone: str) -> None:
@@ -43,8 +44,8 @@ def standing(*, begin: datetime, now: datetime, zone: str) -> None:
     _rates(day, now.date() - timedelta(days=cast.RATES_ROSE_DAYS))
     Customer.objects.bulk_create(Customer(name=name) for name in cast.CUSTOMERS)
     Reason.objects.bulk_create(
-        Reason(code=code, label=label, planned=planned, order=order)
-        for order, (code, label, planned) in enumerate(cast.REASONS)
+        Reason(code=code, label=label, kind=kind, planned=kind in PLANNED, order=order)
+        for order, (code, label, kind) in enumerate(cast.REASONS)
     )
     Month.objects.get_or_create(first_day=day)
 

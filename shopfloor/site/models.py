@@ -7,6 +7,7 @@ from typing import Final
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.people.models import Units
 
@@ -102,11 +103,21 @@ class Shift(models.Model):
         return self.name
 
 
+class ReasonKind(models.TextChoices):
+    """What the books make of a stop: a crash is charged apart, a set change is set-up time."""
+
+    STOPPAGE = "stoppage", _lazy("a stoppage")
+    PLANNED = "planned", _lazy("planned: a break, a handover")
+    CHANGE = "change", _lazy("planned: a set change")
+    CRASH = "crash", _lazy("a torch crash")
+
+
 class Reason(models.Model):
     """Why a table stood still. `planned` ones (break, set change) are not held against anyone."""
 
     code = models.SlugField(max_length=40, unique=True)
     label = models.CharField(max_length=60)
+    kind = models.CharField(max_length=10, choices=ReasonKind, default=ReasonKind.STOPPAGE)
     planned = models.BooleanField(default=False)
     order = models.PositiveSmallIntegerField(default=100)
     active = models.BooleanField(default=True)

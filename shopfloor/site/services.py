@@ -11,23 +11,25 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
-from shopfloor.models import Reason, Shift, Shop, User
+from shopfloor.models import Reason, ReasonKind, Shift, Shop, User
 from shopfloor.site.queries import the_shop
 
-# What shops stand still for, label and whether it is planned (common practice, no source).
+# What shops stand still for, and what it counts as (common practice, no source).
 USUAL_REASONS = (
-    ("crane busy", False),
-    ("plate not in", False),
-    ("arc trouble", False),
-    ("slats and slag", False),
-    ("waiting for program", False),
-    ("torch crash", False),
-    ("power lost", False),
-    ("set change", True),
-    ("break", True),
-    ("shift change", True),
+    (N_("crane busy"), ReasonKind.STOPPAGE),
+    (N_("plate not in"), ReasonKind.STOPPAGE),
+    (N_("arc trouble"), ReasonKind.STOPPAGE),
+    (N_("slats and slag"), ReasonKind.STOPPAGE),
+    (N_("waiting for program"), ReasonKind.STOPPAGE),
+    (N_("torch crash"), ReasonKind.CRASH),
+    (N_("power lost"), ReasonKind.STOPPAGE),
+    (N_("set change"), ReasonKind.CHANGE),
+    (N_("break"), ReasonKind.PLANNED),
+    (N_("shift change"), ReasonKind.PLANNED),
 )
+PLANNED = (ReasonKind.PLANNED, ReasonKind.CHANGE)
 
 
 @transaction.atomic
@@ -95,13 +97,14 @@ def shift_end(*, shift: Shift, last_day: date) -> None:
 
 
 @transaction.atomic
-def reason_add(*, label: str, planned: bool) -> Reason:
+def reason_add(*, label: str, kind: str = ReasonKind.STOPPAGE) -> Reason:
     """A reason operators can give for a stop. A retired one of the same words comes back."""
     code = slugify(label)[:40]
     if not code:
         raise ValidationError({"label": _("A reason needs words.")})
     reason, _made = Reason.objects.update_or_create(
-        code=code, defaults={"label": label.strip(), "planned": planned, "active": True}
+        code=code,
+        defaults={"label": label.strip(), "kind": kind, "planned": kind in PLANNED, "active": True},
     )
     return reason
 

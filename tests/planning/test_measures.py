@@ -41,7 +41,9 @@ def week(north, operator):
     for passed in (True, True, True, False, None):
         Check.objects.create(run=run, at=NOW, by=operator, passed=passed)
     meeting = Reason.objects.create(code="meeting", label="meeting", planned=True)
-    change = Reason.objects.create(code="set-change", label="set change", planned=True)
+    change = Reason.objects.create(
+        code="set-change", label="set change", kind="change", planned=True
+    )
     for start, seconds, reason in ((0, 1800, None), (1800, 720, change), (3600, 1080, meeting)):
         cast.stoppage(run, cast.at(cast.NOON, start), seconds, reason=reason)
     return run

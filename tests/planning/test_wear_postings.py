@@ -158,7 +158,7 @@ def crashed(north, operator):
         )
         piece.state = "crashed"
         piece.save()
-    reason = Reason.objects.create(code="crash", label="crash")
+    reason = Reason.objects.create(code="hit", label="torch hit the plate", kind="crash")
     run = cast.run(revision, north, seconds=0.001, sheet=cast.sheet(6_200))
     run.segments.update(ended_at=cast.NOON)
     cast.arcs(run, [(4 * n, 4 * n + 2, n % 10 + 1) for n in range(100)])

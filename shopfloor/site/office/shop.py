@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
-from shopfloor.models import Reason, Shift, Table, Units
+from shopfloor.models import Reason, ReasonKind, Shift, Table, Units
 from shopfloor.site.queries import the_shop
 from shopfloor.site.services import (
     USUAL_REASONS,
@@ -158,12 +158,19 @@ class ShiftForm(forms.Form):
         field.choices = list(rows.values_list("code", "name"))
 
 
+def reason_kinds() -> list[tuple[str, str]]:
+    return [(kind, str(kind.label)) for kind in ReasonKind]
+
+
 class ReasonForm(forms.Form):
     label = forms.CharField(max_length=60, label=_lazy("Reason"))
-    planned = forms.BooleanField(
-        required=False,
-        label=_lazy("Planned"),
-        help_text=_lazy("a break or a set change: held against nobody"),
+    kind = forms.ChoiceField(
+        label=_lazy("What it is"),
+        choices=reason_kinds,
+        help_text=_lazy(
+            "What is planned is held against nobody; a set change is set-up time; a torch crash "
+            "is charged apart."
+        ),
     )
 
 
@@ -216,7 +223,9 @@ def shop(request: DeskRequest) -> HttpResponse:
             return redirect("shop")
     rows = {
         "shifts": Shift.objects.order_by("name", "valid_from"),
-        "reasons": Reason.objects.filter(active=True),
+        "reasons": [
+            (reason, ReasonKind(reason.kind).label) for reason in Reason.objects.filter(active=True)
+        ],
     }
     carried = {"shown": shown(forms_shown["rules"], the_shop(), rules_known())}
     return render(request, "site/shop.html", {**forms_shown, **rows, **carried})
@@ -236,8 +245,8 @@ def end_shift(request: DeskRequest, pk: int) -> HttpResponse:
 @administrator
 @require_POST
 def usual_reasons(request: DeskRequest) -> HttpResponse:
-    for label, planned in USUAL_REASONS:
-        reason_add(label=label, planned=planned)
+    for label, kind in USUAL_REASONS:
+        reason_add(label=_(label), kind=kind)
     return redirect("shop")
 
 

@@ -57,10 +57,10 @@ def test_a_shift_ends_on_a_day_not_before_it_began(shop):
 
 @pytest.mark.django_db
 def test_a_retired_reason_comes_back_by_its_words():
-    reason = reason_add(label="Crane busy", planned=False)
+    reason = reason_add(label="Crane busy")
     reason_retire(reason=reason)
     assert not Reason.objects.get().active
-    reason_add(label="crane busy", planned=True)
+    reason_add(label="crane busy", kind="planned")
     assert list(Reason.objects.values_list("code", "planned", "active")) == [
         ("crane-busy", True, True)
     ]
@@ -72,6 +72,11 @@ def test_a_shop_without_reasons_can_begin_with_the_usual_ones_twice(shop, sign_i
         page.post(reverse("reasons_usual"))
     assert Reason.objects.filter(active=True).count() == 10
     assert Reason.objects.filter(planned=True).count() == 3
+    by_kind = Reason.objects.exclude(kind__in=("stoppage", "planned"))
+    assert set(by_kind.values_list("label", "kind")) == {
+        ("torch crash", "crash"),
+        ("set change", "change"),
+    }  # a shift change is no set-up time
 
 
 def test_the_page_keeps_what_is_sent_and_says_what_is_wrong(shop, sign_in, administrator):
