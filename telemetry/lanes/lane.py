@@ -12,7 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from telemetry.decode.columnar import ColumnarDecoder
+from telemetry.decode.few_lines import FewLinesDecoder
 from telemetry.decode.general import Fragment
 from telemetry.decode.row_blocks import AnyRow, RowBlock
 from telemetry.description import Description, parse_description
@@ -242,7 +242,7 @@ class Lane(LaneState):
 
     def _restart(self, *, reread: bool) -> None:
         if self.description is not None:
-            self._decoder = ColumnarDecoder(self.description)
+            self._decoder = FewLinesDecoder(self.description)
         self._stream += 1
         self._reread = reread
         self._tie, self._rejects, self._repeats = [-1, 0], RecentCounts({}), RecentCounts({})
@@ -277,7 +277,7 @@ class Lane(LaneState):
         return (row[0], row[1] + clock.offset_us, *row[2:11], clock.version)
 
     def _tie_of(self, event: Event) -> int:
-        if self._tells_more:  # a line gives several, and torches debounced apart come by turns
+        if self._now.several:  # a line gives several, and torches debounced apart come by turns
             at, tie = self._ties.get(event.torch, [-1, 0])
             self._ties[event.torch] = [event.time_us, tie + 1 if at == event.time_us else 0]
             return self._ties[event.torch][1]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from telemetry.decode.columnar import ColumnarDecoder
+from telemetry.decode.few_lines import FewLinesDecoder
 from telemetry.description import Description
 from telemetry.description.versions import Versions
 from telemetry.journal import Position
@@ -38,11 +38,11 @@ class LaneState:
         self._rejects = RecentCounts(state.get("rejects", {}))
         self._repeats = RecentCounts(state.get("repeats", {}))
         self._clocks = [Clock(*values) for values in state.get("clocks", [])]
-        self._decoder: ColumnarDecoder | None = None
+        self._decoder: FewLinesDecoder | None = None
         self.description: Description | None = None
         if self._version:
             self.description = versions.description(self._version)
-            self._decoder = ColumnarDecoder.from_state(self.description, state["decoder"])
+            self._decoder = FewLinesDecoder.from_state(self.description, state["decoder"])
 
     @property
     def version(self) -> int:

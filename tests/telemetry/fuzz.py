@@ -10,6 +10,7 @@ import atheris
 
 with atheris.instrument_imports():
     from telemetry.decode.columnar import ColumnarDecoder
+    from telemetry.decode.few_lines import FewLinesDecoder
     from telemetry.decode.general import Decoder
     from telemetry.description import parse_description
 
@@ -18,20 +19,21 @@ DESCRIPTIONS = [parse_description(path.read_text()) for path in FEEDS]
 
 
 def one(data: bytes) -> None:
-    """Both decoders take any bytes, and come to the same."""
+    """All decoders take any bytes, and come to the same."""
     description = DESCRIPTIONS[data[0] % len(DESCRIPTIONS)] if data else DESCRIPTIONS[0]
     found = []
-    for make in (Decoder, ColumnarDecoder):
+    for make in (Decoder, ColumnarDecoder, FewLinesDecoder):
         decoder = make(description)
-        lines = 0
-        for at in range(1, len(data), 4096):
+        lines, at = 0, 1
+        while at < len(data):
+            size = 4097 if at % 2 else 255  # long blocks and short ones by turns
             batch = decoder.feed_block(
-                data[at : at + 4096], position=at - 1, arrival_us=at, source="fuzz"
+                data[at : at + size], position=at - 1, arrival_us=at, source="fuzz"
             )
-            lines += batch.lines
+            lines, at = lines + batch.lines, at + size
         rest = decoder.flush(fragment="take")
         found.append((lines + rest.lines, decoder.state()))
-    assert found[0] == found[1]
+    assert found[0] == found[1] == found[2]
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ from itertools import pairwise
 import pytest
 
 from telemetry.decode.columnar import ColumnarDecoder
+from telemetry.decode.few_lines import FewLinesDecoder
 from telemetry.decode.general import Decoder
 from telemetry.description import parse_description
 from telemetry.errors import DescriptionError
@@ -68,7 +69,7 @@ def test_arcs_hold_the_pierces_and_the_mean_amps_that_were(seed: int, numbered: 
 
 
 @pytest.mark.parametrize("more", ["", "debounce_s = 2.5", "debounce_s = 1"])
-@pytest.mark.parametrize("decoder", [Decoder, ColumnarDecoder])
+@pytest.mark.parametrize("decoder", [Decoder, ColumnarDecoder, FewLinesDecoder])
 def test_any_split_any_restart_and_any_decoder_give_the_same(decoder: type, more: str) -> None:
     raw = bytes_of(simulate(3, 120))
     text = polled_text(more=more)
