@@ -68,7 +68,7 @@ def test_options_are_refused_in_one_line(capsys: pytest.CaptureFixture[str]) -> 
     assert said.err == "readfeed: the following arguments are required: FEED.toml, FILE\n"
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_half_a_million_lines_are_read_in_little_memory(tmp_path: Path) -> None:
     """Under 150 MB on top of the program itself, which an empty file shows."""
     script = (

@@ -20,7 +20,7 @@ GOAL_S = 2.0
 THROTTLE = 6
 
 
-@pytest.fixture(params=["light", "dark"])
+@pytest.fixture(params=["light", pytest.param("dark", marks=pytest.mark.long)])
 def theme(request, terminal, stage):
     """As the person at the screen chose it; signed out, as the tablet says."""
     terminal.page.emulate_media(color_scheme=request.param)

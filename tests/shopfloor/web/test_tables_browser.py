@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,11 @@ PAGE = """<main><div role="region" aria-label="Runs"><table><thead>
 
 @pytest.mark.browser
 def test_a_column_sorts_up_and_down_by_its_values_and_unknown_stands_last():
+    with ThreadPoolExecutor(1) as apart:  # another test's browser may still hold this thread
+        apart.submit(_sorts).result()
+
+
+def _sorts() -> None:
     with launched() as browser:
         page = browser.new_page()
         page.route("**/*", lambda route: route.fulfill(content_type="text/html", body=PAGE))

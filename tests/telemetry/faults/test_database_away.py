@@ -17,7 +17,7 @@ from tests.telemetry.feeds.test_csv_file import rows
 from tests.telemetry.table_lines import feed_text
 from tests.telemetry.worker.test_worker import House, Port, ended, journalled, serial_text
 
-pytestmark = [pytest.mark.slow, pytest.mark.served]
+pytestmark = [pytest.mark.long, pytest.mark.served]
 
 
 class Server:

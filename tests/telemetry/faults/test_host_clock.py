@@ -72,7 +72,7 @@ def events(house) -> dict[str, int]:
     return dict(asked(house, query))
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("by_s", [-7200, 7200])
 def test_31_heartbeat_alarms_and_new_sources_go_on_when_the_clock_is_set(
     house, clock, tmp_path, by_s

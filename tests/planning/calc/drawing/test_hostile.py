@@ -170,7 +170,7 @@ def test_damage_anywhere_ends_in_an_answer_or_a_drawing_error(at, damage):
         assert read_drawing(raw).pierces >= 0
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_100_000_lines_are_read_within_seconds():
     def draw(space):
         for i in range(158):
