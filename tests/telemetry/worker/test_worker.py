@@ -117,6 +117,11 @@ def wait_listening(house: House, name: str) -> None:
     until(lambda: is_held(lock), within_s=60, what="the worker takes its lock")
 
 
+def wait_open(house: House, name: str) -> None:
+    """The port is open: what was sent before is thrown away with what stood in its buffer."""
+    until(lambda: b"!" in journalled(house, name, opened=b"!"), within_s=60, what="the port opens")
+
+
 def sample_of(text: str, raw: bytes) -> dict:
     description = parse_description(text)
     return as_json(decode_sample(description, [raw]), description)
@@ -246,8 +251,7 @@ def test_a_port_pulled_in_mid_line_and_plugged_in_again_is_read_on(house, tmp_pa
     port = Port(tmp_path / "port")
     house.register("t", serial_text(str(port.link)))
     with ended(house.intake("t")):
-        wait_listening(house, "t")
-        time.sleep(0.5)
+        wait_open(house, "t")
         port.send("1,2026-03-10T06:00:00,1,ARC ON,\n2,2026-03-10T06:0")
         until(lambda: b"06:0" in journalled(house, "t"), within_s=10, what="half a line journalled")
         port.pull()
@@ -266,8 +270,7 @@ def test_live_lines_are_committed_soon_and_the_window_is_let_go_when_it_is_quiet
     port = Port(tmp_path / "port")
     house.register("t", serial_text(str(port.link)))
     with ended(house.intake("t")) as process:
-        wait_listening(house, "t")
-        time.sleep(0.5)
+        wait_open(house, "t")
         now = datetime.now(UTC).replace(tzinfo=None).isoformat(timespec="milliseconds")
         port.send(f"1,{now},1,ARC ON,\n")
         until(lambda: house.status("t")["arcs"] == 1, within_s=10, what="the open arc is shown")
