@@ -19,7 +19,7 @@ def asked(app: Dash, body: bytes) -> bytes:
     try:
         said = json.loads(body)
         known = app.callback_map[said["output"]]
-        name, _, prop = said["output"].rpartition(".")
+        name, _dot, prop = said["output"].rpartition(".")
         question: dict[str, Any] = {
             "output": said["output"],
             "outputs": {"id": name, "property": prop},
