@@ -62,7 +62,9 @@ def make_check(kind: str, separator: str) -> Callable[[bytes], bytes] | None:
             body = body[1:]
         return _agree(body, xor_of(body), digits, 2)
 
-    crc = crc16_ccitt_false if kind == "crc16-ccitt-false" else crc16_modbus
+    if kind == "xor":
+        return check_xor
+    crc = CRCS[kind]
 
     def check_crc(raw: bytes) -> bytes:
         body, found, digits = raw.rpartition(mark)
@@ -70,7 +72,11 @@ def make_check(kind: str, separator: str) -> Callable[[bytes], bytes] | None:
             raise ParseError("no checksum", "no separator with four hex digits")
         return _agree(body, crc(body), digits, 4)
 
-    return check_xor if kind == "xor" else check_crc
+    return check_crc
+
+
+# Each gives four hex digits. A kind that is missing here is an error, not another kind.
+CRCS: Final = {"crc16-ccitt-false": crc16_ccitt_false, "crc16-modbus": crc16_modbus}
 
 
 def _agree(body: bytes, value: int, digits: bytes, width: int) -> bytes:

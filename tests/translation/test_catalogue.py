@@ -12,6 +12,7 @@ from django.utils import translation
 from django.utils.translation import gettext, ngettext, pgettext
 
 from shopfloor.env import SettingError, env_choice, languages
+from tests.servers import missing
 
 ROOT = Path(__file__).resolve().parents[2]
 HEAD = "Content-Type: text/plain; charset=UTF-8\nPlural-Forms: nplurals=2; plural=(n != 1);\n"
@@ -72,9 +73,10 @@ def test_the_made_up_language_keeps_what_a_translator_keeps(made_up, message, sh
 
 
 @pytest.mark.long
-@pytest.mark.skipif(shutil.which("xgettext") is None, reason="GNU gettext is not installed")
 def test_every_message_goes_into_one_catalogue(tmp_path, settings, monkeypatch):
     """A word marked once alone and once with a plural would stop the collecting."""
+    if shutil.which("xgettext") is None:
+        missing("GNU gettext")
     for room in ("shopfloor", "telemetry", "planning", "dashboards"):
         shutil.copytree(ROOT / room, tmp_path / room, ignore=shutil.ignore_patterns("static"))
     settings.LOCALE_PATHS = [tmp_path / "locale"]
