@@ -71,28 +71,8 @@ def itemised(
     return {name: items for name, items in found.items() if items}
 
 
-def spent(
-    windows: Iterable[Span],
-    burns: Sequence[s.Burn],
-    stoppages: Iterable[Span],
-    silences: Iterable[Span],
-    *,
-    pierces_known: bool,
-    planned_arc_us: Mapping[int, int] | None = None,
-    travel_us: Mapping[int, int] | None = None,
-    entries: Iterable[Entry] = (),
-) -> dict[str, int]:
-    """Microseconds of a run's windows by name: the sums of its items."""
-    items = itemised(
-        windows,
-        burns,
-        stoppages,
-        silences,
-        pierces_known=pierces_known,
-        planned_arc_us=planned_arc_us,
-        travel_us=travel_us,
-        entries=entries,
-    )
+def summed(items: Items) -> dict[str, int]:
+    """Microseconds by name."""
     return {name: sum(item.us for item in own) for name, own in items.items()}
 
 

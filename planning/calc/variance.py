@@ -82,7 +82,7 @@ def run_variance(
     """A measured run's variance. `windows` are its segments and its own stoppages. Piercing is
     apart from cutting only where the source tells of pierces and of their ends."""
     apart = pierces_known and pierce_ends_known(burns, plan)
-    spent = itemised.spent(
+    items = itemised.itemised(
         windows,
         burns,
         stoppages,
@@ -92,6 +92,7 @@ def run_variance(
         travel_us=plan.travel_by_contour_us if plan else None,
         entries=entries,
     )
+    spent = itemised.summed(items)
     planned: dict[str, int] = {}
     if plan:
         merged = s.TRAVEL_WITH_WAITING in spent

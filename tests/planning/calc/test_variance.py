@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from planning.calc import spent as s
 from planning.calc.entered import Entry
-from planning.calc.itemised import spent
+from planning.calc.itemised import itemised, summed
 from planning.calc.spent import Burn, repeated, shares
 from planning.calc.variance import (
     PlannedTimes,
@@ -95,7 +95,7 @@ def test_pauses_are_told_apart_only_where_the_plan_knows_them():
     arcs = [Burn(0, 10 * US, 1), Burn(12 * US, 22 * US, 2), Burn(60 * US, 70 * US, 3)]
     travel = {1: 2 * US, 2: 2 * US, 3: 2 * US}
     window = [(0, 75 * US)]
-    apart = spent(window, arcs, [], [], pierces_known=False, travel_us=travel)
+    apart = summed(itemised(window, arcs, [], [], pierces_known=False, travel_us=travel))
     # 2 s of travel, then 38 s of pause: 2 s travel and 36 s wait; 5 s after the last arc
     assert apart == {
         s.CUTTING_WITH_PIERCING: 30 * US,
@@ -104,7 +104,7 @@ def test_pauses_are_told_apart_only_where_the_plan_knows_them():
         s.LOADING_WITH_WAITING: 5 * US,
     }
     del travel[3]
-    merged = spent(window, arcs, [], [], pierces_known=False, travel_us=travel)
+    merged = summed(itemised(window, arcs, [], [], pierces_known=False, travel_us=travel))
     assert merged[s.TRAVEL_WITH_WAITING] == 40 * US
     assert s.WAITS not in merged
     assert s.TRAVEL not in merged
@@ -146,7 +146,7 @@ def test_what_comes_before_a_first_start_in_vain_is_loading():
     """Ten before the first arc, which made nothing; eight on the way to the one that did; ten
     after it."""
     arcs = [Burn(10, 12, 1, True, None), Burn(20, 50, 1, False, None)]
-    found = spent([(0, 60)], arcs, [], [], pierces_known=False, travel_us={1: 4})
+    found = summed(itemised([(0, 60)], arcs, [], [], pierces_known=False, travel_us={1: 4}))
     assert found[s.LOADING_WITH_WAITING] == 20
     assert found[s.TRAVEL] == 8
     assert sum(found.values()) == 60
