@@ -81,7 +81,7 @@ _RULES = (
         needed=False,
     ),
     _Rule(
-        "A table",
+        N_("A table"),
         "table_add",
         N_("its speeds and times make the plan"),
         Table.objects.filter(active=True),
