@@ -158,3 +158,28 @@ def test_starting_over_an_open_run_asks_why_it_is_set_aside(hand, stage):
         ["K-2284-1", "stopped"],
         ["K-2284-2", "open"],
     ]
+
+
+def test_a_finish_means_the_run_just_started_while_a_finger_holds_its_state_back(hand, stage):
+    """A new state waits while the screen is touched: until then what was entered counts."""
+    hand.started()
+    stage.does("burn", first=1, last=8)
+    hand.sees("4 of 12 base plates")
+    before = hand.page.locator("#running").get_attribute("data-run")
+    hand.tap("K-2284, nest 2 of 2")
+    hand.tap("Rush job")
+    hand.tap("Start")
+    hand.page.evaluate("document.dispatchEvent(new Event('pointerdown'))")
+    hand.settled()
+    with hand.page.expect_response(lambda reply: "/state?" in reply.url and reply.status == 200):
+        pass
+    hand.page.wait_for_timeout(100)
+    assert hand.page.locator("#running").get_attribute("data-run") == before
+    for key in ("[data-go=finish]", "[data-finish]"):
+        hand.page.locator(key).locator("visible=true").first.evaluate("key => key.click()")
+    hand.page.evaluate("document.dispatchEvent(new Event('pointerup'))")
+    hand.settled()
+    assert [run[:2] for run in stage.facts()["runs"]] == [
+        ["K-2284-1", "stopped"],
+        ["K-2284-2", "finished"],
+    ]

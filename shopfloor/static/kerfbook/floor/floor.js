@@ -22,6 +22,7 @@ const notices = new Notices();
 const connection = new Connection(clock);
 const screens = new Screens(root);
 let settled = []; // acknowledged, but not yet in the state on the page
+let heardAt = 0; // when the state last heard was asked for, by the page's counter
 
 const outbox = new Outbox({ table: root.dataset.table, url: root.dataset.actionsUrl, changed: show, answered });
 const poll = new Poll({ root, screens, outbox, fresh, gone: () => location.reload() });
@@ -58,12 +59,14 @@ function answered(result, entry) {
   poll.soon();
 }
 
+/* A tap may hold the new state back for a moment. What it knows of stays drawn over the old one until it is on the
+   page: else a key pressed meanwhile means the run before. */
 function fresh(next, askedAt) {
-  const before = settled.length;
-  settled = settled.filter((one) => one.at > askedAt);
-  if (settled.length < before) screens.drawnOver();
+  heardAt = askedAt;
+  const known = settled.some((one) => one.at <= heardAt);
+  if (known) screens.drawnOver();
   if (next) screens.offer(next);
-  else if (before) screens.apply();
+  else if (known) screens.apply();
 }
 
 const parts = { root, screens, enter, show, poll };
@@ -121,7 +124,12 @@ document.addEventListener("submit", (event) => {
   event.preventDefault();
   if (form.dataset.form !== undefined) forms.submit(form, { finishing, starting });
 });
-root.addEventListener("applied", () => { show(); finishing.prefetch(); finishing.redrawn(); });
+root.addEventListener("applied", () => {
+  settled = settled.filter((one) => one.at > heardAt);
+  show();
+  finishing.prefetch();
+  finishing.redrawn();
+});
 root.addEventListener("shown", (event) => {
   document.getElementById("back").hidden = event.detail === "main";
   document.getElementById("hand-over").hidden = document.getElementById("sign-out").hidden = event.detail !== "main";

@@ -42,6 +42,7 @@ export class Forms {
     const line = form.closest("[data-screen]").querySelector("[data-lack]");
     line.textContent = _("Say {what}.", { what: what.join(_(", and ")) });
     line.hidden = false;
+    this.screens.busy(form); // a newer state would take the line away before anybody has read it
     line.scrollIntoView({ block: "nearest" });
   }
 
