@@ -11,6 +11,7 @@ from django.utils import timezone
 from planning.services.factor_summary import factors_freshen
 from planning.services.freshness import request_stale_plans
 from planning.services.summaries import months_freshen
+from planning.services.table_time import tables_freshen
 from planning.services.verification import verification_nightly
 from planning.services.work import resend_waiting, run_work, works_wake
 from shopfloor.background.statistics import statistics_update
@@ -38,6 +39,7 @@ def freshen() -> None:
     request_stale_plans(now=timezone.now())
     months_freshen()
     factors_freshen(now=timezone.now())
+    tables_freshen(now=timezone.now())
 
 
 @shared_task(name="kerfbook.verify")

@@ -1,6 +1,7 @@
 """Every record of the shop, listed for Django and imported from here; each stands in its room."""
 
 from shopfloor.actions.models import Action, ActionState
+from shopfloor.ahead.models import Statement, StatementKind, TableTime
 from shopfloor.audit.models import Change
 from shopfloor.background.models import Incoming, Watermark, Work
 from shopfloor.backup.models import BackupPlan, BackupRun
@@ -136,9 +137,12 @@ __all__ = [
     "Shift",
     "Shop",
     "SignInEnd",
+    "Statement",
+    "StatementKind",
     "Stoppage",
     "Summary",
     "Table",
+    "TableTime",
     "Terminal",
     "ThicknessAnswer",
     "Throttle",

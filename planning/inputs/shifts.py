@@ -18,6 +18,7 @@ class ShiftBook:
 
     def __init__(self, start: datetime, end: datetime) -> None:
         self.zone = ZoneInfo(shop_zone())
+        self.first, self.last = start, end
         day = timedelta(days=1)
         self.spans = shifts_between(start - day, end + day, shift_patterns(), self.zone)
         self._starts = [to_us(span.start) for span in self.spans]

@@ -13,8 +13,10 @@ from planning.calc.ahead.clock import StaffedClock
 from planning.calc.spans import subtract, union
 from planning.inputs.arcs import assigned_arcs
 from planning.inputs.shifts import ShiftBook
+from planning.inputs.stored_time import cell_of
 from shopfloor.models import Run, RunState, Segment, Stoppage, Table
 from shopfloor.runs.arcs import to_us
+from shopfloor.site.calendar import day_span
 
 S = 1_000_000
 
@@ -25,9 +27,11 @@ def table_books(
     """By table: its runs opened from `start` to `now` that were measured, its stoppages, and its
     staffed clock from `start` to `until`."""
     book = ShiftBook(start, until)
-    runs = _runs([table.pk for table in tables], start, now)
+    tables = list(tables)
+    runs_of = [table.pk for table in tables]
+    runs = _runs(runs_of, start, now)
     pauses: dict[int, list[Pause]] = defaultdict(list)
-    rows = Stoppage.objects.filter(started_at__gte=start, started_at__lt=now)
+    rows = Stoppage.objects.filter(table__in=runs_of, started_at__gte=start, started_at__lt=now)
     for one in rows.select_related("reason").order_by("started_at"):
         ended = to_us(one.ended_at) if one.ended_at else to_us(now)
         planned = bool(one.reason and one.reason.planned)
@@ -41,8 +45,11 @@ def table_books(
 
 
 def clock_of(book: ShiftBook, table: str) -> StaffedClock:
-    """A table's shifts less their breaks. Shifts that touch or overlap are one: nobody stops."""
+    """A table's shifts less their breaks. Shifts that touch or overlap are one: nobody stops. Where
+    it has none, every day is one."""
     own = [span for span in book.spans if span.at_table(table)]
+    if not own:
+        return _whole_days(book)
     shifts = union((to_us(span.start), to_us(span.end)) for span in own)
     breaks = union((to_us(begun), to_us(ended)) for span in own for begun, ended, _ in span.breaks)
     worked = subtract(shifts, breaks)
@@ -51,6 +58,17 @@ def clock_of(book: ShiftBook, table: str) -> StaffedClock:
         np.array([start for start, _ in worked], dtype=float) / S,
         np.array([end for _, end in worked], dtype=float) / S,
         np.array([end in ends for _, end in worked], dtype=bool),
+    )
+
+
+def _whole_days(book: ShiftBook) -> StaffedClock:
+    day = book.first.astimezone(book.zone).date()
+    spans: list[tuple[datetime, datetime]] = []
+    while not spans or spans[-1][1] < book.last:
+        spans.append(day_span(day, book.zone))
+        day += timedelta(days=1)
+    return StaffedClock.of(
+        [(start.timestamp(), end.timestamp()) for start, end in spans], [True] * len(spans)
     )
 
 
@@ -65,10 +83,14 @@ def _runs(tables: list[int], start: datetime, now: datetime) -> Mapping[int, lis
         )
     )  # fmt: skip
     segments: dict[int, object] = {}
-    sets: dict[object, int] = {}
-    for segment, run, wear_set in Segment.objects.filter(
-        run__table__in=tables, run__opened_at__gte=start, run__opened_at__lt=now
-    ).values_list("pk", "run", "wear_set"):
+    sets: dict[object, int] = {}  # of each run the last one
+    for segment, run, wear_set in (
+        Segment.objects.filter(
+            run__table__in=tables, run__opened_at__gte=start, run__opened_at__lt=now
+        )
+        .order_by("started_at", "pk")
+        .values_list("pk", "run", "wear_set")
+    ):
         segments[segment] = run
         sets[run] = wear_set
     span = (to_us(start - timedelta(days=1)), to_us(now))
@@ -79,7 +101,7 @@ def _runs(tables: list[int], start: datetime, now: datetime) -> Mapping[int, lis
     for pk, table, opened, closed, nest, material, thickness, plan in rows:
         found[table].append(
             RunLog(
-                run=pk, cell=(sets.get(pk), material, round(thickness, 2)), nest=nest,
+                run=pk, cell=cell_of(sets.get(pk), material, thickness), nest=nest,
                 wear_set=sets.get(pk), opened=opened.timestamp(),
                 closed=closed.timestamp() if closed else None,
                 arcs=tuple(arcs.get(pk, ())),

@@ -12,7 +12,8 @@ from planning.services.factor_summary import factors_write
 from planning.services.months import month_close
 from planning.services.nest_plan import revision_plan
 from planning.services.summaries import month_write
-from shopfloor.models import DrawingRevision, Month, NestRevision, User, Work
+from planning.services.table_time import table_time_write
+from shopfloor.models import DrawingRevision, Month, NestRevision, Table, User, Work
 from shopfloor.site.queries import shift_date_of
 
 
@@ -42,4 +43,6 @@ def figures_of_history(*, closed_by: str, now: datetime) -> dict[str, int]:
     for first_day in Month.objects.filter(closed_at=None).values_list("first_day", flat=True):
         month_write(key=first_day.isoformat(), payload={})
     factors_write(key="learn", payload={})
+    for table in Table.objects.filter(active=True).values_list("pk", flat=True):
+        table_time_write(key=str(table), payload={})
     return {**done, "months": len(months)}

@@ -24,6 +24,7 @@ from planning.services.piece_uses import Use, piece_uses
 from planning.services.postings import MonthPicker, TargetPosting, post_differences
 from planning.services.run_types import Rules, RunFigures
 from planning.services.summaries import months_changed
+from planning.services.table_time import tables_changed
 from shopfloor.audit.history import row_key
 from shopfloor.background.request import request_work
 from shopfloor.models import (
@@ -48,6 +49,7 @@ def run_figures(*, key: str, payload: dict[str, Any]) -> None:
     they attended here has changed. Harmless to repeat."""
     runs = Run.objects.filter(pk=key)
     made, beside = runs_write(runs, now=timezone.now())
+    tables_changed(runs.values_list("table", flat=True))
     if any(row.kind == "labour" for row in made):
         for other in beside - {uuid.UUID(key)}:
             request_work(kind="run", key=str(other))

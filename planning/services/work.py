@@ -29,6 +29,7 @@ KINDS: dict[str, str] = {
     "piece": "planning.services.piece_figures:piece_figures",
     "line": "planning.services.line_figures:line_figures",
     "factors": "planning.services.factor_summary:factors_write",
+    "table_time": "planning.services.table_time:table_time_write",
     "month": "planning.services.summaries:month_write",
     "rate": "planning.services.rate_apply:rate_apply",
     "sheet": "planning.services.sheet_loss:sheet_loss",

@@ -27,7 +27,9 @@ LEFT_OUT = frozenset(
         "RunVariance",
         "ScreenSignIn",
         "SecurityEvent",
+        "Statement",
         "Summary",
+        "TableTime",
         "Throttle",
         "Verification",
     }

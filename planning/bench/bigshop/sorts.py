@@ -28,7 +28,8 @@ BY_TIME = (
 )  # fmt: skip
 # Made anew for the whole span, by the migrations, as people sign in, or in the night.
 MADE_HERE = (
-    "shopfloor.Month", "shopfloor.Summary", "shopfloor.User", "shopfloor.ScreenSignIn",
+    "shopfloor.Month", "shopfloor.Summary", "shopfloor.TableTime", "shopfloor.Statement",
+    "shopfloor.User", "shopfloor.ScreenSignIn",
     "shopfloor.Throttle", "shopfloor.BackupRun", "shopfloor.Verification", "auth.Permission",
     "auth.Group", "contenttypes.ContentType", "sessions.Session",
 )  # fmt: skip

@@ -1,0 +1,79 @@
+"""How long each table's work takes, fitted in the background and kept. Work kind "table_time", key:
+the table's id."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import F, Q
+from django.utils import timezone
+
+from planning.calc.ahead.book import DAY_STEP, TableBook, records_at
+from planning.calc.ahead.fit import fit
+from planning.calc.ahead.keep import MODEL, kept
+from planning.inputs.stored_time import typical_of
+from planning.inputs.table_time import table_books
+from shopfloor.background.request import request_work
+from shopfloor.models import Run, Table, TableTime
+
+KIND = "table_time"
+LEARNT = 600  # runs of a table that are read
+LONGEST = timedelta(days=200)
+CLOCK = timedelta(days=3)  # ahead of now, so that the shift under way has an end
+APART = timedelta(minutes=10)  # so many closings make one fit
+ANEW = timedelta(hours=20)
+
+
+def table_time_write(*, key: str, payload: dict[str, Any]) -> None:
+    """Fits one table's time and keeps it. Harmless to repeat: what changes meanwhile leaves
+    `wanted` ahead of `version`."""
+    table = Table.objects.filter(pk=key).first()
+    if table is None:
+        return
+    now = timezone.now()
+    row, _ = TableTime.objects.get_or_create(table=table)
+    book = table_books([table], _since(table, now), now, now + CLOCK)[table.pk]
+    seed = int(now.timestamp())
+    fitted = fit(records_at([book], now.timestamp(), typical_of(table)), seed)
+    arrays, names = kept(fitted, _ends_of(book))
+    TableTime.objects.filter(pk=row.pk).update(
+        version=row.wanted, model=MODEL, seed=seed, cut_off=now, runs=fitted.cuts, names=names,
+        arrays=arrays, computed_at=timezone.now(),
+    )  # fmt: skip
+
+
+def _since(table: Table, now: datetime) -> datetime:
+    """From when on its runs are read."""
+    opened = Run.objects.filter(table=table, opened_at__gt=now - LONGEST).order_by("-opened_at")
+    times = list(opened.values_list("opened_at", flat=True)[:LEARNT])
+    return times[-1] - timedelta(days=1) if times else now - timedelta(days=1)
+
+
+def _ends_of(book: TableBook) -> Any:
+    """By the number of a table-day, the moment its shift ends."""
+    ends = book.clock.ends[book.clock.ends_shift]
+
+    def end(day: int) -> int | None:
+        place = day // DAY_STEP - book.first_day
+        return int(ends[place]) if 0 <= place < len(ends) else None
+
+    return end
+
+
+def tables_changed(tables: Iterable[int]) -> None:
+    """Runs of these tables are not as they were fitted. The caller's transaction."""
+    TableTime.objects.filter(table__in=list(tables)).update(wanted=F("wanted") + 1)
+
+
+def tables_freshen(*, now: datetime) -> int:
+    """Asks for the fits that are missing or old, and of those behind their runs not more often
+    than `APART`; returns how many. Harmless to repeat."""
+    current = TableTime.objects.filter(model=MODEL, computed_at__gt=now - ANEW)
+    fresh = current.filter(Q(version=F("wanted")) | Q(computed_at__gt=now - APART))
+    stale = Table.objects.filter(active=True).exclude(pk__in=fresh.values("table"))
+    keys = [str(pk) for pk in stale.values_list("pk", flat=True)]
+    for key in keys:
+        request_work(kind=KIND, key=key)
+    return len(keys)
