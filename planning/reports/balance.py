@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import uuid
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby
+from typing import NamedTuple
 
 import pandas as pd
 from django.db import connection
@@ -26,7 +29,7 @@ from django.utils import timezone
 
 from planning.calc.balance import UNASSIGNED, DayPart, balance
 from planning.calc.spans import Span, intersect
-from planning.inputs.entered import entered_days
+from planning.inputs.entered import Entered, entered_days
 from planning.inputs.shifts import ShiftBook
 from planning.reports.frames import frame
 from planning.reports.queue import Queued, queue_plans
@@ -39,6 +42,34 @@ from telemetry.models import Rollup
 
 QUARTER_US = 900_000_000
 MOST_QUARTERS = 100  # in one query
+NO_RUN = uuid.UUID(int=0)
+
+
+@dataclass(frozen=True)
+class Days:
+    """What the minutes of some days are made of: of runs (`rows`, an evidence each), of what
+    waits, and of what was entered for silent time; `parts` are their sums by day, table and duty,
+    with all other burning as unassigned."""
+
+    rows: list[RunRow]
+    queued: list[tuple[date, Queued, float]]
+    entered: list[Entered]
+    parts: list[DayPart]
+
+
+class RunRow(NamedTuple):
+    """Seconds of the runs of a date, table, duty and evidence; of one run and its set where they
+    are asked for."""
+
+    day: date
+    table_id: int
+    duty: str
+    evidence: str
+    planned_s: float | None
+    arc_s: float
+    runs: int
+    run: uuid.UUID = NO_RUN
+    wear_set: int = 0
 
 
 def balance_days(*, first: date, last: date) -> pd.DataFrame:
@@ -47,30 +78,13 @@ def balance_days(*, first: date, last: date) -> pd.DataFrame:
     from today on, of the queue worked through in its order in the shop's shifts. Units and coverage
     in `attrs`, with `known_from`: before that date no source was there. Twelve queries at most, and
     one for each table where a shift begins within a quarter hour."""
-    rows = (
-        RunDay.objects.filter(shift_date__range=(first, last))
-        .order_by()
-        .values_list("shift_date", "table_id", "wear_set__duty", "evidence")
-        .annotate(Sum("planned_arc_s"), Sum("arc_s"), Count("run", distinct=True))
-    )
-    parts = [
-        DayPart(day, table, duty, planned or 0.0, burnt or 0.0, runs)
-        for day, table, duty, _, planned, burnt, runs in rows
-    ]
-    entered = sum(row[4] or 0.0 for row in rows if row[3] != "measured")
-    tables = {table.pk: table for table in Table.objects.all()}
     shifts = ShiftBook(_midnight(first), _midnight(last + timedelta(days=1)))
-    parts += _queued(first, last, shifts)
-    burnt_s = _burnt(first, last, tables, shifts)
-    told = entered_days(first, last, shifts, tables.values())
-    for one in told:
-        burnt_s[one.day, one.table_id] = burnt_s.get((one.day, one.table_id), 0.0) + one.seconds
-        if one.duty != UNASSIGNED:
-            parts.append(DayPart(one.day, one.table_id, one.duty, burnt_s=one.seconds))
-    told_s = sum(one.seconds for one in told)
-    summed = balance(parts, burnt_s)
-    unassigned = sum(part.burnt_s for part in summed if part.duty == "unassigned")
-    measured = sum(part.burnt_s for part in summed) - unassigned - told_s
+    tables = {table.pk: table for table in Table.objects.all()}
+    days = days_between(first, last, shifts, tables)
+    entered = sum(row.arc_s for row in days.rows if row.evidence != "measured")
+    told_s = sum(one.seconds for one in days.entered)
+    unassigned = sum(part.burnt_s for part in days.parts if part.duty == UNASSIGNED)
+    measured = sum(part.burnt_s for part in days.parts) - unassigned - told_s
     return frame(
         "day table duty planned_min burnt_min runs",
         [
@@ -82,17 +96,53 @@ def balance_days(*, first: date, last: date) -> pd.DataFrame:
                 part.burnt_s / 60,
                 part.runs,
             )
-            for part in summed
+            for part in days.parts
         ],
         coverage=Coverage(measured=measured, entered=told_s, planned=entered, unknown=unassigned),
+        known_from=_known_from(shifts),
     )
+
+
+def days_between(
+    first: date, last: date, shifts: ShiftBook, tables: dict[int, Table], *, each: bool = False
+) -> Days:
+    """`shifts` reach from the first to the last date, and from today on where any of them is to
+    come; `each` gives a row a run."""
+    rows = _run_rows(first, last, each=each)
+    queued = _queued(first, last, shifts)
+    entered = entered_days(first, last, shifts, tables.values())
+    parts = [
+        DayPart(row.day, row.table_id, row.duty, row.planned_s or 0.0, row.arc_s, row.runs)
+        for row in rows
+    ]
+    parts += [
+        DayPart(day, item.table_id, item.duty, planned_s=arc_s) for day, item, arc_s in queued
+    ]
+    burnt_s = _burnt(first, last, tables, shifts)
+    for one in entered:
+        burnt_s[one.day, one.table_id] = burnt_s.get((one.day, one.table_id), 0.0) + one.seconds
+        if one.duty != UNASSIGNED:
+            parts.append(DayPart(one.day, one.table_id, one.duty, burnt_s=one.seconds))
+    return Days(rows, queued, entered, balance(parts, burnt_s))
+
+
+def _run_rows(first: date, last: date, *, each: bool) -> list[RunRow]:
+    found = RunDay.objects.filter(shift_date__range=(first, last)).order_by()
+    by = ("shift_date", "table_id", "wear_set__duty", "evidence")
+    sums = Sum("planned_arc_s"), Sum("arc_s"), Count("run", distinct=True)
+    if not each:
+        return [RunRow(*row) for row in found.values_list(*by).annotate(*sums)]
+    rows = found.values_list(*by, "run_id", "wear_set_id").annotate(*sums)
+    return [RunRow(*row[:4], *row[6:], *row[4:6]) for row in rows]
 
 
 def _known_from(shifts: ShiftBook) -> date | None:
     """The first date on which a source was there or had burnt; None: there is none. What burnt
     before it nobody knows."""
     begun = feeds_counted().aggregate(us=Min("created_us"))["us"]
-    burnt = counted(Rollup.objects.all(), at="bucket_us").aggregate(us=Min("bucket_us"))["us"]
+    # The first row by the index: for a minimum over sources PostgreSQL reads the whole table.
+    rows = counted(Rollup.objects.all(), at="bucket_us").order_by("bucket_us")
+    burnt = rows.values_list("bucket_us", flat=True).first()
     first = min((us for us in (begun, burnt) if us is not None), default=None)
     return None if first is None else from_us(first).astimezone(shifts.zone).date()
 
@@ -101,15 +151,11 @@ def _midnight(day: date) -> datetime:
     return datetime.combine(day, time(0), tzinfo=UTC)
 
 
-def _queued(first: date, last: date, shifts: ShiftBook) -> list[DayPart]:
+def _queued(first: date, last: date, shifts: ShiftBook) -> list[tuple[date, Queued, float]]:
     """The queue worked through in its order from now on, table by table, in the shop's shifts."""
     if shifts.date_of(to_us(timezone.now())) > last:
         return []
-    return [
-        DayPart(day, item.table_id, item.duty, planned_s=arc_s)
-        for day, item, arc_s in queued_by_day(shifts)
-        if first <= day <= last
-    ]
+    return [row for row in queued_by_day(shifts) if first <= row[0] <= last]
 
 
 def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:

@@ -4,7 +4,8 @@ planned."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
 from django.utils import timezone
@@ -13,17 +14,18 @@ from django.utils.translation import gettext as _
 from planning.calc.balance import UNASSIGNED
 from planning.calc.said import said
 from planning.inputs.chunks import chunked
-from planning.inputs.entered import entered_days
 from planning.inputs.shifts import ShiftBook
-from planning.reports.balance import queued_by_day
+from planning.reports.balance import Days, RunRow, days_between
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from planning.reports.run_names import run_names
-from shopfloor.chart.duties import CODES, DUTIES, UNKNOWN, known
-from shopfloor.models import ArcAssignment, RunDay, Table
+from shopfloor.chart.duties import DUTIES, UNKNOWN, known
+from shopfloor.models import ArcAssignment, Table, WearSet
 from shopfloor.runs.arcs import from_us, master_arcs, to_us
-from shopfloor.wording.quantity import seconds
+from shopfloor.wording.quantity import Quantity, seconds
 
 S = 1_000_000
+AHEAD = timedelta(days=8)  # so far the list of what waits is laid out
+ROUNDING_S = 0.5  # as the balance has it
 RULES = {
     **{
         duty.code: said(
@@ -32,7 +34,7 @@ RULES = {
         for duty in DUTIES
     },
     UNKNOWN: said("arc time of the runs burnt with a set of unknown duty, by shift date"),
-    "unassigned": said("arcs that belong to no run; the page counts them by quarters of an hour"),
+    UNASSIGNED: said("all arc time by quarters of an hour, less what the runs burnt"),
     "planned": said("planned arc time of the runs burnt that day, and from today on of what waits"),
 }
 
@@ -40,74 +42,96 @@ RULES = {
 def opened(key: str) -> Figure:
     at, what, *of = key.split(":", 2)
     shift_date, rule = date.fromisoformat(at), RULES.get(what)
-    tables = list(Table.objects.filter(name=of[0]) if of else Table.objects.all())
+    tables = {row.pk: row for row in Table.objects.all() if row.name in (of or [row.name])}
     if rule is None or not tables:
         raise LookupError(_("nothing of {key!r} was burnt").format(key=key))
-    loose = what == "unassigned"
-    parts = _loose(tables, shift_date) if loose else _runs(tables, shift_date, what)
-    parts += _waiting(tables, shift_date) if what == "planned" else []
-    parts += _entered(tables, shift_date, what) if what != "planned" else []
-    total = whole(parts, seconds(0))
-    where = f", {tables[0].name}" if of else ""
-    name = {"unassigned": _("in no run"), UNKNOWN: _("unknown duty")}.get(what, what)
+    shifts = _shifts(shift_date)
+    days = days_between(shift_date, shift_date, shifts, tables, each=True)
+    planned = what == "planned"
+    parts = _runs([row for row in days.rows if row.table_id in tables], what)
+    parts += _waiting(days, tables) if planned else _entered(days, shifts, what)
+    value = seconds(
+        sum(
+            part.planned_s if planned else part.burnt_s
+            for part in days.parts
+            if part.table in tables and (planned or _sort(part.duty) == what)
+        )
+    )
+    if what == UNASSIGNED:
+        parts = [*_loose(tables.values(), shift_date, shifts), *parts]
+        parts += _not_listed(value, parts)
+    total = replace(value, evidence=whole(parts, value).evidence)
+    where = f", {next(iter(tables.values())).name}" if of else ""
+    name = {UNASSIGNED: _("in no run"), UNKNOWN: _("unknown duty")}.get(what, what)
     label = f"{name}, {shift_date:%a %d %b %Y}{where}"
     return Figure(Ref("day", key), label, total, rule, with_total(parts, total))
 
 
-def _runs(tables: Iterable[Table], shift_date: date, what: str) -> list[Part]:
-    found = RunDay.objects.filter(shift_date=shift_date, table__in=tables)
-    if what == UNKNOWN:
-        found = found.exclude(wear_set__duty__in=CODES)
-    elif what != "planned":
-        found = found.filter(wear_set__duty=what)
-    days = list(found.select_related("wear_set"))
-    names = run_names({row.run_id for row in days})
+def _shifts(shift_date: date) -> ShiftBook:
+    """Those about the date; from now on where it is still to come."""
+    noon, now = datetime.combine(shift_date, time(12), tzinfo=UTC), timezone.now()
+    if noon > now + AHEAD:
+        raise LookupError(_("{shift_date} is too far ahead").format(shift_date=shift_date))
+    near = timedelta(days=2)
+    return ShiftBook(min(noon - near, now) if noon + near > now else noon - near, noon + near)
+
+
+def _sort(duty: str) -> str:
+    return duty if duty == UNASSIGNED else known(duty)
+
+
+def _runs(rows: Iterable[RunRow], what: str) -> list[Part]:
+    own = [row for row in rows if what == "planned" or known(row.duty) == what]
+    names = run_names({row.run for row in own})
+    sets = WearSet.objects.in_bulk({row.wear_set for row in own})
     parts = []
-    for row in sorted(days, key=lambda row: (names[row.run_id], row.pk)):
+    for row in sorted(own, key=lambda row: (names[row.run], row.wear_set)):
         value = seconds(row.arc_s, row.evidence)
         if what == "planned":
-            value = seconds(row.planned_arc_s, "planned")
-        ref = Ref("run", str(row.run_id))
-        parts.append(Part(names[row.run_id][1], value, ref, (str(row.wear_set),)))
+            value = seconds(row.planned_s, "planned")
+        ref = Ref("run", str(row.run))
+        parts.append(Part(names[row.run][1], value, ref, (str(sets[row.wear_set]),)))
     return parts
 
 
-def _entered(tables: list[Table], shift_date: date, what: str) -> list[Part]:
+def _entered(days: Days, shifts: ShiftBook, what: str) -> list[Part]:
     """What was entered as burnt while the source was silent."""
-    noon = datetime.combine(shift_date, time(12), tzinfo=UTC)
-    shifts = ShiftBook(noon - timedelta(days=2), noon + timedelta(days=2))
-    found = entered_days(shift_date, shift_date, shifts, tables)
-    parts = []
-    for one in found:
-        kind = one.duty if one.duty == UNASSIGNED else known(one.duty)
-        if kind == what:
-            when = _("{zone:%H:%M}, entered by a person").format(
+    return [
+        Part(
+            _("{zone:%H:%M}, entered by a person").format(
                 zone=one.started_at.astimezone(shifts.zone)
-            )
-            parts.append(Part(when, seconds(one.seconds, "entered")))
-    return parts
+            ),
+            seconds(one.seconds, "entered"),
+        )
+        for one in days.entered
+        if _sort(one.duty) == what
+    ]
 
 
-def _waiting(tables: Iterable[Table], shift_date: date) -> list[Part]:
-    now = timezone.now()
-    shifts = ShiftBook(now, now + timedelta(days=8))
-    ids = {table.pk for table in tables}
+def _waiting(days: Days, tables: Container[int]) -> list[Part]:
     return [
         Part(
             _("{nest}, waits").format(nest=item.nest),
             seconds(arc_s, "planned"),
             notes=(item.wear_set,),
         )
-        for begun, item, arc_s in queued_by_day(shifts)
-        if begun == shift_date and item.table_id in ids
+        for _day, item, arc_s in days.queued
+        if item.table_id in tables
     ]
 
 
-def _loose(tables: Iterable[Table], shift_date: date) -> list[Part]:
+def _not_listed(total: Quantity, parts: Sequence[Part]) -> list[Part]:
+    """What the quarter hours have beyond the arcs listed: one that still burns, or whose rows are
+    gone."""
+    rest = total.number - whole(parts, total).number
+    words = _("in the sums of quarter hours, beside these arcs")
+    return [Part(words, seconds(rest, "measured"))] if abs(rest) > ROUNDING_S else []
+
+
+def _loose(tables: Iterable[Table], shift_date: date, shifts: ShiftBook) -> list[Part]:
     """Arcs of a shift date that nobody has tied to a run, table by table."""
     noon = datetime.combine(shift_date, time(12), tzinfo=UTC)
     near = timedelta(days=2)
-    shifts = ShiftBook(noon - near, noon + near)
     parts: list[Part] = []
     for table in tables:
         arcs = [

@@ -5,32 +5,37 @@ a measure or of an element in `planning.reports.measure_list`."""
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
-from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.reports.figure import Figure, Part, Ref, shortened, with_total
 from planning.reports.measure_list import ELEMENTS, MEASURES
-from planning.reports.measure_sums import Parts, RunTime, parts_by_run, times_by_run
-from planning.reports.measures import (
+from planning.reports.measure_sums import HOUR_S, OF_SUMS, Sums, sums_by_run
+from planning.reports.measure_times import (
+    BREAKS,
     CHANGE,
+    DELAY,
+    PLANNED,
+    US_HOUR,
     Base,
-    TableMeasures,
-    measure_bases,
-    table_measures,
+    Shift,
+    Stretch,
+    planned_busy,
+    stopped,
 )
+from planning.reports.measures import TableMeasures, measure_bases, table_measures
 from planning.reports.run_names import run_names
 from shopfloor.models import Table
 from shopfloor.runs.arcs import from_us
 from shopfloor.site.queries import the_shop
 from shopfloor.wording.quantity import Quantity, Remark, Unit
-
-US_HOUR = 3_600_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +46,8 @@ class Runs:
     last: date
     table_id: int
 
-    def times(self) -> dict[uuid.UUID, RunTime]:
-        return times_by_run(self.first, self.last, self.table_id)
-
-    def parts(self) -> dict[uuid.UUID, Parts]:
-        return parts_by_run(self.first, self.last, self.table_id)
+    def sums(self) -> dict[uuid.UUID, Sums]:
+        return sums_by_run(self.first, self.last, self.table_id)
 
 
 def opened(key: str) -> Figure:
@@ -79,8 +81,7 @@ def _quantity(known: TableMeasures, name: str) -> Quantity:
     """A measure or an element."""
     if name in MEASURES:
         return Quantity(getattr(known.ratios, name), Unit.RATIO)
-    unit = Unit.HOURS if ELEMENTS[name].unit == "h" else Unit.COUNT
-    return Quantity(getattr(known.elements, name), unit)
+    return Quantity(getattr(known.elements, name), _unit(name))
 
 
 def _of_ratio(known: TableMeasures, runs: Runs, ref: Ref) -> list[Part]:
@@ -97,76 +98,54 @@ def _of_ratio(known: TableMeasures, runs: Runs, ref: Ref) -> list[Part]:
 
 
 def _against_plan(runs: Runs) -> list[Part]:
-    own = {run: time for run, time in runs.times().items() if time.against_plan}
+    own = {run: sums for run, sums in runs.sums().items() if sums.with_plan_s > 0}
     names = run_names(own)
     parts = []
-    for run, time in sorted(own.items(), key=lambda item: names[item[0]]):
-        burnt = Remark("planned, burnt {}", (_hours(time.burnt_s / 3600),))
-        plan = _hours((time.planned_s or 0.0) / 3600)
+    for run, sums in sorted(own.items(), key=lambda item: names[item[0]]):
+        burnt = Remark(N_("planned, burnt {}"), (_hours(sums.with_plan_s / HOUR_S),))
+        plan = _hours(sums.planned_s / HOUR_S)
         parts.append(Part(names[run][1], plan, Ref("run", str(run)), (burnt,)))
     return shortened(parts)
 
 
 def _of_element(base: Base, runs: Runs, what: str) -> list[Part]:
-    if what == "pbt":
-        return _planned_busy(base)
-    if what in ("adet", "aust"):
-        return _stopped(base, "delay" if what == "adet" else CHANGE)
-    if what in ("apt", "aubt"):
-        name = "burnt_s" if what == "apt" else "elapsed_s"
-        times = runs.times().items()
-        return _by_run({run: _hours(getattr(time, name) / 3600) for run, time in times})
-    counts = {run: _count(parts, what) for run, parts in runs.parts().items()}
-    return _by_run({run: Quantity(count, Unit.COUNT) for run, count in counts.items() if count})
+    if what in TIMES:
+        zone = ZoneInfo(the_shop().zone)
+        return [_part(stretch, zone) for stretch in TIMES[what](base)]
+    amounts = {run: OF_SUMS[what](sums) for run, sums in runs.sums().items()}
+    time = ELEMENTS[what].unit == "h"
+    return _by_run({run: amount for run, amount in amounts.items() if time or amount}, what)
 
 
-def _count(parts: Parts, what: str) -> int:
-    every = parts.good + parts.scrap + parts.rework
-    return {"gq": parts.good, "sq": parts.scrap, "rq": parts.rework, "pq": every,
-            "gp": parts.passed, "ip": parts.checked}[what]  # fmt: skip
+# The elements that are sums of time, and of what.
+TIMES: dict[str, Callable[[Base], list[Stretch]]] = {
+    "pbt": planned_busy,
+    "adet": partial(stopped, sort=DELAY),
+    "aust": partial(stopped, sort=CHANGE),
+}
+SORTS = {BREAKS: N_("breaks"), PLANNED: N_("planned stops")}
 
 
-def _by_run(amounts: dict[uuid.UUID, Quantity]) -> list[Part]:
-    names = run_names(amounts)
+def _by_run(amounts: dict[uuid.UUID, float], what: str) -> list[Part]:
+    names, unit = run_names(amounts), _unit(what)
     return [
-        Part(names[run][1], amounts[run], Ref("run", str(run)))
+        Part(names[run][1], Quantity(amounts[run], unit), Ref("run", str(run)))
         for run in sorted(amounts, key=lambda run: names[run])
     ]
 
 
-def _planned_busy(base: Base) -> list[Part]:
-    parts: list[Part] = []
-    covered: list[Span] = []
-    for day, name, span in base.shifts:
-        fresh = subtract([span], covered)
-        covered = union([*covered, span])
-        parts.append(_part(f"{day:%a %d %b}, {name}", fresh))
-    breaks = intersect(union(base.breaks), covered)
-    if breaks:
-        parts.append(_part("breaks", breaks, -1))
-    stopped = intersect(union(base.stopped("planned")), base.worked)
-    if stopped:
-        parts.append(_part(_("planned stops"), stopped, -1))
-    return parts
+def _part(stretch: Stretch, zone: ZoneInfo) -> Part:
+    of, time = stretch.of, _hours(stretch.us / US_HOUR)
+    if isinstance(of, str):
+        return Part(_(SORTS[of]), time)
+    if isinstance(of, Shift):
+        return Part(f"{of.day:%a %d %b}, {of.name}", time)
+    begun = f"{from_us(of.span[0]).astimezone(zone):%d %b %H:%M}"
+    return Part(f"{begun}, {of.label}", time, Ref("run", str(of.run_id)) if of.run_id else None)
 
 
-def _stopped(base: Base, sort: str) -> list[Part]:
-    zone = ZoneInfo(the_shop().zone)
-    parts: list[Part] = []
-    covered: list[Span] = []
-    for stop in base.stops:
-        fresh = subtract(intersect([stop.span], base.worked), covered)
-        if stop.sort == sort and fresh:
-            covered = union([*covered, *fresh])
-            begun = f"{from_us(stop.span[0]).astimezone(zone):%d %b %H:%M}"
-            run = str(stop.run_id) if stop.run_id else ""
-            parts.append(_part(f"{begun}, {stop.label}", fresh, run=run))
-    return parts
-
-
-def _part(label: str, spans: Iterable[Span], sign: int = 1, run: str = "") -> Part:
-    value = _hours(sign * length(list(spans)) / US_HOUR)
-    return Part(label, value, Ref("run", run) if run else None)
+def _unit(what: str) -> Unit:
+    return Unit.HOURS if ELEMENTS[what].unit == "h" else Unit.COUNT
 
 
 def _hours(hours: float) -> Quantity:

@@ -1,11 +1,11 @@
 """What the runs of some days come to by table, summed by the database: thirteen weeks of ten
-tables are ten thousand runs. Beside it the same run by run, for a figure that is opened."""
+tables are ten thousand runs. A figure that is opened asks for the same sums by run."""
 
 from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -14,6 +14,7 @@ from django.db.models import Count, F, Q, QuerySet, Sum
 
 from shopfloor.models import Check, Evidence, PartResult, RunDay
 
+HOUR_S = 3600.0
 OUTCOMES = ("good", "scrap", "rework")
 BURNT = F("arc_s") + F("entered_arc_s")  # as it was heard, and as entered for what was not
 PASSED = Count("pk", filter=Q(passed=True))
@@ -26,6 +27,10 @@ class Parts:
     rework: int = 0
     checked: int = 0
     passed: int = 0
+
+    @property
+    def made(self) -> int:
+        return self.good + self.scrap + self.rework
 
 
 @dataclass(slots=True)
@@ -43,13 +48,35 @@ class Sums:
     parts: Parts = field(default_factory=Parts)
 
 
+# The elements of the measures that the database sums, for a table or for a run.
+OF_SUMS: dict[str, Callable[[Sums], float]] = {
+    "apt": lambda sums: sums.arc_s / HOUR_S,
+    "aubt": lambda sums: sums.elapsed_s / HOUR_S,
+    "pq": lambda sums: sums.parts.made,
+    "gq": lambda sums: sums.parts.good,
+    "sq": lambda sums: sums.parts.scrap,
+    "rq": lambda sums: sums.parts.rework,
+    "gp": lambda sums: sums.parts.passed,
+    "ip": lambda sums: sums.parts.checked,
+}
+
+
 def sums_by_table(first: date, last: date, tables: Sequence[int]) -> dict[int, Sums]:
     """By table id; shift dates from `first` to `last`. Three queries."""
-    days = _days(first, last).filter(table__in=tables)
+    return _sums(_days(first, last).filter(table__in=tables), "table_id", "run__table")
+
+
+def sums_by_run(first: date, last: date, table_id: int) -> dict[uuid.UUID, Sums]:
+    """The same, run by run. Three queries."""
+    return _sums(_days(first, last).filter(table=table_id), "run", "run")
+
+
+def _sums(days: QuerySet[RunDay], by: str, run_by: str) -> dict[Any, Sums]:
+    """`by` names what days are summed by, `run_by` the same of what is made in a run."""
     planned = days.filter(planned_arc_s__isnull=False).values("run")
     burning = days.filter(arc_s__gt=0) | days.filter(entered_arc_s__gt=0)
     told = Q(evidence=Evidence.MEASURED)
-    rows = days.values_list("table_id").annotate(
+    rows = days.values_list(by).annotate(
         rows=Count("pk"),
         burnt=Sum(BURNT),
         elapsed=Sum("elapsed_s"),
@@ -58,46 +85,15 @@ def sums_by_table(first: date, last: date, tables: Sequence[int]) -> dict[int, S
         planned=Sum("planned_arc_s", filter=Q(run__in=burning.values("run")), default=0.0),
         with_plan=Sum(BURNT, filter=Q(run__in=planned), default=0.0),
     )
-    found: dict[int, Sums] = defaultdict(Sums)
-    for table, *sums in rows:
-        found[table] = Sums(*sums)
+    found: dict[Any, Sums] = defaultdict(Sums)
+    for key, *sums in rows:
+        found[key] = Sums(*sums)
     runs = days.values("run")
-    for table, outcome, quantity in _results(runs, "run__table"):
-        setattr(found[table].parts, outcome, quantity)
-    for table, checked, passed in _checks(runs, "run__table"):
-        found[table].parts.checked, found[table].parts.passed = checked, passed
+    for key, outcome, quantity in _results(runs, run_by):
+        setattr(found[key].parts, outcome, quantity)
+    for key, checked, passed in _checks(runs, run_by):
+        found[key].parts.checked, found[key].parts.passed = checked, passed
     return found
-
-
-@dataclass(frozen=True, slots=True)
-class RunTime:
-    """A run's seconds on these dates."""
-
-    burnt_s: float
-    elapsed_s: float
-    planned_s: float | None
-
-    @property
-    def against_plan(self) -> bool:
-        return self.planned_s is not None and self.burnt_s > 0
-
-
-def times_by_run(first: date, last: date, table_id: int) -> dict[uuid.UUID, RunTime]:
-    """Each run of the table. One query."""
-    rows = _days(first, last).filter(table=table_id).values_list("run")
-    sums = rows.annotate(burnt=Sum(BURNT), elapsed=Sum("elapsed_s"), planned=Sum("planned_arc_s"))
-    return {run: RunTime(*seconds) for run, *seconds in sums}
-
-
-def parts_by_run(first: date, last: date, table_id: int) -> dict[uuid.UUID, Parts]:
-    """Of runs of the table that made or checked any. Two queries."""
-    runs = _days(first, last).filter(table=table_id).values("run")
-    found: dict[uuid.UUID, Parts] = defaultdict(Parts)
-    for run, outcome, quantity in _results(runs, "run"):
-        setattr(found[run], outcome, quantity)
-    for run, checked, passed in _checks(runs, "run"):
-        found[run].checked, found[run].passed = checked, passed
-    return dict(found)
 
 
 def _days(first: date, last: date) -> QuerySet[RunDay]:

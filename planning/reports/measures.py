@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -11,16 +10,23 @@ from datetime import UTC, date, datetime, time, timedelta
 from django.utils.translation import gettext as _
 
 from planning.calc.indicators import Elements, Indicators, indicators
-from planning.calc.spans import Span, intersect, length, subtract, union
+from planning.calc.spans import Span
 from planning.inputs.microseconds import Microseconds
 from planning.inputs.shifts import ShiftBook
-from planning.reports.measure_sums import Sums, sums_by_table
-from shopfloor.models import ReasonKind, Stoppage, Table
+from planning.reports.measure_sums import HOUR_S, OF_SUMS, Sums, sums_by_table
+from planning.reports.measure_times import (
+    CHANGE,
+    DELAY,
+    PLANNED,
+    Base,
+    Shift,
+    Stop,
+    hours,
+    planned_busy,
+    stopped,
+)
+from shopfloor.models import Stoppage, Table
 from shopfloor.runs.arcs import to_us
-
-HOUR_S = 3600.0
-US_HOUR = 3_600_000_000
-CHANGE = str(ReasonKind.CHANGE)  # of a reason: time spent setting up
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,25 +65,6 @@ def measures(*, first: date, last: date, now: datetime) -> Measures:
     return Measures(first, last, tuple(table_measures(bases[table.pk]) for table in tables))
 
 
-@dataclass(frozen=True)
-class Base:
-    """What one table's measures are made of; `shifts` are the shifts so far, breaks among them."""
-
-    table: Table
-    sums: Sums
-    shifts: list[tuple[date, str, Span]]
-    breaks: list[Span]
-    stops: list[Stop]
-
-    @property
-    def worked(self) -> list[Span]:
-        """Time that somebody was scheduled, breaks out."""
-        return subtract(union(span for _, _, span in self.shifts), union(self.breaks))
-
-    def stopped(self, sort: str) -> list[Span]:
-        return [stop.span for stop in self.stops if stop.sort == sort]
-
-
 def measure_bases(
     first: date, last: date, now: datetime, tables: Iterable[Table]
 ) -> dict[int, Base]:
@@ -98,39 +85,29 @@ def measure_bases(
     }
 
 
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """A stoppage in microseconds; `sort` is CHANGE, "planned" or "delay"."""
-
-    span: Span
-    sort: str
-    label: str
-    run_id: uuid.UUID | None
-
-
 def table_measures(base: Base) -> TableMeasures:
-    sums, worked = base.sums, base.worked
-    made = sums.parts
-    produced = made.good + made.scrap + made.rework
-    arc_h, busy_h = sums.arc_s / HOUR_S, sums.elapsed_s / HOUR_S
+    """Ratios, and the elements they are made of."""
+    sums = base.sums
+    of = {name: amount(sums) for name, amount in OF_SUMS.items()}
+    arc_h, busy_h = of["apt"], of["aubt"]
     per_arc = sums.planned_s / sums.with_plan_s if sums.with_plan_s else None
-    planned_busy = subtract(worked, union(base.stopped("planned")))
-    change_h = _hours(base.stopped(CHANGE), worked)
+    change_h = hours(stopped(base, CHANGE))
+    produced, checked = of["pq"], of["ip"]
     known = bool(sums.rows)
     elements = Elements(
         apt=arc_h if known else None,
         aust=change_h,
         aupt=arc_h + change_h if known else None,
         aubt=busy_h if known else None,
-        adet=_hours(base.stopped("delay"), worked),
-        pbt=length(planned_busy) / US_HOUR if planned_busy else None,
+        adet=hours(stopped(base, DELAY)),
+        pbt=hours(planned_busy(base)) or None,
         pri=per_arc * arc_h / produced if per_arc is not None and produced else None,
         pq=produced or None,
-        gq=made.good if produced else None,
-        sq=made.scrap if produced else None,
-        rq=made.rework if produced else None,
-        gp=made.passed if made.checked else None,
-        ip=made.checked or None,
+        gq=of["gq"] if produced else None,
+        sq=of["sq"] if produced else None,
+        rq=of["rq"] if produced else None,
+        gp=of["gp"] if checked else None,
+        ip=checked or None,
     )
     share = sums.with_plan_s / HOUR_S / arc_h if arc_h else None
     return TableMeasures(
@@ -147,21 +124,17 @@ def table_measures(base: Base) -> TableMeasures:
     )
 
 
-def _hours(spans: list[Span], worked: list[Span]) -> float:
-    return length(intersect(union(spans), worked)) / US_HOUR
-
-
 def _shifts(
     book: ShiftBook, first: date, last: date, now_us: int, table: str
-) -> tuple[list[tuple[date, str, Span]], list[Span]]:
+) -> tuple[list[Shift], list[Span]]:
     """The shifts of these dates so far that somebody was scheduled for at a table, and breaks."""
-    shifts: list[tuple[date, str, Span]] = []
+    shifts: list[Shift] = []
     breaks: list[Span] = []
     for shift in book.spans:
         if first <= shift.date <= last and shift.at_table(table):
             span = to_us(shift.start), min(now_us, to_us(shift.end))
             if span[1] > span[0]:
-                shifts.append((shift.date, shift.name, span))
+                shifts.append(Shift(shift.date, shift.name, span))
             breaks += [(to_us(start), to_us(end)) for start, end, _ in shift.breaks]
     return shifts, breaks
 
@@ -181,7 +154,7 @@ def _stops(first: date, last: date, now_us: int, tables: Sequence[int]) -> dict[
     ):
         span = (started_us, now_us if ended_us is None else ended_us)
         if span[1] > span[0]:
-            sort = CHANGE if kind == CHANGE else "planned" if planned else "delay"
+            sort = CHANGE if kind == CHANGE else PLANNED if planned else DELAY
             found[table].append(Stop(span, sort, label or _("no reason given yet"), run))
     return found
 

@@ -10,9 +10,11 @@ from django.utils import timezone
 from planning.reports import balance_days, today
 from planning.services.run_figures import run_figures
 from shopfloor.models import ArcAssignment, Run, RunDay, RunVariance, WearSet
+from telemetry.models import Arc, Feed, Rollup
 from tests.planning import cast
 from tests.planning.said import open_figure
 from tests.planning.test_opened_sums import _adds_up
+from tests.planning.test_shift_border import rollups
 from tests.planning.test_today import SHIFT, _listening, _queue, half_burnt
 
 __all__ = ["half_burnt"]
@@ -100,12 +102,16 @@ def test_a_table_or_moment_there_is_not_opens_to_nothing(north, key):
 
 
 def test_a_day_opens_to_its_runs_and_loose_arcs(morning, north):
+    rollups(Arc.objects.all())
     run_figures(key=str(Run.objects.get().pk), payload={})
     day = f"{SHIFT:%Y-%m-%d}"
     [duty] = set(RunDay.objects.values_list("wear_set__duty", flat=True))  # it goes on for days
     burnt = open_figure(kind="day", id=f"{day}:{duty}")
     assert (burnt.value, burnt.amount) == ("4.0 min", 240)
     assert [row.kind for row in burnt.rows] == ["run", ""]
+    frame = balance_days(first=SHIFT.date(), last=SHIFT.date())
+    minutes = dict(zip(frame["duty"], frame["burnt_min"], strict=True))
+    assert minutes == {duty: 4.0, "unassigned": 0.25}
     loose = open_figure(kind="day", id=f"{day}:unassigned:{north.name}")
     assert (loose.value, [row.kind for row in loose.rows]) == ("15.0 s", ["arc"] * 3 + [""])
     # of a ten-contour plan the four that were burnt
@@ -121,6 +127,39 @@ def test_a_day_opens_to_its_runs_and_loose_arcs(morning, north):
         open_figure(kind="day", id=f"{day}:slow")
     with pytest.raises(LookupError):
         open_figure(kind="day", id="yesterday:fine")
+
+
+def test_burning_that_no_arc_is_listed_for_is_a_row_of_its_own(morning, north):
+    """The quarter hours have two minutes that no arc is stored for."""
+    run_figures(key=str(Run.objects.get().pk), payload={})
+    rollups(Arc.objects.all())
+    row = Rollup.objects.first()
+    row.burn_us += 120_000_000
+    row.save()
+    figure = open_figure(kind="day", id=f"{SHIFT:%Y-%m-%d}:unassigned")
+    assert figure.amount == pytest.approx(135)
+    assert figure.rows[-2].amount == pytest.approx(120)
+    assert _adds_up(figure) == 1
+
+
+def test_the_balance_says_from_when_on_a_source_was_there(morning, north):
+    """A source registered later can have read an older log: what it burnt counts too."""
+    week = {"first": SHIFT.date() - timedelta(days=9), "last": SHIFT.date()}
+    began = cast.to_us(SHIFT + timedelta(days=30))
+    Feed.objects.update(created_us=began)
+    assert balance_days(**week).attrs["known_from"] == SHIFT.date() + timedelta(days=30)
+    rollups(Arc.objects.all())
+    assert balance_days(**week).attrs["known_from"] == SHIFT.date()
+
+
+def test_without_a_source_no_day_is_known(north):
+    assert balance_days(first=SHIFT.date(), last=SHIFT.date()).attrs["known_from"] is None
+
+
+@pytest.mark.parametrize("ahead", [9, 400_000])
+def test_a_day_far_ahead_opens_to_nothing(north, ahead):
+    with pytest.raises(LookupError):
+        open_figure(kind="day", id=f"{timezone.now().date() + timedelta(days=ahead)}:planned")
 
 
 def test_what_waits_is_part_of_a_days_plan(north, operator):
