@@ -59,6 +59,7 @@ from shopfloor.stock.models import Heat, Sheet, SheetState
 from shopfloor.verify.models import Verification
 from shopfloor.wear.models import (
     AirReading,
+    FailureCause,
     Fitting,
     Inspection,
     Piece,
@@ -91,6 +92,7 @@ __all__ = [
     "Evidence",
     "Factor",
     "FactorState",
+    "FailureCause",
     "Fitting",
     "HeadingMap",
     "Heat",

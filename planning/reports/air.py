@@ -13,6 +13,7 @@ from planning.inputs.shifts import ShiftBook
 from planning.reports.frames import frame
 from shopfloor.models import AirReading, Fitting, PieceState
 from shopfloor.runs.arcs import to_us
+from shopfloor.wear.endings import ending_words
 
 DAYS = 28
 Key = tuple[date, str, str]
@@ -50,8 +51,8 @@ def _failures(since: datetime, now: datetime) -> Iterable[Any]:
         removal_state=PieceState.FAILED, removed_at__gte=since, removed_at__lte=now
     )
     return rows.order_by("removed_at", "pk").values_list(
-        "pk", "incident", "removed_at", "removal_reason", "piece__label", "torch__table__name",
-        named=True,
+        "pk", "incident", "removed_at", "removal_cause", "removal_reason", "piece__label",
+        "torch__table__name", named=True,
     )  # fmt: skip
 
 
@@ -68,8 +69,9 @@ def _air(rows: list[Any]) -> tuple[Any, ...]:
 
 def _failed(rows: list[Any]) -> tuple[int, str]:
     incidents = {row.incident or row.pk for row in rows}
+    whys = [ending_words(row.removal_cause, row.removal_reason, collateral=False) for row in rows]
     told = [
-        f"{row.piece__label} ({row.removal_reason})" if row.removal_reason else row.piece__label
-        for row in rows
+        f"{row.piece__label} ({why})" if why else row.piece__label
+        for row, why in zip(rows, whys, strict=True)
     ]
     return len(incidents), ", ".join(told)

@@ -14,6 +14,7 @@ from planning.reports.figure import Figure, Part, Ref, shortened
 from planning.reports.ledger import HEAVY, read
 from shopfloor.models import Fitting, Piece, PieceUse
 from shopfloor.site.queries import the_shop
+from shopfloor.wear.endings import ending_words
 from shopfloor.wording.quantity import Quantity, Remark, Unit, money, seconds, text
 
 
@@ -57,7 +58,8 @@ def _starts(value: int | None, evidence: str = "", *, named: bool = False) -> Qu
 def _stays(piece: Piece, zone: ZoneInfo) -> Iterator[Part]:
     """The torches it was in, and how it came out."""
     for fit in Fitting.objects.filter(piece=piece).select_related("torch__table"):
-        state = f" {fit.removal_state} {fit.removal_reason}".rstrip()
+        why = ending_words(fit.removal_cause, fit.removal_reason, collateral=fit.collateral)
+        state = f" {fit.removal_state} {why}".rstrip()
         begun, ended = (
             at and f"{at.astimezone(zone):%d %b %H:%M}" for at in (fit.fitted_at, fit.removed_at)
         )

@@ -14,6 +14,7 @@ from planning.calc.said import stored
 from planning.reports.frames import currency, frame
 from planning.reports.shapes import WearBoard
 from shopfloor.models import Fitting, Piece, PieceState, Posting, SetPart
+from shopfloor.wear.endings import ending_words
 
 HISTORY = 200
 Parts = Mapping[int, Any]  # SetPart, with `half_used`
@@ -92,8 +93,8 @@ def _fittings_gone() -> list[Any]:
         .exclude(removal_state__in=("", PieceState.SHELVED))
         .order_by("-removed_at", "-pk")
         .values_list(
-            "piece_id", "fitted_at", "removed_at", "removal_state", "removal_reason", *PIECE,
-            *_outlook(*AGES), named=True,
+            "piece_id", "fitted_at", "removed_at", "removal_state", "removal_cause",
+            "removal_reason", "collateral", *PIECE, *_outlook(*AGES), named=True,
         )[:HISTORY]
     )  # fmt: skip
 
@@ -132,7 +133,7 @@ def _gone(row: Any, parts: Parts, charged: dict[int, int]) -> tuple[Any, ...]:
         str(part.wear_set),
         part.kind,
         row.removal_state,
-        row.removal_reason,
+        ending_words(row.removal_cause, row.removal_reason, collateral=row.collateral),
         row.fitted_at,
         row.removed_at,
         row.piece__outlook__starts,

@@ -60,17 +60,17 @@ class Drawer:
 
     def replace(self, why: dict[str, tuple[str, str]], at: float, by: str) -> None:
         """Takes pieces out for good and fits new ones. `why` says of each kind what becomes of it
-        and for what reason."""
+        and from what cause."""
         chosen = self.now[self.fitted]
-        for kind, (state, reason) in why.items():
-            self._remove(chosen[kind], at, state, reason)
+        for kind, (state, cause) in why.items():
+            self._remove(chosen[kind], at, state, cause)
             chosen[kind] = self._new(self.fitted, kind)
             chosen[kind].fits.append(FitRow(self.table, at, by))
             chosen[kind].state = "fitted"
 
-    def _remove(self, piece: PieceRow, at: float, state: str, reason: str) -> None:
+    def _remove(self, piece: PieceRow, at: float, state: str, cause: str) -> None:
         stay = piece.fits[-1]
-        stay.removed, stay.state, stay.reason = at, state, reason
+        stay.removed, stay.state, stay.cause = at, state, cause
         piece.state = state
 
     def _new(self, code: str, kind: str) -> PieceRow:

@@ -292,7 +292,8 @@ class Writer:
                 fitted_by=self.users[stay.by],
                 removed_by=self.users[stay.by] if stay.removed else None,
                 removal_state=stay.state,
-                removal_reason=stay.reason,
+                removal_cause=stay.cause,
+                collateral=stay.state == "retired" and stay.removed in together[stay.table],
                 incident=_incident(stay) if stay.removed in together[stay.table] else None,
             )
             for piece in pieces

@@ -153,10 +153,10 @@ class Table:
         if failed and self.t < self.now - 1200:
             run.scrap.append((run.contours_done + 1, "wear part failed"))
             begun, self.t = self.t, self.t + 480 * self.random.lognormvariate(0, 0.2)
-            reason = "pit" if failed.kind == "electrode" else "out of round"
+            cause = "pit" if failed.kind == "electrode" else "out_of_round"
             # Only one has failed; its mate of the pair goes with it and has not.
             why = {kind: ("retired", "") for kind in PAIR if failed.kind in PAIR}
-            why[failed.kind] = ("failed", reason)
+            why[failed.kind] = ("failed", cause)
             self.drawer.replace(why, self.t, self.operator)
             self.history.stops.append(
                 StopRow(self.code, run, "arc-trouble", begun, self.t, self.operator)
@@ -167,7 +167,7 @@ class Table:
         part just cut."""
         run.scrap.append((run.contours_done + 1, "crash"))
         begun, self.t = self.t, self.t + CRASH_S * self.random.lognormvariate(0, 0.2)
-        why = dict.fromkeys(("nozzle", "shield"), ("crashed", ""))
+        why = dict.fromkeys(("nozzle", "shield"), ("crashed", "crash"))
         self.drawer.replace(why, self.t, self.operator)
         self.history.stops.append(StopRow(self.code, run, "crash", begun, self.t, self.operator))
 

@@ -91,7 +91,7 @@ class FitRow:
     by: str
     removed: float | None = None
     state: str = ""
-    reason: str = ""
+    cause: str = ""
 
 
 @dataclass(slots=True)

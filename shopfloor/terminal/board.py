@@ -147,7 +147,7 @@ def change_lists(torches: list[TorchKeys], wanted: Any) -> dict[str, Any]:
         "trays": [key for keys in ready for key in keys],
         "fresh_sets": [key for keys in fresh for key in keys],
         "removal_states": [(code, _(word)) for code, word in changes.REMOVALS],
-        "removal_reasons": changes.REASONS,
+        "removal_causes": changes.removal_causes(),
     }
 
 

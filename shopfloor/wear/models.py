@@ -28,6 +28,19 @@ class PieceState(models.TextChoices):
     LOST = "lost", "lost"
 
 
+class FailureCause(models.TextChoices):
+    """What ended a piece, as somebody saw it."""
+
+    PIT = "pit", _lazy("pit")
+    OUT_OF_ROUND = "out_of_round", _lazy("out of round")
+    NICK = "nick", _lazy("nick")
+    DOUBLE_ARC = "double_arc", _lazy("double arc")
+    SPATTER = "spatter", _lazy("spatter")
+    BLOCKED_HOLE = "blocked_hole", _lazy("blocked swirl hole")
+    MOISTURE = "moisture", _lazy("moisture")
+    CRASH = "crash", _lazy("crash")
+
+
 class Piece(models.Model):
     """One physical wear part with its own age. `prior_*` is its age when Kerfbook first saw it:
     0 for a new one, blank where nobody knows (then it takes no part in life estimates)."""
@@ -49,7 +62,10 @@ class Piece(models.Model):
 
 
 class Fitting(models.Model):
-    """A piece's stay in a torch."""
+    """A piece's stay in a torch, and how it ended: what became of the piece (`removal_state`), what
+    ended it (`removal_cause`), and whether it only went with another that failed (`collateral`).
+    Pieces of one failure or crash share `incident`; one of them failed, the rest are collateral.
+    `endings.life_end` says what that means for its life."""
 
     piece = models.ForeignKey(Piece, on_delete=models.PROTECT, related_name="fittings")
     torch = models.ForeignKey("shopfloor.Torch", on_delete=models.PROTECT, related_name="fittings")
@@ -60,7 +76,9 @@ class Fitting(models.Model):
         "shopfloor.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     removal_state = models.CharField(max_length=10, blank=True)
-    removal_reason = models.CharField(max_length=40, blank=True)  # pit, out of round, nick, ...
+    removal_cause = models.CharField(max_length=12, blank=True)  # a FailureCause
+    collateral = models.BooleanField(default=False)
+    removal_reason = models.CharField(max_length=40, blank=True)  # in somebody's own words
     incident = models.UUIDField(null=True, blank=True)  # one incident may take several pieces
     action = models.ForeignKey(
         "shopfloor.Action", on_delete=models.PROTECT, null=True, blank=True, related_name="+"

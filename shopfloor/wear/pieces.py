@@ -5,10 +5,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from planning.calc.said import said
@@ -21,7 +19,6 @@ from shopfloor.models import (
     Inspection,
     Piece,
     PieceState,
-    Segment,
     SetPart,
     Torch,
     Tray,
@@ -30,14 +27,8 @@ from shopfloor.models import (
 )
 from shopfloor.site.queries import the_shop
 from shopfloor.wear.fitted import fittings_in
+from shopfloor.wear.removing import figures_wanted, pieces_remove
 
-OUT = (
-    PieceState.SHELVED,
-    PieceState.FAILED,
-    PieceState.RETIRED,
-    PieceState.CRASHED,
-    PieceState.LOST,
-)
 DEEPEST_PIT_MM = 10.0
 USABLE = (PieceState.NEW, PieceState.SHELVED)
 
@@ -73,41 +64,8 @@ def piece_fit(
         Fitting(piece=piece, torch=torch, fitted_at=at, fitted_by=by, action=action)
     )
     undo_record.change(piece, state=PieceState.FITTED)
-    _wants(piece, torch, at)
+    figures_wanted(piece, torch, at)
     return fitting
-
-
-@transaction.atomic
-def piece_remove(
-    *,
-    fitting: Fitting,
-    state: str,
-    by: User,
-    at: datetime,
-    reason: str = "",
-    incident: UUID | None = None,
-    undo_record: UndoRecord | None = None,
-) -> None:
-    """Takes a piece out. `state` is what becomes of it; pieces of one crash share `incident`."""
-    undo_record = undo_record or UndoRecord()
-    if state not in OUT:
-        raise FloorError(
-            _("{state!r} is none of {out}.").format(state=state, out=", ".join(OUT)), ask="state"
-        )
-    if at < fitting.fitted_at:
-        raise FloorError(
-            _("It cannot come out before it went in."), _("Check this screen's clock.")
-        )
-    undo_record.change(
-        fitting,
-        removed_at=at,
-        removed_by=by,
-        removal_state=state,
-        removal_reason=reason[:40],
-        incident=incident,
-    )
-    undo_record.change(fitting.piece, state=state)
-    _wants(fitting.piece, fitting.torch, at)
 
 
 @transaction.atomic
@@ -118,26 +76,27 @@ def tray_fit(
     by: User,
     at: datetime,
     state: str = PieceState.SHELVED,
+    cause: str = "",
     reason: str = "",
     action: Action | None = None,
     undo_record: UndoRecord | None = None,
 ) -> tuple[list[Piece], list[Piece]]:
     """One scan swaps everything: the torch is emptied and the tray's usable pieces go in.
-    Returns what went in and what came out. A piece of the tray that is in this torch stays."""
+    Returns what went in and what came out. A piece of the tray that is in this torch stays. Of
+    pieces that come out for a failure one failed, the others go with it."""
     undo_record = undo_record or UndoRecord()
     wanted = [piece for piece in _pieces_of(tray) if piece.state in USABLE or _in(piece, torch)]
     if not wanted:
         raise FloorError(_("Tray {tray} holds nothing that can be fitted.").format(tray=tray.label))
     _one_a_kind(wanted, tray)
-    removed, staying = [], set()
-    for fitting in fittings_in(torch):
-        if fitting.piece_id in {piece.pk for piece in wanted}:
-            staying.add(fitting.piece_id)
-            continue
-        piece_remove(
-            fitting=fitting, state=state, by=by, at=at, reason=reason, undo_record=undo_record
-        )
-        removed.append(fitting.piece)
+    inside, own = fittings_in(torch), {piece.pk for piece in wanted}
+    staying = {fitting.piece_id for fitting in inside} & own
+    out = [fitting for fitting in inside if fitting.piece_id not in own]
+    pieces_remove(
+        fittings=out, state=state, cause=cause, reason=reason, by=by, at=at,
+        undo_record=undo_record,
+    )  # fmt: skip
+    removed = [fitting.piece for fitting in out]
     fitted = [piece for piece in wanted if piece.pk not in staying]
     for piece in fitted:
         piece_fit(piece=piece, torch=torch, by=by, at=at, action=action, undo_record=undo_record)
@@ -215,14 +174,6 @@ def set_question(*, fitted: WearSet | None, wanted: WearSet) -> str:
     if fitted.pk == wanted.pk:
         return ""
     return _("{fitted} is fitted, this nest is for {wanted}.").format(fitted=fitted, wanted=wanted)
-
-
-def _wants(piece: Piece, torch: Torch, since: datetime) -> None:
-    """The piece's outlook, and the runs whose wear this decides: a change may be told late."""
-    request_work(kind="piece", key=str(piece.pk))
-    late = Segment.objects.filter(Q(ended_at=None) | Q(ended_at__gt=since), torch=torch)
-    for run in late.values_list("run", flat=True).distinct():
-        request_work(kind="run", key=str(run))
 
 
 def _pieces_of(tray: Tray) -> list[Piece]:

@@ -60,7 +60,7 @@ def _piece(row: Row, copy: Copy, now: datetime) -> bool:
 def _fitting(row: Row, copy: Copy, now: datetime) -> bool:
     if row["removed_at"] is None:
         row["removed_at"], row["removed_by_id"] = now, row["fitted_by_id"]
-        row["removal_state"], row["removal_reason"] = "retired", "pit"
+        row["removal_state"], row["removal_cause"] = "retired", "pit"
     return True
 
 

@@ -18,11 +18,11 @@ from shopfloor.wear.pieces import (
     piece_fit,
     piece_from_drawer,
     piece_inspect,
-    piece_remove,
     pit_limit_mm,
     set_question,
     tray_fit,
 )
+from shopfloor.wear.removing import piece_remove
 
 
 def change_tray(request: ActionRequest) -> dict[str, Any]:
@@ -40,6 +40,7 @@ def change_tray(request: ActionRequest) -> dict[str, Any]:
         by=request.person,
         at=request.at,
         state=request.text("state") or PieceState.SHELVED,
+        cause=request.text("cause"),
         reason=request.text("reason"),
         action=request.action,
         undo_record=request.undo_record,
@@ -54,7 +55,8 @@ def change_tray(request: ActionRequest) -> dict[str, Any]:
 
 
 def change_piece(request: ActionRequest) -> dict[str, Any]:
-    """One piece out, one in, or either. Pieces of one crash share an incident."""
+    """One piece out, one in, or either. Pieces of one crash or failure share an incident;
+    `collateral` says that this one only went with the one that failed."""
     table = request.table()
     torch = request.torch(table)
     new = _new_piece(request)
@@ -71,7 +73,9 @@ def change_piece(request: ActionRequest) -> dict[str, Any]:
             state=state,
             by=request.person,
             at=request.at,
+            cause=request.text("cause"),
             reason=request.text("reason"),
+            collateral=request.payload.get("collateral") is True,
             incident=incident,
             undo_record=request.undo_record,
         )
@@ -193,5 +197,5 @@ def _incident(request: ActionRequest) -> uuid.UUID | None:
     except ValueError:
         raise FloorError(_("The incident's id cannot be read.")) from None
     crashed = Fitting.objects.filter(incident=incident).select_related("torch__table").first()
-    request.belongs(_("That crash"), crashed.torch.table if crashed is not None else None)
+    request.belongs(_("That incident"), crashed.torch.table if crashed is not None else None)
     return incident

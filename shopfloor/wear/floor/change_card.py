@@ -9,8 +9,19 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
-from shopfloor.models import Fitting, Piece, PieceKind, PieceState, SetPart, Torch, Tray, WearSet
+from shopfloor.models import (
+    FailureCause,
+    Fitting,
+    Piece,
+    PieceKind,
+    PieceState,
+    SetPart,
+    Torch,
+    Tray,
+    WearSet,
+)
 from shopfloor.terminal.words import kind_words, set_words
+from shopfloor.wear.endings import SHOWS_ON
 from shopfloor.wear.fitted import set_of
 
 REMOVALS = (
@@ -20,15 +31,8 @@ REMOVALS = (
     ("crashed", N_("Crash")),
     ("lost", N_("Lost")),
 )
-REASONS = (
-    N_("pit"),
-    N_("out of round"),
-    N_("nick"),
-    N_("double arc"),
-    N_("spatter"),
-    N_("blocked hole"),
-    N_("moisture"),
-)
+# Said of a part that failed; a crash is a key of its own above.
+CAUSES = tuple(cause for cause in FailureCause if cause != FailureCause.CRASH)
 FRESH_MOST = 2  # sets offered new from the drawer: the wanted one, and what is in
 
 
@@ -50,6 +54,11 @@ class FreshKey:
 
 
 Filled = list[tuple[Tray, list[str]]]  # with the kinds of what is in it
+
+
+def removal_causes() -> list[tuple[str, str, str]]:
+    """Code, words, and the kind of part that each shows on."""
+    return [(cause.value, str(cause.label), SHOWS_ON[cause].value) for cause in CAUSES]
 
 
 def trays_filled() -> Filled:

@@ -10,10 +10,9 @@ from django.utils.translation import gettext as _
 from shopfloor.models import Fitting, Table, Torch, WearSet
 from shopfloor.runs.amps import current_mismatch
 from shopfloor.terminal.words import kind_words, set_words
+from shopfloor.wear.endings import ORDER
 from shopfloor.wear.fitted import fittings_in, set_of
 from shopfloor.wording.counts import count
-
-ORDER = ("electrode", "swirl_ring", "nozzle", "retaining_cap", "shield")  # as they are stacked
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,12 +42,40 @@ export class Changing {
       this.scannedLabel = this.chosen.length === 1 ? this.scannedLabel : "";
       this.draw();
     }
+    if (field.name === "cause") this.pointTo(field);
     if (field.closest("[data-out]")) this.draw();
+  }
+
+  ticked(form) {
+    return [...form.querySelectorAll("[data-old]:checked")];
+  }
+
+  /** A cause shows on one kind of part: that one is taken to have failed until somebody says another. */
+  pointTo(cause) {
+    const form = cause.closest("form");
+    const shown = this.ticked(form).find((one) => one.dataset.kind === cause.dataset.showsOn);
+    if (shown) form.querySelector(`[name=failed_one][value="${CSS.escape(shown.dataset.old)}"]`).checked = true;
+  }
+
+  /** The part of a torch that failed, where several come out; the first of the stack where nobody said. */
+  failedOne(form) {
+    const ticked = this.ticked(form).map((one) => one.dataset.old);
+    const said = form.querySelector("[name=failed_one]:checked")?.value;
+    return ticked.includes(said) ? said : ticked[0];
+  }
+
+  /** Which one failed is asked where more than one comes out as failed. */
+  drawFailedOne(form) {
+    const ticked = this.ticked(form).map((one) => one.dataset.old);
+    const failed = form.querySelector("[name=state]:checked")?.value === "failed";
+    form.querySelector("[data-failed-one]").hidden = !failed || ticked.length < 2;
+    for (const one of form.querySelectorAll("[name=failed_one]")) one.closest("label").hidden = !ticked.includes(one.value);
   }
 
   draw() {
     const { chosen, scannedLabel: label } = this;
     for (const one of this.screen.querySelectorAll("[data-trays]")) one.hidden = chosen.length > 0;
+    for (const form of this.screen.querySelectorAll("[data-change]")) this.drawFailedOne(form);
     this.screen.querySelector("[data-one]").hidden = !chosen.length;
     for (const pit of this.screen.querySelectorAll("[data-pit]")) pit.hidden = !pit.closest("form").querySelector('[data-kind="electrode"]:checked');
     const names = chosen.map((one) => one.dataset.kindWords).join(_(" and "));
@@ -71,20 +99,27 @@ export class Changing {
   }
 
   changed(usual) {
-    const incident = this.chosen.length > 1 ? newId() : "";
     const pits = [...this.screen.querySelectorAll("[data-pit] input")].filter((one) => one.value !== "").length;
     const touch = oneTouch(this.chosen.length + pits);
-    for (const form of this.screen.querySelectorAll("[data-change]")) {
-      const said = filled(form);
-      for (const one of form.querySelectorAll("[data-old]:checked")) {
-        if (said.pit_mm !== undefined && one.dataset.kind === "electrode") this.enter("inspect", { piece: one.dataset.old, pit_mm: said.pit_mm, ...touch });
-        const fresh = this.scannedLabel ? { new: this.scannedLabel } : one.dataset.part ? { new_part: Number(one.dataset.part) } : {};
-        const state = said.state || usual;
-        const together = incident && (state === "failed" || state === "crashed") ? { incident } : {};
-        this.enter("change_piece", { old: one.dataset.old, ...fresh, torch: form.dataset.torch, state, ...(said.reason ? { reason: said.reason } : {}), ...together, ...touch });
-      }
-    }
+    const crash = newId();
+    for (const form of this.screen.querySelectorAll("[data-change]")) this.changedIn(form, usual, crash, touch);
     this.scannedLabel = "";
     this.screens.go("main");
+  }
+
+  /** A failure is one torch's; a crash may take parts of two. */
+  changedIn(form, usual, crash, touch) {
+    const said = filled(form);
+    const state = said.state || usual;
+    const ticked = this.ticked(form);
+    const failure = state === "failed" && ticked.length > 1 ? newId() : "";
+    const incident = state === "crashed" && this.chosen.length > 1 ? crash : failure;
+    for (const one of ticked) {
+      if (said.pit_mm !== undefined && one.dataset.kind === "electrode") this.enter("inspect", { piece: one.dataset.old, pit_mm: said.pit_mm, ...touch });
+      const fresh = this.scannedLabel ? { new: this.scannedLabel } : one.dataset.part ? { new_part: Number(one.dataset.part) } : {};
+      const collateral = failure && one.dataset.old !== this.failedOne(form) ? { collateral: true } : {};
+      const cause = said.cause ? { cause: said.cause } : {};
+      this.enter("change_piece", { old: one.dataset.old, ...fresh, torch: form.dataset.torch, state, ...cause, ...collateral, ...(incident ? { incident } : {}), ...touch });
+    }
   }
 }
