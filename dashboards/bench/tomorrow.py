@@ -10,7 +10,7 @@ import sys
 import tempfile
 from typing import Any
 
-from planning.bench.tomorrow import simulated, tables
+from planning.bench.tomorrow import quotes, simulated, tables
 
 DAYS = 90  # of the example shop's past
 # One thread: two cores are shared with whatever else runs, and these matrices are small.
@@ -23,7 +23,10 @@ def run(*, quick: bool) -> dict[str, Any]:
     worlds = {"example shop": _example(every=12 if quick else 1)}
     worlds |= simulated.worlds(hours=hours, **size)
     missed = [line for name, one in worlds.items() for line in tables.missed(name, one)]
-    return {"worlds": worlds, "missed": missed}
+    sizes = quotes.answered(
+        **({"shops": 1, "moments": 1} if quick else {"shops": 12, "moments": 3})
+    )
+    return {"worlds": worlds, "quotes": sizes, "missed": missed + quotes.outside(sizes)}
 
 
 def table(answer: dict[str, Any]) -> list[str]:
@@ -48,6 +51,7 @@ def table(answer: dict[str, Any]) -> list[str]:
         f"  {band['said']:.2f}  {band['done']:.2f}  of {band['n']}"
         for band in example["promises"]["bands"]
     ]
+    lines += quotes.words(answer["quotes"])
     return [*lines, "", *(answer["missed"] or ["every goal is met"])]
 
 

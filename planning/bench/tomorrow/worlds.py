@@ -87,14 +87,46 @@ class TrueRun:
 
 
 @dataclass
+class Truth:
+    """What nobody in the shop knows: the logarithms that its cells, nests and table-days (cutting,
+    hands) really differ by, and the plan of each nest."""
+
+    cells: Floats
+    days: Floats
+    hands: Floats
+    nests: dict[int, float] = field(default_factory=dict)
+    plans: dict[int, float] = field(default_factory=dict)
+
+    def nest(self, world: World, nest: int, chance: np.random.Generator) -> tuple[float, float]:
+        """The effect and the plan of a nest, made when it is first asked for."""
+        if nest not in self.nests:
+            self.nests[nest] = world.nest_sd * float(chance.standard_normal())
+            spread = float(np.exp(world.plan_sd * chance.standard_normal()))
+            self.plans[nest] = world.plan_s * spread
+        return self.nests[nest], self.plans[nest]
+
+    def hand(self, day: int) -> float:
+        return float(np.exp(self.hands[day] + 0.5 * self.days[day]))
+
+    def cut_s(self, world: World, nest: int, day: int, chance: np.random.Generator) -> float:
+        """Seconds of cutting one sheet, without stoppages."""
+        effect, plan_s = self.nest(world, nest, chance)
+        y = world.level + world.drift * day / 21 + self.cells[nest % 12] + effect + self.days[day]
+        y += world.error_sd * float(chance.standard_t(world.tails)) * (3000 / plan_s) ** 0.4
+        return plan_s * float(np.exp(np.clip(y, -1, 2)))
+
+
+@dataclass
 class TrueShop:
     world: World
     clock: StaffedClock
     runs: list[TrueRun]
     borders: list[tuple[float, float]]  # wall moment of the border, idle seconds
+    truth: Truth
 
 
 CONTOURS: Final = 20  # of each run, alike
+AFTER: Final = 90  # days beyond the last run that a job may be cut on
 
 
 def book_of(shop: TrueShop) -> TableBook:
@@ -150,48 +182,41 @@ def simulate(world: World, seed: int) -> TrueShop:
     """One shop of that kind, from its first day to its last."""
     chance = np.random.default_rng(seed)
     clock = clock_of(world.days)
-    shop = TrueShop(world, clock, [], [])
     cells = world.cell_sd * chance.standard_normal(12)
-    nests: dict[int, float] = {}
-    plans: dict[int, float] = {}
-    days, hands = _day_effects(world, chance), _day_effects(world, chance)
+    truth = Truth(cells, _day_effects(world, chance), _day_effects(world, chance))
+    shop = TrueShop(world, clock, [], [], truth)
     time = _Time(shop, chance)
     nest = 0
     while time.going:
         if not shop.runs or chance.random() > world.repeats:
             nest = int(chance.integers(world.nests))
-        nests.setdefault(nest, world.nest_sd * float(chance.standard_normal()))
-        plans.setdefault(
-            nest, world.plan_s * float(np.exp(world.plan_sd * chance.standard_normal()))
-        )
-        cell = nest % 12
-        run = TrueRun(nest, cell, plans[nest], bool(chance.random() < world.changes))
-        hand = float(np.exp(hands[time.day] + 0.5 * days[time.day]))
+        plan_s = truth.nest(world, nest, chance)[1]
+        run = TrueRun(nest, nest % 12, plan_s, bool(chance.random() < world.changes))
+        hand = truth.hand(time.day)
         if shop.runs:
             previous = shop.runs[-1]
-            previous.spells += time.spend(_length(chance, world.unload_s, 0.45) * hand, Step.UNLOAD)
+            previous.spells += time.spend(
+                drawn_length(chance, world.unload_s, 0.45) * hand, Step.UNLOAD
+            )
         between = (
             (Step.CHANGE, world.change_s, 0.35) if run.change else (Step.GAP, world.gap_s, 0.7)
         )
-        run.spells += time.spend(_length(chance, between[1], between[2]) * hand, between[0])
-        run.spells += time.spend(_length(chance, world.load_s, 0.4) * hand, Step.LOAD)
-        month = time.day / 21
-        y = world.level + world.drift * month + cells[cell] + nests[nest] + days[time.day]
-        y += world.error_sd * float(chance.standard_t(world.tails)) * (3000 / run.plan_s) ** 0.4
-        run.spells += _cut(time, world, chance, run.plan_s * float(np.exp(np.clip(y, -1, 2))))
+        run.spells += time.spend(drawn_length(chance, between[1], between[2]) * hand, between[0])
+        run.spells += time.spend(drawn_length(chance, world.load_s, 0.4) * hand, Step.LOAD)
+        run.spells += _cut(time, world, chance, truth.cut_s(world, nest, time.day, chance))
         if time.going:
             shop.runs.append(run)
     return shop
 
 
-def _length(chance: np.random.Generator, median: float, sd: float) -> float:
+def drawn_length(chance: np.random.Generator, median: float, sd: float) -> float:
     return median * float(np.exp(sd * chance.standard_normal()))
 
 
 def _day_effects(world: World, chance: np.random.Generator) -> Floats:
-    found = np.zeros(world.days + 1)
+    found = np.zeros(world.days + AFTER)
     value = 0.0
-    for day in range(world.days + 1):
+    for day in range(len(found)):
         fresh = world.day_sd * np.sqrt(1 - world.remembered**2) * chance.standard_normal()
         value = world.remembered * value + float(fresh)
         found[day] = value
@@ -209,7 +234,7 @@ def _cut(time: _Time, world: World, chance: np.random.Generator, cut_s: float) -
             long = chance.random() * (world.stops_per_h + world.breakdown_per_h) > world.stops_per_h
             length = (
                 2400 * float(1 + chance.pareto(1.6)) if long
-                else _length(chance, world.stop_s, world.stop_sd)
+                else drawn_length(chance, world.stop_s, world.stop_sd)
             )  # fmt: skip
             spells += time.spend(length, None, stop=True)
     return spells
@@ -233,7 +258,7 @@ class _Time:
         return self.day < len(self._borders)
 
     def _idle(self) -> float:
-        return _length(self.chance, self.shop.world.idle_s, 0.5)
+        return drawn_length(self.chance, self.shop.world.idle_s, 0.5)
 
     def spend(self, seconds: float, step: Step | None, stop: bool = False) -> list[Spell]:
         """The table does one thing for so many staffed seconds; a shift's end within it costs its

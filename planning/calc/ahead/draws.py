@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,7 +69,7 @@ class Worlds:
     _stop_days: list[Floats] = field(default_factory=list)
 
     @classmethod
-    def of(cls, fit: Fit, now: Now, seed: int, draws: int = DRAWS) -> Worlds:
+    def of(cls, fit: Fit, now: Now, seed: int, draws: int = DRAWS) -> Self:
         chance = np.random.default_rng(seed)
         return cls(fit, chance.permutation(draws) % fit.draws, chance, now)
 
@@ -137,9 +137,13 @@ class Worlds:
 
     def cutting(self, run: Ahead, rest_s: float, number: Ints, level: Floats) -> Floats:
         """Seconds of cutting that planned `rest_s` takes, stoppages included."""
-        y = level + self.cell(run.cell) + self.nest(run.nest) + self.day(number)[:, 0]
-        took = rest_s * np.exp(np.clip(y + self.error(rest_s), -MOST_LOG, MOST_LOG))
+        took = self.burning(run, rest_s, number, level)
         return np.asarray(took + self.stopped(took, number))
+
+    def burning(self, run: Ahead, rest_s: float, number: Ints, level: Floats) -> Floats:
+        """The same without stoppages."""
+        y = level + self.cell(run.cell) + self.nest(run.nest) + self.day(number)[:, 0]
+        return np.asarray(rest_s * np.exp(np.clip(y + self.error(rest_s), -MOST_LOG, MOST_LOG)))
 
     def stopped(self, cut_s: Floats, number: Ints) -> Floats:
         rate = self.fit.stops.rate[self.which] * self.stop_factor(number)
