@@ -54,7 +54,16 @@ from shopfloor.runs.models import (
     Segment,
     Stoppage,
 )
-from shopfloor.site.models import Reason, ReasonKind, Shift, Shop, Table, Torch
+from shopfloor.site.models import (
+    ClosedDay,
+    Reason,
+    ReasonKind,
+    Shift,
+    Shop,
+    Table,
+    TableDown,
+    Torch,
+)
 from shopfloor.stock.models import Heat, Sheet, SheetState
 from shopfloor.verify.models import Verification
 from shopfloor.wear.models import (
@@ -82,6 +91,7 @@ __all__ = [
     "ChartRow",
     "ChartTrial",
     "Check",
+    "ClosedDay",
     "Contour",
     "Customer",
     "Drawing",
@@ -144,6 +154,7 @@ __all__ = [
     "Stoppage",
     "Summary",
     "Table",
+    "TableDown",
     "TableTime",
     "Terminal",
     "ThicknessAnswer",

@@ -26,7 +26,7 @@ from shopfloor.quality import office as checks
 from shopfloor.runs.office import complete as run_complete
 from shopfloor.runs.office import late_entries as late
 from shopfloor.search import office as find
-from shopfloor.site.office import first_steps, shop, table_edit, tables
+from shopfloor.site.office import calendar, first_steps, shop, table_edit, tables
 from shopfloor.sources.office import change as source_change
 from shopfloor.sources.office import count as source_count
 from shopfloor.sources.office import entered as source_entered
@@ -138,6 +138,12 @@ urlpatterns = [
     path("sources/at/<str:name>/token/", sources.token, name="source_token"),
     path("sources/at/<str:name>/act/", sources.act, name="source_act"),
     path("sources/shop/", shop.shop, name="shop"),
+    path("sources/calendar/", calendar.calendar, name="calendar"),
+    path("sources/calendar/change/", calendar.change, name="calendar_change"),
+    path("sources/calendar/holidays/", calendar.holidays, name="calendar_holidays"),
+    path("sources/calendar/up/<bigint:pk>/", calendar.up, name="calendar_up"),
+    path("sources/calendar/open/<bigint:pk>/", calendar.reopen, name="calendar_open"),
+    path("sources/calendar/drop/<bigint:pk>/", calendar.drop, name="calendar_drop"),
     path("sources/backups/", backups.backups, name="backups"),
     path("sources/backups/make/", backups.make, name="backup_make"),
     path("sources/shop/shifts/<bigint:pk>/end/", shop.end_shift, name="shift_end"),

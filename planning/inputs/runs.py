@@ -95,7 +95,7 @@ def _windows(
 ) -> list[Span]:
     """A run's time: its segments, and its stoppages as far as its table was at work."""
     halted = union((stop.from_us, stop.to_us) for stop in stops)
-    if shifts.worked:
+    if shifts.has_shifts:
         halted = intersect(halted, shifts.worked_at(table))
     return union([(seg.from_us, seg.to_us) for seg in segments] + halted)
 

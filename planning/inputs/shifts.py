@@ -7,28 +7,60 @@ from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from planning.calc.spans import Span, union
+from planning.calc.spans import Span, subtract, union
 from shopfloor.runs.arcs import from_us, to_us
-from shopfloor.site.calendar import ShiftSpan, day_span, shifts_between
-from shopfloor.site.queries import shift_patterns, shop_zone
+from shopfloor.site.calendar import (
+    ShiftSpan,
+    day_span,
+    held_between,
+    shifts_between,
+    staffed,
+)
+from shopfloor.site.queries import downs_between, shift_patterns, shop_zone
 
 
 class ShiftBook:
-    """Shifts from a day before `start` to a day after `end`. Two queries when made, none after."""
+    """Shifts and tables down from a day before `start` to a day after `end`. All of it is read
+    when it is made; nothing is asked after."""
 
     def __init__(self, start: datetime, end: datetime) -> None:
         self.zone = ZoneInfo(shop_zone())
         self.first, self.last = start, end
         day = timedelta(days=1)
-        self.spans = shifts_between(start - day, end + day, shift_patterns(), self.zone)
+        patterns = shift_patterns()
+        self.spans = shifts_between(start - day, end + day, patterns, self.zone)
+        # Without shifts a shop is at work all day; with some, in a week of holidays, it is not.
+        near = start.date() - timedelta(days=7), end.date() + timedelta(days=7)
+        self._near = held_between(patterns, *near)
+        self.has_shifts = bool(self._near)
+        self.downs = downs_between(start - day, end + day)
         self._starts = [to_us(span.start) for span in self.spans]
         self._ends = [to_us(span.end) for span in self.spans]
-        self.worked: list[Span] = union(zip(self._starts, self._ends, strict=True))
+
+    def has_shifts_at(self, table: str) -> bool:
+        """Whether shifts are set for a table around then, held on these very days or not."""
+        return any(not one.tables or table in one.tables for one in self._near)
 
     def worked_at(self, table: str) -> list[Span]:
         """Time somebody was scheduled at a table, by its code."""
         own = [span for span in self.spans if span.at_table(table)]
         return union((to_us(span.start), to_us(span.end)) for span in own)
+
+    def down_at(self, table: str, *, planned: bool | None = None) -> list[Span]:
+        """Time a table could not cut; with `planned`, only upkeep or only breakdowns."""
+        return union(
+            (to_us(down.start), to_us(down.end))
+            for down in self.downs
+            if down.table == table and planned in (None, down.planned)
+        )
+
+    def open_at(self, table: str) -> list[Span]:
+        """Time somebody was scheduled at a table that could cut."""
+        return subtract(self.worked_at(table), self.down_at(table))
+
+    def staffed_at(self, table: str) -> list[Span]:
+        """The same less the breaks of the shifts."""
+        return [(to_us(a), to_us(b)) for a, b in staffed(self.spans, self.downs, table)]
 
     def at(self, at_us: int) -> ShiftSpan | None:
         """The shift an instant falls in; of two that overlap, the one that began first."""

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 
 from planning.calc.ahead.book import Pause, RunLog, TableBook
 from planning.calc.ahead.clock import StaffedClock
-from planning.calc.spans import subtract, union
+from planning.calc.spans import Span, subtract
 from planning.inputs.arcs import assigned_arcs
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.stored_time import cell_of
@@ -45,31 +47,30 @@ def table_books(
 
 
 def clock_of(book: ShiftBook, table: str) -> StaffedClock:
-    """A table's shifts less their breaks. Shifts that touch or overlap are one: nobody stops. Where
-    it has none, every day is one."""
-    own = [span for span in book.spans if span.at_table(table)]
-    if not own:
-        return _whole_days(book)
-    shifts = union((to_us(span.start), to_us(span.end)) for span in own)
-    breaks = union((to_us(begun), to_us(ended)) for span in own for begun, ended, _ in span.breaks)
-    worked = subtract(shifts, breaks)
-    ends = {end for _, end in shifts}
+    """A table's shifts less their breaks and the time it is down. Shifts that touch or overlap are
+    one: nobody stops. Where none are set for it, every day is one."""
+    if book.has_shifts_at(table):
+        shifts, worked = book.worked_at(table), book.staffed_at(table)
+    else:
+        shifts = _whole_days(book)
+        worked = subtract(shifts, book.down_at(table))
+    of_shift = [bisect_right(shifts, start, key=lambda shift: shift[0]) for start, _ in worked]
+    last = [one != after for one, after in pairwise([*of_shift, -1])]
     return StaffedClock(
         np.array([start for start, _ in worked], dtype=float) / S,
         np.array([end for _, end in worked], dtype=float) / S,
-        np.array([end in ends for _, end in worked], dtype=bool),
+        np.array(last, dtype=bool),
     )
 
 
-def _whole_days(book: ShiftBook) -> StaffedClock:
+def _whole_days(book: ShiftBook) -> list[Span]:
     day = book.first.astimezone(book.zone).date()
-    spans: list[tuple[datetime, datetime]] = []
-    while not spans or spans[-1][1] < book.last:
-        spans.append(day_span(day, book.zone))
+    spans: list[Span] = []
+    while not spans or spans[-1][1] < to_us(book.last):
+        start, end = day_span(day, book.zone)
+        spans.append((to_us(start), to_us(end)))
         day += timedelta(days=1)
-    return StaffedClock.of(
-        [(start.timestamp(), end.timestamp()) for start, end in spans], [True] * len(spans)
-    )
+    return spans
 
 
 def _runs(tables: list[int], start: datetime, now: datetime) -> Mapping[int, list[RunLog]]:

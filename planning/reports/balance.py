@@ -166,7 +166,7 @@ def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:
     worked: dict[int, list[Span]] = {}
     for item in queue_plans(jobs=False):
         if item.table_id not in worked:
-            own = shifts.worked_at(codes[item.table_id])
+            own = shifts.open_at(codes[item.table_id])
             worked[item.table_id] = [span for span in own if span[1] > now_us]
         begun = _at_work(at.get(item.table_id, now_us), shifts, worked[item.table_id])
         if item.arc_s is None or item.total_s is None or begun is None:
@@ -179,7 +179,7 @@ def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:
 def _at_work(at_us: int, shifts: ShiftBook, worked: list[Span]) -> int | None:
     """The first instant from `at_us` on that lies in a shift of the table; None after the last one
     laid out. A nest begun in one is taken to be finished, its time over the end not cut off."""
-    if not shifts.worked:
+    if not shifts.has_shifts:
         return at_us
     return next((max(at_us, start) for start, end in worked if end > at_us), None)
 

@@ -79,7 +79,7 @@ def measure_bases(
             table,
             sums.get(table.pk, Sums()),
             *_shifts(shifts, first, last, to_us(now), table.code),
-            stops[table.pk],
+            _with_downs(stops[table.pk], shifts, table.code, to_us(now)),
         )
         for table in tables
     }
@@ -157,6 +157,17 @@ def _stops(first: date, last: date, now_us: int, tables: Sequence[int]) -> dict[
             sort = CHANGE if kind == CHANGE else PLANNED if planned else DELAY
             found[table].append(Stop(span, sort, label or _("no reason given yet"), run))
     return found
+
+
+def _with_downs(stops: list[Stop], book: ShiftBook, table: str, now_us: int) -> list[Stop]:
+    """Time the table was down so far counts as a stop that its operator names."""
+    found = list(stops)
+    for down in book.downs:
+        span = to_us(down.start), min(to_us(down.end), now_us)
+        if down.table == table and span[1] > span[0]:
+            sort = PLANNED if down.planned else DELAY
+            found.append(Stop(span, sort, down.why or _("table down"), None))
+    return sorted(found, key=lambda stop: stop.span[0])
 
 
 def _midnight(day: date) -> datetime:

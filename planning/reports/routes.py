@@ -292,7 +292,8 @@ class _Routes:
             return None
         table_s = self.before.seconds + change_s + table_min * 60
         worked = self.shifts.worked_at(self.table.code)
-        off = finish_us(to_us(self.now), round(table_s * SECOND_US), worked)
+        up = self.shifts.open_at(self.table.code)
+        off = finish_us(to_us(self.now), round(table_s * SECOND_US), up)
         done = None if off is None else finish_us(off, round(bench_min * 60 * SECOND_US), worked)
         return None if done is None else from_us(done)
 

@@ -79,11 +79,11 @@ def window_at(shifts: ShiftBook, now: datetime) -> Window:
 
 
 def at_table(window: Window, shifts: ShiftBook, table: str) -> Window:
-    """The window as a table has it: closed while nobody is scheduled there."""
-    if not shifts.worked:
+    """The window as a table has it: closed while nobody is scheduled there, or it is down."""
+    if not shifts.has_shifts:
         return window
     whole = (window.start_us, window.end_us)
-    return replace(window, closed=tuple(subtract([whole], shifts.worked_at(table))))
+    return replace(window, closed=tuple(subtract([whole], shifts.open_at(table))))
 
 
 def table_shares(*, table_id: int, start: datetime, end: datetime, now: datetime) -> Shares:

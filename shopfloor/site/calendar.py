@@ -23,6 +23,18 @@ class ShiftPattern:
     valid_from: date
     valid_to: date | None = None
     tables: frozenset[str] = frozenset()  # none: all
+    closed: frozenset[date] = frozenset()  # start dates on which it is not held
+
+
+@dataclass(frozen=True, slots=True)
+class Down:
+    """A table that cannot cut; `start` and `end` are UTC."""
+
+    table: str
+    start: datetime
+    end: datetime
+    planned: bool
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +72,8 @@ def span_of(pattern: ShiftPattern, day: date, zone: ZoneInfo) -> ShiftSpan | Non
     """The pattern's shift that starts on `day`, or None where it has none."""
     if day.isoweekday() not in pattern.weekdays or day < pattern.valid_from:
         return None
+    if day in pattern.closed:
+        return None
     if pattern.valid_to and day > pattern.valid_to:
         return None
     overnight = pattern.end <= pattern.start
@@ -78,9 +92,9 @@ def shifts_between(
     start: datetime, end: datetime, patterns: Iterable[ShiftPattern], zone: ZoneInfo
 ) -> list[ShiftSpan]:
     """All shifts that overlap [start, end), in order."""
-    patterns = list(patterns)
     day = start.astimezone(zone).date() - timedelta(days=1)
     last = end.astimezone(zone).date()
+    patterns = held_between(patterns, day, last)
     found = []
     while day <= last:
         for pattern in patterns:
@@ -89,6 +103,49 @@ def shifts_between(
                 found.append(span)
         day += timedelta(days=1)
     return sorted(found, key=lambda span: (span.start, span.name))
+
+
+def held_between(patterns: Iterable[ShiftPattern], first: date, last: date) -> list[ShiftPattern]:
+    """Those that are valid on any of these dates."""
+    return [
+        one
+        for one in patterns
+        if one.valid_from <= last and (one.valid_to is None or one.valid_to >= first)
+    ]
+
+
+Stretch = tuple[datetime, datetime]
+
+
+def staffed(spans: Iterable[ShiftSpan], downs: Iterable[Down], table: str) -> list[Stretch]:
+    """Time in which a table has somebody and can cut: its shifts less their breaks and the time
+    it is down, in order and apart."""
+    own = [span for span in spans if span.at_table(table)]
+    away = [(begun, ended) for span in own for begun, ended, _ in span.breaks]
+    away += [(down.start, down.end) for down in downs if down.table == table]
+    found: list[Stretch] = []
+    for start, end in joined((span.start, span.end) for span in own):
+        at = start
+        for begun, ended in joined(away):
+            if ended <= at or begun >= end:
+                continue
+            if begun > at:
+                found.append((at, begun))
+            at = ended
+        if at < end:
+            found.append((at, end))
+    return found
+
+
+def joined(stretches: Iterable[Stretch]) -> list[Stretch]:
+    """The time covered by any of them; what touches is one."""
+    found: list[Stretch] = []
+    for start, end in sorted(stretches):
+        if found and start <= found[-1][1]:
+            found[-1] = (found[-1][0], max(end, found[-1][1]))
+        elif end > start:
+            found.append((start, end))
+    return found
 
 
 def shift_at(

@@ -31,6 +31,9 @@ class Shop(models.Model):
     pit_limit_mm = models.FloatField(default=1.6)
     # Days that the journal of what tables sent is kept; blank: for ever. See `telemetry.thinning`.
     journal_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    # Whose public holidays are offered as closed days: ISO 3166-1, and 3166-2 without the country.
+    country = models.CharField(max_length=2, blank=True)
+    region = models.CharField(max_length=8, blank=True)
     is_demo = models.BooleanField(default=False)
 
     def __str__(self) -> str:
@@ -85,7 +88,8 @@ class Torch(models.Model):
 class Shift(models.Model):
     """A shift starts at a wall time and belongs to its start date. Breaks are a list of
     `[start "HH:MM", minutes, label]` in wall time. `tables` are the codes of those somebody is
-    scheduled for; none named: all."""
+    scheduled for; none named: all. An `added` one is overtime on the one day it is valid, which a
+    closed day does not take away."""
 
     name = models.CharField(max_length=40)
     start = models.TimeField()
@@ -95,12 +99,44 @@ class Shift(models.Model):
     tables = models.JSONField(default=list, blank=True)
     valid_from = models.DateField()
     valid_to = models.DateField(null=True, blank=True)
+    added = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["start"]
 
     def __str__(self) -> str:
         return self.name
+
+
+class ClosedDay(models.Model):
+    """A date on which no regular shift begins. Only days to come are closed or opened again, so
+    that past days keep the calendar they had."""
+
+    day = models.DateField(unique=True)
+    why = models.CharField(max_length=80)
+
+    class Meta:
+        ordering = ["day"]
+
+    def __str__(self) -> str:
+        return f"{self.day} {self.why}"
+
+
+class TableDown(models.Model):
+    """Time in which a table cannot cut. A `planned` one (upkeep) is no time it should have cut in;
+    a breakdown counts against its availability."""
+
+    table = models.ForeignKey(Table, on_delete=models.PROTECT, related_name="downs")
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField(db_index=True)
+    planned = models.BooleanField(default=False)
+    why = models.CharField(max_length=80, blank=True)
+
+    class Meta:
+        ordering = ["started_at"]
+
+    def __str__(self) -> str:
+        return f"{self.table.name} {self.started_at}"
 
 
 class ReasonKind(models.TextChoices):

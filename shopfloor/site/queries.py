@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from shopfloor.models import Shift, Shop
-from shopfloor.site.calendar import ShiftPattern, shift_at
+from shopfloor.models import ClosedDay, Shift, Shop, TableDown
+from shopfloor.site.calendar import Down, ShiftPattern, shift_at
 from telemetry.read_once import once
 
 
@@ -28,7 +28,15 @@ def _shop_row() -> Shop | None:
     return Shop.objects.order_by("pk").first()
 
 
+def downs_between(start: datetime, end: datetime) -> list[Down]:
+    """Time in which tables are down that overlaps [start, end), in order of its start."""
+    rows = TableDown.objects.filter(ended_at__gt=start, started_at__lt=end)
+    fields = "table__code", "started_at", "ended_at", "planned", "why"
+    return [Down(*row) for row in rows.order_by("started_at", "pk").values_list(*fields)]
+
+
 def _patterns() -> list[ShiftPattern]:
+    closed = frozenset(ClosedDay.objects.values_list("day", flat=True))
     return [
         ShiftPattern(
             name=shift.name,
@@ -39,6 +47,7 @@ def _patterns() -> list[ShiftPattern]:
             valid_from=shift.valid_from,
             valid_to=shift.valid_to,
             tables=frozenset(shift.tables),
+            closed=frozenset() if shift.added else closed,
         )
         for shift in Shift.objects.all()
     ]

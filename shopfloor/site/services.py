@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, time, timedelta
 from typing import Any
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo, available_timezones
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
-from shopfloor.models import Reason, ReasonKind, Shift, Shop, User
-from shopfloor.site.queries import the_shop
+from shopfloor.models import Reason, ReasonKind, Run, Shift, Shop, User
+from shopfloor.site.breaks import breaks_read
+from shopfloor.site.calendar import wall_to_utc
+from shopfloor.site.holidays import region_checked
+from shopfloor.site.queries import shop_zone, the_shop
 
 # What shops stand still for, and what it counts as (common practice, no source).
 USUAL_REASONS = (
@@ -48,6 +52,7 @@ def shop_set(**values: Any) -> Shop:
                 )
             }
         )
+    shop.region = region_checked(shop.country, shop.region)
     shop.full_clean()
     shop.save()
     if shop.units != before:
@@ -71,7 +76,8 @@ def shift_add(
     days = "".join(sorted(set(weekdays)))
     if not days or not set(days) <= set("1234567"):
         raise ValidationError({"weekdays": _("Digits 1 (Monday) to 7 (Sunday), such as 12345.")})
-    earlier = Shift.objects.filter(name=name, valid_to=None)
+    _keeps_the_past(valid_from)
+    earlier = Shift.objects.filter(name=name, valid_to=None, added=False)
     if earlier.filter(valid_from__gte=valid_from).exists():
         raise ValidationError(
             {"valid_from": _("{name} has a later beginning already.").format(name=name)}
@@ -82,16 +88,31 @@ def shift_add(
         start=start,
         end=end,
         weekdays=days,
-        breaks=_breaks(breaks),
+        breaks=breaks_read(breaks),
         valid_from=valid_from,
         tables=sorted(tables),
     )
 
 
+def _keeps_the_past(valid_from: date) -> None:
+    """Where runs are on record, no shift begins before today: their days would move."""
+    today = timezone.localdate(timezone=ZoneInfo(shop_zone()))
+    if valid_from >= today:
+        return
+    since = wall_to_utc(valid_from, time(0), ZoneInfo(shop_zone()))
+    until = wall_to_utc(today, time(0), ZoneInfo(shop_zone()))
+    if Run.objects.filter(opened_at__gte=since, opened_at__lt=until).exists():
+        said = _("Runs are on record since then, and past days keep their calendar: from {today}.")
+        raise ValidationError({"valid_from": said.format(today=f"{today:%d %b %Y}")})
+
+
 @transaction.atomic
 def shift_end(*, shift: Shift, last_day: date) -> None:
+    """Raises ValidationError where it has ended, or would end before it began."""
     if last_day < shift.valid_from:
         raise ValidationError(_("It cannot end before it began."))
+    if shift.valid_to is not None and shift.valid_to <= last_day:
+        raise ValidationError(_("It has ended already."))
     shift.valid_to = last_day
     shift.save(update_fields=["valid_to"])
 
@@ -114,24 +135,3 @@ def reason_retire(*, reason: Reason) -> None:
     """No longer offered; what was given it keeps it."""
     reason.active = False
     reason.save(update_fields=["active"])
-
-
-def _breaks(text: str) -> list[list[object]]:
-    """One a line: `10:00 15 break`."""
-    found: list[list[object]] = []
-    for line in filter(None, (line.strip() for line in text.splitlines())):
-        parts = line.split(maxsplit=2)
-        try:
-            at, minutes = time.fromisoformat(parts[0]), int(parts[1])
-        except (ValueError, IndexError):
-            raise ValidationError(
-                {
-                    "breaks": _(
-                        "{line!r}: give start, minutes and a word, such as 10:00 15 break."
-                    ).format(line=line)
-                }
-            ) from None
-        if not 0 < minutes <= 240:
-            raise ValidationError({"breaks": _("{line!r}: 1 to 240 minutes.").format(line=line)})
-        found.append([f"{at:%H:%M}", minutes, parts[2] if len(parts) > 2 else "break"])
-    return found

@@ -161,6 +161,7 @@ ADMINISTRATOR = Help(
             N_("each table’s lines: state, clock, what was refused and why"),
         ),
         (N_("Shop"), "shop", N_("zone, rules, shifts, reasons, remnants")),
+        (N_("Calendar"), "calendar", N_("closed days, public holidays, overtime, tables down")),
         (
             N_("People"),
             "people",

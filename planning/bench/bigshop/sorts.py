@@ -17,6 +17,7 @@ BY_TIME = (
     "shopfloor.JobLine", "shopfloor.Nest",
     "shopfloor.NestRevision", "shopfloor.Contour", "shopfloor.NestPlan", "shopfloor.QueueItem",
     "shopfloor.Run", "shopfloor.Action", "shopfloor.Segment", "shopfloor.Stoppage",
+    "shopfloor.TableDown",
     "shopfloor.PartResult", "shopfloor.Check", "shopfloor.BenchEntry", "shopfloor.Piece",
     "shopfloor.Fitting", "shopfloor.Inspection", "shopfloor.PieceOutlook", "shopfloor.PieceUse",
     "shopfloor.RunDay", "shopfloor.RunVariance", "shopfloor.Posting", "shopfloor.AirReading",
@@ -36,6 +37,7 @@ MADE_HERE = (
 # Of the whole shop, as they are.
 ONCE = (
     "shopfloor.Shop", "shopfloor.BackupPlan", "shopfloor.Shift", "shopfloor.Rate",
+    "shopfloor.ClosedDay",
     "shopfloor.Reason",
     "shopfloor.Customer", "shopfloor.Material", "shopfloor.WearSet", "shopfloor.SetPart",
     "shopfloor.ChartRow", "shopfloor.ChartTrial", "shopfloor.ThicknessAnswer",

@@ -17,6 +17,7 @@ from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from shopfloor.models import Reason, ReasonKind, Shift, Table, Units
+from shopfloor.site.holidays import country_choices
 from shopfloor.site.queries import the_shop
 from shopfloor.site.services import (
     USUAL_REASONS,
@@ -41,6 +42,8 @@ from shopfloor.web.shown_values import kept_as_shown, shown
 RULES = (
     "name",
     "zone",
+    "country",
+    "region",
     "units",
     "currency",
     "currency_digits",
@@ -61,6 +64,18 @@ class ShopForm(forms.Form):
         help_text=_lazy(
             "such as America/Chicago; set it before the first run: past work keeps its day"
         ),
+    )
+    country = forms.ChoiceField(
+        choices=country_choices,
+        required=False,
+        label=_lazy("Public holidays of"),
+        help_text=_lazy("offered on the calendar as closed days"),
+    )
+    region = forms.CharField(
+        max_length=8,
+        required=False,
+        label=_lazy("State or region"),
+        help_text=_lazy("where it has holidays of its own: its code, such as TX"),
     )
     units = forms.ChoiceField(
         choices=Units.choices, label=_lazy("Sizes in"),
@@ -222,7 +237,7 @@ def shop(request: DeskRequest) -> HttpResponse:
             messages.success(request, _("Kept."))
             return redirect("shop")
     rows = {
-        "shifts": Shift.objects.order_by("name", "valid_from"),
+        "shifts": Shift.objects.filter(added=False).order_by("name", "valid_from"),
         "reasons": [
             (reason, ReasonKind(reason.kind).label) for reason in Reason.objects.filter(active=True)
         ],

@@ -78,7 +78,8 @@ OTHERS = {
          "chart_end", "trial_strike", "remnants_write_off", "sheet_back", "sheet_leave",
          "alarm_seen", "source_try", "source_try_at", "source_token", "source_act", "shift_end",
          "reasons_usual", "reason_retire", "terminal_retire", "security_seen", "work_act",
-         "backup_make", "prices_bring"),
+         "backup_make", "prices_bring", "calendar_change", "calendar_holidays", "calendar_up",
+         "calendar_open", "calendar_drop"),
         "a deed, judged by how things stand then",
     ),
 }  # fmt: skip
@@ -87,7 +88,8 @@ READ = {
     "jobs", "jobs_csv", "job", "traveler", "late", "incoming", "incoming_how_far", "nests", "nest",
     "setup", "nest_program", "plan", "queue", "checks", "drawings", "drawing", "drawing_file",
     "chart", "trials", "tables", "sets", "stock", "low_stock", "labels", "plate", "remnants",
-    "heats", "certificate", "sources", "source", "people", "security", "work", "verification",
+    "heats", "calendar", "certificate", "sources", "source", "people", "security", "work",
+    "verification",
 }  # fmt: skip
 
 

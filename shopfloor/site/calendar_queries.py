@@ -1,0 +1,97 @@
+"""The calendar as the office reads it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q
+
+from shopfloor.models import ClosedDay, Shift, Table, TableDown
+from shopfloor.site.calendar import Down, ShiftSpan, day_span, shifts_between, staffed
+from shopfloor.site.calendar_services import MISTAKE
+from shopfloor.site.queries import downs_between, shift_patterns, shop_zone
+
+DAYS: Final = 28
+
+
+@dataclass(frozen=True, slots=True)
+class AtTable:
+    """One table on one date: its staffed hours, and what takes some away."""
+
+    table: Table
+    hours: float
+    down: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarDay:
+    day: date
+    shifts: tuple[str, ...]
+    closed: str
+    tables: tuple[AtTable, ...]
+
+
+def days_ahead(today: date, tables: Sequence[Table]) -> list[CalendarDay]:
+    """The next four weeks, by the start dates of shifts."""
+    zone = ZoneInfo(shop_zone())
+    start = day_span(today, zone)[0]
+    end = day_span(today + timedelta(days=DAYS - 1), zone)[1]
+    spans = shifts_between(start, end, shift_patterns(), zone)
+    downs = downs_between(start, end + timedelta(days=1))
+    closed = dict(ClosedDay.objects.filter(day__gte=today).values_list("day", "why"))
+    dates = [today + timedelta(days=n) for n in range(DAYS)]
+    return [
+        _day(day, [one for one in spans if one.date == day], downs, closed.get(day, ""), tables)
+        for day in dates
+    ]
+
+
+def _day(
+    day: date, spans: list[ShiftSpan], downs: list[Down], closed: str, tables: Sequence[Table]
+) -> CalendarDay:
+    at_tables = []
+    for table in tables:
+        worked = staffed(spans, downs, table.code)
+        took = sum((end - start for start, end in worked), timedelta())
+        own = [one for one in spans if one.at_table(table.code)]
+        down = any(
+            one.table == table.code and one.start < span.end and one.end > span.start
+            for one in downs
+            for span in own
+        )
+        at_tables.append(AtTable(table, took.total_seconds() / 3600, down))
+    return CalendarDay(day, tuple(span.name for span in spans), closed, tuple(at_tables))
+
+
+@dataclass(frozen=True, slots=True)
+class DownRow:
+    down: TableDown
+    begun: bool
+    may_be_mistake: bool
+
+
+def downs_to_come(now: datetime) -> list[DownRow]:
+    """Tables down now or later."""
+    rows = TableDown.objects.filter(ended_at__gt=now).select_related("table")
+    return [
+        DownRow(row, row.started_at <= now, now - row.started_at <= MISTAKE)
+        for row in rows.order_by("started_at", "pk")
+    ]
+
+
+def closed_to_come(today: date) -> list[ClosedDay]:
+    return list(ClosedDay.objects.filter(day__gte=today))
+
+
+def added_to_come(today: date) -> list[Shift]:
+    return list(Shift.objects.filter(added=True, valid_from__gte=today).order_by("valid_from"))
+
+
+def regular_now(today: date) -> list[Shift]:
+    """Regular shifts that hold now or are to begin."""
+    rows = Shift.objects.filter(added=False).filter(Q(valid_to=None) | Q(valid_to__gte=today))
+    return list(rows.order_by("start", "valid_from"))
