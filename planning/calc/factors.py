@@ -91,13 +91,6 @@ class Fit(Generic[K]):
         low, high = _ends(self._weight, middle, var + self._sigma2, share)
         return math.exp(low), math.exp(high)
 
-    def unseen(self) -> tuple[float, float, float]:
-        """mu, the spread of one run of a cell never seen about it, and the error of mu; of ln."""
-        mu = float(self._weight @ self._mu)
-        among = float(self._weight @ (self._mu - mu) ** 2)
-        sigma2 = float(self._weight @ (self._sigma2 + self._tau2))
-        return mu, math.sqrt(sigma2), math.sqrt(float(self._weight @ self._mu_var) + among)
-
     def _theta(self, key: K) -> tuple[Floats, Floats]:
         """Mean and variance of theta at each point of the grid."""
         own = self._cells.get(key, [])

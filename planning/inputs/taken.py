@@ -48,10 +48,6 @@ class TrainingRun:
     def log_moving(self) -> float:
         return math.log(self.moving_s / self.planned_s)
 
-    @property
-    def log_whole(self) -> float:
-        return math.log(self.elapsed_s / self.planned_s)
-
 
 @dataclass
 class TrainingRuns:

@@ -27,6 +27,7 @@ from planning.calc.quote import Score, Split, material_split, score
 from planning.inputs.chunks import chunked
 from planning.inputs.rates import rate_book
 from planning.reports.frames import currency
+from planning.reports.quote_work import QuoteWork, quote_work
 from planning.services.quote_pricing import sheet_price
 from shopfloor.models import (
     Drawing,
@@ -98,6 +99,7 @@ class QuoteDetail:
     revisions: tuple[Quote, ...]
     newest: bool
     money: dict[str, Any]
+    work: QuoteWork | None
 
 
 def quote_board(
@@ -184,6 +186,7 @@ def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:
         revisions,
         revisions[0].pk == quote.pk,
         currency(),
+        quote_work(quote),
     )
 
 

@@ -9,19 +9,18 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from planning.calc.ahead.quotes import LineAhead
 from planning.calc.cost import rounded
 from planning.calc.drawing.laying import RULE, parts_a_sheet
-from planning.calc.factors import NotEnoughData
-from planning.calc.quote import allowed
 from planning.calc.said import around, to_reader
 from planning.inputs.rates import rate_book
-from planning.inputs.taken import cell_of
+from planning.inputs.stored_time import cell_of
 from planning.services.nest_plan import Costs, costs_minor
 from planning.services.quote_pricing import (
     KINDS,
     Priced,
-    Spreads,
     Wanted,
+    line_ahead,
     made_from,
     sheet_price,
 )
@@ -30,7 +29,7 @@ from shopfloor.nests.warnings import refusal_of
 from shopfloor.site.queries import shift_date_of
 
 
-def price_drawing(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime) -> Priced:
+def price_drawing(wanted: Wanted, *, now: datetime) -> Priced:
     """One line at the rates and stock prices that stand now, by the drawing's newest plan. Money
     is reckoned once on the times of all parts, with a loading for every sheet they take; material
     is their share of a sheet, since what is left over goes on to other work."""
@@ -44,7 +43,7 @@ def price_drawing(wanted: Wanted, spreads: Spreads, chance: float, *, now: datet
     unknown: list[str] = []
     sheet, a_sheet = _sheet(revision, unknown)
     sheets = math.ceil(parts / a_sheet) if a_sheet else 0
-    plan_minor = None
+    plan_minor, ahead = None, None
     if plan is None or plan.problem:
         why = refusal_of(plan) if plan else _("not planned there yet")
         unknown.append(around(f"{drawing.name}: ", why))
@@ -58,24 +57,24 @@ def price_drawing(wanted: Wanted, spreads: Spreads, chance: float, *, now: datet
             )
         else:
             plan_minor = sum(costs[kind] for kind in KINDS)
-    spread = spreads.of(cell_of(wanted.wear_set.pk, drawing.material_id, drawing.thickness_mm))
-    cost_minor = None
-    if isinstance(spread, NotEnoughData):
-        unknown.append(
-            _("{drawing}: what runs take against their plan, {spread}").format(
-                drawing=drawing.name, spread=spread
-            )
-        )
-    elif plan_minor is not None:
-        cost_minor = rounded(allowed(plan_minor, spread, chance))
+            ahead = _ahead(plan, replace(wanted, sheets=sheets), parts, costs)
     material = None
     if sheet is not None and sheet.cost_minor is not None and a_sheet:
         material = rounded(sheet.cost_minor * parts / a_sheet)
-    kept = made_from(plan, spread, sheet)
+    kept = made_from(plan, sheet)
     kept |= _rules(plan, a_sheet, parts)
-    return Priced(
-        replace(wanted, sheets=sheets), plan_minor, cost_minor, material, tuple(unknown), kept
-    )
+    return Priced(replace(wanted, sheets=sheets), plan_minor, material, tuple(unknown), kept, ahead)
+
+
+def _ahead(plan: DrawingPlan, wanted: Wanted, parts: int, costs: dict[str, int]) -> LineAhead:
+    """Its sheets are taken as alike, though the last one may hold fewer parts."""
+    drawing, sheets = plan.revision.drawing, wanted.sheets
+    cell = cell_of(wanted.wear_set.pk, drawing.material_id, drawing.thickness_mm)
+    part_s = plan.total_s or 0.0
+    table_s = part_s * parts + (plan.load_s or 0.0) * sheets
+    nest = ("drawing", drawing.pk)
+    ahead = line_ahead(wanted, cell, nest, part_s * parts / sheets, table_s, costs)
+    return replace(ahead, arc_minor=ahead.arc_minor / sheets)
 
 
 def _sheet(revision: DrawingRevision, unknown: list[str]) -> tuple[Sheet | None, int]:

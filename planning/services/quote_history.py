@@ -8,9 +8,10 @@ from datetime import datetime
 
 from django.db import transaction
 
-from planning.services.quote_pricing import Spreads, Wanted, price_planned
+from planning.services.quote_forecast import Times
+from planning.services.quote_pricing import Wanted, price_planned
 from planning.services.quotes import quote_keep
-from shopfloor.models import Customer, Job, Nest, NestRevision, Quote, QuoteState, User
+from shopfloor.models import Customer, Job, Nest, NestRevision, Quote, QuoteState, Table, User
 
 VALID_DAYS = 30
 
@@ -37,14 +38,12 @@ def quotes_of_history(*, offers: Iterable[Offer], by: User, now: datetime) -> in
     there are quotes already. Returns how many."""
     if Quote.objects.exists():
         return 0
-    spreads = Spreads(now)
+    times = Times(list(Table.objects.filter(active=True)))
     newest = {row.nest_id: row for row in NestRevision.objects.order_by("revision")}
     ordered = sorted(offers, key=lambda offer: offer.made_at)
     for number, offer in enumerate(ordered, 1):
         found = [
-            price_planned(
-                Wanted(newest[nest.pk], nest.table, nest.wear_set, sheets), spreads, offer.chance
-            )
+            price_planned(Wanted(newest[nest.pk], nest.table, nest.wear_set, sheets))
             for nest, sheets in offer.nests
             if nest.table is not None
         ]
@@ -59,7 +58,7 @@ def quotes_of_history(*, offers: Iterable[Offer], by: User, now: datetime) -> in
             quote.decided_at, quote.decided_by = offer.decided_at, by
             quote.job, quote.why = offer.job, offer.why
         price = offer.job.quote_minor if offer.job else None
-        quote_keep(quote, found, VALID_DAYS, price, by, offer.made_at)
+        quote_keep(quote, found, times, VALID_DAYS, price, by, offer.made_at)
         if price is None and quote.cost_minor is not None:
             quote.price_minor = round(quote.cost_minor * offer.share / 500) * 500
             quote.save(update_fields=["price_minor"])

@@ -1,21 +1,20 @@
-"""What a quote's lines cost as of now: the plan, the shop's own spread, the sheet."""
+"""What a quote's lines cost as of now by the plan, and the sheets they take."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from dataclasses import dataclass, field
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
 from django.utils.translation import gettext as _
 
+from planning.calc.ahead.quotes import LineAhead
 from planning.calc.cost import rounded
 from planning.calc.drawing.laying import parts_a_sheet
-from planning.calc.factors import Fit, NotEnoughData, fit
-from planning.calc.quote import Spread, allowed, own_spread, pooled_spread
-from planning.calc.said import around, to_reader
-from planning.inputs.taken import Cell, cell_of, taken_runs
+from planning.calc.said import around
+from planning.inputs.stored_time import cell_of
 from planning.services.nest_plan import revision_plan
 from shopfloor.chart.fit import PlateFit, plates_fitting
 from shopfloor.models import (
@@ -49,46 +48,26 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Priced:
-    """Minor units of all sheets; None is unknown and `unknown` says why. `cost_minor` is the plan
-    with its allowance, `material_minor` the sheets without any."""
+    """Minor units of all sheets as planned; None is unknown and `unknown` says why. `ahead` is
+    what its allowance is drawn from."""
 
     wanted: Wanted
     plan_minor: int | None
-    cost_minor: int | None
     material_minor: int | None
     unknown: tuple[str, ...]
     made_from: dict[str, Any] = field(default_factory=dict)
+    ahead: LineAhead | None = None
 
 
-class Spreads:
-    """The shop's ln(actual / plan), whole times with their stoppages: what is paid for is all of
-    it. Read once for any number of lines."""
-
-    def __init__(self, now: datetime) -> None:
-        self._cells: dict[Cell, list[float]] = defaultdict(list)
-        for run in taken_runs(now=now).runs:
-            self._cells[run.cell].append(run.log_whole)
-        self._shop: Fit[Cell] | NotEnoughData = fit(self._cells)
-
-    def of(self, cell: Cell) -> Spread | NotEnoughData:
-        own = self._cells.get(cell, [])
-        found = own_spread(own)
-        if not isinstance(found, NotEnoughData):
-            return found
-        if isinstance(self._shop, NotEnoughData):
-            return self._shop
-        return pooled_spread(self._shop, len(own))
-
-
-def price_line(wanted: Wanted, spreads: Spreads, chance: float, *, now: datetime) -> Priced:
+def price_line(wanted: Wanted, *, now: datetime) -> Priced:
     """One line at the plan, rates and stock prices that stand now: it is planned anew, for a plan
     keeps the rates of the day it was made."""
     if wanted.revision is not None:
         revision_plan(revision=wanted.revision, now=now)
-    return price_planned(wanted, spreads, chance)
+    return price_planned(wanted)
 
 
-def price_planned(wanted: Wanted, spreads: Spreads, chance: float) -> Priced:
+def price_planned(wanted: Wanted) -> Priced:
     """One line by the plan that was made last."""
     if wanted.revision is None:
         raise ValueError(_("a line of a drawing is priced by the part"))
@@ -107,16 +86,12 @@ def price_planned(wanted: Wanted, spreads: Spreads, chance: float) -> Priced:
             _("{nest}: {lacking} not known").format(nest=nest.name, lacking=", ".join(lacking))
         )
     plan_minor = None if lacking else sum(costs[kind] for kind in KINDS) * wanted.sheets
-    spread = spreads.of(cell_of(wanted.wear_set.pk, nest.material_id, nest.thickness_mm))
-    cost_minor = None
-    if isinstance(spread, NotEnoughData):
-        unknown.append(
-            _("{nest}: what runs take against their plan, {spread}").format(
-                nest=nest.name, spread=spread
-            )
-        )
-    elif plan_minor is not None:
-        cost_minor = rounded(allowed(plan_minor, spread, chance))
+    ahead = None
+    if plan is not None and not lacking:
+        table_s = (plan.total_s or 0.0) + (plan.load_s or 0.0)
+        cell = cell_of(wanted.wear_set.pk, nest.material_id, nest.thickness_mm)
+        ahead = line_ahead(wanted, cell, nest.pk, plan.total_s or 0.0, table_s, costs)
+        ahead = replace(ahead, fixed_minor=ahead.fixed_minor * wanted.sheets)
     sheet = sheet_price(nest)
     if sheet is None:
         unknown.append(_("{nest}: no sheet of it has a price in stock").format(nest=nest.name))
@@ -124,10 +99,32 @@ def price_planned(wanted: Wanted, spreads: Spreads, chance: float) -> Priced:
     return Priced(
         wanted,
         plan_minor,
-        cost_minor,
         material,
         tuple(unknown),
-        made_from(plan, spread, sheet) | share,
+        made_from(plan, sheet) | share,
+        ahead,
+    )
+
+
+def line_ahead(
+    wanted: Wanted,
+    cell: tuple[object, ...],
+    nest: Hashable,
+    plan_s: float,
+    table_s: float,
+    costs: Mapping[str, int],
+) -> LineAhead:
+    """A line as it is drawn: `table_s` and `costs` (minor units) are of one stretch of planned
+    work, `plan_s` of one sheet. What the stretch's bench and wear cost does not grow with time."""
+    return LineAhead(
+        table=wanted.table.pk,
+        cell=cell,
+        nest=nest,
+        plan_s=plan_s,
+        sheets=wanted.sheets,
+        minor_per_s=(costs["machine"] + costs["labour"]) / table_s if table_s else 0.0,
+        arc_minor=costs["gas"] + costs["energy"],
+        fixed_minor=costs["wear"] + costs["bench"],
     )
 
 
@@ -169,9 +166,7 @@ def sheet_price(nest: Nest | Drawing) -> Sheet | None:
     )
 
 
-def made_from(
-    plan: NestPlan | DrawingPlan | None, spread: Spread | NotEnoughData, sheet: Sheet | None
-) -> dict[str, Any]:
+def made_from(plan: NestPlan | DrawingPlan | None, sheet: Sheet | None) -> dict[str, Any]:
     """What a line was priced from, to be kept with it."""
     found: dict[str, Any] = {}
     if plan is not None:
@@ -179,14 +174,6 @@ def made_from(
         found["rates"] = plan.snapshot.get("rates", {})
         found["wear"] = plan.snapshot.get("wear", [])
         found["planned_at"] = plan.computed_at.isoformat()
-    if isinstance(spread, Spread):
-        found["spread"] = {
-            "mu": spread.mu,
-            "sigma": spread.sigma,
-            "se": spread.se,
-            "n": spread.n,
-            "words": to_reader(spread.words, inch=False),
-        }
     if sheet is not None:
         found["sheet"] = {"code": sheet.code, "minor": sheet.cost_minor}
     return found

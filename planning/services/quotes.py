@@ -13,7 +13,8 @@ from django.utils.translation import gettext as _
 from planning.calc.said import Said, stored
 from planning.services.drawing_plan import drawing_revision_plan
 from planning.services.quote_drawing import price_drawing
-from planning.services.quote_pricing import Priced, Spreads, Wanted, price_line
+from planning.services.quote_forecast import Times, forecast
+from planning.services.quote_pricing import Priced, Wanted, price_line
 from shopfloor.audit.actor import acting
 from shopfloor.models import (
     Customer,
@@ -213,27 +214,27 @@ def _priced(
     by: User,
     now: datetime,
 ) -> Quote:
-    spreads = Spreads(now)
-    found = [
-        (price_line if one.drawing is None else price_drawing)(
-            one, spreads, quote.overrun_chance, now=now
-        )
-        for one in wanted
-    ]
-    return quote_keep(quote, found, valid_days, price_minor, by, now)
+    found = [(price_line if one.drawing is None else price_drawing)(one, now=now) for one in wanted]
+    times = Times([one.table for one in wanted])
+    return quote_keep(quote, found, times, valid_days, price_minor, by, now)
 
 
 def quote_keep(
     quote: Quote,
     found: Sequence[Priced],
+    times: Times,
     valid_days: int,
     price_minor: int | None,
     by: User,
     now: datetime,
 ) -> Quote:
     """Stores an offer with the lines it was priced from."""
+    said = forecast(found, times, quote.overrun_chance, now=now)
+    allowed = said.lines_minor if said else (None,) * len(found)
+    rests_on = said.rests_on if said else ({},) * len(found)
+    quote.forecast = said.body if said else {}
     quote.plan_minor = _sum([one.plan_minor for one in found], found)
-    quote.cost_minor = _sum([one.cost_minor for one in found], found)
+    quote.cost_minor = _sum(allowed, found)
     quote.price_minor = quote.cost_minor if price_minor is None else price_minor
     quote.unknown = [
         stored(text) if isinstance(text, Said) else text for one in found for text in one.unknown
@@ -253,17 +254,16 @@ def quote_keep(
             wear_set=one.wanted.wear_set,
             sheets=one.wanted.sheets,
             plan_minor=one.plan_minor,
-            cost_minor=one.cost_minor,
+            cost_minor=minor,
             material_minor=one.material_minor,
-            made_from=one.made_from,
+            made_from=one.made_from | {"rests_on": rests},
         )
-        for number, one in enumerate(found, 1)
+        for number, (one, minor, rests) in enumerate(zip(found, allowed, rests_on, strict=True), 1)
     )
     return quote
 
 
 def _sum(amounts: Sequence[int | None], found: Sequence[Priced]) -> int | None:
-    """With its material; None where any of it is unknown. Each line's allowance is added whole, as
-    if all overran together: never too little."""
+    """With its material; None where any of it is unknown."""
     parts = [*amounts, *(one.material_minor for one in found)]
     return None if any(part is None for part in parts) else sum(part or 0 for part in parts)

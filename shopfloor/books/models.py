@@ -120,8 +120,9 @@ class QuoteState(models.TextChoices):
 
 class Quote(models.Model):
     """One revision of an offer. A change of price makes the next revision; what a revision said
-    stays. `cost_minor` is the plan with the allowance for the chosen chance of an overrun,
-    `price_minor` what the customer was asked."""
+    stays. `cost_minor` is what its work exceeds with the chosen chance, and its material;
+    `price_minor` what the customer was asked. `forecast` keeps the distribution of the whole work's
+    cost (quantiles at the levels of `planning.calc.ahead.scores`) and what it was drawn from."""
 
     number = models.CharField(max_length=40)
     revision = models.PositiveSmallIntegerField(default=1)
@@ -135,6 +136,7 @@ class Quote(models.Model):
     cost_minor = models.BigIntegerField(null=True, blank=True)
     price_minor = models.BigIntegerField(null=True, blank=True)
     unknown = models.JSONField(default=list)
+    forecast = models.JSONField(default=dict)  # empty: made before there was one, or unknown
     made_at = models.DateTimeField()
     made_by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
     decided_at = models.DateTimeField(null=True, blank=True)
@@ -159,7 +161,7 @@ class Quote(models.Model):
 class QuoteLine(models.Model):
     """One program so many sheets, or one drawing so many parts (`sheets` then holds the sheets they
     are reckoned to take), on one table with one set. `made_from` keeps the plan, the rates, the
-    sheet's price and the shop's own spread it was priced from."""
+    sheet's price and the runs it was priced from."""
 
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="lines")
     number = models.PositiveSmallIntegerField()
@@ -178,7 +180,7 @@ class QuoteLine(models.Model):
     wear_set = models.ForeignKey("shopfloor.WearSet", on_delete=models.PROTECT, related_name="+")
     sheets = models.PositiveIntegerField()
     plan_minor = models.BigIntegerField(null=True, blank=True)  # all sheets, without material
-    cost_minor = models.BigIntegerField(null=True, blank=True)  # the same with its allowance
+    cost_minor = models.BigIntegerField(null=True, blank=True)  # its share of the whole's
     material_minor = models.BigIntegerField(null=True, blank=True)
     made_from = models.JSONField(default=dict)
 

@@ -9,6 +9,8 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from planning.calc.ahead.scores import LEVELS
+from planning.inputs.stored_time import StoredTime
 from planning.reports import quote_board, quote_detail
 from planning.services.quotes import (
     LineAsked,
@@ -17,9 +19,9 @@ from planning.services.quotes import (
     quote_make,
     quote_revise,
 )
-from shopfloor.models import JobState, Month, Nest, Posting, Quote, Sheet
+from shopfloor.models import JobState, Month, Nest, NestPlan, Posting, Quote, Sheet
 from tests.planning import cast
-from tests.planning.test_factors import taken
+from tests.planning.calc.ahead.test_quotes import known
 from tests.planning.test_nest_plan import SQUARE, _row
 
 pytestmark = pytest.mark.django_db
@@ -46,11 +48,19 @@ def nest(north, operator):
 
 
 @pytest.fixture
-def history(nest, north):
-    """Five runs of ln(actual / plan) 0, .1, .2, .1, .1: the formula gives x 1.179619 at 20 %."""
-    for day, log in enumerate((0.0, 0.1, 0.2, 0.1, 0.1)):
-        taken(nest, north, elapsed_s=1000.0 * math.exp(log), day=-day)
+def history(nest, monkeypatch):
+    """A shop that knows of five runs that a sheet takes 500 s of handling and e^.1 of its plan."""
+    told(monkeypatch, level=0.1)
     return nest
+
+
+def told(monkeypatch, *, runs=5, **of):
+    """What the tables' runs say, in place of a fit."""
+    fit = known(**of)
+    monkeypatch.setattr(
+        "planning.services.quote_forecast.stored_books",
+        lambda tables: {one.pk: StoredTime(one.pk, fit, 0, runs, NOW) for one in tables},
+    )
 
 
 def make(nest, by, *, sheets=2, chance=0.2, **more):
@@ -60,19 +70,49 @@ def make(nest, by, *, sheets=2, chance=0.2, **more):
     )  # fmt: skip
 
 
-def test_a_quote_is_the_plan_with_its_allowance_and_the_sheets(history, owner):
+def test_a_quote_is_what_its_sheets_will_take_and_the_plate(history, owner):
     quote = make(history, owner)
     [line] = quote.lines.all()
-    # one sheet: 3600 s of load and about 11 s of program at 90.00 an hour: 90.27; two of them
+    # one sheet planned: 3600 s of loading and about 11 s of program at 90.00 an hour: 90.27
     assert line.plan_minor == pytest.approx(2 * 9100, abs=120)
-    assert line.cost_minor == pytest.approx(line.plan_minor * 1.179619, abs=1)
+    plan = NestPlan.objects.get()
+    burning, costs = plan.total_s * math.exp(0.1), plan.costs_minor
+    by_time = (500 + burning) * (costs["machine"] + costs["labour"]) / (3600 + plan.total_s)
+    by_arc = (costs["gas"] + costs["energy"]) * math.exp(0.1)
+    each = by_time + by_arc + costs["wear"] + costs["bench"]
+    assert line.cost_minor == pytest.approx(2 * each, abs=1)
     assert line.material_minor == 60_000
     assert quote.plan_minor == line.plan_minor + 60_000
     assert quote.cost_minor == quote.price_minor == line.cost_minor + 60_000
     assert (quote.number, quote.revision, quote.state) == ("Q-0001", 1, "open")
     assert quote.price_date == date(2026, 10, 8)
     assert quote.valid_until == date(2026, 11, 7)
-    assert line.made_from["spread"]["words"] == "5 runs of its own"
+    assert line.made_from["rests_on"]["words"] == "5 runs of North, none with this set and plate"
+    kept = quote.forecast
+    assert kept["allowed_minor"] == line.cost_minor
+    assert (len(kept["minor"]), len(kept["seconds"])) == (len(LEVELS), len(LEVELS))
+    assert kept["seconds"][9] == round(2 * (500 + burning))
+    assert kept["tables"] == [{"name": "North", "runs": 5, "until": NOW.isoformat()}]
+    steps = quote_detail(quote_id=quote.pk, now=NOW).work.steps
+    assert [(step.in_100, step.chosen) for step in steps] == [
+        (50, False), (30, False), (20, True), (10, False), (5, False)
+    ]  # fmt: skip
+    assert steps[2].minor == line.cost_minor
+
+
+def test_lines_share_the_wholes_allowance_to_the_cent(history, owner, monkeypatch):
+    """Four lines that differ by themselves: the whole is exceeded with the chance that was asked,
+    and less than four quotes of one line each together."""
+    told(monkeypatch, level=0.1, rate=1 / 20, stop=(3600.0,))
+    alone = make(history, owner, sheets=3, chance=0.1)
+    asked = [LineAsked(history.nest_id, 3)] * 4
+    whole = quote_make(
+        customer="x", title="y", lines=asked, chance=0.1, valid_days=30, by=owner, now=NOW
+    )
+    shares = [line.cost_minor for line in whole.lines.all()]
+    assert sum(shares) == whole.forecast["allowed_minor"] == whole.cost_minor - 4 * 90_000
+    assert sum(shares) < 0.95 * 4 * alone.lines.get().cost_minor
+    assert max(shares) / min(shares) < 1.1
 
 
 @pytest.mark.parametrize(
@@ -100,34 +140,19 @@ def test_numbers_go_on_beyond_four_digits(history, owner):
         following_quote.delete()
 
 
-def test_stoppages_are_in_what_a_quote_reckons_with(nest, north, owner):
-    for day in range(5):
-        taken(nest, north, elapsed_s=1500.0, stopped_s=500.0, day=-day)
-    [line] = make(nest, owner).lines.all()
-    assert line.made_from["spread"]["mu"] == pytest.approx(math.log(1.5))
-
-
-def test_a_cell_with_two_runs_falls_back_and_is_wider(history, north, owner):
-    _row(cast.wear_set(), 8.0, 2000.0, bench_min_per_m=2.0)
-    other = cast.nest(owner, [(None, 1e4, 10)], name="N-2", program=SQUARE)
-    Nest.objects.filter(pk=other.nest_id).update(thickness_mm=8.0, table=north)
-    for day in range(2):
-        taken(other, north, elapsed_s=1100.0, day=-day)
-    cast.sheet(30_000, thickness_mm=8.0)
-    own = make(history, owner).lines.get().made_from["spread"]
-    pooled = make(other, owner).lines.get().made_from["spread"]
-    assert pooled["words"].startswith("not enough data (2, needed 5): the whole shop's 7 runs")
-    assert math.hypot(pooled["sigma"], pooled["se"]) > math.hypot(own["sigma"], own["se"])
+def test_a_shop_without_a_record_quotes_by_what_its_table_says(nest, owner):
+    """Loading and unloading are typed: half an hour each, with the spread that is assumed."""
+    quote = make(nest, owner)
+    [line] = quote.lines.all()
+    assert line.made_from["rests_on"]["words"].startswith("no run of North yet")
+    assert line.plan_minor < line.cost_minor < 2.5 * line.plan_minor
 
 
 def test_what_is_not_known_leaves_the_price_unknown_and_is_named(nest, owner):
     Sheet.objects.all().delete()
     quote = make(nest, owner)
     assert (quote.cost_minor, quote.price_minor) == (None, None)
-    assert quote.unknown == [
-        "N-1: what runs take against their plan, not enough data (0, needed 5)",
-        "N-1: no sheet of it has a price in stock",
-    ]
+    assert quote.unknown == ["N-1: no sheet of it has a price in stock"]
 
 
 def test_a_rate_or_a_sheet_that_moves_flags_an_open_quote(history, owner):

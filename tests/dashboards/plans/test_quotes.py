@@ -36,7 +36,8 @@ def test_a_quote_is_made_opened_and_decided(history, as_):
     body = answer.content.decode()
     assert "Q-0001" in body
     assert "20 in 100 such jobs take more" in body
-    assert "5 runs of its own" in body
+    assert "5 runs of North, none with this set and plate" in body
+    assert "5 runs known by" in body
     # what it comes to holds allowance and material: no column of one of them is to claim it
     total = re.search(r'<tr class="total">(.*?)</tr>', body, re.DOTALL).group(1)
     said = [re.sub("<[^>]*>", "", cell) for cell in re.findall(r"<td.*?</td>", total)]

@@ -196,17 +196,3 @@ def test_a_month_is_never_foretold_from_itself():
     assert found.after.median == pytest.approx(0.75, abs=0.26)
     assert found.inside < 0.1
     assert back_test(quiet) == NotEnoughData(1, 2)
-
-
-def test_the_error_of_work_never_done_holds_how_little_the_mean_itself_is_known():
-    """The law of total variance: what each point of the grid leaves open, and how the points
-    differ, as numpy's weighted covariance has it."""
-    dice = random.Random(4)
-    one = fit({key: [dice.gauss(0.4 * key, 0.05) for _ in range(2 + 9 * key)] for key in range(3)})
-    mu, _, error = one.unseen()
-    among = float(np.cov(one._mu, aweights=one._weight, ddof=0))
-    assert among > 1e-9
-    within = float(np.average(one._mu_var, weights=one._weight))
-    assert error**2 == pytest.approx(within + among, rel=1e-9)
-    assert mu == pytest.approx(float(np.average(one._mu, weights=one._weight)))
-    assert error**2 - within == pytest.approx(among, rel=1e-3)
