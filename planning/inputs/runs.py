@@ -181,6 +181,7 @@ def _contours(revisions: Iterable[int]) -> dict[int, tuple[ContourIn, ...]]:
                 "net_area_mm2",
                 "pierces",
                 "common_share",
+                "parts",
             )
         ),
     )

@@ -74,6 +74,7 @@ class ContourIn:
     net_area_mm2: float | None
     pierces: int
     common: float
+    parts: int = 1
 
 
 @dataclass(frozen=True, slots=True)

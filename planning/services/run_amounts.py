@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 
 from django.utils.translation import gettext as _
@@ -9,7 +10,7 @@ from django.utils.translation import gettext as _
 from planning.calc import allocation as a
 from planning.calc.cost import RateBook, energy_kwh, remnant_credit, rounded, time_amount
 from planning.calc.spans import intersect, length, union
-from planning.inputs.types import RunIn
+from planning.inputs.types import ContourIn, RunIn
 from planning.services.entered_runs import Entered, entered_burning, planned_burning
 from planning.services.run_types import CRASH, Amount, Rules, Slot
 
@@ -201,7 +202,7 @@ def spoilt(book: RunCosts, run: RunIn) -> None:
             for scrap in run.scraps
             if scrap.line_id == line and scrap.cause.startswith(CRASH)
         )
-        made = len({(c.part, c.copy) for c in run.contours if c.line_id == line})
+        made = _parts_made(c for c in run.contours if c.line_id == line)
         plain = {
             (slot.kind, slot.line): amount.minor
             for slot, amount in book.amounts.items()
@@ -210,3 +211,12 @@ def spoilt(book: RunCosts, run: RunIn) -> None:
         for (kind, owner), minor in a.move_scrap(plain, line, count, made).items():
             book.add(Slot(kind, owner), -minor)
             book.add(Slot(CRASH, line, CRASH), minor)
+
+
+def _parts_made(contours: Iterable[ContourIn]) -> int:
+    """How many parts these contours make: some make several at once."""
+    made: dict[tuple[str, int], int] = {}
+    for contour in contours:
+        key = (contour.part, contour.copy)
+        made[key] = max(made.get(key, 1), contour.parts)
+    return sum(made.values())

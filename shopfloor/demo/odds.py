@@ -22,7 +22,7 @@ from shopfloor.models import (
     User,
 )
 from shopfloor.runs.arcs import from_us
-from shopfloor.runs.part_counts import parts_on_sheet
+from shopfloor.runs.part_counts import by_line, parts_on_sheet
 from shopfloor.site.calendar import shifts_between
 from shopfloor.site.queries import shift_patterns
 
@@ -86,9 +86,7 @@ def late_count(*, now: datetime) -> None:
     run = runs.select_related("revision", "table").order_by("-closed_at").first()
     if run is None or run.closed_at is None:
         return
-    counts: dict[int, int] = {}
-    for part in parts_on_sheet(run.revision):
-        counts[part.line] = counts.get(part.line, 0) + 1
+    counts = by_line(parts_on_sheet(run.revision))
     parts: list[dict[str, Any]] = [{"line": line, "good": count} for line, count in counts.items()]
     parts[0] |= {"good": parts[0]["good"] - 1, "scrap": 1, "cause": "tipped part"}
     at = run.closed_at - timedelta(minutes=2)

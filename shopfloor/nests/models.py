@@ -80,6 +80,12 @@ class Contour(models.Model):
     lit_line = models.PositiveIntegerField(null=True, blank=True)  # of the program
     lead_in_mm = models.FloatField(default=0.0)  # of cut_mm
     lead_out_mm = models.FloatField(default=0.0)
+    # How many parts of one kind it makes: several where they are chained in one torch-on path, or
+    # where the last cut of a grid parts them. `faces` are their rings where they are not what the
+    # contour encloses by itself, `edges` numbers of other contours that cut their edges.
+    parts = models.PositiveSmallIntegerField(default=1)
+    faces = models.JSONField(default=list)
+    edges = models.JSONField(default=list)
 
     class Meta:
         ordering = ["revision", "number"]

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 import numpy as np
 
@@ -26,7 +26,8 @@ AREA_SLACK: Final = 1e-3  # of the area
 class Shape:
     """A contour as grouping sees it. `outer` is the number of the contour its part is named
     after: its own where it is an outline. `loop` is its path without leads, `leads_mm` what of
-    `cut_mm` they are. Without a loop only sizes are compared."""
+    `cut_mm` they are. Without a loop only sizes are compared. `parts` is how many it makes, each
+    of that loop and area."""
 
     number: int
     outer: int
@@ -34,6 +35,7 @@ class Shape:
     net_area_mm2: float | None
     loop: Sequence[Point] = ()
     leads_mm: float = 0.0
+    parts: int = 1
 
     @property
     def loop_mm(self) -> float:
@@ -50,25 +52,21 @@ class Group:
     net_area_mm2: float | None
     holes: int
     mirrored: frozenset[int] = frozenset()
+    counts: tuple[int, ...] = ()  # parts of each entry of `parts`; empty: one each
+
+    @property
+    def copies(self) -> int:
+        return sum(self.made)
+
+    @property
+    def made(self) -> tuple[int, ...]:
+        """How many parts each entry of `parts` stands for."""
+        return self.counts or (1,) * len(self.parts)
 
     @property
     def label(self) -> str:
         """A name that stays while the program stays: the first outline's number."""
         return str(self.parts[0][0])
-
-
-def outlines(inside: Sequence[int | None]) -> list[int]:
-    """For each contour (numbered from 1; `inside` the contour directly around it, or None) the
-    outline its part is named after. Counted inwards, every second ring is a hole: what lies in a
-    hole is a part of its own again."""
-    found = []
-    for index, _ in enumerate(inside):
-        chain = [index + 1]
-        while (around := inside[chain[-1] - 1]) is not None and around not in chain:
-            chain.append(around)
-        depth = len(chain) - 1
-        found.append(chain[1] if depth % 2 else chain[0])
-    return found
 
 
 def groups_of(shapes: Iterable[Shape]) -> list[Group]:
@@ -83,10 +81,11 @@ def groups_of(shapes: Iterable[Shape]) -> list[Group]:
         for kind in kinds:
             if match := kind.looks.match(looks):
                 kind.parts.append(part)
+                kind.counts.append(looks.outline.parts)
                 kind.mirrored.update({outer} if match == "mirrored" else ())
                 break
         else:
-            kinds.append(_Kind(looks, [part], set()))
+            kinds.append(_Kind(looks, [part], set(), [looks.outline.parts]))
     return [
         Group(
             tuple(kind.parts),
@@ -94,6 +93,7 @@ def groups_of(shapes: Iterable[Shape]) -> list[Group]:
             kind.looks.outline.net_area_mm2,
             len(kind.looks.holes),
             frozenset(kind.mirrored),
+            tuple(kind.counts),
         )
         for kind in kinds
     ]
@@ -140,11 +140,43 @@ class _Kind:
     looks: _Looks
     parts: list[tuple[int, ...]]
     mirrored: set[int]
+    counts: list[int]
 
 
 def _looks(outer: int, shapes: Sequence[Shape]) -> _Looks:
     outline = next((shape for shape in shapes if shape.number == outer), shapes[0])
     return _Looks(outline, tuple(shape for shape in shapes if shape.number != outer))
+
+
+class Cut(Protocol):
+    """A contour, read or stored."""
+
+    @property
+    def number(self) -> int: ...
+    @property
+    def net_area_mm2(self) -> float | None: ...
+    @property
+    def lead_in_mm(self) -> float: ...
+    @property
+    def lead_out_mm(self) -> float: ...
+    @property
+    def parts(self) -> int: ...
+
+
+def shape_of_contour(
+    contour: Cut, outer: int, cut_mm: float, points: list[Any], faces: Sequence[Any]
+) -> Shape:
+    """A contour as grouping sees it. Where it makes parts of other rings than its own path, each
+    counts by the first of them."""
+    area = contour.net_area_mm2
+    each = None if area is None else area / contour.parts
+    if not faces:
+        loop = loop_of(points, contour.lead_in_mm, contour.lead_out_mm)
+        leads = contour.lead_in_mm + contour.lead_out_mm
+        return Shape(contour.number, outer, cut_mm, each, loop, leads)
+    ring = np.asarray(faces[0], np.float64)
+    round_mm = float(np.hypot(*np.diff(ring, axis=0).T).sum())
+    return Shape(contour.number, outer, round_mm, each, faces[0], 0.0, contour.parts)
 
 
 def loop_of(points: list[Any], lead_in_mm: float, lead_out_mm: float) -> list[Any]:

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from shopfloor.background.request import request_work
 from shopfloor.models import Contour, JobLine, NestRevision
-from shopfloor.nests.part_groups import Group, Shape, groups_of, loop_of
+from shopfloor.nests.part_groups import Group, groups_of, shape_of_contour
 
 
 def revision_groups(contours: Sequence[Contour]) -> list[Group]:
@@ -21,13 +21,12 @@ def revision_groups(contours: Sequence[Contour]) -> list[Group]:
         if not contour.inner
     }
     return groups_of(
-        Shape(
-            contour.number,
+        shape_of_contour(
+            contour,
             outline.get((contour.line_id, contour.part, contour.copy), contour.number),
             contour.cut_mm,
-            contour.net_area_mm2,
-            loop_of(contour.points, contour.lead_in_mm, contour.lead_out_mm),
-            contour.lead_in_mm + contour.lead_out_mm,
+            contour.points,
+            contour.faces,
         )
         for contour in contours
     )
@@ -45,29 +44,41 @@ def assign_parts_to_lines(*, revision: NestRevision, ties: Ties) -> None:
     counted: dict[str, int] = {}
     for group in revision_groups(list(contours.values())):
         wanted = ties.get(group.label, ())
-        lines = _spread(wanted, len(group.parts))
-        for part, line in zip(group.parts, lines, strict=True):
+        lines = _spread(wanted, group)
+        for part, made, line in zip(group.parts, group.made, lines, strict=True):
             name = line.part if line else _("shape {group}").format(group=group.label)
             key = f"line {line.pk}" if line else name
-            counted[key] = counted.get(key, 0) + 1
+            copy = counted.get(key, 0) + 1
+            counted[key] = counted.get(key, 0) + made
             for number in part:
                 contour = contours[number]
-                contour.line, contour.part, contour.copy = line, name, counted[key]
+                contour.line, contour.part, contour.copy = line, name, copy
     Contour.objects.bulk_update(contours.values(), ["line", "part", "copy"], batch_size=500)
     request_work(kind="nest", key=str(revision.pk))
 
 
 def _spread(
-    wanted: Sequence[tuple[JobLine | None, int | None]], copies: int
+    wanted: Sequence[tuple[JobLine | None, int | None]], group: Group
 ) -> list[JobLine | None]:
+    """A line for each entry of the group's parts, in order."""
     lines: list[JobLine | None] = []
     for line, count in wanted:
-        left = copies - len(lines)
+        left = sum(group.made[len(lines) :])
         if count is not None and count > left:
             raise ValidationError(
                 _("There are {copies} copies, not {count}.").format(
-                    copies=copies, count=len(lines) + count
+                    copies=group.copies, count=group.copies - left + count
                 )
             )
-        lines += [line] * (left if count is None else count)
-    return lines + [None] * (copies - len(lines))
+        count = left if count is None else count
+        while count > 0:
+            made = group.made[len(lines)]
+            if made > count:
+                raise ValidationError(
+                    _("Contour {number} cuts {made} of these at once: they go to one line.").format(
+                        number=group.parts[len(lines)][0], made=made
+                    )
+                )
+            lines.append(line)
+            count -= made
+    return lines + [None] * (len(group.parts) - len(lines))

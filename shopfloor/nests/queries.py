@@ -28,7 +28,7 @@ from shopfloor.models import (
 )
 from shopfloor.nests.part_groups import Group
 from shopfloor.stock.plate_fit import holds, nest_size_mm, plates_like
-from shopfloor.svg.part_outline import paths_of
+from shopfloor.svg.part_outline import part_paths
 from shopfloor.svg.parts_map import Part
 
 
@@ -91,7 +91,7 @@ def nests_shown(keys: Iterable[int]) -> list[Nest]:
 
 
 def _counted(contours: QuerySet[Contour]) -> Coalesce:
-    rows = contours.order_by().values("revision").annotate(total=Count("pk")).values("total")
+    rows = contours.order_by().values("revision").annotate(total=Sum("parts")).values("total")
     return Coalesce(Subquery(rows), 0, output_field=IntegerField())
 
 
@@ -136,7 +136,7 @@ def map_parts(contours: Sequence[Contour]) -> list[Part]:
     for (_, name, copy), part in members.items():
         outline = next((contour for contour in part if not contour.inner), part[0])
         drawn = [outline, *(contour for contour in part if contour is not outline)]
-        paths, leads = paths_of(drawn)
+        paths, leads = part_paths(drawn)
         if paths:
             found.append(Part(str(outline.number), paths, name=f"{name}, copy {copy}", leads=leads))
     return found
@@ -154,7 +154,7 @@ class GroupRow:
 
     @property
     def copies(self) -> int:
-        return len(self.group.parts)
+        return self.group.copies
 
 
 def group_rows(groups: Sequence[Group], contours: Sequence[Contour]) -> list[GroupRow]:
@@ -162,10 +162,11 @@ def group_rows(groups: Sequence[Group], contours: Sequence[Contour]) -> list[Gro
     rows = []
     for group in groups:
         tied: dict[JobLine | None, int] = {}
-        for part in group.parts:
+        for part, made in zip(group.parts, group.made, strict=True):
             line = by_number[part[0]].line
-            tied[line] = tied.get(line, 0) + 1
-        points = by_number[group.parts[0][0]].points
+            tied[line] = tied.get(line, 0) + made
+        first = by_number[group.parts[0][0]]
+        points = first.faces[0] if first.faces else first.points
         rows.append(
             GroupRow(
                 group,

@@ -13,6 +13,7 @@ from django.db.models import Max
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from planning.calc.program import Contour as ReadContour
 from planning.calc.program import Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
@@ -31,7 +32,7 @@ from shopfloor.models import (
     User,
     WearSet,
 )
-from shopfloor.nests.part_groups import Shape, groups_of, loop_of, outlines
+from shopfloor.nests.part_groups import groups_of, shape_of_contour
 from shopfloor.site.dialect import dialect_of
 
 MAX_PROGRAM_BYTES = 64 * 1024 * 1024
@@ -160,18 +161,11 @@ def _extents(program: Program) -> list[float]:
 
 
 def _contours(revision: NestRevision, program: Program) -> list[Contour]:
-    outer = outlines([contour.inside for contour in program.contours])
+    outer = [contour.outer for contour in program.contours]
     shares = own_shares(program.contours)
     points = [np.round(contour.points, 2).tolist() for contour in program.contours]
     groups = groups_of(
-        Shape(
-            contour.number,
-            outline,
-            contour.length_mm,
-            contour.net_area_mm2,
-            loop_of(path, contour.lead_in_mm, contour.lead_out_mm),
-            contour.lead_in_mm + contour.lead_out_mm,
-        )
+        shape_of_contour(contour, outline, contour.length_mm, path, _rings(contour))
         for contour, outline, path in zip(program.contours, outer, points, strict=True)
     )
     named = {
@@ -196,9 +190,16 @@ def _contours(revision: NestRevision, program: Program) -> list[Contour]:
             lit_line=contour.line,
             lead_in_mm=contour.lead_in_mm,
             lead_out_mm=contour.lead_out_mm,
+            parts=contour.parts,
+            faces=_rings(contour),
+            edges=list(contour.edges),
         )
         for contour, outline, path in zip(program.contours, outer, points, strict=True)
     ]
+
+
+def _rings(contour: ReadContour) -> list[list[list[float]]]:
+    return [np.round(ring, 2).tolist() for ring in contour.faces]
 
 
 def _carry_ties(old: NestRevision, new: NestRevision) -> None:
@@ -226,7 +227,7 @@ def _carry_ties(old: NestRevision, new: NestRevision) -> None:
 def _same(old: Contour | None, new: Contour) -> bool:
     return (
         old is not None
-        and old.inner == new.inner
+        and (old.inner, old.parts) == (new.inner, new.parts)
         and abs(old.cut_mm - new.cut_mm) < 0.01
         and old.points[:1] == new.points[:1]
     )

@@ -143,7 +143,7 @@ def _count_nests(lines: dict[int, LineStands], job: Job) -> dict[int, set[int]]:
         Contour.objects.filter(line__job=job, inner=False)
         .order_by("revision__revision")
         .values_list("line_id", "revision_id", "revision__nest_id")
-        .annotate(copies=Count("copy", distinct=True))
+        .annotate(copies=Sum("parts"))
     )
     copies: dict[tuple[int, int], tuple[int, int]] = {}
     for line_id, revision_id, nest_id, count in rows:

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from shopfloor.actions.request import number_of
 from shopfloor.errors import FloorError
 from shopfloor.models import Run, RunState
-from shopfloor.runs.part_counts import SheetPart, parts_of_run, run_counts
+from shopfloor.runs.part_counts import SheetPart, by_line, parts_of_run, run_counts
 from shopfloor.runs.parts import Judged
 
 
@@ -37,7 +37,7 @@ def _within_sheet(
 ) -> None:
     for line in {part.line for part in judged}:
         total = counted.get(line, 0) + sum(one.quantity for one in judged if one.line == line)
-        planned = sum(1 for copy in on_sheet if copy.line == line)
+        planned = by_line(on_sheet).get(line, 0)
         if total > planned:
             raise FloorError(
                 _(
@@ -69,6 +69,7 @@ def _by_exception(
 ) -> list[Judged]:
     owner = {number: part for part in on_sheet for number in part.contours}
     said: dict[SheetPart, Judged | None] = {}
+    good = by_line(on_sheet)
     for exception in _dicts(exceptions, "exceptions"):
         contour = int(number_of(exception, "contour", whole=True) or 0)
         part = owner.get(contour)
@@ -82,14 +83,16 @@ def _by_exception(
                 _("{outcome!r} is none of scrap, rework, not_cut.").format(outcome=outcome)
             )
         cause = str(exception.get("cause") or "").strip()
-        said[part] = None if outcome == "not_cut" else Judged(part.line, outcome, 1, cause, contour)
-    good: dict[int, int] = {}
-    for part in on_sheet:
-        if part not in said:
-            good[part.line] = good.get(part.line, 0) + 1
+        some = part.quantity
+        said[part] = (
+            None if outcome == "not_cut" else Judged(part.line, outcome, some, cause, contour)
+        )
+    for part in said:
+        good[part.line] -= part.quantity
     judged = [
         Judged(line, "good", max(quantity - counted.get(line, 0), 0))
         for line, quantity in good.items()
+        if quantity
     ]
     return judged + [entry for entry in said.values() if entry is not None]
 

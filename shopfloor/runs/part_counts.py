@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from django.db.models import Min, Sum
 
@@ -87,28 +88,57 @@ def run_counts(run: Run) -> dict[int, dict[str, int]]:
 
 @dataclass(frozen=True, slots=True)
 class SheetPart:
-    """One copy of a part on a sheet with all its contours."""
+    """One copy of a part on a sheet with all its contours, or `quantity` copies that one contour
+    makes at once. `edges` are contours of other parts that must be cut too before it is whole."""
 
     line: int
     part: str
     copy: int
     contours: tuple[int, ...]
+    quantity: int = 1
+    edges: tuple[int, ...] = ()
+
+    @property
+    def needs(self) -> tuple[int, ...]:
+        return tuple(sorted({*self.contours, *self.edges}))
 
 
 def parts_on_sheet(revision: NestRevision) -> list[SheetPart]:
     """Every copy of every ordered part a revision cuts, in cut order."""
-    copies: dict[tuple[int, str, int], list[int]] = defaultdict(list)
+    copies: dict[tuple[int, str, int], list[Cut]] = defaultdict(list)
     rows = Contour.objects.filter(revision=revision).exclude(line=None).order_by("number")
-    for line, part, copy, number in rows.values_list("line", "part", "copy", "number"):
-        copies[line, part, copy].append(number)
-    return [SheetPart(*key, contours=tuple(numbers)) for key, numbers in copies.items()]
+    names = ("line", "part", "copy", "number", "parts", "edges")
+    for line, part, copy, *cut in rows.values_list(*names):
+        copies[line, part, copy].append(Cut(*cut))
+    return [SheetPart(*key, *_together(cuts)) for key, cuts in copies.items()]
+
+
+class Cut(NamedTuple):
+    """A contour: its number, how many parts it makes, and what else cuts their edges."""
+
+    number: int
+    parts: int
+    edges: list[int]
+
+
+def _together(cuts: Sequence[Cut]) -> tuple[tuple[int, ...], int, tuple[int, ...]]:
+    edges = {number for cut in cuts for number in cut.edges}
+    return tuple(cut.number for cut in cuts), max(cut.parts for cut in cuts), tuple(sorted(edges))
+
+
+def by_line(parts: Iterable[SheetPart]) -> dict[int, int]:
+    """How many parts of each line these are."""
+    found: dict[int, int] = defaultdict(int)
+    for part in parts:
+        found[part.line] += part.quantity
+    return dict(found)
 
 
 def parts_of_run(run: Run) -> list[SheetPart]:
     """Those of a revision's parts that this run can have made: one that went on from another plate
     leaves out what was whole on that."""
     first = run_begins(run)
-    return [part for part in parts_on_sheet(run.revision) if max(part.contours) >= first]
+    return [part for part in parts_on_sheet(run.revision) if max(part.needs) >= first]
 
 
 def run_begins(run: Run) -> int:

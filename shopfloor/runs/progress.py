@@ -93,19 +93,26 @@ def progress_of(run: Run) -> Progress:
     members: dict[tuple[int | None, str, int], list[int]] = defaultdict(list)
     names: set[str] = set()
     cut = Contour.objects.filter(revision=run.revision_id)
-    for number, line, part, copy in cut.values_list("number", "line", "part", "copy"):
-        members[line, part, copy].append(number)
+    made: dict[tuple[int | None, str, int], int] = defaultdict(int)
+    contours = 0
+    columns = ("line", "part", "copy", "number", "parts", "edges")
+    for line, part, copy, number, several, edges in cut.values_list(*columns):
+        key = (line, part, copy)
+        members[key] += [number, *edges]
+        made[key] = max(made[key], several)
         names.add(part)
+        contours += 1
     first = run_begins(run)
-    contours = sum(len(part) for part in members.values())
-    parts = [part for part in members.values() if max(part) >= first]
+    parts = {key: part for key, part in members.items() if max(part) >= first}
+    whole = [key for key in parts if done.issuperset(n for n in parts[key] if n >= first)]
+    planned = sum(made[key] for key in parts)
     return Progress(
         contours=contours,
         done=done,
         unplaced=len([number for number in numbers if number is None]),
-        parts=len(parts),
-        parts_done=sum(1 for part in parts if done.issuperset(n for n in part if n >= first)),
-        part_name=plural(sorted(names), len(parts)),
+        parts=planned,
+        parts_done=sum(made[key] for key in whole),
+        part_name=plural(sorted(names), planned),
         listens=bool(numbers) or table_listens(run.table),
         begun=begun,
         certain=_certain(run, done, ends, first),

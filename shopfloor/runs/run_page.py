@@ -23,7 +23,7 @@ from shopfloor.models import (
     Segment,
     Stoppage,
 )
-from shopfloor.svg.part_outline import paths_of
+from shopfloor.svg.part_outline import part_paths
 from shopfloor.svg.parts_map import Part, PartState
 from shopfloor.wording.clock import when
 
@@ -160,7 +160,7 @@ def run_map(run_id: str) -> RunMap:
     for (line, name, copy), contours in members.items():
         outline = next((one for one in contours if not one.inner), contours[0])
         drawn = [outline, *(one for one in contours if one is not outline)]
-        points, leads = paths_of(drawn)
+        points, leads = part_paths(drawn)
         if points:
             numbers: set[int | None] = {one.number for one in contours}
             state = _state(numbers, burnt, judged, line in whole)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from django.db import connection
-from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models import Count, F, Max, Q, QuerySet, Sum
 
 from shopfloor.models import ArcAssignment, Contour, PartResult, Run, RunState, Segment
 from telemetry.models import GoneArc
@@ -130,4 +130,5 @@ def check_parts() -> Iterator[Finding]:
 
 def _copies(revision: int, line: int) -> int:
     contours = Contour.objects.filter(revision=revision, line=line).order_by()
-    return contours.values("part", "copy").distinct().count()
+    made = contours.values("part", "copy").annotate(made=Max("parts"))
+    return sum(each["made"] for each in made)

@@ -166,6 +166,19 @@ def edge_notes(contours: Sequence[Contour]) -> list[Note]:
         for contour in contours
         if contour.common_with is not None
     ]
+    found += [
+        Note(
+            contour.line,
+            said(
+                "contour {contour} makes {parts} parts at once: they are counted together and "
+                "belong to one job line",
+                contour=contour.number,
+                parts=contour.parts,
+            ),
+        )
+        for contour in contours
+        if contour.parts > 1
+    ]
     return found
 
 

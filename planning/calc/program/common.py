@@ -3,7 +3,7 @@
 A part that borrows an edge is cut as an open path with both ends on a contour cut before it. The
 way between the two ends along that contour is then its last edge: of the two ways there are the
 one with which it encloses less, since the other takes in the part it borrows from. Each part
-carries half of what burning the edge took. Parts joined in one torch-on path are not told apart.
+carries half of what burning the edge took. A path inside the other one divides it (``parts``).
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 
 from planning.calc.program.leads import loop_span
+from planning.calc.program.nesting import contains
 from planning.calc.program.types import Contour, Floats, Indices
 
 ON_EDGE_MM: Final = 0.1  # our assumption: how far an end may lie off the edge it borrows
@@ -47,7 +48,7 @@ def borrowed_edge(path: Floats, others: Iterable[Contour]) -> Borrowed | None:
             continue
         loop = loop_points(other)
         at = [_along(loop, point) for point in (end, start)]
-        if at[0] is None or at[1] is None:
+        if at[0] is None or at[1] is None or contains(loop, _middle(path)):
             continue
         edge = min(_ways(loop, at[0], at[1]), key=lambda way: abs(_shoelace(path) + _shoelace(way)))
         length = float(np.hypot(*np.diff(edge, axis=0).T).sum())
@@ -65,15 +66,16 @@ def own_shares(contours: Sequence[Contour]) -> dict[int, float]:
     """By number, the share of its own arc each contour carries: less than 1 for one that cuts an
     edge for another too, more for the one that borrows it. Arcs times shares keep their sum where
     arcs go by length."""
-    length = {contour.number: contour.length_mm for contour in contours}
     moved: dict[int, float] = defaultdict(float)
     for contour in contours:
         if contour.common_with is not None:
             moved[contour.common_with] -= contour.common_mm / 2
             moved[contour.number] += contour.common_mm / 2
     return {
-        number: 1 + moved[number] / mm if mm > 0 and number in moved else 1.0
-        for number, mm in length.items()
+        contour.number: contour.share + moved[contour.number] / contour.length_mm
+        if contour.length_mm > 0 and contour.number in moved
+        else contour.share
+        for contour in contours
     }
 
 
@@ -176,6 +178,12 @@ def _ways(loop: Floats, begin: tuple[int, float], end: tuple[int, float]) -> tup
     back = [loop[k % turns] for k in range(i, (j if (i, s) >= (j, t) else j - turns), -1)]
     backward = np.array([first, *back, last])
     return onward, backward
+
+
+def _middle(path: Floats) -> Floats:
+    """Halfway along a path."""
+    run = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))))
+    return np.array([np.interp(run[-1] / 2, run, path[:, axis]) for axis in (0, 1)])
 
 
 def _shoelace(points: Floats) -> float:

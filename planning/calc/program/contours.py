@@ -9,13 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from planning.calc.program.common import borrowed_edge
-from planning.calc.program.crossings import Path, part_of
+from planning.calc.program.crossings import Part, Path, part_of
+from planning.calc.program.faces import chained, ring_of
 from planning.calc.program.leads import closes_within_mm, longest_loop
 from planning.calc.program.nesting import nest
+from planning.calc.program.parts import with_parts
 from planning.calc.program.types import Contour, Floats, Indices, Moves, Program
 
 CHORD_MM = 0.02
 TOLD_EACH = 50
+_LONG_LEADS = 0.15
 
 
 def contours_of(
@@ -27,6 +30,7 @@ def contours_of(
     travelled = np.concatenate(([0.0], np.cumsum(np.where(moves.torch, 0.0, moves.length_mm))))
     x0, y0 = moves.x0, moves.y0
     found: list[Contour] = []
+    paths: dict[int, Path] = {}
     before = 0.0
     for number, (line, (start, end)) in enumerate(zip(program.arc_lines, bounds, strict=True), 1):
         if tell is not None and number % TOLD_EACH == 1:
@@ -34,15 +38,20 @@ def contours_of(
         at = _place(moves, start)
         points = _points(moves, x0, y0, start, end, at)
         loop = _loop(moves, start, end, at)
-        area, common = None, None
-        part = part_of(_path(moves, start, end, at, points), _stretch(loop), moves.step_mm)
-        if part is not None:
+        area, common, faces = None, None, None
+        path = _path(moves, start, end, at, points)
+        part = part_of(path, _stretch(loop), moves.step_mm)
+        if _maybe_several(loop, part, _length(moves, start, end)) and (faces := chained(points)):
+            area, loop = float(sum(face.area for face in faces)), Loop(start, end, 0.0, 0.0)
+        elif part is not None:
             area = part.area_mm2
             loop = Loop(start, end, part.begin_mm, _length(moves, start, end) - part.end_mm)
         elif loop is not None:
             area = _area(moves, x0, y0, loop.first, loop.last)
         elif common := borrowed_edge(points, (c for c in reversed(found) if c.area_mm2)):
             area = _area(moves, x0, y0, start, end) + common.area_mm2
+        else:
+            paths[number - 1] = path
         found.append(
             Contour(
                 number=number,
@@ -53,7 +62,7 @@ def contours_of(
                 pierces=1,
                 extents_mm=extents(moves, np.arange(start, end)) if end > start else (*at, *at),
                 closed=loop is not None,
-                clockwise=None if area is None else area < 0,
+                clockwise=None if area is None or faces else area < 0,
                 area_mm2=None if area is None else abs(area),
                 net_area_mm2=None,
                 inside=None,
@@ -62,10 +71,21 @@ def contours_of(
                 lead_out_mm=loop.lead_out_mm if loop else 0.0,
                 common_with=common.of if common else None,
                 common_mm=common.length_mm if common else 0.0,
+                parts=len(faces) if faces else 1,
+                faces=tuple(ring_of(face) for face in faces or ()),
             )
         )
         before = float(travelled[end])
-    return nest(found)
+    return nest(with_parts(found, paths))
+
+
+def _maybe_several(loop: Loop | None, part: Part | None, length_mm: float) -> bool:
+    """Whether one torch-on path may make several parts: nothing of it is most of it, or it goes on
+    for long after it has closed."""
+    if part is not None:
+        span = part.end_mm - part.begin_mm
+        return part.area_mm2 is None or length_mm - span > _LONG_LEADS * length_mm
+    return loop is None or loop.lead_in_mm + loop.lead_out_mm > _LONG_LEADS * length_mm
 
 
 @dataclass(frozen=True, slots=True)

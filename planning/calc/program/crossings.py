@@ -10,6 +10,7 @@ a fifth of that makes the area unsure. The rule is ours.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -47,6 +48,11 @@ class Path:
 
     def run(self) -> Floats:
         return np.concatenate(([0.0], np.cumsum(self.length)))
+
+    def run_of_points(self) -> Floats:
+        """Length in mm along the true path at each drawn point."""
+        each = np.repeat(self.length / self.steps, self.steps)
+        return np.concatenate(([0.0], np.cumsum(each)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +111,7 @@ def _contacts(path: Path, reach: float | None) -> list[tuple[float, float]] | No
     if near is None:
         return None
     one, other = near
-    place = _run_of_points(path)
+    place = path.run_of_points()
     found = _crossed(points, place, one, other)
     if reach is not None:
         for at, end in ((one, other), (other, one)):
@@ -172,14 +178,8 @@ def _pairs(
     return list(zip(first.tolist(), second.tolist(), strict=True))
 
 
-def _run_of_points(path: Path) -> Floats:
-    """Length in mm along the true path at each drawn point."""
-    each = np.repeat(path.length / path.steps, path.steps)
-    return np.concatenate(([0.0], np.cumsum(each)))
-
-
 def _loops(path: Path, contacts: list[tuple[float, float]]) -> list[_Loop]:
-    run, area = path.run(), _running_area(path)
+    area, run = running_area(path), path.run()
     top: list[_Loop] = []
     every: list[_Loop] = []
     for begin, end in sorted(contacts, key=lambda pair: (pair[1], -pair[0])):
@@ -187,7 +187,7 @@ def _loops(path: Path, contacts: list[tuple[float, float]]) -> list[_Loop]:
             continue
         if every and every[-1].end == end and every[-1].begin == begin:
             continue
-        (a0, p0), (a1, p1) = (_at(path, run, area, place) for place in (begin, end))
+        (a0, p0), (a1, p1) = places(path, area, (begin, end), run)
         loop = _Loop(begin, end, a1 - a0 + (p1[0] * p0[1] - p1[1] * p0[0]) / 2)
         loop.inside = [inner for inner in top if inner.begin >= begin]
         top = [inner for inner in top if inner.begin < begin]
@@ -196,7 +196,7 @@ def _loops(path: Path, contacts: list[tuple[float, float]]) -> list[_Loop]:
     return every
 
 
-def _running_area(path: Path) -> Floats:
+def running_area(path: Path) -> Floats:
     """Green's integral from the path's start to each place, about that start."""
     x, y = path.x - path.x[0], path.y - path.y[0]
     radius = _radius(path)
@@ -207,6 +207,15 @@ def _running_area(path: Path) -> Floats:
 def _radius(path: Path) -> Floats:
     turn = np.abs(path.sweep)
     return np.divide(path.length, turn, out=np.zeros_like(turn), where=turn > 0)
+
+
+def places(
+    path: Path, area: Floats, at: Sequence[float], run: Floats | None = None
+) -> list[tuple[float, tuple[float, float]]]:
+    """The running area, of ``running_area``, at lengths along a path, and the places there, both
+    about the path's start."""
+    run = path.run() if run is None else run
+    return [_at(path, run, area, place) for place in at]
 
 
 def _at(path: Path, run: Floats, area: Floats, place: float) -> tuple[float, tuple[float, float]]:

@@ -152,6 +152,12 @@ class Contour:
     ``lead_in_mm`` and ``lead_out_mm`` are part of ``length_mm``. A contour that does not close by
     itself but borrows its last edge from another has that one's number in ``common_with``, the
     edge's length in ``common_mm``, and areas.
+
+    ``outer`` is the number of the contour that its part is named after: its own where it makes
+    parts, ``parts`` of them. A contour may make several (a chain in one torch-on path, the last
+    cut through a grid), and several make one (tabs). ``faces`` are the rings of the parts where
+    they are not simply what the contour encloses; ``edges`` other contours that are edges of them;
+    ``share`` what of its own arc it carries by its edges, where edges are common.
     """
 
     number: int
@@ -171,6 +177,11 @@ class Contour:
     lead_out_mm: float = 0.0
     common_with: int | None = None
     common_mm: float = 0.0
+    outer: int = 0
+    parts: int = 1
+    faces: tuple[Floats, ...] = ()
+    edges: tuple[int, ...] = ()
+    share: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -132,7 +132,8 @@ def _as_json(plan: Plan, figure: ChartFigure | None, cutting: Cutting) -> dict[s
 
 
 def _contour(contour: Contour) -> dict[str, Any]:
-    """``inside`` is the outline a hole is cut in; a part cut within a hole is in none."""
+    """``inside`` is the outline a hole is cut in; a part cut within a hole is in none. ``part`` is
+    the contour that its part is named after, ``parts`` how many are named after this one."""
     hole = contour.area_mm2 is not None and contour.net_area_mm2 is None
     return {
         "number": contour.number,
@@ -141,6 +142,8 @@ def _contour(contour: Contour) -> dict[str, Any]:
         "closed": contour.closed,
         "area_mm2": contour.area_mm2,
         "inside": contour.inside if hole else None,
+        "part": contour.outer,
+        "parts": contour.parts if contour.outer == contour.number else 0,
     }
 
 

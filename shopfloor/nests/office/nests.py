@@ -75,7 +75,7 @@ def nest(request: DeskRequest, pk: int) -> HttpResponse:
             "work": None if chosen else plan_work(revision),
             "map": parts_map(parts, width=860, font_px=15) if parts else None,
             "groups": group_rows(revision_groups(contours), contours),
-            "untied": sum(c.line_id is None and not c.inner for c in contours),
+            "untied": sum(c.parts for c in contours if c.line_id is None and not c.inner),
             "box": extents([points for part in parts for points in part.contours])
             if parts
             else None,

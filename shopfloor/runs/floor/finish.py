@@ -78,8 +78,9 @@ def good_unseen(run: Run) -> int:
         return 0
     cut: dict[int, int] = {}
     for part in parts_of_run(run):
-        wanted = [number for number in part.contours if number >= seen.first]
-        cut[part.line] = cut.get(part.line, 0) + seen.done.issuperset(wanted)
+        wanted = [number for number in part.needs if number >= seen.first]
+        whole = part.quantity if seen.done.issuperset(wanted) else 0
+        cut[part.line] = cut.get(part.line, 0) + whole
     total = 0
     for line, made in run_counts(run).items():
         total += max(made["good"] - cut.get(line, 0), 0)

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from shopfloor.models import Contour, NestRevision, Run
 from shopfloor.runs.progress import Progress, progress_of
-from shopfloor.svg.part_outline import paths_of
+from shopfloor.svg.part_outline import Path, part_paths, paths_of
 from shopfloor.svg.parts_map import Part, PartState, Svg, parts_map
 
 # Of a map 620 px wide, shown at three fifths of that beside the keys: read at arm's length.
@@ -47,17 +47,19 @@ def map_parts(revision: NestRevision, seen: Progress | None) -> TouchMap:
         members.setdefault((contour.line_id, contour.part, contour.copy), []).append(contour)
     parts, keys = [], []
     for (_line, name, _copy), contours in members.items():
-        if seen is not None and contours[-1].number < seen.first:
+        needs = [*(one.number for one in contours), *(k for one in contours for k in one.edges)]
+        if seen is not None and max(needs) < seen.first:
             continue  # it was whole on the plate before
         first = next((one for one in contours if not one.inner), contours[0])
-        state = state_of([one.number for one in contours], seen)
+        state = state_of(needs, seen)
+        said = name if first.parts == 1 else f"{first.parts} × {name}"
         keys.append(
             Key(
-                first.number, f"{first.number}: {name}", words_of(state, seen), seen_of(state, seen)
+                first.number, f"{first.number}: {said}", words_of(state, seen), seen_of(state, seen)
             )
         )
         drawn = [first, *(one for one in contours if one is not first)]
-        parts.append(drawn_part(str(first.number), first.number, drawn, state, name))
+        parts.append(drawn_part(first, state, said, part_paths(drawn)))
     return TouchMap(svg_of(parts), keys, 0)
 
 
@@ -68,7 +70,7 @@ def map_contours(revision: NestRevision, seen: Progress | None) -> TouchMap:
         state = state_of([contour.number], seen)
         number, name = str(contour.number), contour.part
         keys.append(Key(contour.number, number, words_of(state, seen), seen_of(state, seen)))
-        parts.append(drawn_part(number, contour.number, [contour], state, name))
+        parts.append(drawn_part(contour, state, name, paths_of([contour])))
     outer_first = sorted(parts, key=lambda part: -extent(part))
     return TouchMap(svg_of(outer_first), keys[:KEYS_MOST], max(len(keys) - KEYS_MOST, 0))
 
@@ -93,12 +95,11 @@ def seen_of(state: PartState, seen: Progress | None) -> str:
 
 
 def drawn_part(
-    number: str, contour: int, contours: list[Contour], state: PartState, name: str
+    contour: Contour, state: PartState, name: str, paths: tuple[tuple[Path, ...], tuple[Path, ...]]
 ) -> Part:
-    paths, leads = paths_of(contours)
-    return Part(
-        number=number, contours=paths, state=state, url=f"#part-{contour}", name=name, leads=leads
-    )
+    """A part, or one contour of it, named after that: ``paths`` are its loops and its leads."""
+    url, (loops, leads) = f"#part-{contour.number}", paths
+    return Part(str(contour.number), loops, state, url=url, name=name, leads=leads)
 
 
 def extent(part: Part) -> float:

@@ -113,9 +113,9 @@ def _cut_before(run: Run, contour: int, cut: str) -> list[Judged]:
     counted = {line: sum(counts.values()) for line, counts in run_counts(run).items()}
     whole: dict[int, int] = {}
     for part in parts_of_run(run):
-        before = max(part.contours) < contour
-        if before or (cut == "scrap" and burnt.issuperset(part.contours)):
-            whole[part.line] = whole.get(part.line, 0) + 1
+        before = max(part.needs) < contour
+        if before or (cut == "scrap" and burnt.issuperset(part.needs)):
+            whole[part.line] = whole.get(part.line, 0) + part.quantity
     cause = PLATE if cut == "scrap" else ""
     return [
         Judged(line, cut, max(count - counted.get(line, 0), 0), cause)

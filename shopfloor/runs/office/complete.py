@@ -18,7 +18,7 @@ from shopfloor.errors import FloorError
 from shopfloor.models import JobLine, Run, Segment, Sheet, SheetState, User, WearSet
 from shopfloor.runs.complete import run_complete
 from shopfloor.runs.matching_input import UNDONE
-from shopfloor.runs.part_counts import parts_of_run
+from shopfloor.runs.part_counts import by_line, parts_of_run
 from shopfloor.runs.parts import CAUSES, OUTCOMES
 from shopfloor.stock.plate_fit import plate_unfit, plates_like
 from shopfloor.web.access import ASSIGN, DeskRequest, right
@@ -44,9 +44,7 @@ class CompleteForm(forms.Form):
         for segment in self.segments:
             self.fields[f"set_{segment.pk}"] = _set_field(segment)
         self._what(run)
-        found: dict[int, int] = {}
-        for copy in parts_of_run(run):
-            found[copy.line] = found.get(copy.line, 0) + 1
+        found = by_line(parts_of_run(run))
         self.lines = list(JobLine.objects.filter(pk__in=found).select_related("job").order_by("pk"))
         for line in self.lines:
             self._counts(line, found[line.pk])

@@ -2,20 +2,7 @@
 
 from __future__ import annotations
 
-from shopfloor.nests.part_groups import Shape, groups_of, outlines
-
-
-def test_a_part_inside_a_hole_is_a_part_again():
-    # 1 lies in 2, 2 in 3: 3 is an outline, 2 its hole, 1 a part in the hole's slug.
-    assert outlines([2, 3, None]) == [1, 3, 3]
-
-
-def test_a_hole_in_the_part_in_the_hole_belongs_to_that_part():
-    assert outlines([2, 3, 4, None]) == [2, 2, 4, 4]
-
-
-def test_contours_that_contain_each_other_end():
-    assert outlines([2, 1]) == [2, 1]
+from shopfloor.nests.part_groups import Shape, groups_of
 
 
 def test_copies_differ_by_less_than_a_program_rounds():
