@@ -173,7 +173,19 @@ def _facts(table: TableToday, reader: Reader, pace_url: str, end_url: str) -> li
         said.append(Fact(_("its pace"), pace_url))
     if end_url:
         said.append(Fact(_("its end"), end_url))
+        said += [Fact(words, end_url) for words in _held(table)]
     return said
+
+
+def _held(table: TableToday) -> list[str]:
+    """How the last ranges of such ends held."""
+    ends = table.outlook.ends if table.outlook else None
+    scored = (ends.stored.scored if ends else None) or {}
+    if not scored.get("said"):
+        return []
+    return [
+        _("{held} of its last {said} ranges held").format(held=scored["held"], said=scored["said"])
+    ]
 
 
 def _standing(table: TableToday, reader: Reader) -> list[str]:
@@ -225,21 +237,20 @@ def _times(table: TableToday) -> list[str]:
 
 
 def _ends(table: TableToday) -> str:
-    """Ends 14:21, between 14:02 and 14:47. Plan 14:03."""
+    """Ends 14:21; 80 in 100: between 14:02 and 14:47. Plan 14:03."""
     drawn, said = table.strip, []
     if drawn.forecast is not None:
         low, mid, high = (
             clock(at, drawn.zone, drawn.now_us)
             for at in (drawn.forecast.low_us, drawn.forecast.median_us, drawn.forecast.high_us)
         )
-        said.append(_("Ends {mid}, between {low} and {high}.").format(mid=mid, low=low, high=high))
-    elif table.outlook is not None and table.outlook.middle_s is None and table.waiting:
-        outlook = table.outlook
         said.append(
-            _("End unknown: not enough data ({runs} runs, needed {needed}).").format(
-                runs=outlook.runs, needed=outlook.needed
+            _("Ends {mid}; 80 in 100: between {low} and {high}.").format(
+                mid=mid, low=low, high=high
             )
         )
+    elif table.outlook is not None and table.waiting:
+        said.append(_("End unknown."))
     if drawn.plan_end_us is not None:
         said.append(
             _("Plan {plan_end_us}.").format(

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from statistics import fmean, stdev
 from typing import Literal
 
-from planning.calc.forecast import student_t
 from planning.calc.quality import THICKEST_MM, THINNEST_MM, u_limits_mm, u_range
 from planning.calc.said import said
+from planning.calc.student import student_t
 
 NEEDED = 5  # our assumption: fewer checks say too little of a spread
 RANGE = 0.9

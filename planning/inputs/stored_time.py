@@ -41,9 +41,10 @@ class StoredTime:
     def worlds(
         self, at: float, clock: StaffedClock, under_way: UnderWay | None = None, draws: int = DRAWS
     ) -> Worlds:
-        """Possible shops at a moment (epoch s), always the same ones for the same moment."""
+        """Possible shops at a moment (epoch s): the same ones as long as the fit is the same, so
+        that a page drawn anew does not jitter."""
         now = Now(at, day_key(clock, at), week_of(at), under_way or UnderWay())
-        return Worlds.of(self.fit, now, self.seed + int(at), draws)
+        return Worlds.of(self.fit, now, self.seed, draws)
 
 
 def stored_books(tables: Iterable[Table]) -> dict[int, StoredTime]:

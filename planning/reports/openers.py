@@ -21,6 +21,7 @@ from planning.reports import (
     run_terms,
     square_figure,
     terms,
+    today_end,
     today_figures,
 )
 from planning.reports.figure import Figure, Opener
@@ -37,7 +38,7 @@ OPENERS: dict[str, Opener] = {
     "day": Opener(day_figure.opened),
     "shift": Opener(today_figures.shift),
     "pace": Opener(today_figures.pace),
-    "outlook": Opener(today_figures.outlook),
+    "outlook": Opener(today_end.outlook),
     "run": Opener(run_terms.run),
     "run_term": Opener(run_terms.run_term),
     "plan": Opener(plan.opened),

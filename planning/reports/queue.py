@@ -10,6 +10,7 @@ from django.db.models import Exists, F, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
 from planning.inputs.chunks import chunked
+from planning.inputs.stored_time import cell_of
 from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem
 from shopfloor.nests.waiting import waiting_items
 from shopfloor.nests.warnings import refusal_of
@@ -17,18 +18,22 @@ from shopfloor.nests.warnings import refusal_of
 
 @dataclass(frozen=True, slots=True)
 class Queued:
-    """`arc_s` and `total_s` (with load and unload) are None where there is no plan; `why` then
-    says why. `due_at` is the item's own, else its first job's. `arcs_s` only where asked for."""
+    """`arc_s`, `cut_s` (first arc to last) and `total_s` (with load and unload) are None where
+    there is no plan; `why` then says why. `due_at` is the item's own, else its first job's.
+    `arcs_s` only where asked for."""
 
     item_id: int
     table_id: int
     nest_id: int
+    cell: tuple[object, ...]  # `cell_of`: what its run will differ from plan with
+    wear_set_id: int
     nest: str
     revision_id: int | None
     wear_set: str
     duty: str
     due_at: datetime | None
     arc_s: float | None
+    cut_s: float | None
     total_s: float | None
     arcs_s: tuple[float, ...]
     why: str
@@ -75,12 +80,15 @@ def queue_plans(
                 item_id=row.pk,
                 table_id=row.table_id,
                 nest_id=row.nest_id,
+                cell=cell_of(row.nest.wear_set_id, row.nest.material_id, row.nest.thickness_mm),
+                wear_set_id=row.nest.wear_set_id,
                 nest=row.nest.name,
                 revision_id=revision,
                 wear_set=str(row.nest.wear_set),
                 duty=row.nest.wear_set.duty,
                 due_at=row.due_at or due.get(revision or 0),
                 arc_s=(plan.cut_s or 0.0) + (plan.pierce_s or 0.0) if plan and known else None,
+                cut_s=plan.total_s if plan and known else None,
                 total_s=(plan.total_s or 0.0) + (plan.load_s or 0.0) if plan and known else None,
                 arcs_s=tuple(plan.arcs_s) if plan and arcs and known else (),
                 why=why[plan.pk] if plan else _("no plan yet"),

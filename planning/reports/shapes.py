@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from planning.calc.forecast import Outlook
+from planning.reports.today_ahead import Outlook
 from shopfloor.svg.strip.types import StripTable
 from shopfloor.wording.quantity import Coverage as Coverage
 

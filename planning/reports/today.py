@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from planning.calc import spent
 from planning.calc.spans import Span, subtract, union
 from planning.inputs.shifts import ShiftBook
+from planning.inputs.table_time import clock_of
 from planning.reports.jobs import job_rows
 from planning.reports.queue import queue_plans
 from planning.reports.shapes import Shares, Today
@@ -32,6 +33,8 @@ from shopfloor.site.calendar import day_span
 from shopfloor.site.queries import the_shop
 from telemetry.read_once import read_once
 
+AHEAD = timedelta(days=14)  # of the shifts that work may go on into
+
 
 @read_once()
 def today(*, now: datetime, over: bool = False) -> Today:
@@ -44,7 +47,16 @@ def today(*, now: datetime, over: bool = False) -> Today:
     waiting = [] if over else queue_plans(arcs=True)
     data = today_data(tables, window.start_us, window.end_us, now, waiting)
     gap_us = shop.run_gap_s * 1_000_000
-    rows = [table_today(each, at_table(window, shifts, each.table.code), gap_us) for each in data]
+    ahead = None if over else ShiftBook(now, now + AHEAD)
+    rows = [
+        table_today(
+            each,
+            at_table(window, shifts, each.table.code),
+            gap_us,
+            clock_of(ahead, each.table.code) if ahead else None,
+        )
+        for each in data
+    ]
     notes = [
         note
         for each, row in zip(data, rows, strict=True)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import lru_cache
-from typing import Any, NamedTuple, TypeVar
+from typing import NamedTuple, TypeVar
 
 from django.db.models import Count, Q, QuerySet, TextField
 from django.db.models.functions import Cast
@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from planning.inputs.chunks import chunked
 from planning.inputs.plans import plan_times
+from planning.inputs.stored_time import StoredTime, cell_of, kept_books
 from planning.inputs.types import SegmentIn
 from planning.reports.queue import Queued
 from shopfloor.models import (
@@ -37,7 +38,6 @@ from shopfloor.wear.fitted import fitted_now
 from telemetry.counted import counted
 from telemetry.models import Arc
 
-RECENT = 40  # runs of a table that its forecast learns from
 DAY_US = 86_400_000_000
 LONGEST = timedelta(days=31)  # our assumption: no stretch or stoppage that has ended was longer
 Spanned = TypeVar("Spanned", Segment, Stoppage)
@@ -87,6 +87,10 @@ class RunToday:
     arcs_s: tuple[float, ...]
     contours: int
     jobs: tuple[str, ...]
+    nest_id: int
+    cell: tuple[object, ...]
+    cut_s: float | None  # the plan from the first arc to the last
+    queue_item_id: int | None
 
     @property
     def planned_us(self) -> int | None:
@@ -101,7 +105,7 @@ class TableData:
     stops: list[StopNow] = field(default_factory=list)
     runs: list[RunToday] = field(default_factory=list)
     queue: list[Queued] = field(default_factory=list)
-    ratios: list[float] = field(default_factory=list)
+    time: StoredTime | None = None  # how long its work takes, where that is fitted yet
     fitted: tuple[str, str] | None = None  # duty and words of what is in the torch
     program: str = ""  # what the table's own lines say the latest arc burnt
 
@@ -122,10 +126,8 @@ def today_data(
     for item in waiting:
         if item.table_id in by_id:
             by_id[item.table_id].queue.append(item)
-    for table_id, planned, elapsed in _recent():
-        data = by_id.get(table_id)
-        if data is not None and len(data.ratios) < RECENT:
-            data.ratios.append(elapsed / planned)
+    for table_id, stored in kept_books(by_id).items():
+        by_id[table_id].time = stored
     _fitted(by_id)
     _programs(by_code)
     return list(by_code.values())
@@ -234,6 +236,10 @@ class _RunRow(NamedTuple):
     state: str
     opened_at: datetime
     closed_at: datetime | None
+    nest_id: int
+    material_id: int
+    thickness_mm: float
+    queue_item_id: int | None
     plan: str
 
 
@@ -244,19 +250,22 @@ class _Steps:
     steps_us: tuple[int, ...]
     load_us: int
     arcs_s: tuple[float, ...]
+    cut_s: float | None
 
 
 @lru_cache(maxsize=500)
 def _steps(plan: str) -> _Steps:
     """Kept by the plan's own text: sheets of one nest mostly have the same, some 3 kB."""
-    times = plan_times(json.loads(plan), (), ())
+    fields = json.loads(plan)
+    times = plan_times(fields, (), ())
     if times is None:
-        return _Steps((), 0, ())
+        return _Steps((), 0, (), None)
     arcs, travel = times.arc_by_contour_us or {}, times.travel_by_contour_us or {}
     return _Steps(
         tuple(us + travel.get(number, 0) for number, us in arcs.items()),
         times.load_us,
         tuple(us / 1_000_000 for us in arcs.values()),
+        float(fields["total_s"]),
     )
 
 
@@ -272,6 +281,10 @@ def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int
         "state",
         "opened_at",
         "closed_at",
+        "revision__nest__pk",
+        "revision__nest__material",
+        "revision__nest__thickness_mm",
+        "queue_item",
         Cast("plan", TextField()),
     )
     runs = [
@@ -300,6 +313,10 @@ def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int
                 arcs_s=plan.arcs_s,
                 contours=pierces.get(run.revision_id, len(plan.arcs_s)),
                 jobs=tuple(sorted(jobs[run.revision_id])),
+                nest_id=run.nest_id,
+                cell=cell_of(last.wear_set_id, run.material_id, run.thickness_mm),
+                cut_s=plan.cut_s,
+                queue_item_id=run.queue_item_id,
             )
         )
 
@@ -341,20 +358,6 @@ def _contours(revisions: set[int]) -> tuple[dict[int, int], dict[int, set[str]]]
         if job:
             jobs[revision].add(job)
     return counts, jobs
-
-
-def _recent() -> Any:
-    """(table, planned s, elapsed s) of the last measured runs, newest first."""
-    return (
-        Run.objects.filter(
-            state=RunState.FINISHED,
-            variance__planned_s__gt=0,
-            variance__elapsed_s__gt=0,
-            variance__coverage__gte=0.9,
-        )
-        .order_by("-opened_at")
-        .values_list("table_id", "variance__planned_s", "variance__elapsed_s")[: RECENT * 10]
-    )
 
 
 def _fitted(by_id: dict[int, TableData]) -> None:

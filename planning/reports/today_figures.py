@@ -1,4 +1,4 @@
-"""Today's figures of one table opened: where its shift went, its pace, when its work ends. A key is
+"""Today's figures of one table opened: where its shift went, and its pace. A key is
 "TABLE@US", the table's code and the moment (us UTC) the page was drawn for."""
 
 from __future__ import annotations
@@ -14,18 +14,16 @@ from django.utils.translation import gettext as _
 from planning.calc.said import said
 from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
 from planning.inputs.shifts import ShiftBook
+from planning.inputs.table_time import clock_of
 from planning.reports.figure import Figure, Part, Ref
 from planning.reports.queue import queue_plans
 from planning.reports.shapes import TableToday
-from planning.reports.today import at_table, window_at
+from planning.reports.today import AHEAD, at_table, window_at
 from planning.reports.today_data import ArcNow, RunToday, TableData, today_data
 from planning.reports.today_pace import paced
 from planning.reports.today_table import (
     Window,
     accounted,
-    begun_in,
-    current_of,
-    rest_of,
     stopped_spans,
     table_today,
 )
@@ -33,7 +31,7 @@ from shopfloor.models import Table
 from shopfloor.runs.arcs import from_us
 from shopfloor.site.queries import the_shop
 from shopfloor.wording.counts import count
-from shopfloor.wording.quantity import Quantity, Reading, Remark, say, seconds, text
+from shopfloor.wording.quantity import Quantity, Reading, say, seconds, text
 
 S = 1_000_000
 LAST_US = 253_402_300_799_000_000  # the year 9999: no moment a page was drawn for lies beyond
@@ -42,15 +40,10 @@ RULE_SHIFT = said(
     "unknown if the source was silent, else waiting"
 )
 RULE_PACE = said("planned time of the contours burnt, less the time there was for them")
-RULE_OUTLOOK = said(
-    "the plan of what is left and begins in this shift, by the list as it is now, times what "
-    "recent runs took of theirs; "
-    "four times in five the end is in the range"
-)
 
 
 @dataclass(frozen=True)
-class _Shown:
+class Shown:
     """One table as its page was."""
 
     key: str
@@ -62,6 +55,12 @@ class _Shown:
 
     def clock(self, at_us: float) -> str:
         return f"{from_us(round(at_us)).astimezone(self.zone):%H:%M}"
+
+    def clock_day(self, at: float) -> str:
+        """A moment (epoch s) with its day, where that is another."""
+        day = from_us(self.window.now_us).astimezone(self.zone).date()
+        moment = from_us(round(at * S)).astimezone(self.zone)
+        return f"{moment:%H:%M}" if moment.date() == day else f"{moment:%a %d %b %H:%M}"
 
     def figure(self, kind: str, value: Quantity, rule: str, parts: Sequence[Part]) -> Figure:
         return Figure(Ref(kind, self.key), self.title, value, rule, tuple(parts), self.now)
@@ -79,7 +78,7 @@ class _Shown:
         )
 
 
-def _shown(key: str) -> _Shown:
+def shown_at(key: str) -> Shown:
     code, _sep, at = key.rpartition("@")
     table = Table.objects.filter(code=code).first()
     if table is None or not at.isdecimal() or int(at) > LAST_US:
@@ -89,13 +88,14 @@ def _shown(key: str) -> _Shown:
     window = at_table(window_at(shifts, now), shifts, table.code)
     waiting = queue_plans(tables=[table.pk], arcs=True)
     [data] = today_data([table], window.start_us, window.end_us, now, waiting)
-    row = table_today(data, window, the_shop().run_gap_s * S)
-    return _Shown(key, data, row, window, now, shifts.zone)
+    clock = clock_of(ShiftBook(now, now + AHEAD), table.code)
+    row = table_today(data, window, the_shop().run_gap_s * S, clock)
+    return Shown(key, data, row, window, now, shifts.zone)
 
 
 def shift(key: str) -> Figure:
     """Where the staffed time of a shift went, run by run and stop by stop."""
-    shown = _shown(key)
+    shown = shown_at(key)
     burns = [(arc.on_us, arc.off_us) for arc in shown.data.arcs]
     _whole, staffed = accounted(shown.data, shown.window, burns)
     parts, burnt = _burnt(shown.data, staffed)
@@ -180,7 +180,7 @@ def _whose(arc: ArcNow, runs: dict[int, RunToday]) -> uuid.UUID | str:
 
 def pace(key: str) -> Figure:
     """How far a table is ahead of its plan, or behind it: run by run."""
-    shown = _shown(key)
+    shown = shown_at(key)
     found = paced(shown.data, shown.window.start_us, shown.window.closed)
     if found is None:
         rule = _("no planned contour was seen burnt, or an open run has no plan")
@@ -213,39 +213,3 @@ def pace(key: str) -> Figure:
         _("{ahead:,.0f} min ahead of plan") if ahead > 0 else _("{ahead:,.0f} min behind plan")
     ).format(ahead=abs(ahead))
     return shown.figure("pace", text(value, "measured"), RULE_PACE, parts)
-
-
-def outlook(key: str) -> Figure:
-    """When a table's work really ends."""
-    shown = _shown(key)
-    run, contour = current_of(shown.data)
-    rest_us = rest_of(run, contour)
-    parts = []
-    if run is not None and rest_us:
-        what = _("rest of {nest}, the run on the table").format(nest=run.nest)
-        parts.append(Part(what, seconds(rest_us / S, "planned"), Ref("run", str(run.run_id))))
-    parts += [
-        Part(
-            _("{nest}, waits").format(nest=item.nest),
-            seconds(item.total_s, "planned"),
-            notes=(item.wear_set,),
-        )
-        for item in begun_in(shown.data.queue, shown.window, rest_us)
-    ]
-    found = shown.row.outlook
-    if found is None:
-        return shown.figure("outlook", text(_("nothing is left"), "planned"), RULE_OUTLOOK, parts)
-    plan = seconds(found.plan_s, "planned")
-    parts.append(Part(_("Planned"), plan, notes=(found.basis,), total=True))
-    if found.middle_s is None or found.low_s is None or found.high_s is None:
-        return shown.figure("outlook", text(_("end unknown"), "unknown"), RULE_OUTLOOK, parts)
-    span = Remark("{} to {}", (seconds(found.low_s), seconds(found.high_s)))
-    parts.append(Part(_("Expected"), seconds(found.middle_s, "planned"), notes=(span,)))
-    ends = [
-        shown.clock(shown.window.now_us + s * S)
-        for s in (found.middle_s, found.low_s, found.high_s)
-    ]
-    value = _("ends {middle}, between {low} and {high}").format(
-        middle=ends[0], low=ends[1], high=ends[2]
-    )
-    return shown.figure("outlook", text(value, "planned"), RULE_OUTLOOK, parts)

@@ -147,18 +147,16 @@ def _unplanned(data: TableData, today: TableToday) -> list[Note]:
 
 
 def _overtime(today: TableToday, zone: tzinfo) -> list[Note]:
-    forecast, end = today.strip.forecast, today.strip.shift_end_us
-    if forecast is None or end is None or forecast.median_us <= end + 5 * MINUTE_US:
+    """What begins in this shift, by plan, and will more likely not be done in it."""
+    ends, end_us = today.outlook.ends if today.outlook else None, today.strip.shift_end_us
+    left = ends.left if ends is not None else ()
+    if not left or end_us is None or not today.shift:
         return []
-    over = (forecast.median_us - end) // MINUTE_US
     body = _(
-        "{today}'s work ends about {middle} ({low} to {high}), {over} min after the shift."
+        "{nest} on {table} will more likely not be done by {end}, when the shift ends "
+        "({chance:.0f} chances in 100 that it is)."
     ).format(
-        today=today.name,
-        middle=_clock(forecast.median_us, zone),
-        low=_clock(forecast.low_us, zone),
-        high=_clock(forecast.high_us, zone),
-        over=over,
+        nest=left[0].nest, table=today.name, end=_clock(end_us, zone), chance=left[0].chance * 100
     )
     act = Act(_("Change the order"), "queue", today.code)
     return [Note("soon", _("More than the shift holds"), body, (act,), today.code)]

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from planning.calc import spent
-from planning.calc.forecast import Outlook, forecast
+from planning.calc.ahead.clock import StaffedClock
 from planning.calc.spans import Span, intersect, length, subtract, union
 from planning.reports.queue import Queued
 from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToday
+from planning.reports.today_ahead import Outlook, ends_of
 from planning.reports.today_data import ArcNow, RunToday, StopNow, TableData
 from planning.reports.today_pace import pace
 from shopfloor.chart.duties import fitted_set, set_words
@@ -55,15 +57,16 @@ def shares_of(window: spent.Shares) -> Shares:
     )
 
 
-def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
-    """Puts one table together."""
+def table_today(
+    data: TableData, window: Window, gap_us: int, clock: StaffedClock | None = None
+) -> TableToday:
+    """Puts one table together. Without its `clock` nothing is said of what is ahead."""
     burns = [(arc.on_us, arc.off_us) for arc in data.arcs]
     shares = _shares(data, window, burns)
     run, contour = current_of(data)
     rest = rest_of(run, contour)
     ahead = begun_in(data.queue, window, rest)
-    plans = ([rest / S] if rest else []) + [item.total_s or 0.0 for item in ahead]
-    outlook = forecast(plans, data.ratios) if plans else None
+    outlook = _outlook(data, window, (run, rest), ahead, clock)
     table = data.table
     return TableToday(
         table_id=table.pk,
@@ -86,6 +89,22 @@ def table_today(data: TableData, window: Window, gap_us: int) -> TableToday:
         source_from_us=data.hearing.from_us if data.hearing.listens else None,
         program=data.program,
     )
+
+
+def _outlook(
+    data: TableData,
+    window: Window,
+    current: tuple[RunToday | None, int | None],
+    ahead: Sequence[Queued],
+    clock: StaffedClock | None,
+) -> Outlook | None:
+    """None where nothing is left, or nothing is asked."""
+    run, rest_us = current
+    plans = ([rest_us / S] if rest_us else []) + [item.total_s or 0.0 for item in ahead]
+    if not plans or clock is None:
+        return None
+    ends = ends_of(data, run, ahead, clock, window.now_us, window.end_us)
+    return Outlook(math.fsum(plans), ends)
 
 
 def accounted(
@@ -242,7 +261,7 @@ def _strip(
         sourceless=not data.hearing.listens,
         pace=tuple(pace(data, window.start_us, window.closed)),
         plan_end_us=plan_end,
-        forecast=_forecast(outlook, window.now_us),
+        forecast=_forecast(outlook),
         shift_end_us=window.end_us,
     )
 
@@ -307,10 +326,8 @@ def _left(run: RunToday, rest_us: int) -> int:
     return left
 
 
-def _forecast(outlook: Outlook | None, now_us: int) -> strip.Forecast | None:
-    if outlook is None or outlook.middle_s is None:
+def _forecast(outlook: Outlook | None) -> strip.Forecast | None:
+    if outlook is None or outlook.ends is None:
         return None
-    low, high = outlook.low_s or 0.0, outlook.high_s or 0.0
-    return strip.Forecast(
-        now_us + round(low * S), now_us + round(outlook.middle_s * S), now_us + round(high * S)
-    )
+    ends = outlook.ends
+    return strip.Forecast(round(ends.low * S), round(ends.middle * S), round(ends.high * S))

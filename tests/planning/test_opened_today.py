@@ -9,9 +9,10 @@ from django.utils import timezone
 
 from planning.reports import balance_days, today
 from planning.services.run_figures import run_figures
-from shopfloor.models import ArcAssignment, Run, RunDay, RunVariance, WearSet
+from shopfloor.models import ArcAssignment, Run, RunDay, WearSet
 from telemetry.models import Arc, Feed, Rollup
 from tests.planning import cast
+from tests.planning.fitted import fitted
 from tests.planning.said import open_figure
 from tests.planning.test_opened_sums import _adds_up
 from tests.planning.test_shift_border import rollups
@@ -71,25 +72,41 @@ def test_the_pace_is_unknown_where_nothing_planned_was_seen(north):
     assert (figure.value, figure.evidence) == ("pace unknown", "unknown")
 
 
-def test_the_end_opens_to_the_plan_of_what_is_left(half_burnt, north, operator):
-    """420 s of the run and 600 s that wait; six runs took 1.2 of their plan."""
+def test_the_end_opens_to_what_it_was_drawn_from(half_burnt, north, operator):
+    """420 s of the run and 580 s of cutting that wait, at 1.2 of their plan with 600 s between
+    them: 1,800 s after 06:06."""
     now = cast.at(SHIFT, 360)
     _listening(north, now)
-    _queue(north, operator, total_s=600)
-    for number in range(6):
-        before = cast.run(
-            half_burnt.revision, north, start=SHIFT - timedelta(days=number + 1), seconds=1
-        )
-        RunVariance.objects.create(
-            run=before, planned_s=100, elapsed_s=120, coverage=1.0, computed_at=now
-        )
+    _queue(north, operator, total_s=580)
+    scored = {"said": 60, "held": 49, "low": 42, "high": 54, "voided": 3}
+    fitted(north, now, scored=scored, scale=1.1)
     figure = opened("outlook", now)
     amounts = {row.label: row.amount for row in figure.rows}
-    assert amounts["Planned"] == pytest.approx(1020)
-    assert amounts["Expected"] == pytest.approx(1224)
-    # 06:06 and 1,224 s
-    assert figure.value.startswith("ends 06:26, between ")
-    assert _adds_up(figure) == 1
+    assert amounts["rest of N-1, the run on the table"] == pytest.approx(420)
+    assert amounts["Planned cutting"] == pytest.approx(1000)
+    assert amounts["burning and travel, as this table's runs take them"] == pytest.approx(
+        1200, rel=0.05
+    )
+    assert amounts["loading"] == pytest.approx(300, rel=0.1)
+    assert amounts["unloading"] == pytest.approx(240, rel=0.1)
+    assert figure.value.startswith("ends 06:3")
+    assert "; 80 in 100: between 06:" in figure.value
+    said = {row.label: row.value for row in figure.rows}
+    assert said["Learnt from"] == "160 runs of this table"
+    assert said["Ranges widened by"].startswith("1.10")
+    assert said["How such ranges held"] == (
+        "of the last 60 ranges 49 held; 80 in 100 promised, 42 to 54 would be chance; "
+        "3 more not counted, for the list changed"
+    )
+    assert _adds_up(figure) == 2
+
+
+def test_an_end_not_fitted_yet_opens_to_the_plan_alone(half_burnt, north, operator):
+    now = cast.at(SHIFT, 360)
+    _listening(north, now)
+    figure = opened("outlook", now)
+    assert (figure.value, figure.evidence) == ("end unknown", "unknown")
+    assert [row.amount for row in figure.rows] == [pytest.approx(420)]
 
 
 @pytest.mark.parametrize(

@@ -18,9 +18,9 @@ from shopfloor.models import (
     PartResult,
     PieceOutlook,
     QueueItem,
-    RunVariance,
 )
 from tests.planning import cast
+from tests.planning.fitted import fitted
 
 pytestmark = pytest.mark.django_db
 
@@ -75,8 +75,7 @@ def test_it_says_where_the_run_stands_and_what_is_left(half_burnt, north, operat
     assert row.shares.burning_s == 240
     assert row.shares.waiting_s == 120
     assert row.outlook.plan_s == pytest.approx(1020)
-    assert row.outlook.middle_s is None
-    assert "0 recent runs" in row.outlook.basis
+    assert row.outlook.ends is None
     ends = [plan.to_us for plan in row.strip.planned]
     assert ends == [cast.to_us(now) + 420_000_000, cast.to_us(now) + 1_020_000_000]
     assert len(row.strip.planned[0].arcs_s) == 6
@@ -116,19 +115,85 @@ def test_an_arc_over_the_shift_s_border_burns_in_it_from_the_border_on(north, op
     assert row.shares.torch_s == 120
 
 
-def test_recent_runs_give_the_end_its_range(half_burnt, north, operator):
+def test_the_end_is_what_this_table_s_runs_take_and_what_lies_between_them(
+    half_burnt, north, operator
+):
+    """420 s left of the run and 580 s of cutting that wait, at 1.2 of their plan, with 240 s of
+    unloading, 60 s between and 300 s of loading: 1,800 s."""
     now = cast.at(SHIFT, 360)
     _listening(north, now)
-    for number in range(6):
-        before = cast.run(
-            half_burnt.revision, north, start=SHIFT - timedelta(days=number + 1), seconds=1
-        )
-        RunVariance.objects.create(
-            run=before, planned_s=100, elapsed_s=120, coverage=1.0, computed_at=now
-        )
+    _queue(north, operator, total_s=580)
+    fitted(north, now)
     [row] = today(now=now).tables
-    assert row.outlook.middle_s == pytest.approx(420 * 1.2)
-    assert row.strip.forecast.median_us == cast.to_us(now) + round(420 * 1.2 * 1e6)
+    ends = row.outlook.ends
+    assert ends.middle - now.timestamp() == pytest.approx(420 * 1.2 + 600 + 580 * 1.2, rel=0.05)
+    assert ends.low < ends.middle < ends.high < ends.middle + 900
+    assert row.strip.forecast.median_us == pytest.approx(ends.middle * 1e6)
+    assert [one.nest for one in ends.listed] == ["N-1", "N-2"]
+
+
+def test_ranges_are_widened_by_what_the_last_ones_missed(half_burnt, north, operator):
+    now = cast.at(SHIFT, 360)
+    _listening(north, now)
+    row = fitted(north, now)
+    [plain] = today(now=now).tables
+    row.scale, row.computed_at = 1.6, now + timedelta(seconds=1)
+    row.save()
+    [wide] = today(now=now).tables
+    assert wide.outlook.ends.middle == plain.outlook.ends.middle
+    assert wide.outlook.ends.low < plain.outlook.ends.low
+    assert wide.outlook.ends.high > plain.outlook.ends.high
+
+
+def test_of_a_long_list_the_end_is_of_what_the_shift_will_most_likely_hold(
+    half_burnt, north, operator
+):
+    """At 12:00, two hours before the end: 504 s of the run, then runs of 3,000 s by plan that take
+    4,200 s each with what lies between: one is done at 13:18, the next would be at 14:28."""
+    now = cast.NOON
+    _listening(north, now)
+    for number in range(3):
+        _queue(north, operator, total_s=3000, name=f"L-{number}")
+    fitted(north, now)
+    board = today(now=now)
+    [row] = board.tables
+    ends = row.outlook.ends
+    assert [round(one.chance, 1) for one in ends.listed[:3]] == [1.0, 1.0, 0.0]
+    assert ends.last == 1
+    assert ends.middle == pytest.approx(now.timestamp() + 504 + 4200, abs=150)
+    [note] = [one for one in board.notes if one.head == "More than the shift holds"]
+    assert "L-1" in note.body
+
+
+def test_work_that_goes_on_into_the_next_shift_waits_for_it(half_burnt, north, operator):
+    """Twelve minutes before the shift's end, work of half an hour: the rest is tomorrow's."""
+    now = cast.at(SHIFT, 8 * 3600 - 720)
+    _listening(north, now)
+    fitted(north, now)
+    half_burnt.revision.nest.name = "N-1"
+    ArcAssignment.objects.filter(contour_number__gt=1).delete()
+    _queue(north, operator, total_s=1000)
+    [row] = today(now=now).tables
+    assert row.outlook.ends.listed[-1].chance < 0.05
+
+
+def test_a_run_on_the_table_outside_every_shift_is_overtime(half_burnt, north, operator):
+    from shopfloor.models import Shift
+
+    Shift.objects.exclude(name="early").delete()
+    now = cast.at(SHIFT, 8 * 3600 + 600)  # ten minutes after the shift's end
+    _listening(north, now)
+    fitted(north, now)
+    [row] = today(now=now).tables
+    assert row.outlook.ends.middle - now.timestamp() == pytest.approx(504, rel=0.1)
+
+
+def test_without_a_fit_the_end_is_unknown(half_burnt, north, operator):
+    now = cast.at(SHIFT, 360)
+    _listening(north, now)
+    [row] = today(now=now).tables
+    assert row.outlook.ends is None
+    assert row.strip.forecast is None
 
 
 def test_what_wants_a_hand_is_said_with_its_action(half_burnt, north, operator):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import Final, Self
 
 import numpy as np
@@ -137,8 +138,14 @@ class Worlds:
 
     def cutting(self, run: Ahead, rest_s: float, number: Ints, level: Floats) -> Floats:
         """Seconds of cutting that planned `rest_s` takes, stoppages included."""
+        cut, stopped = self.cut_and_stopped(run, rest_s, number, level)
+        return cut + stopped
+
+    def cut_and_stopped(
+        self, run: Ahead, rest_s: float, number: Ints, level: Floats
+    ) -> tuple[Floats, Floats]:
         took = self.burning(run, rest_s, number, level)
-        return np.asarray(took + self.stopped(took, number))
+        return took, self.stopped(took, number)
 
     def burning(self, run: Ahead, rest_s: float, number: Ints, level: Floats) -> Floats:
         """The same without stoppages."""
@@ -172,13 +179,27 @@ MOST_LOG: Final = 2.5
 MOST_STOPS: Final = 50.0
 
 
+class Spent(StrEnum):
+    """What the time until a run is done goes to, breaks apart."""
+
+    CUT = "cut"
+    STOP = "stop"
+    LOAD = "load"
+    UNLOAD = "unload"
+    GAP = "gap"
+    CHANGE = "change"
+    BORDER = "border"
+
+
 @dataclass(frozen=True)
 class Finishes:
     """`staffed` seconds from now and `wall` time (both draws x runs) at which each run's last arc
-    goes out, in the order of the list."""
+    goes out, in the order of the list. `spent`: of each run, the mean seconds until then by what
+    they go to, which sum to the mean of `staffed`."""
 
     staffed: Floats
     wall: Floats
+    spent: tuple[Mapping[Spent, float], ...] = ()
 
     def chance_by(self, wall: float) -> Floats:
         """Of each run, the chance that it is done by then."""
@@ -189,25 +210,51 @@ def finishes(worlds: Worlds, runs: Sequence[Ahead], clock: StaffedClock) -> Fini
     """Draw the whole list through the clock, from now on. The first run is the one under way, if
     any is cutting."""
     clock = clock.from_now(worlds.now.at)
-    borders, none = clock.borders, np.zeros(worlds.draws)
+    borders = clock.borders
     idle = worlds.fit.border.draw(worlds.chance, (worlds.draws, max(len(borders), 1)))
     level = worlds.level(0)
-    passed, lost, found = none.copy(), none.copy(), []
-    first = True
-    for run in runs:
-        number = np.searchsorted(borders, passed + lost, side="right").astype(np.int64)
-        if first:
-            passed = passed + _first(worlds, run, number, level)
+    passed = _Passed(np.zeros(worlds.draws), np.zeros(worlds.draws))
+    found, spent = [], []
+    for place, run in enumerate(runs):
+        number = np.searchsorted(borders, passed.all, side="right").astype(np.int64)
+        if place:
+            for step in between(run):
+                passed.add(Spent(step), worlds.step(step, number))
+            passed.add_cut(*worlds.cut_and_stopped(run, run.plan_s, number, level))
         else:
-            passed = passed + worlds.step(Step.UNLOAD, number)
-            passed = passed + worlds.step(Step.CHANGE if run.change else Step.GAP, number)
-            passed = passed + worlds.step(Step.LOAD, number)
-            passed = passed + worlds.cutting(run, run.plan_s, number, level)
-        first = False
-        lost = _lost(passed, borders, idle)
-        found.append(passed + lost)
+            _first(worlds, run, number, level, passed)
+        passed.lost = _lost(passed.work, borders, idle)
+        found.append(passed.all)
+        spent.append({**passed.means, Spent.BORDER: float(passed.lost.mean())})
     staffed = np.stack(found, axis=1) if found else np.zeros((worlds.draws, 0))
-    return Finishes(staffed, clock.wall(staffed))
+    return Finishes(staffed, clock.wall(staffed), tuple(spent))
+
+
+def between(run: Ahead) -> tuple[Step, Step, Step]:
+    """What lies between the cut before and this one."""
+    return Step.UNLOAD, Step.CHANGE if run.change else Step.GAP, Step.LOAD
+
+
+@dataclass
+class _Passed:
+    """Staffed seconds from now, a draw each: at work, and lost at ends of shifts. `means` is what
+    the work was."""
+
+    work: Floats
+    lost: Floats
+    means: dict[Spent, float] = field(default_factory=dict)
+
+    @property
+    def all(self) -> Floats:
+        return self.work + self.lost
+
+    def add(self, kind: Spent, seconds: Floats) -> None:
+        self.work = self.work + seconds
+        self.means[kind] = self.means.get(kind, 0.0) + float(seconds.mean())
+
+    def add_cut(self, cut: Floats, stopped: Floats) -> None:
+        self.add(Spent.CUT, cut)
+        self.add(Spent.STOP, stopped)
 
 
 def _lost(passed: Floats, borders: Floats, idle: Floats) -> Floats:
@@ -222,21 +269,21 @@ def _lost(passed: Floats, borders: Floats, idle: Floats) -> Floats:
     return lost
 
 
-def _first(worlds: Worlds, run: Ahead, number: Ints, level: Floats) -> Floats:
+def _first(worlds: Worlds, run: Ahead, number: Ints, level: Floats, passed: _Passed) -> None:
     """What is under way, to the end of the first run's cutting."""
     under = worlds.now.under_way
     if under.rest_s is not None:
-        rest = worlds.cutting(run, under.rest_s, number, level)
-        rest = rest + np.abs(LAST_S * worlds.chance.standard_normal(worlds.draws))
+        cut, stopped = worlds.cut_and_stopped(run, under.rest_s, number, level)
+        cut = cut + np.abs(LAST_S * worlds.chance.standard_normal(worlds.draws))
         if under.stopped:
-            rest = rest + worlds.rest_of_stop(under.age_s)
-        return rest
-    order = (Step.UNLOAD, Step.CHANGE if run.change else Step.GAP, Step.LOAD)
+            stopped = stopped + worlds.rest_of_stop(under.age_s)
+        passed.add_cut(cut, stopped)
+        return
+    order = between(run)
     at = order.index(under.step) if under.step in order else 1  # nothing to unload
-    rest = np.zeros(worlds.draws)
     for place, step in enumerate(order):
         if place == at and under.step is not None:
-            rest = rest + worlds.rest_of_step(step, under.age_s)
+            passed.add(Spent(step), worlds.rest_of_step(step, under.age_s))
         elif place >= at:
-            rest = rest + worlds.step(step, number)
-    return np.asarray(rest + worlds.cutting(run, run.plan_s, number, level))
+            passed.add(Spent(step), worlds.step(step, number))
+    passed.add_cut(*worlds.cut_and_stopped(run, run.plan_s, number, level))
