@@ -27,7 +27,10 @@ from shopfloor.wording.cautions import Caution
 log = logging.getLogger(__name__)
 CAUTION = Caution(
     title=N_("Before a change"),
-    lines=(N_("Isolate and lock out, let it cool, follow the maker's manual."),),
+    lines=(
+        N_("Isolate and lock out, let it cool, follow the maker's manual."),
+        N_("The model advises, inspection decides: look at the piece."),
+    ),
     references=N_("ANSI Z49.1; 29 CFR 1910.147; or the local code, and qualified judgement."),
 )
 BEFORE = 60
@@ -109,7 +112,9 @@ def _lede(torch: TorchRow) -> str:
             where=where, basis=piece.basis or _("not enough data")
         )
     about = _("about {said}").format(said=said) + (
-        _(", between {replace}").format(replace=between.replace("–", " and ")) if between else ""
+        _(" (80 in 100: {between})").format(between=between.replace("–", _(" to ")))
+        if between
+        else ""
     )
     return _("{where} has {about}.").format(where=where, about=about)
 
@@ -124,7 +129,7 @@ def _note(piece: PieceRow) -> dict[str, Any]:
         piece.due, _("{capitalize}: life unknown").format(capitalize=piece.kind.capitalize())
     )
     body = f"{piece.label}: {piece.basis}." + (
-        _(" Between {between}.").format(between=between) if between else ""
+        _(" 80 in 100: {between}.").format(between=between) if between else ""
     )
     return {"kind": "now" if piece.due == "due" else "soon", "head": head, "body": body}
 

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from django.db.models import Q
 
-from planning.calc.wear import Inspected
+from planning.calc.life.outlook import Inspected
 from planning.inputs.chunks import chunked
 from shopfloor.models import Fitting, Inspection, Piece
 from shopfloor.runs.arcs import to_us
@@ -42,6 +42,7 @@ class PieceIn:
     with the starts counted up to each."""
 
     pk: int
+    part_id: int
     label: str
     kind: str
     price_minor: int
@@ -126,13 +127,16 @@ def _piece(
     arcs, arc_us = counter.count(fittings, FOREVER_US)
     inspections = []
     for at_us, pit, is_round in seen:
-        starts = None
+        starts = arc_s = None
         if row.prior_starts is not None:
-            starts = row.prior_starts + counter.count(fittings, at_us)[0]
-        inspections.append(Inspected(starts, pit, is_round))
+            more, more_us = counter.count(fittings, at_us)
+            starts = row.prior_starts + more
+            arc_s = (row.prior_arc_s or 0.0) + more_us / 1_000_000
+        inspections.append(Inspected(starts, pit, is_round, arc_s))
     limit = row.part.pit_limit_mm if row.part.pit_limit_mm is not None else pit_limit_mm
     return PieceIn(
         pk=row.pk,
+        part_id=row.part_id,
         label=row.label,
         kind=row.part.kind,
         price_minor=row.price_minor,

@@ -14,18 +14,16 @@ from django.utils import timezone
 from django.utils.translation import gettext_noop as N_
 
 from planning.calc.allocation import share_out
-from planning.calc.said import stored
-from planning.calc.wear import Charges, charges, piece_view
+from planning.calc.wear import Charges, charges
 from planning.inputs.chunks import chunked, in_chunks
 from planning.inputs.pieces import PieceIn, load_pieces
 from planning.inputs.shifts import ShiftBook
+from planning.services.outlooks import ENDED, outlooks_keep
 from planning.services.postings import MonthPicker, TargetPosting, post_differences
 from planning.services.run_types import CRASH, FINISHED
 from planning.services.summaries import months_changed
-from shopfloor.models import PartResult, PieceOutlook, PieceUse, Posting
+from shopfloor.models import PartResult, PieceUse, Posting
 from shopfloor.runs.arcs import from_us, to_us
-
-ENDED = ("failed", "retired", "crashed", "lost")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +68,18 @@ def pieces_write(ids: Iterable[int], *, now: datetime, months: MonthPicker | Non
         )
     if months is None:
         months_changed(book.changed)
-    _outlooks(pieces, uses, now)
+    outlooks_keep(pieces, _planned_starts(uses), now)
+
+
+def outlooks_write(ids: Iterable[int], *, now: datetime) -> None:
+    """Outlooks alone: what was learned of their part has changed, not what they cost."""
+    pieces = load_pieces(ids)
+    outlooks_keep(pieces, _planned_starts(_uses([piece.pk for piece in pieces])), now, ask=False)
+
+
+def _planned_starts(uses: dict[int, list[UseRow]]) -> dict[int, int]:
+    """By piece, starts that nobody heard or entered."""
+    return {piece: sum(use.starts - use.known_starts for use in own) for piece, own in uses.items()}
 
 
 def _uses(pieces: list[int]) -> dict[int, list[UseRow]]:
@@ -193,40 +202,4 @@ def _unearned(
         quantity=starts,
         unit="start" if starts else "",
         cause=cause,
-    )
-
-
-def _outlooks(pieces: list[PieceIn], uses: dict[int, list[UseRow]], now: datetime) -> None:
-    rows = []
-    for piece in pieces:
-        planned = sum(use.starts - use.known_starts for use in uses[piece.pk])
-        known = piece.prior_starts is not None
-        view = piece_view(
-            starts=(piece.prior_starts or 0) + piece.arcs + planned if known else None,
-            arc_s=(piece.prior_arc_s or 0.0) + piece.arc_us / 1_000_000 if known else None,
-            rated_starts=piece.rated_starts,
-            inspections=piece.inspections,
-            pit_limit_mm=piece.pit_limit_mm,
-        )
-        rows.append(
-            PieceOutlook(
-                piece_id=piece.pk,
-                starts=view.starts,
-                arc_s=view.arc_s,
-                pit_mm=view.pit_mm,
-                starts_left=view.starts_left,
-                due=view.due,
-                left_low=view.left_low,
-                left_high=view.left_high,
-                basis=view.basis[:200],
-                basis_said=stored(view.basis),
-                computed_at=now,
-            )
-        )
-    PieceOutlook.objects.bulk_create(
-        rows,
-        update_conflicts=True,
-        unique_fields=["piece"],
-        update_fields=[f.name for f in PieceOutlook._meta.fields if f.name not in ("id", "piece")],
-        batch_size=500,
     )

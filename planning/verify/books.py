@@ -11,7 +11,7 @@ from django.db.models import F, Q, Sum
 
 from planning.inputs.chunks import in_chunks
 from planning.reports.printed import postings_print
-from planning.services.piece_figures import ENDED
+from planning.services.outlooks import ENDED
 from planning.services.run_figures import wanted_amounts
 from shopfloor.models import Month, Piece, PieceUse, Posting, Run, RunState, Work
 from shopfloor.wording.counts import count

@@ -124,11 +124,13 @@ class PieceOutlook(models.Model):
     arc_s = models.FloatField(null=True, blank=True)
     pit_mm = models.FloatField(null=True, blank=True)
     starts_left = models.IntegerField(null=True, blank=True)
-    left_low = models.IntegerField(null=True, blank=True)  # the ends inspections allow
+    left_low = models.IntegerField(null=True, blank=True)  # 80 in 100 end between these
     left_high = models.IntegerField(null=True, blank=True)
     due = models.CharField(max_length=12, blank=True)  # due, soon, no, unknown
     basis = models.CharField(max_length=200, blank=True)
     basis_said = models.JSONField(default=dict, blank=True)  # `basis` with its lengths as numbers
+    rests_on = models.JSONField(default=dict, blank=True)  # `basis` in numbers
+    pits = models.JSONField(default=list, blank=True)  # [starts, arc seconds, mm] as measured
     computed_at = models.DateTimeField()
 
     def __str__(self) -> str:

@@ -1,10 +1,9 @@
 from __future__ import annotations
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planning.calc.wear import Inspected, charges, piece_view
+from planning.calc.wear import charges
 
 starts = st.lists(st.integers(0, 400), max_size=8)
 
@@ -48,36 +47,3 @@ def test_while_it_lives_never_more_than_its_price_is_charged(price, uses, rated)
     assert found.rest == 0
     ideal = min(price, price * sum(uses) / rated)
     assert abs(found.total - ideal) <= 0.5 + 1e-6
-
-
-def _view(**more):
-    given = {"starts": 300, "arc_s": 4000.0, "rated_starts": 600} | more
-    return piece_view(**given)
-
-
-def test_due_by_pit_by_orifice_or_by_rated_starts():
-    # common practice, no source: an electrode is due at about 1.6 mm (1/16 in) of pit
-    assert _view(inspections=[Inspected(300, 1.6)]).due == "due"
-    assert _view(inspections=[Inspected(300, 1.2)], pit_limit_mm=1.1).due == "due"
-    assert _view(inspections=[Inspected(300, None, False)]).due == "due"
-    assert _view(starts=600).due == "due"
-    assert _view(starts=545).due == "soon"
-    assert _view().due == "no"
-    assert _view().starts_left == 300
-
-
-def test_inspections_give_what_is_left_with_a_range():
-    # 0.4 mm after 200 starts and 0.9 mm after 300: 1.6 mm at 800 or at 533 starts
-    found = _view(inspections=[Inspected(200, 0.4), Inspected(300, 0.9)])
-    assert found.starts_left == pytest.approx(233, abs=1)
-    assert (found.left_low, found.left_high) == (
-        pytest.approx(233, abs=1),
-        pytest.approx(500, abs=1),
-    )
-
-
-def test_an_unknown_age_is_unknown_until_someone_looks():
-    assert _view(starts=None).due == "unknown"
-    assert _view(starts=None).starts_left is None
-    assert _view(rated_starts=None).due == "unknown"
-    assert _view(starts=None, inspections=[Inspected(None, 1.7)]).due == "due"

@@ -1,0 +1,77 @@
+"""What the shop learns of a part from its pieces, worked out in the background and kept. Work kind
+"life", key: the part's id. Asked for after a piece ended or was looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from planning.calc.life.kaplan import survival
+from planning.calc.life.learned import Learned, learn
+from planning.calc.life.records import TooLittleData
+from planning.calc.life.weibull import fit
+from planning.inputs.lives import KIND, limit_of, records_of, to_json
+from planning.services.piece_figures import outlooks_write
+from shopfloor.models import Piece, PieceState, SetPart, Summary
+
+IN_USE = (PieceState.NEW, PieceState.FITTED, PieceState.SHELVED)
+LEVEL = 0.90
+
+
+def life_write(*, key: str, payload: dict[str, Any]) -> None:
+    """Learns of one part, keeps it, and has the outlooks of its pieces in use follow. Harmless to
+    repeat."""
+    if lives_write([int(key)]):
+        live = Piece.objects.filter(part=int(key), state__in=IN_USE, outlook__isnull=False)
+        outlooks_write(live.values_list("pk", flat=True), now=timezone.now())
+
+
+@transaction.atomic
+def lives_write(parts: Iterable[int]) -> int:
+    """Learns of these parts; returns how many there are."""
+    now, done = timezone.now(), 0
+    for part in SetPart.objects.filter(pk__in=sorted(set(parts))):
+        body = life_body(learn(records_of(part), part.rated_starts, limit_of(part)))
+        Summary.objects.update_or_create(
+            kind=KIND, key=str(part.pk), defaults={"body": body, "computed_at": now}
+        )
+        done += 1
+    return done
+
+
+def life_body(learned: Learned) -> dict[str, Any]:
+    """What is kept of it, as JSON values. What cannot be said is left out."""
+    body: dict[str, Any] = {
+        "records": to_json(learned.records),
+        "rated": learned.rated,
+        "limit_mm": learned.limit_mm,
+        "ends": learned.ends,
+        "steps": [
+            [step.age, step.share, step.low, step.high] for step in survival(learned.lives, LEVEL)
+        ],
+    }
+    if learned.rates is not None:
+        usual, off = learned.rates, learned.scatter
+        body["pit"] = {
+            "per_start": usual.per_start,
+            "per_arc_s": usual.per_arc_s,
+            "readings": usual.n,
+            "sd": off.piece_sd,
+            "pieces": off.pieces,
+        }
+    try:
+        lives = learned.whole
+    except TooLittleData as why:
+        return body | {"too_little": str(why)}
+    body["mean"] = lives.mean
+    body["mean_between"] = lives.mean_between(LEVEL)
+    body["shape_between"] = lives.shape_between(LEVEL)
+    try:
+        best = fit(learned.lives, LEVEL)
+        body["fit"] = {"shape": best.life.shape, "scale": best.life.scale}
+    except TooLittleData as why:
+        body["fit"] = {"too_little": str(why)}
+    return body

@@ -1,0 +1,132 @@
+"""What a shop learns of its wear parts, kept in the background."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from planning.inputs.lives import learned_of
+from planning.services.lives import life_write
+from planning.services.outlooks import KIND
+from planning.services.piece_figures import piece_figures
+from planning.services.work import run_all_waiting
+from shopfloor.models import Inspection, PieceOutlook, Summary, Work
+from shopfloor.runs.arcs import to_us
+from telemetry.models import Arc
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+BEGUN = datetime(2026, 10, 6, 17, tzinfo=UTC)
+
+
+def _burnt(table, begun, starts):
+    """Arcs of 3 s every 4 s, in no run."""
+    feed = cast.feed(table, f"{table.code}-feed")
+    spans = [cast.at(begun, 4 * n) for n in range(starts)]
+    Arc.objects.bulk_create(
+        Arc(
+            key=f"{feed.name}|{to_us(on)}", feed=feed, table=table.code, torch="1", ended="off",
+            on_us=to_us(on), off_us=to_us(on) + 3_000_000, feed_version=1, changed_us=1,
+        )
+        for on in spans
+    )  # fmt: skip
+
+
+def _gave(table, operator, starts, day, *, state="failed", cause="pit"):
+    """An electrode that gave so many starts and came out."""
+    begun = BEGUN + timedelta(days=day)
+    piece = cast.piece("electrode", 1900, 600)
+    stay = cast.fitting(piece, table, begun, by=operator)
+    _burnt(table, begun, starts)
+    stay.removed_at = cast.at(begun, 4 * starts)
+    stay.removal_state, stay.removal_cause = state, cause
+    stay.save()
+    piece.state = state
+    piece.save()
+    piece_figures(key=str(piece.pk), payload={})
+    return piece
+
+
+def _learn():
+    Work.objects.exclude(kind__in=(KIND, "piece")).delete()
+    run_all_waiting()
+
+
+def test_pieces_that_end_teach_what_is_left_of_the_next(north, operator):
+    for day, starts in enumerate((40, 50, 60)):
+        _gave(north, operator, starts, day)
+    assert Work.objects.filter(kind=KIND, state="waiting").count() == 1
+    now = cast.piece("electrode", 1900, 600)
+    cast.fitting(now, north, BEGUN + timedelta(days=9), by=operator)
+    piece_figures(key=str(now.pk), payload={})
+    before = PieceOutlook.objects.get(piece=now)
+    _learn()
+    kept = Summary.objects.get(kind=KIND, key=str(now.part_id))
+    assert kept.body["ends"] == 3
+    after = PieceOutlook.objects.get(piece=now)
+    # rated 600, but three gave 40 to 60
+    assert before.starts_left > 400
+    assert 40 < after.starts_left < 300
+    assert after.left_low < after.starts_left < after.left_high
+    assert after.rests_on["ends"] == 3
+
+
+def test_nothing_is_learned_twice(north, operator):
+    piece = _gave(north, operator, 30, 0)
+    _learn()
+    piece_figures(key=str(piece.pk), payload={})
+    assert not Work.objects.filter(kind=KIND, state="waiting").exists()
+
+
+def test_a_failure_taken_back_is_forgotten(north, operator):
+    piece = _gave(north, operator, 30, 0)
+    _learn()
+    stay = piece.fittings.get()
+    stay.removed_at, stay.removal_state, stay.removal_cause = None, "", ""
+    stay.save()
+    piece.state = "fitted"
+    piece.save()
+    piece_figures(key=str(piece.pk), payload={})
+    _learn()
+    assert learned_of([piece.part_id])[piece.part_id].ends == 0
+
+
+def test_an_inspection_is_kept_with_the_age_it_was_made_at(north, operator):
+    piece = cast.piece("electrode", 1900, 600)
+    cast.fitting(piece, north, BEGUN, by=operator)
+    _burnt(north, BEGUN, 50)
+    Inspection.objects.create(piece=piece, at=cast.at(BEGUN, 4 * 20 - 1), by=operator, pit_mm=0.3)
+    piece_figures(key=str(piece.pk), payload={})
+    assert PieceOutlook.objects.get(piece=piece).pits == [[20, 60.0, 0.3]]
+    _learn()
+    [record] = learned_of([piece.part_id])[piece.part_id].records
+    assert record.readings[0].pit_mm == 0.3
+
+
+def test_a_piece_changed_with_its_partner_has_not_ended(north, operator):
+    piece = _gave(north, operator, 30, 0, state="retired", cause="")
+    _learn()
+    learned = learned_of([piece.part_id])[piece.part_id]
+    assert (len(learned.records), learned.ends) == (1, 0)
+
+
+def test_a_piece_first_seen_with_an_age_enters_late_and_one_of_unknown_age_not_at_all(
+    north, operator
+):
+    piece = cast.piece("electrode", 1900, 600)
+    piece.prior_starts = 100
+    piece.save()
+    cast.fitting(piece, north, BEGUN, by=operator)
+    _burnt(north, BEGUN, 10)
+    Inspection.objects.create(piece=piece, at=cast.at(BEGUN, 60), by=operator, pit_mm=0.3)
+    piece_figures(key=str(piece.pk), payload={})
+    _learn()
+    [record] = learned_of([piece.part_id])[piece.part_id].records
+    assert (record.life.entered, record.life.age) == (100, 110)
+    piece.prior_starts = None
+    piece.save()
+    piece_figures(key=str(piece.pk), payload={})
+    Work.objects.all().delete()
+    life_write(key=str(piece.part_id), payload={})
+    assert learned_of([piece.part_id])[piece.part_id].records == ()
