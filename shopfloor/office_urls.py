@@ -35,7 +35,7 @@ from shopfloor.sources.office import push_intake as intake
 from shopfloor.stock.office import correct as sheet_correct
 from shopfloor.stock.office import remnants, stock
 from shopfloor.verify import office as verification
-from shopfloor.wear import office as wear
+from shopfloor.wear.office import drawer, trays
 from shopfloor.web import help_pages as helping
 
 urlpatterns = [
@@ -107,7 +107,7 @@ urlpatterns = [
     path("nests/prices/", price_lists.bring, name="prices_bring"),
     path("nests/sets/", sets.sets, name="sets"),
     path("nests/sets/<bigint:pk>/", sets.one_set, name="set"),
-    path("nests/sets/<bigint:pk>/tray/", wear.make_tray, name="tray_make"),
+    path("nests/sets/<bigint:pk>/tray/", trays.make_tray, name="tray_make"),
     path("nests/materials/", sets.materials, name="materials"),
     path("nests/rates/", rates.rates, name="rates"),
     path("nests/rates/hour/", machine_hour.machine_hour, name="machine_hour"),
@@ -117,6 +117,12 @@ urlpatterns = [
     path("stock/plate/", remnants.low, name="low_stock"),
     path("stock/plate/<bigint:material>/<str:mm>/", remnants.plate, name="plate"),
     path("stock/labels/", remnants.labels, name="labels"),
+    path("stock/parts/", drawer.parts, name="parts"),
+    path("stock/parts/receive/", drawer.receive, name="parts_receive"),
+    path("stock/parts/buy/", drawer.purchase, name="purchase"),
+    path("stock/parts/order/", drawer.order, name="part_order"),
+    path("stock/parts/order/<bigint:pk>/end/", drawer.end_order, name="part_order_end"),
+    path("nests/sets/part/<bigint:pk>/same/", drawer.same, name="part_same"),
     path("stock/remnants/", remnants.remnants_page, name="remnants"),
     path("stock/remnants/write-off/", remnants.write_off, name="remnants_write_off"),
     path("stock/<bigint:pk>/back/", remnants.back, name="sheet_back"),

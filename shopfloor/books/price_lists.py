@@ -48,6 +48,8 @@ def _parts(row: Row, wages: bool) -> None:
         pit_limit_mm=part.pit_limit_mm if part else None,
         in_drawer=_whole(row, "in drawer", part.in_drawer if part else 0) or 0,
         low_at=_whole(row, "low at", part.low_at if part else 2) or 0,
+        lead_days=_whole(row, "lead days", part.lead_days if part else None),
+        pack=_whole(row, "pack", part.pack if part else 1) or 1,
     )  # fmt: skip
 
 
@@ -98,7 +100,10 @@ def _bench(row: Row, wages: bool) -> None:
 KINDS: Final[dict[str, Kind]] = {
     "parts": Kind(
         N_("Wear parts: price and rated life"),
-        ("set", "kind", "name", "price", "rated starts", "in drawer", "low at"),
+        (
+            "set", "kind", "name", "price", "rated starts", "in drawer", "low at", N_("lead days"),
+            "pack",
+        ),
         ("set", "kind", "price"), _parts,
     ),
     "rates": Kind(

@@ -36,7 +36,8 @@ class PieceKind(models.TextChoices):
 
 class SetPart(models.Model):
     """What a set takes of each kind, what it costs and how long its maker rates it (blank:
-    unknown)."""
+    unknown). One that is `same_as` another set's is the same part in the same drawer: `parts.py`
+    keeps name, price, counts and how it is bought alike; lives and limits are the set's own."""
 
     wear_set = models.ForeignKey(WearSet, on_delete=models.PROTECT, related_name="parts")
     kind = models.CharField(max_length=16)
@@ -46,6 +47,11 @@ class SetPart(models.Model):
     pit_limit_mm = models.FloatField(null=True, blank=True)
     in_drawer = models.PositiveIntegerField(default=0)
     low_at = models.PositiveIntegerField(default=2)
+    same_as = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="same"
+    )
+    lead_days = models.PositiveIntegerField(null=True, blank=True)  # from order to drawer
+    pack = models.PositiveIntegerField(default=1)  # sold by so many
 
     class Meta:
         constraints = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from datetime import datetime
 
 from django.db.models import Count, Prefetch, Q, QuerySet
@@ -110,8 +111,17 @@ def sets_list() -> QuerySet[WearSet]:
     ).order_by("current_a")
 
 
-def set_parts(wear_set: WearSet) -> QuerySet[SetPart]:
-    return wear_set.parts.order_by("kind")
+def set_parts(wear_set: WearSet) -> list[SetPart]:
+    """Its parts, each with the other sets that take the same one as `sharing`."""
+    parts = list(wear_set.parts.order_by("kind"))
+    mains = {part.same_as_id or part.pk for part in parts}
+    shared = SetPart.objects.filter(Q(pk__in=mains) | Q(same_as__in=mains))
+    others: dict[int, list[WearSet]] = defaultdict(list)
+    for one in shared.exclude(wear_set=wear_set).select_related("wear_set"):
+        others[one.same_as_id or one.pk].append(one.wear_set)
+    for part in parts:
+        vars(part)["sharing"] = others[part.same_as_id or part.pk]
+    return parts
 
 
 def trays_of(wear_set: WearSet) -> QuerySet[Tray]:

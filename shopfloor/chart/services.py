@@ -26,6 +26,7 @@ from shopfloor.chart.cut_settings import (
     faults as cut_faults,
 )
 from shopfloor.chart.duties import CODES, choice_words
+from shopfloor.chart.parts import OF_PART, alike, part_change
 from shopfloor.files.fault import Fault
 from shopfloor.models import (
     ChartRow,
@@ -238,14 +239,19 @@ def part_set(
     pit_limit_mm: float | None = None,
     in_drawer: int = 0,
     low_at: int = 2,
+    lead_days: int | None = None,
+    pack: int = 1,
 ) -> SetPart:
     """What a set takes of one kind. Pieces bought before keep the price they were bought at; plans
-    count the new one."""
+    count the new one. What is the part's own changes in every set that takes it."""
     part = SetPart.objects.filter(wear_set=wear_set, kind=kind).first()
     part = part or SetPart(wear_set=wear_set, kind=kind)
     part.name, part.price_minor, part.rated_starts = name.strip(), price_minor, rated_starts
     part.pit_limit_mm, part.in_drawer, part.low_at = pit_limit_mm, in_drawer, low_at
+    part.lead_days, part.pack = lead_days, pack
     part.full_clean()
     part.save()
-    plan_again(set(wear_set.chart_rows.values_list("material", flat=True)))
+    part_change(part, **{name: getattr(part, name) for name in OF_PART})
+    rows = ChartRow.objects.filter(wear_set__parts__in=alike(part))
+    plan_again(set(rows.values_list("material", flat=True)))
     return part

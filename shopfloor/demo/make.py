@@ -127,6 +127,8 @@ def _chart(begin: datetime) -> None:
                 rated_starts=rated,
                 pit_limit_mm=1.6 if kind == "electrode" else None,
                 in_drawer=6,
+                lead_days=7,
+                pack=1 if kind == "shield" else 5,
             )
     materials = {material.code: material for material in Material.objects.all()}
     ChartRow.objects.bulk_create(

@@ -56,9 +56,53 @@ class Piece(models.Model):
     prior_starts = models.PositiveIntegerField(null=True, blank=True, default=0)
     prior_arc_s = models.FloatField(null=True, blank=True, default=0.0)
     made_at = models.DateTimeField(auto_now_add=True)
+    receipt = models.ForeignKey(
+        "shopfloor.PartReceipt", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )  # what it was bought with, where that is known
 
     def __str__(self) -> str:
         return self.label
+
+
+class PartOrder(models.Model):
+    """Parts ordered and not all here yet. `ended_at` closes it before all came."""
+
+    part = models.ForeignKey("shopfloor.SetPart", on_delete=models.PROTECT, related_name="orders")
+    quantity = models.PositiveIntegerField()
+    received = models.PositiveIntegerField(default=0)
+    ordered_on = models.DateField()
+    expected_on = models.DateField(null=True, blank=True)
+    note = models.CharField(max_length=120, blank=True)
+    by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["expected_on", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} of {self.part_id}, ordered {self.ordered_on}"
+
+
+class PartReceipt(models.Model):
+    """Parts that came at one price; `left` of them are still new in the drawer. The oldest go out
+    first, each at the price it was bought at."""
+
+    part = models.ForeignKey("shopfloor.SetPart", on_delete=models.PROTECT, related_name="receipts")
+    quantity = models.PositiveIntegerField()
+    left = models.PositiveIntegerField()
+    price_minor = models.BigIntegerField()  # of one
+    received_on = models.DateField()
+    note = models.CharField(max_length=120, blank=True)
+    by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["received_on", "pk"]
+        indexes = [
+            models.Index(fields=["part"], condition=models.Q(left__gt=0), name="receipt_left")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} of {self.part_id}, {self.received_on}"
 
 
 class Fitting(models.Model):

@@ -26,6 +26,7 @@ from shopfloor.models import (
     WearSet,
 )
 from shopfloor.site.queries import the_shop
+from shopfloor.wear.buying import take_one
 from shopfloor.wear.fitted import fittings_in
 from shopfloor.wear.removing import figures_wanted, pieces_remove
 
@@ -105,17 +106,15 @@ def tray_fit(
 
 @transaction.atomic
 def piece_from_drawer(*, part: SetPart, undo_record: UndoRecord | None = None) -> Piece:
-    """A fresh piece of a kind, taken off the drawer's count. The count is what someone last
-    wrote down: where it says none is left, the piece in the hand is right."""
+    """A fresh piece of a kind, taken off the drawer's count, at the price it was bought at."""
     undo_record = undo_record or UndoRecord()
-    part = SetPart.objects.select_for_update().get(pk=part.pk)
-    if part.in_drawer:
-        undo_record.change(part, in_drawer=part.in_drawer - 1)
+    price_minor, receipt = take_one(part, undo_record)
     return undo_record.create(
         Piece(
             label=_free_label(part),
             part=part,
-            price_minor=part.price_minor,
+            price_minor=price_minor,
+            receipt=receipt,
             rated_starts=part.rated_starts,
         )
     )

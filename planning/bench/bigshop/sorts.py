@@ -40,6 +40,7 @@ ONCE = (
     "shopfloor.ClosedDay",
     "shopfloor.Reason",
     "shopfloor.Customer", "shopfloor.Material", "shopfloor.WearSet", "shopfloor.SetPart",
+    "shopfloor.PartOrder", "shopfloor.PartReceipt",
     "shopfloor.ChartRow", "shopfloor.ChartTrial", "shopfloor.ThicknessAnswer",
     "shopfloor.Drawing", "shopfloor.DrawingRevision", "shopfloor.DrawingPlan",
     "shopfloor.HeadingMap", "shopfloor.Factor", "shopfloor.Watermark", "shopfloor.Incoming",

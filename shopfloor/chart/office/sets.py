@@ -39,6 +39,13 @@ class PartForm(forms.Form):
     low_at = forms.IntegerField(
         min_value=0, max_value=100_000, initial=2, label=_lazy("Warn when below")
     )
+    lead_days = forms.IntegerField(
+        min_value=0, max_value=1_000, required=False, label=_lazy("Days from order to drawer"),
+        help_text=_lazy("With it the reorder point follows from use; blank: unknown"),
+    )  # fmt: skip
+    pack = forms.IntegerField(
+        min_value=1, max_value=1_000, initial=1, label=_lazy("Sold in packs of")
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

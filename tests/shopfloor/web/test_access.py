@@ -78,6 +78,11 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "stock_receive": (PLAN, ""),
     "sheet": (ALL, "sheet"),
     "sheet_correct": (PLAN, "sheet"),
+    "parts": (ALL, ""),
+    "parts_receive": (PLAN, ""),
+    "part_order": (PLAN, ""),
+    "part_same": (CHART, "part"),
+    "purchase": (ALL, ""),
     "remnants": (ALL, ""),
     "low_stock": (ALL, ""),
     "plate": (ALL, "plate"),
@@ -118,6 +123,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "sheet_leave": (PLAN, "sheet"),
     "sheet_back": (PLAN, "sheet"),
     "remnants_write_off": (PLAN, ""),
+    "part_order_end": (PLAN, "order"),
     "source_act": (ADMIN, "feed"),
     "source_token": (ADMIN, "feed"),
     "source_try": (ADMIN, ""),
@@ -153,11 +159,13 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         ClosedDay,
         Incoming,
         JobList,
+        PartOrder,
         QueueItem,
         Rate,
         Reason,
         SecurityEvent,
         SecurityNotice,
+        SetPart,
         Shift,
         TableDown,
         Terminal,
@@ -179,6 +187,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         name="base plate", file_name="base.dxf", raw=dxf(square), material=steel, by=operator,
         thickness_text="1/4 in", reading=Reading(),
     )  # fmt: skip
+    part = SetPart.objects.create(wear_set=fast, kind="nozzle", name="nozzle", price_minor=1400)
     rate = Rate.objects.create(kind="gas", amount_minor=100, valid_from=at.date())
     event = SecurityEvent.objects.create(kind="rights_own", first_at=at, last_at=at)
     return {
@@ -192,6 +201,10 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "plan": [plan.pk],
         "run": [run.pk],
         "set": [fast.pk],
+        "part": [part.pk],
+        "order": [
+            PartOrder.objects.create(part=part, quantity=4, ordered_on=at.date(), by=operator).pk
+        ],
         "rate": [rate.pk],
         "sheet": [sheet.pk],
         "heat": [sheet.heat.pk],

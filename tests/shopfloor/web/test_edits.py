@@ -56,11 +56,13 @@ EDITS = {
 OTHERS = {
     **dict.fromkeys(
         ("job_add", "job_line_add", "nest_add", "drawing_add", "stock_receive", "trial_add",
-         "person_add", "table_add", "source_add", "materials", "source_entered"), "makes a record",
+         "person_add", "table_add", "source_add", "materials", "source_entered",
+         "parts_receive", "part_order"), "makes a record",
     ),
     "run_complete": "finishes a run; one that is over by then is refused",
     "rates": "adds a rate from a day on; one of the same day is refused",
     "terminals": "makes a screen, or renews the token of one on purpose",
+    "part_same": "one field: another answer than stands is a deed of its own",
     "tray_make": "fills a tray up, takes nothing out",
     "nest_parts": "has its own check: test_meanwhile",
     "nest_revise": "has its own check: test_meanwhile",
@@ -79,7 +81,7 @@ OTHERS = {
          "alarm_seen", "source_try", "source_try_at", "source_token", "source_act", "shift_end",
          "reasons_usual", "reason_retire", "terminal_retire", "security_seen", "work_act",
          "backup_make", "prices_bring", "calendar_change", "calendar_holidays", "calendar_up",
-         "calendar_open", "calendar_drop"),
+         "calendar_open", "calendar_drop", "part_order_end"),
         "a deed, judged by how things stand then",
     ),
 }  # fmt: skip
@@ -89,7 +91,7 @@ READ = {
     "setup", "nest_program", "plan", "queue", "checks", "drawings", "drawing", "drawing_file",
     "chart", "trials", "tables", "sets", "stock", "low_stock", "labels", "plate", "remnants",
     "heats", "calendar", "certificate", "sources", "source", "people", "security", "work",
-    "verification",
+    "verification", "parts", "purchase",
 }  # fmt: skip
 
 

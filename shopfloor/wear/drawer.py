@@ -1,0 +1,203 @@
+"""What lies in the drawer, what is used of it and on order, and what is to be bought."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.db.models import Count, Exists, F, Min, OuterRef, Q, Subquery
+
+from planning.calc.reorder import Reorder, order_quantity, reorder
+from planning.calc.routes import PartStock, piece_needs
+from shopfloor.chart.parts import stock_parts
+from shopfloor.models import (
+    Fitting,
+    NestPlan,
+    NestRevision,
+    PartOrder,
+    PieceState,
+    SetPart,
+    Torch,
+)
+from shopfloor.nests.waiting import waiting_items
+from shopfloor.wear.fitted import fitted_now
+
+WEEKS = 13  # of use that the reorder point rests on; our assumption
+
+
+@dataclass(slots=True)
+class DrawerRow:
+    """One part. `needed` new ones for the lists: None where a life or a plan is unknown. `found`:
+    its use and reorder point, None with too few weeks or no lead time on record. `need_by`: when
+    the first nest on a list that needs more than there is is due."""
+
+    part: SetPart
+    sets: list[str]
+    shelved: int = 0
+    on_order: int = 0
+    expected_on: date | None = None
+    used: int = 0
+    weeks: int = 0
+    found: Reorder | None = None
+    needed: int | None = 0
+    need_by: datetime | None = None
+    others: list[SetPart] = field(default_factory=list)
+
+    @property
+    def position(self) -> int:
+        return self.part.in_drawer + self.on_order
+
+    @property
+    def point(self) -> int:
+        """Where to order: from use, else what somebody set."""
+        return self.found.point if self.found else self.part.low_at
+
+    @property
+    def short(self) -> bool:
+        """The lists need more than the drawer holds."""
+        return self.needed is not None and self.needed > self.part.in_drawer
+
+    @property
+    def low(self) -> bool:
+        return self.part.in_drawer <= self.point
+
+    @property
+    def buy(self) -> int:
+        found = self.found or Reorder(0.0, self.part.low_at, self.part.low_at + 1)
+        return order_quantity(found, self.position, self.needed or 0, self.part.pack)
+
+    @property
+    def buy_minor(self) -> int:
+        return self.buy * self.part.price_minor
+
+
+def drawer(*, now: datetime) -> list[DrawerRow]:
+    """Each part once, those to buy first; ten queries."""
+    rows = {one.pk: DrawerRow(one, []) for one in stock_parts().select_related("wear_set")}
+    _sets(rows)
+    _shelved(rows)
+    _ordered(rows)
+    _used(rows, now)
+    _needed(rows)
+    kept = [row for row in rows.values() if any(one.wear_set.active for one in _all(row))]
+    return sorted(
+        kept,
+        key=lambda row: (
+            not row.short, not row.buy, row.part.wear_set.current_a, row.part.kind, row.part.pk,
+        ),
+    )  # fmt: skip
+
+
+def _all(row: DrawerRow) -> list[SetPart]:
+    return [row.part, *row.others]
+
+
+def _sets(rows: dict[int, DrawerRow]) -> None:
+    for row in rows.values():
+        row.sets.append(str(row.part.wear_set))
+    for other in SetPart.objects.exclude(same_as=None).select_related("wear_set").order_by("pk"):
+        row = rows[other.same_as_id or 0]
+        row.others.append(other)
+        row.sets.append(str(other.wear_set))
+
+
+def _main(part: int | None, same_as: int | None) -> int:
+    return same_as or part or 0
+
+
+def _shelved(rows: dict[int, DrawerRow]) -> None:
+    shelved = Count("pieces", filter=Q(pieces__state=PieceState.SHELVED))
+    for part, same_as, count in SetPart.objects.annotate(n=shelved).values_list(
+        "pk", "same_as", "n"
+    ):
+        rows[_main(part, same_as)].shelved += count
+
+
+def open_orders() -> list[PartOrder]:
+    """What is still to come, what is expected first at the top."""
+    orders = PartOrder.objects.filter(ended_at=None, received__lt=F("quantity"))
+    return list(
+        orders.select_related("part__wear_set", "by").order_by(
+            F("expected_on").asc(nulls_last=True), "pk"
+        )
+    )
+
+
+def _ordered(rows: dict[int, DrawerRow]) -> None:
+    for order in open_orders():
+        row = rows[order.part_id]
+        row.on_order += order.quantity - order.received
+        row.expected_on = row.expected_on or order.expected_on
+
+
+def _used(rows: dict[int, DrawerRow], now: datetime) -> None:
+    """Pieces that went into a torch for the first time, by whole weeks back from now."""
+    torches = list(Torch.objects.values_list("pk", flat=True))
+    before = Fitting.objects.filter(piece=OuterRef("piece"), fitted_at__lt=OuterRef("fitted_at"))
+    first = Fitting.objects.filter(
+        torch__in=torches, fitted_at__gt=now - timedelta(weeks=WEEKS), fitted_at__lte=now
+    ).exclude(Exists(before))
+    weekly: dict[int, Counter[int]] = defaultdict(Counter)
+    for part, same_as, at in first.values_list("piece__part", "piece__part__same_as", "fitted_at"):
+        weekly[_main(part, same_as)][(now - at) // timedelta(weeks=1)] += 1
+    began = [
+        Torch.objects.filter(pk=pk).aggregate(at=Min("fittings__fitted_at"))["at"] for pk in torches
+    ]
+    since = min((at for at in began if at is not None), default=now)
+    weeks = min(WEEKS, (now - since) // timedelta(weeks=1))
+    for pk, row in rows.items():
+        used = [weekly[pk][week] for week in range(weeks)]
+        row.used, row.weeks = sum(used), weeks
+        if row.part.lead_days is not None:
+            row.found = reorder(used, row.part.lead_days)
+
+
+def _needed(rows: dict[int, DrawerRow]) -> None:
+    """What the lists need: by table and set the planned starts of what waits, less what is left
+    in the torch where that set is in it. An unplanned nest makes its set's need unknown."""
+    newest = NestRevision.objects.filter(nest=OuterRef("nest")).order_by("-revision")
+    plan = NestPlan.objects.filter(
+        revision=OuterRef("newest"), table=OuterRef("table"), wear_set=OuterRef("nest__wear_set")
+    )
+    items = (
+        waiting_items()
+        .annotate(newest=Subquery(newest.values("pk")[:1]))
+        .annotate(starts=Subquery(plan.values("pierces")[:1]))
+        .order_by("table", "position")
+        .values_list("table", "nest__wear_set", "starts", "due_at")
+    )
+    starts: dict[tuple[int, int], int | None] = defaultdict(int)
+    due: dict[int, datetime] = {}
+    for table, wear_set, more, due_at in items:
+        had = starts[table, wear_set]
+        starts[table, wear_set] = None if had is None or more is None else had + more
+        if due_at is not None:
+            due[wear_set] = min(due.get(wear_set, due_at), due_at)
+    left = _left()
+    parts = defaultdict(list)
+    for one in SetPart.objects.filter(wear_set__in={wear_set for _, wear_set in starts}):
+        parts[one.wear_set_id].append(one)
+    for (table, wear_set), count in starts.items():
+        for one in parts[wear_set]:
+            row = rows[_main(one.pk, one.same_as_id)]
+            stock = PartStock(
+                one.kind, left.get((table, wear_set, one.kind), 0.0), one.rated_starts, 0
+            )
+            more = piece_needs(count, [stock])[0].needed if count is not None else None
+            row.needed = None if row.needed is None or more is None else row.needed + more
+            if wear_set in due and more:
+                row.need_by = min(row.need_by or due[wear_set], due[wear_set])
+
+
+def _left() -> dict[tuple[int, int, str], float | None]:
+    """By table, set and kind the starts left in what is in its torches; None: unknown."""
+    found: dict[tuple[int, int, str], float | None] = {}
+    for fitting in fitted_now():
+        part = fitting.piece.part
+        outlook = getattr(fitting.piece, "outlook", None)
+        known = outlook.starts_left if outlook is not None else None
+        key = (fitting.torch.table_id, part.wear_set_id, part.kind)
+        had = found.get(key, 0.0)
+        found[key] = None if known is None or had is None else had + max(0, known)
+    return found
