@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django.contrib import messages
@@ -15,8 +16,10 @@ from dashboards import data
 from dashboards.access import desk, reader_of
 from planning.calc.quote import Score
 from planning.calc.said import to_reader, told
+from planning.services.quote_breaks import quantities_of
 from planning.services.quotes import (
     CHANCES,
+    MOST,
     Asked,
     LineAsked,
     PartsAsked,
@@ -32,6 +35,7 @@ from shopfloor.wording.numbers_in import row_number
 
 ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
 MOST_DAYS = 365
+MOST_SETUP_MIN = 1440
 STATES = {"": "all", "open": "open", "won": "won", "lost": "lost"}
 
 
@@ -78,10 +82,16 @@ def make(request: HttpRequest) -> HttpResponseBase:
     return render(request, "kerfbook/quote_make.html", context)
 
 
-def _rows(request: HttpRequest, what: str, count: str) -> list[tuple[int, str, str]]:
+def _rows(request: HttpRequest, what: str, count: str) -> list[tuple[int, str, str, str]]:
     """What the form's rows said, to stand there again."""
     said = request.POST
-    return [(row, said.get(f"{what}{row}", ""), said.get(f"{count}{row}", "1")) for row in ROWS]
+    return [
+        (
+            row, said.get(f"{what}{row}", ""), said.get(f"{count}{row}", "1"),
+            said.get(f"also_{count}{row}", ""),
+        )
+        for row in ROWS
+    ]  # fmt: skip
 
 
 @desk(MARGIN, QUOTES)
@@ -119,13 +129,23 @@ def _action(request: HttpRequest, quote_id: int) -> HttpResponseBase:
 def _asked(request: HttpRequest) -> dict[str, Any]:
     """What the form says. Raises `QuoteError` for figures that are none."""
     said = request.POST
+    setup = _minutes(said.get("setup", ""))
     lines: list[Asked] = [
-        LineAsked(_nest(said[f"nest{row}"]), _whole(said.get(f"sheets{row}"), "sheets"))
+        LineAsked(
+            _nest(said[f"nest{row}"]),
+            _whole(said.get(f"sheets{row}"), "sheets"),
+            _breaks(said.get(f"also_sheets{row}")),
+            setup,
+        )
         for row in ROWS
         if said.get(f"nest{row}")
     ]
     lines += [
-        _parts(_route(said[f"drawing{row}"]), said.get(f"parts{row}"))
+        replace(
+            _parts(_route(said[f"drawing{row}"]), said.get(f"parts{row}")),
+            breaks=_breaks(said.get(f"also_parts{row}")),
+            setup_min=setup,
+        )
         for row in ROWS
         if said.get(f"drawing{row}")
     ]
@@ -166,6 +186,24 @@ def _parts(route: str, parts: str | None) -> PartsAsked:
             _("{route!r} is not a drawing with a table and a set.").format(route=route[:60])
         )
     return PartsAsked(keys[0], keys[1], keys[2], _whole(parts, "parts"))
+
+
+def _breaks(text: str | None) -> tuple[int, ...]:
+    """Other quantities to be priced, as typed."""
+    try:
+        return quantities_of(text or "", MOST)
+    except ValueError as refused:
+        raise QuoteError(str(refused)) from refused
+
+
+def _minutes(text: str) -> float:
+    """Minutes of set-up; blank: none."""
+    if not text.strip():
+        return 0.0
+    found = row_number(text.strip())
+    if found is None or not 0 <= found <= MOST_SETUP_MIN:
+        raise QuoteError(_("{text!r} is not a number of minutes.").format(text=text[:20]))
+    return float(found)
 
 
 def _whole(text: str | None, what: str) -> int:

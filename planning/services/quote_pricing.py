@@ -36,7 +36,8 @@ KINDS = ("machine", "labour", "gas", "energy", "wear", "bench")
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """A line to price: a nest's revision so many times, or a drawing's for so many parts (`sheets`
-    is then worked out), on a table with a set."""
+    is then worked out), on a table with a set. `breaks` are other numbers of sheets, or parts, to
+    be priced too; `setup_min` minutes of set-up come once, however many."""
 
     revision: NestRevision | None
     table: Table
@@ -44,6 +45,18 @@ class Wanted:
     sheets: int
     drawing: DrawingRevision | None = None
     parts: int | None = None
+    breaks: tuple[int, ...] = ()
+    setup_min: float = 0.0
+
+    @property
+    def quantity(self) -> int:
+        return self.sheets if self.drawing is None else self.parts or 0
+
+    def times(self, quantity: int) -> Wanted:
+        """The same for another number of sheets, or parts."""
+        if self.drawing is None:
+            return replace(self, sheets=quantity)
+        return replace(self, parts=quantity, sheets=0)
 
 
 @dataclass(frozen=True)
@@ -57,6 +70,7 @@ class Priced:
     unknown: tuple[str, ...]
     made_from: dict[str, Any] = field(default_factory=dict)
     ahead: LineAhead | None = None
+    setup_minor: int | None = 0
 
 
 def price_line(wanted: Wanted, *, now: datetime) -> Priced:

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from planning.calc.said import Said, stored
 from planning.services.drawing_plan import drawing_revision_plan
+from planning.services.quote_breaks import line_breaks, with_setups
 from planning.services.quote_drawing import price_drawing
 from planning.services.quote_forecast import Times, forecast
 from planning.services.quote_pricing import Priced, Wanted, price_line
@@ -43,10 +44,13 @@ class QuoteError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class LineAsked:
-    """A nest so many times, on its own table with its own set."""
+    """A nest so many times, on its own table with its own set; other quantities and set-up as in
+    `Wanted`."""
 
     nest_id: int
     sheets: int
+    breaks: tuple[int, ...] = ()
+    setup_min: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,8 @@ class PartsAsked:
     table_id: int
     wear_set_id: int
     parts: int
+    breaks: tuple[int, ...] = ()
+    setup_min: float = 0.0
 
 
 Asked = LineAsked | PartsAsked
@@ -158,12 +164,18 @@ def quote_found(*, quote_id: int) -> Quote:
 
 
 def _again(line: QuoteLine) -> Wanted:
+    breaks = tuple(one["quantity"] for one in line.breaks)
     if line.drawing is not None:
         newest = _newest_drawing(line.drawing.drawing)
-        return Wanted(None, line.table, line.wear_set, 0, newest, line.parts)
+        return Wanted(
+            None, line.table, line.wear_set, 0, newest, line.parts, breaks, line.setup_min
+        )
     if line.revision is None:
         raise QuoteError(_("Line {line} names neither nest nor drawing.").format(line=line.number))
-    return Wanted(_newest(line.revision.nest), line.table, line.wear_set, line.sheets)
+    newest_nest = _newest(line.revision.nest)
+    return Wanted(
+        newest_nest, line.table, line.wear_set, line.sheets, None, None, breaks, line.setup_min
+    )
 
 
 def _parts_wanted(line: PartsAsked) -> Wanted:
@@ -174,7 +186,9 @@ def _parts_wanted(line: PartsAsked) -> Wanted:
         raise QuoteError(_("There is no such drawing, table or set any more."))
     if not 1 <= line.parts <= MOST:
         raise QuoteError(_("{drawing}: how many parts?").format(drawing=drawing.name))
-    return Wanted(None, table, wear_set, 0, _newest_drawing(drawing), line.parts)
+    return Wanted(
+        None, table, wear_set, 0, _newest_drawing(drawing), line.parts, line.breaks, line.setup_min
+    )
 
 
 def _newest_drawing(drawing: Drawing) -> DrawingRevision:
@@ -196,7 +210,10 @@ def _wanted(line: Asked) -> Wanted:
         )
     if not 1 <= line.sheets <= MOST:
         raise QuoteError(_("{nest}: how many sheets?").format(nest=nest.name))
-    return Wanted(_newest(nest), nest.table, nest.wear_set, line.sheets)
+    return Wanted(
+        _newest(nest), nest.table, nest.wear_set, line.sheets, None, None, line.breaks,
+        line.setup_min,
+    )  # fmt: skip
 
 
 def _newest(nest: Nest) -> NestRevision:
@@ -215,6 +232,7 @@ def _priced(
     now: datetime,
 ) -> Quote:
     found = [(price_line if one.drawing is None else price_drawing)(one, now=now) for one in wanted]
+    found = with_setups(found, now=now)
     times = Times([one.table for one in wanted])
     return quote_keep(quote, found, times, valid_days, price_minor, by, now)
 
@@ -232,6 +250,7 @@ def quote_keep(
     said = forecast(found, times, quote.overrun_chance, now=now)
     allowed = said.lines_minor if said else (None,) * len(found)
     rests_on = said.rests_on if said else ({},) * len(found)
+    breaks = line_breaks(found, times, quote.overrun_chance, now=now)
     quote.forecast = said.body if said else {}
     quote.plan_minor = _sum([one.plan_minor for one in found], found)
     quote.cost_minor = _sum(allowed, found)
@@ -256,14 +275,19 @@ def quote_keep(
             plan_minor=one.plan_minor,
             cost_minor=minor,
             material_minor=one.material_minor,
+            setup_min=one.wanted.setup_min,
+            setup_minor=one.setup_minor,
+            breaks=others,
             made_from=one.made_from | {"rests_on": rests},
         )
-        for number, (one, minor, rests) in enumerate(zip(found, allowed, rests_on, strict=True), 1)
+        for number, (one, minor, rests, others) in enumerate(
+            zip(found, allowed, rests_on, breaks, strict=True), 1
+        )
     )
     return quote
 
 
 def _sum(amounts: Sequence[int | None], found: Sequence[Priced]) -> int | None:
-    """With its material; None where any of it is unknown."""
-    parts = [*amounts, *(one.material_minor for one in found)]
+    """With material and set-ups; None where any of it is unknown."""
+    parts = [*amounts, *(one.material_minor for one in found), *(one.setup_minor for one in found)]
     return None if any(part is None for part in parts) else sum(part or 0 for part in parts)

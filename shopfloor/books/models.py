@@ -182,6 +182,9 @@ class QuoteLine(models.Model):
     plan_minor = models.BigIntegerField(null=True, blank=True)  # all sheets, without material
     cost_minor = models.BigIntegerField(null=True, blank=True)  # its share of the whole's
     material_minor = models.BigIntegerField(null=True, blank=True)
+    setup_min = models.FloatField(default=0.0)  # once, however many sheets
+    setup_minor = models.BigIntegerField(null=True, blank=True, default=0)  # blank: no rate
+    breaks = models.JSONField(default=list)  # what other quantities cost, by `quote_breaks`
     made_from = models.JSONField(default=dict)
 
     class Meta:

@@ -26,7 +26,8 @@ Ints = NDArray[np.int64]
 NO_DAY: Final = -1  # a day that no record is of: a quote's work begins on one
 WEEKS_ON: Final = 2  # our assumption: so long after the quote its work begins
 DAY_S: Final = 8 * 3600.0  # our assumption of a table's staffed day
-MOST_SHEETS: Final = 60  # of a line are drawn one by one; more are taken to spread like so many
+MOST_SHEETS: Final = 120  # of a quote are drawn one by one, shared between its lines; more sheets
+LEAST_SHEETS: Final = 12  # of a line are taken to spread like so many
 WEEK: Final = 5  # staffed days
 FEW_DAYS: Final = 10.0  # our assumption: so many days without a bond
 LEAST_DAYS: Final = 5
@@ -87,13 +88,14 @@ def quote_draws(
     `week` numbers the week the quote is made in (`book.week_of`), `weeks_on` of them pass until the
     work begins. Raises KeyError for a table without a fit."""
     tables: dict[Hashable, _Table] = {}
+    most = max(MOST_SHEETS // max(len(lines), 1), LEAST_SHEETS)
     seconds, minor = [], []
     for line in lines:
         if line.table not in tables:
             now = Now(0.0, NO_DAY, week)
             worlds = QuoteWorlds.of(fits[line.table], now, seed + len(tables), draws)
             tables[line.table] = _Table(worlds, [worlds.level(weeks_on)], np.zeros(draws))
-        took, burnt = tables[line.table].cut(line)
+        took, burnt = tables[line.table].cut(line, most)
         seconds.append(took)
         arcs = line.arc_minor * burnt / line.plan_s if line.plan_s else np.zeros(draws)
         minor.append(line.minor_per_s * took + arcs + line.fixed_minor)
@@ -142,11 +144,11 @@ class _Table:
             self.levels.append(self.levels[-1] + fit.slope[worlds.which] + step)
         return np.asarray(np.stack(self.levels)[week, np.arange(worlds.draws)])
 
-    def cut(self, line: LineAhead) -> tuple[Floats, Floats]:
-        """Seconds at the table and seconds of cutting of all sheets."""
+    def cut(self, line: LineAhead, most: int) -> tuple[Floats, Floats]:
+        """Seconds at the table and seconds of cutting of all sheets, `most` of them drawn."""
         worlds, run = self.worlds, Ahead(line.plan_s, line.cell, line.nest)
         took, burnt = np.zeros(worlds.draws), np.zeros(worlds.draws)
-        drawn = min(line.sheets, MOST_SHEETS)
+        drawn = min(line.sheets, most)
         for _ in range(drawn):
             day = np.asarray(self.passed // DAY_S, dtype=np.int64)
             burning = worlds.burning(run, line.plan_s, day, self.level(day))

@@ -69,6 +69,8 @@ def test_a_quote_is_made_opened_and_decided(history, as_):
         ({"price": "1e999"}, "is not a price"),
         ({"sheets1": "9" * 6000}, "is not a number of sheets"),
         ({"sheets1": "100001"}, "how many sheets?"),
+        ({"also_sheets1": "5, many"}, "&#x27;many&#x27; is not a quantity"),
+        ({"setup": "an hour"}, "is not a number of minutes"),
         ({"nest1": "99999"}, "There is no nest &#x27;99999&#x27; in use"),
     ],
 )
@@ -77,6 +79,16 @@ def test_a_wrong_figure_is_said_and_what_was_typed_stays(history, as_, more, sai
     assert said in answer.content.decode()
     assert "Fallow Gate Farms" in answer.content.decode()
     assert not Quote.objects.exists()
+
+
+def test_other_quantities_stand_on_the_quote_with_their_prices(history, as_):
+    asked = form(history.nest.name, also_sheets1="1 20", setup="45")
+    body = as_("owner").post("/jobs/quotes/new/", asked, follow=True).content.decode()
+    table = body[body.index("Other quantities") :]
+    assert ", as asked" in table
+    assert re.findall(r'<td class="num">(1|2|20)</td>\n<td class="num">(1|2|20)</td>', table) == [
+        ("1", "1"), ("2", "2"), ("20", "20")
+    ]  # fmt: skip
 
 
 def test_a_price_as_asked_is_kept_beside_what_was_reckoned(history, as_):
