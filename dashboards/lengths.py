@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled, written
 from planning.calc.units import MM_PER_IN, in_from_mm
 from shopfloor.wording.typed import typed
 
@@ -13,13 +14,13 @@ _UNITS = (("_mm_min", "in/min"), ("_mm_s2", "in/s2"), ("_mm_s", "in/s"), ("_mm",
 def thick(mm: float, *, inch: bool) -> str:
     """A plate's thickness: 6 mm, 0.236 in."""
     if inch:
-        return typed(_("{mm:.3f} in").format(mm=in_from_mm(mm)), in_from_mm(mm), "in")
-    return typed(_("{mm:g} mm").format(mm=mm), mm, "mm")
+        return typed(filled(_("{mm:.3f} in"), mm=in_from_mm(mm)), in_from_mm(mm), "in")
+    return typed(filled(_("{mm:g} mm"), mm=mm), mm, "mm")
 
 
 def depth(mm: float, *, inch: bool) -> str:
     """A pit or a slope, without its unit: hundredths of a mm, tenths of a thousandth of an inch."""
-    return f"{in_from_mm(mm):.4f}" if inch else f"{mm:.2f}"
+    return written(in_from_mm(mm), ".4f") if inch else written(mm, ".2f")
 
 
 def depth_said(mm: float, *, inch: bool) -> str:

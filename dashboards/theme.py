@@ -9,6 +9,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled, marked, written
+from planning.calc.translated import marks
 from planning.reports.shapes import Coverage
 from shopfloor.wording.counts import count as count
 from shopfloor.wording.typed import MONEY, typed
@@ -92,7 +94,7 @@ def template(palette: Palette) -> dict[str, Any]:
                 "font": {"family": FONT, "size": 13, "color": palette.ink},
             },
             "transition": {"duration": 0},
-            "separators": ".,",
+            "separators": "".join(marks()),
         }
     }
 
@@ -139,9 +141,9 @@ def money(minor: int | None, digits: int, *, whole: bool = False) -> str:
     value = int(minor) / 10**digits
     if whole or not digits:
         rounded = (figure * 2 + 10**digits) // (2 * 10**digits)  # half up, exact
-        return typed(f"{sign if rounded else ''}{rounded:,}", value, MONEY)
+        return typed(f"{sign if rounded else ''}{written(rounded, ',')}", value, MONEY)
     units, rest = divmod(figure, 10**digits)
-    return typed(f"{sign}{units:,}.{rest:0{digits}d}", value, MONEY)
+    return typed(sign + marked(f"{units:,}.{rest:0{digits}d}"), value, MONEY)
 
 
 def signed(minor: int | None, digits: int, *, whole: bool = True) -> str:
@@ -153,23 +155,23 @@ def signed(minor: int | None, digits: int, *, whole: bool = True) -> str:
 
 def number(value: float, places: int = 0, *, mark: str = "", unit: str = "") -> str:
     """A figure of a column: 1,204, −0.07, × 1.25; `mark` stands before it."""
-    return typed(f"{mark}{value:,.{places}f}".replace("-", "−"), value, unit)
+    return typed(f"{mark}{written(value, f',.{places}f')}".replace("-", "−"), value, unit)
 
 
 def percent_of(value: float) -> str:
     """A share whose base the heading names: 17 %."""
-    return typed(f"{value:.0f} %", value, "%")
+    return typed(f"{written(value, '.0f')} %", value, "%")
 
 
 def hours(seconds: float | None, places: int = 1) -> str:
     """Seconds as hours, 289.6."""
     if seconds is None:
         return UNKNOWN
-    return typed(f"{seconds / 3600:,.{places}f}", seconds / 3600, "h")
+    return typed(written(seconds / 3600, f",.{places}f"), seconds / 3600, "h")
 
 
 def minutes(value: float | None) -> str:
-    return UNKNOWN if value is None else typed(f"{value:,.0f}", value, "min")
+    return UNKNOWN if value is None else typed(written(value, ",.0f"), value, "min")
 
 
 def percent(share: float | None, of: str) -> str:
@@ -177,7 +179,7 @@ def percent(share: float | None, of: str) -> str:
     return (
         _("share of {of} unknown").format(of=of)
         if share is None
-        else _("{share:.0f} % of {of}").format(share=share * 100, of=of)
+        else filled(_("{share:.0f} % of {of}"), share=share * 100, of=of)
     )
 
 
@@ -206,7 +208,7 @@ def age(seconds: float) -> str:
     return (
         span(max(seconds, 0))
         if seconds < 172_800
-        else _("{days:.0f} days").format(days=seconds // 86_400)
+        else filled(_("{days:.0f} days"), days=seconds // 86_400)
     )
 
 
@@ -231,4 +233,4 @@ def coverage_words(coverage: Coverage, digits: int, total_minor: int) -> str:
 
 
 def _percent(share: float) -> str:
-    return "under 1 %" if share < 0.005 else f"{share * 100:.0f} %"
+    return "under 1 %" if share < 0.005 else f"{written(share * 100, '.0f')} %"

@@ -3,7 +3,13 @@ from __future__ import annotations
 from django.apps import AppConfig
 from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate, post_save, pre_migrate
+from django.utils.formats import get_format
 from django.utils.translation import gettext, ngettext
+
+
+def number_marks() -> tuple[str, str]:
+    """As Django's own filters write numbers in the language in force."""
+    return get_format("DECIMAL_SEPARATOR"), get_format("THOUSAND_SEPARATOR")
 
 
 class ShopfloorConfig(AppConfig):
@@ -25,7 +31,7 @@ class ShopfloorConfig(AppConfig):
         from telemetry.models import PushToken
 
         register_converter(BigIntConverter, "bigint")
-        translated_by(gettext, ngettext)
+        translated_by(gettext, ngettext, number_marks)
         post_save.connect(source_token_made, sender=PushToken, dispatch_uid="kerfbook.security")
         connection_created.connect(on_connection, dispatch_uid="kerfbook.audit")
         pre_migrate.connect(before_migrating, sender=self, dispatch_uid="kerfbook.audit")

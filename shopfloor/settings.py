@@ -118,7 +118,8 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "shopfloor.web.navigation.shop",
             ],
-            "builtins": ["django.templatetags.i18n"],  # every page has text to translate
+            # Every page has text to translate, and dates and numbers of its language.
+            "builtins": ["django.templatetags.i18n", "shopfloor.templatetags.local"],
         },
     },
 ]

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from dashboards.ledgers.balance import Day
 from dashboards.theme import Palette, bar_style, duty_style, template
 from planning.calc.balance import UNASSIGNED
+from planning.calc.dates import DAY, WEEKDAY, dated
 from shopfloor.chart.duties import DUTIES, UNKNOWN, duty_word
 
 HEIGHT_PX = 372
@@ -21,20 +22,25 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[s
     filling; open in pencil beside them is what was planned. The squarest duty is on top."""
     bars = []
     dates = [day.day.isoformat() for day in days]
-    for name, said, fill, dim in _stacks(palette):
-        minutes = [(day.planned if dim else day.burnt).get(name) or None for day in days]
+    for code, said, fill, dim in _stacks(palette):
+        minutes = [(day.planned if dim else day.burnt).get(code) or None for day in days]
         if not any(minutes):
             continue
         what = "planned" if dim else "burnt"
+        name = (_("{duty}, planned") if dim else _("{duty}, burnt")).format(duty=said)
+        hover = _("{day}: {minutes} min {name}").format(
+            day="%{customdata}", minutes="%{y:,.0f}", name=name
+        )
         bars.append(
             {
                 "type": "bar",
                 "x": dates,
                 "y": minutes,
-                "name": f"{said}, {what}",
+                "name": name,
                 "offsetgroup": what,
                 "marker": fill,
-                "hovertemplate": f"%{{x|%a %d %b}}: %{{y:,.0f}} min {said}, {what}<extra></extra>",
+                "customdata": [dated(day.day, WEEKDAY) for day in days],
+                "hovertemplate": f"{hover}<extra></extra>",
             }
         )
     layout: dict[str, Any] = {
@@ -45,10 +51,10 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[s
         "margin": {"l": 58, "r": 12, "t": 26, "b": 54},
         "xaxis": {
             "title": {"text": _("shift date")},
-            "tickformat": "%-d %b",
+            "tickvals": dates[:: max(1, len(days) // 8)],
+            "ticktext": [dated(day.day, DAY) for day in days[:: max(1, len(days) // 8)]],
             "range": _range(days),
             "showgrid": False,
-            "nticks": 8,
             "tickangle": 0,
         },
         "yaxis": {
@@ -64,7 +70,7 @@ def days_figure(days: Sequence[Day], palette: Palette, *, today: date) -> dict[s
                 "y": 1.0,
                 "yref": "paper",
                 "yanchor": "bottom",
-                "text": "<i>today</i>",
+                "text": f"<i>{_('today')}</i>",
                 "showarrow": False,
                 "font": {"size": 13, "color": palette.ink2},
             }

@@ -9,6 +9,7 @@ from html import escape
 from django.utils.translation import gettext as _
 
 from dashboards.lengths import depth_said, thick
+from planning.calc.numbers import filled, written
 from planning.calc.units import MM_PER_IN, in_from_mm
 from shopfloor.svg.strip import Svg
 
@@ -136,7 +137,7 @@ def _frame(
 
 
 def _tick(mm: float, chart: PitChart) -> str:
-    return f"{in_from_mm(mm):.3f}" if chart.inch else f"{mm:.1f}"
+    return written(in_from_mm(mm), ".3f") if chart.inch else written(mm, ".1f")
 
 
 def _step(reach: float) -> int:
@@ -165,15 +166,17 @@ def _outlook(chart: PitChart, x: Place, y: Place, box: tuple[int, int, int]) -> 
             f'{base:.1f}"/>'
         )
     parts.append(f'<path class="median" d="M{at:.1f} {base:.1f}V{bottom + 6}"/>')
-    words = _("reached at {end:,} starts").format(end=end)
+    words = filled(_("reached at {end:,} starts"), end=end)
     if chart.low is not None and chart.high is not None:
         low, high = x(chart.starts + chart.low), x(chart.starts + chart.high)
         parts.append(
             f'<path class="bracket" d="M{low:.1f} {bottom + 2}v8M{high:.1f} {bottom + 2}v8'
             f'M{low:.1f} {bottom + 6}H{high:.1f}"/>'
         )
-        words += f" ({chart.starts + chart.low:,}–{chart.starts + chart.high:,})"
-    words += _(": {left:,} left").format(left=chart.left)
+        words += (
+            f" ({written(chart.starts + chart.low, ',')}–{written(chart.starts + chart.high, ',')})"
+        )
+    words += filled(_(": {left:,} left"), left=chart.left)
     anchor = "end" if at > (left + right) / 2 else "start"
     edge = right if anchor == "end" else left
     parts.append(

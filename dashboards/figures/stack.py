@@ -12,6 +12,8 @@ from django.utils.translation import gettext as _
 from dashboards import theme
 from dashboards.ledgers.wear import PieceRow
 from dashboards.lengths import depth_said
+from planning.calc.dates import DAY, dated
+from planning.calc.numbers import written
 from shopfloor.svg.strip import Svg
 
 # Our own elevation of five kinds of part, about x = 0, y downwards: outline, details, height, half
@@ -134,7 +136,7 @@ def left_words(piece: PieceRow) -> tuple[str, str]:
         return (_("past its life"), "")
     between = ""
     if piece.low is not None and piece.high is not None:
-        between = f"{piece.low:,}–{piece.high:,}"
+        between = f"{written(piece.low, ',')}–{written(piece.high, ',')}"
     return (
         _("{starts} left").format(starts=theme.count(piece.left, "{n} start", "{n} starts")),
         between,
@@ -151,7 +153,7 @@ def age_words(piece: PieceRow) -> str:
     said.append(_("{arc_s} arc").format(arc_s=theme.span(piece.arc_s)))
     if piece.fitted_at is not None:
         here = timezone.localtime(piece.fitted_at)
-        said.append(_("fitted {day} {here:%b}").format(day=here.day, here=here))
+        said.append(_("fitted {day}").format(day=dated(here, DAY)))
     pit = (
         ""
         if piece.pit_mm is None

@@ -10,7 +10,9 @@ from django.utils.translation import gettext_noop as N_
 
 from dashboards import lengths, theme
 from dashboards.access import Reader
+from planning.calc.dates import WEEKDAY, dated, timed
 from planning.calc.edge import PredictedU
+from planning.calc.numbers import filled
 from planning.calc.routes import Flip
 from planning.calc.said import to_reader
 from planning.reports.routes import NestRoutes, RouteRow
@@ -59,7 +61,7 @@ def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime, inch: bool) -
         row=row,
         table=theme.minutes(route.table_min),
         expected="" if row.expected_min is None else theme.minutes(row.expected_min),
-        change=f"+{row.change_min:.0f}" if row.change_min else "–",
+        change=theme.number(row.change_min, mark="+", unit="min") if row.change_min else "–",
         bench=theme.UNKNOWN if route.bench_min is None else theme.minutes(route.bench_min),
         wear=theme.money(wear, digits),
         cost=theme.money(row.cost_minor, digits),
@@ -97,8 +99,8 @@ def _clock(at: datetime | None, zone: tzinfo, now: datetime) -> str:
     if at is None:
         return theme.UNKNOWN
     here = at.astimezone(zone)
-    day = "" if here.date() == now.astimezone(zone).date() else f"{here:%a} {here.day} {here:%b} "
-    return f"{day}{here:%H:%M}"
+    day = "" if here.date() == now.astimezone(zone).date() else f"{dated(here, WEEKDAY)} "
+    return f"{day}{timed(here)}"
 
 
 def _pieces(row: RouteRow) -> str:
@@ -128,9 +130,16 @@ def _flip(flip: Flip, row: RouteRow, best: RouteRow, digits: int, wage: bool) ->
     name, than = row.route.name, best.route.name
     if flip.price == "wear parts":
         turn = "dearer" if flip.side == "above" else "cheaper"
-        return _(
-            "{name} costs less than {than} once wear parts are {at:.2f} × their price now or {turn}"
-        ).format(name=name, than=than, at=flip.at, turn=turn)
+        return filled(
+            _(
+                "{name} costs less than {than} once wear parts are {at:.2f} × "
+                "their price now or {turn}"
+            ),
+            name=name,
+            than=than,
+            at=flip.at,
+            turn=turn,
+        )
     what = _("an hour at the bench") if flip.price == "bench labour" else _("an hour of the table")
     at = theme.money(round(flip.at), digits)
     now = _(" (now {now})").format(now=theme.money(round(flip.now), digits)) if wage else ""

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from dashboards import data
 from dashboards.access import desk
+from planning.calc.dates import MONTH, dated
 from planning.calc.said import to_reader, told
 from planning.reports.cost import unfinished_runs
 from planning.services.months import MonthError, month_close
@@ -31,7 +32,9 @@ def close(request: HttpRequest, month: str) -> HttpResponseBase:
         except MonthError as refused:
             messages.error(request, to_reader(told(refused), inch=False))
             return redirect("month_close", month=month)
-        messages.success(request, _("{first_day:%B %Y} is closed.").format(first_day=first_day))
+        messages.success(
+            request, _("{first_day} is closed.").format(first_day=dated(first_day, MONTH))
+        )
         return redirect(back if may(user, COST) else "today")
     try:
         found = data.cost_month(first_day)

@@ -15,6 +15,7 @@ from dashboards.access import Reader, desk, reader_of
 from dashboards.ledgers.cost import KINDS, WORDS
 from dashboards.records import records
 from dashboards.theme import NONE, coverage_words
+from planning.calc.numbers import filled, written
 from planning.calc.said import said, to_reader
 from planning.reports.shapes import JobCost
 from shopfloor.people.rights import COST
@@ -80,11 +81,11 @@ def _posting(row: dict[str, Any], *, inch: bool) -> dict[str, Any]:
     if quantity is None:
         of = NONE
     elif unit == "s":
-        of = _("{quantity:,.1f} min").format(quantity=quantity / 60)
+        of = filled(_("{quantity:,.1f} min"), quantity=quantity / 60)
     elif unit == "mm2":
         of = to_reader(said("{0:m2,.3f}", quantity), inch=inch)
     elif unit == "start":
         of = count_fractional(float(quantity), "{n} start", "{n} starts")
     else:
-        of = f"{quantity:,.1f} {unit}".strip()
+        of = f"{written(quantity, ',.1f')} {unit}".strip()
     return row | {"of": of, "kind_label": _(KINDS.get(kind, kind))}

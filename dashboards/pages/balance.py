@@ -17,6 +17,8 @@ from dashboards.ledgers import balance as ledgers
 from dashboards.pages import marks, parts
 from dashboards.pages.balance_sets import sets_table
 from dashboards.pages.parts import Column, Component, Line, PageReader
+from planning.calc.dates import DAY, WEEKDAY, dated
+from planning.calc.numbers import filled
 from shopfloor.chart.duties import CODES, DUTIES, SQUARE, UNKNOWN, duty_word
 
 PREFIX = "/balance/"
@@ -75,8 +77,8 @@ def drawn(
             parts.dateline(
                 _("Balance"),
                 _("{start} to {end}, {table}").format(
-                    start=f"{first.day} {first:%b}",
-                    end=f"{today.day} {today:%b}",
+                    start=dated(first, DAY),
+                    end=dated(today, DAY),
                     table=table or _("all tables"),
                 ),
                 lede(shown, known_from),
@@ -109,8 +111,8 @@ def lede(days: list[ledgers.Day], known_from: date | None) -> Component:
     said = _said(days)
     if not days or known_from is None or known_from <= days[0].day:
         return said
-    before = _(" Days before {day} {known_from:%b} are unknown: {no_source} yet.").format(
-        day=known_from.day, known_from=known_from, no_source=_(NO_SOURCE)
+    before = _(" Days before {day} are unknown: {no_source} yet.").format(
+        day=dated(known_from, DAY), no_source=_(NO_SOURCE)
     )
     return [*said, before] if isinstance(said, list) else f"{said}{before}"
 
@@ -128,8 +130,11 @@ def _said(days: list[ledgers.Day]) -> Component:
         return _("Nothing was burnt before today in this time.")
     whole = theme.span(burnt * 60)
     how = ", ".join(duty_word(code) for code in SQUARE)
-    words = _("{square:.0f} % of {whole} on the torch was cut {how}.").format(
-        square=square / burnt * 100, whole=whole, how=how
+    words = filled(
+        _("{square:.0f} % of {whole} on the torch was cut {how}."),
+        square=square / burnt * 100,
+        whole=whole,
+        how=how,
     )
     if planned:
         over = burnt - planned
@@ -183,7 +188,7 @@ def _table(days: list[ledgers.Day], table: str) -> Component:
     lines = [
         Line(
             (
-                f"{day.day:%a} {day.day.day} {day.day:%b}",
+                dated(day.day, WEEKDAY),
                 *(_minutes(day, code, table) for code in kinds),
                 _minutes(day, "unassigned", table),
                 _minutes(day, "planned", table),

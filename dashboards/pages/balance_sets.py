@@ -71,7 +71,7 @@ def _line(row: dict[str, Any], chosen: dict[str, Any] | None, reader: Reader, di
         f"{mark}{row['table']}",
         str(row["wear_set"]),
         duty_word(row["duty"]),
-        theme.NONE if row["pierces"] is None else f"{row['pierces']:,}",
+        theme.NONE if row["pierces"] is None else theme.number(row["pierces"]),
         _min(row["cut_s"]),
         _min(row["pierce_s"]),
         _min(_travel(row)),

@@ -17,6 +17,8 @@ from dashboards.pages import cost_square, cost_tables, parts
 from dashboards.pages.cost_address import address
 from dashboards.pages.parts import Component, PageReader
 from dashboards.records import records
+from planning.calc.dates import MONTH, MONTH_NAME, SHORT_MONTH, dated
+from planning.calc.numbers import filled
 from planning.reports.shapes import CostMonth
 from planning.reports.squareness import Squareness
 
@@ -50,8 +52,10 @@ def nothing_yet() -> Component:
 
 
 def nothing_in(chosen: date, months: list[date]) -> Component:
-    words = _("Nothing was posted in {chosen:%B %Y}.").format(chosen=chosen)
-    return html.Div([parts.dateline(f"{chosen:%B %Y}", "", words, months_picker(months, chosen))])
+    words = _("Nothing was posted in {chosen}.").format(chosen=dated(chosen, MONTH))
+    return html.Div(
+        [parts.dateline(dated(chosen, MONTH), "", words, months_picker(months, chosen))]
+    )
 
 
 def drawn(
@@ -113,9 +117,9 @@ def _head(
     count = int(month.jobs["job_id"].notna().sum())
     money = _(MONEY_WORDS.get(currency, currency))
     title = (
-        f"{month.first_day:%B}"
+        dated(month.first_day, MONTH_NAME)
         if month.first_day.year == months[0].year
-        else (f"{month.first_day:%B %Y}")
+        else (dated(month.first_day, MONTH))
     )
     return parts.dateline(
         title,
@@ -146,7 +150,7 @@ def lede(bridge: ledgers.Bridge, digits: int) -> Component:
     return [
         _("The month cost "),
         html.B(_("{words} than planned").format(words=words)),
-        _(", {share:.1f} % of {plan}.{tail}").format(share=share, plan=plan, tail=tail),
+        filled(_(", {share:.1f} % of {plan}.{tail}"), share=share, plan=plan, tail=tail),
     ]
 
 
@@ -157,7 +161,7 @@ def months_picker(months: list[date], chosen: date) -> Component:
     shown = near[max(place - 2, 0) : place + 2]
     links: list[Component] = [
         html.A(
-            f"{day:%B}" if day.year == near[-1].year else f"{day:%b %Y}",
+            dated(day, MONTH_NAME) if day.year == near[-1].year else dated(day, SHORT_MONTH),
             href=address(day),
             **parts.current(day == chosen),
         )
@@ -238,7 +242,7 @@ def _step_notes(month: CostMonth, bridge: ledgers.Bridge, digits: int) -> list[C
         )
         found.append(
             parts.note(
-                "now", head, _("{share:.1f} % of what was planned.").format(share=share), acts
+                "now", head, filled(_("{share:.1f} % of what was planned."), share=share), acts
             )
         )
     return found
@@ -274,7 +278,7 @@ def _closing(month: CostMonth, who: PageReader) -> Component:
         return parts.note(
             "soon",
             _("Closed {day} by {person}").format(
-                day=f"{at.day} {at:%b %Y}", person=month.closed_by or _("unknown")
+                day=dated(at), person=month.closed_by or _("unknown")
             ),
             _("These figures stay as they were printed. Later facts go into the open month."),
         )

@@ -12,6 +12,7 @@ from dashboards.access import Reader
 from dashboards.pages import parts
 from dashboards.pages.parts import Cell, Column, Component, Line
 from dashboards.records import records
+from planning.calc.numbers import filled, written
 from planning.calc.units import M_PER_FT, MM_PER_IN, ft_from_mm
 from planning.reports.shapes import CostMonth
 from planning.reports.square_figure import by_job
@@ -69,7 +70,7 @@ def _jobs(found: Squareness, month: CostMonth, sign: str, digits: int, reader: R
                 _("Not asked for"),
                 "",
                 _length(sum(row.cut_m for row in rows), reader),
-                f"{sum(row.hours for row in rows):,.1f}",
+                theme.number(sum(row.hours for row in rows), 1, unit="h"),
                 theme.money(found.total_minor, digits, whole=True),
             ),
             "total",
@@ -122,7 +123,7 @@ def _tenths(found: Squareness, sign: str, digits: int, reader: Reader) -> Compon
         Column(f"u, {lengths.unit(inch=reader.inch)}", num=True),
         Column(_("More per {per}").format(per=per), num=True),
         Column(
-            _("Per {step_in:g} in of u").format(step_in=STEP_IN)
+            filled(_("Per {step_in:g} in of u"), step_in=STEP_IN)
             if reader.inch
             else _("Per 0.1 mm of u"),
             num=True,
@@ -161,9 +162,9 @@ def standing(found: Squareness) -> list[tuple[str, float]]:
 def standing_words(found: Squareness) -> str:
     """All metres cut fine and why, in one line."""
     whole = sum(found.standing.values())
-    said = "; ".join(f"{metres:,.0f} m {why}" for why, metres in standing(found))
+    said = "; ".join(f"{written(metres, ',.0f')} m {why}" for why, metres in standing(found))
     return (
-        _("of {whole:,.0f} m cut fine: {said}").format(whole=whole, said=said)
+        filled(_("of {whole:,.0f} m cut fine: {said}"), whole=whole, said=said)
         if whole
         else _("nothing was cut fine")
     )
@@ -179,7 +180,9 @@ def square_notes(found: Squareness, month: CostMonth, digits: int) -> list[Compo
     )
     hours = sum(row.hours for row in rows)
     jobs = theme.count(len(rows), "{n} job", "{n} jobs")
-    body = _(
-        "{jobs}, {hours:,.1f} h more at the table. Fast would have met what was asked."
-    ).format(jobs=jobs, hours=hours)
+    body = filled(
+        _("{jobs}, {hours:,.1f} h more at the table. Fast would have met what was asked."),
+        jobs=jobs,
+        hours=hours,
+    )
     return [parts.note("now", head, body, [(_("Show them"), "#square")])]

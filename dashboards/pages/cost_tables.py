@@ -16,6 +16,8 @@ from dashboards.ledgers import cost as ledgers
 from dashboards.pages import parts
 from dashboards.pages.cost_address import address
 from dashboards.pages.parts import Cell, Column, Component, Line
+from planning.calc.dates import MONTH, MONTH_NAME, dated
+from planning.calc.numbers import filled
 from planning.calc.units import ft_from_mm
 from planning.reports.shapes import CostMonth
 from shopfloor.chart.duties import duty_word
@@ -54,7 +56,7 @@ def jobs_table(month: CostMonth, reader: Reader, digits: int, everything: bool) 
         rest = Cell(words, address(month.first_day, all="yes"))
         lines.append(Line((rest, *_figures(found.rest, reader, digits)), "rest", span=2))
     whole = theme.count(int(month.jobs["job_id"].notna().sum()), "{n} job", "{n} jobs")
-    said = f"{month.first_day:%B}, {whole}"
+    said = f"{dated(month.first_day, MONTH_NAME)}, {whole}"
     all_of_it = reverse("figure", args=["month", month.first_day])
     lines.append(Line((said, *_figures(found.total, reader, digits, all_of_it)), "total", span=2))
     table = parts.ledger(_("Where the hours went"), columns, lines)
@@ -67,8 +69,12 @@ def jobs_table(month: CostMonth, reader: Reader, digits: int, everything: bool) 
     if found.share is not None and found.rest is not None:
         named = theme.count(len(found.named), "{n} named job", "{n} named jobs")
         whole_h = theme.hours(found.total.elapsed_s)
-        key = _("the {named} took {share:.0f} % of {whole_h} h; {key}").format(
-            named=named, share=found.share * 100, whole_h=whole_h, key=key
+        key = filled(
+            _("the {named} took {share:.0f} % of {whole_h} h; {key}"),
+            named=named,
+            share=found.share * 100,
+            whole_h=whole_h,
+            key=key,
         )
     return parts.section(_("Where the hours went"), table, html.P(key, className="key"))
 
@@ -216,7 +222,7 @@ def hours_table(month: CostMonth, reader: Reader) -> Component:
         Column(_("Thick"), num=True),
         Column(_("Duty")),
         Column(_("Hours"), num=True),
-        Column(_("Of {whole:,.0f} h").format(whole=whole), num=True),
+        Column(filled(_("Of {whole:,.0f} h"), whole=whole), num=True),
     )
     return parts.section(title, parts.ledger(title, columns, lines))
 
@@ -253,11 +259,11 @@ def late_table(month: CostMonth, digits: int) -> Component:
     lines = [
         Line(
             (
-                f"{row['belongs_to']:%B %Y}",
+                dated(row["belongs_to"], MONTH),
                 row["job"],
                 ledgers.KINDS.get(row["kind"], row["kind"]),
                 _late_amount(month, row, digits),
-                f"{row['entries']:,}",
+                theme.number(row["entries"]),
                 row["why"],
                 row["by"] or "computed",
             )

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from dashboards import data
 from dashboards.access import desk
+from planning.calc.numbers import filled
 from planning.calc.said import to_reader, told
 from planning.reports.factors import FactorBoard
 from planning.services.factor_summary import factors_want
@@ -76,7 +77,13 @@ def lede(found: FactorBoard) -> str:
         return _("Runs of two months are needed to tell how far plans are off.")
     before, after = back.before, back.after
     change = "to" if after.median < before.median else _("which factors would not better:")
-    return _(
-        "Half of {n:,} runs were more than {before:.1f} % off their plan; with "
-        "factors learnt from the other months {change} {after:.1f} %."
-    ).format(n=before.n, before=before.median * 100, change=change, after=after.median * 100)
+    return filled(
+        _(
+            "Half of {n:,} runs were more than {before:.1f} % off their plan; with "
+            "factors learnt from the other months {change} {after:.1f} %."
+        ),
+        n=before.n,
+        before=before.median * 100,
+        change=change,
+        after=after.median * 100,
+    )

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 
 from dashboards import data, theme
 from dashboards.access import desk
+from planning.calc.numbers import filled, written
 from planning.reports.measure_list import MEASURES
 from planning.reports.measures import Measures, TableMeasures
 
@@ -58,7 +59,7 @@ def rows(found: Measures) -> list[dict[str, Any]]:
 
 def value(name: str, table: TableMeasures) -> str:
     known = getattr(table.ratios, name)
-    return "" if known is None else f"{known:.3f}"
+    return "" if known is None else theme.number(known, 3)
 
 
 def base(name: str, table: TableMeasures) -> str:
@@ -71,7 +72,9 @@ def base(name: str, table: TableMeasures) -> str:
     top, bottom, unit = found
     places = 1 if unit == "h" else 0
     return _("{top} of {bottom} {unit}").format(
-        top=f"{top:,.{places}f}", bottom=f"{bottom:,.{places}f}", unit=_(unit)
+        top=written(top, f",.{places}f"),
+        bottom=written(bottom, f",.{places}f"),
+        unit=_(unit),
     )
 
 
@@ -94,8 +97,9 @@ def covered(table: TableMeasures) -> str:
         ""
         if table.planned_share is None
         else (
-            _("; {planned_share:.0f} % of the burning had a plan").format(
-                planned_share=table.planned_share * 100
+            filled(
+                _("; {planned_share:.0f} % of the burning had a plan"),
+                planned_share=table.planned_share * 100,
             )
         )
     )

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from dashboards import data
 from dashboards.access import desk, reader_of
+from planning.calc.numbers import filled, written
 from planning.calc.quote import Score
 from planning.calc.said import to_reader, told
 from planning.services.quote_breaks import quantities_of
@@ -74,7 +75,7 @@ def make(request: HttpRequest) -> HttpResponseBase:
         "drawings": data.drawings_to_choose(),
         "part_rows": _rows(request, "drawing", "parts"),
         "chances": [
-            (str(chance), _("{chance:.0f} in 100").format(chance=chance * 100))
+            (str(chance), filled(_("{chance:.0f} in 100"), chance=chance * 100))
             for chance in CHANCES
         ],
         "said": request.POST,
@@ -104,7 +105,7 @@ def quote(request: HttpRequest, quote_id: int) -> HttpResponseBase:
         found = data.quote_detail(quote_id, data.now())
     except LookupError as missing:
         raise Http404(str(missing)) from missing
-    chance = f"{found.row.quote.overrun_chance * 100:.0f}"
+    chance = written(found.row.quote.overrun_chance * 100, ".0f")
     context = {"found": found, "row": found.row, "chance": chance}
     return render(request, "kerfbook/quote.html", context)
 
@@ -253,10 +254,11 @@ def lede(score: Score | None, moved: int) -> str:
     verdict = {True: _("as promised"), False: _("not as promised"), None: _("too few to tell")}[
         score.as_promised
     ]
-    return _(
-        "{start}{overruns} of {n} overran; {promised:.0f} ± {error:.0f} in 100 "
-        "were promised: {verdict}."
-    ).format(
+    return filled(
+        _(
+            "{start}{overruns} of {n} overran; {promised:.0f} ± {error:.0f} in 100 "
+            "were promised: {verdict}."
+        ),
         start=start,
         overruns=score.overruns,
         n=score.n,

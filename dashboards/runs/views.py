@@ -20,6 +20,8 @@ from dashboards.access import desk, reader_of
 from dashboards.ledgers.cost import KINDS
 from dashboards.ledgers.run import strip_of
 from dashboards.records import records
+from planning.calc.dates import timed_s
+from planning.calc.numbers import marked, written
 from planning.calc.said import said, to_reader
 from planning.reports.shapes import RunDetail
 from shopfloor.svg import strip
@@ -94,7 +96,7 @@ def _arc(row: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
 def strip_clock(at_us: int, zone: Any) -> str:
     """HH:MM:SS.s in the shop's zone."""
     when = local(at_us, zone)
-    return f"{when:%H:%M:%S}.{when.microsecond // 100_000}"
+    return f"{timed_s(when)}.{when.microsecond // 100_000}"
 
 
 def _drawings(detail: RunDetail) -> dict[str, Any]:
@@ -127,7 +129,11 @@ def plan_rows(plan: dict[str, Any], *, inch: bool = False) -> Any:
         if unit == "mm":
             shown = to_reader(said("{0:,.1f}", value), inch=inch)
         else:
-            shown = f"{value:,.1f} {unit}" if isinstance(value, float) else f"{value} {unit}"
+            shown = (
+                f"{written(value, ',.1f')} {unit}"
+                if isinstance(value, float)
+                else f"{value} {unit}"
+            )
         yield {"label": _(label), "value": shown.strip()}
     snapshot = plan.get("snapshot")
     if isinstance(snapshot, dict):
@@ -151,4 +157,4 @@ def _flat(values: dict[str, Any], before: str = "", *, inch: bool = False) -> An
 
 def plain(value: float) -> str:
     """A figure without powers of ten: 1,770 and 0.184."""
-    return f"{value:,.3f}".rstrip("0").rstrip(".")
+    return marked(f"{value:,.3f}".rstrip("0").rstrip("."))

@@ -12,6 +12,8 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from dashboards import theme
+from planning.calc.dates import day_time, timed
+from planning.calc.numbers import filled, written
 from planning.calc.units import KPA_PER_BAR, KPA_PER_PSI
 from shopfloor.wording.typed import Value, with_value
 from shopfloor.wording.unknown import unknown
@@ -37,7 +39,7 @@ def arc_length(seconds: float | None) -> str | SafeString:
     if seconds is None:
         return unknown()
     if seconds < 100:
-        return f"{seconds:.1f} s"
+        return f"{written(seconds, '.1f')} s"
     whole = round(seconds)
     return _("{minutes} min {seconds:02d} s").format(minutes=whole // 60, seconds=whole % 60)
 
@@ -49,10 +51,10 @@ def more(seconds: float | None) -> str | SafeString:
         return unknown()
     if abs(seconds) < 59.95:
         tenths = round(seconds, 1)
-        return f"{'+' if tenths > 0 else '−' if tenths < 0 else ''}{abs(tenths):.1f} s"
+        return f"{'+' if tenths > 0 else '−' if tenths < 0 else ''}{written(abs(tenths), '.1f')} s"
     minutes = round(seconds / 60, 1)
     sign = "+" if minutes > 0 else "−" if minutes < 0 else ""
-    return _("{sign}{minutes:,.1f} min").format(sign=sign, minutes=abs(minutes))
+    return filled(_("{sign}{minutes:,.1f} min"), sign=sign, minutes=abs(minutes))
 
 
 @_valued(lambda seconds: (seconds / 60, "min"))
@@ -67,9 +69,9 @@ def pressure(kpa: float | None, inch: bool = False) -> str | SafeString:
     if kpa is None:
         return unknown()
     return (
-        _("{kpa:.0f} psi").format(kpa=kpa / KPA_PER_PSI)
+        filled(_("{kpa:.0f} psi"), kpa=kpa / KPA_PER_PSI)
         if inch
-        else _("{kpa:.1f} bar").format(kpa=kpa / KPA_PER_BAR)
+        else filled(_("{kpa:.1f} bar"), kpa=kpa / KPA_PER_BAR)
     )
 
 
@@ -78,7 +80,7 @@ def grouped(number: float | None, blank: str = "") -> str | SafeString:
     """A count with its thousands apart; `blank` stands for none."""
     if number is None:
         return blank or unknown()
-    return f"{number:,.0f}"
+    return written(number, ",.0f")
 
 
 @_valued(lambda moment, beside=None: (moment, ""))
@@ -89,11 +91,11 @@ def clock(moment: datetime | None, beside: datetime | None = None) -> str:
         return ""
     here = timezone.localtime(moment)
     if beside is not None and timezone.localtime(beside).date() != here.date():
-        return f"{here:%a} {here.day} {here:%b} {here:%H:%M}"
-    return f"{here:%H:%M}"
+        return day_time(here)
+    return timed(here)
 
 
 @_valued(lambda share: (share * 100, "%"))
 def hundred(share: float | None) -> str | SafeString:
     """A share in hundredths: 0.0541 as 5.4."""
-    return unknown() if share is None else f"{share * 100:.1f}"
+    return unknown() if share is None else written(share * 100, ".1f")

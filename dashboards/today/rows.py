@@ -16,6 +16,8 @@ from django.utils.translation import gettext_noop as N_
 from dashboards import theme
 from dashboards.access import Reader
 from dashboards.today.addresses import Suggested, note_view
+from planning.calc.dates import LONG_WEEKDAY, dated
+from planning.calc.numbers import filled
 from planning.calc.said import to_reader
 from planning.reports.shapes import TableToday, Today
 from shopfloor.svg import strip
@@ -220,7 +222,8 @@ def _times(table: TableToday) -> list[str]:
         and shares.burning_high is not None
     ):
         said.append(
-            _("{unknown_s} unknown: {burning_low:.0f}–{burning_high:.0f} % possible").format(
+            filled(
+                _("{unknown_s} unknown: {burning_low:.0f}–{burning_high:.0f} % possible"),
                 unknown_s=theme.span(shares.unknown_s),
                 burning_low=shares.burning_low * 100,
                 burning_high=shares.burning_high * 100,
@@ -279,7 +282,7 @@ def heading(today: Today, at: datetime, zone: ZoneInfo) -> tuple[str, str]:
     """Thursday 8 October; early shift, 06:00–14:30."""
     here = at.astimezone(zone)
     if not today.tables:
-        return f"{here:%A} {here.day} {here:%B}", ""
+        return dated(here, LONG_WEEKDAY), ""
     first = today.tables[0]
     day = first.shift_date
     begins = clock(first.strip.start_us, zone)
@@ -289,4 +292,4 @@ def heading(today: Today, at: datetime, zone: ZoneInfo) -> tuple[str, str]:
         if first.shift
         else _("no shift at this time")
     )
-    return f"{day:%A} {day.day} {day:%B}", said
+    return dated(day, LONG_WEEKDAY), said

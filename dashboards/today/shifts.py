@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from django.utils.translation import gettext as _
 
 from dashboards import data
+from planning.calc.dates import LONG_WEEKDAY_YEAR, WEEKDAY, dated
 from shopfloor.site.calendar import ShiftSpan
 
 EARLIEST = date(1970, 1, 1)
@@ -40,9 +41,7 @@ def chosen(day_text: str, shift: str, now: datetime) -> Choice:
     if not named:
         what = _("no {shift} shift").format(shift=shift) if shift else _("no shift")
         raise LookupError(
-            _("There was {what} on {day:%A} {day2} {day:%B %Y}.").format(
-                what=what, day=day, day2=day.day
-            )
+            _("There was {what} on {day}.").format(what=what, day=dated(day, LONG_WEEKDAY_YEAR))
         )
     span = named[0]
     if span.start <= now < span.end:
@@ -69,7 +68,7 @@ def neighbours(choice: Choice, now: datetime) -> tuple[Neighbour | None, Neighbo
 
 
 def _named(span: ShiftSpan, now: datetime) -> Neighbour:
-    label = f"{span.date:%a} {span.date.day} {span.date:%b}, {span.name}"
+    label = f"{dated(span.date, WEEKDAY)}, {span.name}"
     query = (
         "" if span.start <= now < span.end else f"?day={span.date.isoformat()}&shift={span.name}"
     )

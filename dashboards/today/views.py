@@ -18,6 +18,7 @@ from dashboards.access import Reader, desk, reader_of
 from dashboards.today import rows, undo
 from dashboards.today.addresses import Suggested
 from dashboards.today.shifts import Choice, chosen, neighbours
+from planning.calc.dates import LONG_WEEKDAY, dated
 from planning.reports.shapes import Cluster, TableToday, Today
 from shopfloor.runs.arcs import from_us
 from shopfloor.runs.suggested import Stretch
@@ -93,7 +94,7 @@ def _day(choice: Choice, reader: Reader) -> dict[str, Any]:
     except Exception:
         log.exception("today at %s", choice.at)
         local = choice.at.astimezone(data.zone())
-        title, sub = f"{local:%A} {local.day} {local:%B}", ""
+        title, sub = dated(local, LONG_WEEKDAY), ""
         return {"failed": True, "title": title, "sub": sub}
     late = [job for job in jobs if job.late]
     return {

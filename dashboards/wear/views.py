@@ -20,6 +20,7 @@ from dashboards.figures.stack import left_words, stack
 from dashboards.ledgers import wear as ledgers
 from dashboards.ledgers.wear import PieceRow, TorchRow
 from dashboards.records import records
+from planning.calc.dates import DAY, dated
 from planning.calc.said import to_reader
 from planning.reports.shapes import WearBoard
 from shopfloor.wording.cautions import Caution
@@ -154,7 +155,7 @@ def _pit(board: WearBoard, torch: TorchRow, *, inch: bool) -> dict[str, Any]:
     seen = data.inspections([piece.piece_id, *like])
     zone = data.zone()
     points = [
-        (one.piece_id, Point(one.starts, one.pit_mm, f"{one.at.astimezone(zone):%-d %b}"))
+        (one.piece_id, Point(one.starts, one.pit_mm, dated(one.at.astimezone(zone), DAY)))
         for one in seen
     ]
     chart = PitChart(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from planning.calc.inches import ft_from_mm, in_from_mm
+from planning.calc.numbers import filled, marked
 from planning.calc.translated import gettext, ngettext
 
 PER_MIN: Final = "/min"
@@ -42,8 +43,12 @@ class _Length:
 
     mm: float
     inch: bool
+    local: bool
 
     def __format__(self, spec: str) -> str:
+        return marked(self._english(spec)) if self.local else self._english(spec)
+
+    def _english(self, spec: str) -> str:
         if spec.startswith("m"):
             return self._long(spec.removeprefix("m"))
         speed = spec.startswith(PER_MIN)
@@ -95,7 +100,7 @@ def _made(
 ) -> Said:
     lengths = tuple(float(each) for each in mm)
     chosen = many if many and values["number"] != 1 else pattern
-    made = Said(_written(chosen, lengths, values, inch=False))
+    made = Said(_written(chosen, lengths, values, inch=False, local=False))
     made.pattern, made.inch_pattern, made.many = pattern, inch_pattern, many
     made.mm, made.values = lengths, dict(values)
     return made
@@ -135,7 +140,7 @@ def to_reader(text: str, *, inch: bool) -> str:
         name: to_reader(value, inch=inch) if isinstance(value, Said) else value
         for name, value in text.values.items()
     }
-    return _written(pattern, text.mm, values, inch=inch)
+    return _written(pattern, text.mm, values, inch=inch, local=True)
 
 
 def told(problem: BaseException) -> str:
@@ -156,10 +161,17 @@ def with_names(text: str, names: Mapping[str, str]) -> str:
 
 
 def _written(
-    pattern: str, mm: tuple[float, ...], values: Mapping[str, Value], *, inch: bool
+    pattern: str,
+    mm: tuple[float, ...],
+    values: Mapping[str, Value],
+    *,
+    inch: bool,
+    local: bool,
 ) -> str:
+    """`local`: in the reader's marks of numbers."""
     texts = {name: _Text(one) if isinstance(one, str) else one for name, one in values.items()}
-    return pattern.format(*(_Length(each, inch) for each in mm), **texts)
+    lengths = [_Length(each, inch, local) for each in mm]
+    return filled(pattern, *lengths, **texts) if local else pattern.format(*lengths, **texts)
 
 
 def plain(text: str) -> str:

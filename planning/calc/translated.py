@@ -10,11 +10,23 @@ from collections.abc import Callable
 
 _one: list[Callable[[str], str]] = []
 _many: list[Callable[[str, str, int], str]] = []
+_marks: list[Callable[[], tuple[str, str]]] = []
 
 
-def translated_by(one: Callable[[str], str], many: Callable[[str, str, int], str]) -> None:
-    """From now on messages go through these, as Django's `gettext` and `ngettext`."""
-    _one[:], _many[:] = [one], [many]
+def translated_by(
+    one: Callable[[str], str],
+    many: Callable[[str, str, int], str],
+    numbers: Callable[[], tuple[str, str]],
+) -> None:
+    """From now on messages go through these, as Django's `gettext` and `ngettext`; `numbers` gives
+    the marks of a number."""
+    _one[:], _many[:], _marks[:] = [one], [many], [numbers]
+
+
+def marks() -> tuple[str, str]:
+    """What stands before the decimals of a number and between its thousands, in the language of
+    whoever reads."""
+    return _marks[0]() if _marks else (".", ",")
 
 
 def gettext(message: str) -> str:

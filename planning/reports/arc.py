@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import written
 from planning.reports.figure import Figure, Part, Ref
 from shopfloor.models import ArcAssignment
 from shopfloor.wording.quantity import Quantity, Unit, seconds, text
@@ -33,7 +34,7 @@ def _heard(arc: Arc) -> Iterator[Part]:
     yield Part(_("Pierces"), Quantity(arc.pierces, Unit.COUNT, "measured"))
     for label, value, unit in ((_("Current"), arc.amps, "A"), (_("Voltage"), arc.volts, "V")):
         if value is not None:
-            yield Part(label, text(f"{value:.1f} {unit}", "measured"))
+            yield Part(label, text(f"{written(value, '.1f')} {unit}", "measured"))
 
 
 def _tied(key: str) -> Iterator[Part]:

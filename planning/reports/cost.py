@@ -9,6 +9,7 @@ import pandas as pd
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from planning.calc.dates import MONTH, dated
 from planning.reports.cost_parts import (
     hours_frame,
     jobs_frames,
@@ -50,7 +51,9 @@ def cost_month(*, first_day: date) -> CostMonth:
     has changed since. Raises `LookupError` for a month nothing is known of."""
     month = Month.objects.filter(first_day=first_day).select_related("closed_by").first()
     if month is None:
-        raise LookupError(_("nothing was posted in {first_day:%Y-%m}").format(first_day=first_day))
+        raise LookupError(
+            _("nothing was posted in {first_day}").format(first_day=dated(first_day, MONTH))
+        )
     if month.closed_at is not None and month.printed:
         return from_print(month, month.printed)
     kept = kept_month(first_day) if month.closed_at is None else None

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from planning.calc.balance import UNASSIGNED
+from planning.calc.dates import WEEKDAY_YEAR, dated, timed, timed_s
 from planning.calc.said import said
 from planning.inputs.chunks import chunked
 from planning.inputs.shifts import ShiftBook
@@ -63,7 +64,7 @@ def opened(key: str) -> Figure:
     total = replace(value, evidence=whole(parts, value).evidence)
     where = f", {next(iter(tables.values())).name}" if of else ""
     name = {UNASSIGNED: _("in no run"), UNKNOWN: _("unknown duty")}.get(what, what)
-    label = f"{name}, {shift_date:%a %d %b %Y}{where}"
+    label = f"{name}, {dated(shift_date, WEEKDAY_YEAR)}{where}"
     return Figure(Ref("day", key), label, total, rule, with_total(parts, total))
 
 
@@ -98,8 +99,8 @@ def _entered(days: Days, shifts: ShiftBook, what: str) -> list[Part]:
     """What was entered as burnt while the source was silent."""
     return [
         Part(
-            _("{zone:%H:%M}, entered by a person").format(
-                zone=one.started_at.astimezone(shifts.zone)
+            _("{zone}, entered by a person").format(
+                zone=timed(one.started_at.astimezone(shifts.zone))
             ),
             seconds(one.seconds, "entered"),
         )
@@ -152,8 +153,8 @@ def _loose(tables: Iterable[Table], shift_date: date, shifts: ShiftBook) -> list
         )  # fmt: skip
         for key, on_us, off_us in arcs:
             if key not in tied and off_us is not None:
-                when = _("{zone:%H:%M:%S} on {table}").format(
-                    zone=from_us(on_us).astimezone(shifts.zone), table=table.name
+                when = _("{zone} on {table}").format(
+                    zone=timed_s(from_us(on_us).astimezone(shifts.zone)), table=table.name
                 )
                 spans = shifts.by_date((on_us, off_us))
                 burnt_s = sum(us for day, us in spans if day == shift_date) / S

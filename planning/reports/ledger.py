@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 from django.db.models import Q, Sum
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import MONTH, dated
+from planning.calc.numbers import written
 from planning.calc.said import said
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from shopfloor.models import Job, JobLine, Month, Posting, PostingKind
@@ -125,7 +127,7 @@ def _entries(where: dict[str, Any]) -> list[Part]:
     )
     return [
         Part(
-            f"{row.shift_date:%d %b %Y}, {_about(row) or kind_label(row.kind)}",
+            f"{dated(row.shift_date)}, {_about(row) or kind_label(row.kind)}",
             money(row.amount_minor, row.evidence),
             Ref("posting", str(row.pk)),
             (row.why or Remark("{}", (amount_of(row),)),),
@@ -150,7 +152,7 @@ def amount_of(row: Posting) -> Quantity:
         return seconds(float(row.quantity))
     if row.unit == "start":
         return Quantity(float(row.quantity), Unit.STARTS)
-    return text(f"{row.quantity:,.1f} {row.unit}".strip())
+    return text(f"{written(row.quantity, ',.1f')} {row.unit}".strip())
 
 
 def kind_label(kind: str) -> str:
@@ -210,7 +212,7 @@ def owner_of(key: str) -> tuple[int | None, str]:
 
 def _month_step(day: str) -> Step:
     month = month_of(day)
-    return Step(day, {"month": month}, f"{month.first_day:%B %Y}")
+    return Step(day, {"month": month}, dated(month.first_day, MONTH))
 
 
 def _job_step(key: str, *, shop: bool) -> Step:

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from planning.calc.dates import DAY, WEEKDAY, dated, day_time
 from planning.reports.figure import Figure, Part, Ref, shortened, with_total
 from planning.reports.measure_list import ELEMENTS, MEASURES
 from planning.reports.measure_sums import HOUR_S, OF_SUMS, Sums, sums_by_run
@@ -70,8 +71,8 @@ def opened(key: str) -> Figure:
         ended = (*_of_ratio(known, runs, ref), Part(_("Ratio"), total, total=True))
     else:
         ended = with_total(_of_element(base, runs, what), total)
-    label = _("{measure}, {first:%d %b} to {last:%d %b %Y}, {table}").format(
-        measure=_(own.label), first=days[0], last=days[1], table=found.name
+    label = _("{measure}, {first} to {last}, {table}").format(
+        measure=_(own.label), first=dated(days[0], DAY), last=dated(days[1]), table=found.name
     )
     page = Ref("measures", str((days[1] - days[0]).days + 1))
     return Figure(ref, label, total, _(own.how), ended, page=page)
@@ -139,8 +140,8 @@ def _part(stretch: Stretch, zone: ZoneInfo) -> Part:
     if isinstance(of, str):
         return Part(_(SORTS[of]), time)
     if isinstance(of, Shift):
-        return Part(f"{of.day:%a %d %b}, {of.name}", time)
-    begun = f"{from_us(of.span[0]).astimezone(zone):%d %b %H:%M}"
+        return Part(f"{dated(of.day, WEEKDAY)}, {of.name}", time)
+    begun = day_time(from_us(of.span[0]).astimezone(zone), DAY)
     return Part(f"{begun}, {of.label}", time, Ref("run", str(of.run_id)) if of.run_id else None)
 
 

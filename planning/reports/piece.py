@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import DAY, dated, day_time
 from planning.calc.said import said_again
 from planning.reports.figure import Figure, Part, Ref, shortened
 from planning.reports.ledger import HEAVY, read
@@ -61,7 +62,7 @@ def _stays(piece: Piece, zone: ZoneInfo) -> Iterator[Part]:
         why = ending_words(fit.removal_cause, fit.removal_reason, collateral=fit.collateral)
         state = f" {fit.removal_state} {why}".rstrip()
         begun, ended = (
-            at and f"{at.astimezone(zone):%d %b %H:%M}" for at in (fit.fitted_at, fit.removed_at)
+            at and day_time(at.astimezone(zone), DAY) for at in (fit.fitted_at, fit.removed_at)
         )
         span = _("{begun} to {ended}").format(begun=begun, ended=ended or _("now, still in"))
         yield Part(
@@ -80,7 +81,7 @@ def _use(use: PieceUse, minor: int | None, zone: ZoneInfo) -> Part:
     if minor is not None:
         charged = Remark("charged {}", (money(minor),))
     return Part(
-        f"{use.at.astimezone(zone):%d %b}, {use.run.revision.nest.name}",
+        f"{dated(use.at.astimezone(zone), DAY)}, {use.run.revision.nest.name}",
         _starts(use.starts, use.evidence, named=True),
         Ref("run", str(use.run_id)),
         (arc, charged),

@@ -12,6 +12,7 @@ from typing import NamedTuple
 from django.db.models import Sum
 from django.utils.translation import gettext_noop as N_
 
+from planning.calc.dates import MONTH, dated
 from planning.calc.said import said, said_in_each
 from planning.calc.units import M_PER_FT
 from planning.inputs.any_of import any_of
@@ -107,7 +108,7 @@ def of_month(key: str) -> Figure:
         float(thick),
         material=material,
         duty=duty_word(duty),
-        month=f"{month.first_day:%B %Y}",
+        month=dated(month.first_day, MONTH),
     )
     rule = as_printed(RULE) if month.closed_at else RULE
     ended = with_total(parts, total, _cut_note(cut.cut_mm, cut.minor, cut.per_m_minor))

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import MONTH, dated
 from planning.reports.figure import Figure, Part, Ref
 from planning.reports.ledger import HEAVY, RULES, amount_of, kind_label
 from shopfloor.models import Posting, RunVariance
@@ -37,8 +38,8 @@ def opened(key: str) -> Figure:
 
 def _parts(row: Posting) -> list[Part]:
     parts = [
-        Part(_("Month"), text(f"{row.month.first_day:%B %Y}")),
-        Part(_("Shift date"), text(f"{row.shift_date:%d %b %Y}")),
+        Part(_("Month"), text(dated(row.month.first_day, MONTH))),
+        Part(_("Shift date"), text(dated(row.shift_date))),
     ]
     if row.line:
         line = _("{job} line {line}, {part}").format(
@@ -60,7 +61,11 @@ def _parts(row: Posting) -> list[Part]:
         parts.append(
             Part(
                 _("Belongs to"),
-                text(_("{first_day:%B %Y}, closed").format(first_day=row.belongs_to.first_day)),
+                text(
+                    _("{first_day}, closed").format(
+                        first_day=dated(row.belongs_to.first_day, MONTH)
+                    )
+                ),
             )
         )
     if row.cause:
@@ -84,7 +89,7 @@ def _before(row: Posting) -> list[Part]:
     was = sum(one.amount_minor for one in earlier)
     found = [
         Part(
-            _("Entry of {day:%d %b %Y}").format(day=one.shift_date),
+            _("Entry of {day}").format(day=dated(one.shift_date)),
             money(one.amount_minor, one.evidence),
             Ref("posting", str(one.pk)),
         )

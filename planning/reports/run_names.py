@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from planning.calc.dates import DAY, day_time
 from planning.inputs.any_of import any_of
 from planning.inputs.chunks import among
 from shopfloor.models import Run
@@ -23,6 +24,6 @@ def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]
     )
     zone = ZoneInfo(the_shop().zone)
     return {
-        pk: (at, f"{at.astimezone(zone):%d %b %H:%M}, {nest} on {table}")
+        pk: (at, f"{day_time(at.astimezone(zone), DAY)}, {nest} on {table}")
         for pk, at, nest, table in rows
     }

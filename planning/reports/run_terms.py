@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from planning.calc import spent
+from planning.calc.dates import timed_s
 from planning.calc.itemised import Item, itemised
 from planning.calc.said import said
 from planning.inputs.runs import load_runs
@@ -135,7 +136,7 @@ def _items(found: RunDetail, term: str) -> tuple[list[Part], float]:
 
 
 def _item(item: Item, loaded: RunIn, zone: tzinfo) -> Part:
-    begun = f"{from_us(item.from_us).astimezone(zone):%H:%M:%S}"
+    begun = timed_s(from_us(item.from_us).astimezone(zone))
     if item.burn is None:
         return Part(_("from {begun}").format(begun=begun), seconds(item.us / S))
     arc = loaded.arcs[item.burn]

@@ -11,6 +11,7 @@ import pandas as pd
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from planning.calc.dates import dated
 from planning.calc.said import said, said_in_each
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from planning.reports.squareness import Squareness, squareness
@@ -85,7 +86,7 @@ def _part(row: dict[str, Any]) -> Part:
         hours_more=row["hours_more"] * 60,
     )
     return Part(
-        f"{row['day']:%d %b %Y}, {row['nest']}",
+        f"{dated(row['day'])}, {row['nest']}",
         money(int(row["more_minor"]), "planned"),
         Ref("run", str(row["run_id"])),
         (note,),

@@ -15,6 +15,7 @@ from django.db.models import Min, Sum
 from django.utils.translation import gettext as _
 
 from planning.calc.cost import rounded
+from planning.calc.dates import MONTH, dated
 from planning.calc.edge import PredictedU, predict_u
 from planning.calc.said import said
 from planning.calc.squareness import FineCut, metres_by_standing, per_tenth_mm
@@ -59,7 +60,9 @@ def squareness(*, first_day: date) -> Squareness:
     kept is worked out from what is known now. Raises `LookupError` where nothing was posted."""
     month = Month.objects.filter(first_day=first_day).first()
     if month is None:
-        raise LookupError(_("nothing was posted in {first_day:%Y-%m}").format(first_day=first_day))
+        raise LookupError(
+            _("nothing was posted in {first_day}").format(first_day=dated(first_day, MONTH))
+        )
     if month.closed_at is None:
         kept = kept_body(first_day)
         return _from_print(kept["squareness"], closed=False) if kept else square_now(first_day)

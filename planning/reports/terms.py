@@ -11,6 +11,7 @@ from typing import NamedTuple, TypeVar
 from django.utils.translation import gettext as _
 
 from planning.calc.cost import rounded
+from planning.calc.dates import MONTH, dated
 from planning.calc.said import said
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from planning.reports.ledger import month_of, owner_of
@@ -77,7 +78,9 @@ def of_month(key: str) -> Figure:
     day, term, *of = key.split(":")
     month = month_of(day)
     ids, pk = run_ids(month), None
-    label = _("{term} beyond plan in {month:%B %Y}").format(term=term, month=month.first_day)
+    label = _("{term} beyond plan in {month}").format(
+        term=term, month=dated(month.first_day, MONTH)
+    )
     if of:
         pk, name = owner_of(of[0])
         label = f"{label}, {name}"

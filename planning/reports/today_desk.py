@@ -8,6 +8,7 @@ from datetime import datetime, tzinfo
 
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import day_time, timed
 from planning.calc.said import said
 from planning.reports.shapes import Act, Note
 from planning.reports.today_data import ArcNow, TableData
@@ -40,7 +41,7 @@ def late_notes(zone: tzinfo) -> list[Note]:
             continue
         mine = sum(one.mine["good"] for one in entry.lines if one.mine)
         theirs = sum(one.theirs["good"] for one in entry.lines if one.theirs)
-        when = f"{action.at.astimezone(zone):%H:%M}"
+        when = timed(action.at.astimezone(zone))
         body = _(
             "{nest}: {shown_name} counted {mine} good at {when}, the books say "
             "{theirs} by {their_name}."
@@ -167,7 +168,7 @@ def verify_notes(zone: tzinfo) -> list[Note]:
     last = last_faults()
     if last is None or not last.faults:
         return []
-    when = f"{last.ended_at.astimezone(zone):%a %d %b %H:%M}"
+    when = day_time(last.ended_at.astimezone(zone))
     body = _("{faults} found when the records were verified, {when}.").format(
         faults=count(last.faults, "{n} fault", "{n} faults"), when=when
     )

@@ -11,6 +11,8 @@ from datetime import datetime, tzinfo
 
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import WEEKDAY, dated, timed
+from planning.calc.numbers import filled
 from planning.calc.said import said
 from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
 from planning.inputs.shifts import ShiftBook
@@ -54,7 +56,7 @@ class Shown:
     zone: tzinfo
 
     def clock(self, at_us: float) -> str:
-        return f"{from_us(round(at_us)).astimezone(self.zone):%H:%M}"
+        return timed(from_us(round(at_us)).astimezone(self.zone))
 
     def clock_day(self, at: float) -> str:
         """A moment (epoch s) with its day, where that is another."""
@@ -67,7 +69,7 @@ class Shown:
 
     @property
     def title(self) -> str:
-        day = f"{self.row.shift_date:%a %d %b}"
+        day = dated(self.row.shift_date, WEEKDAY)
         shift = (
             _("{shift} shift of {day}").format(shift=self.row.shift, day=day)
             if self.row.shift
@@ -124,7 +126,7 @@ def shift(key: str) -> Figure:
     of = (
         "unknown"
         if share is None
-        else _("{share:.0f} % of {known_s}").format(share=share * 100, known_s=_said(known_s))
+        else filled(_("{share:.0f} % of {known_s}"), share=share * 100, known_s=_said(known_s))
     )
     value = text(
         _("{burning_s} burning, {of}").format(burning_s=_said(shares.burning_s), of=of), "measured"
@@ -209,7 +211,8 @@ def pace(key: str) -> Figure:
         parts.append(Part(_("planned stops, runs without a plan, no shift"), seconds(-lost_us / S)))
     parts.append(Part(_("Time there was for it"), seconds((since - lost_us) / S), total=True))
     ahead = found.at(found.steps[-1]).ahead_min
-    value = (
-        _("{ahead:,.0f} min ahead of plan") if ahead > 0 else _("{ahead:,.0f} min behind plan")
-    ).format(ahead=abs(ahead))
+    value = filled(
+        (_("{ahead:,.0f} min ahead of plan") if ahead > 0 else _("{ahead:,.0f} min behind plan")),
+        ahead=abs(ahead),
+    )
     return shown.figure("pace", text(value, "measured"), RULE_PACE, parts)

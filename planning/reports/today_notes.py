@@ -8,6 +8,8 @@ from datetime import tzinfo
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from planning.calc.dates import day_time, timed
+from planning.calc.numbers import filled
 from planning.calc.said import said, said_again, said_of_many
 from planning.reports.shapes import Act, JobToday, Note, TableToday
 from planning.reports.today_data import TableData
@@ -23,7 +25,7 @@ LATE = (Act(said("Show open jobs"), "jobs"),)
 
 
 def _clock(at_us: int, zone: tzinfo) -> str:
-    return f"{from_us(at_us).astimezone(zone):%H:%M}"
+    return timed(from_us(at_us).astimezone(zone))
 
 
 def table_notes(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
@@ -59,11 +61,12 @@ def _silent(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
 def _unassigned(today: TableToday, zone: tzinfo) -> list[Note]:
     notes = []
     for cluster in today.unassigned:
-        body = ngettext(
-            "{arcs:,} arc on {table}, {start} to {end}, belongs to no job.",
-            "{arcs:,} arcs on {table}, {start} to {end}, belong to no job.",
-            cluster.arcs,
-        ).format(
+        body = filled(
+            ngettext(
+                "{arcs:,} arc on {table}, {start} to {end}, belongs to no job.",
+                "{arcs:,} arcs on {table}, {start} to {end}, belong to no job.",
+                cluster.arcs,
+            ),
             arcs=cluster.arcs,
             table=today.name,
             start=_clock(cluster.from_us, zone),
@@ -109,8 +112,8 @@ def _late(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
         if len(notes) == MOST_LATE:
             more += 1
             continue
-        due = f"{item.due_at.astimezone(zone):%a %d %b %H:%M}"
-        ends = f"{from_us(at).astimezone(zone):%a %d %b %H:%M}"
+        due = day_time(item.due_at.astimezone(zone))
+        ends = day_time(from_us(at).astimezone(zone))
         body = (
             _("{nest} for {jobs} is planned to end {ends} at the earliest; it is due {due}.")
             if item.jobs
@@ -118,11 +121,15 @@ def _late(data: TableData, today: TableToday, zone: tzinfo) -> list[Note]:
         ).format(nest=item.nest, jobs=", ".join(item.jobs), ends=ends, due=due)
         notes.append(Note("now", _("It will be late"), body, act, today.code))
     if more:
-        body = ngettext(
-            "{more:,} more job in {table}'s queue ends after it is due.",
-            "{more:,} more jobs in {table}'s queue end after they are due.",
-            more,
-        ).format(more=more, table=today.name)
+        body = filled(
+            ngettext(
+                "{more:,} more job in {table}'s queue ends after it is due.",
+                "{more:,} more jobs in {table}'s queue end after they are due.",
+                more,
+            ),
+            more=more,
+            table=today.name,
+        )
         notes.append(Note("soon", _("More will be late"), body, act, today.code))
     return notes
 
@@ -167,7 +174,7 @@ def overdue_notes(jobs: Sequence[JobToday], zone: tzinfo) -> list[Note]:
     rows = [job for job in jobs if job.late]
     notes = []
     for row in rows[:MOST_LATE]:
-        due = f"{row.due_at.astimezone(zone):%a %d %b %H:%M}" if row.due_at else ""
+        due = day_time(row.due_at.astimezone(zone)) if row.due_at else ""
         owes = count(row.shortage, "{n} part", "{n} parts")
         body = _("{job} for {customer} was due {due} and owes {owes}.").format(
             job=row.job, customer=row.customer, due=due, owes=owes
@@ -184,7 +191,7 @@ def _more_late(more: int) -> Note:
         return Note(
             "soon", _("One more job is late"), _("It is past its due date and owes parts."), LATE
         )
-    body = _("{more:,} more jobs are past their due date and owe parts.").format(more=more)
+    body = filled(_("{more:,} more jobs are past their due date and owe parts."), more=more)
     return Note("soon", _("More jobs are late"), body, LATE)
 
 

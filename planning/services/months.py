@@ -7,6 +7,7 @@ from datetime import date, datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from planning.calc import dates
 from planning.reports.cost import month_now
 from planning.reports.printed import postings_print, to_print
 from planning.reports.squareness import square_now
@@ -34,17 +35,28 @@ def month_close(*, first_day: date, by: User, now: datetime) -> Month:
             _("{first_day} is not the first day of a month.").format(first_day=first_day)
         )
     if month is None:
-        raise MonthError(_("Nothing was posted in {first_day:%B %Y}.").format(first_day=first_day))
+        raise MonthError(
+            _("Nothing was posted in {first_day}.").format(
+                first_day=dates.dated(first_day, dates.MONTH)
+            )
+        )
     if month.closed_at is not None:
-        raise MonthError(_("{first_day:%B %Y} is closed already.").format(first_day=first_day))
+        raise MonthError(
+            _("{first_day} is closed already.").format(
+                first_day=dates.dated(first_day, dates.MONTH)
+            )
+        )
     if Month.objects.filter(first_day__lt=first_day, closed_at=None).exists():
         raise MonthError(_("An earlier month is still open: close that one first."))
     if shift_date_of(now) < next_month(first_day):
-        raise MonthError(_("{first_day:%B %Y} is not over yet.").format(first_day=first_day))
+        raise MonthError(
+            _("{first_day} is not over yet.").format(first_day=dates.dated(first_day, dates.MONTH))
+        )
     if Work.objects.filter(kind__in=("run", "piece", "line"), state="waiting").exists():
         raise MonthError(_("Figures are still being worked out: try again in a moment."))
     with acting(
-        f"user:{by.username}", why=_("month {first_day:%Y-%m} closed").format(first_day=first_day)
+        f"user:{by.username}",
+        why=_("month {first_day} closed").format(first_day=dates.dated(first_day, dates.MONTH)),
     ):
         month.printed = to_print(month_now(month)) | {
             "squareness": square_to_print(square_now(first_day)),

@@ -10,10 +10,12 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
 from planning.calc.chart import ChartError, ChartFigure, lookup
 from planning.calc.cost import RateBook, energy_kwh, rounded, time_amount
+from planning.calc.dates import dated
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, Plan, plan_program
 from planning.calc.program import Program, ProgramError, read_program
@@ -179,12 +181,12 @@ def fill(
     row.snapshot = _snapshot(plan, figure, used, costs, unknown)
     if answer:
         said = _(
-            "{thickness_text} is cut by the row for {row}, as {shown_name} said on {at:%Y-%m-%d}"
+            "{thickness_text} is cut by the row for {row}, as {shown_name} said on {at}"
         ).format(
             thickness_text=of.thickness_text,
             row=used[0].thickness_text,
             shown_name=answer.by.shown_name,
-            at=answer.at,
+            at=dated(localtime(answer.at)),
         )
         row.snapshot["warnings"] = [said, *row.snapshot["warnings"]]
 

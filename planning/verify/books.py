@@ -9,6 +9,7 @@ from datetime import datetime
 
 from django.db.models import F, Q, Sum
 
+from planning.calc.dates import MONTH, dated
 from planning.inputs.chunks import in_chunks
 from planning.reports.printed import postings_print
 from planning.services.outlooks import ENDED
@@ -105,7 +106,7 @@ def check_wear() -> Iterator[Finding]:
 def check_months() -> Iterator[Finding]:
     """A closed month's postings are those it was closed with."""
     for month in Month.objects.exclude(closed_at=None):
-        name = f"{month.first_day:%B %Y}"
+        name = dated(month.first_day, MONTH)
         printed = month.printed or {}
         now = postings_print(month)
         if "postings" in printed:

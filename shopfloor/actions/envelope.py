@@ -10,8 +10,10 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.dateparse import parse_datetime
+from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import dated
 from shopfloor.errors import FloorError
 from shopfloor.wording.visible import visible
 
@@ -81,8 +83,8 @@ def happened_at(device_at: datetime, offset_ms: int, now: datetime) -> datetime:
     at = min(device_at - timedelta(milliseconds=offset_ms), now)
     if now - at > OLDEST:
         raise FloorError(
-            _("By this screen's clock that was on {at:%Y-%m-%d}, before anyone signed in.").format(
-                at=at
+            _("By this screen's clock that was on {at}, before anyone signed in.").format(
+                at=dated(localtime(at))
             ),
             _("Set the clock and enter it again."),
         )

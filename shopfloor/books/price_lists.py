@@ -14,6 +14,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from planning.calc.numbers import filled
 from shopfloor.books.queries import WAGES
 from shopfloor.books.rates import rate_set
 from shopfloor.chart.cut_settings import BY_NAME, ROW_NAMES
@@ -89,7 +90,7 @@ def _bench(row: Row, wages: bool) -> None:
     except ValueError:
         raise RowError(_("minutes {said!r} is not a number").format(said=said[:30])) from None
     if fault := BY_NAME["bench_min_per_m"].fault(minutes):
-        raise RowError(_("minutes {minutes:g}: {fault}").format(minutes=minutes, fault=fault))
+        raise RowError(filled(_("minutes {minutes:g}: {fault}"), minutes=minutes, fault=fault))
     known = {name: getattr(found, name) for name in ROW_NAMES}
     save_row(
         wear_set=wear_set, material=found.material, thickness_text=found.thickness_text,

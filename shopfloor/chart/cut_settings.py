@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, pgettext_lazy
 
 from planning.calc.chart.types import NEVER_ZERO
+from planning.calc.numbers import marked, written
 from planning.calc.units import in_from_mm
 from shopfloor.wording.lengths import reads_inches
 from shopfloor.wording.unknown import unknown
@@ -71,9 +72,9 @@ class CutSetting:
         if not isinstance(value, int | float):
             return str(value)
         if self.in_inches(user):
-            return f"{in_from_mm(value):.{self.inch_digits}f}"
+            return written(in_from_mm(value), f".{self.inch_digits}f")
         shown = f"{value:.{self.digits}f}"
-        return shown.rstrip("0").rstrip(".") if "." in shown else shown
+        return marked(shown.rstrip("0").rstrip(".") if "." in shown else shown)
 
     def exact(self, value: Any, user: Any = None) -> str:
         """The value as it is dialled in, without its unit: nothing is rounded off but inches."""
@@ -81,7 +82,7 @@ class CutSetting:
             return _("unknown")
         if not isinstance(value, int | float):
             return str(value)
-        return f"{round(in_from_mm(value), 3) if self.in_inches(user) else value:g}"
+        return written(round(in_from_mm(value), 3) if self.in_inches(user) else value, "g")
 
     def labelled(self, user: Any = None, *, measured: bool = False) -> str:
         """The label with its unit: "kerf, mm"."""
@@ -101,7 +102,9 @@ class CutSetting:
         if not value >= 0 or (value == 0 and not self.may_be_zero):
             return _("It must be above zero.")
         if value > self.most:
-            return _("It must be at most %(most)s.") % {"most": f"{self.most:g} {self.unit}"}
+            return _("It must be at most %(most)s.") % {
+                "most": f"{written(self.most, 'g')} {self.unit}"
+            }
         return ""
 
 

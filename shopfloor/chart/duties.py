@@ -10,6 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from planning.calc.numbers import written
 from shopfloor.svg.strip.types import BARE_PX, FittedSet
 
 UNKNOWN: Final = "unknown"
@@ -59,7 +60,7 @@ def duty_word(code: str) -> str:
 
 def set_words(code: str, current_a: float) -> str:
     """fine 50 A"""
-    return f"{duty_word(code)} {current_a:g} A"
+    return f"{duty_word(code)} {written(current_a, 'g')} A"
 
 
 def fitted_set(from_us: int, code: str, label: str) -> FittedSet:

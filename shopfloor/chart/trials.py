@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled
 from planning.calc.quality import u_from_angle_mm
 from planning.calc.said import to_reader, told
 from shopfloor.chart.cut_settings import ROW_NAMES, TRIAL_NAMES
@@ -89,10 +90,14 @@ def trial_promote(
     amps = trial.wear_set.current_a
     if abs(trial.current_a - amps) > SAME_SHARE * amps:
         raise ValidationError(
-            _(
-                "It was run at {current_a:g} A and the set is for {amps:g} A: a row says "
-                "amps by its set."
-            ).format(current_a=trial.current_a, amps=amps)
+            filled(
+                _(
+                    "It was run at {current_a:g} A and the set is for {amps:g} A: a row says "
+                    "amps by its set."
+                ),
+                current_a=trial.current_a,
+                amps=amps,
+            )
         )
     figures = {name: getattr(trial, name) for name in TRIAL_NAMES if name in ROW_NAMES}
     figures["max_pierce_mm"] = max_pierce_mm

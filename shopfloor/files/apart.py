@@ -16,6 +16,8 @@ from typing import IO, Any, Final
 
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled
+
 MB: Final = 1024 * 1024
 ROOT: Final = Path(__file__).resolve().parent.parent.parent
 AT_ONCE = threading.BoundedSemaphore(2)  # a process; more would only share the same cores
@@ -129,8 +131,9 @@ class _Reading:
 
     def _said(self, which: str) -> str:
         return {
-            "time": _("Reading it took over {seconds:g} s, so it was stopped.").format(
-                seconds=self.limits.seconds
+            "time": filled(
+                _("Reading it took over {seconds:g} s, so it was stopped."),
+                seconds=self.limits.seconds,
             ),
             "memory": _("Reading it needs over {memory_mb} MB of memory: stopped.").format(
                 memory_mb=self.limits.memory_mb

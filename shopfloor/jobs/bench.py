@@ -7,6 +7,7 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.background.request import request_work
 from shopfloor.errors import FloorError
@@ -35,7 +36,7 @@ def bench_record(
         )
     if not 0 < minutes <= 24 * 60:
         raise FloorError(
-            _("{minutes:g} minutes?").format(minutes=minutes), _("Above 0, a day at most.")
+            filled(_("{minutes:g} minutes?"), minutes=minutes), _("Above 0, a day at most.")
         )
     entry = (undo_record or UndoRecord()).create(
         BenchEntry(line=line, kind=kind, minutes=minutes, at=at, by=by, action=action),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from planning.calc.numbers import written
 from shopfloor.jobs.import_list import ImportPlan
 from shopfloor.wording.counts import count
 
@@ -15,7 +16,7 @@ def import_told(plan: ImportPlan) -> str:
         "jobs": count(plan.new_jobs, "{n} new job", "{n} new jobs"),
         "lines": count(plan.new_lines, "{n} new line", "{n} new lines"),
         "rows": count(len(plan.faults), "{n} row", "{n} rows"),
-        "known": f"{plan.known_lines:,}",
+        "known": written(plan.known_lines, ","),
     }
     if not plan.known_lines:
         return _("{jobs}, {lines}; {rows} left out.").format(**done)

@@ -8,6 +8,7 @@ from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from planning.calc.control import Control, individuals
+from planning.calc.numbers import filled
 from planning.calc.quality import QualityError, rz5_range, u_limits_mm, u_range
 from planning.calc.units import in_from_mm
 from shopfloor.models import Check, JobLine, Material, Run, RunState, WearSet
@@ -185,7 +186,7 @@ def check_failed(run: Run) -> Check | None:
 
 
 def _length(mm: float, inch: bool) -> str:
-    return _("{mm:.4f} in").format(mm=in_from_mm(mm)) if inch else _("{mm:.2f} mm").format(mm=mm)
+    return filled(_("{mm:.4f} in"), mm=in_from_mm(mm)) if inch else filled(_("{mm:.2f} mm"), mm=mm)
 
 
 def correction_words(correction_mm: float | None, *, inch: bool = False) -> str:
@@ -193,9 +194,9 @@ def correction_words(correction_mm: float | None, *, inch: bool = False) -> str:
     if correction_mm is None:
         return ""
     size = (
-        _("{correction_mm:+.4f} in").format(correction_mm=in_from_mm(correction_mm))
+        filled(_("{correction_mm:+.4f} in"), correction_mm=in_from_mm(correction_mm))
         if inch
-        else _("{correction_mm:+.2f} mm").format(correction_mm=correction_mm)
+        else filled(_("{correction_mm:+.2f} mm"), correction_mm=correction_mm)
     )
     if not round(in_from_mm(correction_mm), 4) if inch else not round(correction_mm, 2):
         return _("Kerf right: the path stays where it is.")

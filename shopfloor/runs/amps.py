@@ -9,6 +9,7 @@ from statistics import median
 
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled
 from shopfloor.models import Fitting, Torch, WearSet
 from shopfloor.runs.arcs import to_us
 from shopfloor.wear.fitted import fittings_in, set_of
@@ -37,9 +38,13 @@ class CurrentMismatch:
     @property
     def words(self) -> str:
         like = _(", as {like} does").format(like=self.like) if self.like else ""
-        return _(
-            "The last {arcs} arcs burnt at about {amps:.0f} A{like}; {fitted} is on record."
-        ).format(arcs=self.arcs, amps=self.amps, like=like, fitted=self.fitted)
+        return filled(
+            _("The last {arcs} arcs burnt at about {amps:.0f} A{like}; {fitted} is on record."),
+            arcs=self.arcs,
+            amps=self.amps,
+            like=like,
+            fitted=self.fitted,
+        )
 
 
 def current_mismatch(

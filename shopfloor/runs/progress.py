@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled
 from shopfloor.models import ArcAssignment, Contour, Run
 from shopfloor.runs.arcs import arcs_by_key, first_missing_us, table_listens, to_us
 from shopfloor.runs.matching import ArcInput
@@ -30,8 +31,11 @@ class RunProgressSource:
             return _("{contour} was begun, and no line says that it ended.").format(
                 contour=self.contour
             )
-        return _("{contour} was begun: {burnt_s:.0f} of about {planned_s:.0f} s burnt.").format(
-            contour=self.contour, burnt_s=self.burnt_s, planned_s=self.planned_s
+        return filled(
+            _("{contour} was begun: {burnt_s:.0f} of about {planned_s:.0f} s burnt."),
+            contour=self.contour,
+            burnt_s=self.burnt_s,
+            planned_s=self.planned_s,
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled
 from planning.calc.units import in_from_mm
 from shopfloor.chart.fit import PlateFit, fit, plates_fitting
 from shopfloor.models import Nest, NestRevision, Sheet
@@ -58,7 +59,9 @@ def holds(sheet: Sheet, size_mm: tuple[float, float]) -> bool:
 
 def size_words(length_mm: float, width_mm: float, inch: bool) -> str:
     if inch:
-        return _("{length_mm:.1f} x {width_mm:.1f} in").format(
-            length_mm=in_from_mm(length_mm), width_mm=in_from_mm(width_mm)
+        return filled(
+            _("{length_mm:.1f} x {width_mm:.1f} in"),
+            length_mm=in_from_mm(length_mm),
+            width_mm=in_from_mm(width_mm),
         )
-    return _("{length_mm:.0f} x {width_mm:.0f} mm").format(length_mm=length_mm, width_mm=width_mm)
+    return filled(_("{length_mm:.0f} x {width_mm:.0f} mm"), length_mm=length_mm, width_mm=width_mm)

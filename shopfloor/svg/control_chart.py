@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from planning.calc.control import Control
+from planning.calc.numbers import written
 from planning.calc.translated import gettext as _
 from shopfloor.svg.parts_map import Svg
 
@@ -63,8 +64,8 @@ def sentence(control: Control, *, unit: str, digits: int, what: str) -> str:
     told = {
         "what": what or _("Values"),
         "count": len(control.values),
-        "mean": f"{control.centre:.{digits}f} {unit}",
-        "most": f"{control.upper:.{digits}f} {unit}",
+        "mean": f"{written(control.centre, f'.{digits}f')} {unit}",
+        "most": f"{written(control.upper, f'.{digits}f')} {unit}",
         "off": off,
     }
     if control.in_control:
@@ -92,7 +93,7 @@ class _Pane:
             drawn.append(
                 f'<path class="{kind}" d="M{LEFT:.0f} {y:.1f}H{WIDE - RIGHT:.0f}"/>'
                 f'<text class="tick" x="{WIDE - RIGHT + 8:.0f}" y="{free:.1f}">'
-                f"{escape(words)} {value:.{digits}f}</text>"
+                f"{escape(words)} {written(value, f'.{digits}f')}</text>"
             )
         return drawn
 

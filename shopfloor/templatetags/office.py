@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date as day
 from datetime import datetime
 from typing import Any
 
 from django import template
-from django.template.defaultfilters import date as date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from planning.calc import said
 from planning.calc.cost import PLAN_KINDS
+from planning.calc.numbers import written
 from shopfloor.models import DrawingPlan, NestPlan
 from shopfloor.nests.warnings import refusal_of
 from shopfloor.sources.queries import instant
@@ -52,16 +51,14 @@ def signed(figure: float | None) -> str | SafeString:
     """A difference with its sign."""
     if figure is None:
         return unknown()
-    words = f"+{figure:g}" if figure > 0 else f"−{-figure:g}" if figure < 0 else _("no difference")
+    words = (
+        f"+{written(figure, 'g')}"
+        if figure > 0
+        else f"−{written(-figure, 'g')}"
+        if figure < 0
+        else _("no difference")
+    )
     return typed(words, figure)
-
-
-@register.filter
-def date(moment: Any, form: str = "j M Y") -> Any:
-    """Django's own; a day or moment in words knows its value."""
-    words = date_format(moment, form)
-    spoken = isinstance(moment, day) and "M" in form
-    return typed(words, moment) if spoken else words
 
 
 @register.filter

@@ -10,6 +10,7 @@ from datetime import datetime
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import timed, weekday_time
 from shopfloor.models import Contour, NestRevision, PieceKind, WearSet
 
 
@@ -88,14 +89,14 @@ def about(seconds: float) -> str:
 
 
 def clock(moment: datetime | None) -> str:
-    return timezone.localtime(moment).strftime("%H:%M") if moment else ""
+    return timed(timezone.localtime(moment)) if moment else ""
 
 
 def day_clock(moment: datetime, now: datetime) -> str:
     """11:20, or Mon 11:20 where it was another day."""
     here, today = timezone.localtime(moment), timezone.localtime(now)
     same = here.date() == today.date()
-    return here.strftime("%H:%M") if same else here.strftime("%a %H:%M")
+    return timed(here) if same else weekday_time(here)
 
 
 def set_words(wear_set: WearSet | None) -> str:

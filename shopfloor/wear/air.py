@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled
 from shopfloor.audit.undo_record import UndoRecord
 from shopfloor.errors import FloorError
 from shopfloor.models import AirReading, Table, User
@@ -35,8 +36,8 @@ def air_read(
         )
     if flowing_kpa is not None and not 0 <= flowing_kpa <= MOST_KPA:
         raise FloorError(
-            _("{flowing_kpa:g} kPa of air?").format(flowing_kpa=flowing_kpa),
-            _("0 to {most_kpa:g} kPa, read while it flows.").format(most_kpa=MOST_KPA),
+            filled(_("{flowing_kpa:g} kPa of air?"), flowing_kpa=flowing_kpa),
+            filled(_("0 to {most_kpa:g} kPa, read while it flows."), most_kpa=MOST_KPA),
         )
     found = shift_at(at, shift_patterns(), ZoneInfo(shop_zone()))
     return (undo_record or UndoRecord()).create(

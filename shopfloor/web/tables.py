@@ -19,7 +19,9 @@ Handler = Callable[[HttpRequest], HttpResponse]
 LEFT_OUT = ("total",)  # rows that a spreadsheet would add once more
 SKIPPED = ("form", "button", "select", "svg", "script", "template")
 NOTHING = ("", "–")
-NUMBER = re.compile(r"[+−-]?(\d+|\d{1,3}(,\d{3})+)(\.\d+)?")
+# Read from words are whole numbers alone: what has a mark in it means another number in another
+# language, and carries its value.
+NUMBER = re.compile(r"[+−-]?\d+")
 DIGITS = 6
 APART = ("small", "br", "p", "div", "li")  # their words do not run on from those before
 SIGNS = ("$", "€", "£", "%")
@@ -92,7 +94,7 @@ class Cell:
             value, unit = self.values[0]
             return round(value, DIGITS) if isinstance(value, float) else value, unit
         if self.number and NUMBER.fullmatch(text):
-            return _number(text), ""
+            return int(text.replace("−", "-")), ""
         return text, ""
 
 
@@ -231,8 +233,8 @@ class _Reader(HTMLParser):
 
 
 def _number(text: str) -> float | int:
-    plain = text.replace(",", "").replace("−", "-")
-    return float(plain) if "." in plain else int(plain)
+    """A value as `typed.machine` writes it."""
+    return int(text) if text.lstrip("-").isdecimal() else float(text)
 
 
 def _moment(text: str) -> Value:

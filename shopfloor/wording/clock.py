@@ -9,6 +9,8 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from planning.calc.dates import WEEKDAY, WEEKDAY_YEAR, day_time
+from planning.calc.numbers import filled, written
 from shopfloor.wording.unknown import unknown
 
 
@@ -20,14 +22,14 @@ def minutes(seconds: float | str | None) -> str | SafeString:
     whole = round(taken / 60)
     if whole >= 120:
         return _("{hours} h {minutes:02d} min").format(hours=whole // 60, minutes=whole % 60)
-    return _("{minutes:.1f} min").format(minutes=taken / 60)
+    return filled(_("{minutes:.1f} min"), minutes=taken / 60)
 
 
 def part_time(seconds: float | str | None) -> str | SafeString:
     """What one part takes: seconds below a minute, where 0.0 min would say nothing."""
     if seconds is None or seconds == "" or float(seconds) >= 60:
         return minutes(seconds)
-    return f"{float(seconds):.1f} s"
+    return f"{written(float(seconds), '.1f')} s"
 
 
 def when(moment: datetime | None, blank: str = "") -> str | SafeString:
@@ -35,8 +37,8 @@ def when(moment: datetime | None, blank: str = "") -> str | SafeString:
     if moment is None:
         return blank or unknown()
     local = timezone.localtime(moment)
-    year = "" if local.year == timezone.localtime().year else f" {local.year}"
-    return f"{local:%a} {local.day} {local:%b}{year} {local:%H:%M}"
+    this_year = local.year == timezone.localtime().year
+    return day_time(local, WEEKDAY if this_year else WEEKDAY_YEAR)
 
 
 def age(moment: datetime | None) -> str | SafeString:
@@ -63,7 +65,7 @@ def seconds_text(seconds: float | None) -> str | SafeString:
 
 def clock(us: int | None) -> str | SafeString:
     """A clock's error in microseconds as seconds."""
-    return unknown() if us is None else f"{us / 1e6:.1f} s"
+    return unknown() if us is None else f"{written(us / 1e6, '.1f')} s"
 
 
 def minutes_figure(seconds: float | None) -> float | None:

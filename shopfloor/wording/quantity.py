@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from planning.calc.cost import rounded
+from planning.calc.numbers import filled, written
 from planning.calc.said import to_reader
 from planning.calc.translated import gettext
 from planning.calc.translated import gettext_noop as N_
@@ -139,9 +140,9 @@ def evidence_said(evidence: Evidence) -> str:
     present = [word for word in WORDS if shares[word] >= 0.005]
     if len(present) == 1:
         return gettext(present[0])
-    return ", ".join(f"{gettext(word)} {shares[word] * 100:.0f} %" for word in present) or gettext(
-        UNKNOWN
-    )
+    return ", ".join(
+        f"{gettext(word)} {written(shares[word] * 100, '.0f')} %" for word in present
+    ) or gettext(UNKNOWN)
 
 
 def say(of: Quantity, reading: Reading) -> str:
@@ -171,10 +172,18 @@ def _number(value: float, unit: Unit, reading: Reading) -> str:
         name = "foot" if reading.inch else "metre"
         return f"{money_text(rounded(each), reading.digits)} {reading.currency} a {name}"
     if unit is Unit.SECONDS:
-        return f"{value:,.1f} s" if abs(value) < 60 else f"{value / 60:,.1f} min"
+        return (
+            f"{written(value, ',.1f')} s"
+            if abs(value) < 60
+            else f"{written(value / 60, ',.1f')} min"
+        )
     if unit is Unit.LENGTH:
-        return f"{ft_from_mm(value):,.1f} ft" if reading.inch else f"{value / 1000:,.1f} m"
+        return (
+            f"{written(ft_from_mm(value), ',.1f')} ft"
+            if reading.inch
+            else f"{written(value / 1000, ',.1f')} m"
+        )
     if unit is Unit.STARTS:
         return count_fractional(value, "{n} start", "{n} starts")
-    written = {Unit.HOURS: "{:,.2f} h", Unit.RATIO: "{:.3f}", Unit.PERCENT: "{:.0f} %"}
-    return written.get(unit, "{:,.0f}").format(value)
+    forms = {Unit.HOURS: "{:,.2f} h", Unit.RATIO: "{:.3f}", Unit.PERCENT: "{:.0f} %"}
+    return filled(forms.get(unit, "{:,.0f}"), value)

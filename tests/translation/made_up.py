@@ -8,8 +8,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from django.utils import translation
+from django.utils import formats, translation
 from django.utils.translation import trans_real
+
+from planning.calc import dates
 
 CODE = "xx"
 CONTEXT = trans_real.CONTEXT_SEPARATOR
@@ -33,11 +35,22 @@ def _wrapped(part: str) -> str:
     return f"{before}⟦{words}⟧{after}"
 
 
+# Another order of dates than in English.
+ORDERS = {
+    dates.DAY: "{day}. {mon}",
+    dates.DAY_YEAR: "{year} {mon} {day}.",
+    dates.WEEKDAY: "{day}. {mon} {weekday}",
+    dates.MONTH: "{year} {month}",
+    "{hour:02d}:{minute:02d}": "{hour:02d}.{minute:02d}",
+}
+MARKS = {"DECIMAL_SEPARATOR": ",", "THOUSAND_SEPARATOR": "."}
+
+
 class Catalogue:
     """Stands where Django keeps a language's gettext catalogue."""
 
     def gettext(self, message: str) -> str:
-        return bracketed(message.rpartition(CONTEXT)[2])
+        return bracketed(ORDERS.get(message) or message.rpartition(CONTEXT)[2])
 
     def ngettext(self, one: str, many: str, number: Any) -> str:
         return self.gettext(one if number == 1 else many)
@@ -50,10 +63,13 @@ class Catalogue:
 
 @contextmanager
 def made_up_language() -> Iterator[None]:
-    """All text in brackets, for this thread."""
+    """All text in brackets, numbers as 1.204,5 and dates in another order, for this thread."""
     trans_real._translations[CODE] = Catalogue()
+    formats._format_cache.update({(kind, CODE): mark for kind, mark in MARKS.items()})
     try:
         with translation.override(CODE):
             yield
     finally:
         del trans_real._translations[CODE]
+        for kind in MARKS:
+            formats._format_cache.pop((kind, CODE), None)

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
+from planning.calc.dates import dated
 from shopfloor.books.queries import WAGES, rates_list
 from shopfloor.books.rates import rate_correct, rate_set
 from shopfloor.models import Rate, RateKind, Table
@@ -99,8 +100,8 @@ def correct(request: DeskRequest, pk: int) -> HttpResponse:
         ):  # fmt: skip
             messages.success(request, _("Corrected. Today’s runs are worked out again."))
             return redirect("rates")
-    heading = _("{label}, from {valid_from:%-d %b %Y}").format(
-        label=RateKind(rate.kind).label, valid_from=rate.valid_from
+    heading = _("{label}, from {valid_from}").format(
+        label=RateKind(rate.kind).label, valid_from=dated(rate.valid_from)
     )
     return render(
         request,

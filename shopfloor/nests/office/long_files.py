@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
+from planning.calc.numbers import filled
 from shopfloor.models import Incoming
 from shopfloor.nests.long_files import OPEN, incoming_stop
 from shopfloor.web.access import PLAN, DeskRequest, right
@@ -44,7 +45,7 @@ def _words(found: Incoming) -> str:
         return _("Waiting for its turn.")
     if found.state == "reading":
         count = (
-            _(": {done:,} of {total:,}").format(done=found.done, total=found.total)
+            filled(_(": {done:,} of {total:,}"), done=found.done, total=found.total)
             if found.total
             else ""
         )

@@ -9,6 +9,7 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from planning.calc.numbers import written
 from shopfloor.books.queries import WAGES
 from shopfloor.chart.cut_settings import BY_NAME
 from shopfloor.models import NestPlan, PostingKind, User
@@ -160,7 +161,7 @@ def _shown(name: str, value: Any, user: User) -> Any:
         return size(value, user)
     if name == "tolerance_mm":
         return depth(value, user)
-    return f"{value:.4g}" if isinstance(value, float) else value
+    return written(value, ".4g") if isinstance(value, float) else value
 
 
 def _date(text: Any) -> Any:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import timed
+from planning.calc.numbers import filled
 from planning.calc.units import in_from_mm
 from shopfloor.models import Check, Run, Units
 from shopfloor.quality.queries import check_failed, countersigns_wanted, u_asked, verdict_words
@@ -37,15 +39,15 @@ def check_words(check: Check, *, inch: bool) -> str:
     if check.u_mm is None:
         found = _("called it good")
     elif inch:
-        found = _("measured u {u_mm:.4f} in").format(u_mm=in_from_mm(check.u_mm))
+        found = filled(_("measured u {u_mm:.4f} in"), u_mm=in_from_mm(check.u_mm))
     else:
-        found = _("measured u {u_mm:.2f} mm").format(u_mm=check.u_mm)
+        found = filled(_("measured u {u_mm:.2f} mm"), u_mm=check.u_mm)
     reached = _(" (range {u_range})").format(u_range=check.u_range) if check.u_range else ""
-    return _("{shown_name} {found}{reached} at {at:%H:%M}.").format(
+    return _("{shown_name} {found}{reached} at {at}.").format(
         shown_name=check.by.shown_name,
         found=found,
         reached=reached,
-        at=timezone.localtime(check.at),
+        at=timed(timezone.localtime(check.at)),
     )
 
 
@@ -55,5 +57,5 @@ def failed_words(run: Run, *, inch: bool) -> str:
     check = check_failed(run)
     if check is None:
         return ""
-    measured = f"{check.by.shown_name}, {timezone.localtime(check.at):%H:%M}"
+    measured = f"{check.by.shown_name}, {timed(timezone.localtime(check.at))}"
     return f"{verdict_words(check, u_asked(run), inch=inch)} {measured}."

@@ -8,6 +8,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import timed
 from shopfloor.actions.request import ActionRequest
 from shopfloor.errors import FloorError
 from shopfloor.models import (
@@ -226,9 +227,10 @@ def _already_followed(request: ActionRequest, run: Run, at: datetime) -> list[st
         return []
     run_set_aside(run=run, at=after.started_at, reason="rush", undo_record=request.undo_record)
     return [
-        _(
-            "{nest} was started after it, at {started_at:%H:%M}: this one is set aside since then."
-        ).format(nest=after.run.revision.nest.name, started_at=timezone.localtime(after.started_at))
+        _("{nest} was started after it, at {started_at}: this one is set aside since then.").format(
+            nest=after.run.revision.nest.name,
+            started_at=timed(timezone.localtime(after.started_at)),
+        )
     ]
 
 

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import gettext_noop as N_
 
+from planning.calc.numbers import written
 from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.models import Table, Units
 from shopfloor.site.dialect import dialect_of
@@ -194,4 +195,4 @@ def _shown(value: Any) -> str:
         return "; ".join(words) or "ISO 6983"
     if value is None or value == "":
         return "blank"
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return written(value, "g") if isinstance(value, float) else str(value)

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
+from planning.calc.dates import dated
 from shopfloor.site.queries import shift_date_of
 from shopfloor.sources.count import source_count_from
 from shopfloor.sources.count_queries import count_preview, day_refused, first_open_day
@@ -34,9 +35,9 @@ class CountForm(forms.Form):
         earliest = first_open_day()
         if earliest is not None:
             self.fields["day"].widget.attrs["min"] = earliest.isoformat()
-            self.fields["day"].help_text = _(
-                "{earliest:%-d %b %Y} or later; before is closed"
-            ).format(earliest=earliest)
+            self.fields["day"].help_text = _("{earliest} or later; before is closed").format(
+                earliest=dated(earliest)
+            )
 
     def clean_day(self) -> date:
         day: date = self.cleaned_data["day"]
@@ -62,9 +63,7 @@ def count_arcs(request: DeskRequest, name: str) -> HttpResponse:
         if attempt(form, count):
             messages.success(
                 request,
-                _("The arcs of {feed} count from {day:%-d %b %Y} on.").format(
-                    feed=feed.name, day=day
-                ),
+                _("The arcs of {feed} count from {day} on.").format(feed=feed.name, day=dated(day)),
             )
             return redirect("source", name)
     months = [] if day is None else [one for one in count_preview(feed, day) if not one.same]

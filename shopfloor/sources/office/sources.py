@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
+from planning.calc.numbers import filled
 from shopfloor.sources.office.forms import ClockForm, ClockNowForm
 from shopfloor.sources.queries import (
     instant,
@@ -118,7 +119,7 @@ def _clock_now(request: DeskRequest, feed: Feed) -> None:
     )  # fmt: skip
     messages.success(
         request,
-        _("{offset_us:.1f} s are added to its stamps.").format(offset_us=made.offset_us / 1e6),
+        filled(_("{offset_us:.1f} s are added to its stamps."), offset_us=made.offset_us / 1e6),
     )
 
 

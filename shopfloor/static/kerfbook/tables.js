@@ -14,8 +14,8 @@
     if (moment) return moment;
     const words = (cell?.textContent ?? "").trim();
     if (words === "" || words === "–" || cell.querySelector(".unknown")) return null;
-    return cell.classList.contains("num") && /^[−-]?[\d,]*\.?\d+$/.test(words)
-      ? Number(words.replace(/,/g, "").replace("−", "-")) : words;
+    return cell.classList.contains("num") && /^[+−-]?\d+$/.test(words)
+      ? Number(words.replace("−", "-")) : words;
   };
 
   const compare = (a, b) => {

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 from functools import lru_cache
 
+from planning.calc.dates import timed, weekday_time
 from planning.calc.translated import gettext as _
 from planning.calc.translated import ngettext
 from shopfloor.svg.strip.frame import US
@@ -25,8 +26,8 @@ def clock(at_us: int, zone: tzinfo, beside_us: int | None = None) -> str:
     """HH:MM in the zone; with the weekday when that is not the day of `beside_us`."""
     when = local(at_us, zone)
     if beside_us is not None and local(beside_us, zone).date() != when.date():
-        return f"{when:%a %H:%M}"
-    return f"{when:%H:%M}"
+        return weekday_time(when)
+    return timed(when)
 
 
 def duration(span_s: float) -> str:
@@ -100,9 +101,7 @@ def _ticks(start_us: int, end_us: int, zone: tzinfo) -> tuple[tuple[int, str], .
             out.append(
                 (
                     at,
-                    _("{time} again").format(time=f"{when:%H:%M}")
-                    if when.fold
-                    else f"{when:%H:%M}",
+                    _("{time} again").format(time=timed(when)) if when.fold else timed(when),
                 )
             )
     return tuple(out)

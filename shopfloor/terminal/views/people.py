@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
+from planning.calc.dates import timed_s
 from shopfloor.actions.services import action_receive
 from shopfloor.errors import PinLocked
 from shopfloor.models import Table, Terminal, User
@@ -71,9 +72,9 @@ def pin_problem(person: User | None, form: SignInForm) -> str:
     except PinLocked as locked:
         security_event("pin_waits", about=person)
         until = timezone.localtime(locked.until)
-        return _(
-            "{message} Try again from {until:%H:%M:%S}, or ask the office for a new PIN."
-        ).format(message=locked.message, until=until)
+        return _("{message} Try again from {until}, or ask the office for a new PIN.").format(
+            message=locked.message, until=timed_s(until)
+        )
     if right:
         return ""
     security_event("pin_failed", about=person)

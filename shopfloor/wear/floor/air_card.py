@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import written
 from planning.calc.units import KPA_PER_BAR, KPA_PER_PSI
 from shopfloor.models import AirReading, Table
 from shopfloor.site.queries import shift_date_of
@@ -38,7 +39,9 @@ def air_of(table: Table, now: datetime, *, inch: bool) -> Air:
     scale, unit = (KPA_PER_PSI, "psi") if inch else (KPA_PER_BAR, "bar")
     keys = [
         AirKey(
-            f"{figure:g} {unit}", _payload(figure * scale, True), _payload(figure * scale, False)
+            f"{written(figure, 'g')} {unit}",
+            _payload(figure * scale, True),
+            _payload(figure * scale, False),
         )
         for figure in (PSIS if inch else BARS)
     ]
@@ -51,7 +54,7 @@ def last_words(table: Table, now: datetime, scale: float, unit: str) -> str:
     row = AirReading.objects.filter(table=table, shift_date=shift_date_of(now)).first()
     if row is None:
         return _("not read today")
-    read = "" if row.flowing_kpa is None else f"{row.flowing_kpa / scale:.3g} {unit}, "
+    read = "" if row.flowing_kpa is None else f"{written(row.flowing_kpa / scale, '.3g')} {unit}, "
     water = {True: "drained", False: _("not drained"), None: ""}[row.drained]
     return f"{read}{water}".strip(", ") + f", {day_clock(row.at, now)}"
 

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
+from planning.calc.numbers import filled
 from shopfloor.models import Fitting, Table, Torch, WearSet
 from shopfloor.runs.amps import current_mismatch
 from shopfloor.terminal.words import kind_words, set_words
@@ -110,7 +111,7 @@ def age_words(fitting: Fitting) -> str:
     return (
         told
         if outlook.starts_left is None
-        else _("{told}, about {starts_left:,} left").format(
-            told=told, starts_left=outlook.starts_left
+        else filled(
+            _("{told}, about {starts_left:,} left"), told=told, starts_left=outlook.starts_left
         )
     )

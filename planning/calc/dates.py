@@ -1,0 +1,83 @@
+"""Dates and clock times as a person reads them. The only place that writes one for a reader: names
+of days and months, their order and the mark between hours and minutes are messages. What is given
+is in the shop's zone already."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time
+
+from planning.calc.translated import gettext
+from planning.calc.translated import gettext_noop as N_
+
+DAYS = (
+    N_("Monday"), N_("Tuesday"), N_("Wednesday"), N_("Thursday"), N_("Friday"), N_("Saturday"),
+    N_("Sunday"),
+)  # fmt: skip
+SHORT_DAYS = N_("Mon"), N_("Tue"), N_("Wed"), N_("Thu"), N_("Fri"), N_("Sat"), N_("Sun")
+MONTHS = (
+    N_("January"), N_("February"), N_("March"), N_("April"), N_("May"), N_("June"), N_("July"),
+    N_("August"), N_("September"), N_("October"), N_("November"), N_("December"),
+)  # fmt: skip
+# In small letters, so that "may" is not the May above; the first letter is made large where it
+# stands in a date.
+SHORT_MONTHS = (
+    N_("jan"), N_("feb"), N_("mar"), N_("apr"), N_("may"), N_("jun"), N_("jul"), N_("aug"),
+    N_("sep"), N_("oct"), N_("nov"), N_("dec"),
+)  # fmt: skip
+
+# A date by what it shows. {mon} is a month's short name, {month} its name, {weekday} a day's short
+# name.
+DAY = N_("{day} {mon}")  # 8 Oct
+DAY_YEAR = N_("{day} {mon} {year}")  # 8 Oct 2026
+WEEKDAY = N_("{weekday} {day} {mon}")  # Thu 8 Oct
+WEEKDAY_YEAR = N_("{weekday} {day} {mon} {year}")
+LONG_DAY = N_("{day} {month}")  # 8 October
+LONG_DAY_YEAR = N_("{day} {month} {year}")
+LONG_WEEKDAY = N_("{long_weekday} {day} {month}")  # Thursday 8 October
+LONG_WEEKDAY_YEAR = N_("{long_weekday} {day} {month} {year}")
+MONTH = N_("{month} {year}")  # October 2026
+SHORT_MONTH = N_("{mon} {year}")  # Oct 2026
+MONTH_NAME = N_("{month}")
+WEEKDAY_ALONE = N_("{weekday}")
+FORMS = {
+    "DAY": DAY, "DAY_YEAR": DAY_YEAR, "WEEKDAY": WEEKDAY, "WEEKDAY_YEAR": WEEKDAY_YEAR,
+    "LONG_DAY": LONG_DAY, "LONG_DAY_YEAR": LONG_DAY_YEAR, "LONG_WEEKDAY": LONG_WEEKDAY,
+    "MONTH": MONTH, "SHORT_MONTH": SHORT_MONTH,
+}  # fmt: skip
+
+
+def dated(at: date, form: str = DAY_YEAR) -> str:
+    """A date by one of the forms above."""
+    mon = gettext(SHORT_MONTHS[at.month - 1])
+    return gettext(form).format(
+        day=at.day,
+        mon=mon[:1].upper() + mon[1:],
+        month=gettext(MONTHS[at.month - 1]),
+        year=at.year,
+        weekday=gettext(SHORT_DAYS[at.weekday()]),
+        long_weekday=gettext(DAYS[at.weekday()]),
+    )
+
+
+def timed(at: datetime | time) -> str:
+    """13:30."""
+    return gettext("{hour:02d}:{minute:02d}").format(hour=at.hour, minute=at.minute)
+
+
+def timed_s(at: datetime | time) -> str:
+    """13:30:05."""
+    return gettext("{hour:02d}:{minute:02d}:{second:02d}").format(
+        hour=at.hour, minute=at.minute, second=at.second
+    )
+
+
+def day_time(at: datetime, form: str = WEEKDAY) -> str:
+    """Thu 8 Oct 13:30."""
+    return gettext("{date} {time}").format(date=dated(at, form), time=timed(at))
+
+
+def weekday_time(at: datetime) -> str:
+    """Thu 13:30."""
+    return gettext("{weekday} {time}").format(
+        weekday=gettext(SHORT_DAYS[at.weekday()]), time=timed(at)
+    )
