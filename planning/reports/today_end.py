@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from django.utils.translation import gettext as _
 
 from planning.calc.ahead.draws import Spent
+from planning.calc.numbers import filled
 from planning.calc.said import said
 from planning.reports.figure import Figure, Part, Ref
 from planning.reports.today_ahead import Ends, Listed
@@ -95,7 +96,7 @@ def _rests_on(ends: Ends) -> Iterator[Part]:
         else _("no run yet: what the table's page says, and our assumptions")
     )
     yield Part(_("Learnt from"), text(learnt))
-    widened = _("{scale:.2f}, so that the last ranges would have held").format(scale=stored.scale)
+    widened = filled(_("{scale:.2f}, so that the last ranges would have held"), scale=stored.scale)
     yield Part(_("Ranges widened by"), text(widened))
     yield Part(_("How such ranges held"), text(held_words(stored.scored or {})))
 

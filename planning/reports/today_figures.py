@@ -11,7 +11,7 @@ from datetime import datetime, tzinfo
 
 from django.utils.translation import gettext as _
 
-from planning.calc.dates import WEEKDAY, dated, timed
+from planning.calc.dates import WEEKDAY, dated, day_time, timed
 from planning.calc.numbers import filled
 from planning.calc.said import said
 from planning.calc.spans import Span, intersect, length, shared_us, subtract, union
@@ -62,7 +62,7 @@ class Shown:
         """A moment (epoch s) with its day, where that is another."""
         day = from_us(self.window.now_us).astimezone(self.zone).date()
         moment = from_us(round(at * S)).astimezone(self.zone)
-        return f"{moment:%H:%M}" if moment.date() == day else f"{moment:%a %d %b %H:%M}"
+        return timed(moment) if moment.date() == day else day_time(moment)
 
     def figure(self, kind: str, value: Quantity, rule: str, parts: Sequence[Part]) -> Figure:
         return Figure(Ref(kind, self.key), self.title, value, rule, tuple(parts), self.now)

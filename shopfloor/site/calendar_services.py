@@ -13,6 +13,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from planning.calc.dates import dated
 from shopfloor.models import ClosedDay, Shift, Table, TableDown
 from shopfloor.site.breaks import breaks_read
 from shopfloor.site.holidays import Holiday
@@ -30,7 +31,7 @@ def _to_come(day: date) -> None:
     today = shop_today()
     if day <= today:
         said = _("{day} is not to come: past days and today keep their calendar.")
-        raise ValidationError({"day": said.format(day=f"{day:%d %b %Y}")})
+        raise ValidationError({"day": said.format(day=dated(day))})
 
 
 @transaction.atomic

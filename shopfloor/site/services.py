@@ -14,6 +14,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from planning.calc.dates import dated
 from shopfloor.models import Reason, ReasonKind, Run, Shift, Shop, User
 from shopfloor.site.breaks import breaks_read
 from shopfloor.site.calendar import wall_to_utc
@@ -103,7 +104,7 @@ def _keeps_the_past(valid_from: date) -> None:
     until = wall_to_utc(today, time(0), ZoneInfo(shop_zone()))
     if Run.objects.filter(opened_at__gte=since, opened_at__lt=until).exists():
         said = _("Runs are on record since then, and past days keep their calendar: from {today}.")
-        raise ValidationError({"valid_from": said.format(today=f"{today:%d %b %Y}")})
+        raise ValidationError({"valid_from": said.format(today=dated(today))})
 
 
 @transaction.atomic
