@@ -214,7 +214,7 @@ def test_the_wear_board_knows_ages_and_the_drawer(shop_month, django_assert_max_
 
 
 def test_balance_divides_the_days_between_the_duties(shop_month, django_assert_max_num_queries):
-    with django_assert_max_num_queries(10):
+    with django_assert_max_num_queries(12):
         found = reports.balance_days(first=date(2026, 10, 5), last=date(2026, 10, 7))
     [row] = found.to_dict("records")
     assert (row["day"], row["duty"], row["runs"]) == (date(2026, 10, 6), "fast", 1)

@@ -230,7 +230,7 @@ def test_a_job_past_its_due_date_that_owes_parts_is_said(half_burnt, north):
     job.due_at = SHIFT - timedelta(days=1)
     job.save()
     [note] = [note for note in today(now=now).notes if note.head == "A job is late"]
-    assert "J-1 for Fallow Gate Farms was due Mon 05 Oct 06:00 and owes 50 parts" in note.body
+    assert "J-1 for Fallow Gate Farms was due Mon 5 Oct 06:00 and owes 50 parts" in note.body
     assert note.acts[0].target == str(job.pk)
 
 
