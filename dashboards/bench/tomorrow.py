@@ -64,14 +64,14 @@ def _example(*, every: int) -> dict[str, Any]:
         there = {**os.environ, **ONE_THREAD, "KERFBOOK_DATA": folder}
         there.pop("DATABASE_URL", None)
         options = json.dumps({"days": DAYS})
-        _module("dashboards.bench.making", ["small", options], there)
+        module("dashboards.bench.making", ["small", options], there)
         found: dict[str, Any] = json.loads(
-            _module("planning.bench.tomorrow.example", [str(every)], there)
+            module("planning.bench.tomorrow.example", [str(every)], there)
         )
         return found
 
 
-def _module(name: str, arguments: list[str], environment: dict[str, str]) -> str:
+def module(name: str, arguments: list[str], environment: dict[str, str]) -> str:
     made = subprocess.run(
         [sys.executable, "-m", name, *arguments],
         env=environment, capture_output=True, text=True, check=False,

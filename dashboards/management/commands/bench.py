@@ -17,6 +17,7 @@ BENCHES = {
     "plan": "planning.bench.plan",
     "kill": "telemetry.bench.kill",
     "tomorrow": "dashboards.bench.tomorrow",
+    "life": "dashboards.bench.life",
 }
 
 

@@ -1,0 +1,54 @@
+"""What the bench of lives counts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from planning.bench.life import simulated
+from planning.bench.life.scores import Said, former_rule, inside, sooner, summed
+from planning.calc.life.left import Left
+from planning.calc.life.pit import Reading
+
+# even chances to end anywhere from 0 to 100 starts on
+EVEN = Left(np.linspace(0, 100, 101), np.linspace(1, 0, 101))
+
+
+def test_an_end_that_was_seen_is_in_the_range_or_not():
+    assert inside(EVEN, 0.9, 50, ended=True) == 1
+    assert inside(EVEN, 0.9, 4, ended=True) == 0
+    assert inside(EVEN, 0.9, 96, ended=True) == 0
+
+
+def test_a_piece_taken_out_counts_by_what_could_still_have_come():
+    """Taken out at 50 of 100: its end lay in 50 to 100, of which 50 to 95 is inside: 45/50."""
+    assert inside(EVEN, 0.9, 50, ended=False) == pytest.approx(0.9)
+    assert inside(EVEN, 0.9, 100, ended=False) == 0
+    # said 75: 25 of the 50 left come sooner
+    assert sooner(75, EVEN, 50, ended=False) == pytest.approx(0.5)
+    assert sooner(75, EVEN, 80, ended=False) == 0
+    assert sooner(75, EVEN, 50, ended=True) == 1
+
+
+def test_the_former_rule_is_as_pages_had_it():
+    assert former_rule(200, 600, [], 1.6) == (400, None)
+    # 0.4 mm after 200 and 0.9 mm after 300 starts: 1.6 mm at 800 or 533
+    pits = [Reading(200, 0, 0.4), Reading(300, 0, 0.9)]
+    said, (low, high) = former_rule(300, 600, pits, 1.6)
+    assert (said, low, high) == pytest.approx((233.3, 233.3, 500), abs=0.1)
+    assert former_rule(10, None, [], 1.6) == (None, None)
+
+
+def test_shares_are_over_what_was_said():
+    said = [Said(EVEN, gave, True, 60, None, 0.5) for gave in (10, 50, 70, 99)]
+    found = summed(said)
+    assert found["before"]["sooner"] == 0.5
+    assert found["before"]["held"] is None
+    assert found["after"]["held_90"] == 0.75
+    assert found["after"]["sooner"] == 0.25
+
+
+@pytest.mark.slow
+def test_ranges_hold_in_shops_whose_truth_is_known():
+    """48 shops: nine in ten give or take three standard errors."""
+    assert 0.77 < simulated.shops(4)["all"]["after"]["held_90"] <= 1
