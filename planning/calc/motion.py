@@ -1,8 +1,9 @@
 """How long moves take on a table that must speed up and slow down.
 
-One acceleration along the path, look-ahead over the whole program. Not modelled: jerk, an axis of
-its own acceleration or top speed, tangential and centripetal acceleration together (each may use
-the whole of the limit at the same place), the height control, and the controller's block rate.
+One acceleration along the path, or one of each axis, look-ahead over the whole program. A control
+may change speed smoothly (jerk) and read so many blocks a second; both are off unless given. Not
+modelled: tangential and centripetal acceleration together (each may use the whole of the limit at
+the same place), and jerk between two rests but for the first and last change of speed.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from planning.calc.axes import Axes, in_pieces, smooth_s
 from planning.calc.chords import COARSEST_MM, NOISY_STEPS, Joints, raised, rounding
 from planning.calc.program.types import Bools, Floats, Indices, Moves
 from planning.calc.said import said
@@ -27,6 +29,11 @@ _PIECE: Final = 16_384
 # Speeds (mm/min) and accelerations (mm/s2) beyond these are slips; within, times stay finite.
 LEAST: Final = 1e-6
 MOST: Final = 1e9
+# What sets no limit where it is None.
+FURTHER_LIMITS: Final = (
+    "accel_x_mm_s2", "accel_y_mm_s2", "speed_x_mm_min", "speed_y_mm_min", "jerk_mm_s3",
+    "blocks_per_s",
+)  # fmt: skip
 # A smaller turn is rounding of the program's own digits: straight on.
 _STRAIGHT_ON_RAD: Final = 1e-5
 
@@ -37,18 +44,27 @@ class TableMotion:
 
     ``corner`` overrides the program's G61/G64; ``tolerance_mm`` is how far a blended corner may
     leave the programmed path and overrides the P of G64 (None: that P, or
-    ``DEFAULT_TOLERANCE_MM``). Raises ``ValueError`` for figures no table has.
+    ``DEFAULT_TOLERANCE_MM``). Accelerations and speeds of X and Y in the same units,
+    ``jerk_mm_s3`` and ``blocks_per_s``, how many blocks the control reads in a second, are None
+    where they set no limit. Raises ``ValueError`` for figures no table has.
     """
 
     accel_mm_s2: float
     rapid_mm_min: float
     corner: Corner | None = None
     tolerance_mm: float | None = None
+    accel_x_mm_s2: float | None = None
+    accel_y_mm_s2: float | None = None
+    speed_x_mm_min: float | None = None
+    speed_y_mm_min: float | None = None
+    jerk_mm_s3: float | None = None
+    blocks_per_s: float | None = None
 
     def __post_init__(self) -> None:
-        for name in ("accel_mm_s2", "rapid_mm_min"):
+        for name in ("accel_mm_s2", "rapid_mm_min", *FURTHER_LIMITS):
             value = getattr(self, name)
-            check_rate(name, value)
+            if value is not None:
+                check_rate(name, value)
         tolerance = self.tolerance_mm
         if tolerance is not None and not 0 <= tolerance <= MOST:
             raise ValueError(
@@ -59,6 +75,13 @@ class TableMotion:
                     value=tolerance,
                 )
             )
+
+    @property
+    def axes(self) -> Axes | None:
+        given = (self.accel_x_mm_s2, self.accel_y_mm_s2, self.speed_x_mm_min, self.speed_y_mm_min)
+        if given == (None, None, None, None):
+            return None
+        return Axes(*(math.inf if limit is None else limit for limit in given))
 
 
 def check_rate(name: str, value: float) -> None:
@@ -93,19 +116,66 @@ def move_times(moves: Moves, speed_mm_min: Floats, motion: TableMotion) -> Float
     reached from the joint before and left before the one after; then each move is a trapezoid
     between its end speeds. Corners stop (G61) or are rounded within the tolerance (G64).
     """
+    axes = motion.axes
+    if axes is not None and moves.sweep_rad.any():
+        finer, counts = in_pieces(moves)
+        times = _move_times(finer, np.repeat(speed_mm_min, counts), motion, axes)
+        return np.asarray(np.bincount(np.repeat(np.arange(len(counts)), counts), weights=times))
+    return _move_times(moves, speed_mm_min, motion, axes)
+
+
+def _move_times(
+    moves: Moves, speed_mm_min: Floats, motion: TableMotion, axes: Axes | None
+) -> Floats:
     times = np.zeros(len(moves))
     some = np.flatnonzero(moves.length_mm > _SHORTEST_MM)
     if not len(some):
         return times
-    path, accel = _path(moves, some, motion), motion.accel_mm_s2
-    speed = speed_mm_min if len(some) == len(moves) else speed_mm_min[some]
-    top2 = np.minimum((mm_s_from_mm_min(1.0) * speed) ** 2, _arc_limit(path, accel))
+    path = _path(moves, some, motion)
+    every = len(some) == len(moves)
+    along: Floats | float = float(motion.accel_mm_s2)
+    across, turning = along, float(motion.accel_mm_s2)
+    asked_mm_min = speed_mm_min
+    if axes is not None:
+        own_along, own_across, speed = axes.along(moves)
+        along = np.minimum(own_along[some], motion.accel_mm_s2)
+        across = np.minimum(own_across[some], motion.accel_mm_s2)
+        turning = min(turning, axes.slower)
+        asked_mm_min = np.minimum(speed_mm_min, speed)
+    wanted = asked_mm_min if every else asked_mm_min[some]
+    top2 = np.minimum((mm_s_from_mm_min(1.0) * wanted) ** 2, _arc_limit(path, across))
+    if motion.blocks_per_s is not None:
+        top2 = np.minimum(top2, (path.length * motion.blocks_per_s) ** 2)
     joints = np.zeros(len(some) + 1)
     asked = np.minimum(top2[:-1], top2[1:])
-    joints[1:-1] = np.minimum(asked, _corner_limit(path, asked, accel))
+    joints[1:-1] = np.minimum(asked, _corner_limit(path, asked, turning))
     joints[1:-1][path.stops[:-1]] = 0.0
-    times[some] = _trapezoids(path.length, top2, _look_ahead(joints, path.length, accel), accel)
+    reached = _look_ahead(joints, path.length, along)
+    own = _trapezoids(path.length, top2, reached, along)
+    if motion.jerk_mm_s3 is not None:
+        _smooth(own, path.length, top2, reached, along, motion.jerk_mm_s3)
+    times[some] = own
     return times
+
+
+def _smooth(
+    times: Floats, length: Floats, top: Floats, joints: Floats, accel: Floats | float, jerk: float
+) -> None:
+    """Add to ``times`` what changing speed smoothly costs each stretch from rest to rest, half to
+    its first move and half to its last: the longer time of one such motion over the stretch, up to
+    the fastest speed reached in it."""
+    enter, leave = joints[:-1], joints[1:]
+    peak = np.minimum(top, (enter + leave) / 2 + accel * length)
+    first = np.flatnonzero(enter <= 0)
+    last = np.append(first[1:], len(length)) - 1
+    whole = np.add.reduceat(length, first)
+    speed = np.sqrt(np.maximum.reduceat(peak, first))
+    slowest = np.minimum.reduceat(np.broadcast_to(accel, len(length)), first)
+    level = whole >= speed**2 / slowest
+    plain = np.where(level, whole / speed + speed / slowest, 2 * np.sqrt(whole / slowest))
+    more = np.maximum(smooth_s(whole, speed, slowest, jerk) - plain, 0.0) / 2
+    np.add.at(times, first, more)
+    np.add.at(times, last, more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +222,7 @@ def _path(moves: Moves, some: Indices, motion: TableMotion) -> _Path:
     )  # fmt: skip
 
 
-def _arc_limit(path: _Path, accel: float) -> Floats | float:
+def _arc_limit(path: _Path, accel: Floats | float) -> Floats | float:
     """Highest v^2 (mm2/s2) on each move under a centripetal acceleration of ``accel``."""
     if not path.sweep.any():
         return np.inf
@@ -247,7 +317,7 @@ def _run_lengths(length: Floats, onward: Bools) -> Floats:
     return np.asarray(np.bincount(run, weights=length)[run], dtype=np.float64)
 
 
-def _look_ahead(joints: Floats, length: Floats, accel: float) -> Floats:
+def _look_ahead(joints: Floats, length: Floats, accel: Floats | float) -> Floats:
     """Lower v^2 at joints to what acceleration can reach forwards and backwards.
 
     ``reach`` is v^2 gained from the start without a break, so that what can be reached from a joint
@@ -256,8 +326,12 @@ def _look_ahead(joints: Floats, length: Floats, accel: float) -> Floats:
     """
     reach = np.empty(len(joints))
     reach[0] = 0.0
-    np.cumsum(length, out=reach[1:])
-    reach *= 2 * accel
+    if isinstance(accel, float):
+        np.cumsum(length, out=reach[1:])
+        reach *= 2 * accel
+    else:
+        np.cumsum(length * accel, out=reach[1:])
+        reach *= 2
     lowered = joints - reach
     np.minimum.accumulate(lowered, out=lowered)
     lowered += reach
@@ -269,18 +343,19 @@ def _look_ahead(joints: Floats, length: Floats, accel: float) -> Floats:
     return np.maximum(lowered, 0.0, out=lowered)
 
 
-def _trapezoids(length: Floats, top: Floats, joints: Floats, accel: float) -> Floats:
+def _trapezoids(length: Floats, top: Floats, joints: Floats, accel: Floats | float) -> Floats:
     """Seconds of moves with v^2 ``top`` at most and ``joints`` at their ends; a piece at a time,
     so that what is in between stays in the processor's cache."""
     times = np.empty(len(length))
     for start in range(0, len(length), _PIECE):
         own = slice(start, start + _PIECE)
         ends = joints[start : start + _PIECE + 1]
-        times[own] = _trapezoids_of(length[own], top[own], ends, accel)
+        rate = accel if isinstance(accel, float) else accel[own]
+        times[own] = _trapezoids_of(length[own], top[own], ends, rate)
     return times
 
 
-def _trapezoids_of(length: Floats, top: Floats, joints: Floats, accel: float) -> Floats:
+def _trapezoids_of(length: Floats, top: Floats, joints: Floats, accel: Floats | float) -> Floats:
     """v^2 peaks at p = min(top, (u0 + u1)/2 + a L); speeding up and slowing down take
     (2 sqrt p - sqrt u0 - sqrt u1)/a over (2 p - u0 - u1)/(2 a), the rest is at the peak's speed."""
     enter, leave = joints[:-1], joints[1:]

@@ -17,18 +17,22 @@ from planning.calc.units import looks_like_inch_mix
 @dataclass(frozen=True, slots=True)
 class Cutting:
     """Figures for one thickness: speed in mm/min (None: the program's own F words count),
-    seconds of pierce delay and of touch-off, both per pierce. Raises ``ValueError`` for figures
-    that cannot be."""
+    seconds of pierce delay and of touch-off, both per pierce. ``lift_s`` is the lift after each
+    cut, counted with touch-off; ``settle_s`` what the height control needs after each pierce before
+    the torch moves on, counted with the pierce. Raises ``ValueError`` for figures that cannot
+    be."""
 
     speed_mm_min: float | None
     pierce_delay_s: float = 0.0
     touch_off_s: float = 0.0
+    lift_s: float = 0.0
+    settle_s: float = 0.0
 
     def __post_init__(self) -> None:
         speed = self.speed_mm_min
         if speed is not None:
             check_rate("speed_mm_min", speed)
-        for name in ("pierce_delay_s", "touch_off_s"):
+        for name in ("pierce_delay_s", "touch_off_s", "lift_s", "settle_s"):
             value = getattr(self, name)
             if not 0 <= value <= MOST:
                 raise ValueError(
@@ -95,7 +99,8 @@ def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Pla
     arcs = len(program.arc_lines)
     cut_mm, cut_s = _by_arc(moves, moves.length_mm, arcs), _by_arc(moves, times, arcs)
     travel_mm, travel_s = _travel_by_arc(program, moves.length_mm), _travel(program, times)
-    pierce_s = np.full(arcs, cutting.pierce_delay_s)
+    pierce_s = np.full(arcs, cutting.pierce_delay_s + cutting.settle_s)
+    touch_off_s = cutting.touch_off_s + cutting.lift_s
     for dwell in program.dwells:
         if dwell.torch:
             pierce_s[dwell.arc] += dwell.seconds
@@ -104,7 +109,7 @@ def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Pla
             number=i + 1, line=program.arc_lines[i], cut_mm=float(cut_mm[i]),
             travel_mm=float(travel_mm[i]), pierces=1, cut_s=float(cut_s[i]),
             pierce_s=float(pierce_s[i]), travel_s=float(travel_s[i]),
-            touch_off_s=cutting.touch_off_s,
+            touch_off_s=touch_off_s,
         )
         for i in range(arcs)
     )  # fmt: skip
@@ -112,7 +117,6 @@ def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Pla
     if not len(burning):
         notes.append(Note(program.last_line, said("nothing is cut")))
     arc_on_s = float(cut_s.sum() + pierce_s.sum())
-    touch_off_s = arcs * cutting.touch_off_s
     return Plan(
         cut_mm=float(cut_mm.sum()),
         travel_mm=float(travel_mm.sum()),
@@ -120,9 +124,9 @@ def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Pla
         cut_s=float(cut_s.sum()),
         pierce_s=float(pierce_s.sum()),
         travel_s=float(travel_s.sum()),
-        touch_off_s=touch_off_s,
+        touch_off_s=arcs * touch_off_s,
         arc_on_s=arc_on_s,
-        total_s=arc_on_s + float(travel_s.sum()) + touch_off_s,
+        total_s=arc_on_s + float(travel_s.sum()) + arcs * touch_off_s,
         extents_mm=extents(moves, burning) if len(burning) else None,
         arcs=tuple(contour.arc_on_s for contour in contours),
         contours=contours,

@@ -39,12 +39,12 @@ from planning.inputs.taken import cell_of
 from planning.reports import route_data
 from planning.reports.frames import currency
 from planning.reports.route_data import Asked, Before, HoleMinutes
-from planning.services.nest_plan import motion_of
 from shopfloor.chart.duties import SQUARE
 from shopfloor.models import Nest, NestPlan, NestRevision, Table
 from shopfloor.nests.warnings import refusal_of
 from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.site.dialect import dialect_of
+from shopfloor.site.tables import motion_of
 
 AHEAD = timedelta(days=60)
 LEAST_SHARE, MOST_SHARE = 0.5, 1.2  # of the chart's speed: beyond it is no override but a new row
@@ -270,7 +270,8 @@ class _Routes:
         if share == 1.0:
             return plan.total_s or 0.0, 1.0
         speed = plan.snapshot["chart"]["speed_mm_min"] * share
-        cutting = Cutting(speed, plan.snapshot["chart"]["pierce_delay_s"] or 0.0, 0.0)
+        pierce_s = plan.snapshot["chart"]["pierce_delay_s"] or 0.0
+        cutting = Cutting(speed, pierce_s, settle_s=self.table.settle_s)
         try:
             program = read_program(bytes(self.revision.program), dialect_of(self.table))
             slow = plan_program(program, motion_of(self.table), cutting)

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from planning.calc.chart import ChartError, ChartFigure, lookup
 from planning.calc.cost import RateBook, energy_kwh, rounded, time_amount
 from planning.calc.dates import dated
-from planning.calc.motion import TableMotion
+from planning.calc.motion import FURTHER_LIMITS
 from planning.calc.plan import Cutting, Plan, plan_program
 from planning.calc.program import Program, ProgramError, read_program
 from planning.calc.said import stored, to_reader, told
@@ -41,7 +41,9 @@ from shopfloor.models import (
 )
 from shopfloor.runs.arcs import to_us
 from shopfloor.site.dialect import dialect_of
+from shopfloor.site.tables import motion_of
 
+_PAUSES = ("lift_s", "settle_s")
 _CHARTED = ("thickness_mm", *CHART_NAMES, "gas", "current_a")
 
 
@@ -191,19 +193,12 @@ def fill(
         row.snapshot["warnings"] = [said, *row.snapshot["warnings"]]
 
 
-def motion_of(table: Table) -> TableMotion:
-    corner: Any = table.corner or None
-    return TableMotion(
-        accel_mm_s2=table.accel_mm_s2,
-        rapid_mm_min=table.rapid_mm_min,
-        corner=corner,
-        tolerance_mm=table.corner_tolerance_mm,
-    )
-
-
 def _cutting(figure: ChartFigure, table: Table) -> Cutting:
     touch = table.touch_off_s if table.touch_off_s is not None else figure.row.touch_off_s
-    return Cutting(figure.row.speed_mm_min, figure.row.pierce_delay_s or 0.0, touch or 0.0)
+    return Cutting(
+        figure.row.speed_mm_min, figure.row.pierce_delay_s or 0.0, touch or 0.0, table.lift_s,
+        table.settle_s,
+    )  # fmt: skip
 
 
 def costs_minor(
@@ -266,7 +261,12 @@ def _snapshot(
         "table": costs.table.code,
         "chart": chart | {"u_mm": between(used, "u_mm", figure.row.thickness_mm)},
         "chart_rows": rows,
-        "motion": dataclasses.asdict(motion_of(costs.table)),
+        "motion": {
+            name: value
+            for name, value in dataclasses.asdict(motion_of(costs.table)).items()
+            if value is not None or name not in FURTHER_LIMITS
+        }
+        | {name: value for name in _PAUSES if (value := getattr(costs.table, name))},
         "rates": rates,
         "wear": [
             {"part": part.name, "price_minor": part.price_minor, "rated_starts": part.rated_starts}

@@ -49,10 +49,19 @@ class Table(models.Model):
     rapid_mm_min = models.FloatField(default=15_000.0)
     corner = models.CharField(max_length=5, blank=True)  # stop, blend; blank: the program decides
     corner_tolerance_mm = models.FloatField(default=0.1)
+    # Limits of each axis, of jerk and of the control's reading; blank: none beside the path's.
+    accel_x_mm_s2 = models.FloatField(null=True, blank=True)
+    accel_y_mm_s2 = models.FloatField(null=True, blank=True)
+    speed_x_mm_min = models.FloatField(null=True, blank=True)
+    speed_y_mm_min = models.FloatField(null=True, blank=True)
+    jerk_mm_s3 = models.FloatField(null=True, blank=True)
+    blocks_per_s = models.FloatField(null=True, blank=True)
     torch_on = models.CharField(max_length=20, default="M3")
     torch_off = models.CharField(max_length=20, default="M5")
     dialect = models.JSONField(default=dict)
     touch_off_s = models.FloatField(null=True, blank=True)  # blank: the chart row's
+    lift_s = models.FloatField(default=0.0)  # after each cut
+    settle_s = models.FloatField(default=0.0)  # of the height control, after each pierce
     load_s = models.FloatField(default=300.0)
     unload_s = models.FloatField(default=300.0)
     change_s = models.FloatField(default=720.0)

@@ -15,7 +15,8 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
-from planning.calc.motion import TableMotion
+from planning.calc.motion import FURTHER_LIMITS, TableMotion
+from planning.calc.plan import Cutting
 from planning.calc.program import Dialect
 from planning.calc.said import to_reader, told, with_names
 from shopfloor.audit.actor import acting, current_who
@@ -25,14 +26,22 @@ from shopfloor.models import Nest, Table, Torch
 from shopfloor.site.dialect import dialect_of
 from shopfloor.site.models import FLOOR_PAGES
 
-MOTION: Final = ("accel_mm_s2", "rapid_mm_min", "corner", "corner_tolerance_mm")
-TIMES: Final = ("touch_off_s", "load_s", "unload_s", "change_s")
+MOTION: Final = (
+    "accel_mm_s2", "rapid_mm_min", "corner", "corner_tolerance_mm", *FURTHER_LIMITS,
+)  # fmt: skip
+TIMES: Final = ("touch_off_s", "lift_s", "settle_s", "load_s", "unload_s", "change_s")
 READING: Final = ("torch_on", "torch_off", "dialect")
 FIGURES: Final = (*MOTION, *TIMES, *READING)
 _WORDS: Final = {
     "accel_mm_s2": N_("the acceleration in mm/s²"),
     "rapid_mm_min": N_("the rapid in mm/min"),
     "tolerance_mm": N_("the corner tolerance in mm"),
+    "accel_x_mm_s2": N_("the acceleration of X in mm/s²"),
+    "accel_y_mm_s2": N_("the acceleration of Y in mm/s²"),
+    "speed_x_mm_min": N_("the top speed of X in mm/min"),
+    "speed_y_mm_min": N_("the top speed of Y in mm/min"),
+    "jerk_mm_s3": N_("the jerk in mm/s³"),
+    "blocks_per_s": N_("the blocks a second"),
 }
 _PLAIN: Final = Dialect()
 
@@ -100,9 +109,22 @@ def table_set(
     return changed
 
 
+def motion_of(table: Table) -> TableMotion:
+    """How a table moves. Raises ``ValueError`` for figures no table has."""
+    corner: Any = table.corner or None
+    return TableMotion(
+        accel_mm_s2=table.accel_mm_s2,
+        rapid_mm_min=table.rapid_mm_min,
+        corner=corner,
+        tolerance_mm=table.corner_tolerance_mm,
+        **{name: getattr(table, name) for name in FURTHER_LIMITS},
+    )
+
+
 def _check(table: Table) -> None:
     try:
-        TableMotion(table.accel_mm_s2, table.rapid_mm_min, tolerance_mm=table.corner_tolerance_mm)
+        motion_of(table)
+        Cutting(None, lift_s=table.lift_s, settle_s=table.settle_s)
         dialect = dialect_of(table)
         if not dialect.on_codes or not dialect.off_codes:
             raise ValueError(_("at least one code lights the torch and one puts it out"))

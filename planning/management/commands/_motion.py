@@ -22,6 +22,10 @@ def add_motion_options(parser: CommandParser) -> None:
         "--corner", choices=("stop", "blend"), help="default: the program's G61 or G64"
     )
     parser.add_argument("--tolerance", type=finite, metavar="MM", help="of a blended corner")
+    parser.add_argument("--axis-accel", type=finite, nargs=2, metavar=("X", "Y"), help="mm/s2")
+    parser.add_argument("--axis-speed", type=finite, nargs=2, metavar=("X", "Y"), help="mm/min")
+    parser.add_argument("--jerk", type=finite, metavar="MM_S3")
+    parser.add_argument("--blocks-per-s", type=finite, metavar="N", help="the control reads")
     parser.add_argument("--torch-on", default="M3", metavar="M3", help="several: M3,M7")
     parser.add_argument("--torch-off", default="M5", metavar="M5")
     parser.add_argument("--dwell-unit", choices=("s", "ms"), default="s")
@@ -32,7 +36,12 @@ def add_motion_options(parser: CommandParser) -> None:
 
 def motion_of(options: Mapping[str, Any]) -> TableMotion:
     """Raises ``ValueError`` for figures no table has."""
-    return TableMotion(options["accel"], options["rapid"], options["corner"], options["tolerance"])
+    accel, speed = (options[name] or (None, None) for name in ("axis_accel", "axis_speed"))
+    return TableMotion(
+        options["accel"], options["rapid"], options["corner"], options["tolerance"],
+        accel_x_mm_s2=accel[0], accel_y_mm_s2=accel[1], speed_x_mm_min=speed[0],
+        speed_y_mm_min=speed[1], jerk_mm_s3=options["jerk"], blocks_per_s=options["blocks_per_s"],
+    )  # fmt: skip
 
 
 def dialect_of(options: Mapping[str, Any]) -> Dialect:

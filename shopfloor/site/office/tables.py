@@ -23,7 +23,12 @@ from shopfloor.web.access import ANY, CHART, FEEDS, DeskRequest, may, right
 from shopfloor.web.forms import plain
 from shopfloor.web.shown_values import kept_as_shown, shown
 
-LENGTHS = ("accel_mm_s2", "rapid_mm_min", "corner_tolerance_mm")
+UNITS_OF = {
+    "accel_mm_s2": "/s²", "rapid_mm_min": "/min", "corner_tolerance_mm": "",
+    "accel_x_mm_s2": "/s²", "accel_y_mm_s2": "/s²", "speed_x_mm_min": "/min",
+    "speed_y_mm_min": "/min", "jerk_mm_s3": "/s³",
+}  # fmt: skip
+LENGTHS = tuple(UNITS_OF)
 YES_NO = ("arc_centres_absolute", "inch")
 DIALECT = ("dwell_word", "dwell_unit", "arc_centres_absolute", "inch", "comment_marks", "variables")
 NAMES = {
@@ -31,7 +36,15 @@ NAMES = {
     "rapid_mm_min": N_("rapid, mm/min"),
     "corner": N_("corners"),
     "corner_tolerance_mm": N_("corner tolerance, mm"),
+    "accel_x_mm_s2": N_("acceleration of X, mm/s²"),
+    "accel_y_mm_s2": N_("acceleration of Y, mm/s²"),
+    "speed_x_mm_min": N_("top speed of X, mm/min"),
+    "speed_y_mm_min": N_("top speed of Y, mm/min"),
+    "jerk_mm_s3": N_("jerk, mm/s³"),
+    "blocks_per_s": N_("blocks a second"),
     "touch_off_s": N_("touch-off, s"),
+    "lift_s": N_("lift, s"),
+    "settle_s": N_("settling, s"),
     "load_s": N_("loading, s"),
     "unload_s": N_("unloading, s"),
     "change_s": N_("set change, s"),
@@ -54,9 +67,32 @@ class TableForm(forms.Form):
         label=_lazy("Corners"), help_text=_lazy("G61 stops, G64 rounds"),
     )  # fmt: skip
     corner_tolerance_mm = forms.FloatField(min_value=0, label=_lazy("Corner tolerance"))
+    accel_x_mm_s2 = forms.FloatField(
+        required=False, label=_lazy("Acceleration of X"),
+        help_text=_lazy("blank: no limit of its own"),
+    )  # fmt: skip
+    accel_y_mm_s2 = forms.FloatField(required=False, label=_lazy("Acceleration of Y"))
+    speed_x_mm_min = forms.FloatField(required=False, label=_lazy("Top speed of X"))
+    speed_y_mm_min = forms.FloatField(required=False, label=_lazy("Top speed of Y"))
+    jerk_mm_s3 = forms.FloatField(
+        required=False, label=_lazy("Jerk"),
+        help_text=_lazy("how fast acceleration changes; blank: at once"),
+    )  # fmt: skip
+    blocks_per_s = forms.FloatField(
+        required=False, label=_lazy("Blocks the control reads a second"),
+        help_text=_lazy("short moves wait for the next block; blank: no limit"),
+    )  # fmt: skip
     touch_off_s = forms.FloatField(
         min_value=0, max_value=600, required=False, label=_lazy("Touch-off a pierce, s"),
         help_text=_lazy("blank: the chart row’s"),
+    )  # fmt: skip
+    lift_s = forms.FloatField(
+        min_value=0, max_value=600, required=False, label=_lazy("Lift after a cut, s"),
+        help_text=_lazy("counted with touch-off; 0: in the touch-off already"),
+    )  # fmt: skip
+    settle_s = forms.FloatField(
+        min_value=0, max_value=600, required=False, label=_lazy("Height control settles, s"),
+        help_text=_lazy("after each pierce, torch burning; 0: in the pierce delay already"),
     )  # fmt: skip
     load_s = forms.FloatField(min_value=0, max_value=86_400, label=_lazy("Loading a sheet, s"))
     unload_s = forms.FloatField(min_value=0, max_value=86_400, label=_lazy("Unloading it, s"))
@@ -96,8 +132,7 @@ class TableForm(forms.Form):
         self.table, self.shown_inch = table, inch
         super().__init__(data, initial=table_known(table, inch=inch))
         unit = "in" if inch else "mm"
-        for name, words in (("accel_mm_s2", "/s²"), ("rapid_mm_min", "/min"),
-                            ("corner_tolerance_mm", "")):  # fmt: skip
+        for name, words in UNITS_OF.items():
             self.fields[name].label = f"{self.fields[name].label}, {unit}{words}"
 
     def values(self) -> dict[str, Any]:
@@ -106,7 +141,10 @@ class TableForm(forms.Form):
         names = (*MOTION, *TIMES, "torch_on", "torch_off")
         values: dict[str, Any] = {name: told[name] for name in names if name in self.changed_data}
         if self.shown_inch:
-            values |= {name: mm_from_in(values[name]) for name in LENGTHS if name in values}
+            values |= {
+                name: mm_from_in(values[name]) for name in LENGTHS if values.get(name) is not None
+            }
+        values |= {name: values[name] or 0.0 for name in ("lift_s", "settle_s") if name in values}
         if "corner" in values:
             values["corner"] = "" if told["corner"] == "program" else told["corner"]
         reading = {name: told[name] for name in DIALECT}
@@ -127,7 +165,11 @@ def table_known(table: Table, *, inch: bool) -> dict[str, Any]:
     initial["comment_marks"] = known.comment_marks or "none"
     initial["corner"] = table.corner or "program"
     if inch:
-        initial |= {name: round(in_from_mm(initial[name]), 4) for name in LENGTHS}
+        initial |= {
+            name: round(in_from_mm(initial[name]), 4)
+            for name in LENGTHS
+            if initial[name] is not None
+        }
     return {name: plain(value) for name, value in initial.items()}
 
 

@@ -67,6 +67,35 @@ def test_a_change_makes_older_plans_known_and_plans_them_anew(planned, north):
     assert not stale_nests(north).exists()
 
 
+def test_a_slower_axis_and_a_lift_make_plans_longer(planned, north):
+    before = planned
+    table_set(table=north, why="measured", accel_y_mm_s2=40.0, lift_s=2.0, settle_s=0.5)
+    run_all_waiting()
+    again = NestPlan.objects.get()
+    assert again.touch_off_s == pytest.approx(before.touch_off_s + 2.0 * before.pierces)
+    assert again.pierce_s == pytest.approx(before.pierce_s + 0.5 * before.pierces)
+    assert again.cut_s > before.cut_s
+    motion = again.snapshot["motion"]
+    assert (motion["accel_y_mm_s2"], motion["lift_s"]) == (40.0, 2.0)
+    assert "accel_x_mm_s2" not in motion
+
+
+def test_in_inches_a_limit_is_typed_in_inches_and_may_be_blank(north, sign_in, planner):
+    planner.units = "inch"
+    planner.save()
+    page = sign_in(planner)
+    address = reverse("table_figures", args=[north.pk])
+    shown = page.get(address).context["form"].initial
+    sent = {name: value for name, value in shown.items() if value is not None}
+    page.post(address, {**sent, "speed_x_mm_min": 400, "jerk_mm_s3": "", "why": "its sheet"})
+    north.refresh_from_db()
+    assert (north.speed_x_mm_min, north.jerk_mm_s3) == (10_160.0, None)
+    assert "top speed of X, mm/min: blank → 10160" in page.get(address).content.decode()
+    page.post(address, {**sent, "speed_x_mm_min": "", "why": "no limit after all"})
+    north.refresh_from_db()
+    assert north.speed_x_mm_min is None
+
+
 def test_nothing_changed_is_no_change(planned, north):
     assert table_set(table=north, why="", accel_mm_s2=north.accel_mm_s2) == ()
     assert north.figures_at is None
@@ -78,6 +107,7 @@ def test_nothing_changed_is_no_change(planned, north):
     [
         ({"accel_mm_s2": 0.0}, "The acceleration in mm/s² must be above zero"),
         ({"rapid_mm_min": -5.0}, "The rapid in mm/min"),
+        ({"jerk_mm_s3": 0.0}, "The jerk in mm/s³ must be above zero"),
         ({"torch_on": "M5"}, "lights the torch and puts it out"),
         ({"torch_on": "FIRE"}, "M code"),
         ({"torch_off": ""}, "At least one code"),
