@@ -11,10 +11,13 @@ import pandas as pd
 from django.utils import timezone
 
 from planning import reports
-from planning.reports import openers
+from planning.reports import openers, promise, promise_help, promise_score
 from planning.reports.factors import FactorBoard
 from planning.reports.figure import Figure
 from planning.reports.measures import Measures
+from planning.reports.promise import Board, TableLoad
+from planning.reports.promise_help import Help
+from planning.reports.promise_score import Score
 from planning.reports.quotes import QuoteBoard, QuoteDetail
 from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, JobCost, RunDetail, Today, WearBoard
@@ -47,6 +50,16 @@ def currency() -> tuple[str, int]:
 
 def today(at: datetime, *, over: bool = False) -> Today:
     return reports.today(now=at, over=over)
+
+
+def promises(at: datetime) -> tuple[Board, list[TableLoad], Score | None]:
+    """All open work drawn, the hours of the next two weeks, and how former promises held."""
+    board = promise.board(at)
+    return board, promise.loads(board), promise_score.score()
+
+
+def promise_helps(board: Board, job_id: int) -> list[Help]:
+    return promise_help.helps(board, job_id)
 
 
 def shift_of(at: datetime) -> ShiftSpan | None:

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from planning.services.factor_summary import factors_freshen
 from planning.services.freshness import request_stale_plans
+from planning.services.promises import promises_say, promises_score
 from planning.services.summaries import months_freshen
 from planning.services.table_time import tables_freshen
 from planning.services.verification import verification_nightly
@@ -40,6 +41,8 @@ def freshen() -> None:
     months_freshen()
     factors_freshen(now=timezone.now())
     tables_freshen(now=timezone.now())
+    promises_score(now=timezone.now())
+    promises_say(now=timezone.now())
 
 
 @shared_task(name="kerfbook.verify")

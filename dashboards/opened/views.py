@@ -25,6 +25,7 @@ PAGES = {
     "wear": N_("Wear"),
     "measures": N_("Measures"),
     "factors": N_("Factors"),
+    "promises": N_("Promises"),
 }
 
 

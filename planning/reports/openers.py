@@ -18,6 +18,7 @@ from planning.reports import (
     plan,
     plates,
     posting,
+    promise_figures,
     run_terms,
     square_figure,
     terms,
@@ -39,6 +40,8 @@ OPENERS: dict[str, Opener] = {
     "shift": Opener(today_figures.shift),
     "pace": Opener(today_figures.pace),
     "outlook": Opener(today_end.outlook),
+    "promise": Opener(promise_figures.promise),
+    "load": Opener(promise_figures.load),
     "run": Opener(run_terms.run),
     "run_term": Opener(run_terms.run_term),
     "plan": Opener(plan.opened),
@@ -55,7 +58,8 @@ def open_figure(*, kind: str, id: str) -> Figure:
     ("JOB:TERM"), job_plan (JOB); month_term ("2026-10-01:TERM" or with :JOB), month_plate
     ("2026-10-01:MATERIAL:MM:DUTY"), squareness ("2026-10-01:JOB"); shift, pace, outlook
     ("TABLE@US", a moment of today's page), day ("DATE:WHAT" or "DATE:WHAT:TABLE"); measure
-    ("FIRST:LAST:TABLE:WHAT"), factor ("SET:MATERIAL:MM"). Raises `LookupError` for what does not
+    ("FIRST:LAST:TABLE:WHAT"), promise ("JOB@US") and load ("TABLE:DATE@US"), a moment of the page
+    of promises, factor ("SET:MATERIAL:MM"). Raises `LookupError` for what does not
     exist.
     """
     opener = OPENERS.get(kind)

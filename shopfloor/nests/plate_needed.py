@@ -160,7 +160,15 @@ def _listed(found: dict[int, list[Plate]]) -> None:
 
 
 def _ahead(found: dict[int, list[Plate]]) -> None:
-    """Sheets nests still want: wanted less burnt, being burnt and listed."""
+    for nest, left in sheets_ahead():
+        plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
+        plate.ahead += left
+        plate.wanted.append((nest, left))
+
+
+def sheets_ahead() -> list[tuple[Nest, int]]:
+    """Sheets that nests of open jobs still want and no list has: wanted less burnt, being burnt
+    and listed."""
     open_lines = Contour.objects.filter(line__job__state=JobState.OPEN)
     nests = list(
         Nest.objects.filter(
@@ -168,12 +176,10 @@ def _ahead(found: dict[int, list[Plate]]) -> None:
         ).select_related("material")
     )
     burnt, waits = _burnt(nests), _waits()
-    for nest in nests:
-        left = nest.sheets_wanted - burnt.get(nest.pk, 0) - waits.get(nest.pk, 0)
-        if left > 0:
-            plate = _plate(found, nest.material, nest.thickness_mm, nest.thickness_text)
-            plate.ahead += left
-            plate.wanted.append((nest, left))
+    left = [
+        (nest, nest.sheets_wanted - burnt.get(nest.pk, 0) - waits.get(nest.pk, 0)) for nest in nests
+    ]
+    return [(nest, sheets) for nest, sheets in left if sheets > 0]
 
 
 def _burnt(nests: list[Nest]) -> dict[int, int]:

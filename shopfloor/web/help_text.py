@@ -111,6 +111,8 @@ SUPERVISOR = Help(
             N_("two counts of one sheet side by side: take one, reject one"),
         ),
         (N_("Queue"), "queue", N_("what each table burns next; move, remove")),
+        (N_("Promises"), "promises", N_("when each job will be done, its chance, what would help")),
+        (N_("Calendar"), "calendar", N_("a table down, closed days, overtime")),
         (N_("Stock"), "stock", N_("sheets, their heats and certificates")),
         (N_("Plate needed"), "low_stock", N_("whole sheets against what the queue needs")),
         (N_("Remnants"), "remnants", N_("age and worth; write off, labels, customers’ remnants")),

@@ -37,6 +37,21 @@ class StaffedClock:
             np.maximum(self.starts[kept], now), self.ends[kept], self.ends_shift[kept]
         )
 
+    def with_shift(self, start: float, end: float) -> StaffedClock:
+        """The same clock with one more shift, as far as it is not staffed then already."""
+        cuts = [(float(a), float(b)) for a, b in zip(self.starts, self.ends, strict=True)]
+        fresh, at = [], start
+        for begun, ended in cuts:
+            if ended > at and begun < end:
+                if begun > at:
+                    fresh.append((at, begun))
+                at = max(at, ended)
+        if at < end:
+            fresh.append((at, end))
+        rows = [(*cut, bool(last)) for cut, last in zip(cuts, self.ends_shift, strict=True)]
+        rows = sorted([*rows, *((begun, ended, ended == end) for begun, ended in fresh)])
+        return StaffedClock.of([row[:2] for row in rows], [row[2] for row in rows])
+
     @property
     def passed(self) -> Floats:
         """Staffed seconds at the end of each stretch."""

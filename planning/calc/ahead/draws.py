@@ -80,7 +80,8 @@ class Worlds:
 
     def level(self, weeks_on: int) -> Floats:
         fit, which = self.fit, self.which
-        ahead = max(self.now.week + weeks_on - fit.week, 0)
+        # Without a run there is no week to walk on from.
+        ahead = max(self.now.week + weeks_on - fit.week, 0) if fit.cuts else 0
         walked = fit.drift[which] * np.sqrt(ahead) * self.chance.standard_normal(self.draws)
         return np.asarray(fit.level[which] + fit.slope[which] * ahead + walked)
 

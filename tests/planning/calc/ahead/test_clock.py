@@ -42,3 +42,14 @@ def test_stretches_out_of_order_are_refused():
         StaffedClock.of([(5, 6), (1, 2)], [False, True])
     with pytest.raises(ValueError, match="not empty"):
         StaffedClock.of([(5, 5)], [True])
+
+
+def test_one_more_shift_is_staffed_where_it_was_not():
+    clock = StaffedClock.of([(0, 10), (20, 30)], [True, True])
+    more = clock.with_shift(5, 25)
+    assert more.starts.tolist() == [0, 10, 20]
+    assert more.ends.tolist() == [10, 20, 30]
+    later = clock.with_shift(40, 50)
+    assert later.ends_shift.tolist() == [True, True, True]
+    assert later.passed.tolist() == [10, 20, 30]
+    assert StaffedClock.of([], []).with_shift(1, 2).passed.tolist() == [1]

@@ -105,3 +105,10 @@ def test_the_same_seed_says_the_same():
         drawn(STEADY, UnderWay(), runs).staffed, drawn(STEADY, UnderWay(), runs).staffed
     )
     assert np.array_equal(fit(steady(days=5), 7).level, fit(steady(days=5), 7).level)
+
+
+def test_a_table_without_runs_has_no_week_to_walk_on_from():
+    """Its level stays the prior's, whatever week it is: 95 in 100 within two of its sd of 0.25."""
+    bare = fit(Records(), 0, sweeps=200, kept=200)
+    worlds = Worlds.of(bare, Now(0.0, 0, week=2_960), seed=1)
+    assert np.std(worlds.level(0)) < 0.3

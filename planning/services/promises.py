@@ -1,0 +1,117 @@
+"""Promises on record: what was said of each open job, once a day, and what came of it. Said each
+day whether somebody looks or not, so that the score is not of the days on which somebody did."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from django.db.models import Max, Sum
+
+from planning.calc.ahead.keep import MODEL
+from planning.reports.promise import Board, JobPromise, board
+from shopfloor.models import Job, JobLine, JobState, PartResult, Run, Statement, StatementKind
+from shopfloor.site.queries import shop_zone
+
+FROM_HOUR: Final = 5  # on the shop's clock: before that yesterday is still worked at
+AT_ONCE: Final = 500
+
+
+def promises_say(*, now: datetime) -> int:
+    """Keeps today's promise of every open job that has a chance and is not due yet; returns how
+    many. Harmless to repeat."""
+    local = now.astimezone(ZoneInfo(shop_zone()))
+    slot = local.date().isoformat()
+    said = Statement.objects.filter(kind=StatementKind.PROMISE, slot=slot)
+    due = Job.objects.filter(state=JobState.OPEN, due_at__gt=now)
+    if local.hour < FROM_HOUR or said.exists() or not due.exists():
+        return 0
+    shown = board(now)
+    rows = [
+        _statement(shown, job, slot)
+        for job in shown.jobs
+        if job.chance is not None and job.due_at is not None and job.due_at > now
+    ]
+    Statement.objects.bulk_create(rows, ignore_conflicts=True)
+    return len(rows)
+
+
+def _statement(shown: Board, job: JobPromise, slot: str) -> Statement:
+    sheets = [
+        (one.key, sheet.key)
+        for one in shown.work.tables
+        for sheet in one.sheets
+        if job.pk in sheet.jobs
+    ]
+    tables = {key for key, _sheet in sheets}
+    fits = [shown.work.stored[key] for key in sorted(tables)]
+    return Statement(
+        kind=StatementKind.PROMISE,
+        subject=str(job.pk),
+        slot=slot,
+        made_at=shown.work.now,
+        due_at=job.due_at,
+        model=MODEL,
+        seed=min((fit.seed for fit in fits), default=0),
+        cut_off=min((fit.cut_off for fit in fits if fit.cut_off), default=None),
+        list_hash=hashlib.sha256(repr(sheets).encode()).hexdigest(),
+        rests_on={"sheets": job.sheets, "hours": round(job.hours, 3), "tables": sorted(tables)},
+        chance=job.chance,
+    )
+
+
+def promises_score(*, now: datetime) -> int:
+    """Scores those whose truth is in: the job is done, or its due date passed without. Returns how
+    many were settled. Voided where the due date was moved, or the job is gone or on hold."""
+    open_rows = Statement.objects.filter(kind=StatementKind.PROMISE, scored_at=None, voided="")
+    rows = list(open_rows.order_by("made_at", "pk")[:AT_ONCE])
+    jobs = {job.pk: job for job in Job.objects.filter(pk__in=[int(one.subject) for one in rows])}
+    ends = _done_at(jobs)
+    settled = [one for one in rows if _settle(one, jobs.get(int(one.subject)), ends, now)]
+    fields = ["outcome", "crps", "scored_at", "voided"]
+    Statement.objects.bulk_update(settled, fields)
+    return len(settled)
+
+
+def _settle(said: Statement, job: Job | None, ends: dict[int, datetime], now: datetime) -> bool:
+    """Writes what came of one; False where that is not known yet."""
+    if job is None or job.due_at != said.due_at:
+        said.voided = "due_moved" if job else "job_gone"
+    elif job.state == JobState.HELD:
+        said.voided = "job_held"
+    elif job.pk not in ends and job.state == JobState.CLOSED:
+        said.voided = "closed_owing"
+    elif job.pk not in ends and (said.due_at is None or now <= said.due_at):
+        return False
+    if said.voided:
+        said.scored_at = now
+        return True
+    done = ends.get(job.pk) if job else None
+    said.outcome = float(done is not None and said.due_at is not None and done <= said.due_at)
+    said.crps = (float(said.chance or 0.0) - said.outcome) ** 2
+    said.scored_at = now
+    return True
+
+
+def _done_at(jobs: Iterable[int]) -> dict[int, datetime]:
+    """When each job that owes nothing more had its last run closed."""
+    ids = list(jobs)
+    good = dict(
+        PartResult.objects.filter(line__job__in=ids, outcome="good")
+        .order_by()
+        .values_list("line")
+        .annotate(all=Sum("quantity"))
+    )
+    lines = list(JobLine.objects.filter(job__in=ids).values_list("pk", "job", "quantity"))
+    owing = {job for line, job, quantity in lines if good.get(line, 0) < quantity}
+    done = [job for job in ids if job not in owing and any(own == job for _l, own, _q in lines)]
+    last = (
+        Run.objects.filter(results__line__job__in=done)
+        .order_by()
+        .values_list("results__line__job")
+        .annotate(last=Max("closed_at"))
+    )
+    return {job: at for job, at in last if job is not None and at is not None}

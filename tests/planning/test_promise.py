@@ -1,0 +1,241 @@
+"""Promises of open jobs, from the lists as they stand."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+import time_machine
+from django.urls import reverse
+
+from planning.inputs.open_work import open_work
+from planning.reports.openers import open_figure
+from planning.reports.promise import LATE, UNSURE, board, loads
+from planning.reports.promise_help import helps
+from planning.reports.promise_score import score
+from planning.services.promises import promises_say, promises_score
+from shopfloor.models import JobLine, NestPlan, PartResult, QueueItem, Shift, Statement
+from shopfloor.site.calendar_services import day_close, table_down
+from tests.planning import cast
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2026, 10, 5, 13, tzinfo=UTC)  # Monday 08:00 in Chicago
+HOUR = 3600.0
+
+
+@pytest.fixture(autouse=True)
+def _monday():
+    with time_machine.travel(NOW, tick=False):
+        yield
+
+
+@pytest.fixture
+def days(shop):
+    """One shift, Monday to Friday 06:00 to 14:00."""
+    Shift.objects.exclude(name="early").delete()
+    Shift.objects.update(weekdays="12345")
+
+
+def planned(revision, *tables, total_s=HOUR, the_set=None, costs=None):
+    for table in tables:
+        NestPlan.objects.create(
+            revision=revision, table=table, wear_set=the_set or cast.wear_set(), total_s=total_s,
+            load_s=0.0, computed_at=NOW, costs_minor=(costs or {}).get(table.code, {}),
+        )  # fmt: skip
+
+
+def work(operator, *tables, number="J-1", sheets=1, due=None, listed=None, total_s=HOUR):
+    """A job of one part a sheet; its sheets wait on `listed`, or on no list."""
+    job, [line] = cast.job(number, quantity=sheets, due_at=due)
+    revision = cast.nest(operator, [(line, 1e4, 100)], name=f"N-{number}")
+    revision.nest.sheets_wanted = sheets
+    revision.nest.save()
+    planned(revision, *tables, total_s=total_s)
+    last = QueueItem.objects.count()
+    for place in range(last, last + sheets if listed else 0):
+        QueueItem.objects.create(nest=revision.nest, table=listed, position=place)
+    return job
+
+
+def chance_of(job):
+    return next(one for one in board(NOW).jobs if one.pk == job.pk)
+
+
+def test_an_empty_shop_has_no_promise(db):
+    assert board(NOW).jobs == []
+    assert loads(board(NOW)) == []
+
+
+def test_listed_and_unlisted_work_is_promised_in_its_order(days, north, operator):
+    """Monday has 6 h left, each day 8: 20 h of plan do not end before Wednesday, whatever the
+    handling."""
+    soon = work(operator, north, number="J-1", sheets=2, listed=north, due=NOW + timedelta(days=3))
+    later = work(operator, north, number="J-2", sheets=18, due=NOW + timedelta(days=2))
+    rows = {row.number: row for row in board(NOW).jobs}
+    assert rows["J-1"].chance > 0.99
+    assert rows["J-1"].late.date() == date(2026, 10, 5)
+    assert rows["J-2"].early > NOW + timedelta(days=2)
+    assert rows["J-2"].chance < 0.05
+    assert rows["J-2"].state == LATE
+    assert (rows["J-2"].sheets, rows["J-2"].hours) == (18, 18)
+    assert [row.pk for row in board(NOW).jobs] == [later.pk, soon.pk], "the least likely first"
+    promised = rows["J-2"].days
+    assert list(promised) == sorted(promised)
+
+
+def test_a_promise_follows_closed_days_and_a_table_that_is_down(days, north, operator):
+    job = work(operator, north, sheets=3, listed=north, due=NOW + timedelta(hours=12))
+    assert chance_of(job).chance > 0.9
+    day_close(day=date(2026, 10, 6), why="stocktaking")
+    table_down(table=north, until=NOW + timedelta(hours=6))
+    row = chance_of(job)
+    assert row.chance == 0
+    assert row.early.date() == date(2026, 10, 7)
+    notes = [day.note for day in loads(board(NOW))[0].days[:3]]
+    assert notes == ["table down", "stocktaking", ""]
+
+
+def test_what_no_sheet_makes_or_no_plan_tells_is_unknown(days, north, operator):
+    short = work(operator, north, number="J-1", sheets=2, listed=north)
+    JobLine.objects.filter(job=short).update(quantity=5)
+    bare = work(operator, number="J-2", sheets=1)
+    rows = {row.number: row for row in board(NOW).jobs}
+    assert (rows["J-1"].chance, rows["J-1"].state) == (None, UNSURE)
+    assert rows["J-1"].why == "3 of 5 parts are on no nest’s sheets"
+    assert rows["J-2"].why == "a nest has no plan"
+    assert bare.pk == rows["J-2"].pk
+
+
+def test_unlisted_work_goes_where_it_costs_least(days, north, south, operator):
+    _job, [line] = cast.job()
+    revision = cast.nest(operator, [(line, 1e4, 100)])
+    planned(revision, north, south, costs={"north": {"wear": 90}, "south": {"wear": 80}})
+    by_table = {one.key: len(one.waits) for one in open_work(NOW).tables}
+    assert by_table == {north.pk: 0, south.pk: 1}
+    revision.nest.table = north  # somebody chose
+    revision.nest.save()
+    by_table = {one.key: len(one.waits) for one in open_work(NOW).tables}
+    assert by_table == {north.pk: 1, south.pk: 0}
+
+
+def test_loads_add_up_to_the_time_of_all_sheets_and_open(days, north, operator):
+    work(operator, north, sheets=6, listed=north)
+    shown = board(NOW)
+    [load] = loads(shown)
+    took = shown.found.tables[north.pk].staffed[:, -1].mean() / HOUR
+    assert sum(day.planned_h for day in load.days) == pytest.approx(took)
+    assert [day.staffed_h for day in load.days[:7]] == [6, 8, 8, 8, 8, 0, 0]
+    moment = f"@{round(NOW.timestamp() * 1e6)}"
+    opened = open_figure(kind="load", id=load.days[0].key + moment)
+    assert opened.quantity.value == pytest.approx(load.days[0].planned_h)
+    whole = sum(part.quantity.value for part in opened.parts)
+    assert whole == pytest.approx(opened.quantity.value, abs=0.02)
+    row = shown.jobs[0]
+    assert open_figure(kind="promise", id=row.key + moment).parts[0].opens.kind == "plan"
+    for key in ("0" + moment, "x@y", "1@99999999999999999999"):
+        with pytest.raises(LookupError):
+            open_figure(kind="promise", id=key)
+
+
+def test_what_would_help_a_late_job(days, north, south, operator):
+    """Twelve sheets of another job stand before it on North; South is free."""
+    work(operator, north, number="J-1", sheets=12, listed=north, due=NOW + timedelta(days=9))
+    late = work(operator, north, south, number="J-2", sheets=2, listed=north,
+                due=NOW + timedelta(hours=8))  # fmt: skip
+    shown = board(NOW)
+    assert shown.found.chance(late.pk, late.due_at.timestamp()) == 0
+    ways = {one.what: one.chance for one in helps(shown, late.pk)}
+    assert ways["First on its list"] > 0.9
+    assert ways["First on South"] > 0.9
+    assert helps(shown, 10**9) == []
+
+
+def test_a_saturday_shift_helps_what_is_due_on_monday(days, north, operator):
+    job = work(operator, north, sheets=32, listed=north, due=NOW + timedelta(days=6))
+    shown = board(NOW)
+    before = shown.found.chance(job.pk, job.due_at.timestamp())
+    [way] = [one for one in helps(shown, job.pk) if one.what.startswith("A shift on Sat 10 Oct")]
+    assert way.chance > before + 0.2
+
+
+def test_another_set_helps_unless_the_line_must_be_fine(days, north, operator):
+    fine = cast.wear_set("fine-60", "fine", 60.0)
+    job, [line] = cast.job(quantity=3, due_at=NOW + timedelta(hours=6))
+    revision = cast.nest(operator, [(line, 1e4, 100)], the_set=fine)
+    planned(revision, north, total_s=2.5 * HOUR, the_set=fine)
+    planned(revision, north, total_s=0.5 * HOUR)
+    for place in range(3):
+        QueueItem.objects.create(nest=revision.nest, table=north, position=place)
+    assert any(one.what.startswith("With set fast") for one in helps(board(NOW), job.pk))
+    JobLine.objects.update(must_be_fine=True)
+    assert not any(one.what.startswith("With set") for one in helps(board(NOW), job.pk))
+
+
+def test_a_promise_is_kept_once_a_day_and_scored_when_the_truth_is_in(days, north, operator):
+    kept = work(operator, north, number="J-1", sheets=1, listed=north, due=NOW + timedelta(days=1))
+    late = work(operator, north, number="J-2", sheets=60, listed=north, due=NOW + timedelta(days=1))
+    moved = work(operator, north, number="J-3", sheets=1, due=NOW + timedelta(days=2))
+    assert promises_say(now=NOW) == 3
+    assert promises_say(now=NOW + timedelta(hours=1)) == 0, "once a day"
+    night = NOW + timedelta(hours=20, minutes=59)  # 04:59 in Chicago
+    assert promises_say(now=night) == 0, "before five yesterday is still worked at"
+    assert promises_score(now=NOW + timedelta(hours=2)) == 0
+    assert score() is None
+    run = cast.run(kept.lines.get().contours.get().revision, north, start=NOW, seconds=HOUR)
+    PartResult.objects.create(
+        run=run, line=kept.lines.get(), outcome="good", quantity=1, by=operator, at=NOW
+    )
+    moved.due_at = NOW + timedelta(days=9)
+    moved.save()
+    assert promises_score(now=NOW + timedelta(hours=3)) == 2
+    assert promises_score(now=NOW + timedelta(days=1, hours=1)) == 1
+    said = {one.subject: one for one in Statement.objects.all()}
+    assert said[str(kept.pk)].outcome == 1
+    assert said[str(late.pk)].outcome == 0
+    assert said[str(moved.pk)].voided == "due_moved"
+    told = score()
+    by_hand = [(said[str(job.pk)].chance - was) ** 2 for job, was in ((kept, 1), (late, 0))]
+    assert (told.scored, told.kept, told.voided) == (2, 1, 1)
+    assert told.brier == pytest.approx(sum(by_hand) / 2)
+
+
+def test_a_job_done_after_its_date_was_not_kept(days, north, operator):
+    job = work(operator, north, sheets=1, listed=north, due=NOW + timedelta(hours=1))
+    promises_say(now=NOW)
+    run = cast.run(job.lines.get().contours.get().revision, north, start=NOW, seconds=2 * HOUR)
+    PartResult.objects.create(
+        run=run, line=job.lines.get(), outcome="good", quantity=1, by=operator, at=NOW
+    )
+    promises_score(now=NOW + timedelta(hours=3))
+    assert Statement.objects.get().outcome == 0
+
+
+def test_the_page_says_it_all_and_its_tables_are_saved(
+    days, north, south, operator, client, supervisor
+):
+    work(operator, north, number="J-1", sheets=12, listed=north, due=NOW + timedelta(days=9))
+    late = work(operator, north, south, number="J-2", sheets=2, listed=north,
+                due=NOW + timedelta(hours=8))  # fmt: skip
+    page = client
+    page.force_login(supervisor)
+    shown = page.get(reverse("promises"), {"job": late.pk}).content.decode()
+    words = " ".join(re.sub(r"<[^>]*>", " ", shown).split())
+    assert "1 job will hardly be in time." in words
+    assert "What would help J-2" in words
+    assert "First on South" in words
+    saved = page.get(reverse("promises"), {"table": "Promises", "as": "csv"}).content.decode()
+    assert [line.split(",")[0] for line in saved.strip().splitlines()[1:]] == ["J-2", "J-1"]
+    opened = re.search(r'href="(/figures/load/[^"]*)"', shown)[1]
+    assert page.get(opened).status_code == 200
+    assert page.get(reverse("promises"), {"job": "x"}).status_code == 200
+
+
+def test_a_night_s_hours_belong_to_the_day_it_began(shop, north, operator):
+    Shift.objects.exclude(name="night").delete()
+    Shift.objects.update(weekdays="1")  # Monday 22:00 to Tuesday 06:00
+    work(operator, north, sheets=1, listed=north)
+    [load] = loads(board(NOW))
+    assert [day.staffed_h for day in load.days[:3]] == [8, 0, 0]
+    assert load.days[0].planned_h > 1
+    assert load.days[1].planned_h == 0
