@@ -1,5 +1,6 @@
 """The worker's tasks: one that does a row of work, one that shares out a transaction's rows, one
-that sends what is not done again, one that looks for plans and reports grown old, one that has the
+that sends what is not done again, one that looks for plans and reports grown old,
+one that keeps what is said of the ends of shifts and scores it, one that has the
 records verified and the database's statistics made anew each night, one that looks whether a backup
 is due."""
 
@@ -11,6 +12,7 @@ from django.utils import timezone
 from planning.services.factor_summary import factors_freshen
 from planning.services.freshness import request_stale_plans
 from planning.services.promises import promises_say, promises_score
+from planning.services.statements import statements_sweep
 from planning.services.summaries import months_freshen
 from planning.services.table_time import tables_freshen
 from planning.services.verification import verification_nightly
@@ -43,6 +45,11 @@ def freshen() -> None:
     tables_freshen(now=timezone.now())
     promises_score(now=timezone.now())
     promises_say(now=timezone.now())
+
+
+@shared_task(name="kerfbook.statements")
+def statements() -> None:
+    statements_sweep(now=timezone.now())
 
 
 @shared_task(name="kerfbook.verify")

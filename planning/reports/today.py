@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -12,9 +13,9 @@ from planning.calc.spans import Span, subtract, union
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.table_time import clock_of
 from planning.reports.jobs import job_rows
-from planning.reports.queue import queue_plans
-from planning.reports.shapes import Shares, Today
-from planning.reports.today_data import today_data
+from planning.reports.queue import Queued, queue_plans
+from planning.reports.shapes import Shares, TableToday, Today
+from planning.reports.today_data import TableData, today_data
 from planning.reports.today_desk import (
     alarm_notes,
     amps_notes,
@@ -45,23 +46,9 @@ def today(*, now: datetime, over: bool = False) -> Today:
     window = window_at(shifts, now)
     tables = list(Table.objects.filter(active=True))
     waiting = [] if over else queue_plans(arcs=True)
-    data = today_data(tables, window.start_us, window.end_us, now, waiting)
-    gap_us = shop.run_gap_s * 1_000_000
-    ahead = None if over else ShiftBook(now, now + AHEAD)
-    rows = [
-        table_today(
-            each,
-            at_table(window, shifts, each.table.code),
-            gap_us,
-            clock_of(ahead, each.table.code) if ahead else None,
-        )
-        for each in data
-    ]
-    notes = [
-        note
-        for each, row in zip(data, rows, strict=True)
-        for note in table_notes(each, row, shifts.zone)
-    ]
+    both = tables_at(tables, now, shifts, waiting, over=over)
+    data, rows = [each for each, _row in both], [row for _each, row in both]
+    notes = [note for each, row in both for note in table_notes(each, row, shifts.zone)]
     jobs = None if over else job_rows(now=now, waiting=waiting)
     if jobs is not None:
         notes = alarm_notes(now) + late_notes(shifts.zone) + notes
@@ -77,6 +64,27 @@ def today(*, now: datetime, over: bool = False) -> Today:
         lede=lede(rows, notes),
         jobs=None if jobs is None else tuple(jobs),
     )
+
+
+def tables_at(
+    tables: Sequence[Table],
+    now: datetime,
+    shifts: ShiftBook,
+    waiting: Sequence[Queued],
+    *,
+    over: bool = False,
+) -> list[tuple[TableData, TableToday]]:
+    """Each table with its shift as it stands. Of a shift that is `over` nothing is ahead."""
+    window = window_at(shifts, now)
+    data = today_data(tables, window.start_us, window.end_us, now, waiting)
+    gap_us = the_shop().run_gap_s * 1_000_000
+    ahead = None if over else ShiftBook(now, now + AHEAD)
+    found = []
+    for each in data:
+        code = each.table.code
+        clock = clock_of(ahead, code) if ahead else None
+        found.append((each, table_today(each, at_table(window, shifts, code), gap_us, clock)))
+    return found
 
 
 def window_at(shifts: ShiftBook, now: datetime) -> Window:

@@ -110,7 +110,7 @@ def held_words(scored: dict[str, int]) -> str:
     ).format(**{name: scored.get(name, 0) for name in ("said", "held", "low", "high")})
     if not scored.get("voided"):
         return held
-    return _("{held}; {voided} more not counted, for the list changed").format(
+    return _("{held}; {voided} more not counted: their list changed").format(
         held=held, voided=scored["voided"]
     )
 

@@ -33,10 +33,12 @@ class TableTime(models.Model):
 
 
 class StatementKind(models.TextChoices):
-    END = "end", "end of a shift's work"
-    PROMISE = "promise", "a job done by a day"
-    QUOTE = "quote", "time of a quote"
-    PIECE = "piece", "life of a piece"
+    """The end of a shift's work; a job done by a day; the time of a quote; the life of a piece."""
+
+    END = "end"
+    PROMISE = "promise"
+    QUOTE = "quote"
+    PIECE = "piece"
 
 
 class Statement(models.Model):
@@ -47,7 +49,7 @@ class Statement(models.Model):
     subject more than once. `rests_on` holds what it was made from, and `list_hash` tells whether
     that changed before the truth was in: it is then `voided`, and counted beside."""
 
-    kind = models.CharField(max_length=10, choices=StatementKind)
+    kind = models.CharField(max_length=10)  # of StatementKind
     subject = models.CharField(max_length=160)
     slot = models.CharField(max_length=20, blank=True)
     table = models.ForeignKey(

@@ -33,7 +33,7 @@ class Migration(migrations.Migration):
             name='Statement',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('end', "end of a shift's work"), ('promise', 'a job done by a day'), ('quote', 'time of a quote'), ('piece', 'life of a piece')], max_length=10)),
+                ('kind', models.CharField(max_length=10)),
                 ('subject', models.CharField(max_length=160)),
                 ('slot', models.CharField(blank=True, max_length=20)),
                 ('made_at', models.DateTimeField()),

@@ -96,7 +96,7 @@ def test_the_end_opens_to_what_it_was_drawn_from(half_burnt, north, operator):
     assert said["Ranges widened by"].startswith("1.10")
     assert said["How such ranges held"] == (
         "of the last 60 ranges 49 held; 80 in 100 promised, 42 to 54 would be chance; "
-        "3 more not counted, for the list changed"
+        "3 more not counted: their list changed"
     )
     assert _adds_up(figure) == 2
 
