@@ -18,6 +18,7 @@ from planning.reports.measures import Measures
 from planning.reports.promise import Board, TableLoad
 from planning.reports.promise_help import Help
 from planning.reports.promise_score import Score
+from planning.reports.quote_paper import QuotePaper
 from planning.reports.quotes import QuoteBoard, QuoteDetail
 from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, JobCost, RunDetail, Today, WearBoard
@@ -131,6 +132,10 @@ def measures(first: date, last: date, at: datetime) -> Measures:
 
 def quote_board(at: datetime, *, text: str, state: str, page: str) -> QuoteBoard:
     return reports.quote_board(now=at, text=text, state=state, page=page)
+
+
+def quote_paper(quote_id: int, at: datetime) -> QuotePaper:
+    return reports.quote_paper(quote_id=quote_id, now=at)
 
 
 def quote_detail(quote_id: int, at: datetime) -> QuoteDetail:

@@ -43,7 +43,7 @@ STATES = {"": "all", "open": "open", "won": "won", "lost": "lost"}
 @desk(MARGIN, QUOTES)
 @require_safe
 def board(request: HttpRequest) -> HttpResponseBase:
-    _quotes_only(request)
+    quotes_only(request)
     text = request.GET.get("q", "").strip()[:80]
     state = request.GET.get("state", "")
     found = data.quote_board(
@@ -60,7 +60,7 @@ def board(request: HttpRequest) -> HttpResponseBase:
 @desk(MARGIN, QUOTES)
 @require_http_methods(["GET", "POST"])
 def make(request: HttpRequest) -> HttpResponseBase:
-    _quotes_only(request)
+    quotes_only(request)
     if request.method == "POST":
         user: Any = request.user
         try:
@@ -98,7 +98,7 @@ def _rows(request: HttpRequest, what: str, count: str) -> list[tuple[int, str, s
 @desk(MARGIN, QUOTES)
 @require_http_methods(["GET", "POST"])
 def quote(request: HttpRequest, quote_id: int) -> HttpResponseBase:
-    _quotes_only(request)
+    quotes_only(request)
     if request.method == "POST":
         return _action(request, quote_id)
     try:
@@ -234,7 +234,7 @@ def _price(text: str) -> int | None:
     return int(scaled)
 
 
-def _quotes_only(request: HttpRequest) -> None:
+def quotes_only(request: HttpRequest) -> None:
     """A quote gives cost and margin away: it takes the right to make them, or both rights."""
     if not reader_of(request.user).quotes:
         raise PermissionDenied

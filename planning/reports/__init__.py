@@ -15,6 +15,7 @@ from planning.reports.jobs import jobs_today
 from planning.reports.measures import measures
 from planning.reports.nest import nest_by_sets
 from planning.reports.openers import open_figure
+from planning.reports.quote_paper import quote_paper
 from planning.reports.quotes import quote_board, quote_detail
 from planning.reports.routes import nest_routes
 from planning.reports.run import run_detail
@@ -36,6 +37,7 @@ __all__ = [
     "open_figure",
     "quote_board",
     "quote_detail",
+    "quote_paper",
     "run_detail",
     "squareness",
     "table_shares",

@@ -24,6 +24,7 @@ from django.utils.translation import gettext as _
 from planning.calc.quote import Score, Split, score
 from planning.inputs.chunks import chunked
 from planning.reports.frames import currency
+from planning.reports.quote_paper import default_words
 from planning.reports.quote_prices import LinePrice, line_prices
 from planning.reports.quote_stands import (
     Stands,
@@ -89,6 +90,9 @@ class QuoteBoard:
 
 @dataclass(frozen=True)
 class QuoteDetail:
+    """`words`: of each line its number, what the customer reads it is, and what is read where that
+    is blank."""
+
     row: QuoteRow
     lines: tuple[QuoteLine, ...]
     revisions: tuple[Quote, ...]
@@ -96,6 +100,12 @@ class QuoteDetail:
     money: dict[str, Any]
     work: QuoteWork | None
     breaks: tuple[LinePrice, ...]
+    words: tuple[tuple[int, str, str], ...]
+
+    @property
+    def setup_minor(self) -> int:
+        """Of all lines whose set-up has a price."""
+        return sum(line.setup_minor or 0 for line in self.lines)
 
 
 def quote_board(
@@ -184,6 +194,7 @@ def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:
         currency(),
         quote_work(quote),
         _breaks(quote, lines),
+        tuple((line.number, line.words, default_words(line)) for line in lines),
     )
 
 

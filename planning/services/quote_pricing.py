@@ -37,7 +37,8 @@ KINDS = ("machine", "labour", "gas", "energy", "wear", "bench")
 class Wanted:
     """A line to price: a nest's revision so many times, or a drawing's for so many parts (`sheets`
     is then worked out), on a table with a set. `breaks` are other numbers of sheets, or parts, to
-    be priced too; `setup_min` minutes of set-up come once, however many."""
+    be priced too; `setup_min` minutes of set-up come once, however many. `words` are what the
+    customer reads."""
 
     revision: NestRevision | None
     table: Table
@@ -47,6 +48,7 @@ class Wanted:
     parts: int | None = None
     breaks: tuple[int, ...] = ()
     setup_min: float = 0.0
+    words: str = ""
 
     @property
     def quantity(self) -> int:

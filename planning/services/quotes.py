@@ -123,6 +123,9 @@ def quote_revise(
             customer_id=old.customer_id,
             title=old.title,
             overrun_chance=old.overrun_chance,
+            enquiry=old.enquiry,
+            lead_time=old.lead_time,
+            terms=old.terms,
         )
         return _priced(made, wanted, valid_days, price_minor, by, now)
 
@@ -168,14 +171,23 @@ def _again(line: QuoteLine) -> Wanted:
     if line.drawing is not None:
         newest = _newest_drawing(line.drawing.drawing)
         return Wanted(
-            None, line.table, line.wear_set, 0, newest, line.parts, breaks, line.setup_min
+            None,
+            line.table,
+            line.wear_set,
+            0,
+            newest,
+            line.parts,
+            breaks,
+            line.setup_min,
+            line.words,
         )
     if line.revision is None:
         raise QuoteError(_("Line {line} names neither nest nor drawing.").format(line=line.number))
     newest_nest = _newest(line.revision.nest)
     return Wanted(
-        newest_nest, line.table, line.wear_set, line.sheets, None, None, breaks, line.setup_min
-    )
+        newest_nest, line.table, line.wear_set, line.sheets, None, None, breaks, line.setup_min,
+        line.words,
+    )  # fmt: skip
 
 
 def _parts_wanted(line: PartsAsked) -> Wanted:
@@ -278,6 +290,7 @@ def quote_keep(
             setup_min=one.wanted.setup_min,
             setup_minor=one.setup_minor,
             breaks=others,
+            words=one.wanted.words,
             made_from=one.made_from | {"rests_on": rests},
         )
         for number, (one, minor, rests, others) in enumerate(

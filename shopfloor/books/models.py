@@ -137,6 +137,10 @@ class Quote(models.Model):
     price_minor = models.BigIntegerField(null=True, blank=True)
     unknown = models.JSONField(default=list)
     forecast = models.JSONField(default=dict)  # empty: made before there was one, or unknown
+    # What the customer's page says besides prices, as typed.
+    enquiry = models.CharField(max_length=120, blank=True)
+    lead_time = models.CharField(max_length=120, blank=True)
+    terms = models.CharField(max_length=400, blank=True)
     made_at = models.DateTimeField()
     made_by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
     decided_at = models.DateTimeField(null=True, blank=True)
@@ -184,6 +188,7 @@ class QuoteLine(models.Model):
     material_minor = models.BigIntegerField(null=True, blank=True)
     setup_min = models.FloatField(default=0.0)  # once, however many sheets
     setup_minor = models.BigIntegerField(null=True, blank=True, default=0)  # blank: no rate
+    words = models.CharField(max_length=160, blank=True)  # what the customer reads it is
     breaks = models.JSONField(default=list)  # what other quantities cost, by `quote_breaks`
     made_from = models.JSONField(default=dict)
 

@@ -18,6 +18,8 @@ class Shop(models.Model):
     """One row. `currency_digits` is how many digits the minor unit has (cents: 2)."""
 
     name = models.CharField(max_length=120)
+    address = models.CharField(max_length=300, blank=True)  # as on letters, lines and all
+    contact = models.CharField(max_length=200, blank=True)  # telephone, mail, registration
     zone = models.CharField(max_length=64, default="America/Chicago")
     units = models.CharField(max_length=8, default=Units.METRIC)  # what new people read in
     currency = models.CharField(max_length=3, default="USD")

@@ -41,6 +41,8 @@ from shopfloor.web.shown_values import kept_as_shown, shown
 
 RULES = (
     "name",
+    "address",
+    "contact",
     "zone",
     "country",
     "region",
@@ -58,6 +60,14 @@ RULES = (
 
 class ShopForm(forms.Form):
     name = forms.CharField(max_length=120)
+    address = forms.CharField(
+        max_length=300, required=False, widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_lazy("as it stands on letters: customers read it on quotes"),
+    )  # fmt: skip
+    contact = forms.CharField(
+        max_length=200, required=False, label=_lazy("Telephone, mail, registration"),
+        help_text=_lazy("customers read it on quotes"),
+    )  # fmt: skip
     zone = forms.CharField(
         max_length=64,
         label=_lazy("Time zone"),
