@@ -23,6 +23,7 @@ from planning.reports.quotes import QuoteBoard, QuoteDetail
 from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, JobCost, RunDetail, Today, WearBoard
 from planning.reports.squareness import Squareness
+from planning.reports.wear_due import DueAt, due_times
 from shopfloor.background import queries as work
 from shopfloor.drawings import queries as drawings
 from shopfloor.runs import desk_queries as desk
@@ -108,6 +109,11 @@ def air_by_shift(at: datetime) -> pd.DataFrame:
 
 def wear_board(at: datetime) -> WearBoard:
     return reports.wear_board(now=at)
+
+
+def wear_due(at: datetime) -> dict[int, DueAt]:
+    """By piece in a torch, when it is at its end if the list is cut as planned."""
+    return due_times(now=at)
 
 
 def balance_days(first: date, last: date) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from planning.services.factor_summary import factors_freshen
 from planning.services.freshness import request_stale_plans
+from planning.services.lives import lives_freshen
 from planning.services.promises import promises_say, promises_score
 from planning.services.statements import statements_sweep
 from planning.services.summaries import months_freshen
@@ -41,6 +42,7 @@ def sweep() -> None:
 def freshen() -> None:
     request_stale_plans(now=timezone.now())
     months_freshen()
+    lives_freshen()
     factors_freshen(now=timezone.now())
     tables_freshen(now=timezone.now())
     promises_score(now=timezone.now())

@@ -11,6 +11,7 @@ import pandas as pd
 
 from dashboards.records import records
 from planning.calc.said import restored
+from planning.reports.wear_due import DueAt
 
 KINDS = ("electrode", "swirl ring", "nozzle", "retaining cap", "shield")
 URGENT = {"due": 0, "soon": 1, "unknown": 2, "no": 3, "": 3}
@@ -37,6 +38,7 @@ class PieceRow:
     price_minor: int | None
     charged_minor: int | None
     inch: bool = False  # whoever looks reads inches
+    at: DueAt | None = None  # when it comes to its end by the list ahead
 
     @property
     def used(self) -> float | None:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import logging
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
@@ -20,7 +22,7 @@ from dashboards.figures.stack import left_words, stack
 from dashboards.ledgers import wear as ledgers
 from dashboards.ledgers.wear import PieceRow, TorchRow
 from dashboards.records import records
-from planning.calc.dates import DAY, dated
+from planning.calc.dates import DAY, dated, weekday_time
 from planning.calc.said import to_reader
 from planning.reports.shapes import WearBoard
 from shopfloor.wording.cautions import Caution
@@ -69,6 +71,8 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
     }
     if chosen is not None:
         chosen = _read_by(chosen, inch=inch)
+        context["now"] = data.now()
+        context["by_list"] = any(piece.at is not None for piece in chosen.pieces)
         context["chosen"] = chosen
         context |= {"lede": _lede(chosen), "stacks": _stacks(chosen)}
         context |= _pit(board, chosen, inch=inch)
@@ -77,9 +81,17 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
 
 
 def _read_by(torch: TorchRow, *, inch: bool) -> TorchRow:
-    """What the outlooks rest on, with its lengths as the person reads them."""
+    """What the outlooks rest on, with its lengths as the person reads them, and when the list ahead
+    comes to each piece's end."""
+    ends = data.wear_due(data.now())
     pieces = tuple(
-        replace(one, basis=to_reader(one.basis, inch=inch), inch=inch) for one in torch.pieces
+        replace(
+            one,
+            basis=to_reader(one.basis, inch=inch),
+            inch=inch,
+            at=ends.get(one.piece_id),
+        )
+        for one in torch.pieces
     )
     return replace(torch, pieces=pieces)
 
@@ -117,7 +129,15 @@ def _lede(torch: TorchRow) -> str:
         if between
         else ""
     )
-    return _("{where} has {about}.").format(where=where, about=about)
+    if piece.at is None or piece.at.likely is None:
+        return _("{where} has {about}.").format(where=where, about=about)
+    return _("{where} has {about}, most likely {at}.").format(
+        where=where, about=about, at=_moment(piece.at.likely)
+    )
+
+
+def _moment(at: datetime) -> str:
+    return weekday_time(timezone.localtime(at))
 
 
 def _note(piece: PieceRow) -> dict[str, Any]:

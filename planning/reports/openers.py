@@ -13,6 +13,7 @@ from planning.reports import (
     factor_figure,
     job_plan,
     ledger,
+    life,
     measure_figures,
     piece,
     plan,
@@ -46,6 +47,7 @@ OPENERS: dict[str, Opener] = {
     "run_term": Opener(run_terms.run_term),
     "plan": Opener(plan.opened),
     "piece": Opener(piece.opened),
+    "life": Opener(life.opened),
     "arc": Opener(arc.opened),
     "measure": Opener(measure_figures.opened),
     "factor": Opener(factor_figure.opened),
@@ -54,9 +56,9 @@ OPENERS: dict[str, Opener] = {
 
 def open_figure(*, kind: str, id: str) -> Figure:
     """Kinds: those of `ledger.SHAPES` by the steps of their path ("2026-10-01:JOB:KIND", job 0 the
-    shop); posting, run, run_term ("RUN:TERM"), plan (a nest plan), piece, arc (its key); job_term
-    ("JOB:TERM"), job_plan (JOB); month_term ("2026-10-01:TERM" or with :JOB), month_plate
-    ("2026-10-01:MATERIAL:MM:DUTY"), squareness ("2026-10-01:JOB"); shift, pace, outlook
+    shop); posting, run, run_term ("RUN:TERM"), plan (a nest plan), piece, life (a set's part), arc
+    (its key); job_term ("JOB:TERM"), job_plan (JOB); month_term ("2026-10-01:TERM" or with :JOB),
+    month_plate ("2026-10-01:MATERIAL:MM:DUTY"), squareness ("2026-10-01:JOB"); shift, pace, outlook
     ("TABLE@US", a moment of today's page), day ("DATE:WHAT" or "DATE:WHAT:TABLE"); measure
     ("FIRST:LAST:TABLE:WHAT"), promise ("JOB@US") and load ("TABLE:DATE@US"), a moment of the page
     of promises, factor ("SET:MATERIAL:MM"). Raises `LookupError` for what does not

@@ -8,12 +8,13 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from planning.calc.dates import DAY, dated, day_time
 from planning.calc.said import said_again
 from planning.reports.figure import Figure, Part, Ref, shortened
 from planning.reports.ledger import HEAVY, read
-from shopfloor.models import Fitting, Piece, PieceUse
+from shopfloor.models import Fitting, Piece, PieceOutlook, PieceUse
 from shopfloor.site.queries import the_shop
 from shopfloor.wear.endings import ending_words
 from shopfloor.wording.quantity import Quantity, Remark, Unit, money, seconds, text
@@ -37,6 +38,7 @@ def opened(key: str) -> Figure:
     if starts is not None and found.prior_starts is not None and starts != used:
         parts.append(Part(_("Burnt in no run"), _starts(starts - used, "measured", named=True)))
     parts.append(Part(_("Starts in all"), _starts(starts), total=True))
+    parts += _left(found, outlook)
     if other := sum(paid.values()):
         parts.append(Part(_("Charged outside these runs"), money(other)))
     price = Remark("of {}", (money(found.price_minor),))
@@ -50,6 +52,25 @@ def opened(key: str) -> Figure:
         outlook.computed_at if outlook else None,
         Ref("wear", key),
     )
+
+
+def _left(piece: Piece, outlook: PieceOutlook | None) -> Iterator[Part]:
+    """What is left of it, with its range and what it was learned from."""
+    if outlook is None or outlook.starts_left is None:
+        return
+    notes: list[str | Remark] = []
+    if outlook.left_low is not None:
+        ends = (_starts(outlook.left_low), _starts(outlook.left_high))
+        notes.append(Remark(_("80 in 100: {} to {}"), ends))
+    rests = outlook.rests_on
+    if rests:
+        n = rests["ends"]
+        notes.append(ngettext("{n} like it ended", "{n} like it ended", n).format(n=n))
+    if rests.get("pit_age"):
+        told = _starts(rests["pit_age"], named=True)
+        notes.append(Remark(_("its own pit says {} in all"), (told,)))
+    opens = Ref("life", str(piece.part_id)) if rests else None
+    yield Part(_("Starts left"), _starts(outlook.starts_left), opens, tuple(notes))
 
 
 def _starts(value: int | None, evidence: str = "", *, named: bool = False) -> Quantity:

@@ -38,6 +38,7 @@ class Queued:
     arcs_s: tuple[float, ...]
     why: str
     jobs: tuple[str, ...]
+    starts: int | None = None
 
 
 def queue_plans(
@@ -93,6 +94,7 @@ def queue_plans(
                 arcs_s=tuple(plan.arcs_s) if plan and arcs and known else (),
                 why=why[plan.pk] if plan else _("no plan yet"),
                 jobs=named.get(revision or 0, ()),
+                starts=plan.pierces if plan and known else None,
             )
         )
     return found

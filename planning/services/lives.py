@@ -7,14 +7,17 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
 from planning.calc.life.kaplan import survival
 from planning.calc.life.learned import Learned, learn
 from planning.calc.life.records import TooLittleData
 from planning.calc.life.weibull import fit
-from planning.inputs.lives import KIND, limit_of, records_of, to_json
+from planning.calc.said import stored, told
+from planning.inputs.lives import KIND, NEWEST, limit_of, records_of, to_json
 from planning.services.piece_figures import outlooks_write
+from shopfloor.background.request import request_work
 from shopfloor.models import Piece, PieceState, SetPart, Summary
 
 IN_USE = (PieceState.NEW, PieceState.FITTED, PieceState.SHELVED)
@@ -22,11 +25,26 @@ LEVEL = 0.90
 
 
 def life_write(*, key: str, payload: dict[str, Any]) -> None:
-    """Learns of one part, keeps it, and has the outlooks of its pieces in use follow. Harmless to
-    repeat."""
+    """Learns of one part, keeps it, and has the outlooks of its pieces in use follow. The first
+    time the ages and pits of all its pieces are published anew: outlooks of a former version have
+    no pits. Harmless to repeat."""
+    now, pieces = timezone.now(), Piece.objects.filter(part=int(key))
+    if not Summary.objects.filter(kind=KIND, key=key).exists():
+        newest = pieces.filter(outlook__isnull=False).order_by("-pk")[:NEWEST]
+        outlooks_write(newest.values_list("pk", flat=True), now=now)
     if lives_write([int(key)]):
-        live = Piece.objects.filter(part=int(key), state__in=IN_USE, outlook__isnull=False)
-        outlooks_write(live.values_list("pk", flat=True), now=timezone.now())
+        live = pieces.filter(state__in=IN_USE, outlook__isnull=False)
+        outlooks_write(live.values_list("pk", flat=True), now=now)
+
+
+def lives_freshen() -> int:
+    """Asks for parts that have pieces and of which nothing was learned yet; returns how many."""
+    known = set(Summary.objects.filter(kind=KIND).values_list("key", flat=True))
+    used = SetPart.objects.filter(Exists(Piece.objects.filter(part=OuterRef("pk"))))
+    wanted = [key for key in map(str, used.values_list("pk", flat=True)) if key not in known]
+    for key in wanted:
+        request_work(kind=KIND, key=key)
+    return len(wanted)
 
 
 @transaction.atomic
@@ -65,7 +83,7 @@ def life_body(learned: Learned) -> dict[str, Any]:
     try:
         lives = learned.whole
     except TooLittleData as why:
-        return body | {"too_little": str(why)}
+        return body | {"too_little": stored(told(why))}
     body["mean"] = lives.mean
     body["mean_between"] = lives.mean_between(LEVEL)
     body["shape_between"] = lives.shape_between(LEVEL)
@@ -73,5 +91,5 @@ def life_body(learned: Learned) -> dict[str, Any]:
         best = fit(learned.lives, LEVEL)
         body["fit"] = {"shape": best.life.shape, "scale": best.life.scale}
     except TooLittleData as why:
-        body["fit"] = {"too_little": str(why)}
+        body["fit"] = {"too_little": stored(told(why))}
     return body

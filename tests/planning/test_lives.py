@@ -7,7 +7,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from planning.inputs.lives import learned_of
-from planning.services.lives import life_write
+from planning.reports.openers import open_figure
+from planning.reports.wear_due import due_times
+from planning.services.lives import life_write, lives_freshen
 from planning.services.outlooks import KIND
 from planning.services.piece_figures import piece_figures
 from planning.services.work import run_all_waiting
@@ -130,3 +132,47 @@ def test_a_piece_first_seen_with_an_age_enters_late_and_one_of_unknown_age_not_a
     Work.objects.all().delete()
     life_write(key=str(piece.part_id), payload={})
     assert learned_of([piece.part_id])[piece.part_id].records == ()
+
+
+def test_a_shop_of_a_former_version_is_learned_of_once(north, operator):
+    """Its outlooks have no pits, and nothing asks for its parts until a piece ends."""
+    piece = _gave(north, operator, 40, 0)
+    Inspection.objects.create(piece=piece, at=cast.at(BEGUN, 100), by=operator, pit_mm=0.9)
+    PieceOutlook.objects.update(pits=[])
+    Work.objects.all().delete()
+    assert lives_freshen() == 1
+    _learn()
+    [record] = learned_of([piece.part_id])[piece.part_id].records
+    assert [pit.pit_mm for pit in record.readings] == [0.9]
+    assert lives_freshen() == 0
+
+
+def test_a_life_opens_down_to_its_pieces(north, operator):
+    pieces = [_gave(north, operator, starts, day) for day, starts in enumerate((40, 50, 60))]
+    _learn()
+    found = open_figure(kind="life", id=str(pieces[0].part_id))
+    opens = {part.opens.key: part.quantity.value for part in found.parts if part.opens}
+    assert opens == {str(p.pk): n for p, n in zip(pieces, (40, 50, 60), strict=True)}
+    assert found.parts[-1].quantity.value == 3
+    now = cast.piece("electrode", 1900, 600)
+    cast.fitting(now, north, BEGUN + timedelta(days=9), by=operator)
+    piece_figures(key=str(now.pk), payload={})
+    left = next(p for p in open_figure(kind="piece", id=str(now.pk)).parts if p.opens)
+    assert left.opens == ("life", str(now.part_id))
+
+
+def test_when_a_piece_ends_is_told_by_the_list_ahead(north, operator):
+    """Nothing waits: after the list. A run of 4 000 s with 50 starts of 20 left: 2/5 of it."""
+    piece = cast.piece("electrode", 1900, 600)
+    cast.fitting(piece, north, cast.NOON, by=operator)
+    PieceOutlook.objects.create(
+        piece=piece, starts=10, starts_left=20, left_low=10, left_high=200, computed_at=cast.NOON
+    )
+    assert due_times(now=cast.NOON)[piece.pk].likely is None
+    revision = cast.nest(operator, [(None, 1e5, 20)] * 2)
+    cast.run(revision, north, start=cast.NOON, operator=operator,
+             plan={"total_s": 4000.0, "load_s": 0.0, "pierces": 50}, state="open")  # fmt: skip
+    found = due_times(now=cast.NOON)[piece.pk]
+    assert found.within == "N-1"
+    assert found.likely == cast.at(cast.NOON, 1600)
+    assert (found.first, found.last) == (cast.at(cast.NOON, 800), None)

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from planning.calc.said import said
+
 Floats = NDArray[np.float64]
 
 
@@ -23,11 +25,21 @@ class Life:
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.age) and 0 <= self.entered <= self.age):
-            raise ValueError(f"a piece of age {self.age} cannot have entered at {self.entered}")
+            raise ValueError(
+                said(
+                    "a piece of age {age:g} cannot have entered at {entered:g}",
+                    age=self.age,
+                    entered=self.entered,
+                )
+            )
 
 
 class TooLittleData(ValueError):
-    """There is no estimate; `str` says why, for a reader of English."""
+    """There is no estimate; its argument says why."""
+
+
+class SeenTooShort(TooLittleData):
+    """The mean would lie far beyond every age seen: almost no information."""
 
 
 def watched(lives: Sequence[Life]) -> list[Life]:

@@ -18,6 +18,7 @@ from scipy.special import gammainc
 from planning.calc.life.posterior import Posterior
 from planning.calc.life.records import Floats
 from planning.calc.life.weibull import Weibull
+from planning.calc.said import said
 
 FARTHEST = 6.0  # mean lives: who waits so long waits for the end
 NEVER = 0.001  # gains smaller than this part of the cost are none
@@ -82,7 +83,7 @@ def _best(
     farthest: float | None = None,
 ) -> ChangeAge:
     if not (planned > 0 and failed > 0):
-        raise ValueError("a change costs something, planned or not")
+        raise ValueError(said("a change costs something, planned or not"))
     to_the_end = failed / mean
     if failed <= planned:
         return ChangeAge(None, to_the_end, to_the_end)

@@ -17,7 +17,8 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import chi2
 
-from planning.calc.life.records import Arrays, Life, TooLittleData
+from planning.calc.life.records import Arrays, Life, SeenTooShort, TooLittleData
+from planning.calc.said import said
 
 LEAST_ENDS = 3
 SHAPES = (0.05, 60.0)
@@ -81,12 +82,16 @@ def fit(lives: Sequence[Life], level: float = 0.90) -> Fit:
     age, and where the mean would lie far beyond every age seen."""
     data = Arrays.of(lives)
     if data.ends < LEAST_ENDS:
-        raise TooLittleData(f"{data.ends} ended by wear, {LEAST_ENDS} needed")
+        raise TooLittleData(
+            said("{ends} ended by wear, {needed} needed", ends=data.ends, needed=LEAST_ENDS)
+        )
     shape = _best_shape(data)
     best = _log_likelihood(data, shape, _scale(data, shape))
     found = Weibull(shape, _scale(data, shape) * data.scale)
     if found.mean > FARTHEST * data.scale:
-        raise TooLittleData(f"the oldest was seen to {data.scale:g}, too short for a mean life")
+        raise SeenTooShort(
+            said("the oldest was seen to {age:g}, too short for a mean life", age=data.scale)
+        )
     drop = chi2.ppf(level, 1) * (1 + 1 / data.ends) / 2
     floor = best - float(drop)
     by_shape = _range(lambda k: _log_likelihood(data, k, _scale(data, k)) - floor, shape, SHAPES)
@@ -114,7 +119,7 @@ def _best_shape(data: Arrays) -> float:
 
     low, high = SHAPES
     if not score(low) > 0 > score(high):
-        raise TooLittleData("the ages at which pieces ended give no shape")
+        raise TooLittleData(said("the ages at which pieces ended give no shape"))
     return float(brentq(score, low, high, xtol=1e-13, rtol=1e-13))
 
 

@@ -21,7 +21,7 @@ from tests.planning.calc.life.data import BEARINGS
 
 
 def _sure(shape: float, scale: float) -> Posterior:
-    return Posterior(np.array([shape]), np.array([scale]), np.array([1.0]), 50, 50, scale)
+    return Posterior(np.array([shape]), np.array([scale]), np.array([1.0]), 50, 50)
 
 
 def test_a_known_life_gives_what_is_left_in_closed_form():

@@ -74,7 +74,7 @@ def test_costs_must_be_costs():
 
 
 def test_a_cloud_of_one_life_is_that_life():
-    one = Posterior(np.array([2.5]), np.array([1000.0]), np.array([1.0]), 9, 9, 900)
+    one = Posterior(np.array([2.5]), np.array([1000.0]), np.array([1.0]), 9, 9)
     assert of_posterior(one, 1, 5).age == pytest.approx(493.04696, rel=1e-4)
 
 

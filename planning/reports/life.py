@@ -1,0 +1,87 @@
+"""What was learned of a part's life, opened: every piece it was made from. A key is the part's
+id."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from planning.calc.said import restored, said
+from planning.inputs.lives import KIND
+from planning.reports.figure import Figure, Part, Ref, shortened
+from shopfloor.models import Piece, SetPart, Summary
+from shopfloor.wording.quantity import Quantity, Remark, Unit, text
+
+RULE = said(
+    "Weibull life of the pieces below, over shapes and means weighed by them and by a weak prior "
+    "about the rated life; a piece that did not come to its own end counts as having lasted so "
+    "long; ranges are 90 in 100; the model advises, inspection decides"
+)
+
+
+def opened(key: str) -> Figure:
+    part = SetPart.objects.filter(pk=int(key)).select_related("wear_set").first()
+    row = Summary.objects.filter(kind=KIND, key=key).first()
+    if part is None or row is None or row.body is None:
+        raise LookupError(_("nothing was learned of {key!r} yet").format(key=key))
+    body: dict[str, Any] = row.body
+    records = sorted(body["records"], key=lambda record: record[0], reverse=True)
+    labels = dict(Piece.objects.filter(part=part).values_list("pk", "label"))
+    parts = [*_learned(body), *shortened([_piece(one, labels) for one in records])]
+    ends = Quantity(body["ends"], Unit.COUNT, "entered")
+    parts.append(Part(_("Ended by their own wear"), ends, total=True))
+    return Figure(
+        Ref("life", key),
+        _("life of the {kind} of {wear_set}").format(
+            kind=part.kind.replace("_", " "), wear_set=part.wear_set
+        ),
+        _starts(body.get("mean")),
+        RULE,
+        tuple(parts),
+        row.computed_at,
+        Ref("wear", ""),
+    )
+
+
+def _starts(value: float | None) -> Quantity:
+    return Quantity(None if value is None else round(value), Unit.STARTS)
+
+
+def _learned(body: dict[str, Any]) -> list[Part]:
+    """The mean, its range, the prior, and the pit's usual growth."""
+    parts = [Part(_("Rated life"), _starts(body["rated"]))]
+    if "mean" in body:
+        low, high = body["mean_between"]
+        note = Remark(_("{} to {}"), (_starts(low), _starts(high)))
+        parts.append(Part(_("Mean life"), _starts(body["mean"]), notes=(note,)))
+        low, high = body["shape_between"]
+        parts.append(
+            Part(
+                _("Shape"),
+                text(f"{low:.1f} – {high:.1f}"),
+                notes=(_("1: chance alone; above: wear"),),
+            )
+        )
+    else:
+        parts.append(Part(_("Mean life"), _starts(None), notes=(restored(body["too_little"]),)))
+    if pit := body.get("pit"):
+        per = said("{0:.3f} a hundred starts", pit["per_start"] * 100)
+        arc = said("and {0:.3f} an hour of arc", pit["per_arc_s"] * 3600)
+        readings = ngettext("{n} reading", "{n} readings", pit["readings"]).format(
+            n=pit["readings"]
+        )
+        parts.append(Part(_("Pit grows"), text(per), notes=(arc, readings)))
+    return parts
+
+
+def _piece(record: list[Any], labels: dict[int, str]) -> Part:
+    piece, age, ended, entered, pits = record
+    notes = [_("came to its end") if ended else _("lasted so long at least")]
+    if entered:
+        notes.append(_("first seen at {starts:,} starts").format(starts=round(entered)))
+    if pits:
+        notes.append(ngettext("{n} pit read", "{n} pits read", len(pits)).format(n=len(pits)))
+    ref = Ref("piece", str(piece))
+    return Part(labels.get(piece, str(piece)), _starts(age), ref, tuple(notes))
