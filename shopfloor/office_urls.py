@@ -35,7 +35,7 @@ from shopfloor.sources.office import push_intake as intake
 from shopfloor.stock.office import correct as sheet_correct
 from shopfloor.stock.office import remnants, stock
 from shopfloor.verify import office as verification
-from shopfloor.wear.office import drawer, trays
+from shopfloor.wear.office import drawer, pieces, trays
 from shopfloor.web import help_pages as helping
 
 urlpatterns = [
@@ -123,6 +123,12 @@ urlpatterns = [
     path("stock/parts/order/", drawer.order, name="part_order"),
     path("stock/parts/order/<bigint:pk>/end/", drawer.end_order, name="part_order_end"),
     path("nests/sets/part/<bigint:pk>/same/", drawer.same, name="part_same"),
+    path("stock/pieces/", pieces.pieces, name="pieces"),
+    path("stock/pieces/add/", pieces.add, name="pieces_add"),
+    path("stock/pieces/<bigint:pk>/", pieces.piece, name="piece"),
+    path("stock/pieces/<bigint:pk>/act/", pieces.act, name="piece_act"),
+    path("stock/pieces/<bigint:pk>/look/", pieces.look, name="piece_look"),
+    path("stock/pieces/photo/<bigint:pk>/", pieces.photo, name="inspection_photo"),
     path("stock/remnants/", remnants.remnants_page, name="remnants"),
     path("stock/remnants/write-off/", remnants.write_off, name="remnants_write_off"),
     path("stock/<bigint:pk>/back/", remnants.back, name="sheet_back"),

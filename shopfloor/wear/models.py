@@ -152,6 +152,8 @@ class Inspection(models.Model):
     pit_mm = models.FloatField(null=True, blank=True)
     orifice_round = models.BooleanField(null=True, blank=True)
     note = models.CharField(max_length=200, blank=True)
+    photo = models.FileField(upload_to="inspections/", blank=True)
+    photo_sha256 = models.CharField(max_length=64, blank=True)
 
     class Meta:
         ordering = ["at"]

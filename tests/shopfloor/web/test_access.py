@@ -83,6 +83,11 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "part_order": (PLAN, ""),
     "part_same": (CHART, "part"),
     "purchase": (ALL, ""),
+    "pieces": (ALL, ""),
+    "pieces_add": (PLAN, ""),
+    "piece": (ALL, "piece"),
+    "piece_look": (PLAN | {"operator"}, "piece"),
+    "inspection_photo": (ALL, "photo"),
     "remnants": (ALL, ""),
     "low_stock": (ALL, ""),
     "plate": (ALL, "plate"),
@@ -124,6 +129,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "sheet_back": (PLAN, "sheet"),
     "remnants_write_off": (PLAN, ""),
     "part_order_end": (PLAN, "order"),
+    "piece_act": (PLAN | {"operator"}, "piece"),
     "source_act": (ADMIN, "feed"),
     "source_token": (ADMIN, "feed"),
     "source_try": (ADMIN, ""),
@@ -142,6 +148,8 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "security_seen": (OWNER, "notice"),
     "backup_make": (ADMIN, ""),
 }
+# Files as they came, which are no text.
+DOWNLOADS = {"nest_program", "drawing_file", "certificate", "inspection_photo"}
 # What is answered on the spot; the others lead on to a page.
 ANSWERED = {"source_token", "source_try", "source_try_at"}
 # Everybody's own, or nobody's: tested by themselves below.
@@ -158,8 +166,10 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         ChartTrial,
         ClosedDay,
         Incoming,
+        Inspection,
         JobList,
         PartOrder,
+        Piece,
         QueueItem,
         Rate,
         Reason,
@@ -171,6 +181,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         Terminal,
         Work,
     )
+    from shopfloor.wear.shelf import photo_keep
     from telemetry.models import Alarm
 
     at = datetime(2026, 10, 1, tzinfo=UTC)
@@ -188,6 +199,9 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         thickness_text="1/4 in", reading=Reading(),
     )  # fmt: skip
     part = SetPart.objects.create(wear_set=fast, kind="nozzle", name="nozzle", price_minor=1400)
+    piece = Piece.objects.create(label="N-1", part=part, price_minor=1400)
+    look = Inspection(piece=piece, at=at, by=operator, orifice_round=True)
+    photo_keep(inspection=look, raw=b"\xff\xd8\xff")
     rate = Rate.objects.create(kind="gas", amount_minor=100, valid_from=at.date())
     event = SecurityEvent.objects.create(kind="rights_own", first_at=at, last_at=at)
     return {
@@ -202,6 +216,8 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "run": [run.pk],
         "set": [fast.pk],
         "part": [part.pk],
+        "piece": [piece.pk],
+        "photo": [look.pk],
         "order": [
             PartOrder.objects.create(part=part, quantity=4, ordered_on=at.date(), by=operator).pk
         ],
@@ -324,7 +340,7 @@ def test_money_is_on_no_page_of_those_who_may_not_see_it(arguments, client, oper
     for user in (operator, supervisor):
         client.force_login(user)
         for name, (allowed, kind) in PAGES.items():
-            if user.role in allowed and name not in ("nest_program", "drawing_file", "certificate"):
+            if user.role in allowed and name not in DOWNLOADS:
                 text = client.get(reverse(name, args=arguments[kind])).content.decode()
                 for amount in ("415.00", "12.34", "12.90", "95.00", "9500", "41500"):
                     assert amount not in text, (user.role, name, amount)

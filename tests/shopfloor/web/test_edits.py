@@ -57,7 +57,7 @@ OTHERS = {
     **dict.fromkeys(
         ("job_add", "job_line_add", "nest_add", "drawing_add", "stock_receive", "trial_add",
          "person_add", "table_add", "source_add", "materials", "source_entered",
-         "parts_receive", "part_order"), "makes a record",
+         "parts_receive", "part_order", "pieces_add", "piece_look"), "makes a record",
     ),
     "run_complete": "finishes a run; one that is over by then is refused",
     "rates": "adds a rate from a day on; one of the same day is refused",
@@ -81,7 +81,7 @@ OTHERS = {
          "alarm_seen", "source_try", "source_try_at", "source_token", "source_act", "shift_end",
          "reasons_usual", "reason_retire", "terminal_retire", "security_seen", "work_act",
          "backup_make", "prices_bring", "calendar_change", "calendar_holidays", "calendar_up",
-         "calendar_open", "calendar_drop", "part_order_end"),
+         "calendar_open", "calendar_drop", "part_order_end", "piece_act"),
         "a deed, judged by how things stand then",
     ),
 }  # fmt: skip
@@ -91,7 +91,7 @@ READ = {
     "setup", "nest_program", "plan", "queue", "checks", "drawings", "drawing", "drawing_file",
     "chart", "trials", "tables", "sets", "stock", "low_stock", "labels", "plate", "remnants",
     "heats", "calendar", "certificate", "sources", "source", "people", "security", "work",
-    "verification", "parts", "purchase",
+    "verification", "parts", "purchase", "pieces", "piece", "inspection_photo",
 }  # fmt: skip
 
 
