@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from planning.calc.ahead.promise import Sheet, TableAhead, load_s, promised
+from planning.calc.dates import WEEKDAY, dated
 from planning.inputs.open_work import revision_of
 from planning.inputs.shifts import ShiftBook
 from planning.reports.figure import Figure, Part, Ref, shortened
@@ -79,7 +80,7 @@ def load(key: str) -> Figure:
         for place, sheet in enumerate(one.sheets)
         if hours[place] >= 0.005
     ]
-    label = _("{table}, {day}").format(table=_row(shown, one).name, day=f"{day:%a %d %b}")
+    label = _("{table}, {day}").format(table=_row(shown, one).name, day=dated(day, WEEKDAY))
     whole = Quantity(float(np.sum(hours)), Unit.HOURS, "planned")
     return Figure(
         Ref("load", key), label, whole, _(LOAD), tuple(shortened(parts)), now, Ref("promises", "")

@@ -10,6 +10,7 @@ from typing import Any, Final
 from django.utils.translation import gettext as _
 
 from planning.calc.ahead.promise import Route, Sheet, TableAhead, chance, drawn, first, moved
+from planning.calc.dates import day_time
 from planning.inputs.open_work import revision_of
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.stored_time import cell_of
@@ -160,4 +161,4 @@ def _day_off(board: Board, job: int) -> Iterator[tuple[str, Sequence[TableAhead]
         else one
         for one in board.work.tables
     ]
-    yield _("A shift on {day}").format(day=f"{start.astimezone(book.zone):%a %d %b, %H:%M}"), tables
+    yield _("A shift on {day}").format(day=day_time(start.astimezone(book.zone))), tables

@@ -27,7 +27,7 @@ class Band:
 
     @property
     def mean_percent(self) -> str:
-        return f"{self.mean * 100:.0f}"
+        return f"{round(self.mean * 100)}"
 
 
 @dataclass(frozen=True, slots=True)
