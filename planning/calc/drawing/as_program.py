@@ -16,14 +16,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from planning.calc.drawing.curves import Arc, Curve, Line, Point
+from planning.calc.drawing.curves import CHORD_MM, Arc, Curve, Line, Point
 from planning.calc.drawing.types import Contour, Drawing
 from planning.calc.program import Note, Program
 from planning.calc.program.types import ARC_CCW, ARC_CW, LINE, RAPID, Moves
 from planning.calc.said import said
 
 LEAST_LEAD_MM = 3.0
-CHORD_MM = 0.01
 MOST_NEAREST = 5_000
 
 

@@ -13,12 +13,10 @@ import numpy as np
 from planning.calc.drawing.around import parents
 from planning.calc.drawing.chains import Chain
 from planning.calc.drawing.crossings import crossings
-from planning.calc.drawing.curves import Bezier, Box, Curve
+from planning.calc.drawing.curves import CHORD_MM, Bezier, Box, Curve
 from planning.calc.drawing.notes import meeting_notes, shape_notes
 from planning.calc.drawing.quadrature import Floats
 from planning.calc.drawing.types import Contour, Kind, Note, Role
-
-CHORD_MM = 0.01
 
 
 @dataclass

@@ -17,6 +17,7 @@ from planning.calc.drawing.quadrature import Floats, integral
 Point = tuple[float, float]
 Box = tuple[float, float, float, float]
 MOST_CHORDS = 1024
+CHORD_MM = 0.01  # by which chords leave a curve, where it is drawn or looked through
 ROUND = 1e-10
 
 
@@ -228,7 +229,7 @@ class Bezier:
 
         return integral(sweep, 0.0, 1.0) / 2
 
-    @property
+    @cached_property
     def box(self) -> Box:
         # A turn that is only nearly one is a point of the curve all the same.
         found = [self.start, self.end, *(self.at(t) for t, off in self._turns if off < 1e-3)]
@@ -247,6 +248,9 @@ class Bezier:
         return Bezier(self.points[::-1].copy())
 
     def chords(self, within_mm: float) -> Floats:
+        known: tuple[float, Floats] | None = self.__dict__.get("drawn")
+        if known is not None and known[0] == within_mm:
+            return known[1]
         degree, weights = len(self.points) - 1, self.points[:, 2]
         plane = self.points[:, :2] / self.points[:, 2:]
         if degree < 2:

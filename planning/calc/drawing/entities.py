@@ -15,7 +15,8 @@ from typing import Any
 from ezdxf.entities.dxfentity import DXFTagStorage
 from ezdxf.math import OCS, Matrix44, Vec3
 
-from planning.calc.drawing.curves import Arc, Curve, Line, Point, bulge
+from planning.calc.drawing.curves import CHORD_MM, Arc, Curve, Line, Point, bulge
+from planning.calc.drawing.many_beziers import prepare
 from planning.calc.drawing.splines import beziers
 from planning.calc.drawing.types import DrawingError, Note, Strand, legible
 from planning.calc.said import Said, said, told
@@ -290,7 +291,9 @@ def _spline(entity: Any, place: _Place) -> list[Curve]:
     points = [place.point(each) for each in control]
     if not all(abs(value) <= MOST_MM for point in points for value in point):
         raise _Unmeasured(said("a control point is not a number or is over 10 km away"))
-    return list(beziers(points, knots, degree, weights))
+    found = beziers(points, knots, degree, weights)
+    prepare(found, CHORD_MM)
+    return list(found)
 
 
 READERS: dict[str, Callable[[Any, _Place], list[Curve]]] = {

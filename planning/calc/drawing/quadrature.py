@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(16)
 RELATIVE = 1e-12
 PART = 0.4871  # not a half: about a middle two rules can agree and both be wrong
 MOST_PARTS = 200
@@ -48,4 +48,4 @@ def integral(of: Callable[[Floats], Floats], low: float, high: float) -> float:
 
 def _once(of: Callable[[Floats], Floats], low: float, high: float) -> float:
     half = (high - low) / 2
-    return half * float(_WEIGHTS @ of((low + high) / 2 + half * _NODES))
+    return half * float(WEIGHTS @ of((low + high) / 2 + half * NODES))

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from planning.calc.drawing.curves import Bezier
 from planning.calc.drawing.quadrature import Floats
 from planning.calc.said import said
 
+Indices = npt.NDArray[np.intp]
 MOST_DEGREE = 15
 
 
@@ -53,30 +55,23 @@ def beziers(
         raise ValueError(said("its weights are not one positive number a control point"))
     plane: Floats = np.asarray(points, dtype=np.float64)[:, :2]
     held: Floats = np.column_stack((plane * given[:, None], given))
-    return [
-        Bezier(
-            np.array(
-                [
-                    _polar(
-                        held, places, degree, k, [places[k]] * (degree - j) + [places[k + 1]] * j
-                    )
-                    for j in range(degree + 1)
-                ]
-            )
-        )
-        for k in range(degree, count)
-        if places[k] < places[k + 1]
-    ]
+    spans = np.flatnonzero(places[degree:count] < places[degree + 1 : count + 1]) + degree
+    polar = [_polar(held, places, degree, spans, j) for j in range(degree + 1)]
+    pieces = np.stack(polar, axis=1)
+    if weights is None:
+        pieces[:, :, 2] = 1.0  # without what rounding left
+    return [Bezier(each) for each in pieces]
 
 
-def _polar(held: Floats, knots: Floats, degree: int, span: int, at: Sequence[float]) -> Floats:
-    """The span's polar form at ``degree`` arguments, by de Boor's triangle."""
-    found = held[span - degree : span + 1].copy()
+def _polar(held: Floats, knots: Floats, degree: int, spans: Indices, ends: int) -> Floats:
+    """Each span's polar form at its start, ``degree`` - ``ends`` times, and its end, by de Boor's
+    triangle; a row a span."""
+    found = held[spans[:, None] + np.arange(-degree, 1)]
     for r in range(1, degree + 1):
+        at = knots[spans + (r > degree - ends)]
         for j in range(degree, r - 1, -1):
-            i = span - degree + j
+            i = spans - degree + j
             low, high = knots[i], knots[i + degree - r + 1]
-            share = (at[r - 1] - low) / (high - low)
-            found[j] = (1 - share) * found[j - 1] + share * found[j]
-    last: Floats = found[degree]
-    return last
+            share = ((at - low) / (high - low))[:, None]
+            found[:, j] = (1 - share) * found[:, j - 1] + share * found[:, j]
+    return np.asarray(found[:, degree])
