@@ -10,6 +10,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from dashboards import data
@@ -18,6 +19,7 @@ from planning.calc.numbers import filled, written
 from planning.calc.quote import Score
 from planning.calc.said import to_reader, told
 from planning.services.quote_breaks import quantities_of
+from planning.services.quote_take import quote_take
 from planning.services.quotes import (
     CHANCES,
     MOST,
@@ -37,6 +39,10 @@ from shopfloor.wording.numbers_in import row_number
 ROWS = range(1, 5)  # nests, and drawings, a quote's form has room for
 MOST_DAYS = 365
 MOST_SETUP_MIN = 1440
+REASONS = (
+    _lazy("price"), _lazy("delivery"), _lazy("no answer"), _lazy("order put off"),
+    _lazy("asked again"),
+)  # fmt: skip
 STATES = {"": "all", "open": "open", "won": "won", "lost": "lost"}
 
 
@@ -106,7 +112,7 @@ def quote(request: HttpRequest, quote_id: int) -> HttpResponseBase:
     except LookupError as missing:
         raise Http404(str(missing)) from missing
     chance = written(found.row.quote.overrun_chance * 100, ".0f")
-    context = {"found": found, "row": found.row, "chance": chance}
+    context = {"found": found, "row": found.row, "chance": chance, "reasons": REASONS}
     return render(request, "kerfbook/quote.html", context)
 
 
@@ -117,6 +123,11 @@ def _action(request: HttpRequest, quote_id: int) -> HttpResponseBase:
         row = quote_found(quote_id=quote_id)
         if do == "revise":
             row = quote_revise(quote=row, by=user, now=data.now())
+        elif do == "take":
+            quote_take(
+                quote=row, by=user, now=data.now(), why=said.get("why", ""),
+                number=said.get("job", ""),
+            )  # fmt: skip
         elif do in ("won", "lost"):
             quote_decide(
                 quote=row, won=do == "won", by=user, now=data.now(), why=said.get("why", ""),
@@ -250,19 +261,13 @@ def lede(score: Score | None, moved: int) -> str:
         )
     if score is None:
         return start + _("No quote has become a closed job yet: nothing can be said of overruns.")
-    promised, error = score.promised * 100, score.error * 100
     verdict = {True: _("as promised"), False: _("not as promised"), None: _("too few to tell")}[
         score.as_promised
     ]
-    return filled(
-        _(
-            "{start}{overruns} of {n} overran; {promised:.0f} ± {error:.0f} in 100 "
-            "were promised: {verdict}."
-        ),
-        start=start,
-        overruns=score.overruns,
-        n=score.n,
-        promised=promised,
-        error=error,
+    return _(
+        "{start}Of the last {n} quotes whose jobs are closed, {overruns} took more than said; "
+        "{low} to {high} would be chance: {verdict}."
+    ).format(
+        start=start, n=score.n, overruns=score.overruns, low=score.low, high=score.high,
         verdict=verdict,
-    )
+    )  # fmt: skip

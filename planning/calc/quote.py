@@ -5,41 +5,51 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 NEEDED = 5  # our assumption: fewer quotes say nothing of a promise
-SURE = 1.96  # of the binomial error: beyond it the promise was not kept (19 times in 20)
+LATEST = 60  # quotes that a score is of
+OUTSIDE = 0.1  # so often chance alone leaves the limits
 
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """Overruns of `n` quotes against the chance promised for them; `error` is the binomial
-    standard error of the share. `kept` is None below `NEEDED` quotes."""
+    """Overruns of `n` quotes; `expected` of them were promised, and from `low` to `high` would be
+    chance nine times in ten."""
 
     overruns: int
     n: int
-    promised: float
-    error: float
-
-    @property
-    def share(self) -> float:
-        return self.overruns / self.n
+    expected: float
+    low: int
+    high: int
 
     @property
     def as_promised(self) -> bool | None:
-        if self.n < NEEDED:
-            return None
-        return abs(self.share - self.promised) <= SURE * self.error
+        """None below `NEEDED` quotes."""
+        return None if self.n < NEEDED else self.low <= self.overruns <= self.high
 
 
 def score(quotes: Sequence[tuple[float, bool]]) -> Score | None:
-    """`quotes` are (chance promised, whether the actual exceeded it); None where there are none.
-    With several chances the promise is their mean, and the error that of their sum."""
+    """`quotes` are (chance promised, whether the actual exceeded it); None where there are none."""
     if not quotes:
         return None
-    count = len(quotes)
-    error = math.sqrt(math.fsum(p * (1 - p) for p, _ in quotes)) / count
-    promised = math.fsum(p for p, _ in quotes) / count
-    return Score(sum(over for _, over in quotes), count, promised, error)
+    chances = [chance for chance, _ in quotes]
+    low, high = likely(chances)
+    overruns = sum(over for _, over in quotes)
+    return Score(overruns, len(quotes), math.fsum(chances), low, high)
+
+
+def likely(chances: Sequence[float]) -> tuple[int, int]:
+    """Between which numbers of events, each with a chance of its own, all but `OUTSIDE` of cases
+    lie, equal tails: exact, by adding one event after the other."""
+    weights = [1.0]
+    for chance in chances:
+        with_it = [0.0, *(weight * chance for weight in weights)]
+        without = [*(weight * (1 - chance) for weight in weights), 0.0]
+        weights = [one + other for one, other in zip(with_it, without, strict=True)]
+    summed = list(accumulate(weights))
+    low = next(count for count, share in enumerate(summed) if share >= OUTSIDE / 2)
+    return low, next(count for count, share in enumerate(summed) if share >= 1 - OUTSIDE / 2)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Count
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from planning.reports.frames import currency
 from planning.reports.quote_prices import LinePrice, line_prices
+from planning.services.quote_take import parts_of
 from shopfloor.drawings.queries import drawing_map
-from shopfloor.models import Contour, Material, Quote, QuoteLine, QuoteState
+from shopfloor.models import Material, Quote, QuoteLine, QuoteState
 from shopfloor.site.queries import shift_date_of
 
 WIDTH = 420  # of a drawing's picture
@@ -108,18 +107,7 @@ def default_words(line: QuoteLine) -> str:
     """A drawing's name; of a program the parts of a sheet, whose name is the shop's own."""
     if line.drawing is not None:
         return line.drawing.drawing.name
-    found = (
-        Contour.objects.filter(revision=line.revision_id, inner=False)
-        .exclude(line=None)
-        .order_by("part")
-        .values_list("part")
-        .annotate(count=Count("copy", distinct=True))
-    )
-    parts = [
-        ngettext("{n} {part}", "{n} {part}", count).format(n=count, part=part)
-        for part, count in found
-        if part
-    ]
+    parts = [_("{n} {part}").format(n=count, part=part) for part, count in parts_of(line)]
     if not parts:
         return line.quote.title
     return _("a sheet of {parts}").format(parts=", ".join(parts))

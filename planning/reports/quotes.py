@@ -21,7 +21,7 @@ from django.db.models import (
 from django.db.models.functions import Length
 from django.utils.translation import gettext as _
 
-from planning.calc.quote import Score, Split, score
+from planning.calc.quote import LATEST, Score, Split, score
 from planning.inputs.chunks import chunked
 from planning.reports.frames import currency
 from planning.reports.quote_paper import default_words
@@ -41,6 +41,7 @@ from shopfloor.models import (
     QuoteState,
 )
 
+REASONS = 5  # of quotes that were lost, on the list
 PAGE = 50  # quotes on one page, as in the office's lists
 
 
@@ -77,8 +78,9 @@ class QuoteTotal:
 @dataclass(frozen=True)
 class QuoteBoard:
     """One page of the list: `rows` are those of `page`. `total` is given for open quotes alone: of
-    decided ones there is no end. `score` and `moved`, how many open quotes
-    stand at prices that have moved, are of all quotes, whatever is asked for."""
+    decided ones there is no end. `score`, `moved` (how many open quotes stand at prices that have
+    moved), `won`, `lost` and why (`reasons`, the most frequent first) are of all quotes, whatever
+    is asked for."""
 
     rows: tuple[QuoteRow, ...]
     page: Page[Quote]
@@ -86,6 +88,9 @@ class QuoteBoard:
     moved: int
     money: dict[str, Any]
     total: QuoteTotal | None
+    won: int
+    lost: int
+    reasons: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True)
@@ -122,7 +127,19 @@ def quote_board(
     rows = tuple(_row(quote, stands) for quote in _with_lines(shown))
     still_open = _with_lines(_newest().filter(state=QuoteState.OPEN))
     moved = sum(bool(moved_since(list(quote.lines.all()), stands)) for quote in still_open)
-    return QuoteBoard(rows, shown, score(_judged(closed, actual)), moved, currency(), total)
+    kept = score(_judged(closed, actual))
+    won, lost, reasons = _decided()
+    return QuoteBoard(rows, shown, kept, moved, currency(), total, won, lost, reasons)
+
+
+def _decided() -> tuple[int, int, tuple[tuple[str, int], ...]]:
+    decided = Quote.objects.exclude(state=QuoteState.OPEN).order_by()
+    counts = dict(decided.values_list("state").annotate(count=Count("pk")))
+    lost = decided.filter(state=QuoteState.LOST).exclude(why="")
+    reasons = lost.values_list("why").annotate(count=Count("pk")).order_by("-count", "why")
+    return (
+        counts.get(QuoteState.WON, 0), counts.get(QuoteState.LOST, 0), tuple(reasons[:REASONS]),
+    )  # fmt: skip
 
 
 def _total(quotes: QuerySet[Quote]) -> QuoteTotal:
@@ -161,8 +178,9 @@ def _with_lines(quotes: Iterable[Quote]) -> list[Quote]:
 
 
 def _judged(closed: QuerySet[Quote], actual: Mapping[int, int]) -> list[tuple[float, bool]]:
-    """The chance that was promised, and whether it overran, of each whose costs are all known."""
-    sums = closed.order_by().annotate(
+    """The chance that was promised, and whether it overran, of the last ones to be closed whose
+    costs are all known."""
+    sums = closed.order_by("-job__closed_at", "-pk").annotate(
         allowed=Sum("lines__cost_minor"),
         gaps=Count("lines", filter=Q(lines__cost_minor=None)),
     )
@@ -172,7 +190,7 @@ def _judged(closed: QuerySet[Quote], actual: Mapping[int, int]) -> list[tuple[fl
             "overrun_chance", "job_id", "allowed", "gaps"
         )
         if job in actual and not gaps
-    ]
+    ][:LATEST]
 
 
 def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:

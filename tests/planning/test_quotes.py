@@ -219,9 +219,9 @@ def test_closed_jobs_score_the_promise_material_apart(history, owner):
     board = quote_board(now=NOW)
     rows = {row.quote.job.number: row for row in board.rows if row.quote.job}
     assert (rows["J-11"].overran, rows["J-12"].overran) == (False, True)
-    # 1 of 2 against 20 %: error sqrt(.2 x .8 / 2)
+    # of 2 at 20 %: none .64, one .32, both .04
     assert (board.score.overruns, board.score.n) == (1, 2)
-    assert board.score.error == pytest.approx(math.sqrt(0.08))
+    assert (board.score.low, board.score.high) == (0, 1)
     assert board.score.as_promised is None
 
 

@@ -9,7 +9,7 @@ from planning.calc.drawing import Reading
 from planning.services.drawing_plan import drawing_plan
 from shopfloor.drawings.queries import drawing_chosen, drawings_to_choose
 from shopfloor.drawings.services import drawing_add
-from shopfloor.models import Drawing, Nest, Quote
+from shopfloor.models import Drawing, Job, Nest, Quote
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
 from tests.planning.test_quotes import NOW
@@ -102,6 +102,20 @@ def test_a_decimal_comma_is_no_thousands_mark(history, as_):
     """12,50 is twelve and a half: taken for a grouping it would ask a hundred times as much."""
     as_("owner").post("/jobs/quotes/new/", form(history.nest.name, price="12,50"))
     assert Quote.objects.get().price_minor == 1250
+
+
+def test_a_quote_is_taken_with_one_press(history, as_):
+    client = as_("planner")
+    client.post("/jobs/quotes/new/", form(history.nest.name))
+    quote = Quote.objects.get()
+    address = f"/jobs/quotes/{quote.pk}/"
+    assert "Taken: make the job" in client.get(address).content.decode()
+    for _ in range(2):
+        body = client.post(address, {"do": "take", "job": "J-900"}, follow=True).content.decode()
+    quote.refresh_from_db()
+    assert Job.objects.filter(number="J-900").get() == quote.job
+    assert f'href="/jobs/{quote.job.pk}/"' in body
+    assert "1 won, 0" in client.get("/jobs/quotes/").content.decode()
 
 
 def test_moved_prices_are_said_on_the_list(history, as_):
