@@ -6,13 +6,14 @@ import uuid
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _lazy
 
 
 class ActionState(models.TextChoices):
-    APPLIED = "applied", "applied"
-    CONFLICT = "conflict", "conflict"
-    REFUSED = "refused", "refused"
-    UNDONE = "undone", "undone"
+    APPLIED = "applied", _lazy("applied")
+    CONFLICT = "conflict", _lazy("conflict")
+    REFUSED = "refused", _lazy("refused")
+    UNDONE = "undone", _lazy("undone")
 
 
 class Action(models.Model):

@@ -53,6 +53,9 @@ def _known() -> dict[str, Any]:
     return {name: getattr(known, name) for name in FIELDS}
 
 
+SORTS = ("ended_at", "path", "size", "state")
+
+
 @administrator
 def backups(request: DeskRequest) -> HttpResponse:
     known = backup_plan()
@@ -69,7 +72,7 @@ def backups(request: DeskRequest) -> HttpResponse:
         "backup/backups.html",
         {"form": form, "shown": shown(form, row, _known()),
          "state": backup_state(timezone.now()), "plan": known,
-         "running": backup_running(), "page_obj": page_of(request, BackupRun.objects.all())},
+         "running": backup_running(), "page_obj": page_of(request, BackupRun.objects.all(), SORTS)},
     )  # fmt: skip
 
 

@@ -52,15 +52,15 @@ class Month(models.Model):
 
 
 class PostingKind(models.TextChoices):
-    MATERIAL = "material", "material"
-    MACHINE = "machine", "machine"
-    LABOUR = "labour", "labour"
-    BENCH = "bench", "bench"
+    MATERIAL = "material", _lazy("material")
+    MACHINE = "machine", _lazy("machine")
+    LABOUR = "labour", _lazy("labour")
+    BENCH = "bench", _lazy("bench")
     WEAR = "wear", _lazy("wear parts")
-    GAS = "gas", "gas"
-    ENERGY = "energy", "power"
+    GAS = "gas", _lazy("gas")
+    ENERGY = "energy", _lazy("power")
     CREDIT = "credit", _lazy("remnant credit")
-    CRASH = "crash", "crash"
+    CRASH = "crash", _lazy("crash")
 
 
 class Posting(models.Model):
@@ -113,9 +113,9 @@ class Posting(models.Model):
 
 
 class QuoteState(models.TextChoices):
-    OPEN = "open", "open"
-    WON = "won", "won"
-    LOST = "lost", "lost"
+    OPEN = "open", _lazy("open")
+    WON = "won", _lazy("won")
+    LOST = "lost", _lazy("lost")
 
 
 class Quote(models.Model):

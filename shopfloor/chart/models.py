@@ -27,9 +27,9 @@ class WearSet(models.Model):
 
 
 class PieceKind(models.TextChoices):
-    ELECTRODE = "electrode", "electrode"
-    NOZZLE = "nozzle", "nozzle"
-    SHIELD = "shield", "shield"
+    ELECTRODE = "electrode", _lazy("electrode")
+    NOZZLE = "nozzle", _lazy("nozzle")
+    SHIELD = "shield", _lazy("shield")
     SWIRL_RING = "swirl_ring", _lazy("swirl ring")
     RETAINING_CAP = "retaining_cap", _lazy("retaining cap")
 
@@ -114,7 +114,7 @@ class ChartRow(models.Model):
 
 
 class Dross(models.TextChoices):
-    NONE = "none", "none"
+    NONE = "none", _lazy("none")
     LOOSE = "loose", _lazy("comes off by hand")
     HARD = "hard", _lazy("has to be ground off")
 
@@ -195,9 +195,9 @@ class ThicknessAnswer(models.Model):
 
 
 class FactorState(models.TextChoices):
-    PROPOSED = "proposed", "proposed"
-    ACCEPTED = "accepted", "accepted"
-    DECLINED = "declined", "declined"
+    PROPOSED = "proposed", _lazy("proposed")
+    ACCEPTED = "accepted", _lazy("accepted")
+    DECLINED = "declined", _lazy("declined")
 
 
 class Factor(models.Model):

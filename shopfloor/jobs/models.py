@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.wording.evidence import Evidence
 
@@ -18,9 +19,9 @@ class Customer(models.Model):
 
 
 class JobState(models.TextChoices):
-    OPEN = "open", "open"
-    HELD = "held", "held"
-    CLOSED = "closed", "closed"
+    OPEN = "open", _lazy("open")
+    HELD = "held", _lazy("held")
+    CLOSED = "closed", _lazy("closed")
 
 
 class Job(models.Model):

@@ -12,8 +12,8 @@ from shopfloor.people.rights import Role as Role
 
 
 class Units(models.TextChoices):
-    METRIC = "metric", "metric"
-    INCH = "inch", "inch"
+    METRIC = "metric", _lazy("metric")
+    INCH = "inch", _lazy("inch")
 
 
 class User(AbstractUser):
@@ -39,7 +39,11 @@ class User(AbstractUser):
     @property
     def shown_role(self) -> str:
         """What the person is to others. A superuser's role says nothing: they may do all."""
-        return _("every right") if self.is_superuser else self.role
+        return (
+            _("every right")
+            if self.is_superuser
+            else str(dict(Role.choices).get(self.role, self.role))
+        )
 
 
 class Terminal(models.Model):

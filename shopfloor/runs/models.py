@@ -5,15 +5,16 @@ from __future__ import annotations
 import uuid
 
 from django.db import models
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.wording.evidence import Evidence
 
 
 class RunState(models.TextChoices):
-    OPEN = "open", "running"
-    STOPPED = "stopped", "stopped"
-    FINISHED = "finished", "finished"
-    VOIDED = "voided", "voided"
+    OPEN = "open", _lazy("running")
+    STOPPED = "stopped", _lazy("stopped")
+    FINISHED = "finished", _lazy("finished")
+    VOIDED = "voided", _lazy("voided")
 
 
 class Run(models.Model):

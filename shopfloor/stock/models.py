@@ -26,7 +26,7 @@ class Heat(models.Model):
 class SheetState(models.TextChoices):
     IN_STOCK = "in_stock", _lazy("in stock")
     ON_TABLE = "on_table", _lazy("on a table")
-    CUT = "cut", "cut"
+    CUT = "cut", _lazy("cut")
     RETURNED = "returned", _lazy("returned to customer")
     WRITTEN_OFF = "written_off", _lazy("written off")
 

@@ -16,6 +16,7 @@ from planning.calc.numbers import written
 from shopfloor.models import DrawingPlan, NestPlan
 from shopfloor.nests.warnings import refusal_of
 from shopfloor.sources.queries import instant
+from shopfloor.web.field_labels import called
 from shopfloor.wording import clock, states, values
 from shopfloor.wording.lengths import reads_inches
 from shopfloor.wording.money import money_text
@@ -24,7 +25,7 @@ from shopfloor.wording.unknown import unknown
 from shopfloor.wording.visible import visible
 
 register = template.Library()
-for figure in (clock.minutes_figure, clock.behind, clock.behind_s, states.words):
+for figure in (clock.minutes_figure, clock.behind, clock.behind_s, states.words, called):
     register.filter(figure)
 for figure, value in values.FILTERS.items():
     register.filter(figure.__name__, with_value(figure, value))

@@ -19,13 +19,13 @@ class Tray(models.Model):
 
 
 class PieceState(models.TextChoices):
-    NEW = "new", "new"
+    NEW = "new", _lazy("new")
     FITTED = "fitted", _lazy("in a torch")
     SHELVED = "shelved", _lazy("in the drawer")
-    FAILED = "failed", "failed"
+    FAILED = "failed", _lazy("failed")
     RETIRED = "retired", _lazy("taken out when due")
-    CRASHED = "crashed", "crashed"
-    LOST = "lost", "lost"
+    CRASHED = "crashed", _lazy("crashed")
+    LOST = "lost", _lazy("lost")
 
 
 class FailureCause(models.TextChoices):

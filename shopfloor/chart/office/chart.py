@@ -26,6 +26,14 @@ from shopfloor.wording.counts import count
 from shopfloor.wording.numbers_in import row_number
 
 MAX_CHART_BYTES = 2 * 1024 * 1024
+SORTS = (
+    "wear_set__current_a",
+    "material__code",
+    "thickness_mm",
+    *CHART_NAMES,
+    "valid_from",
+    "valid_to",
+)
 COLUMNS = ", ".join(("set", "duty", "current_a", "gas", "material", "thickness_mm", *CHART_NAMES))
 
 
@@ -57,7 +65,7 @@ def chart(request: DeskRequest) -> HttpResponse:
         request,
         "chart/chart.html",
         {
-            "columns": columns(OF_CHART), "page_obj": page_of(request, rows),
+            "columns": columns(OF_CHART), "page_obj": page_of(request, rows, SORTS),
             "sets": WearSet.objects.all(),
             "materials": Material.objects.all(), "set": wear_set, "material": material,
             "ended": ended, "may_edit": may(request.user, CHART), "now": timezone.now(),

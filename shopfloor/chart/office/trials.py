@@ -25,6 +25,10 @@ from shopfloor.wording.cautions import NEW_FIGURES, Caution, metal_caution
 from shopfloor.wording.numbers_in import row_number
 
 SET = tuple(each for each in OF_TRIAL if each.trial == "set")
+SORTS = (
+    "at", "wear_set__current_a", "material__code", "thickness_mm",
+    *(column[0].name for column in columns(TRIAL_LISTED)), "dross", "by__last_name",
+)  # fmt: skip
 MEASURED = tuple(each for each in OF_TRIAL if each.trial == "measured")
 
 
@@ -77,7 +81,7 @@ def trials(request: DeskRequest) -> HttpResponse:
     material = row_number(request.GET.get("material"))
     return render(
         request, "chart/trials.html",
-        {"page_obj": page_of(request, trials_list(material=material)), "material": material,
+        {"page_obj": page_of(request, trials_list(material=material), SORTS), "material": material,
          "materials": Material.objects.all(), "columns": columns(TRIAL_LISTED),
          "may_try": may(request.user, CHART, FLOOR),
          "caution": NEW_FIGURES.to_reader()},

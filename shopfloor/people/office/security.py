@@ -17,6 +17,8 @@ from shopfloor.people.security_queries import security_events
 from shopfloor.web.access import SECURITY, DeskRequest, right
 from shopfloor.web.forms import page_of
 
+SORTS = ("last_at", "kind", "by", "address", "count")
+
 
 @right(SECURITY)
 def security(request: DeskRequest) -> HttpResponse:
@@ -25,7 +27,7 @@ def security(request: DeskRequest) -> HttpResponse:
     people = list(User.objects.order_by("last_name", "username"))
     name = request.GET.get("person", "")
     person = name if any(one.username == name for one in people) else ""
-    page = page_of(request, security_events(kind=kind, person=person))
+    page = page_of(request, security_events(kind=kind, person=person), SORTS)
     names = {one.username: one.shown_name for one in people}
     rows = [(row, _(KINDS[row.kind].label) if row.kind in KINDS else row.kind,
              ", ".join(names.get(one, one) for one in row.about.split(",") if one),

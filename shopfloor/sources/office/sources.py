@@ -57,12 +57,15 @@ def sources(request: DeskRequest) -> HttpResponse:
     )  # fmt: skip
 
 
+SORTS = ("received_us", "position", "reason")
+
+
 @right(*ANY)
 def source(request: DeskRequest, name: str) -> HttpResponse:
     feed = get_object_or_404(Feed, name=name)
     every = request.GET.get("rejects") == "all"
     manages = may(request.user, FEEDS)
-    page = page_of(request, source_rejects(feed, open_only=not every))
+    page = page_of(request, source_rejects(feed, open_only=not every), SORTS)
     rejects = [(reject, instant(reject.received_us)) for reject in page.object_list]
     return render(
         request,

@@ -60,18 +60,26 @@
   const name = (table) =>
     table.closest("[role=region][aria-label]")?.getAttribute("aria-label") ?? "Table";
 
+  /* A list in pages is the table before the links to them. */
+  const inPages = (table) => {
+    const links = document.querySelector("main nav.pages");
+    const before = [...document.querySelectorAll("main table")].filter((one) =>
+      links && one.compareDocumentPosition(links) & Node.DOCUMENT_POSITION_FOLLOWING);
+    return before.at(-1) === table;
+  };
+
   const sortable = (table) => {
     const rows = table.tHead?.rows;
     if (!rows || rows.length !== 1 || table.tBodies.length !== 1) return;
     if (table.tBodies[0].rows.length < 3) return;
     if (table.querySelector("tbody [rowspan], tbody form input:not([type=hidden])")) return;
-    const paged = document.querySelector("main nav.pages");
+    const paged = inPages(table);
     const now = new URL(location.href).searchParams.get("sort") ?? "";
     let place = 0;
     for (const head of rows[0].cells) {
       const at = place;
       place += head.colSpan;
-      if (paged && rows[0].querySelector("[data-order]") && !head.dataset.order) continue;
+      if (paged && !head.dataset.order) continue;  /* the page alone would be sorted */
       if (head.dataset.order && now.replace(/^-/, "") === head.dataset.order)
         head.setAttribute("aria-sort", now.startsWith("-") ? "descending" : "ascending");
       if (head.colSpan > 1 || !head.textContent.trim() || head.querySelector("a, button")) continue;
