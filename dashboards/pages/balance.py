@@ -22,7 +22,7 @@ from planning.calc.numbers import filled
 from shopfloor.chart.duties import CODES, DUTIES, SQUARE, UNKNOWN, duty_word
 
 PREFIX = "/balance/"
-RANGES = (("1 week", 7), ("2 weeks", 14), ("4 weeks", 28), ("13 weeks", 91))
+RANGES = (7, 14, 28, 91)  # days
 USUAL = 14
 NO_SOURCE = N_("no source listened to a table")
 AHEAD = 3  # days after today that show what waits
@@ -93,7 +93,7 @@ def drawn(
                     parts.section(
                         _("What a nest would take"),
                         *_nest(nest, span, table),
-                        key="planned minutes and money on each table and set",
+                        key=_("planned minutes and money on each table and set"),
                     ),
                 ],
                 _margin(names, span, table),
@@ -217,7 +217,12 @@ def _minutes(day: ledgers.Day, what: str, table: str) -> parts.Cell:
 
 def _ranges(span: int, table: str) -> Component:
     choices = [
-        (words, _address(days=length, table=table), length == span) for words, length in RANGES
+        (
+            theme.count(length // 7, "{n} week", "{n} weeks"),
+            _address(days=length, table=table),
+            length == span,
+        )
+        for length in RANGES
     ]
     return parts.picker(choices, _("How far back"))
 
@@ -250,7 +255,7 @@ def _nest(nest: str, span: int, table: str) -> list[Component]:
                 ],
                 className="field",
             ),
-            html.Button("Show", type="submit", className="btn quiet"),
+            html.Button(_("Show"), type="submit", className="btn quiet"),
         ],
         className="filters chooser",
         method="get",
@@ -297,5 +302,5 @@ def _address(**asked: Any) -> str:
 
 
 def _span(text: str) -> int:
-    known = {str(days): days for _, days in RANGES}
+    known = {str(days): days for days in RANGES}
     return known.get(text, USUAL)

@@ -99,7 +99,7 @@ def state(kind: str, *, head: str = "", text: str = "") -> Component:
 
 
 def dateline(
-    title: str, sub: str, lede: Component, picker: Component = None, margin: str = "In the margin"
+    title: str, sub: str, lede: Component, picker: Component = None, margin: str = ""
 ) -> Component:
     """The head of a page with its one sentence."""
     head: list[Component] = [html.H1([f"{title} ", html.Small(sub)] if sub else title)]
@@ -108,7 +108,7 @@ def dateline(
     return html.Div(
         [
             html.Div(head, className="dateline"),
-            html.Div(html.H2(margin), className="m-head"),
+            html.Div(html.H2(margin or _("In the margin")), className="m-head"),
         ],
         className="two",
     )

@@ -16,7 +16,7 @@ from planning.calc.numbers import filled, written
 from planning.reports.measure_list import MEASURES
 from planning.reports.measures import Measures, TableMeasures
 
-RANGES = ((7, "1 week"), (28, "4 weeks"), (91, "13 weeks"))
+RANGES = (7, 28, 91)  # days
 USUAL = 28
 
 
@@ -25,13 +25,13 @@ USUAL = 28
 def measures(request: HttpRequest) -> HttpResponseBase:
     """`days` in the address: 7, 28 or 91 shift dates up to yesterday."""
     asked = request.GET.get("days", "")
-    days = next((n for n, _ in RANGES if str(n) == asked), USUAL)
+    days = next((n for n in RANGES if str(n) == asked), USUAL)
     last = data.now().astimezone(data.zone()).date() - timedelta(days=1)
     found = data.measures(last - timedelta(days=days - 1), last, data.now())
     context = {
         "found": found,
         "days": days,
-        "ranges": RANGES,
+        "ranges": [(n, theme.count(n // 7, "{n} week", "{n} weeks")) for n in RANGES],
         "rows": rows(found),
         "covered": [covered(table) for table in found.tables],
     }

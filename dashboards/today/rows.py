@@ -113,7 +113,7 @@ def _over(today: Today) -> Today:
 
 def _burnt(table: TableToday) -> str:
     burnt_s = table.shares.burning_s + table.shares.outside_s
-    return theme.span(burnt_s) if burnt_s else "nothing"
+    return theme.span(burnt_s) if burnt_s else _("nothing")
 
 
 def window(today: Today, at: datetime) -> tuple[datetime, datetime]:

@@ -36,8 +36,7 @@ def table_books(
     rows = Stoppage.objects.filter(table__in=runs_of, started_at__gte=start, started_at__lt=now)
     for one in rows.select_related("reason").order_by("started_at"):
         ended = to_us(one.ended_at) if one.ended_at else to_us(now)
-        planned = bool(one.reason and one.reason.planned)
-        pauses[one.table_id].append(Pause(to_us(one.started_at) / S, ended / S, planned))
+        pauses[one.table_id].append(Pause(to_us(one.started_at) / S, ended / S, one.planned))
     return {
         table.pk: TableBook(
             runs.get(table.pk, ()), pauses.get(table.pk, ()), clock_of(book, table.code), 0, place

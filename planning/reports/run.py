@@ -131,7 +131,7 @@ def _stoppages(run: Run) -> pd.DataFrame:
             (
                 row.pk,
                 row.reason.label if row.reason else "",
-                bool(row.reason and row.reason.planned),
+                row.planned,
                 row.started_at,
                 row.ended_at,
                 (row.ended_at - row.started_at).total_seconds() if row.ended_at else None,

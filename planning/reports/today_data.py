@@ -215,7 +215,7 @@ def _stops(by_id: dict[int, TableData], start_us: int, end_us: int, now_us: int)
                 ended,
                 row.ended_at is None,
                 row.reason.label if row.reason else _("no reason given"),
-                bool(row.reason and row.reason.planned),
+                row.planned,
                 row.reason is not None,
                 row.reason is not None or row.evidence != Evidence.MEASURED,
             )

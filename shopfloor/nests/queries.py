@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Count, F, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from shopfloor.chart.fit import PlateFit, plates_fitting
 from shopfloor.models import (
@@ -133,12 +134,19 @@ def map_parts(contours: Sequence[Contour]) -> list[Part]:
     for contour in contours:
         members.setdefault((contour.line_id, contour.part, contour.copy), []).append(contour)
     found = []
-    for (_, name, copy), part in members.items():
+    for (_line, name, copy), part in members.items():
         outline = next((contour for contour in part if not contour.inner), part[0])
         drawn = [outline, *(contour for contour in part if contour is not outline)]
         paths, leads = part_paths(drawn)
         if paths:
-            found.append(Part(str(outline.number), paths, name=f"{name}, copy {copy}", leads=leads))
+            found.append(
+                Part(
+                    str(outline.number),
+                    paths,
+                    name=_("{name}, copy {copy}").format(name=name, copy=copy),
+                    leads=leads,
+                )
+            )
     return found
 
 

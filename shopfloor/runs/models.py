@@ -113,6 +113,11 @@ class Stoppage(models.Model):
     def __str__(self) -> str:
         return f"stoppage {self.pk}"
 
+    @property
+    def planned(self) -> bool:
+        """Whether its reason is one that is planned; one without a reason is not."""
+        return self.reason is not None and self.reason.planned
+
 
 class ArcAssignment(models.Model):
     """Which run an arc belonged to, by the arc's key and never by a row id: a rebuild of intake

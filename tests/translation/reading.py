@@ -17,6 +17,7 @@ VOID = {"br", "img", "input", "hr", "meta", "link", "wbr"}
 WORD = re.compile(r"[^\W\d_]{2,}")
 # The program's own name, units that are the same everywhere, and names of file formats.
 SAME = {"Kerfbook", "mm", "kg", "kPa", "psi", "min", "kW", "kWh", "MB", "kB", "GB", "CSV", "DXF"}
+SAME |= {"m²", "cm²", "s²", "cm", "ft", "bar", "UTF", "utf", "cp", "LINE", "CIRCLE", "Windows"}
 SAME |= {"XLSX", "JSON", "TOML", "UTC", "ISO", "ANSI", "CFR", "OK"}
 
 
@@ -87,6 +88,7 @@ def _names(text: str) -> bool:
 
 def unmarked(text: str, names: Iterable[str]) -> str:
     """What is left of a text without its messages and the names in it; "" for nothing."""
+    text = re.sub(r"%\{[^{}]*\}", " ", text)  # what a chart fills in
     while (without := re.sub(r"⟦[^⟦⟧]*⟧", " ", text)) != text:
         text = without
     if not _words(text):

@@ -55,7 +55,7 @@ class PartForm(forms.Form):
 class MaterialForm(forms.Form):
     code = forms.CharField(max_length=40)
     name = forms.CharField(max_length=80, required=False, help_text=_lazy("Blank: as its code"))
-    family = forms.ChoiceField(choices=[(name, name) for name in FAMILIES])
+    family = forms.ChoiceField(choices=[(name, _lazy(name)) for name in FAMILIES])
     density_kg_m3 = forms.FloatField(
         min_value=500, max_value=25_000, required=False, label=_lazy("Density, kg/m³"),
         help_text=_lazy("Blank: the usual one of its family"),

@@ -70,7 +70,7 @@ class LineForm(forms.Form):
         label=_lazy("ISO 9013 u range asked"),
     )
     next_step = forms.ChoiceField(
-        choices=[(step, step or "none") for step in NEXT_STEPS], required=False
+        choices=[(step, _lazy(step or "none")) for step in NEXT_STEPS], required=False
     )
     must_be_fine = forms.BooleanField(required=False, label=_lazy("Must be cut fine"))
 

@@ -8,6 +8,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _lazy
 
 from shopfloor.drawings.queries import lines_drawn
 from shopfloor.files.export import Sheet
@@ -27,7 +28,10 @@ from shopfloor.web.forms import page_of
 from shopfloor.web.tables import as_file
 
 EXPORTED = ["number", "customer__name", "title", "due_at", "state", "wanted", "good", "scrap"]
-STATES = [("open", "open"), ("held", "held"), ("closed", "closed"), ("all", "all")]
+STATES = [
+    ("open", _lazy("open")), ("held", _lazy("held")), ("closed", _lazy("closed")),
+    ("all", _lazy("all")),
+]  # fmt: skip
 
 
 def _asked(request: DeskRequest) -> tuple[str, str]:

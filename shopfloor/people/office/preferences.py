@@ -16,7 +16,7 @@ from shopfloor.people.security import security_event
 from shopfloor.people.services import preferences_set
 from shopfloor.web.access import DeskRequest, signed_in
 
-THEMES = [("", _lazy("as the device has it")), ("light", "light"), ("dark", "dark")]
+THEMES = [("", _lazy("as the device has it")), ("light", _lazy("light")), ("dark", _lazy("dark"))]
 
 
 class PreferencesForm(forms.Form):

@@ -77,8 +77,6 @@ def stood(run: Run, begin: datetime, now: datetime) -> list[Stood]:
         minutes = round((end - start).total_seconds() / 60)
         lasted = _("{minutes} min").format(minutes=minutes) if minutes else _("under a minute")
         why = row.reason.label.lower() if row.reason else _("no reason given")
-        reason = row.reason
-        planned = reason is not None and reason.planned
-        kind = stoppage_kind(reasoned=reason is not None, planned=planned)
+        kind = stoppage_kind(reasoned=row.reason is not None, planned=row.planned)
         found.append(Stood(to_us(start), to_us(end), f"{why}, {lasted}", kind))
     return found

@@ -53,7 +53,7 @@ NAMES = {
     "dialect": "reading",
 }
 MARKS = [(";", ";"), (";'", "; or '"), (";!", "; or !"), (";'!", "; or ' or !"), ("'", "'"),
-         ("!", "!"), ("none", "nothing")]  # fmt: skip
+         ("!", "!"), ("none", _lazy("nothing"))]  # fmt: skip
 
 
 class TableForm(forms.Form):
@@ -107,7 +107,7 @@ class TableForm(forms.Form):
         choices=[("P", "P"), ("X", "X")], label=_lazy("A dwell’s time is in")
     )
     dwell_unit = forms.ChoiceField(
-        choices=[("s", "seconds"), ("ms", "milliseconds")], label=_lazy("and counts")
+        choices=[("s", _lazy("seconds")), ("ms", _lazy("milliseconds"))], label=_lazy("and counts")
     )
     arc_centres_absolute = forms.ChoiceField(
         choices=[("no", _lazy("from the arc’s start")), ("yes", _lazy("from zero"))],
@@ -115,7 +115,8 @@ class TableForm(forms.Form):
         help_text=_lazy("until the program says G90.1 or G91.1"),
     )
     inch = forms.ChoiceField(
-        choices=[("no", "millimetres"), ("yes", "inches")], label=_lazy("A program is in"),
+        choices=[("no", _lazy("millimetres")), ("yes", _lazy("inches"))],
+        label=_lazy("A program is in"),
         help_text=_lazy("until the program says G20 or G21"),
     )  # fmt: skip
     comment_marks = forms.ChoiceField(
