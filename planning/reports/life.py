@@ -8,6 +8,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from planning.calc.numbers import filled
 from planning.calc.said import restored, said
 from planning.inputs.lives import KIND
 from planning.reports.figure import Figure, Part, Ref, shortened
@@ -80,7 +81,7 @@ def _piece(record: list[Any], labels: dict[int, str]) -> Part:
     piece, age, ended, entered, pits = record
     notes = [_("came to its end") if ended else _("lasted so long at least")]
     if entered:
-        notes.append(_("first seen at {starts:,} starts").format(starts=round(entered)))
+        notes.append(filled(_("first seen at {starts:,} starts"), starts=round(entered)))
     if pits:
         notes.append(ngettext("{n} pit read", "{n} pits read", len(pits)).format(n=len(pits)))
     ref = Ref("piece", str(piece))

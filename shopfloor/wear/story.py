@@ -9,6 +9,8 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
+from planning.calc.dates import dated
+from planning.calc.numbers import filled
 from shopfloor.audit.history import history_of
 from shopfloor.models import Fitting, Inspection, Piece, PieceState
 from shopfloor.wear.endings import ending_words, life_end
@@ -58,13 +60,11 @@ def story(piece: Piece) -> list[Deed]:
 
 def _first(piece: Piece) -> str:
     if piece.receipt is not None:
-        return _("taken from the drawer; bought {day:%Y-%m-%d}").format(
-            day=piece.receipt.received_on
-        )
+        return _("taken from the drawer; bought {day}").format(day=dated(piece.receipt.received_on))
     if piece.prior_starts is None:
         return _("found; its age is not known")
     if piece.prior_starts:
-        return _("found with {starts:,} starts").format(starts=piece.prior_starts)
+        return filled(_("found with {starts:,} starts"), starts=piece.prior_starts)
     return _("first on record")
 
 

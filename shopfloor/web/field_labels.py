@@ -10,6 +10,7 @@ from django.utils.translation import gettext_noop as N_
 from shopfloor.wording.labels import Label
 
 NAMES: Final = (
+    N_("Address"), N_("Photo"),
     N_("Badge"), N_("Breaks"), N_("By row"), N_("Caution"), N_("Certificate"), N_("Code"),
     N_("Currency"), N_("Customer"), N_("Dross"), N_("End"), N_("Family"), N_("File"),
     N_("First name"), N_("Heat number"), N_("In drawer"), N_("Kind"), N_("Label"), N_("Last name"),
