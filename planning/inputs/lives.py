@@ -5,24 +5,30 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import Count, F, OuterRef, Q, Subquery, Sum
 
+from planning.calc.life.given import Given, given
 from planning.calc.life.learned import Learned, PieceRecord, ended_by_wear, learn
 from planning.calc.life.pit import Reading
 from planning.calc.life.records import Life
+from shopfloor.chart.parts import alike
 from shopfloor.models import Fitting, Piece, SetPart, Summary
 from shopfloor.site.queries import the_shop
 
 KIND = "life"
+USED_UP, SPOILT = ("failed", "retired"), ("crashed", "lost")
 NEWEST = 300  # pieces of a part that are learned from: older ones were another maker's, another air
 
 
 def records_of(part: SetPart) -> list[PieceRecord]:
-    """The newest pieces of a part whose age is known, as their outlooks have them. Two queries."""
+    """The newest pieces of a part, in whichever set, whose age is known, as their outlooks have
+    them. Two queries."""
     limit_mm = limit_of(part)
     last = Fitting.objects.filter(piece=OuterRef("pk")).order_by("-fitted_at", "-pk")
     rows = (
-        Piece.objects.filter(part=part, prior_starts__isnull=False, outlook__starts__gt=0)
+        Piece.objects.filter(
+            part__in=alike(part), prior_starts__isnull=False, outlook__starts__gt=0
+        )
         .annotate(
             cause=Subquery(last.values("removal_cause")[:1]),
             collateral=Subquery(last.values("collateral")[:1]),
@@ -64,6 +70,29 @@ def learned_of(parts: Iterable[int]) -> dict[int, Learned]:
         part.pk: learn(from_json(bodies.get(str(part.pk), {})), part.rated_starts, limit_of(part))
         for part in SetPart.objects.filter(pk__in=ids)
     }
+
+
+def given_by(part: SetPart) -> Given | None:
+    """What pieces of a part have given, all there ever were."""
+    known = Piece.objects.filter(part__in=alike(part), prior_starts__isnull=False)
+    sums = known.aggregate(
+        burnt=Sum(F("outlook__starts") - F("prior_starts")),
+        out=Count("pk", filter=Q(state__in=USED_UP)),
+        spoilt=Sum(F("outlook__starts") - F("prior_starts"), filter=Q(state__in=SPOILT)),
+    )
+    return given(
+        part.rated_starts,
+        burnt=sums["burnt"] or 0,
+        out=sums["out"],
+        spoilt_starts=sums["spoilt"] or 0,
+    )
+
+
+def given_of(parts: Iterable[int]) -> dict[int, Given]:
+    """By part, what one piece of it gives, where enough have ended for plans to go by it."""
+    keys = [str(part) for part in sorted(set(parts))]
+    rows = Summary.objects.filter(kind=KIND, key__in=keys).values_list("key", "body__gives")
+    return {int(key): Given(*gives) for key, gives in rows if gives}
 
 
 def to_json(records: Iterable[PieceRecord]) -> list[list[Any]]:

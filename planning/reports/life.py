@@ -53,6 +53,12 @@ def _starts(value: float | None) -> Quantity:
 def _learned(body: dict[str, Any]) -> list[Part]:
     """The mean, its range, the prior, and the pit's usual growth."""
     parts = [Part(_("Rated life"), _starts(body["rated"]))]
+    if gives := body.get("gives"):
+        starts, out, burnt = gives
+        made = _("{burnt:,} starts burnt, {out} used up; the rated life counts as two more").format(
+            burnt=burnt, out=out
+        )
+        parts.append(Part(_("Plans go by"), _starts(starts), notes=(made,)))
     if "mean" in body:
         low, high = body["mean_between"]
         note = Remark(_("{} to {}"), (_starts(low), _starts(high)))

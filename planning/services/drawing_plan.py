@@ -17,6 +17,7 @@ from planning.calc.drawing.as_program import as_program, estimate_words, usual_l
 from planning.calc.program import Program
 from planning.calc.said import to_reader
 from planning.inputs.chart import rows_in_force
+from planning.inputs.lives import given_of
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
@@ -49,6 +50,7 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
     parts: dict[int, list[SetPart]] = defaultdict(list)
     for part in SetPart.objects.filter(wear_set__in=by_set).order_by("pk"):
         parts[part.wear_set_id].append(part)
+    gives = given_of(part.pk for own in parts.values() for part in own)
     factors = factors_in_force(
         material_id=drawing.material_id, thickness_mm=drawing.thickness_mm, at=now
     )
@@ -58,7 +60,7 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
         for own in by_set.values():
             wear_set = own[0].wear_set
             plan = DrawingPlan(revision=revision, table=table, wear_set=wear_set, computed_at=now)
-            costs = Costs(rates, today, table, wear_set, parts[wear_set.pk])
+            costs = Costs(rates, today, table, wear_set, parts[wear_set.pk], gives)
             fill(plan, program, own, costs, drawing, loaded=False)
             if plan.total_s is not None:
                 plan.load_s = table.load_s + table.unload_s

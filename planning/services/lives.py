@@ -4,21 +4,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import astuple
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
+from planning.calc.life.given import steadied
 from planning.calc.life.kaplan import survival
 from planning.calc.life.learned import Learned, learn
 from planning.calc.life.records import TooLittleData
 from planning.calc.life.weibull import fit
 from planning.calc.said import stored, told
-from planning.inputs.lives import KIND, NEWEST, limit_of, records_of, to_json
+from planning.inputs.lives import KIND, NEWEST, given_by, given_of, limit_of, records_of, to_json
 from planning.services.piece_figures import outlooks_write
 from shopfloor.background.request import request_work
-from shopfloor.models import Piece, PieceState, SetPart, Summary
+from shopfloor.chart.parts import alike
+from shopfloor.chart.services import plan_again
+from shopfloor.models import ChartRow, Piece, PieceState, SetPart, Summary
 
 IN_USE = (PieceState.NEW, PieceState.FITTED, PieceState.SHELVED)
 LEVEL = 0.90
@@ -28,13 +32,17 @@ def life_write(*, key: str, payload: dict[str, Any]) -> None:
     """Learns of one part, keeps it, and has the outlooks of its pieces in use follow. The first
     time the ages and pits of all its pieces are published anew: outlooks of a former version have
     no pits. Harmless to repeat."""
-    now, pieces = timezone.now(), Piece.objects.filter(part=int(key))
+    now, part = timezone.now(), SetPart.objects.filter(pk=int(key)).first()
+    if part is None:
+        return
+    same = alike(part)
+    pieces = Piece.objects.filter(part__in=same)
     if not Summary.objects.filter(kind=KIND, key=key).exists():
         newest = pieces.filter(outlook__isnull=False).order_by("-pk")[:NEWEST]
         outlooks_write(newest.values_list("pk", flat=True), now=now)
-    if lives_write([int(key)]):
-        live = pieces.filter(state__in=IN_USE, outlook__isnull=False)
-        outlooks_write(live.values_list("pk", flat=True), now=now)
+    lives_write(same.values_list("pk", flat=True))
+    live = pieces.filter(state__in=IN_USE, outlook__isnull=False)
+    outlooks_write(live.values_list("pk", flat=True), now=now)
 
 
 def lives_freshen() -> int:
@@ -53,11 +61,23 @@ def lives_write(parts: Iterable[int]) -> int:
     now, done = timezone.now(), 0
     for part in SetPart.objects.filter(pk__in=sorted(set(parts))):
         body = life_body(learn(records_of(part), part.rated_starts, limit_of(part)))
+        body["gives"] = _gives(part)
         Summary.objects.update_or_create(
             kind=KIND, key=str(part.pk), defaults={"body": body, "computed_at": now}
         )
         done += 1
     return done
+
+
+def _gives(part: SetPart) -> list[float] | None:
+    """What plans go by, kept while it moves little; where it has moved, its set is planned anew."""
+    found, kept = given_by(part), given_of([part.pk]).get(part.pk)
+    if kept is not None and steadied(found, kept.starts):
+        return list(astuple(kept))
+    if found != kept:
+        rows = ChartRow.objects.filter(wear_set=part.wear_set_id)
+        plan_again(set(rows.values_list("material", flat=True)))
+    return None if found is None else list(astuple(found))
 
 
 def life_body(learned: Learned) -> dict[str, Any]:

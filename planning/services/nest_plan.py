@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -16,11 +16,13 @@ from django.utils.translation import gettext as _
 from planning.calc.chart import ChartError, ChartFigure, lookup
 from planning.calc.cost import RateBook, energy_kwh, rounded, time_amount
 from planning.calc.dates import dated
+from planning.calc.life.given import Given
 from planning.calc.motion import FURTHER_LIMITS
 from planning.calc.plan import Cutting, Plan, plan_program
 from planning.calc.program import Program, ProgramError, read_program
 from planning.calc.said import stored, to_reader, told
 from planning.inputs.chart import answered_row_mm, between, calc_rows, rows_in_force
+from planning.inputs.lives import given_of
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
@@ -70,6 +72,7 @@ def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
     parts: dict[int, list[SetPart]] = defaultdict(list)
     for part in SetPart.objects.filter(wear_set__in=by_set).order_by("pk"):
         parts[part.wear_set_id].append(part)
+    gives = given_of(part.pk for own in parts.values() for part in own)
     answers = answered_row_mm(material_id=nest.material_id, thickness_mm=nest.thickness_mm)
     factors = factors_in_force(material_id=nest.material_id, thickness_mm=nest.thickness_mm, at=now)
     rates, today = rate_book(), ShiftBook(now, now).date_of(to_us(now))
@@ -80,7 +83,8 @@ def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
         if dialect not in programs:
             programs[dialect] = _read(bytes(revision.program), dialect)
         for own in by_set.values():
-            costs = Costs(rates, today, table, own[0].wear_set, parts[own[0].wear_set_id])
+            own_parts = parts[own[0].wear_set_id]
+            costs = Costs(rates, today, table, own[0].wear_set, own_parts, gives)
             plan = NestPlan(
                 revision=revision, table=table, wear_set=own[0].wear_set, computed_at=now
             )
@@ -128,6 +132,12 @@ class Costs:
     table: Table
     wear_set: WearSet
     parts: Sequence[SetPart]
+    gives: Mapping[int, Given]  # by part, what the shop's own pieces give
+
+    def starts_of(self, part: SetPart) -> float | None:
+        """Starts that one piece is planned to give: as the shop's own do, else as it is rated."""
+        own = self.gives.get(part.pk)
+        return own.starts if own else part.rated_starts
 
     def rate(self, kind: str) -> Any:
         return self.rates.on(kind, self.day, self.table.pk)
@@ -223,13 +233,22 @@ def costs_minor(
     else:
         kwh = energy_kwh(volts, costs.wear_set.current_a, arc_us / 1_000_000)
         found["energy"] = rounded(kwh * price.amount_minor)
-    rated = [part for part in costs.parts if part.rated_starts]
-    if len(rated) < len(costs.parts) or not rated:
+    lives = [costs.starts_of(part) for part in costs.parts]
+    if not all(lives) or not lives:
         unknown.append("wear")
     else:
-        each = sum(part.price_minor / (part.rated_starts or 1) for part in rated)
+        each = sum(
+            part.price_minor / starts
+            for part, starts in zip(costs.parts, lives, strict=True)
+            if starts
+        )
         found["wear"] = rounded((row.pierces or 0) * each)
     return found, unknown
+
+
+def _own_life(gives: Given | None) -> dict[str, Any]:
+    """What a plan keeps of the shop's own life of a part."""
+    return {"gives": round(gives.starts), "out": gives.out} if gives else {}
 
 
 def _snapshot(
@@ -269,7 +288,12 @@ def _snapshot(
         | {name: value for name in _PAUSES if (value := getattr(costs.table, name))},
         "rates": rates,
         "wear": [
-            {"part": part.name, "price_minor": part.price_minor, "rated_starts": part.rated_starts}
+            {
+                "part": part.name,
+                "price_minor": part.price_minor,
+                "rated_starts": part.rated_starts,
+                **_own_life(costs.gives.get(part.pk)),
+            }
             for part in costs.parts
         ],
         "contours": {

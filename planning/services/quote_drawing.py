@@ -13,6 +13,7 @@ from planning.calc.ahead.quotes import LineAhead
 from planning.calc.cost import rounded
 from planning.calc.drawing.laying import RULE, parts_a_sheet
 from planning.calc.said import around, to_reader
+from planning.inputs.lives import given_of
 from planning.inputs.rates import rate_book
 from planning.inputs.stored_time import cell_of
 from planning.services.nest_plan import Costs, costs_minor
@@ -101,9 +102,10 @@ def _all_parts(
     plan: DrawingPlan, wanted: Wanted, parts: int, sheets: int, now: datetime
 ) -> dict[str, int]:
     """Money by kind of all parts together, each kind rounded once."""
+    own_parts = list(SetPart.objects.filter(wear_set=wanted.wear_set).order_by("pk"))
     costs = Costs(
-        rate_book(), shift_date_of(now), wanted.table, wanted.wear_set,
-        list(SetPart.objects.filter(wear_set=wanted.wear_set).order_by("pk")),
+        rate_book(), shift_date_of(now), wanted.table, wanted.wear_set, own_parts,
+        given_of(part.pk for part in own_parts),
     )  # fmt: skip
     all_of_it = DrawingPlan(
         total_s=(plan.total_s or 0.0) * parts,

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from planning.inputs.lives import learned_of
+from planning.inputs.lives import given_of, learned_of
 from planning.reports.openers import open_figure
 from planning.reports.wear_due import due_times
 from planning.services.lives import life_write, lives_freshen
@@ -176,3 +176,23 @@ def test_when_a_piece_ends_is_told_by_the_list_ahead(north, operator):
     assert found.within == "N-1"
     assert found.likely == cast.at(cast.NOON, 1600)
     assert (found.first, found.last) == (cast.at(cast.NOON, 800), None)
+
+
+def test_plans_go_by_what_pieces_give(north, operator):
+    """Rated 600, three used up after 40, 50 and 60: (1200 + 150) / 5 = 270."""
+    pieces = [_gave(north, operator, starts, day) for day, starts in enumerate((40, 50, 60))]
+    part = pieces[0].part_id
+    assert given_of([part]) == {}
+    _learn()
+    assert given_of([part])[part].starts == 270
+    found = {one.label: one for one in open_figure(kind="life", id=str(part)).parts}
+    assert found["Plans go by"].quantity.value == 270
+    _gave(north, operator, 40, 5)
+    _learn()
+    kept = given_of([part])[part]
+    assert kept.starts != pytest.approx(270)  # (1200 + 190) / 6 = 232
+    assert kept.starts == pytest.approx(1390 / 6)
+    # again one: (1200 + 430) / 7 = 233: within 5 %, the one in use stays
+    _gave(north, operator, 240, 6)
+    _learn()
+    assert given_of([part])[part] == kept

@@ -8,6 +8,7 @@ from typing import Any
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from planning.calc.numbers import written
 from shopfloor.books.queries import WAGES
@@ -119,11 +120,22 @@ def _wear(parts: list[dict[str, Any]]) -> list[Row]:
         {
             "label": part.get("part", "part"),
             "value": money(part["price_minor"]),
-            "note": _("rated {part}").format(part=_rated(part)),
+            "note": _("rated {part}").format(part=_rated(part)) + _own_life(part),
         }
         for part in parts
         if isinstance(part.get("price_minor"), int)
     ]
+
+
+def _own_life(part: dict[str, Any]) -> str:
+    """What the shop's own pieces give, by which the plan counts."""
+    if "gives" not in part:
+        return ""
+    return ngettext(
+        "; counted by the shop's own, {starts} starts each ({n} used up)",
+        "; counted by the shop's own, {starts} starts each ({n} used up)",
+        part["out"],
+    ).format(starts=part["gives"], n=part["out"])
 
 
 def _rated(part: dict[str, Any]) -> str:
