@@ -25,6 +25,7 @@ from planning.reports import (
     terms,
     today_end,
     today_figures,
+    today_lost,
 )
 from planning.reports.figure import Figure, Opener
 from shopfloor.wording.quantity import Right
@@ -39,7 +40,7 @@ OPENERS: dict[str, Opener] = {
     "squareness": Opener(square_figure.opened, Right.COST),
     "day": Opener(day_figure.opened),
     "shift": Opener(today_figures.shift),
-    "pace": Opener(today_figures.pace),
+    "pace": Opener(today_lost.pace),
     "outlook": Opener(today_end.outlook),
     "promise": Opener(promise_figures.promise),
     "load": Opener(promise_figures.load),

@@ -26,7 +26,8 @@ from planning.reports.today_desk import (
     verify_notes,
 )
 from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_notes
-from planning.reports.today_table import Window, heard_span, shares_of, table_today
+from planning.reports.today_table import heard_span, shares_of, table_today
+from planning.reports.today_window import Window
 from shopfloor.models import Evidence, Stoppage, Table
 from shopfloor.runs.arcs import master_arcs, to_us
 from shopfloor.runs.silences import source_silences
@@ -46,7 +47,7 @@ def today(*, now: datetime, over: bool = False) -> Today:
     window = window_at(shifts, now)
     tables = list(Table.objects.filter(active=True))
     waiting = [] if over else queue_plans(arcs=True)
-    both = tables_at(tables, now, shifts, waiting, over=over)
+    both = tables_at(tables, now, shifts, waiting)
     data, rows = [each for each, _row in both], [row for _each, row in both]
     notes = [note for each, row in both for note in table_notes(each, row, shifts.zone)]
     jobs = None if over else job_rows(now=now, waiting=waiting)
@@ -71,18 +72,16 @@ def tables_at(
     now: datetime,
     shifts: ShiftBook,
     waiting: Sequence[Queued],
-    *,
-    over: bool = False,
 ) -> list[tuple[TableData, TableToday]]:
-    """Each table with its shift as it stands. Of a shift that is `over` nothing is ahead."""
+    """Each table with its shift as it stands."""
     window = window_at(shifts, now)
     data = today_data(tables, window.start_us, window.end_us, now, waiting)
     gap_us = the_shop().run_gap_s * 1_000_000
-    ahead = None if over else ShiftBook(now, now + AHEAD)
+    ahead = ShiftBook(now, now + AHEAD)
     found = []
     for each in data:
         code = each.table.code
-        clock = clock_of(ahead, code) if ahead else None
+        clock = clock_of(ahead, code)
         found.append((each, table_today(each, at_table(window, shifts, code), gap_us, clock)))
     return found
 

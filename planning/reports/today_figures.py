@@ -1,4 +1,4 @@
-"""Today's figures of one table opened: where its shift went, and its pace. A key is
+"""Today's figures of one table opened: where its shift went. A key is
 "TABLE@US", the table's code and the moment (us UTC) the page was drawn for."""
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from datetime import datetime, tzinfo
 
 from django.utils.translation import gettext as _
 
+from planning.calc.ahead.clock import StaffedClock
 from planning.calc.dates import WEEKDAY, dated, day_time, timed
 from planning.calc.numbers import filled
 from planning.calc.said import said
@@ -22,13 +23,12 @@ from planning.reports.queue import queue_plans
 from planning.reports.shapes import TableToday
 from planning.reports.today import AHEAD, at_table, window_at
 from planning.reports.today_data import ArcNow, RunToday, TableData, today_data
-from planning.reports.today_pace import paced
 from planning.reports.today_table import (
-    Window,
     accounted,
     stopped_spans,
     table_today,
 )
+from planning.reports.today_window import Window
 from shopfloor.models import Table
 from shopfloor.runs.arcs import from_us
 from shopfloor.site.queries import the_shop
@@ -41,7 +41,6 @@ RULE_SHIFT = said(
     "every instant counts once: burning if any torch burnt, else stopped if a stop covers it, else "
     "unknown if the source was silent, else waiting"
 )
-RULE_PACE = said("planned time of the contours burnt, less the time there was for them")
 
 
 @dataclass(frozen=True)
@@ -54,6 +53,7 @@ class Shown:
     window: Window
     now: datetime
     zone: tzinfo
+    staffed: StaffedClock
 
     def clock(self, at_us: float) -> str:
         return timed(from_us(round(at_us)).astimezone(self.zone))
@@ -92,7 +92,7 @@ def shown_at(key: str) -> Shown:
     [data] = today_data([table], window.start_us, window.end_us, now, waiting)
     clock = clock_of(ShiftBook(now, now + AHEAD), table.code)
     row = table_today(data, window, the_shop().run_gap_s * S, clock)
-    return Shown(key, data, row, window, now, shifts.zone)
+    return Shown(key, data, row, window, now, shifts.zone, clock)
 
 
 def shift(key: str) -> Figure:
@@ -178,41 +178,3 @@ def _whose(arc: ArcNow, runs: dict[int, RunToday]) -> uuid.UUID | str:
     if run is not None:
         return run.run_id
     return _("burnt, and marked as no job") if arc.said else _("burnt in no run yet")
-
-
-def pace(key: str) -> Figure:
-    """How far a table is ahead of its plan, or behind it: run by run."""
-    shown = shown_at(key)
-    found = paced(shown.data, shown.window.start_us, shown.window.closed)
-    if found is None:
-        rule = _("no planned contour was seen burnt, or an open run has no plan")
-        return shown.figure("pace", text(_("pace unknown"), "unknown"), rule, [])
-    parts = [
-        Part(
-            _("plan of what {nest} burnt").format(nest=run.nest),
-            seconds(found.done_us[run.run_id] / S, "planned"),
-            Ref("run", str(run.run_id)),
-        )
-        for run in shown.data.runs
-        if run.run_id in found.done_us
-    ]
-    done_us = sum(found.done_us.values())
-    parts.append(Part(_("Planned time done"), seconds(done_us / S), total=True))
-    since = found.until_us - shown.window.start_us
-    begin, end = shown.clock(shown.window.start_us), shown.clock(found.until_us)
-    parts.append(
-        Part(
-            _("{begin} to {end}, the last planned arc").format(begin=begin, end=end),
-            seconds(since / S),
-        )
-    )
-    lost_us = found.lost_us(found.until_us)
-    if lost_us:
-        parts.append(Part(_("planned stops, runs without a plan, no shift"), seconds(-lost_us / S)))
-    parts.append(Part(_("Time there was for it"), seconds((since - lost_us) / S), total=True))
-    ahead = found.at(found.steps[-1]).ahead_min
-    value = filled(
-        (_("{ahead:,.0f} min ahead of plan") if ahead > 0 else _("{ahead:,.0f} min behind plan")),
-        ahead=abs(ahead),
-    )
-    return shown.figure("pace", text(value, "measured"), RULE_PACE, parts)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 from planning.calc import spent
 from planning.calc.ahead.clock import StaffedClock
@@ -15,29 +14,13 @@ from planning.reports.shapes import Cluster, Coverage, RunNow, Shares, TableToda
 from planning.reports.today_ahead import Outlook, ends_of
 from planning.reports.today_data import ArcNow, RunToday, StopNow, TableData
 from planning.reports.today_pace import pace
+from planning.reports.today_window import Window
 from shopfloor.chart.duties import fitted_set, set_words
-from shopfloor.runs.arcs import to_us
 from shopfloor.runs.silences import SourceSilence
-from shopfloor.site.calendar import ShiftSpan
 from shopfloor.svg.strip import types as strip
 
 S = 1_000_000
 LONGEST_OVERTIME_US = 4 * 3600 * S
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    name: str
-    date: Any
-    start_us: int
-    end_us: int
-    now_us: int
-    zone: Any
-    closed: tuple[Span, ...] = ()  # time no shift covers: nobody was to work in it
-
-    @classmethod
-    def of_shift(cls, shift: ShiftSpan, now_us: int, zone: Any) -> Window:
-        return cls(shift.name, shift.date, to_us(shift.start), to_us(shift.end), now_us, zone)
 
 
 def shares_of(window: spent.Shares) -> Shares:
@@ -74,7 +57,7 @@ def table_today(
         name=table.name,
         shift=window.name,
         shift_date=window.date,
-        strip=_strip(data, window, run, rest, ahead, outlook),
+        strip=_strip(data, window, run, rest, ahead, outlook, clock),
         shares=shares,
         coverage=Coverage(
             measured=shares.burning_s + shares.waiting_s - shares.entered_s,
@@ -231,6 +214,7 @@ def _strip(
     rest_us: int | None,
     ahead: Sequence[Queued],
     outlook: Outlook | None,
+    clock: StaffedClock | None,
 ) -> strip.StripTable:
     planned = list(_planned(window, run, rest_us, ahead))
     plan_end = planned[-1].to_us if planned else None
@@ -259,7 +243,7 @@ def _strip(
         planned=tuple(planned),
         silent_since_us=data.hearing.silent_since_us if data.hearing.listens else window.start_us,
         sourceless=not data.hearing.listens,
-        pace=tuple(pace(data, window.start_us, window.closed)),
+        pace=tuple(pace(data, window, clock)),
         plan_end_us=plan_end,
         forecast=_forecast(outlook),
         shift_end_us=window.end_us,

@@ -47,6 +47,14 @@ class Urn:
         whole = float(self.records_s.sum()) + guess.worth * guessed
         return whole / (count + guess.worth)
 
+    @property
+    def square_s2(self) -> float:
+        """The mean square, s2."""
+        guess, count = self.guess, len(self.records_s)
+        guessed = guess.median_s**2 * float(np.exp(2 * (MIDDLE_SD**2 + guess.log_sd**2)))
+        whole = float((self.records_s**2).sum()) + guess.worth * guessed
+        return whole / (count + guess.worth)
+
     def draw(self, chance: np.random.Generator, shape: tuple[int, ...]) -> Floats:
         """Seconds, of that shape; the draws of one row (the last axis) share the guess's middle."""
         guess, count = self.guess, len(self.records_s)

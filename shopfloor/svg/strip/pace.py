@@ -10,7 +10,7 @@ from planning.calc.translated import gettext as _
 from shopfloor.svg.strip.frame import Frame, Scale
 from shopfloor.svg.strip.labels import Label, Place, px
 from shopfloor.svg.strip.types import StripTable
-from shopfloor.svg.strip.words import OFF_PLAN_MIN, clock, ends_words, off_plan, pace_words
+from shopfloor.svg.strip.words import clock, ends_words, off_plan, pace_words
 
 CLAMP_MIN = 30.0
 Point = tuple[float, float]
@@ -29,7 +29,8 @@ def pace_lane(table: StripTable, frame: Frame, scale: Scale) -> str:
         for p in sorted(table.pace, key=lambda p: p.at_us)
         if table.start_us <= p.at_us <= table.end_us
     ]
-    behind = list(_behind(points, y0, y0 + OFF_PLAN_MIN * frame.px_per_min))
+    usual_min = table.last_pace.usual_min if table.last_pace else 0.0
+    behind = list(_behind(points, y0, y0 + usual_min * frame.px_per_min))
     for part in behind:
         x_first, x_last = px(part[0][0]), px(part[-1][0])
         line = _line(part).removeprefix(f"M{x_first} ")

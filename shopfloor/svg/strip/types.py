@@ -70,10 +70,12 @@ class Planned:
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """Minutes ahead of plan at a time; negative is behind."""
+    """Minutes ahead of plan at a time; negative is behind. Behind by more than `usual_min` is off
+    plan."""
 
     at_us: int
     ahead_min: float
+    usual_min: float = 8.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,6 @@ from shopfloor.svg.strip.types import Pace, Stoppage, StripTable
 from shopfloor.wording.counts import count
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-OFF_PLAN_MIN = 8.0  # behind by more than this is off plan
 STOPPAGES_SAID = 3
 
 
@@ -42,7 +41,7 @@ def duration(span_s: float) -> str:
 
 
 def off_plan(pace: Pace | None) -> bool:
-    return pace is not None and pace.ahead_min < -OFF_PLAN_MIN
+    return pace is not None and pace.ahead_min < -pace.usual_min
 
 
 def pace_words(table: StripTable) -> str:

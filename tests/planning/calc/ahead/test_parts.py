@@ -121,3 +121,10 @@ def test_what_has_lasted_goes_on_as_the_longer_ones_did():
 def test_only_the_latest_records_are_drawn():
     urn = Urn.of([1.0] * 500 + [2.0] * 300, Guess(300, 0.1, 1e-9))
     assert set(urn.records_s.tolist()) == {2.0}
+
+
+def test_an_urn_s_mean_and_mean_square_are_those_of_its_draws():
+    urn = Urn.of([100.0, 300.0, 500.0] * 20, Guess(200.0, 0.3, 5))
+    drawn = urn.draw(np.random.default_rng(5), (400_000, 1))
+    assert drawn.mean() == pytest.approx(urn.mean_s, rel=0.01)
+    assert (drawn**2).mean() == pytest.approx(urn.square_s2, rel=0.02)
