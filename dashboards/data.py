@@ -60,6 +60,10 @@ def promises(at: datetime) -> tuple[Board, list[TableLoad], Score | None]:
     return board, promise.loads(board), promise_score.score()
 
 
+def promise_new(board: Board, hours: float) -> tuple[datetime | None, ...]:
+    return promise_help.new_job(board, hours)
+
+
 def promise_helps(board: Board, job_id: int) -> list[Help]:
     return promise_help.helps(board, job_id)
 

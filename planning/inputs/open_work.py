@@ -36,6 +36,7 @@ from shopfloor.nests.waiting import waiting_items
 AHEAD: Final = timedelta(days=90)  # how far calendars are laid out
 LONGEST_RUN: Final = timedelta(days=14)
 NEVER: Final = float("inf")
+DRAWS: Final = 1000  # a chance of one half is then known to 3 in 100 (two standard errors)
 SEEDS_APART: Final = 1_000_003
 
 
@@ -80,7 +81,7 @@ def worlds_of(stored: StoredTime, book: TableBook, now: datetime) -> Worlds:
     other would."""
     at = now.timestamp()
     own = replace(stored, seed=stored.seed + SEEDS_APART * stored.table_id)
-    return own.worlds(at, book.clock, now_at(book, at)[1])
+    return own.worlds(at, book.clock, now_at(book, at)[1], DRAWS)
 
 
 def open_work(now: datetime) -> OpenWork:
@@ -115,7 +116,7 @@ def open_work(now: datetime) -> OpenWork:
         _table_ahead(table, books[pk], stored[pk], lists[pk], made, running, now)
         for pk, table in tables.items()
     ]
-    handling = {pk: _handling_s(table) for pk, table in tables.items()}
+    handling = {pk: handling_s(table) for pk, table in tables.items()}
     found, left = placed(ahead, unlisted, handling)
     jobs = _jobs(made.to_come(found))
     return OpenWork(
@@ -173,7 +174,8 @@ def due_of_jobs() -> dict[int, datetime]:
     return {pk: due for pk, due in rows.values_list("pk", "due_at") if due}
 
 
-def _handling_s(table: Table) -> float:
+def handling_s(table: Table) -> float:
+    """What a sheet takes beside its plan, as the table's page says; only to choose among tables."""
     typical = typical_of(table)
     return typical.load_s + typical.unload_s + typical.gap_s
 

@@ -126,7 +126,7 @@ class Board:
         due = job.due_at.timestamp() if job.due_at else None
         said = None if ends is None or due is None else chance(ends, due)
         early, middle, late, *days = [
-            None if ends is None else _moment(promised(ends, level))
+            None if ends is None else moment(promised(ends, level))
             for level in (0.1, 0.5, 0.9, *LEVELS)
         ]
         return JobPromise(
@@ -224,5 +224,6 @@ def _note(book: ShiftBook, day: date, table: str, closed: str) -> str:
     return closed
 
 
-def _moment(at: float) -> datetime | None:
+def moment(at: float) -> datetime | None:
+    """None: beyond the calendar."""
     return None if math.isinf(at) else from_us(round(at * 1e6))

@@ -24,7 +24,7 @@ from shopfloor.wording.quantity import Quantity, Remark, Unit
 
 LAST_US: Final = 4_102_444_800_000_000  # 2100
 PROMISE = N_(
-    "The share of 2,000 draws in which the last of the job's sheets is done by then. Each takes "
+    "The share of 1,000 draws in which the last of the job's sheets is done by then. Each takes "
     "all lists through their tables' calendars with times as the tables' own runs had them."
 )
 LOAD = N_(
@@ -52,10 +52,9 @@ def promise(key: str) -> Figure:
         for place, sheet in enumerate(one.sheets)
         if row.pk in sheet.jobs
     ]
-    value = None if row.chance is None else row.chance * 100
     due = _("{job}, due {due}").format(job=row.number, due=when(row.due_at))
     return Figure(
-        Ref("promise", key), due, Quantity(value, Unit.PERCENT, "planned"), _(PROMISE),
+        Ref("promise", key), due, Quantity(row.percent, Unit.PERCENT, "planned"), _(PROMISE),
         tuple(shortened(parts)), now, Ref("promises", ""),
     )  # fmt: skip
 

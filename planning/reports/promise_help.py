@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -9,17 +10,29 @@ from typing import Any, Final
 
 from django.utils.translation import gettext as _
 
-from planning.calc.ahead.promise import Route, Sheet, TableAhead, chance, drawn, first, moved
+from planning.calc.ahead.promise import (
+    LEVELS,
+    Route,
+    Sheet,
+    TableAhead,
+    chance,
+    drawn,
+    first,
+    moved,
+    placed,
+    promised,
+)
 from planning.calc.dates import day_time
-from planning.inputs.open_work import revision_of
+from planning.inputs.open_work import handling_s, revision_of
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.stored_time import cell_of
-from planning.reports.promise import Board, in_100
+from planning.reports.promise import HOUR_S, Board, in_100, moment
 from shopfloor.chart.duties import SQUARE, set_words
 from shopfloor.models import JobLine, NestPlan
 from shopfloor.site.calendar import wall_to_utc
 
 CHANGED: Final = 0.05  # of another job's chance, to be named
+NEW: Final = "new"
 SEEN_AHEAD: Final = timedelta(days=21)
 
 
@@ -61,6 +74,20 @@ def helps(board: Board, job: int) -> list[Help]:
     found = [_drawn(board, job, what, tables, due) for what, tables in _ways(board, job)]
     better = [one for one in found if one.chance > before]
     return sorted(better, key=lambda one: -one.chance)
+
+
+def new_job(board: Board, hours: float) -> tuple[datetime | None, ...]:
+    """The moments a new job of so many planned hours can be promised at `LEVELS`: sheets of an
+    hour, behind all open work, each on the table that is free first."""
+    whole = math.ceil(hours)
+    tables = board.work.fresh(board.work.tables)
+    routes = {one.key: Route(hours / whole * HOUR_S, NEW, 0.0) for one in tables}
+    sheets = [Sheet((NEW, n), NEW, None, frozenset({NEW}), routes) for n in range(whole)]
+    handling = {pk: handling_s(table) for pk, table in board.work.table_rows.items()}
+    ends = drawn(placed(tables, sheets, handling)[0]).jobs.get(NEW)
+    if ends is None:
+        return tuple(None for _level in LEVELS)
+    return tuple(moment(promised(ends, level)) for level in LEVELS)
 
 
 def _drawn(

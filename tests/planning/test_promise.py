@@ -12,7 +12,7 @@ from django.urls import reverse
 from planning.inputs.open_work import open_work
 from planning.reports.openers import open_figure
 from planning.reports.promise import LATE, UNSURE, board, loads
-from planning.reports.promise_help import helps
+from planning.reports.promise_help import helps, new_job
 from planning.reports.promise_score import score
 from planning.services.promises import promises_say, promises_score
 from shopfloor.models import JobLine, NestPlan, PartResult, QueueItem, Shift, Statement
@@ -151,6 +151,15 @@ def test_what_would_help_a_late_job(days, north, south, operator):
     assert helps(shown, 10**9) == []
 
 
+def test_a_new_job_is_promised_behind_all_open_work(days, north, south, operator):
+    """North is full until Tuesday, South free: two hours and a half end today on it."""
+    work(operator, north, number="J-1", sheets=8, listed=north)
+    small, large = new_job(board(NOW), 2.5), new_job(board(NOW), 40.0)
+    assert small[0].date() == date(2026, 10, 5)
+    assert list(small) == sorted(small)
+    assert large[0] > NOW + timedelta(days=2)
+
+
 def test_a_saturday_shift_helps_what_is_due_on_monday(days, north, operator):
     job = work(operator, north, sheets=32, listed=north, due=NOW + timedelta(days=6))
     shown = board(NOW)
@@ -228,7 +237,10 @@ def test_the_page_says_it_all_and_its_tables_are_saved(
     assert [line.split(",")[0] for line in saved.strip().splitlines()[1:]] == ["J-2", "J-1"]
     opened = re.search(r'href="(/figures/load/[^"]*)"', shown)[1]
     assert page.get(opened).status_code == 200
-    assert page.get(reverse("promises"), {"job": "x"}).status_code == 200
+    asked = page.get(reverse("promises"), {"job": "x", "hours": "2.5"}).content.decode()
+    assert asked.count(" in 100 by") >= 8, "four headings, four answers"
+    for hours in ("nan", "-1", "1e9", "many"):
+        assert page.get(reverse("promises"), {"hours": hours}).status_code == 200
 
 
 def test_a_night_s_hours_belong_to_the_day_it_began(shop, north, operator):
