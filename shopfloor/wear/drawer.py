@@ -22,15 +22,16 @@ from shopfloor.models import (
 )
 from shopfloor.nests.waiting import waiting_items
 from shopfloor.wear.fitted import fitted_now
+from shopfloor.wear.plate_to_buy import jobs_due
 
 WEEKS = 13  # of use that the reorder point rests on; our assumption
 
 
 @dataclass(slots=True)
 class DrawerRow:
-    """One part. `needed` new ones for the lists: None where a life or a plan is unknown. `found`:
+    """One part. `needed` new ones for the queue: None where a life or a plan is unknown. `found`:
     its use and reorder point, None with too few weeks or no lead time on record. `need_by`: when
-    the first nest on a list that needs more than there is is due."""
+    the first nest of the queue that needs a new one is due."""
 
     part: SetPart
     sets: list[str]
@@ -55,7 +56,7 @@ class DrawerRow:
 
     @property
     def short(self) -> bool:
-        """The lists need more than the drawer holds."""
+        """The queue needs more than the drawer holds."""
         return self.needed is not None and self.needed > self.part.in_drawer
 
     @property
@@ -154,22 +155,25 @@ def _used(rows: dict[int, DrawerRow], now: datetime) -> None:
 
 
 def _needed(rows: dict[int, DrawerRow]) -> None:
-    """What the lists need: by table and set the planned starts of what waits, less what is left
+    """What the queue needs: by table and set the planned starts of what waits, less what is left
     in the torch where that set is in it. An unplanned nest makes its set's need unknown."""
     newest = NestRevision.objects.filter(nest=OuterRef("nest")).order_by("-revision")
     plan = NestPlan.objects.filter(
         revision=OuterRef("newest"), table=OuterRef("table"), wear_set=OuterRef("nest__wear_set")
     )
-    items = (
+    waiting = (
         waiting_items()
         .annotate(newest=Subquery(newest.values("pk")[:1]))
         .annotate(starts=Subquery(plan.values("pierces")[:1]))
         .order_by("table", "position")
-        .values_list("table", "nest__wear_set", "starts", "due_at")
+        .values_list("table", "nest__wear_set", "starts", "due_at", "nest")
     )
+    items = list(waiting)
+    promised = jobs_due({nest for *_, nest in items})
     starts: dict[tuple[int, int], int | None] = defaultdict(int)
     due: dict[int, datetime] = {}
-    for table, wear_set, more, due_at in items:
+    for table, wear_set, more, asked, nest in items:
+        due_at = min((at for at in (asked, promised.get(nest)) if at is not None), default=None)
         had = starts[table, wear_set]
         starts[table, wear_set] = None if had is None or more is None else had + more
         if due_at is not None:

@@ -30,7 +30,7 @@ def plates_to_buy(*, inch: bool) -> list[PlateToBuy]:
     """The shortest first; one query beside those of `plates`."""
     short = [plate for plate in plates() if plate.short_ahead]
     nests = {nest.pk: nest for plate in short for nest in _nests(plate)}
-    due = _due(nests)
+    due = jobs_due(nests)
     return [_row(plate, due, inch) for plate in short]
 
 
@@ -38,8 +38,8 @@ def _nests(plate: Plate) -> list[Nest]:
     return [*(item.nest for item in plate.waiting), *(nest for nest, _ in plate.wanted)]
 
 
-def _due(nests: Collection[int]) -> dict[int, datetime]:
-    """When the first open job of each nest is due."""
+def jobs_due(nests: Collection[int]) -> dict[int, datetime]:
+    """By nest, when the first open job that needs parts of it is due."""
     rows = Contour.objects.filter(
         revision__nest__in=nests, line__job__state=JobState.OPEN, line__job__due_at__isnull=False
     ).order_by()

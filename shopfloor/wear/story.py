@@ -49,12 +49,14 @@ class Deed:
 
 def story(piece: Piece) -> list[Deed]:
     """Everything that happened to a piece, the newest first."""
-    told = [Deed(piece.made_at, _first(piece), "")]
+    told: list[Deed] = []
     for stay in piece.fittings.select_related("torch__table", "fitted_by", "removed_by"):
         told += _stay(stay)
     for look in piece.inspections.select_related("by"):
         told.append(Deed(look.at, _("looked at"), str(look.by), look=look))
     told += _in_the_drawer(piece)
+    if all(deed.at >= piece.made_at for deed in told):  # else it was put on record afterwards
+        told.append(Deed(piece.made_at, _first(piece), ""))
     return sorted(told, key=lambda deed: deed.at, reverse=True)
 
 
@@ -71,13 +73,12 @@ def _first(piece: Piece) -> str:
 def _stay(stay: Fitting) -> list[Deed]:
     told = [Deed(stay.fitted_at, _("into {torch}").format(torch=stay.torch), str(stay.fitted_by))]
     if stay.removed_at is not None:
-        state = PieceState(stay.removal_state).label if stay.removal_state else _("out")
+        state = "" if stay.collateral else str(PieceState(stay.removal_state).label)
         why = ending_words(stay.removal_cause, stay.removal_reason, collateral=stay.collateral)
-        what = _("out of {torch}: {state}").format(torch=stay.torch, state=state)
+        how = ", ".join(word for word in (state, why) if word)
+        what = _("out of {torch}: {how}").format(torch=stay.torch, how=how)
         end = life_end(stay.removal_state, collateral=stay.collateral)
-        told.append(
-            Deed(stay.removed_at, f"{what}, {why}" if why else what, str(stay.removed_by), end)
-        )
+        told.append(Deed(stay.removed_at, what, str(stay.removed_by), end))
     return told
 
 

@@ -15,7 +15,16 @@ from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from shopfloor.errors import FloorError
-from shopfloor.models import Inspection, Piece, PieceOutlook, PieceState, SetPart, Tray, Units
+from shopfloor.models import (
+    Inspection,
+    Piece,
+    PieceKind,
+    PieceOutlook,
+    PieceState,
+    SetPart,
+    Tray,
+    Units,
+)
 from shopfloor.wear.office.drawer import PartChoice
 from shopfloor.wear.pieces import USABLE, piece_inspect, pit_limit_mm
 from shopfloor.wear.shelf import (
@@ -26,7 +35,7 @@ from shopfloor.wear.shelf import (
     piece_put,
     pieces_found,
 )
-from shopfloor.wear.story import SORTS, pieces_list, story
+from shopfloor.wear.story import OPEN, SORTS, pieces_list, story
 from shopfloor.web.access import ANY, CHART, COST, FLOOR, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import (
     LengthField,
@@ -95,11 +104,13 @@ def pieces(request: DeskRequest) -> HttpResponse:
 def piece(request: DeskRequest, pk: int) -> HttpResponse:
     rows = Piece.objects.select_related("part__wear_set", "outlook", "tray", "receipt")
     found = get_object_or_404(rows, pk=pk)
+    limit_mm = pit_limit_mm(found) if found.part.kind == PieceKind.ELECTRODE else None
     trays = Tray.objects.filter(wear_set=found.part.wear_set_id).order_by("label")
     return render(
         request, "wear/piece.html",
         {"piece": found, "outlook": getattr(found, "outlook", None) or PieceOutlook(),
-         "story": story(found), "limit_mm": pit_limit_mm(found),
+         "page_obj": page_of(request, story(found)), "limit_mm": limit_mm,
+         "here": found.state in OPEN,
          "trays": trays, "free": found.state in USABLE, "lost": found.state == PieceState.LOST,
          "prices": may(request.user, COST, CHART), "cost": may(request.user, COST),
          "may_act": may(request.user, PLAN, FLOOR), "caution": CHANGE.to_reader()},

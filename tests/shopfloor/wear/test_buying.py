@@ -139,6 +139,13 @@ def test_the_lists_need_is_counted_by_what_is_left(floor, nozzle):
         floor.queue(revision)
     rows = {row.part.kind: row for row in drawer(now=T0)}
     assert (rows["nozzle"].needed, rows["nozzle"].short) == (3, False)
+    assert rows["nozzle"].need_by is None  # neither a job nor the queue names a day
+    line = floor.line()
+    line.job.due_at = T0 + timedelta(days=3)
+    line.job.save()
+    revision.contours.update(line=line)
+    dated = {row.part.kind: row.need_by for row in drawer(now=T0)}
+    assert dated["nozzle"] == T0 + timedelta(days=3)
     assert rows["electrode"].needed is None
     revision.plans.update(pierces=None)
     assert {row.needed for row in drawer(now=T0)} == {None}

@@ -79,10 +79,18 @@ def test_the_story_tells_every_stay_and_what_its_end_counts_as(floor, nozzle):
     floor.done("change_piece", T0 + 3 * MINUTE, new="A-nozzle")
     floor.done("change_piece", T0 + 4 * MINUTE, old="A-nozzle", state="failed", cause="nick")
     told = story(Piece.objects.get(label="A-nozzle"))
-    told = [deed for deed in told if deed.what != "first on record"]  # by the clock of the test
     assert [(deed.what.rpartition(" ")[2], deed.end) for deed in told] == [
         ("nick", "failed"), ("1", ""), ("drawer", "shelved"), ("at", ""), ("1", ""),
     ]  # fmt: skip
+
+
+def test_the_story_calls_a_partner_no_worn_part(floor, nozzle):
+    floor.done("change_tray", T0, tray="A")
+    out = {"old": "A-nozzle", "state": "failed", "cause": "pit", "collateral": True}
+    floor.done("change_piece", T0 + MINUTE, **out)
+    [last, *_] = story(Piece.objects.get(label="A-nozzle"))
+    assert last.what.endswith(": changed with one that failed, pit")
+    assert last.end == "collateral"
 
 
 def test_pieces_are_searched_by_label_part_and_tray_and_by_state(nozzle):

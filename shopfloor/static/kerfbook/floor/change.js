@@ -82,7 +82,7 @@ export class Changing {
     this.screen.querySelector("[data-new-said]").textContent = !chosen.length
       ? label ? _("{label} is scanned. Touch the part it replaces.", { label }) : _("Scan its label or its tray, or take the next from the drawer.")
       : label ? _("{names}: new one: {label}.", { names, label }) : _("{names}: new from the drawer.", { names });
-    const become = [...this.screen.querySelectorAll("[data-out]:not([hidden]) input:checked")].map((one) => one.parentElement.textContent.trim().toLowerCase());
+    const become = [...this.screen.querySelectorAll("[data-out]:not([hidden]) input:checked:not([name=failed_one])")].map((one) => one.parentElement.textContent.trim().toLowerCase());
     this.screen.querySelector("[data-changed-words]").textContent = become.length
       ? counted("old one: {states}", "old ones: {states}", chosen.length, { states: become.join(", ") })
       : counted("old one out as worn", "old ones out as worn", chosen.length);
