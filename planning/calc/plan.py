@@ -19,19 +19,22 @@ class Cutting:
     """Figures for one thickness: speed in mm/min (None: the program's own F words count),
     seconds of pierce delay and of touch-off, both per pierce. ``lift_s`` is the lift after each
     cut, counted with touch-off; ``settle_s`` what the height control needs after each pierce before
-    the torch moves on, counted with the pierce. Raises ``ValueError`` for figures that cannot
-    be."""
+    the torch moves on, counted with the pierce. ``mark_speed_mm_min`` is for contours that mark,
+    which have no pierce (None: their own F, else as cuts). Raises ``ValueError`` for figures that
+    cannot be."""
 
     speed_mm_min: float | None
     pierce_delay_s: float = 0.0
     touch_off_s: float = 0.0
     lift_s: float = 0.0
     settle_s: float = 0.0
+    mark_speed_mm_min: float | None = None
 
     def __post_init__(self) -> None:
-        speed = self.speed_mm_min
-        if speed is not None:
-            check_rate("speed_mm_min", speed)
+        for name in ("speed_mm_min", "mark_speed_mm_min"):
+            speed = getattr(self, name)
+            if speed is not None:
+                check_rate(name, speed)
         for name in ("pierce_delay_s", "touch_off_s", "lift_s", "settle_s"):
             value = getattr(self, name)
             if not 0 <= value <= MOST:
@@ -95,11 +98,14 @@ def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Pla
     """
     moves = program.moves
     notes = list(program.notes)
-    times = move_times(moves, _speeds(moves, motion, cutting, notes), motion)
+    speeds = _speeds(moves, motion, cutting, notes)
+    _slow_marks(program, cutting, speeds, notes)
+    times = move_times(moves, speeds, motion)
     arcs = len(program.arc_lines)
     cut_mm, cut_s = _by_arc(moves, moves.length_mm, arcs), _by_arc(moves, times, arcs)
     travel_mm, travel_s = _travel_by_arc(program, moves.length_mm), _travel(program, times)
-    pierce_s = np.full(arcs, cutting.pierce_delay_s + cutting.settle_s)
+    marks = np.isin(np.arange(arcs), list(program.marks))
+    pierce_s = np.where(marks, 0.0, cutting.pierce_delay_s + cutting.settle_s)
     touch_off_s = cutting.touch_off_s + cutting.lift_s
     for dwell in program.dwells:
         if dwell.torch:
@@ -107,7 +113,7 @@ def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Pla
     contours = tuple(
         ContourPlan(
             number=i + 1, line=program.arc_lines[i], cut_mm=float(cut_mm[i]),
-            travel_mm=float(travel_mm[i]), pierces=1, cut_s=float(cut_s[i]),
+            travel_mm=float(travel_mm[i]), pierces=int(not marks[i]), cut_s=float(cut_s[i]),
             pierce_s=float(pierce_s[i]), travel_s=float(travel_s[i]),
             touch_off_s=touch_off_s,
         )
@@ -120,7 +126,7 @@ def plan_program(program: Program, motion: TableMotion, cutting: Cutting) -> Pla
     return Plan(
         cut_mm=float(cut_mm.sum()),
         travel_mm=float(travel_mm.sum()),
-        pierces=arcs,
+        pierces=int(arcs - marks.sum()),
         cut_s=float(cut_s.sum()),
         pierce_s=float(pierce_s.sum()),
         travel_s=float(travel_s.sum()),
@@ -158,6 +164,26 @@ def _speeds(moves: Moves, motion: TableMotion, cutting: Cutting, notes: list[Not
         said("G1, G2 or G3 with the torch out: travel, timed at the rapid"), notes,
     )  # fmt: skip
     return speed
+
+
+def _slow_marks(program: Program, cutting: Cutting, speeds: Floats, notes: list[Note]) -> None:
+    """Put the speed of marking where the torch marks, and say how much that is."""
+    if not program.marks:
+        return
+    moves = program.moves
+    own = np.isin(moves.arc, list(program.marks))
+    given = cutting.mark_speed_mm_min
+    if given is not None:
+        speeds[own] = given
+    else:
+        fed = own & np.isfinite(moves.feed_mm_min)
+        speeds[fed] = moves.feed_mm_min[fed]
+    text = said(
+        "{count} contours mark, {0:n.4g}: in cutting's length and time, without pierces",
+        float(moves.length_mm[own].sum()),
+        count=len(program.marks),
+    )
+    notes.append(Note(program.arc_lines[min(program.marks)], text))
 
 
 def _compare_feeds(moves: Moves, given: float, notes: list[Note]) -> None:

@@ -93,7 +93,7 @@ def hole_minutes() -> HoleMinutes:
     )
     holes: dict[int, float] = {}
     for line, _, inner, copies in (
-        Contour.objects.filter(line__in=logged, inner=True)
+        Contour.objects.filter(line__in=logged, inner=True, closed=True)
         .order_by("revision_id")
         .values_list("line_id", "revision_id")
         .annotate(inner=Count("pk"), copies=Count("copy", distinct=True))

@@ -45,7 +45,7 @@ from shopfloor.runs.arcs import to_us
 from shopfloor.site.dialect import dialect_of
 from shopfloor.site.tables import motion_of
 
-_PAUSES = ("lift_s", "settle_s")
+_PAUSES = ("lift_s", "settle_s", "mark_speed_mm_min")
 _CHARTED = ("thickness_mm", *CHART_NAMES, "gas", "current_a")
 
 
@@ -207,7 +207,7 @@ def _cutting(figure: ChartFigure, table: Table) -> Cutting:
     touch = table.touch_off_s if table.touch_off_s is not None else figure.row.touch_off_s
     return Cutting(
         figure.row.speed_mm_min, figure.row.pierce_delay_s or 0.0, touch or 0.0, table.lift_s,
-        table.settle_s,
+        table.settle_s, table.mark_speed_mm_min,
     )  # fmt: skip
 
 

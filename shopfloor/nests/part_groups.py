@@ -27,7 +27,7 @@ class Shape:
     """A contour as grouping sees it. `outer` is the number of the contour its part is named
     after: its own where it is an outline. `loop` is its path without leads, `leads_mm` what of
     `cut_mm` they are. Without a loop only sizes are compared. `parts` is how many it makes, each
-    of that loop and area."""
+    of that loop and area. Within a part it is a `hole` unless it is open: a slot, a tab's path."""
 
     number: int
     outer: int
@@ -36,6 +36,7 @@ class Shape:
     loop: Sequence[Point] = ()
     leads_mm: float = 0.0
     parts: int = 1
+    hole: bool = True
 
     @property
     def loop_mm(self) -> float:
@@ -91,7 +92,7 @@ def groups_of(shapes: Iterable[Shape]) -> list[Group]:
             tuple(kind.parts),
             kind.looks.outline.cut_mm,
             kind.looks.outline.net_area_mm2,
-            len(kind.looks.holes),
+            sum(inner.hole for inner in kind.looks.holes),
             frozenset(kind.mirrored),
             tuple(kind.counts),
         )
@@ -156,6 +157,8 @@ class Cut(Protocol):
     @property
     def net_area_mm2(self) -> float | None: ...
     @property
+    def closed(self) -> bool: ...
+    @property
     def lead_in_mm(self) -> float: ...
     @property
     def lead_out_mm(self) -> float: ...
@@ -173,7 +176,7 @@ def shape_of_contour(
     if not faces:
         loop = loop_of(points, contour.lead_in_mm, contour.lead_out_mm)
         leads = contour.lead_in_mm + contour.lead_out_mm
-        return Shape(contour.number, outer, cut_mm, each, loop, leads)
+        return Shape(contour.number, outer, cut_mm, each, loop, leads, hole=contour.closed)
     ring = np.asarray(faces[0], np.float64)
     round_mm = float(np.hypot(*np.diff(ring, axis=0).T).sum())
     return Shape(contour.number, outer, round_mm, each, faces[0], 0.0, contour.parts)

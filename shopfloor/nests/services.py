@@ -181,7 +181,7 @@ def _contours(revision: NestRevision, program: Program) -> list[Contour]:
             part=f"shape {named[contour.number][0]}",
             copy=named[contour.number][1],
             inner=outline != contour.number,
-            closed=contour.closed,
+            closed=contour.closed and not contour.marks,
             cut_mm=contour.length_mm,
             net_area_mm2=contour.net_area_mm2 if outline == contour.number else None,
             pierces=contour.pierces,

@@ -17,8 +17,11 @@ def dialect_of(table: Table | None) -> Dialect:
         return Dialect()
     known = {entry.name for entry in dataclasses.fields(Dialect)} - {"torch_on", "torch_off"}
     more: dict[str, Any] = {name: value for name, value in table.dialect.items() if name in known}
-    return Dialect(torch_on=_codes(table.torch_on), torch_off=_codes(table.torch_off), **more)
+    if "torch_mark" in more:
+        more["torch_mark"] = tuple(more["torch_mark"])
+    return Dialect(torch_on=codes_in(table.torch_on), torch_off=codes_in(table.torch_off), **more)
 
 
-def _codes(text: str) -> tuple[str, ...]:
+def codes_in(text: str) -> tuple[str, ...]:
+    """Codes as a person types them: M3, M7."""
     return tuple(code.strip() for code in text.replace(",", " ").split())

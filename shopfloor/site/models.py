@@ -64,6 +64,7 @@ class Table(models.Model):
     touch_off_s = models.FloatField(null=True, blank=True)  # blank: the chart row's
     lift_s = models.FloatField(default=0.0)  # after each cut
     settle_s = models.FloatField(default=0.0)  # of the height control, after each pierce
+    mark_speed_mm_min = models.FloatField(null=True, blank=True)  # blank: the program's F
     load_s = models.FloatField(default=300.0)
     unload_s = models.FloatField(default=300.0)
     change_s = models.FloatField(default=720.0)

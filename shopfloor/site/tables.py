@@ -29,7 +29,15 @@ from shopfloor.site.models import FLOOR_PAGES
 MOTION: Final = (
     "accel_mm_s2", "rapid_mm_min", "corner", "corner_tolerance_mm", *FURTHER_LIMITS,
 )  # fmt: skip
-TIMES: Final = ("touch_off_s", "lift_s", "settle_s", "load_s", "unload_s", "change_s")
+TIMES: Final = (
+    "touch_off_s",
+    "lift_s",
+    "settle_s",
+    "mark_speed_mm_min",
+    "load_s",
+    "unload_s",
+    "change_s",
+)
 READING: Final = ("torch_on", "torch_off", "dialect")
 FIGURES: Final = (*MOTION, *TIMES, *READING)
 _WORDS: Final = {
@@ -42,6 +50,7 @@ _WORDS: Final = {
     "speed_y_mm_min": N_("the top speed of Y in mm/min"),
     "jerk_mm_s3": N_("the jerk in mm/s³"),
     "blocks_per_s": N_("the blocks a second"),
+    "mark_speed_mm_min": N_("the speed of marking in mm/min"),
 }
 _PLAIN: Final = Dialect()
 
@@ -50,7 +59,7 @@ def dialect_kept(values: Mapping[str, Any]) -> dict[str, Any]:
     """Only what differs from a reading without settings, so that a later default holds."""
     names = {entry.name for entry in dataclasses.fields(Dialect)} - {"torch_on", "torch_off"}
     return {
-        name: value
+        name: list(value) if isinstance(value, tuple) else value
         for name, value in values.items()
         if name in names and value != getattr(_PLAIN, name)
     }
@@ -124,7 +133,12 @@ def motion_of(table: Table) -> TableMotion:
 def _check(table: Table) -> None:
     try:
         motion_of(table)
-        Cutting(None, lift_s=table.lift_s, settle_s=table.settle_s)
+        Cutting(
+            None,
+            lift_s=table.lift_s,
+            settle_s=table.settle_s,
+            mark_speed_mm_min=table.mark_speed_mm_min,
+        )
         dialect = dialect_of(table)
         if not dialect.on_codes or not dialect.off_codes:
             raise ValueError(_("at least one code lights the torch and one puts it out"))

@@ -132,7 +132,7 @@ def crossing_notes(contours: Sequence[Contour]) -> list[Note]:
             ),
         )
         for contour in contours
-        if contour.closed and contour.area_mm2 is None
+        if contour.closed and contour.area_mm2 is None and not contour.marks
     ]
 
 

@@ -40,8 +40,11 @@ def contours_of(
         loop = _loop(moves, start, end, at)
         area, common, faces = None, None, None
         path = _path(moves, start, end, at, points)
-        part = part_of(path, _stretch(loop), moves.step_mm)
-        if _maybe_several(loop, part, _length(moves, start, end)) and (faces := chained(points)):
+        marks = number - 1 in program.marks
+        part = None if marks else part_of(path, _stretch(loop), moves.step_mm)
+        if marks:
+            pass  # it cuts nothing out
+        elif _maybe_several(loop, part, _length(moves, start, end)) and (faces := chained(points)):
             area, loop = float(sum(face.area for face in faces)), Loop(start, end, 0.0, 0.0)
         elif part is not None:
             area = part.area_mm2
@@ -59,7 +62,7 @@ def contours_of(
                 start=at,
                 length_mm=float(moves.length_mm[start:end].sum()),
                 travel_before_mm=float(travelled[start] - before),
-                pierces=1,
+                pierces=0 if marks else 1,
                 extents_mm=extents(moves, np.arange(start, end)) if end > start else (*at, *at),
                 closed=loop is not None,
                 clockwise=None if area is None or faces else area < 0,
@@ -73,6 +76,7 @@ def contours_of(
                 common_mm=common.length_mm if common else 0.0,
                 parts=len(faces) if faces else 1,
                 faces=tuple(ring_of(face) for face in faces or ()),
+                marks=marks,
             )
         )
         before = float(travelled[end])

@@ -50,6 +50,7 @@ class Interpreter:
         self.track = Track()
         self.modes = Modes(dialect, self.track, self.notes)
         self.torch_on, self.torch_off = dialect.on_codes, dialect.off_codes
+        self.torch_mark = dialect.mark_codes
         self.motion: int | None = None
         self.x = self.y = 0.0
         self.ended = False
@@ -152,6 +153,7 @@ class Interpreter:
         return Program(
             self.track.moves(), tuple(self.track.dwells), tuple(self.track.on_lines),
             tuple(self.track.on), self.notes.finish(), blocks, last, burning,
+            frozenset(self.track.marks),
         )  # fmt: skip
 
     def _motion_mode(self, block: Block, line: int) -> None:
@@ -172,7 +174,7 @@ class Interpreter:
         if on and self.track.burning:
             self.notes.add(line, said("the torch is lit while it burns: counted as one arc"))
         elif on:
-            self.track.torch_on(line)
+            self.track.torch_on(line, marks=not self.torch_mark.isdisjoint(m))
         elif off and self.track.burning:
             self.track.torch_off()
             if moving:

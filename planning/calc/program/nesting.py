@@ -48,8 +48,8 @@ def _outer(
     home = at.get(contours[index].outer, index)
     parent = parents[home]
     if parent is None:
-        return home
-    if contours[home].area_mm2 is not None or contours[home].closed:
+        return _beside(index, contours) if contours[index].marks else home
+    if not contours[home].marks and (contours[home].area_mm2 is not None or contours[home].closed):
         return parent if depth[home] % 2 else home
     while depth[parent] % 2:
         above = parents[parent]
@@ -57,6 +57,15 @@ def _outer(
             break
         parent = above
     return parent
+
+
+def _beside(index: int, contours: list[Contour]) -> int:
+    """For a mark on no part: the next contour that cuts, else the last before it, else itself."""
+    cuts = [i for i, contour in enumerate(contours) if not contour.marks]
+    after = [i for i in cuts if i > index]
+    near = after[0] if after else cuts[-1] if cuts else index
+    outer = contours[near].outer
+    return next((i for i in cuts if contours[i].number == outer), near)
 
 
 def _parents(contours: list[Contour]) -> list[int | None]:
@@ -70,7 +79,8 @@ def _parents(contours: list[Contour]) -> list[int | None]:
     areas = np.array([area for _, _, area in regions])
     owner = np.array([i for i, _, _ in regions])
     for i, contour in enumerate(contours):
-        if contour.area_mm2 is None and (contour.closed or not len(contour.points)):
+        crossed = contour.closed and not contour.marks
+        if contour.area_mm2 is None and (crossed or not len(contour.points)):
             continue
         box = contour.extents_mm
         around = (

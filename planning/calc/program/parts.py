@@ -44,6 +44,7 @@ def undecided(contour: Contour) -> bool:
     return (
         not contour.closed
         and contour.area_mm2 is None
+        and not contour.marks
         and contour.outer == contour.number
         and len(contour.points) > 1
         and contour.length_mm > 0
@@ -88,6 +89,8 @@ def _clusters(contours: Sequence[Contour]) -> list[list[int]]:
 
 def _lines(contour: Contour) -> list[Floats]:
     """What of a contour may be the edge of a part: its loops, or all of an open path."""
+    if contour.marks:
+        return []
     if contour.faces:
         return list(contour.faces)
     if contour.closed:

@@ -45,6 +45,7 @@ class Track:
     on: list[int] = field(default_factory=list)
     off: list[int] = field(default_factory=list)
     on_lines: list[int] = field(default_factory=list)
+    marks: list[int] = field(default_factory=list)
     dwells: list[Dwell] = field(default_factory=list)
     units: list[tuple[int, float]] = field(default_factory=list)
     decimals: int = 0
@@ -65,8 +66,10 @@ class Track:
         if self.x:
             self.stops.append(len(self.x) - 1)
 
-    def torch_on(self, line: int) -> None:
+    def torch_on(self, line: int, *, marks: bool = False) -> None:
         self.rest()
+        if marks:
+            self.marks.append(len(self.on))
         self.on.append(len(self.x))
         self.on_lines.append(line)
 

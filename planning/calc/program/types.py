@@ -52,7 +52,8 @@ class Note:
 class Dialect:
     """What ISO 6983 leaves to the maker of the control.
 
-    ``torch_on`` and ``torch_off`` are codes as written, M3 and M03 alike. ``dwell_word`` carries
+    ``torch_on`` and ``torch_off`` are codes as written, M3 and M03 alike; ``torch_mark`` light the
+    torch to mark and not to cut. ``dwell_word`` carries
     the time of a G4 in ``dwell_unit``. ``arc_centres_absolute`` and ``inch`` hold until the program
     says otherwise (G90.1/G91.1, G20/G21). ``arc_tolerance_mm`` replaces the 0.002 mm or 0.0002 in
     by which the start and end radius of an arc may differ (NISTIR 6556). ``comment_marks`` are the
@@ -71,18 +72,26 @@ class Dialect:
     arc_tolerance_mm: float | None = None
     comment_marks: str = ";"
     variables: bool = True
+    torch_mark: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not set(self.comment_marks) <= set(COMMENT_MARKS):
             raise ValueError(
                 said("a comment begins with one of {comment_marks}", comment_marks=COMMENT_MARKS)
             )
+        if self.mark_codes & frozenset(code_number(code) for code in self.torch_on):
+            raise ValueError(said("the same code lights the torch to cut and to mark"))
         if self.on_codes & self.off_codes:
             raise ValueError(said("the same code lights the torch and puts it out"))
 
     @property
     def on_codes(self) -> frozenset[float]:
-        return frozenset(code_number(code) for code in self.torch_on)
+        """All that light the torch, to cut or to mark."""
+        return self.mark_codes | frozenset(code_number(code) for code in self.torch_on)
+
+    @property
+    def mark_codes(self) -> frozenset[float]:
+        return frozenset(code_number(code) for code in self.torch_mark)
 
     @property
     def off_codes(self) -> frozenset[float]:
@@ -157,7 +166,8 @@ class Contour:
     parts, ``parts`` of them. A contour may make several (a chain in one torch-on path, the last
     cut through a grid), and several make one (tabs). ``faces`` are the rings of the parts where
     they are not simply what the contour encloses; ``edges`` other contours that are edges of them;
-    ``share`` what of its own arc it carries by its edges, where edges are common.
+    ``share`` what of its own arc it carries by its edges, where edges are common. One that
+    ``marks`` cuts nothing: it has neither area nor pierce and is of the part it lies on.
     """
 
     number: int
@@ -182,6 +192,7 @@ class Contour:
     faces: tuple[Floats, ...] = ()
     edges: tuple[int, ...] = ()
     share: float = 1.0
+    marks: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,7 +200,7 @@ class Program:
     """A program as read.
 
     ``arc_lines`` has the line of each torch on in order, ``arc_starts`` the index of the first move
-    after it. ``last_line`` is the last line read.
+    after it. ``last_line`` is the last line read. ``marks`` are the arcs, from 0, that mark.
     """
 
     moves: Moves
@@ -200,6 +211,7 @@ class Program:
     blocks: int
     last_line: int
     left_burning: bool = False
+    marks: frozenset[int] = frozenset()
 
     @cached_property
     def contours(self) -> tuple[Contour, ...]:

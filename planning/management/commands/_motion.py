@@ -27,6 +27,7 @@ def add_motion_options(parser: CommandParser) -> None:
     parser.add_argument("--jerk", type=finite, metavar="MM_S3")
     parser.add_argument("--blocks-per-s", type=finite, metavar="N", help="the control reads")
     parser.add_argument("--torch-on", default="M3", metavar="M3", help="several: M3,M7")
+    parser.add_argument("--torch-mark", default="", metavar="M7", help="lights it to mark")
     parser.add_argument("--torch-off", default="M5", metavar="M5")
     parser.add_argument("--dwell-unit", choices=("s", "ms"), default="s")
     parser.add_argument("--dwell-word", choices=("P", "X"), default="P")
@@ -47,6 +48,7 @@ def motion_of(options: Mapping[str, Any]) -> TableMotion:
 def dialect_of(options: Mapping[str, Any]) -> Dialect:
     return Dialect(
         torch_on=tuple(options["torch_on"].split(",")),
+        torch_mark=tuple(filter(None, options["torch_mark"].split(","))),
         torch_off=tuple(options["torch_off"].split(",")),
         dwell_word=options["dwell_word"],
         dwell_unit=options["dwell_unit"],

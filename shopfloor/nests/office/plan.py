@@ -29,7 +29,7 @@ NAMES = {
     "accel_x_mm_s2": N_("acceleration of X"), "accel_y_mm_s2": N_("acceleration of Y"),
     "speed_x_mm_min": N_("top speed of X"), "speed_y_mm_min": N_("top speed of Y"),
     "lift_s": N_("lift, s"), "settle_s": N_("settling, s"), "jerk_mm_s3": N_("jerk"),
-    "blocks_per_s": N_("blocks a second"),
+    "mark_speed_mm_min": N_("speed of marking"), "blocks_per_s": N_("blocks a second"),
     "tolerance_mm": N_("corner tolerance"), "thickness_mm": N_("thickness"),
 }  # fmt: skip
 
@@ -169,7 +169,7 @@ def _shown(name: str, value: Any, user: User) -> Any:
         return setting.text(value, user)
     if value is None:
         return _("as the program says") if name in ("corner", "tolerance_mm") else _("unknown")
-    if name in ("rapid_mm_min", "speed_x_mm_min", "speed_y_mm_min"):
+    if name in ("rapid_mm_min", "mark_speed_mm_min", "speed_x_mm_min", "speed_y_mm_min"):
         return speed(value, user)
     if name in ("accel_mm_s2", "accel_x_mm_s2", "accel_y_mm_s2"):
         return accel(value, user)

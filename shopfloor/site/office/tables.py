@@ -16,7 +16,7 @@ from django.utils.translation import gettext_noop as N_
 from planning.calc.numbers import written
 from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.models import Table, Units
-from shopfloor.site.dialect import dialect_of
+from shopfloor.site.dialect import codes_in, dialect_of
 from shopfloor.site.table_history import stale_nests, table_history, tables_list
 from shopfloor.site.tables import FIGURES, MOTION, TIMES, dialect_kept, table_set
 from shopfloor.web.access import ANY, CHART, FEEDS, DeskRequest, may, right
@@ -26,7 +26,7 @@ from shopfloor.web.shown_values import kept_as_shown, shown
 UNITS_OF = {
     "accel_mm_s2": "/s²", "rapid_mm_min": "/min", "corner_tolerance_mm": "",
     "accel_x_mm_s2": "/s²", "accel_y_mm_s2": "/s²", "speed_x_mm_min": "/min",
-    "speed_y_mm_min": "/min", "jerk_mm_s3": "/s³",
+    "speed_y_mm_min": "/min", "jerk_mm_s3": "/s³", "mark_speed_mm_min": "/min",
 }  # fmt: skip
 LENGTHS = tuple(UNITS_OF)
 YES_NO = ("arc_centres_absolute", "inch")
@@ -45,6 +45,7 @@ NAMES = {
     "touch_off_s": N_("touch-off, s"),
     "lift_s": N_("lift, s"),
     "settle_s": N_("settling, s"),
+    "mark_speed_mm_min": N_("speed of marking, mm/min"),
     "load_s": N_("loading, s"),
     "unload_s": N_("unloading, s"),
     "change_s": N_("set change, s"),
@@ -103,6 +104,14 @@ class TableForm(forms.Form):
         help_text=_lazy("M3, or M3 M7 where either does"),
     )
     torch_off = forms.CharField(max_length=20, label=_lazy("Puts it out"))
+    torch_mark = forms.CharField(
+        max_length=20, required=False, label=_lazy("Lights it to mark"),
+        help_text=_lazy("M7, say; blank: nothing marks"),
+    )  # fmt: skip
+    mark_speed_mm_min = forms.FloatField(
+        required=False, label=_lazy("Speed of marking"),
+        help_text=_lazy("blank: the program’s F, else as cuts"),
+    )  # fmt: skip
     dwell_word = forms.ChoiceField(
         choices=[("P", "P"), ("X", "X")], label=_lazy("A dwell’s time is in")
     )
@@ -150,6 +159,7 @@ class TableForm(forms.Form):
             values["corner"] = "" if told["corner"] == "program" else told["corner"]
         reading = {name: told[name] for name in DIALECT}
         reading |= {name: told[name] == "yes" for name in YES_NO}
+        reading["torch_mark"] = codes_in(told["torch_mark"])
         reading["comment_marks"] = told["comment_marks"].removeprefix("none")
         kept = dialect_of(self.table)
         if kept.arc_tolerance_mm is not None:
@@ -162,6 +172,7 @@ def table_known(table: Table, *, inch: bool) -> dict[str, Any]:
     known = dialect_of(table)
     initial: dict[str, Any] = {name: getattr(table, name) for name in FIGURES}
     initial |= {name: getattr(known, name) for name in DIALECT}
+    initial["torch_mark"] = " ".join(known.torch_mark)
     initial |= {name: "yes" if initial[name] else "no" for name in YES_NO}
     initial["comment_marks"] = known.comment_marks or "none"
     initial["corner"] = table.corner or "program"

@@ -121,5 +121,8 @@ def test_a_tabbed_outline_is_one_part_of_its_paths(floor, made):
     rows = list(revision.contours.values_list("part", "copy", "inner", "parts"))
     assert rows == [("shape 1", 1, False, 1), ("shape 1", 1, True, 1)]
     assert Contour.objects.get(number=1).net_area_mm2 == pytest.approx(3600)
-    [part] = map_parts(revision_contours(revision))
+    contours = revision_contours(revision)
+    [part] = map_parts(contours)
     assert len(part.contours) == 1
+    [row] = group_rows(revision_groups(contours), contours)
+    assert (row.copies, row.group.holes) == (1, 0)

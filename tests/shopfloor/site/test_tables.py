@@ -13,6 +13,7 @@ from planning.services.work import run_all_waiting
 from shopfloor.chart.services import chart_apply
 from shopfloor.models import NestPlan, Work
 from shopfloor.nests.services import nest_edit, revision_add
+from shopfloor.site.dialect import dialect_of
 from shopfloor.site.table_history import stale_nests, table_history
 from shopfloor.site.tables import table_set
 
@@ -94,6 +95,21 @@ def test_in_inches_a_limit_is_typed_in_inches_and_may_be_blank(north, sign_in, p
     page.post(address, {**sent, "speed_x_mm_min": "", "why": "no limit after all"})
     north.refresh_from_db()
     assert north.speed_x_mm_min is None
+
+
+def test_what_marks_is_typed_as_codes_and_kept(north, sign_in, planner):
+    page = sign_in(planner)
+    address = reverse("table_figures", args=[north.pk])
+    shown = page.get(address).context["form"].initial
+    sent = {name: value for name, value in shown.items() if value is not None}
+    sent |= {"torch_mark": "M7, M8", "mark_speed_mm_min": 6000, "why": "the control's book"}
+    page.post(address, sent)
+    north.refresh_from_db()
+    assert north.dialect == {"torch_mark": ["M7", "M8"]}
+    assert dialect_of(north).mark_codes == {7.0, 8.0}
+    assert north.mark_speed_mm_min == 6000
+    page.post(address, sent)  # sent again it changes nothing
+    assert len(table_history(north)) == 1
 
 
 def test_nothing_changed_is_no_change(planned, north):
