@@ -182,9 +182,7 @@ def piece_needs(starts: int, stock: Sequence[PartStock]) -> list[PieceNeed]:
 
 def finish_us(start_us: int, work_us: int, worked: Sequence[Span]) -> int | None:
     """When work begun at `start_us` ends, going on only inside `worked` spans (sorted, apart).
-    Without any spans it goes through; None where they run out first. Microseconds UTC."""
-    if not worked:
-        return start_us + work_us
+    None where they run out first. Microseconds UTC."""
     left = work_us
     for begin, end in worked:
         begin = max(begin, start_us)

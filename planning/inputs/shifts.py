@@ -12,9 +12,9 @@ from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.site.calendar import (
     ShiftSpan,
     day_span,
-    held_between,
     shifts_between,
     staffed,
+    unset_dates,
 )
 from shopfloor.site.queries import downs_between, shift_patterns, shop_zone
 
@@ -30,21 +30,31 @@ class ShiftBook:
         patterns = shift_patterns()
         self.spans = shifts_between(start - day, end + day, patterns, self.zone)
         # Without shifts a shop is at work all day; with some, in a week of holidays, it is not.
-        near = start.date() - timedelta(days=7), end.date() + timedelta(days=7)
-        self._near = held_between(patterns, *near)
-        self.has_shifts = bool(self._near)
+        first, last = (each.astimezone(self.zone).date() for each in (start, end))
+        self.unset = frozenset(unset_dates(patterns, first - 2 * day, last + 2 * day))
+        # Whether regular shifts are set for any of its own dates, held on it or not.
+        self.has_shifts = len(unset_dates(patterns, first, last)) <= (last - first).days
         self.downs = downs_between(start - day, end + day)
         self._starts = [to_us(span.start) for span in self.spans]
         self._ends = [to_us(span.end) for span in self.spans]
 
-    def has_shifts_at(self, table: str) -> bool:
-        """Whether shifts are set for a table around then, held on these very days or not."""
-        return any(not one.tables or table in one.tables for one in self._near)
-
     def worked_at(self, table: str) -> list[Span]:
-        """Time somebody was scheduled at a table, by its code."""
-        own = [span for span in self.spans if span.at_table(table)]
-        return union((to_us(span.start), to_us(span.end)) for span in own)
+        """Time somebody was scheduled at a table, by its code: its shifts, those that touch as one,
+        and each whole day for which the shop has set none. A table that no shift names in a shop
+        that has shifts is not scheduled."""
+        return sorted([*self._shifts_of(table), *self._whole_days(table)])
+
+    def _shifts_of(self, table: str) -> list[Span]:
+        return union((to_us(span.start), to_us(span.end)) for span in self._set(table))
+
+    def _set(self, table: str) -> list[ShiftSpan]:
+        """Of a day without regular shifts an added one is a part."""
+        return [one for one in self.spans if one.at_table(table) and one.date not in self.unset]
+
+    def _whole_days(self, table: str) -> list[Span]:
+        days = [day_span(day, self.zone) for day in sorted(self.unset)]
+        spans = [(to_us(start), to_us(end)) for start, end in days]
+        return subtract(spans, self._shifts_of(table))
 
     def down_at(self, table: str, *, planned: bool | None = None) -> list[Span]:
         """Time a table could not cut; with `planned`, only upkeep or only breakdowns."""
@@ -60,7 +70,9 @@ class ShiftBook:
 
     def staffed_at(self, table: str) -> list[Span]:
         """The same less the breaks of the shifts."""
-        return [(to_us(a), to_us(b)) for a, b in staffed(self.spans, self.downs, table)]
+        own = staffed(self._set(table), self.downs, table)
+        days = subtract(self._whole_days(table), self.down_at(table))
+        return sorted([*((to_us(a), to_us(b)) for a, b in own), *days])
 
     def at(self, at_us: int) -> ShiftSpan | None:
         """The shift an instant falls in; of two that overlap, the one that began first."""

@@ -12,13 +12,11 @@ import numpy as np
 
 from planning.calc.ahead.book import Pause, RunLog, TableBook
 from planning.calc.ahead.clock import StaffedClock
-from planning.calc.spans import Span, subtract
 from planning.inputs.arcs import assigned_arcs
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.stored_time import cell_of
 from shopfloor.models import Run, RunState, Segment, Stoppage, Table
 from shopfloor.runs.arcs import to_us
-from shopfloor.site.calendar import day_span
 
 S = 1_000_000
 
@@ -47,12 +45,8 @@ def table_books(
 
 def clock_of(book: ShiftBook, table: str) -> StaffedClock:
     """A table's shifts less their breaks and the time it is down. Shifts that touch or overlap are
-    one: nobody stops. Where none are set for it, every day is one."""
-    if book.has_shifts_at(table):
-        shifts, worked = book.worked_at(table), book.staffed_at(table)
-    else:
-        shifts = _whole_days(book)
-        worked = subtract(shifts, book.down_at(table))
+    one: nobody stops. Where the shop has set none, every day is one."""
+    shifts, worked = book.worked_at(table), book.staffed_at(table)
     of_shift = [bisect_right(shifts, start, key=lambda shift: shift[0]) for start, _ in worked]
     last = [one != after for one, after in pairwise([*of_shift, -1])]
     return StaffedClock(
@@ -60,16 +54,6 @@ def clock_of(book: ShiftBook, table: str) -> StaffedClock:
         np.array([end for _, end in worked], dtype=float) / S,
         np.array(last, dtype=bool),
     )
-
-
-def _whole_days(book: ShiftBook) -> list[Span]:
-    day = book.first.astimezone(book.zone).date()
-    spans: list[Span] = []
-    while not spans or spans[-1][1] < to_us(book.last):
-        start, end = day_span(day, book.zone)
-        spans.append((to_us(start), to_us(end)))
-        day += timedelta(days=1)
-    return spans
 
 
 def _runs(tables: list[int], start: datetime, now: datetime) -> Mapping[int, list[RunLog]]:

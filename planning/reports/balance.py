@@ -168,7 +168,7 @@ def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:
         if item.table_id not in worked:
             own = shifts.open_at(codes[item.table_id])
             worked[item.table_id] = [span for span in own if span[1] > now_us]
-        begun = _at_work(at.get(item.table_id, now_us), shifts, worked[item.table_id])
+        begun = _at_work(at.get(item.table_id, now_us), worked[item.table_id])
         if item.arc_s is None or item.total_s is None or begun is None:
             continue
         day = shifts.date_of(begun)
@@ -176,11 +176,9 @@ def queued_by_day(shifts: ShiftBook) -> Iterator[tuple[date, Queued, float]]:
         yield day, item, item.arc_s
 
 
-def _at_work(at_us: int, shifts: ShiftBook, worked: list[Span]) -> int | None:
-    """The first instant from `at_us` on that lies in a shift of the table; None after the last one
-    laid out. A nest begun in one is taken to be finished, its time over the end not cut off."""
-    if not shifts.has_shifts:
-        return at_us
+def _at_work(at_us: int, worked: list[Span]) -> int | None:
+    """The first instant from `at_us` on at which the table is at work; None after the last one laid
+    out. A nest begun in one is taken to be finished, its time over the end not cut off."""
     return next((max(at_us, start) for start, end in worked if end > at_us), None)
 
 

@@ -27,11 +27,12 @@ from planning.calc.ahead.promise import (
     load_s,
     promised,
 )
+from planning.calc.spans import intersect
 from planning.inputs.open_work import JobAhead, OpenWork, open_work
 from planning.inputs.shifts import ShiftBook
 from shopfloor.chart.duties import SQUARE
 from shopfloor.models import ClosedDay, WearSet
-from shopfloor.runs.arcs import from_us
+from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.site.calendar import day_span, staffed
 
 SHOWN: Final = timedelta(days=14)
@@ -217,6 +218,10 @@ def _load(
 
 def _note(book: ShiftBook, day: date, table: str, closed: str) -> str:
     own = [one for one in book.spans if one.date == day and one.at_table(table)]
+    if day in book.unset:
+        start, end = day_span(day, book.zone)
+        lost = intersect([(to_us(start), to_us(end))], book.down_at(table))
+        return _("table down") if lost else ""
     if not own:
         return closed or _("no shift")
     if staffed(own, book.downs, table) != staffed(own, [], table):

@@ -177,7 +177,7 @@ def _day_off(board: Board, job: int) -> Iterator[tuple[str, Sequence[TableAhead]
     held = [one for one in book.spans if any(one.at_table(codes[pk]) for pk in on)]
     taken = {one.date for one in held}
     days = [today + timedelta(days=n) for n in range(1, SEEN_AHEAD.days)]
-    day = next((one for one in days if one not in taken), None)
+    day = next((one for one in days if one not in taken | book.unset), None)
     if day is None or not held or not on:
         return
     start = wall_to_utc(day, held[0].start.astimezone(book.zone).time(), book.zone)

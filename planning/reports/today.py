@@ -99,8 +99,6 @@ def window_at(shifts: ShiftBook, now: datetime) -> Window:
 
 def at_table(window: Window, shifts: ShiftBook, table: str) -> Window:
     """The window as a table has it: closed while nobody is scheduled there, or it is down."""
-    if not shifts.has_shifts:
-        return window
     whole = (window.start_us, window.end_us)
     return replace(window, closed=tuple(subtract([whole], shifts.open_at(table))))
 

@@ -24,6 +24,7 @@ class ShiftPattern:
     valid_to: date | None = None
     tables: frozenset[str] = frozenset()  # none: all
     closed: frozenset[date] = frozenset()  # start dates on which it is not held
+    added: bool = False  # overtime on one day: it does not make a shop one that has shifts
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,16 @@ def held_between(patterns: Iterable[ShiftPattern], first: date, last: date) -> l
         for one in patterns
         if one.valid_from <= last and (one.valid_to is None or one.valid_to >= first)
     ]
+
+
+def unset_dates(patterns: Iterable[ShiftPattern], first: date, last: date) -> list[date]:
+    """Dates from `first` to `last` for which the shop has set no regular shift, not even one that a
+    closed day or the weekday takes out: it is then at work all day."""
+    regular = [one for one in held_between(patterns, first, last) if not one.added]
+    if any(one.valid_from <= first and (one.valid_to or last) >= last for one in regular):
+        return []
+    dates = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+    return [day for day in dates if not held_between(regular, day, day)]
 
 
 Stretch = tuple[datetime, datetime]

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from shopfloor.models import ClosedDay, Shift, Table, TableDown
-from shopfloor.site.calendar import Down, ShiftSpan, day_span, shifts_between, staffed
+from shopfloor.site.calendar import Down, ShiftSpan, day_span, shifts_between, staffed, unset_dates
 from shopfloor.site.calendar_services import MISTAKE
 from shopfloor.site.queries import downs_between, shift_patterns, shop_zone
 
@@ -32,6 +32,7 @@ class CalendarDay:
     day: date
     shifts: tuple[str, ...]
     closed: str
+    all_day: bool  # the shop has set no shift for it
     tables: tuple[AtTable, ...]
 
 
@@ -40,19 +41,28 @@ def days_ahead(today: date, tables: Sequence[Table]) -> list[CalendarDay]:
     zone = ZoneInfo(shop_zone())
     start = day_span(today, zone)[0]
     end = day_span(today + timedelta(days=DAYS - 1), zone)[1]
-    spans = shifts_between(start, end, shift_patterns(), zone)
+    patterns = shift_patterns()
+    unset = set(unset_dates(patterns, today, today + timedelta(days=DAYS - 1)))
+    spans = shifts_between(start, end, patterns, zone)
+    spans += [ShiftSpan("", day, *day_span(day, zone), ()) for day in sorted(unset)]
     downs = downs_between(start, end + timedelta(days=1))
     closed = dict(ClosedDay.objects.filter(day__gte=today).values_list("day", "why"))
     dates = [today + timedelta(days=n) for n in range(DAYS)]
     return [
-        _day(day, [one for one in spans if one.date == day], downs, closed.get(day, ""), tables)
+        CalendarDay(
+            day,
+            tuple(one.name for one in spans if one.date == day and one.name),
+            closed.get(day, ""),
+            day in unset,
+            _at_tables([one for one in spans if one.date == day], downs, tables),
+        )
         for day in dates
     ]
 
 
-def _day(
-    day: date, spans: list[ShiftSpan], downs: list[Down], closed: str, tables: Sequence[Table]
-) -> CalendarDay:
+def _at_tables(
+    spans: list[ShiftSpan], downs: list[Down], tables: Sequence[Table]
+) -> tuple[AtTable, ...]:
     at_tables = []
     for table in tables:
         worked = staffed(spans, downs, table.code)
@@ -64,7 +74,7 @@ def _day(
             for span in own
         )
         at_tables.append(AtTable(table, took.total_seconds() / 3600, down))
-    return CalendarDay(day, tuple(span.name for span in spans), closed, tuple(at_tables))
+    return tuple(at_tables)
 
 
 @dataclass(frozen=True, slots=True)

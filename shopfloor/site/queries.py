@@ -48,6 +48,7 @@ def _patterns() -> list[ShiftPattern]:
             valid_to=shift.valid_to,
             tables=frozenset(shift.tables),
             closed=frozenset() if shift.added else closed,
+            added=shift.added,
         )
         for shift in Shift.objects.all()
     ]

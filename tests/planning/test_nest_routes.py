@@ -9,7 +9,16 @@ import pytest
 from planning.reports import nest_routes
 from planning.reports.route_data import before
 from planning.services.nest_plan import nest_plan
-from shopfloor.models import BenchEntry, Check, Contour, NestPlan, PartResult, PieceOutlook
+from shopfloor.models import (
+    BenchEntry,
+    Check,
+    Contour,
+    NestPlan,
+    PartResult,
+    PieceOutlook,
+    Shift,
+    TableDown,
+)
 from tests.planning import cast
 from tests.planning.test_nest_plan import SQUARE, _row
 
@@ -131,6 +140,24 @@ def test_it_is_through_the_bench_after_change_table_and_bench_in_shifts(square, 
     assert rows["fast 130 A"].finish_at == pytest.approx(
         NOW + timedelta(minutes=minutes), abs=timedelta(seconds=1)
     )
+
+
+def test_a_table_that_is_down_ends_late_or_nobody_knows_when(square, north):
+    """With shifts and in a shop that has set none. Free from the start of the next hour: 10 min
+    10.6 s of table, 12 min of change, 20 min of bench."""
+    down = TableDown.objects.create(
+        table=north, started_at=NOW, ended_at=NOW + timedelta(days=90), planned=False
+    )
+    for _shop in ("with shifts", "without"):
+        TableDown.objects.update(ended_at=NOW + timedelta(days=90))
+        assert routes(square)[1]["fast 130 A"].finish_at is None
+        TableDown.objects.filter(pk=down.pk).update(ended_at=NOW + timedelta(hours=1))
+        row = routes(square)[1]["fast 130 A"]
+        minutes = 60 + 12 + row.route.table_min + 20
+        assert row.finish_at == pytest.approx(
+            NOW + timedelta(minutes=minutes), abs=timedelta(seconds=1)
+        )
+        Shift.objects.all().delete()
 
 
 def test_behind_a_run_without_a_plan_nobody_knows_when(square, north):
