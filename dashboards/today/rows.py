@@ -243,8 +243,11 @@ def _ends(table: TableToday) -> str:
     """Ends 14:21; 80 in 100: between 14:02 and 14:47. Plan 14:03."""
     drawn, said = table.strip, []
     if drawn.forecast is not None:
+        ends = table.outlook.ends if table.outlook else None
         low, mid, high = (
-            clock(at, drawn.zone, drawn.now_us)
+            _("beyond the calendar")
+            if ends is not None and ends.beyond(at / 1e6)
+            else clock(at, drawn.zone, drawn.now_us)
             for at in (drawn.forecast.low_us, drawn.forecast.median_us, drawn.forecast.high_us)
         )
         said.append(

@@ -14,6 +14,7 @@ from django.db.models import Count, Sum
 from planning.calc.ahead.book import TableBook, now_at
 from planning.calc.ahead.draws import Worlds
 from planning.calc.ahead.promise import Route, Sheet, TableAhead, placed
+from planning.calc.cost import PLAN_KINDS
 from planning.inputs.stored_time import StoredTime, cell_of, stored_books, typical_of
 from planning.inputs.table_time import table_books
 from shopfloor.jobs.late import STATES
@@ -94,7 +95,8 @@ def open_work(now: datetime) -> OpenWork:
         .defer("revision__program")
     }
     since = min([now - timedelta(days=1), *(run.opened_at for run in running.values())])
-    books = table_books(tables.values(), since, now, now + AHEAD)
+    laid_out = table_books(tables.values(), since, now, now + AHEAD)
+    books = {pk: _as_worked(book, running, now) for pk, book in laid_out.items()}
     items = list(waiting_items().select_related("nest").order_by("table", "position", "pk"))
     wanted = sheets_ahead()
     nests = {item.nest_id: item.nest for item in items} | {nest.pk: nest for nest, _n in wanted}
@@ -200,8 +202,15 @@ def _table_ahead(
         )  # fmt: skip
     return TableAhead(
         table.pk, book.clock, worlds_of(stored, book, now), tuple(waits), under_way,
-        book.runs[-1].wear_set if book.runs else None,
+        book.runs[-1].wear_set if book.runs else None, scale=stored.scale,
     )  # fmt: skip
+
+
+def _as_worked(book: TableBook, running: Mapping[Any, Run], now: datetime) -> TableBook:
+    """With the overtime that a run on the table is cut in."""
+    on = book.runs[-1] if book.runs and book.runs[-1].run in running else None
+    on_s = None if on is None else on.cut_plan_s or 0.0
+    return replace(book, clock=book.clock.worked_now(now.timestamp(), on_s))
 
 
 def _newest(nests: Iterable[int]) -> dict[int, int]:
@@ -217,18 +226,27 @@ def _routes(
     rows = NestPlan.objects.filter(
         revision__in=list(revisions.values()), table__in=list(tables), total_s__isnull=False
     ).values_list("revision__nest", "table", "wear_set", "total_s", "costs_minor")
-    found: dict[int, dict[int, Route]] = defaultdict(dict)
+    plans: dict[int, dict[int, tuple[float, Mapping[str, int]]]] = defaultdict(dict)
     for nest, table, wear_set, total_s, costs in rows:
-        own = nests[nest]
-        if wear_set != own.wear_set_id or total_s is None:
-            continue
-        cost = float(sum(each or 0 for each in costs.values())) if costs else total_s
-        found[nest][table] = Route(
-            total_s,
-            cell_of(wear_set, own.material_id, own.thickness_mm),
-            0.0 if table == own.table_id else cost,
-        )
-    return found
+        if wear_set == nests[nest].wear_set_id and total_s is not None:
+            plans[nest][table] = total_s, costs
+    return {nest: _routes_of(nests[nest], each) for nest, each in plans.items()}
+
+
+def _routes_of(
+    nest: Nest, plans: Mapping[int, tuple[float, Mapping[str, int]]]
+) -> dict[int, Route]:
+    """Money tells which table is cheapest where every kind of it is known at each; else time."""
+    known = all(kind in costs for _total_s, costs in plans.values() for kind in PLAN_KINDS)
+    cell = cell_of(nest.wear_set_id, nest.material_id, nest.thickness_mm)
+    costs_of = {
+        table: float(sum(costs[kind] for kind in PLAN_KINDS)) if known else total_s
+        for table, (total_s, costs) in plans.items()
+    }
+    return {
+        table: Route(total_s, cell, 0.0 if table == nest.table_id else costs_of[table])
+        for table, (total_s, _costs) in plans.items()
+    }
 
 
 def _parts(revisions: Iterable[int]) -> dict[int, list[tuple[int, int, int]]]:

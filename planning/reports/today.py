@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from planning.calc import spent
 from planning.calc.spans import Span, subtract, union
+from planning.inputs.open_work import LONGEST_RUN
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.table_time import clock_of
 from planning.reports.jobs import job_rows
@@ -77,13 +78,20 @@ def tables_at(
     window = window_at(shifts, now)
     data = today_data(tables, window.start_us, window.end_us, now, waiting)
     gap_us = the_shop().run_gap_s * 1_000_000
-    ahead = ShiftBook(now, now + AHEAD)
+    ahead = shifts_ahead(data, now)
     found = []
     for each in data:
         code = each.table.code
         clock = clock_of(ahead, code)
         found.append((each, table_today(each, at_table(window, shifts, code), gap_us, clock)))
     return found
+
+
+def shifts_ahead(data: Sequence[TableData], now: datetime) -> ShiftBook:
+    """From the opening of the oldest run that is on a table, whose time so far is read there, but
+    not from further back than `LONGEST_RUN`."""
+    opened = [run.opened_at for each in data for run in each.runs if run.closed_at is None]
+    return ShiftBook(max(min([now, *opened]), now - LONGEST_RUN), now + AHEAD)
 
 
 def window_at(shifts: ShiftBook, now: datetime) -> Window:

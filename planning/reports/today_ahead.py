@@ -14,7 +14,7 @@ from planning.calc.ahead.book import Pause, RunLog, TableBook, now_at
 from planning.calc.ahead.clock import StaffedClock
 from planning.calc.ahead.draws import Ahead, Finishes, Spent, UnderWay, finishes
 from planning.calc.ahead.records import Step
-from planning.calc.ahead.scores import LEVELS, level_asked
+from planning.calc.ahead.scores import LEVELS, level_asked, widened
 from planning.inputs.stored_time import StoredTime
 from planning.reports.queue import Queued
 from planning.reports.today_data import RunToday, StopNow, TableData
@@ -23,7 +23,7 @@ S: Final = 1_000_000
 DRAWS: Final = 1000
 MOST: Final = 40  # runs of a list that are drawn
 RANGE: Final = 0.8
-LONG_S: Final = 7 * 86_400.0
+BEYOND_S: Final = 60.0  # behind the calendar's end: a draw that it does not hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,8 @@ class Ends:
     """The last arc of the last run that is more likely than not done by the end of the shift (of
     the first one where none is): place `last` of `listed`. `quantiles` at `LEVELS`, epoch s, after
     widening by the fit's scale; `spent` the mean seconds until then by what they go to, `away_s`
-    of breaks and closed time."""
+    of breaks and closed time. No shift is laid out after `known_until`; what ends later lies
+    behind it."""
 
     listed: tuple[Listed, ...]
     last: int
@@ -55,6 +56,11 @@ class Ends:
     away_s: float
     mean: float
     stored: StoredTime
+    known_until: float
+
+    def beyond(self, at: float) -> bool:
+        """Whether a moment lies behind the shifts that are laid out, and nobody knows when."""
+        return at > self.known_until
 
     @property
     def middle(self) -> float:
@@ -99,21 +105,26 @@ def ends_of(
     stored, at = data.time, now_us / S
     if stored is None or (current is not None and current.cut_s is None):
         return None
-    clock = staffed_now(clock, at, running=current is not None)
+    clock = clock.worked_now(at, None if current is None else current.cut_s or 0.0)
     run, under_way = _under_way(data, current, clock, at)
     runs, listed = _list(data, current if run is not None else None, ahead, under_way.rest_s)
     if not runs:
         return None
     found = finishes(stored.worlds(at, clock, under_way, DRAWS), runs, clock)
-    return _ends(found, listed, stored, until_us / S, at)
+    return _ends(found, listed, stored, until_us / S, at, clock.end(at))
 
 
 def _ends(
-    found: Finishes, listed: Sequence[Listed], stored: StoredTime, until: float, at: float
+    found: Finishes,
+    listed: Sequence[Listed],
+    stored: StoredTime,
+    until: float,
+    at: float,
+    known_until: float,
 ) -> Ends:
-    wall = np.where(np.isfinite(found.wall), found.wall, at + LONG_S)
-    chances = (wall <= until).mean(axis=0)
-    likely = np.flatnonzero(chances >= 0.5)
+    wall = np.where(np.isfinite(found.wall), found.wall, known_until + BEYOND_S)
+    chances = [(widened(each, stored.scale) <= until).mean() for each in wall.T]
+    likely = np.flatnonzero(np.array(chances) >= 0.5)
     last = int(likely[-1]) if len(likely) else 0
     levels = [level_asked(level, stored.scale) for level in LEVELS]
     mean = float(wall[:, last].mean())
@@ -128,23 +139,7 @@ def _ends(
         away_s=mean - at - float(found.staffed[:, last].mean()),
         mean=mean,
         stored=stored,
-    )
-
-
-def staffed_now(clock: StaffedClock, at: float, *, running: bool) -> StaffedClock:
-    """The clock as it is worked. A run that is on the table outside every shift is overtime: the
-    time until the next shift then counts as staffed."""
-    ahead = np.flatnonzero(clock.ends > at)
-    place = int(ahead[0]) if len(ahead) else len(clock.ends)
-    inside = place < len(clock.ends) and clock.starts[place] <= at
-    pause = place > 0 and not clock.ends_shift[place - 1]
-    if not running or inside or pause:
-        return clock
-    until = clock.starts[place] if place < len(clock.starts) else at + LONG_S
-    return StaffedClock(
-        np.insert(clock.starts, place, at),
-        np.insert(clock.ends, place, until),
-        np.insert(clock.ends_shift, place, np.False_),
+        known_until=known_until,
     )
 
 

@@ -34,7 +34,10 @@ def outlook(key: str) -> Figure:
         return shown.figure("outlook", text(_("end unknown"), "unknown"), RULE, plan)
     ends = found.ends
     parts = [*_planned(ends), *_spent(ends, shown), *_rests_on(ends), *_left(ends)]
-    middle, low, high = (shown.clock_day(at) for at in (ends.middle, ends.low, ends.high))
+    middle, low, high = (
+        _("beyond the calendar") if ends.beyond(at) else shown.clock_day(at)
+        for at in (ends.middle, ends.low, ends.high)
+    )
     value = _("ends {middle}; 80 in 100: between {low} and {high}").format(
         middle=middle, low=low, high=high
     )

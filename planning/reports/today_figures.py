@@ -21,7 +21,7 @@ from planning.inputs.table_time import clock_of
 from planning.reports.figure import Figure, Part, Ref
 from planning.reports.queue import queue_plans
 from planning.reports.shapes import TableToday
-from planning.reports.today import AHEAD, at_table, window_at
+from planning.reports.today import at_table, shifts_ahead, window_at
 from planning.reports.today_data import ArcNow, RunToday, TableData, today_data
 from planning.reports.today_table import (
     accounted,
@@ -90,7 +90,7 @@ def shown_at(key: str) -> Shown:
     window = at_table(window_at(shifts, now), shifts, table.code)
     waiting = queue_plans(tables=[table.pk], arcs=True)
     [data] = today_data([table], window.start_us, window.end_us, now, waiting)
-    clock = clock_of(ShiftBook(now, now + AHEAD), table.code)
+    clock = clock_of(shifts_ahead([data], now), table.code)
     row = table_today(data, window, the_shop().run_gap_s * S, clock)
     return Shown(key, data, row, window, now, shifts.zone, clock)
 

@@ -66,10 +66,12 @@ def statements_make(*, now: datetime) -> int:
         return 0
     waiting = queue_plans(tables=[table.pk for table in tables], jobs=False)
     made = [
-        _statement(row, row.outlook.ends, subjects[row.table_id], slot, now)
+        _statement(row, ends, subjects[row.table_id], slot, now)
         for each, row in tables_at(tables, now, shifts, waiting)
-        if each.hearing.listens and row.outlook is not None and row.outlook.ends is not None
-    ]
+        if each.hearing.listens and row.outlook is not None
+        and (ends := row.outlook.ends) is not None
+        and not ends.beyond(ends.high)
+    ]  # fmt: skip
     Statement.objects.bulk_create(made, ignore_conflicts=True)
     return len(made)
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
 import pytest
 import time_machine
 from django.urls import reverse
 
+from planning.calc.ahead.scores import level_asked
+from planning.calc.cost import PLAN_KINDS
 from planning.inputs.open_work import open_work
 from planning.reports.openers import open_figure
 from planning.reports.promise import LATE, UNSURE, board, loads
@@ -18,6 +22,7 @@ from planning.services.promises import promises_say, promises_score
 from shopfloor.models import JobLine, NestPlan, PartResult, QueueItem, Shift, Statement
 from shopfloor.site.calendar_services import day_close, table_down
 from tests.planning import cast
+from tests.planning.fitted import fitted
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 10, 5, 13, tzinfo=UTC)  # Monday 08:00 in Chicago
@@ -43,6 +48,10 @@ def planned(revision, *tables, total_s=HOUR, the_set=None, costs=None):
             revision=revision, table=table, wear_set=the_set or cast.wear_set(), total_s=total_s,
             load_s=0.0, computed_at=NOW, costs_minor=(costs or {}).get(table.code, {}),
         )  # fmt: skip
+
+
+def costs(**more):
+    return dict.fromkeys(PLAN_KINDS, 10) | more
 
 
 def work(operator, *tables, number="J-1", sheets=1, due=None, listed=None, total_s=HOUR):
@@ -110,13 +119,61 @@ def test_what_no_sheet_makes_or_no_plan_tells_is_unknown(days, north, operator):
 def test_unlisted_work_goes_where_it_costs_least(days, north, south, operator):
     _job, [line] = cast.job()
     revision = cast.nest(operator, [(line, 1e4, 100)])
-    planned(revision, north, south, costs={"north": {"wear": 90}, "south": {"wear": 80}})
+    planned(revision, north, south, costs={"north": costs(wear=90), "south": costs(wear=80)})
     by_table = {one.key: len(one.waits) for one in open_work(NOW).tables}
     assert by_table == {north.pk: 0, south.pk: 1}
     revision.nest.table = north  # somebody chose
     revision.nest.save()
     by_table = {one.key: len(one.waits) for one in open_work(NOW).tables}
     assert by_table == {north.pk: 1, south.pk: 0}
+
+
+def test_money_tells_the_cheapest_table_only_where_all_of_it_is_known(days, north, south, operator):
+    """South's labour has no rate: its sum is less, but it takes twice as long."""
+    _job, [line] = cast.job()
+    revision = cast.nest(operator, [(line, 1e4, 100)])
+    lacking = costs(wear=5)
+    del lacking["labour"]
+    planned(revision, north, costs={"north": costs()})
+    planned(revision, south, total_s=2 * HOUR, costs={"south": lacking})
+    assert {one.key: len(one.waits) for one in open_work(NOW).tables} == {north.pk: 1, south.pk: 0}
+    NestPlan.objects.filter(table=north).update(costs_minor={})
+    assert {one.key: len(one.waits) for one in open_work(NOW).tables} == {north.pk: 1, south.pk: 0}
+
+
+def test_a_run_that_goes_on_after_its_shift_is_done_today(days, north, operator):
+    """Monday 14:30, half an hour behind the shift: 6 of 10 minutes are left by plan, and what waits
+    behind it is not cut all night."""
+    at = NOW + timedelta(hours=6, minutes=30)
+    job, [line] = cast.job("J-1", quantity=1, due_at=NOW + timedelta(days=3))
+    revision = cast.nest(operator, [(line, 1e4, 60)] * 10, name="N-1")
+    plan = cast.plan([60.0] * 10)
+    begun = at - timedelta(minutes=4)
+    run = cast.run(revision, north, start=begun, seconds=None, state="open", plan=plan)
+    cast.arcs(run, [(n * 60, 60, n + 1) for n in range(4)], start=begun)
+    more = work(operator, north, number="J-2", sheets=8, listed=north, due=NOW + timedelta(days=9))
+    fitted(north, at)
+    rows = {row.pk: row for row in board(at).jobs}
+    assert rows[job.pk].late < at + timedelta(hours=1)
+    assert rows[more.pk].early > at + timedelta(hours=15), "Tuesday 06:00"
+
+
+def test_a_promise_is_widened_by_what_the_last_ranges_missed(days, north, operator):
+    due = NOW + timedelta(days=1)
+    job = work(operator, north, sheets=4, listed=north, due=due)
+    row = fitted(north, NOW)
+    plain = board(NOW)
+    row.scale, row.computed_at = 1.6, NOW + timedelta(seconds=1)
+    row.save()
+    wide = board(NOW)
+    before, after = (np.sort(shown.found.jobs[job.pk]) for shown in (plain, wide))
+    for level in (0.1, 0.25, 0.9):
+        place = math.ceil(level_asked(level, 1.6) * len(before)) - 1
+        assert after[math.ceil(level * len(after)) - 1] == pytest.approx(before[place], abs=30)
+    at = datetime.fromtimestamp(before[round(0.9 * len(before))], UTC)
+    assert plain.found.chance(job.pk, at.timestamp()) == pytest.approx(0.9, abs=0.01)
+    # the normal value of 0.9 is 1.2816; / 1.6 = 0.801, below which lies 0.788
+    assert wide.found.chance(job.pk, at.timestamp()) == pytest.approx(0.788, abs=0.01)
 
 
 def test_loads_add_up_to_the_time_of_all_sheets_and_open(days, north, operator):

@@ -13,14 +13,17 @@ from planning.reports import jobs_today, today
 from planning.services.run_figures import run_figures
 from shopfloor.models import (
     ArcAssignment,
+    ClosedDay,
     Job,
     NestPlan,
     PartResult,
     PieceOutlook,
     QueueItem,
+    Shift,
 )
 from tests.planning import cast
 from tests.planning.fitted import fitted
+from tests.planning.said import open_figure
 
 pytestmark = pytest.mark.django_db
 
@@ -178,14 +181,44 @@ def test_work_that_goes_on_into_the_next_shift_waits_for_it(half_burnt, north, o
 
 
 def test_a_run_on_the_table_outside_every_shift_is_overtime(half_burnt, north, operator):
-    from shopfloor.models import Shift
-
     Shift.objects.exclude(name="early").delete()
     now = cast.at(SHIFT, 8 * 3600 + 600)  # ten minutes after the shift's end
     _listening(north, now)
     fitted(north, now)
     [row] = today(now=now).tables
     assert row.outlook.ends.middle - now.timestamp() == pytest.approx(504, rel=0.1)
+
+
+def test_what_no_shift_laid_out_holds_ends_beyond_the_calendar(half_burnt, north, operator):
+    """Five minutes before the last shift ahead of a closure of three weeks, 504 s of work."""
+    Shift.objects.exclude(name="early").delete()
+    now = cast.at(SHIFT, 8 * 3600 - 300)
+    for days in range(1, 22):
+        ClosedDay.objects.create(day=SHIFT.date() + timedelta(days=days), why="works holiday")
+    _listening(north, now)
+    fitted(north, now)
+    [row] = today(now=now).tables
+    ends = row.outlook.ends
+    assert ends.known_until == cast.at(SHIFT, 8 * 3600).timestamp()
+    assert ends.middle > ends.known_until
+    figure = open_figure(kind="outlook", id=f"north@{cast.to_us(now)}")
+    assert figure.value.startswith("ends beyond the calendar; 80 in 100: between ")
+    assert figure.value.endswith("and beyond the calendar")
+
+
+def test_a_run_over_the_weekend_at_a_table_without_a_source_had_its_friday(north, operator):
+    """Four hours by plan, begun on Friday two hours before the end of the shift and seen on Monday
+    an hour into it: one hour is left, at 1.2 of its plan, and 300 s of it were loading."""
+    Shift.objects.exclude(name="early").delete()
+    Shift.objects.update(weekdays="12345")
+    friday = SHIFT + timedelta(days=(5 - SHIFT.isoweekday()) % 7)
+    revision = cast.nest(operator, [(None, 1e4, 1440)] * 10)
+    plan = cast.plan([1440] * 10, travel_s=0.0, pierce_s=0.0)
+    begun, now = cast.at(friday, 6 * 3600), cast.at(friday, 73 * 3600)
+    cast.run(revision, north, start=begun, seconds=None, state="open", plan=plan)
+    fitted(north, now)
+    [row] = today(now=now).tables
+    assert row.outlook.ends.middle - now.timestamp() == pytest.approx(3900 * 1.2, rel=0.1)
 
 
 def test_without_a_fit_the_end_is_unknown(half_burnt, north, operator):
@@ -333,8 +366,6 @@ def test_a_run_without_a_plan_that_is_over_is_neither_ahead_nor_behind(half_burn
     earlier = cast.at(SHIFT, -1000)
     revision = cast.nest(operator, [(None, 1e4, 60)] * 2, name="bare")
     cast.run(revision, north, start=earlier, seconds=1000)
-    from shopfloor.models import Shift
-
     Shift.objects.all().delete()  # the window is the local day
     before = (cast.to_us(earlier) - cast.to_us(SHIFT - timedelta(hours=6))) / 60e6
     [row] = today(now=now).tables
@@ -353,8 +384,6 @@ def test_after_the_last_shift_the_pace_counts_no_hour_nobody_was_to_work(
 ):
     """Early alone is left, 06:00 to 14:00; it is 14:30. The four contours were 60 s behind at
     340 s after six, and the six hours before are no plan's."""
-    from shopfloor.models import Shift
-
     Shift.objects.exclude(name="early").delete()
     now = cast.at(SHIFT, 8.5 * 3600)
     _listening(north, now)
@@ -366,8 +395,6 @@ def test_after_the_last_shift_the_pace_counts_no_hour_nobody_was_to_work(
 def test_after_the_last_shift_the_shares_are_of_staffed_hours(half_burnt, north, operator):
     """Early alone is left, 06:00 to 14:00; it is 14:30. Four arcs of 60 s burnt in it, so 240 s of
     its 8 h. Another burnt from 14:10:00 to 14:10:30, when nobody was to work: it is in no share."""
-    from shopfloor.models import Shift
-
     Shift.objects.exclude(name="early").delete()
     now = cast.at(SHIFT, 8.5 * 3600)
     feed = _listening(north, now)
@@ -384,8 +411,6 @@ def test_after_the_last_shift_the_shares_are_of_staffed_hours(half_burnt, north,
 
 def test_before_the_first_shift_of_the_day_nothing_is_a_share(half_burnt, north):
     """05:00, and the shift begins at six: a trial cut at 04:30 burnt outside it."""
-    from shopfloor.models import Shift
-
     Shift.objects.exclude(name="early").delete()
     now = cast.at(SHIFT, -3600)
     _listening(north, now)
@@ -396,8 +421,6 @@ def test_before_the_first_shift_of_the_day_nothing_is_a_share(half_burnt, north)
 
 
 def test_outside_any_shift_it_is_the_local_day(north):
-    from shopfloor.models import Shift
-
     Shift.objects.all().delete()
     [row] = today(now=cast.NOON).tables
     assert (row.strip.shift_end_us - row.strip.start_us) / 3_600_000_000 == 24

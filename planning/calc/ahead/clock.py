@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+OVERTIME_S: Final = 4 * 3600.0  # our assumption: so long a run that is on keeps somebody there
+OVER_PLAN: Final = 2.0  # or this many times its plan, where that is longer
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,28 @@ class StaffedClock:
         rows = [(*cut, bool(last)) for cut, last in zip(cuts, self.ends_shift, strict=True)]
         rows = sorted([*rows, *((begun, ended, ended == end) for begun, ended in fresh)])
         return StaffedClock.of([row[:2] for row in rows], [row[2] for row in rows])
+
+    def worked_now(self, at: float, on_s: float | None) -> StaffedClock:
+        """The clock as it is worked. A run that is on the table outside every shift, planned to
+        take `on_s` (None: there is none), is overtime: the time from now on counts as staffed, as
+        long as somebody stays for it and at most until the next shift."""
+        ahead = np.flatnonzero(self.ends > at)
+        place = int(ahead[0]) if len(ahead) else len(self.ends)
+        inside = place < len(self.ends) and self.starts[place] <= at
+        pause = place > 0 and not self.ends_shift[place - 1]
+        if on_s is None or inside or pause:
+            return self
+        until = at + max(OVERTIME_S, OVER_PLAN * on_s)
+        last = place == len(self.ends) or until < self.starts[place]
+        return StaffedClock(
+            np.insert(self.starts, place, at),
+            np.insert(self.ends, place, until if last else self.starts[place]),
+            np.insert(self.ends_shift, place, np.bool_(last)),
+        )
+
+    def end(self, at: float) -> float:
+        """The last moment it knows of, not before `at`."""
+        return max(at, float(self.ends[-1])) if len(self.ends) else at
 
     @property
     def passed(self) -> Floats:

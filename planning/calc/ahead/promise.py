@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from planning.calc.ahead.clock import StaffedClock
 from planning.calc.ahead.draws import Ahead, Finishes, Worlds, finishes
+from planning.calc.ahead.scores import widened
 
 Floats = NDArray[np.float64]
 
@@ -62,6 +63,7 @@ class TableAhead:
     under_way: Sheet | None = None
     set_now: Hashable = None
     unlisted_from: int = 0  # places in `waits` from here on are ours, not the list's
+    scale: float = 1.0  # ranges of its ends are to be widened by it (`scores.widened`)
 
     @property
     def sheets(self) -> tuple[Sheet, ...]:
@@ -104,12 +106,8 @@ def placed(
         waits[key].append(sheet)
         load[key] += handling_s[key] + route.plan_s
     found = [
-        TableAhead(
-            one.key, one.clock, one.worlds, tuple(waits[one.key]), one.under_way, one.set_now,
-            len(one.waits),
-        )
-        for one in tables
-    ]  # fmt: skip
+        replace(one, waits=tuple(waits[one.key]), unlisted_from=len(one.waits)) for one in tables
+    ]
     return found, left
 
 
@@ -126,7 +124,7 @@ class Drawn:
 
 
 def drawn(tables: Sequence[TableAhead]) -> Drawn:
-    found = {one.key: finishes(one.worlds, one.runs(), one.clock) for one in tables}
+    found = {one.key: _widened(one) for one in tables}
     jobs: dict[Any, Floats] = {}
     for one in tables:
         wall = found[one.key].wall
@@ -135,6 +133,12 @@ def drawn(tables: Sequence[TableAhead]) -> Drawn:
                 ends = wall[:, place]
                 jobs[job] = ends if job not in jobs else np.maximum(jobs[job], ends)
     return Drawn(found, jobs)
+
+
+def _widened(one: TableAhead) -> Finishes:
+    found = finishes(one.worlds, one.runs(), one.clock)
+    wall = [widened(found.wall[:, place], one.scale) for place in range(found.wall.shape[1])]
+    return replace(found, wall=np.stack(wall, axis=1)) if wall else found
 
 
 def chance(ends: Floats, due: float) -> float:
@@ -194,6 +198,4 @@ def first(tables: Sequence[TableAhead], job: Hashable) -> list[TableAhead] | Non
 
 
 def _waiting(one: TableAhead, waits: Sequence[Sheet]) -> TableAhead:
-    return TableAhead(
-        one.key, one.clock, one.worlds, tuple(waits), one.under_way, one.set_now, one.unlisted_from
-    )
+    return replace(one, waits=tuple(waits))

@@ -64,6 +64,20 @@ def level_asked(level: float, k: float) -> float:
     return NORMAL.cdf(k * NORMAL.inv_cdf(level))
 
 
+def widened(drawn: Floats, k: float) -> Floats:
+    """Draws whose every quantile is the one `level_asked` shows; each keeps its rank, so that sums
+    and the latest of several stay what they were drawn for. Draws may be infinite."""
+    if k == 1.0 or not len(drawn):
+        return drawn
+    order = np.argsort(drawn, kind="stable")
+    levels = (np.arange(len(drawn)) + 0.5) / len(drawn)
+    asked = np.array([level_asked(float(level), k) for level in levels])
+    places = np.clip(np.ceil(asked * len(drawn)).astype(int) - 1, 0, len(drawn) - 1)
+    found = np.empty_like(drawn)
+    found[order] = drawn[order][places]
+    return found
+
+
 def scaled(raw: float, k: float) -> float:
     """The PIT of a statement whose ranges were scaled by `k`."""
     return NORMAL.cdf(NORMAL.inv_cdf(raw) / k)

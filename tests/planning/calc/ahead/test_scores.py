@@ -16,6 +16,7 @@ from planning.calc.ahead.scores import (
     pit,
     scale,
     skill,
+    widened,
 )
 
 
@@ -65,3 +66,15 @@ def test_ranges_are_widened_by_how_far_truth_lay():
     assert scale([1e-9] * 60) == 2.0
     assert level_asked(0.9, wide) == pytest.approx(NORMAL.cdf(wide * 1.2815516), rel=1e-6)
     assert scale([0.5] * 500 + [0.025, 0.975] * 30) == wide  # the last sixty alone
+
+
+def test_widened_draws_keep_their_ranks_and_have_the_quantiles_that_are_shown():
+    drawn = np.append(np.random.default_rng(3).permutation(999) * 1.0, math.inf)
+    assert widened(drawn, 1.0) is drawn
+    wide = widened(drawn, 1.6)
+    in_order = wide[np.argsort(drawn)]
+    assert (in_order[1:] >= in_order[:-1]).all()
+    # 0.9: normal value 1.2816 x 1.6 = 2.0505, below which lie 0.9798
+    assert np.sort(wide)[899] == pytest.approx(979, abs=1)
+    assert np.sort(wide)[499] == pytest.approx(499, abs=1)
+    assert np.isinf(wide).sum() > 1
