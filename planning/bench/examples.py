@@ -186,7 +186,8 @@ EXAMPLES: dict[str, Found] = {
     "run_complete": lambda: _ends(_finished(), "pk", "opened_at"),
     "rate_correct": _of(Rate), "sheet_correct": _of(Sheet), "table_rename": _of(Table),
     "source_count": _of(Feed, "name"), "plate": _plates,
-    "figure": figures, "quote": _of(Quote), "month_close": _open_month,
+    "figure": figures, "quote": _of(Quote), "quote_paper": _of(Quote),
+    "month_close": _open_month,
     "floor:table": _at_north(), "floor:state": _at_north(), "floor:map": _map,
     "floor:runmap": _runmap,
 }  # fmt: skip
