@@ -71,6 +71,7 @@ def _learned(body: dict[str, Any]) -> list[Part]:
                 notes=(_("1: chance alone; above: wear"),),
             )
         )
+        parts += [_change(*row) for row in body.get("change", ())]
     else:
         parts.append(Part(_("Mean life"), _starts(None), notes=(restored(body["too_little"]),)))
     if pit := body.get("pit"):
@@ -81,6 +82,19 @@ def _learned(body: dict[str, Any]) -> list[Part]:
         )
         parts.append(Part(_("Pit grows"), text(per), notes=(arc, readings)))
     return parts
+
+
+def _change(
+    times: int, age: float | None, low: float | None, high: float | None, saved: float
+) -> Part:
+    """When a change ahead pays, where a failure (piece, spoilt part, time) costs so many times what
+    a planned change does."""
+    label = _("Change at, a failure being {times} times as dear").format(times=times)
+    if age is None:
+        return Part(label, text(_("its end: a change ahead never pays")))
+    share = Quantity(saved * 100, Unit.PERCENT)
+    near = Remark(_("{} to {} are as good"), (_starts(low), _starts(high)))
+    return Part(label, _starts(age), notes=(near, Remark(_("{} less than to the end"), (share,))))
 
 
 def _piece(record: list[Any], labels: dict[int, str]) -> Part:

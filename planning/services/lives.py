@@ -14,8 +14,10 @@ from django.utils import timezone
 from planning.calc.life.given import steadied
 from planning.calc.life.kaplan import survival
 from planning.calc.life.learned import Learned, learn
+from planning.calc.life.posterior import Posterior
 from planning.calc.life.records import TooLittleData
-from planning.calc.life.weibull import fit
+from planning.calc.life.replacement import of_posterior
+from planning.calc.life.weibull import LEAST_ENDS, fit
 from planning.calc.said import stored, told
 from planning.inputs.lives import KIND, NEWEST, given_by, given_of, limit_of, records_of, to_json
 from planning.services.piece_figures import outlooks_write
@@ -26,6 +28,7 @@ from shopfloor.models import ChartRow, Piece, PieceState, SetPart, Summary
 
 IN_USE = (PieceState.NEW, PieceState.FITTED, PieceState.SHELVED)
 LEVEL = 0.90
+DEARER = (2, 3, 5)  # how many planned changes a failure may cost
 
 
 def life_write(*, key: str, payload: dict[str, Any]) -> None:
@@ -80,6 +83,16 @@ def _gives(part: SetPart) -> list[float] | None:
     return None if found is None else list(astuple(found))
 
 
+def _change(lives: Posterior, times: int) -> list[float | None]:
+    """Where a failure costs so many times a planned change: that, the age to change at (None: at
+    the end), the ages that are as good, and the share of the cost that is saved."""
+    found = of_posterior(lives, 1.0, float(times))
+    saved = 1 - found.cost / found.to_the_end
+    if found.age is None:
+        return [times, None, None, None, 0.0]
+    return [times, found.age, found.low, found.high, saved]
+
+
 def life_body(learned: Learned) -> dict[str, Any]:
     """What is kept of it, as JSON values. What cannot be said is left out."""
     body: dict[str, Any] = {
@@ -107,6 +120,8 @@ def life_body(learned: Learned) -> dict[str, Any]:
     body["mean"] = lives.mean
     body["mean_between"] = lives.mean_between(LEVEL)
     body["shape_between"] = lives.shape_between(LEVEL)
+    if learned.ends >= LEAST_ENDS:
+        body["change"] = [_change(lives, times) for times in DEARER]
     try:
         best = fit(learned.lives, LEVEL)
         body["fit"] = {"shape": best.life.shape, "scale": best.life.scale}

@@ -13,7 +13,7 @@ from planning.services.lives import life_write, lives_freshen
 from planning.services.outlooks import KIND
 from planning.services.piece_figures import piece_figures
 from planning.services.work import run_all_waiting
-from shopfloor.models import Inspection, PieceOutlook, Summary, Work
+from shopfloor.models import Inspection, PieceOutlook, SetPart, Summary, Work
 from shopfloor.runs.arcs import to_us
 from telemetry.models import Arc
 from tests.planning import cast
@@ -196,3 +196,18 @@ def test_plans_go_by_what_pieces_give(north, operator):
     _gave(north, operator, 240, 6)
     _learn()
     assert given_of([part])[part] == kept
+
+
+def test_a_life_says_when_a_change_pays(north, operator):
+    """The dearer a failure, the earlier the change and the more it saves."""
+    pieces = [_gave(north, operator, starts, day) for day, starts in enumerate((40, 50, 60, 55))]
+    SetPart.objects.update(rated_starts=50)
+    _learn()
+    found = open_figure(kind="life", id=str(pieces[0].part_id))
+    ages = [one.quantity.value for one in found.parts if one.label.startswith("Change at")]
+    assert len(ages) == 3
+    assert ages[1] > ages[2]
+    body = Summary.objects.get(kind=KIND, key=str(pieces[0].part_id)).body
+    saved = [row[4] for row in body["change"]]
+    assert 0 <= saved[0] < saved[1] < saved[2] < 1
+    assert all(low <= age <= high for _times, age, low, high, _saved in body["change"][1:])
