@@ -17,8 +17,9 @@ from shopfloor.wording.counts import count
 from shopfloor.wording.quantity import seconds, text
 
 RULE = said(
-    "the last cut of what will more likely than not be done in this shift, by the list as it is "
-    "now: drawn a thousand times from what this table's own runs took; 80 in 100 end in the range"
+    "the last cut of what will more likely than not be done in this shift (of the next run, where "
+    "none will), by the list as it is now: drawn a thousand times from what this table's own runs "
+    "took; 80 in 100 end in the range"
 )
 MORE = 5  # runs named that will not be done
 

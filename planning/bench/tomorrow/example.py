@@ -18,19 +18,22 @@ def run(every: int) -> dict[str, Any]:
 
     from planning.bench.tomorrow.replay import replay, shift_spans
     from planning.bench.tomorrow.tables import summed
-    from planning.calc.ahead.records import Typical
+    from planning.inputs.stored_time import typical_of
     from planning.inputs.table_time import table_books
     from shopfloor.models import Run, Table
 
     now = timezone.now()
     tables = list(Table.objects.order_by("order", "pk"))
     first = Run.objects.earliest("opened_at").opened_at
-    books = list(table_books(tables, first, now, now + timedelta(days=14)).values())
-    starts, ends = shift_spans(books[0])
-    last = max(run.opened for book in books for run in book.runs)
-    shifts = [at for at in range(FIRST, len(starts), every) if ends[at] < last]
-    typed = Typical(load_s=tables[0].load_s, unload_s=tables[0].unload_s)
-    return summed([replay(books, shifts, typed, 1)])
+    books = table_books(tables, first, now, now + timedelta(days=14))
+    last = max(run.opened for book in books.values() for run in book.runs)
+    found = []
+    for table in tables:  # each by itself, as fits are kept
+        book = books[table.pk]
+        starts, ends = shift_spans(book)
+        shifts = [at for at in range(FIRST, len(starts), every) if ends[at] < last]
+        found.append(replay([book], shifts, typical_of(table), 1))
+    return summed(found)
 
 
 if __name__ == "__main__":
