@@ -179,7 +179,7 @@ def _slow_marks(program: Program, cutting: Cutting, speeds: Floats, notes: list[
         fed = own & np.isfinite(moves.feed_mm_min)
         speeds[fed] = moves.feed_mm_min[fed]
     text = said(
-        "{count} contours mark, {0:n.4g}: in cutting's length and time, without pierces",
+        "marking: contours {count}, length {0:.4g}, in cutting's length and time, without pierces",
         float(moves.length_mm[own].sum()),
         count=len(program.marks),
     )

@@ -44,7 +44,7 @@ def test_marking_goes_at_its_own_speed_without_a_pierce():
     assert plan.cut_s == pytest.approx(110 * 60 / 5000 + 400 * 60 / 2000, rel=1e-3)
     assert (plan.pierces, plan.pierce_s) == (1, 0.5)
     assert len(plan.arcs) == 3
-    assert any("2 contours mark" in note.text for note in plan.notes)
+    assert any("marking: contours 2" in note.text for note in plan.notes)
     own = plan_program(program, motion, Cutting(2000, 0.5, 1.0))
     assert own.cut_s == pytest.approx(110 * 60 / 6000 + 400 * 60 / 2000, rel=1e-3)
 
