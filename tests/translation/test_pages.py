@@ -23,8 +23,9 @@ from tests.translation.reading import stored, unmarked, visible
 from tests.translation.walking import Walk
 
 pytestmark = [pytest.mark.django_db, pytest.mark.long]
-# Texts that still hold a word outside a message; they may only become fewer.
-STILL_UNMARKED = 362
+# Texts that still hold a word outside a message; they may only become fewer. 95 were counted: what
+# the days shown have adds some.
+STILL_UNMARKED = 120
 
 
 @pytest.fixture
