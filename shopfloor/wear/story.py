@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Case, IntegerField, Q, QuerySet, When
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
@@ -21,7 +21,7 @@ OPEN = (PieceState.NEW, PieceState.SHELVED, PieceState.FITTED)
 
 def pieces_list(*, text: str = "", state: str = "") -> QuerySet[Piece]:
     """Pieces, the newest first. `text` looks in label, part and tray; `state` one of them, blank
-    for all, or "here" for those that are not gone."""
+    for all, or "here" for those that are not gone, which are due or soon due before the others."""
     rows = Piece.objects.select_related("part__wear_set", "outlook", "tray")
     if state == "here":
         rows = rows.filter(state__in=OPEN)
@@ -33,7 +33,15 @@ def pieces_list(*, text: str = "", state: str = "") -> QuerySet[Piece]:
             | Q(part__name__icontains=text)
             | Q(tray__label__icontains=text)
         )
-    return rows.order_by("-pk")
+    if state != "here":
+        return rows.order_by("-pk")
+    wants = Case(
+        When(outlook__due="due", then=0),
+        When(outlook__due="soon", then=1),
+        default=2,
+        output_field=IntegerField(),
+    )
+    return rows.order_by(wants, "-pk")
 
 
 @dataclass(frozen=True, slots=True)

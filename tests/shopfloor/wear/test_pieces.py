@@ -10,7 +10,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from PIL import Image
 
-from shopfloor.models import Inspection, Piece, SetPart, Tray
+from shopfloor.models import Inspection, Piece, PieceOutlook, SetPart, Tray
 from shopfloor.wear.shelf import piece_put, pieces_found
 from shopfloor.wear.story import pieces_list, story
 from tests.shopfloor.floor_shop import MINUTE, T0
@@ -99,6 +99,10 @@ def test_pieces_are_searched_by_label_part_and_tray_and_by_state(nozzle):
     assert pieces_list(text="A", state="new").count() == 2
     assert pieces_list(state="here").count() == 5
     assert pieces_list(state="lost").count() == 0
+    for label, due in (("N-0", "soon"), ("A-nozzle", "due")):
+        PieceOutlook.objects.create(piece=Piece.objects.get(label=label), due=due, computed_at=T0)
+    labels = [piece.label for piece in pieces_list(state="here")]
+    assert labels[:3] == ["A-nozzle", "N-0", "N-2"]  # what needs a hand, then the newest
 
 
 def jpeg():
