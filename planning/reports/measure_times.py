@@ -77,14 +77,20 @@ def planned_busy(base: Base) -> list[Stretch]:
             found.append(Stretch(end - max(start, reach_us), shift))
             reach_us = end
     breaks = intersect(union(base.breaks), union(shift.span for shift in base.shifts))
-    planned = union(stop.span for stop in base.stops if stop.sort == PLANNED)
-    less = ((BREAKS, length(breaks)), (PLANNED, length(intersect(planned, base.worked))))
+    planned = intersect(planned_spans(base), base.worked)
+    less = ((BREAKS, length(breaks)), (PLANNED, length(planned)))
     return [*found, *(Stretch(-us, sort) for sort, us in less if us)]
 
 
+def planned_spans(base: Base) -> list[Span]:
+    return union(stop.span for stop in base.stops if stop.sort == PLANNED)
+
+
 def stopped(base: Base, sort: str) -> list[Stretch]:
-    """The stops of a sort during worked time; where they overlap the time is the first's."""
-    found, reach_us, worked = [], 0, Near(base.worked)
+    """The stops of a sort during worked time; where they overlap the time is the first's. Time that
+    is planned was taken out of what was to be used, and counts as no other stop."""
+    hours_of = base.worked if sort == PLANNED else subtract(base.worked, planned_spans(base))
+    found, reach_us, worked = [], 0, Near(hours_of)
     for stop in base.stops:
         piece = max(stop.span[0], reach_us), stop.span[1]
         if stop.sort != sort or piece[0] >= piece[1]:

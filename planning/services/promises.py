@@ -9,13 +9,25 @@ from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Sum
+from django.db import transaction
+from django.db.models import CharField, Exists, Max, OuterRef, Q, QuerySet, Sum
+from django.db.models.functions import Cast
 
 from planning.calc.ahead.keep import MODEL
 from planning.reports.promise import Board, JobPromise, board
-from shopfloor.models import Job, JobLine, JobState, PartResult, Run, Statement, StatementKind
+from shopfloor.models import (
+    Job,
+    JobLine,
+    JobState,
+    PartResult,
+    Run,
+    Statement,
+    StatementKind,
+    Summary,
+)
 from shopfloor.site.queries import shop_zone
 
+DRAWN: Final = "promises"  # the last day they were drawn on, whether any had a chance or not
 FROM_HOUR: Final = 5  # on the shop's clock: before that yesterday is still worked at
 AT_ONCE: Final = 500
 
@@ -25,9 +37,9 @@ def promises_say(*, now: datetime) -> int:
     many. Harmless to repeat."""
     local = now.astimezone(ZoneInfo(shop_zone()))
     slot = local.date().isoformat()
-    said = Statement.objects.filter(kind=StatementKind.PROMISE, slot=slot)
+    drawn = Summary.objects.filter(kind=DRAWN, key=slot)
     due = Job.objects.filter(state=JobState.OPEN, due_at__gt=now)
-    if local.hour < FROM_HOUR or said.exists() or not due.exists():
+    if local.hour < FROM_HOUR or drawn.exists() or not due.exists():
         return 0
     shown = board(now)
     rows = [
@@ -35,7 +47,10 @@ def promises_say(*, now: datetime) -> int:
         for job in shown.jobs
         if job.chance is not None and job.due_at is not None and job.due_at > now
     ]
-    Statement.objects.bulk_create(rows, ignore_conflicts=True)
+    with transaction.atomic():
+        Statement.objects.bulk_create(rows, ignore_conflicts=True)
+        Summary.objects.filter(kind=DRAWN).exclude(key=slot).delete()
+        Summary.objects.get_or_create(kind=DRAWN, key=slot, defaults={"computed_at": now})
     return len(rows)
 
 
@@ -67,13 +82,22 @@ def promises_score(*, now: datetime) -> int:
     """Scores those whose truth is in: the job is done, or its due date passed without. Returns how
     many were settled. Voided where the due date was moved, or the job is gone or on hold."""
     open_rows = Statement.objects.filter(kind=StatementKind.PROMISE, scored_at=None, voided="")
-    rows = list(open_rows.order_by("made_at", "pk")[:AT_ONCE])
+    due = open_rows.filter(Q(due_at__lte=now) | ~Exists(_waits_for(now)))
+    rows = list(due.order_by("made_at", "pk")[:AT_ONCE])
     jobs = {job.pk: job for job in Job.objects.filter(pk__in=[int(one.subject) for one in rows])}
     ends = _done_at(jobs)
     settled = [one for one in rows if _settle(one, jobs.get(int(one.subject)), ends, now)]
     fields = ["outcome", "crps", "scored_at", "voided"]
     Statement.objects.bulk_update(settled, fields)
     return len(settled)
+
+
+def _waits_for(now: datetime) -> QuerySet[Job]:
+    """The job of a promise that is not due yet, as long as nothing settles it."""
+    going = Job.objects.exclude(state__in=(JobState.HELD, JobState.CLOSED))
+    ahead = going.filter(due_at__gt=now).values_list("pk", flat=True)
+    named = going.exclude(pk__in=list(_done_at(ahead))).annotate(name=Cast("pk", CharField()))
+    return named.filter(name=OuterRef("subject"), due_at=OuterRef("due_at"))
 
 
 def _settle(said: Statement, job: Job | None, ends: dict[int, datetime], now: datetime) -> bool:

@@ -13,9 +13,10 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from planning.calc.dates import dated
-from shopfloor.models import ClosedDay, Shift, Table, TableDown
+from planning.calc.dates import dated, timed
+from shopfloor.models import ClosedDay, Run, Shift, Table, TableDown
 from shopfloor.site.breaks import breaks_read
+from shopfloor.site.calendar import wall_to_utc
 from shopfloor.site.holidays import Holiday
 from shopfloor.site.queries import shop_zone
 
@@ -63,9 +64,10 @@ def table_down(
     planned: bool = False,
     why: str = "",
 ) -> TableDown:
-    """A table cannot cut from `start` (None: now) until an end. Where it is down then already, that
-    row gets the new end and reason; what passed of it stays. Raises ValidationError for an end
-    that is not after the start, and for a start in the past."""
+    """A table cannot cut from `start` (None: now) until an end. Where it is down then already, as
+    planned or not as this, that row gets the new end and reason; what passed of it stays. Rows
+    never overlap: the newest holds in its time, and others keep what is left of theirs. Raises
+    ValidationError for an end that is not after the start, and for a start in the past."""
     now = timezone.now()
     begun = start or now
     if begun < now - timedelta(minutes=1):
@@ -74,14 +76,35 @@ def table_down(
         raise ValidationError({"until": _("Give an end after its start, within a year.")})
     Table.objects.select_for_update().get(pk=table.pk)
     rows = TableDown.objects.filter(table=table, started_at__lte=begun, ended_at__gt=begun)
-    if (standing := rows.first()) is not None and standing.planned == planned:
+    standing = rows.filter(planned=planned).first()
+    for other in TableDown.objects.filter(table=table, started_at__lt=until, ended_at__gt=begun):
+        if other != standing:
+            _make_room(other, begun, until)
+    if standing is not None:
         standing.ended_at, standing.why = until, why.strip() or standing.why
         standing.save(update_fields=["ended_at", "why"])
         return standing
-    rows.update(ended_at=begun)
     return TableDown.objects.create(
         table=table, started_at=begun, ended_at=until, planned=planned, why=why.strip()
     )
+
+
+def _make_room(other: TableDown, begun: datetime, until: datetime) -> None:
+    """Takes [begun, until) out of a row that overlaps it."""
+    before, after = other.started_at < begun, other.ended_at > until
+    if before and after:
+        TableDown.objects.create(
+            table=other.table, started_at=until, ended_at=other.ended_at,
+            planned=other.planned, why=other.why,
+        )  # fmt: skip
+    if before:
+        other.ended_at = begun
+    elif after:
+        other.started_at = until
+    else:
+        other.delete()
+        return
+    other.save(update_fields=["started_at", "ended_at"])
 
 
 @transaction.atomic
@@ -105,9 +128,11 @@ def table_up(*, down: TableDown, mistake: bool = False) -> None:
 def shift_added(
     *, day: date, name: str, start: time, end: time, breaks: str = "", tables: Sequence[str] = ()
 ) -> Shift:
-    """Overtime: a shift on one day, today or to come, closed or not."""
+    """Overtime: a shift on one day, today or to come, closed or not; not from before now where
+    runs are on record since."""
     if day < shop_today():
         raise ValidationError({"day": _("Past days keep the calendar they had.")})
+    _keeps_the_hours(day, start)
     if Shift.objects.filter(added=True, valid_from=day, name=name).exists():
         raise ValidationError({"name": _("{name} is added on this day.").format(name=name)})
     return Shift.objects.create(
@@ -121,6 +146,16 @@ def shift_added(
         valid_to=day,
         added=True,
     )
+
+
+def _keeps_the_hours(day: date, start: time) -> None:
+    """What runs took of today between its shifts is booked as it was."""
+    now, zone = timezone.now(), ZoneInfo(shop_zone())
+    begun = wall_to_utc(day, start, zone)
+    on_record = Run.objects.filter(opened_at__lt=now).exclude(closed_at__lte=begun)
+    if begun < now and on_record.exists():
+        said = _("Runs are on record since then: begin it at {now} or later.")
+        raise ValidationError({"start": said.format(now=timed(now.astimezone(zone)))})
 
 
 @transaction.atomic

@@ -41,14 +41,15 @@ def country_choices() -> list[tuple[str, str]]:
 def region_checked(country: str, region: str) -> str:
     """The part of a country with holidays of its own, as the library writes it. Raises
     ValidationError for one the country does not have."""
-    region = region.strip().upper()
+    region = region.strip()
     if not region:
         return ""
     from holidays import list_supported_countries
 
     known = list_supported_countries(include_aliases=False).get(country, [])
-    if region in known:
-        return region
+    for one in known:
+        if one.casefold() == region.casefold():
+            return one
     if not known:
         said = _("No part of this country has holidays of its own here: leave it blank.")
     else:

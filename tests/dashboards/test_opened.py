@@ -23,6 +23,17 @@ def test_a_name_with_a_word_of_money_in_it_hides_nothing(a_run, as_):
         assert "grate-4" in body, who
 
 
+@pytest.mark.parametrize(
+    "key",
+    ["day/0001-01-01:fine", "day/9999-12-31:fine:North", "outlook/north@253402300799000000",
+     "shift/north@253402300799000000", "pace/north@0", "promise/1@253402300799000000",
+     "load/north:9999-12-31@253402300799000000", "measure/0001-01-01:0001-01-02:1:adet",
+     "squareness/0001-01-01:1"],
+)  # fmt: skip
+def test_the_ends_of_the_calendar_open_to_nothing(a_run, as_, key):
+    assert as_("owner").get(f"/figures/{key}/").status_code in (200, 404)
+
+
 @pytest.fixture
 def a_plan(a_run):
     return NestPlan.objects.create(

@@ -48,4 +48,6 @@ def test_the_stretches_are_the_seconds_that_each_sort_covers(seed):
     of = {sort: _seconds(span for span, own in stops if own == sort) for sort in (PLANNED, DELAY)}
     worked = _seconds(shifts) - _seconds(breaks)
     assert hours(planned_busy(base)) * US_HOUR == pytest.approx(len(worked - of[PLANNED]))
-    assert hours(stopped(base, DELAY)) * US_HOUR == pytest.approx(len(worked & of[DELAY]))
+    assert hours(stopped(base, DELAY)) * US_HOUR == pytest.approx(
+        len(worked & of[DELAY] - of[PLANNED])
+    )

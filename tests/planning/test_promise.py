@@ -18,8 +18,9 @@ from planning.reports.openers import open_figure
 from planning.reports.promise import LATE, UNSURE, board, loads
 from planning.reports.promise_help import helps, new_job
 from planning.reports.promise_score import score
+from planning.services import promises
 from planning.services.promises import promises_say, promises_score
-from shopfloor.models import JobLine, NestPlan, PartResult, QueueItem, Shift, Statement
+from shopfloor.models import JobLine, JobState, NestPlan, PartResult, QueueItem, Shift, Statement
 from shopfloor.site.calendar_services import day_close, table_down
 from tests.planning import cast
 from tests.planning.fitted import fitted
@@ -264,6 +265,39 @@ def test_a_promise_is_kept_once_a_day_and_scored_when_the_truth_is_in(days, nort
     by_hand = [(said[str(job.pk)].chance - was) ** 2 for job, was in ((kept, 1), (late, 0))]
     assert (told.scored, told.kept, told.voided) == (2, 1, 1)
     assert told.brier == pytest.approx(sum(by_hand) / 2)
+
+
+def test_promises_far_ahead_do_not_keep_newer_ones_from_their_score(
+    days, north, operator, monkeypatch
+):
+    monkeypatch.setattr(promises, "AT_ONCE", 2)
+    far = [
+        work(operator, north, number=f"F-{n}", listed=north, due=NOW + timedelta(days=60 + n))
+        for n in range(3)
+    ]
+    promises_say(now=NOW)
+    at = NOW + timedelta(days=1)
+    soon = work(operator, north, number="J-1", sheets=60, listed=north, due=at + timedelta(hours=2))
+    assert promises_say(now=at) == 4
+    assert promises_score(now=at + timedelta(hours=3)) == 1
+    assert Statement.objects.get(subject=str(soon.pk)).outcome == 0
+    far[0].state = JobState.HELD
+    far[0].save()
+    far[1].due_at = NOW + timedelta(days=80)
+    far[1].save()
+    assert [promises_score(now=at + timedelta(hours=3)) for _n in range(3)] == [2, 2, 0]
+    voided = set(Statement.objects.exclude(voided="").values_list("subject", "voided"))
+    assert voided == {(str(far[0].pk), "job_held"), (str(far[1].pk), "due_moved")}
+
+
+def test_a_day_without_a_chance_is_drawn_once(days, north, operator, monkeypatch):
+    work(operator, number="J-1", due=NOW + timedelta(days=3))  # no table has a plan
+    drawn = []
+    monkeypatch.setattr(promises, "board", lambda now: drawn.append(now) or board(now))
+    for minutes in (0, 5, 10):
+        assert promises_say(now=NOW + timedelta(minutes=minutes)) == 0
+    assert promises_say(now=NOW + timedelta(days=1)) == 0
+    assert drawn == [NOW, NOW + timedelta(days=1)]
 
 
 def test_a_job_done_after_its_date_was_not_kept(days, north, operator):

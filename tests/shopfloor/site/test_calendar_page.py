@@ -12,7 +12,7 @@ from django.urls import reverse
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.table_time import clock_of
 from planning.reports.measures import measures
-from shopfloor.models import Change, ClosedDay, Shift, TableDown
+from shopfloor.models import Change, ClosedDay, Run, Shift, Stoppage, TableDown
 from shopfloor.site.calendar_services import (
     day_close,
     day_open,
@@ -98,6 +98,55 @@ def test_a_breakdown_counts_against_a_table_and_upkeep_does_not(at_noon, north, 
     broken, kept = measures(first=day, last=day, now=NOON + timedelta(hours=2)).tables
     assert (broken.elements.pbt, broken.elements.adet) == (8, 2)
     assert (kept.elements.pbt, kept.elements.adet) == (6, 0)
+
+
+def test_planned_upkeep_over_a_stop_nobody_explained_counts_once(at_noon, north):
+    """Down as planned from 12:00 to 14:00, the end of the shift; a stop from 11:30 to 13:00 of
+    which half an hour lies before."""
+    table_down(table=north, until=NOON + timedelta(hours=2), planned=True)
+    at_noon.shift(timedelta(hours=4))
+    half = timedelta(minutes=30)
+    Stoppage.objects.create(table=north, started_at=NOON - half, ended_at=NOON + 2 * half)
+    day = date(2026, 10, 14)
+    [kept] = measures(first=day, last=day, now=NOON + timedelta(hours=2)).tables
+    assert (kept.elements.pbt, kept.elements.adet) == (6, 0.5)
+
+
+HOURS = [NOON + timedelta(hours=n) for n in range(13)]
+
+
+@pytest.mark.parametrize(
+    ("before", "said", "rows"),
+    [
+        ([(4, 6, True)], (2, 8, False), [(2, 8, False)]),
+        ([(4, 6, True)], (2, 8, True), [(2, 8, True)]),
+        ([(4, 10, True)], (2, 8, False), [(2, 8, False), (8, 10, True)]),
+        ([(2, 5, True), (6, 9, True)], (3, 8, False), [(2, 3, True), (3, 8, False), (8, 9, True)]),
+        ([(2, 10, True)], (4, 6, False), [(2, 4, True), (4, 6, False), (6, 10, True)]),
+        ([(2, 4, True), (6, 9, False)], (3, 8, True), [(2, 8, True), (8, 9, False)]),
+        ([(2, 4, True)], (4, 6, False), [(2, 4, True), (4, 6, False)]),
+    ],
+)  # fmt: skip
+def test_times_a_table_is_down_never_overlap(at_noon, north, before, said, rows):
+    for start, end, planned in [*before, said]:
+        table_down(table=north, start=HOURS[start], until=HOURS[end], planned=planned)
+    found = TableDown.objects.order_by("started_at")
+    assert [
+        (HOURS.index(one.started_at), HOURS.index(one.ended_at), one.planned) for one in found
+    ] == rows
+
+
+def test_overtime_of_today_re_books_no_hours_of_runs_on_record(at_noon, run):
+    Shift.objects.exclude(name="early").delete()  # 06:00 to 14:00
+    Run.objects.update(opened_at=NOON - timedelta(hours=9), closed_at=NOON - timedelta(hours=8))
+    today = date(2026, 10, 14)
+    with pytest.raises(ValidationError) as refused:
+        shift_added(day=today, name="overtime", start=time(0), end=time(6))
+    assert refused.value.message_dict == {
+        "start": ["Runs are on record since then: begin it at 12:00 or later."]
+    }
+    shift_added(day=today, name="overtime", start=time(4), end=time(6))  # the run was over at 04:00
+    shift_added(day=today, name="evening", start=time(14), end=time(18))
 
 
 def test_only_days_to_come_are_closed_and_overtime_is_held_on_them(at_noon, north):

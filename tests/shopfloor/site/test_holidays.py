@@ -52,6 +52,8 @@ def test_only_holidays_to_come_that_are_open_are_offered():
 
 def test_a_region_must_be_one_of_its_country():
     assert region_checked("US", " tx ") == "TX"
+    assert region_checked("FR", "Zone A") == region_checked("FR", "zone a ") == "Zone A"
+    assert region_checked("BR", "SÃO PAULO CAPITAL") == "São Paulo Capital"
     with pytest.raises(ValidationError, match="none of"):
         region_checked("US", "ZZ")
     with pytest.raises(ValidationError, match="leave it blank"):
