@@ -6,12 +6,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from scipy.special import betainc
+
 # Our assumptions: the chance that the drawer lasts until the order comes, how many weeks of use
 # an order is for, and how many weeks must be on record before use says anything.
 SERVICE = 0.95
 COVER_WEEKS = 4.0
 LEAST_WEEKS = 4
-MOST = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +61,15 @@ def _within(mean: float, variance: float, chance: float) -> int:
         return 0
     size = mean * mean / (variance - mean)
     p = mean / variance
-    term = total = p**size
-    k = 0
-    while total < chance and k < MOST:
-        term *= (k + size) / (k + 1) * (1 - p)
-        total += term
-        k += 1
-    return k
+
+    def within(k: int) -> bool:
+        return bool(betainc(size, k + 1, p) >= chance)
+
+    high = 1
+    while not within(high):
+        high *= 2
+    low = -1  # not within; `high` is
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if within(middle) else (middle, high)
+    return high

@@ -45,7 +45,7 @@ def _parts(row: Row, wages: bool) -> None:
     name = row.text("name") or (part.name if part else str(PieceKind(kind).label))
     part_set(
         wear_set=wear_set, kind=kind, name=name, price_minor=_amount(row, "price"),
-        rated_starts=_whole(row, "rated starts", part.rated_starts if part else None),
+        rated_starts=_rated(row, part.rated_starts if part else None),
         pit_limit_mm=part.pit_limit_mm if part else None,
         in_drawer=_whole(row, "in drawer", part.in_drawer if part else 0) or 0,
         low_at=_whole(row, "low at", part.low_at if part else 2) or 0,
@@ -179,6 +179,13 @@ def _amount(row: Row, column: str) -> int:
         )
     scaled = amount.scaleb(the_shop().currency_digits)
     return int(scaled.to_integral_value(ROUND_HALF_UP))
+
+
+def _rated(row: Row, blank: int | None) -> int | None:
+    rated = _whole(row, "rated starts", blank)
+    if rated == 0:
+        raise RowError(_("rated starts 0 is no life: leave it blank where nobody knows"))
+    return rated
 
 
 def _whole(row: Row, column: str, blank: int | None) -> int | None:

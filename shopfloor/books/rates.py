@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from shopfloor.audit.actor import acting, current_who
 from shopfloor.background.request import request_work
-from shopfloor.chart.services import plan_again
+from shopfloor.chart.replan import plan_again
 from shopfloor.models import BenchEntry, Nest, Rate, RateKind, Run, RunState, Table, User
 from shopfloor.site.calendar import wall_to_utc
 from shopfloor.site.queries import shift_date_of, shop_zone

@@ -10,7 +10,8 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from shopfloor.audit.undo_record import UndoRecord
-from shopfloor.models import SetPart
+from shopfloor.chart.replan import plan_again
+from shopfloor.models import ChartRow, SetPart
 
 # What is the part's and not the set's: alike in every set that takes it.
 OF_PART = ("name", "price_minor", "in_drawer", "low_at", "lead_days", "pack")
@@ -33,12 +34,24 @@ def alike(part: SetPart) -> QuerySet[SetPart]:
 
 
 def part_change(part: SetPart, undo_record: UndoRecord | None = None, **values: Any) -> None:
-    """Sets what is the part's, in every set that takes it. The caller's transaction."""
+    """Sets what is the part's, in every set that takes it; plans count another price. The caller's
+    transaction."""
     undo_record = undo_record or UndoRecord()
-    for one in alike(part).select_for_update().order_by("pk"):
+    rows = list(alike(part).select_for_update().order_by("pk"))
+    price = values.get("price_minor")
+    repriced = price is not None and any(one.price_minor != price for one in rows)
+    for one in rows:
         undo_record.change(one, **values)
     for name, value in values.items():
         setattr(part, name, value)
+    if repriced:
+        plan_again_with(part)
+
+
+def plan_again_with(part: SetPart) -> None:
+    """Plans of what is cut with this part, in any set that takes it."""
+    rows = ChartRow.objects.filter(wear_set__parts__in=alike(part))
+    plan_again(set(rows.values_list("material", flat=True)))
 
 
 @transaction.atomic

@@ -15,7 +15,6 @@ from django.utils.translation import gettext as _
 from planning.calc import chart as calc
 from planning.calc.said import to_reader
 from planning.calc.units import DENSITY_KG_M3, material_family
-from shopfloor.background.plans import request_plan
 from shopfloor.chart.cut_settings import (
     CHART_NAMES,
     OF_CHART,
@@ -26,12 +25,12 @@ from shopfloor.chart.cut_settings import (
     faults as cut_faults,
 )
 from shopfloor.chart.duties import CODES, choice_words
-from shopfloor.chart.parts import OF_PART, alike, part_change
+from shopfloor.chart.parts import OF_PART, part_change, plan_again_with
+from shopfloor.chart.replan import plan_again
 from shopfloor.files.fault import Fault
 from shopfloor.models import (
     ChartRow,
     Material,
-    Nest,
     SetPart,
     WearSet,
 )
@@ -163,11 +162,6 @@ def chart_apply(
     return plan
 
 
-def plan_again(materials: set[int]) -> None:
-    for nest in Nest.objects.filter(material__in=materials, withdrawn_at=None):
-        request_plan(nest=nest)
-
-
 def _set_of(row: calc.ChartRow) -> WearSet:
     found = WearSet.objects.filter(code__iexact=row.set).first()
     if found is not None:
@@ -252,6 +246,5 @@ def part_set(
     part.full_clean()
     part.save()
     part_change(part, **{name: getattr(part, name) for name in OF_PART})
-    rows = ChartRow.objects.filter(wear_set__parts__in=alike(part))
-    plan_again(set(rows.values_list("material", flat=True)))
+    plan_again_with(part)
     return part

@@ -34,7 +34,8 @@ def fill(apps: Any, schema_editor: Any) -> None:
     fittings = apps.get_model("shopfloor", "Fitting").objects
     for reason, cause in CAUSES.items():
         fittings.filter(removal_reason=reason).update(removal_cause=cause, removal_reason="")
-    fittings.filter(removal_state="crashed").update(removal_cause="crash")
+    crashed = fittings.filter(removal_state="crashed", removal_cause="")
+    crashed.update(removal_cause="crash")
     together = defaultdict(list)
     shared = fittings.exclude(incident=None).filter(removal_state__in=("failed", "retired"))
     for row in shared.select_related("piece__part").order_by("pk").iterator(chunk_size=2_000):

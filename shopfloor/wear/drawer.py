@@ -51,8 +51,8 @@ class DrawerRow:
 
     @property
     def point(self) -> int:
-        """Where to order: from use, else what somebody set."""
-        return self.found.point if self.found else self.part.low_at
+        """Where to order: from use, and never under what somebody asks to be warned below."""
+        return max(self.found.point if self.found else 0, self.part.low_at - 1)
 
     @property
     def short(self) -> bool:
@@ -65,8 +65,9 @@ class DrawerRow:
 
     @property
     def buy(self) -> int:
-        found = self.found or Reorder(0.0, self.part.low_at, self.part.low_at + 1)
-        return order_quantity(found, self.position, self.needed or 0, self.part.pack)
+        found = self.found or Reorder(0.0, 0, 0)
+        level = Reorder(found.per_week, self.point, max(found.up_to, self.part.low_at + 1))
+        return order_quantity(level, self.position, self.needed or 0, self.part.pack)
 
     @property
     def buy_minor(self) -> int:
@@ -74,7 +75,7 @@ class DrawerRow:
 
 
 def drawer(*, now: datetime) -> list[DrawerRow]:
-    """Each part once, those to buy first; ten queries."""
+    """Each part once, those to buy first; eleven queries."""
     rows = {one.pk: DrawerRow(one, []) for one in stock_parts().select_related("wear_set")}
     _sets(rows)
     _shelved(rows)

@@ -129,6 +129,7 @@ def pieces_remove(
 def figures_wanted(piece: Piece, torch: Torch, since: datetime) -> None:
     """The piece's outlook, and the runs whose wear this decides: a change may be told late."""
     request_work(kind="piece", key=str(piece.pk))
+    request_work(kind="life", key=str(piece.part_id))  # its age may be the same, its end is not
     late = Segment.objects.filter(Q(ended_at=None) | Q(ended_at__gt=since), torch=torch)
     for run in late.values_list("run", flat=True).distinct():
         request_work(kind="run", key=str(run))

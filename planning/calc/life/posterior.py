@@ -43,6 +43,7 @@ class Posterior:
         """Twice on a grid: over all that is believed, then where the weight lies. Raises
         `TooLittleData` without a rated life and with fewer than `least` ends."""
         data = Arrays.of(lives)
+        rated = rated or None  # rated for 0 starts is as good as unrated
         if rated is None and data.ends < least:
             raise TooLittleData(
                 said(

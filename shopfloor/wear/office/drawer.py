@@ -169,6 +169,9 @@ def _bought(form: ReceiveForm) -> tuple[list[Bought], list[Fault]]:
     except ValidationError as problem:
         refused(form, problem)
         return [], []
+    if "price" not in form.fields and any(one.price_minor is not None for one in found):
+        form.add_error(where, _("Prices are set by who may see costs: leave their column out."))
+        return [], []
     if faults:
         form.add_error(where, _("Nothing was taken: correct the rows below and send it again."))
     return found, faults

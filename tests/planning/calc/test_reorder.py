@@ -11,8 +11,10 @@ from scipy.stats import nbinom
 from planning.calc.reorder import Reorder, order_quantity, reorder
 
 
-@pytest.mark.parametrize("lead_days", [3, 7, 14, 40])
-@pytest.mark.parametrize("weekly", [[1, 0, 2, 5, 0, 1], [4] * 13, [0, 0, 0, 9], [30, 41, 18, 25]])
+@pytest.mark.parametrize("lead_days", [3, 7, 14, 40, 90])
+@pytest.mark.parametrize(
+    "weekly", [[1, 0, 2, 5, 0, 1], [4] * 13, [0, 0, 0, 9], [30, 41, 18, 25], [100] * 13]
+)
 def test_the_point_is_the_quantile_that_scipy_gives(weekly, lead_days):
     n, mean = len(weekly), statistics.mean(weekly)
     weeks = lead_days / 7

@@ -11,7 +11,8 @@ from django.urls import reverse
 from shopfloor.audit.undo_record import UndoRecord, undo_steps
 from shopfloor.chart.parts import part_share
 from shopfloor.chart.services import part_set
-from shopfloor.models import PartOrder, PartReceipt, SetPart
+from shopfloor.models import ChartRow, Job, PartOrder, PartReceipt, SetPart, Work
+from shopfloor.people.rights import CHART, COST, PLAN, may
 from shopfloor.wear.buying import Bought, order_end, part_order, parts_receive, read_receipt
 from shopfloor.wear.drawer import drawer
 from shopfloor.wear.pieces import piece_from_drawer
@@ -187,6 +188,53 @@ def test_pages_receive_order_and_list_what_to_buy(floor, nozzle, client, planner
     assert nozzle.name in client.get(reverse("purchase")).content.decode()
     client.force_login(owner)
     assert "15.00" in client.get(reverse("parts")).content.decode()
+
+
+def test_who_may_not_see_costs_sets_no_price_by_a_list(floor, nozzle, client, supervisor):
+    assert may(supervisor, PLAN)
+    assert not may(supervisor, COST, CHART)
+    client.force_login(supervisor)
+    sent = {"received_on": "2026-06-01", "encoding": "utf-8"}
+    priced = {"listed": "set,kind,quantity,price\nfast-105,nozzle,4,15.00"}
+    said = client.post(reverse("parts_receive"), sent | priced).content.decode()
+    assert "leave their column out" in said
+    nozzle.refresh_from_db()
+    assert (nozzle.in_drawer, nozzle.price_minor) == (3, 1400)
+    counted = {"listed": "set,kind,quantity\nfast-105,nozzle,4"}
+    assert client.post(reverse("parts_receive"), sent | counted).status_code == 302
+
+
+def test_another_price_asks_for_plans_anew_and_another_count_does_not(floor, nozzle):
+    revision = floor.nest()
+    ChartRow.objects.create(
+        wear_set=floor.fast, material=revision.nest.material, thickness_mm=10.0,
+        thickness_text="10 mm", speed_mm_min=2000.0, pierce_delay_s=0.5, valid_from=T0,
+    )  # fmt: skip
+    Work.objects.all().delete()
+    receive(floor, nozzle, 2)
+    assert not Work.objects.filter(kind="nest").exists()
+    receive(floor, nozzle, 2, 1650)
+    assert Work.objects.filter(kind="nest", key=str(revision.pk)).exists()
+
+
+def test_who_asked_to_be_warned_below_a_count_is_whatever_use_says(floor, nozzle):
+    """Nothing used in weeks on record; two are asked for and one lies there."""
+    SetPart.objects.filter(pk=nozzle.pk).update(lead_days=7, low_at=2, in_drawer=1)
+    floor.done("change_piece", T0, new_part=SetPart.objects.exclude(kind="nozzle").first().pk)
+    [row] = [one for one in drawer(now=T0 + timedelta(weeks=6)) if one.part.pk == nozzle.pk]
+    assert row.found is not None
+    assert row.found.point == 0
+    assert (row.low, row.buy) == (True, 2)
+
+
+def test_parts_are_needed_when_the_job_is_due_where_the_list_says_nothing(floor, nozzle):
+    revision = floor.nest(lines=[floor.line()])
+    revision.plans.update(pierces=10)
+    floor.queue(revision)
+    Job.objects.update(due_at=T0)
+    SetPart.objects.filter(pk=nozzle.pk).update(rated_starts=1)
+    [row] = [one for one in drawer(now=T0) if one.part.pk == nozzle.pk]
+    assert row.need_by == T0
 
 
 def test_the_floors_people_see_no_prices(floor, nozzle, client, operator):
