@@ -23,7 +23,7 @@ from planning.inputs.lives import KIND, NEWEST, given_by, given_of, limit_of, re
 from planning.services.piece_figures import outlooks_write
 from shopfloor.background.request import request_work
 from shopfloor.chart.parts import alike
-from shopfloor.chart.services import plan_again
+from shopfloor.chart.replan import plan_again
 from shopfloor.models import ChartRow, Piece, PieceState, SetPart, Summary
 
 IN_USE = (PieceState.NEW, PieceState.FITTED, PieceState.SHELVED)
