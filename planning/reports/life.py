@@ -55,8 +55,10 @@ def _learned(body: dict[str, Any]) -> list[Part]:
     parts = [Part(_("Rated life"), _starts(body["rated"]))]
     if gives := body.get("gives"):
         starts, out, burnt = gives
-        made = _("{burnt:,} starts burnt, {out} used up; the rated life counts as two more").format(
-            burnt=burnt, out=out
+        made = filled(
+            _("{burnt:,} starts burnt, {out} used up; the rated life counts as two more"),
+            burnt=burnt,
+            out=out,
         )
         parts.append(Part(_("Plans go by"), _starts(starts), notes=(made,)))
     if "mean" in body:
