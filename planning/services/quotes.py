@@ -11,11 +11,8 @@ from django.db.models.functions import Length
 from django.utils.translation import gettext as _
 
 from planning.calc.said import Said, stored
-from planning.services.drawing_plan import drawing_revision_plan
-from planning.services.quote_breaks import line_breaks, with_setups
-from planning.services.quote_drawing import price_drawing
-from planning.services.quote_forecast import Times, forecast
-from planning.services.quote_pricing import Priced, Wanted, price_line
+from planning.services.quote_pricing import Priced, Wanted
+from planning.services.quote_reckoning import Reckoned, reckon
 from shopfloor.audit.actor import acting
 from shopfloor.models import (
     Customer,
@@ -85,7 +82,7 @@ def quote_make(
         raise QuoteError(_("Name at least one nest or drawing."))
     if not customer.strip() or not title.strip():
         raise QuoteError(_("Say for whom it is, and what."))
-    _plan_drawings(wanted, now)
+    offer = reckon(wanted, chance, now=now)
     with transaction.atomic():
         quote = Quote(
             number=_next_number(),
@@ -93,7 +90,7 @@ def quote_make(
             title=title.strip()[:160],
             overrun_chance=chance,
         )
-        return _priced(quote, wanted, valid_days, price_minor, by, now)
+        return quote_keep(quote, offer, valid_days, price_minor, by, now)
 
 
 def _next_number() -> str:
@@ -110,13 +107,11 @@ def quote_revise(
     """The next revision: the same lines with the newest programs and drawings at today's prices.
     What the one before said stays."""
     lines = quote.lines.select_related("revision__nest", "drawing__drawing", "table", "wear_set")
-    wanted = [_again(line) for line in lines]
-    _plan_drawings(wanted, now)
+    _refuse_unless_newest(Quote.objects.get(pk=quote.pk))
+    offer = reckon([_again(line) for line in lines], quote.overrun_chance, now=now)
     with transaction.atomic():
         old = Quote.objects.select_for_update().get(pk=quote.pk)
-        newest = Quote.objects.filter(number=old.number).order_by("-revision").first()
-        if old.state != QuoteState.OPEN or newest is None or newest.pk != old.pk:
-            raise QuoteError(_("Only the newest revision of an open quote is revised."))
+        _refuse_unless_newest(old)  # somebody may have been quicker
         made = Quote(
             number=old.number,
             revision=old.revision + 1,
@@ -127,14 +122,13 @@ def quote_revise(
             lead_time=old.lead_time,
             terms=old.terms,
         )
-        return _priced(made, wanted, valid_days, price_minor, by, now)
+        return quote_keep(made, offer, valid_days, price_minor, by, now)
 
 
-def _plan_drawings(wanted: Sequence[Wanted], now: datetime) -> None:
-    """Plans the drawings at the rates of now. A long drawing takes seconds to read, so this comes
-    before the transaction that writes the quote."""
-    for drawing in {one.drawing.pk: one.drawing for one in wanted if one.drawing}.values():
-        drawing_revision_plan(revision=drawing, now=now)
+def _refuse_unless_newest(quote: Quote) -> None:
+    later = Quote.objects.filter(number=quote.number, revision__gt=quote.revision)
+    if quote.state != QuoteState.OPEN or later.exists():
+        raise QuoteError(_("Only the newest revision of an open quote is revised."))
 
 
 @transaction.atomic
@@ -235,34 +229,18 @@ def _newest(nest: Nest) -> NestRevision:
     return revision
 
 
-def _priced(
-    quote: Quote,
-    wanted: Sequence[Wanted],
-    valid_days: int,
-    price_minor: int | None,
-    by: User,
-    now: datetime,
-) -> Quote:
-    found = [(price_line if one.drawing is None else price_drawing)(one, now=now) for one in wanted]
-    found = with_setups(found, now=now)
-    times = Times([one.table for one in wanted])
-    return quote_keep(quote, found, times, valid_days, price_minor, by, now)
-
-
 def quote_keep(
     quote: Quote,
-    found: Sequence[Priced],
-    times: Times,
+    offer: Reckoned,
     valid_days: int,
     price_minor: int | None,
     by: User,
     now: datetime,
 ) -> Quote:
-    """Stores an offer with the lines it was priced from."""
-    said = forecast(found, times, quote.overrun_chance, now=now)
+    """Stores an offer. Nothing is reckoned here: the caller's transaction holds up all others."""
+    found, said = offer.found, offer.said
     allowed = said.lines_minor if said else (None,) * len(found)
     rests_on = said.rests_on if said else ({},) * len(found)
-    breaks = line_breaks(found, times, quote.overrun_chance, now=now)
     quote.forecast = said.body if said else {}
     quote.plan_minor = _sum([one.plan_minor for one in found], found)
     quote.cost_minor = _sum(allowed, found)
@@ -294,7 +272,7 @@ def quote_keep(
             made_from=one.made_from | {"rests_on": rests},
         )
         for number, (one, minor, rests, others) in enumerate(
-            zip(found, allowed, rests_on, breaks, strict=True), 1
+            zip(found, allowed, rests_on, offer.breaks, strict=True), 1
         )
     )
     return quote

@@ -163,7 +163,7 @@ def test_what_is_not_known_is_named(drawn, nest, owner):
 def test_why_a_drawing_has_no_plan_keeps_its_lengths_as_numbers(drawn, history, owner, monkeypatch):
     """25.4 mm is an inch."""
     drawing_plan(key=str(drawn.revisions.get().pk), payload={})
-    monkeypatch.setattr("planning.services.quotes.drawing_revision_plan", lambda **_: None)
+    monkeypatch.setattr("planning.services.quote_reckoning.drawing_revision_plan", lambda **_: None)
     DrawingPlan.objects.filter(revision__drawing=drawn).update(
         problem="the chart ends at 25.4 mm",
         snapshot={"problem": stored(said("the chart ends at {0}", 25.4))},

@@ -9,6 +9,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from planning.calc.ahead.quotes import quote_draws
 from planning.calc.ahead.scores import LEVELS
 from planning.inputs.stored_time import StoredTime
 from planning.reports import quote_board, quote_detail
@@ -312,3 +313,27 @@ def _queries():
     with CaptureQueriesContext(connection) as asked:
         quote_board(now=NOW)
     return len(asked)
+
+
+def test_nothing_is_drawn_while_the_quote_is_written(history, owner, monkeypatch):
+    """Or floor entries of the whole shop would wait for it."""
+    outside, seen = len(connection.savepoint_ids), []
+
+    def drawn(*args, **more):
+        seen.append(len(connection.savepoint_ids))
+        return quote_draws(*args, **more)
+
+    monkeypatch.setattr("planning.services.quote_forecast.quote_draws", drawn)
+    lines = [LineAsked(history.nest_id, 2, (3,))]
+    asked = {"customer": "x", "title": "y", "chance": 0.2, "valid_days": 30}
+    quote = quote_make(lines=lines, by=owner, now=NOW, **asked)
+    quote_revise(quote=quote, by=owner, now=NOW)
+    assert seen == [outside] * 4
+
+
+def test_an_older_revision_is_refused_before_it_is_drawn(history, owner, monkeypatch):
+    quote = make(history, owner)
+    quote_revise(quote=quote, by=owner, now=NOW)
+    monkeypatch.setattr("planning.services.quote_forecast.quote_draws", lambda *_, **__: 1 / 0)
+    with pytest.raises(QuoteError, match="Only the newest revision"):
+        quote_revise(quote=quote, by=owner, now=NOW)
