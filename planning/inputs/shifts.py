@@ -35,6 +35,7 @@ class ShiftBook:
         # Whether regular shifts are set for any of its own dates, held on it or not.
         self.has_shifts = len(unset_dates(patterns, first, last)) <= (last - first).days
         self.downs = downs_between(start - day, end + day)
+        self._worked: dict[str, list[Span]] = {}
         self._starts = [to_us(span.start) for span in self.spans]
         self._ends = [to_us(span.end) for span in self.spans]
 
@@ -42,7 +43,9 @@ class ShiftBook:
         """Time somebody was scheduled at a table, by its code: its shifts, those that touch as one,
         and each whole day for which the shop has set none. A table that no shift names in a shop
         that has shifts is not scheduled."""
-        return sorted([*self._shifts_of(table), *self._whole_days(table)])
+        if table not in self._worked:
+            self._worked[table] = sorted([*self._shifts_of(table), *self._whole_days(table)])
+        return self._worked[table]
 
     def _shifts_of(self, table: str) -> list[Span]:
         return union((to_us(span.start), to_us(span.end)) for span in self._set(table))

@@ -127,10 +127,13 @@ def table_measures(base: Base) -> TableMeasures:
 def _shifts(
     book: ShiftBook, first: date, last: date, now_us: int, table: str
 ) -> tuple[list[Shift], list[Span]]:
-    """The shifts of these dates so far that somebody was scheduled for at a table, and breaks."""
+    """The shifts of these dates so far that somebody was scheduled for at a table, and breaks. Of a
+    day for which the shop has set none, nobody knows what was to be used, whatever was added."""
     shifts: list[Shift] = []
     breaks: list[Span] = []
     for shift in book.spans:
+        if shift.date in book.unset:
+            continue
         if first <= shift.date <= last and shift.at_table(table):
             span = to_us(shift.start), min(now_us, to_us(shift.end))
             if span[1] > span[0]:

@@ -15,7 +15,7 @@ from planning.calc.entered import Entry
 from planning.calc.spans import Span, intersect, subtract, union
 from shopfloor.models import EnteredCount, Table
 from shopfloor.runs.arcs import from_us, to_us
-from shopfloor.site.calendar import shifts_between
+from shopfloor.site.calendar import day_span, shifts_between, unset_dates
 from shopfloor.site.queries import shift_patterns, shop_zone
 from telemetry.counted import counted_spans, feeds_counted
 from telemetry.models import Arc, CountedSpan, Cursor, Event, Feed, Gap
@@ -122,13 +122,12 @@ def silences_at_work(table: Table, start_us: int, end_us: int, now: datetime) ->
     if not heard.listens or not heard.silences:
         return []
     start, end = from_us(start_us), from_us(end_us)
-    patterns = shift_patterns()
-    if not patterns:
-        return list(heard.silences)
-    shifts = shifts_between(start, end, patterns, ZoneInfo(shop_zone()))
-    worked = union(
-        (to_us(shift.start), to_us(shift.end)) for shift in shifts if shift.at_table(table.code)
-    )
+    patterns, zone = shift_patterns(), ZoneInfo(shop_zone())
+    shifts = shifts_between(start, end, patterns, zone)
+    work = [(shift.start, shift.end) for shift in shifts if shift.at_table(table.code)]
+    dates = (each.astimezone(zone).date() for each in (start, end))
+    work += [day_span(day, zone) for day in unset_dates(patterns, *dates)]
+    worked = union((to_us(begun), to_us(ended)) for begun, ended in work)
     return intersect(list(heard.silences), worked)
 
 

@@ -6,13 +6,16 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 import time_machine
+from django.urls import reverse
 
 from planning.inputs.runs import load_runs
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.table_time import clock_of
+from planning.reports.measures import measures
 from planning.reports.today import at_table, window_at
 from shopfloor.models import Run, Shift, Stoppage, TableDown
 from shopfloor.runs.arcs import to_us
+from shopfloor.runs.silences import silences_at_work
 from shopfloor.site.calendar_queries import days_ahead
 from shopfloor.site.calendar_services import shift_added
 from tests.planning import cast
@@ -77,6 +80,19 @@ def test_one_overtime_shift_makes_no_shop_with_shifts(without, north):
     shift_added(day=date(2026, 10, 20), name="overtime", start=time(18), end=time(20))
     assert staffed_h(north, 14) == 14 * 24
     assert not ShiftBook(NOW, NOW + timedelta(days=14)).has_shifts
+    day, late = date(2026, 10, 20), NOW + timedelta(days=10)
+    assert measures(first=day, last=day, now=late).tables[0].elements.pbt is None
+
+
+def test_one_overtime_shift_hides_no_silence_of_a_source(without, north):
+    cast.feed(north)  # that has told nothing
+    low, high = to_us(NOW - 2 * HOUR), to_us(NOW - HOUR)
+    assert silences_at_work(north, low, high, NOW) == [(low, high)]
+    shift_added(day=date(2026, 10, 20), name="overtime", start=time(18), end=time(20))
+    assert silences_at_work(north, low, high, NOW) == [(low, high)]
+    early(valid_from=date(2026, 10, 14))
+    night = to_us(NOW - 8 * HOUR)  # 04:00, two hours before the shift begins
+    assert silences_at_work(north, night, high, NOW) == [(to_us(NOW - 6 * HOUR), high)]
 
 
 def test_a_day_is_whole_until_the_first_shift_is_set(without, north):
@@ -95,6 +111,14 @@ def test_a_table_down_is_down_in_a_shop_without_shifts_too(without, north):
     assert closed == (to_us(NOW - HOUR), to_us(NOW + 12 * HOUR))  # midnight in Chicago
     today, _thursday, friday = (day.tables[0].hours for day in days_ahead(NOW.date(), [north])[:3])
     assert (today, friday) == (11, 12)
+
+
+def test_the_calendar_says_which_days_are_whole(without, north, client, planner):
+    client.force_login(planner)
+    shown = client.get(reverse("calendar")).content.decode()
+    assert shown.count("<td>all day</td>") == 28
+    early()
+    assert "<td>all day</td>" not in client.get(reverse("calendar")).content.decode()
 
 
 def test_a_table_no_shift_names_is_scheduled_nowhere(without, north, south):
