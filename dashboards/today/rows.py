@@ -21,7 +21,7 @@ from planning.calc.numbers import filled
 from planning.calc.said import to_reader
 from planning.reports.shapes import TableToday, Today
 from shopfloor.svg import strip
-from shopfloor.svg.strip.types import StripTable
+from shopfloor.svg.strip.types import Forecast, StripTable
 from shopfloor.svg.strip.words import clock, local, off_plan
 
 log = logging.getLogger(__name__)
@@ -243,18 +243,7 @@ def _ends(table: TableToday) -> str:
     """Ends 14:21; 80 in 100: between 14:02 and 14:47. Plan 14:03."""
     drawn, said = table.strip, []
     if drawn.forecast is not None:
-        ends = table.outlook.ends if table.outlook else None
-        low, mid, high = (
-            _("beyond the calendar")
-            if ends is not None and ends.beyond(at / 1e6)
-            else clock(at, drawn.zone, drawn.now_us)
-            for at in (drawn.forecast.low_us, drawn.forecast.median_us, drawn.forecast.high_us)
-        )
-        said.append(
-            _("Ends {mid}; 80 in 100: between {low} and {high}.").format(
-                mid=mid, low=low, high=high
-            )
-        )
+        said.append(_end_words(table, drawn.forecast))
     elif table.outlook is not None and table.waiting:
         said.append(_("End unknown."))
     if drawn.plan_end_us is not None:
@@ -264,6 +253,21 @@ def _ends(table: TableToday) -> str:
             )
         )
     return " ".join(said)
+
+
+def _end_words(table: TableToday, forecast: Forecast) -> str:
+    """Where an end lies beyond the shifts that are laid out, no moment is named."""
+    ends, drawn = table.outlook.ends if table.outlook else None, table.strip
+    low, mid, high = (
+        None if ends is not None and ends.beyond(at / 1e6) else clock(at, drawn.zone, drawn.now_us)
+        for at in (forecast.low_us, forecast.median_us, forecast.high_us)
+    )
+    if low is None:
+        return _("Ends beyond the calendar.")
+    if high is None:
+        mid = mid or _("beyond the calendar")
+        return _("Ends {mid}; 90 in 100: after {low}.").format(mid=mid, low=low)
+    return _("Ends {mid}; 80 in 100: between {low} and {high}.").format(mid=mid, low=low, high=high)
 
 
 def _silent(drawn: StripTable) -> str:

@@ -35,14 +35,22 @@ def outlook(key: str) -> Figure:
         return shown.figure("outlook", text(_("end unknown"), "unknown"), RULE, plan)
     ends = found.ends
     parts = [*_planned(ends), *_spent(ends, shown), *_rests_on(ends), *_left(ends)]
+    value = _words(ends, shown)
+    return shown.figure("outlook", text(value, "planned"), RULE, parts)
+
+
+def _words(ends: Ends, shown: Shown) -> str:
     middle, low, high = (
         _("beyond the calendar") if ends.beyond(at) else shown.clock_day(at)
         for at in (ends.middle, ends.low, ends.high)
     )
-    value = _("ends {middle}; 80 in 100: between {low} and {high}").format(
+    if ends.beyond(ends.low):
+        return _("ends beyond the calendar")
+    if ends.beyond(ends.high):
+        return _("ends {middle}; 90 in 100: after {low}").format(middle=middle, low=low)
+    return _("ends {middle}; 80 in 100: between {low} and {high}").format(
         middle=middle, low=low, high=high
     )
-    return shown.figure("outlook", text(value, "planned"), RULE, parts)
 
 
 def _planned(ends: Ends) -> Iterator[Part]:

@@ -6,6 +6,8 @@ import re
 from datetime import timedelta
 
 import pytest
+import time_machine
+from django.urls import reverse
 from django.utils import timezone
 
 from planning.calc.said import said, stored, to_reader
@@ -189,7 +191,9 @@ def test_a_run_on_the_table_outside_every_shift_is_overtime(half_burnt, north, o
     assert row.outlook.ends.middle - now.timestamp() == pytest.approx(504, rel=0.1)
 
 
-def test_what_no_shift_laid_out_holds_ends_beyond_the_calendar(half_burnt, north, operator):
+def test_what_no_shift_laid_out_holds_ends_beyond_the_calendar(
+    half_burnt, north, client, supervisor
+):
     """Five minutes before the last shift ahead of a closure of three weeks, 504 s of work."""
     Shift.objects.exclude(name="early").delete()
     now = cast.at(SHIFT, 8 * 3600 - 300)
@@ -202,8 +206,22 @@ def test_what_no_shift_laid_out_holds_ends_beyond_the_calendar(half_burnt, north
     assert ends.known_until == cast.at(SHIFT, 8 * 3600).timestamp()
     assert ends.middle > ends.known_until
     figure = open_figure(kind="outlook", id=f"north@{cast.to_us(now)}")
-    assert figure.value.startswith("ends beyond the calendar; 80 in 100: between ")
-    assert figure.value.endswith("and beyond the calendar")
+    assert figure.value == "ends beyond the calendar"
+    client.force_login(supervisor)
+    with time_machine.travel(now, tick=False):
+        assert "Ends beyond the calendar." in client.get(reverse("today")).content.decode()
+
+
+def test_an_end_that_may_lie_beyond_the_calendar_says_after_when(half_burnt, north, operator):
+    """Of 504 s that are left the shift, the last before a closure, has 510."""
+    Shift.objects.exclude(name="early").delete()
+    now = cast.at(SHIFT, 8 * 3600 - 510)
+    for days in range(1, 22):
+        ClosedDay.objects.create(day=SHIFT.date() + timedelta(days=days), why="works holiday")
+    _listening(north, now)
+    fitted(north, now)
+    value = open_figure(kind="outlook", id=f"north@{cast.to_us(now)}").value
+    assert re.fullmatch(r"ends .*; 90 in 100: after 13:5\d", value)
 
 
 def test_a_run_over_the_weekend_at_a_table_without_a_source_had_its_friday(north, operator):
