@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from django.db.models import Count, Sum
+from django.db.models import Sum
 
 from planning.calc.ahead.book import TableBook, now_at
 from planning.calc.ahead.draws import Worlds
@@ -31,6 +31,7 @@ from shopfloor.models import (
     RunState,
     Table,
 )
+from shopfloor.nests.parts_made import parts_made
 from shopfloor.nests.plate_needed import sheets_ahead
 from shopfloor.nests.waiting import waiting_items
 
@@ -250,12 +251,9 @@ def _routes_of(
 
 
 def _parts(revisions: Iterable[int]) -> dict[int, list[tuple[int, int, int]]]:
-    rows = Contour.objects.filter(revision__in=list(revisions)).exclude(line=None).order_by()
-    counted = rows.values_list("revision", "line", "line__job").annotate(
-        many=Count("copy", distinct=True)
-    )
+    rows = Contour.objects.filter(revision__in=list(revisions)).exclude(line=None)
     found: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
-    for revision, line, job, many in counted:
+    for revision, line, job, many in parts_made(rows, "revision", "line", "line__job"):
         found[revision].append((line, job, many))
     return found
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -24,6 +25,7 @@ from shopfloor.models import (
     Table,
     WearSet,
 )
+from shopfloor.nests.parts_made import parts_made
 from shopfloor.wear.fitted import set_of
 
 
@@ -91,14 +93,7 @@ def hole_minutes() -> HoleMinutes:
         .values_list("line_id")
         .annotate(all=Sum("minutes"))
     )
-    holes: dict[int, float] = {}
-    for line, _, inner, copies in (
-        Contour.objects.filter(line__in=logged, inner=True, closed=True)
-        .order_by("revision_id")
-        .values_list("line_id", "revision_id")
-        .annotate(inner=Count("pk"), copies=Count("copy", distinct=True))
-    ):
-        holes[line] = inner / copies
+    holes = _holes_of_a_part(logged)
     good = dict(
         PartResult.objects.filter(line__in=logged, outcome="good")
         .order_by()
@@ -109,6 +104,19 @@ def hole_minutes() -> HoleMinutes:
     whole = sum(own.values())
     minutes = sum(logged[line] for line in own) / whole if whole else None
     return HoleMinutes(minutes, round(whole), len(own))
+
+
+def _holes_of_a_part(lines: Iterable[int]) -> dict[int, float]:
+    """Holes of each line's part by the newest revision that has any."""
+    own = Contour.objects.filter(line__in=list(lines))
+    made = {(line, of): count for line, of, count in parts_made(own, "line", "revision")}
+    rows = own.filter(inner=True, closed=True).order_by("revision")
+    counted = rows.values_list("line", "revision").annotate(inner=Count("pk"))
+    return {
+        line: inner / made[line, revision]
+        for line, revision, inner in counted
+        if made.get((line, revision))
+    }
 
 
 def fitted_on(table: Table) -> list[Fitting]:

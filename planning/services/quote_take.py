@@ -6,12 +6,12 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Count
 from django.utils.translation import gettext as _
 
 from planning.services.quotes import QuoteError, quote_decide
 from shopfloor.jobs.services import job_add, line_add
 from shopfloor.models import Contour, Job, Quote, QuoteLine, QuoteState, User
+from shopfloor.nests.parts_made import parts_made
 
 
 @transaction.atomic
@@ -63,6 +63,5 @@ def _add_lines(job: Job, line: QuoteLine) -> None:
 
 def parts_of(line: QuoteLine) -> list[tuple[str, int]]:
     """Parts a program names and how many a sheet has of each."""
-    named = Contour.objects.filter(revision=line.revision_id, inner=False).exclude(line=None)
-    counted = named.order_by("part").values_list("part").annotate(count=Count("pk"))
-    return [(part, count) for part, count in counted if part]
+    named = Contour.objects.filter(revision=line.revision_id).exclude(line=None)
+    return [(part, count) for part, count in parts_made(named, "part").order_by("part") if part]

@@ -28,6 +28,7 @@ from shopfloor.models import (
     Work,
 )
 from shopfloor.nests.part_groups import Group
+from shopfloor.nests.parts_made import parts_made
 from shopfloor.stock.plate_fit import holds, nest_size_mm, plates_like
 from shopfloor.svg.part_outline import part_paths
 from shopfloor.svg.parts_map import Part
@@ -70,10 +71,8 @@ def nests_shown(keys: Iterable[int]) -> list[Nest]:
         total_s=Subquery(plans.values("total_s")[:1]),
         problem=Subquery(plans.values("problem")[:1]),
         planned=Subquery(plans.values("computed_at")[:1]),
-        parts=_counted(Contour.objects.filter(revision=OuterRef("newest"), inner=False)),
-        untied=_counted(
-            Contour.objects.filter(revision=OuterRef("newest"), inner=False, line=None)
-        ),
+        parts=_counted(Contour.objects.filter(revision=OuterRef("newest"))),
+        untied=_counted(Contour.objects.filter(revision=OuterRef("newest"), line=None)),
         run_count=Coalesce(
             Subquery(
                 Run.objects.filter(revision__nest=OuterRef("pk"))
@@ -92,7 +91,7 @@ def nests_shown(keys: Iterable[int]) -> list[Nest]:
 
 
 def _counted(contours: QuerySet[Contour]) -> Coalesce:
-    rows = contours.order_by().values("revision").annotate(total=Sum("parts")).values("total")
+    rows = parts_made(contours, "revision").values("made")
     return Coalesce(Subquery(rows), 0, output_field=IntegerField())
 
 

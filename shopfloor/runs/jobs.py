@@ -23,6 +23,7 @@ from shopfloor.models import (
     Run,
     Segment,
 )
+from shopfloor.nests.parts_made import parts_made
 from shopfloor.runs.part_counts import line_counts
 
 
@@ -139,11 +140,9 @@ def _count_nests(lines: dict[int, LineStands], job: Job) -> dict[int, set[int]]:
     """Copies by nest from each nest's newest revision; returns the line ids of each revision."""
     of_revision: dict[int, set[int]] = defaultdict(set)
     newest: dict[int, int] = {}
-    rows = (
-        Contour.objects.filter(line__job=job, inner=False)
-        .order_by("revision__revision")
-        .values_list("line_id", "revision_id", "revision__nest_id")
-        .annotate(copies=Sum("parts"))
+    own = Contour.objects.filter(line__job=job)
+    rows = parts_made(own, "line_id", "revision_id", "revision__nest_id").order_by(
+        "revision__revision"
     )
     copies: dict[tuple[int, int], tuple[int, int]] = {}
     for line_id, revision_id, nest_id, count in rows:

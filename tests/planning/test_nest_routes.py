@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from planning.reports import nest_routes
-from planning.reports.route_data import before
+from planning.reports.route_data import before, hole_minutes
 from planning.services.nest_plan import nest_plan
 from shopfloor.models import (
     BenchEntry,
@@ -219,6 +219,21 @@ def test_small_holes_make_a_route_by_hand_from_the_shops_own_log(square, operato
     assert found.hole_minutes.minutes == pytest.approx(1.5)
     assert rows["fast 130 A, holes by hand"].route.bench_min == pytest.approx(21.5)
     assert rows["fast 130 A"].route.bench_min == pytest.approx(20)
+
+
+def test_holes_are_shared_by_all_parts_that_a_contour_makes(square, operator):
+    """Two holes of a contour that makes four parts: half a hole each, five of ten parts."""
+    line = square.contours.first().line
+    square.contours.update(parts=4)
+    for number in (2, 3):
+        Contour.objects.create(
+            revision=square, number=number, line=line, copy=1, inner=True, cut_mm=15.7, part="plate"
+        )
+    run = cast.run(square, square.plans.first().table)
+    PartResult.objects.create(run=run, line=line, outcome="good", quantity=10, by=operator, at=NOW)
+    BenchEntry.objects.create(line=line, kind="holes", minutes=15.0, at=NOW, by=operator)
+    found = hole_minutes()
+    assert (found.minutes, found.holes) == (3.0, 5)
 
 
 def test_there_is_no_route_of_nothing(shop, square):

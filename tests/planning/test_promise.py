@@ -20,7 +20,16 @@ from planning.reports.promise_help import helps, new_job
 from planning.reports.promise_score import score
 from planning.services import promises
 from planning.services.promises import promises_say, promises_score
-from shopfloor.models import JobLine, JobState, NestPlan, PartResult, QueueItem, Shift, Statement
+from shopfloor.models import (
+    Contour,
+    JobLine,
+    JobState,
+    NestPlan,
+    PartResult,
+    QueueItem,
+    Shift,
+    Statement,
+)
 from shopfloor.site.calendar_services import day_close, table_down
 from tests.planning import cast
 from tests.planning.fitted import fitted
@@ -115,6 +124,24 @@ def test_what_no_sheet_makes_or_no_plan_tells_is_unknown(days, north, operator):
     assert rows["J-1"].why == "3 of 5 parts are on no nest’s sheets"
     assert rows["J-2"].why == "a nest has no plan"
     assert bare.pk == rows["J-2"].pk
+
+
+def test_every_part_of_a_sheet_counts_towards_what_is_owed(days, north, operator):
+    """Two names on one line, each with copies 1 and 2, of which one contour makes three: six."""
+    job, [line] = cast.job("J-1", quantity=6)
+    revision = cast.nest(operator, [(line, 1e4, 100)] * 4)
+    for number, (part, copy) in enumerate([("a", 1), ("a", 2), ("b", 1), ("b", 2)], 1):
+        revision.contours.filter(number=number).update(part=part, copy=copy)
+    revision.contours.filter(number=4).update(parts=3)
+    Contour.objects.create(
+        revision=revision, number=5, line=line, part="a", copy=3, inner=True, cut_mm=10
+    )
+    planned(revision, north)
+    QueueItem.objects.create(nest=revision.nest, table=north, position=0)
+    [owed] = open_work(NOW).jobs
+    assert (owed.pk, owed.owed, owed.on_no_sheet) == (job.pk, 6, 0)
+    JobLine.objects.update(quantity=7)
+    assert open_work(NOW).jobs[0].on_no_sheet == 1
 
 
 def test_unlisted_work_goes_where_it_costs_least(days, north, south, operator):

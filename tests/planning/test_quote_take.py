@@ -6,6 +6,7 @@ import pytest
 
 from planning.calc.drawing import Reading
 from planning.reports import quote_board
+from planning.reports.quote_paper import default_words
 from planning.services.quote_take import quote_take
 from planning.services.quotes import (
     LineAsked,
@@ -55,6 +56,12 @@ def test_its_job_has_the_parts_asked_at_the_price_asked(quote, owner):
     assert [line.drawing and line.drawing.name for line in job.lines.all()] == [None, "base plate"]
     quote.refresh_from_db()
     assert (quote.state, quote.job, quote.why, quote.decided_by) == ("won", job, "price", owner)
+
+
+def test_a_contour_that_makes_two_parts_is_two_on_job_and_page(quote, owner):
+    Contour.objects.filter(part="plate").update(parts=2)
+    assert default_words(quote.lines.get(number=1)) == "a sheet of 2 plate"
+    assert take(quote, owner).lines.get(part="plate").quantity == 6
 
 
 def test_pressed_twice_it_is_one_job(quote, owner):
