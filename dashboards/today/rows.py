@@ -22,7 +22,7 @@ from planning.calc.said import to_reader
 from planning.reports.shapes import TableToday, Today
 from shopfloor.svg import strip
 from shopfloor.svg.strip.types import Forecast, StripTable
-from shopfloor.svg.strip.words import clock, local, off_plan
+from shopfloor.svg.strip.words import clock, local, off_plan, range_words
 
 log = logging.getLogger(__name__)
 STILL_OPEN = ("assign_arcs", "reason")  # what can be done of a shift that is over
@@ -243,7 +243,7 @@ def _ends(table: TableToday) -> str:
     """Ends 14:21; 80 in 100: between 14:02 and 14:47. Plan 14:03."""
     drawn, said = table.strip, []
     if drawn.forecast is not None:
-        said.append(_end_words(table, drawn.forecast))
+        said.append(_end_words(drawn, drawn.forecast))
     elif table.outlook is not None and table.waiting:
         said.append(_("End unknown."))
     if drawn.plan_end_us is not None:
@@ -255,17 +255,12 @@ def _ends(table: TableToday) -> str:
     return " ".join(said)
 
 
-def _end_words(table: TableToday, forecast: Forecast) -> str:
+def _end_words(drawn: StripTable, forecast: Forecast) -> str:
     """Where an end lies beyond the shifts that are laid out, no moment is named."""
-    ends, drawn = table.outlook.ends if table.outlook else None, table.strip
-    low, mid, high = (
-        None if ends is not None and ends.beyond(at / 1e6) else clock(at, drawn.zone, drawn.now_us)
-        for at in (forecast.low_us, forecast.median_us, forecast.high_us)
-    )
+    low, mid, high = range_words(drawn, forecast)
     if low is None:
         return _("Ends beyond the calendar.")
     if high is None:
-        mid = mid or _("beyond the calendar")
         return _("Ends {mid}; 90 in 100: after {low}.").format(mid=mid, low=low)
     return _("Ends {mid}; 80 in 100: between {low} and {high}.").format(mid=mid, low=low, high=high)
 

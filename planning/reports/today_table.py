@@ -314,4 +314,5 @@ def _forecast(outlook: Outlook | None) -> strip.Forecast | None:
     if outlook is None or outlook.ends is None:
         return None
     ends = outlook.ends
-    return strip.Forecast(round(ends.low * S), round(ends.middle * S), round(ends.high * S))
+    moments = ends.low, ends.middle, ends.high, ends.known_until
+    return strip.Forecast(*(round(at * S) for at in moments))

@@ -23,6 +23,8 @@ from shopfloor.models import (
     QueueItem,
     Shift,
 )
+from shopfloor.svg.strip import zoom
+from shopfloor.svg.strip.words import aria_label, ends_words
 from tests.planning import cast
 from tests.planning.fitted import fitted
 from tests.planning.said import open_figure
@@ -209,6 +211,7 @@ def test_what_no_shift_laid_out_holds_ends_beyond_the_calendar(
     assert figure.value == "ends beyond the calendar"
     client.force_login(supervisor)
     with time_machine.travel(now, tick=False):
+        assert "ends beyond the calendar" in aria_label(row.strip)
         assert "Ends beyond the calendar." in client.get(reverse("today")).content.decode()
 
 
@@ -222,6 +225,9 @@ def test_an_end_that_may_lie_beyond_the_calendar_says_after_when(half_burnt, nor
     fitted(north, now)
     value = open_figure(kind="outlook", id=f"north@{cast.to_us(now)}").value
     assert re.fullmatch(r"ends .*; 90 in 100: after 13:5\d", value)
+    [row] = today(now=now).tables
+    assert re.fullmatch(r"ends .* \(after 13:5\d\)", ends_words(row.strip))
+    assert "after 13:5" in str(zoom(row.strip, row.strip.runs[-1]))
 
 
 def test_a_run_over_the_weekend_at_a_table_without_a_source_had_its_friday(north, operator):

@@ -78,7 +78,8 @@ def _full(width: int) -> Frame:
 def zoom(table: StripTable, run: Run, width: int = 560, *, now: bool = True) -> Svg:
     """A single run, wide enough that its short arcs stand apart. `now`: with the time at the line
     of now, where nothing else on the page shows it."""
-    end_us = max(run.to_us, table.forecast.high_us if table.forecast else run.to_us)
+    f = table.forecast
+    end_us = max(run.to_us, f.high_us) if f is not None and f.known(f.high_us) else run.to_us
     margin = max((end_us - run.from_us) // 50, 1)
     cut = replace(table, start_us=run.from_us, end_us=end_us + margin, shift_end_us=None, pace=())
     frame = zoomed(width)

@@ -80,11 +80,16 @@ class Pace:
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """When the table's work ends: median and the ends of its 80 % range."""
+    """When the table's work ends: median and the ends of its 80 % range. What lies behind
+    `known_until_us`, the last shift that is laid out, has no moment."""
 
     low_us: int
     median_us: int
     high_us: int
+    known_until_us: int | None = None
+
+    def known(self, at_us: int) -> bool:
+        return self.known_until_us is None or at_us <= self.known_until_us
 
 
 @dataclass(frozen=True, slots=True)

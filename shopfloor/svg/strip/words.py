@@ -10,7 +10,7 @@ from planning.calc.dates import timed, weekday_time
 from planning.calc.translated import gettext as _
 from planning.calc.translated import ngettext
 from shopfloor.svg.strip.frame import US
-from shopfloor.svg.strip.types import Pace, Stoppage, StripTable
+from shopfloor.svg.strip.types import Forecast, Pace, Stoppage, StripTable
 from shopfloor.wording.counts import count
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -76,11 +76,21 @@ def ends_words(table: StripTable) -> str:
     """ "ends 14:21 (14:02–14:47)", or nothing where no forecast stands."""
     if table.forecast is None:
         return ""
-    f = table.forecast
-    low, mid, high = (
-        clock(t, table.zone, table.now_us) for t in (f.low_us, f.median_us, f.high_us)
-    )
+    low, mid, high = range_words(table, table.forecast)
+    if low is None:
+        return _("ends beyond the calendar")
+    if high is None:
+        return _("ends {mid} (after {low})").format(mid=mid, low=low)
     return _("ends {mid} ({low}–{high})").format(mid=mid, low=low, high=high)
+
+
+def range_words(table: StripTable, f: Forecast) -> tuple[str | None, str, str | None]:
+    """The range's start, its middle and its end; None beyond the calendar."""
+    low, mid, high = (
+        clock(t, table.zone, table.now_us) if f.known(t) else None
+        for t in (f.low_us, f.median_us, f.high_us)
+    )
+    return low, mid or _("beyond the calendar"), high
 
 
 def hour_ticks(start_us: int, end_us: int, zone: tzinfo) -> list[tuple[int, str]]:
@@ -173,9 +183,11 @@ def _ending(table: StripTable) -> str:
         )
     if f is None:
         return _("end unknown")
-    low, mid, high = (
-        clock(t, table.zone, table.now_us) for t in (f.low_us, f.median_us, f.high_us)
-    )
+    low, mid, high = range_words(table, f)
+    if low is None:
+        return _("ends beyond the calendar")
+    if high is None:
+        return _("ends about {mid}, most likely after {low}").format(mid=mid, low=low)
     return _("ends about {mid}, between {low} and {high}").format(mid=mid, low=low, high=high)
 
 
