@@ -12,6 +12,7 @@ import numpy as np
 
 from planning.calc.ahead.clock import StaffedClock
 from planning.calc.life.ahead import Step, reached
+from planning.inputs.open_work import LONGEST_RUN
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.table_time import clock_of
 from planning.reports.queue import Queued, queue_plans
@@ -52,14 +53,18 @@ def due_times(*, now: datetime) -> dict[int, DueAt]:
     waiting: dict[int, list[Queued]] = defaultdict(list)
     for item in queue_plans(tables=ids, jobs=False):
         waiting[item.table_id].append(item)
-    going = _going(ids, now)
-    shifts = ShiftBook(now, now + AHEAD)
+    runs = _on_tables(ids)
+    opened = [run.opened_at for own in runs.values() for run in own]
+    shifts = ShiftBook(max(min([now, *opened]), now - LONGEST_RUN), now + AHEAD)
     found = {}
     for table, fitted in by_table.items():
-        clock = clock_of(shifts, table.code).from_now(now.timestamp())
+        whole = clock_of(shifts, table.code)
+        going = [_left(run, whole, now) for run in runs[table.pk]]
+        on_s = max((left or 0.0 for _n, _s, left, _starts in going), default=None)
+        clock = whole.worked_now(now.timestamp(), on_s).from_now(now.timestamp())
         for fitting in fitted:
             wear_set = str(fitting.piece.part.wear_set)
-            steps, planned = _steps(going.get(table.pk, ()), waiting[table.pk], wear_set)
+            steps, planned = _steps(going, waiting[table.pk], wear_set)
             found[fitting.piece_id] = _due(fitting, steps, clock, unplanned=not planned)
     return found
 
@@ -67,23 +72,28 @@ def due_times(*, now: datetime) -> dict[int, DueAt]:
 Going = tuple[str, str, float | None, int]  # nest, set, seconds left, starts left
 
 
-def _going(tables: Iterable[int], now: datetime) -> dict[int, list[Going]]:
-    """What is left of the runs that are open, by table, by their plans and the time gone."""
-    found: dict[int, list[Going]] = defaultdict(list)
+def _on_tables(tables: Iterable[int]) -> dict[int, list[Run]]:
+    """The runs that are open, by table."""
+    found: dict[int, list[Run]] = defaultdict(list)
     runs = Run.objects.filter(table__in=list(tables), state=RunState.OPEN)
     for run in runs.select_related("revision__nest__wear_set").only(
         "table", "opened_at", "plan", "revision__nest__name", "revision__nest__wear_set__duty",
         "revision__nest__wear_set__current_a", "revision__nest__wear_set__code",
     ):  # fmt: skip
-        nest, total = run.revision.nest, run.plan.get("total_s")
-        if not total:
-            found[run.table_id].append((nest.name, str(nest.wear_set), None, 0))
-            continue
-        whole = total + (run.plan.get("load_s") or 0.0)
-        rest = max(0.0, whole - (now - run.opened_at).total_seconds())
-        starts = round(int(run.plan.get("pierces") or 0) * min(1.0, rest / total))
-        found[run.table_id].append((nest.name, str(nest.wear_set), rest, starts))
+        found[run.table_id].append(run)
     return found
+
+
+def _left(run: Run, clock: StaffedClock, now: datetime) -> Going:
+    """What is left of a run by its plan and the staffed time gone."""
+    nest, total = run.revision.nest, run.plan.get("total_s")
+    if not total:
+        return nest.name, str(nest.wear_set), None, 0
+    whole = total + (run.plan.get("load_s") or 0.0)
+    passed = clock.staffed(now.timestamp()) - clock.staffed(run.opened_at.timestamp())
+    rest = max(0.0, whole - passed)
+    starts = round(int(run.plan.get("pierces") or 0) * min(1.0, rest / total))
+    return nest.name, str(nest.wear_set), rest, starts
 
 
 def _steps(

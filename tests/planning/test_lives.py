@@ -13,7 +13,7 @@ from planning.services.lives import life_write, lives_freshen
 from planning.services.outlooks import KIND
 from planning.services.piece_figures import piece_figures
 from planning.services.work import run_all_waiting
-from shopfloor.models import Inspection, PieceOutlook, SetPart, Summary, Work
+from shopfloor.models import Inspection, PieceOutlook, SetPart, Shift, Summary, Work
 from shopfloor.runs.arcs import to_us
 from telemetry.models import Arc
 from tests.planning import cast
@@ -176,6 +176,27 @@ def test_when_a_piece_ends_is_told_by_the_list_ahead(north, operator):
     assert found.within == "N-1"
     assert found.likely == cast.at(cast.NOON, 1600)
     assert (found.first, found.last) == (cast.at(cast.NOON, 800), None)
+
+
+def test_a_run_over_the_weekend_is_told_by_the_hours_of_its_shifts(north, operator):
+    """A run of 16 h with 160 starts, opened on Friday 12:00; shifts are 06:00 to 14:00. On Monday
+    at 08:00 12 h are left: 20 of its 120 starts are 2 h. After the shift it is overtime."""
+    Shift.objects.exclude(name="early").delete()
+    Shift.objects.update(weekdays="12345")
+    friday, monday = (datetime(2026, 10, day, 17, tzinfo=UTC) for day in (9, 12))
+    piece = cast.piece("electrode", 1900, 600)
+    cast.fitting(piece, north, friday, by=operator)
+    PieceOutlook.objects.create(
+        piece=piece, starts=10, starts_left=20, left_low=10, left_high=60, computed_at=friday
+    )
+    revision = cast.nest(operator, [(None, 1e5, 20)] * 2)
+    cast.run(revision, north, start=friday, operator=operator, seconds=None,
+             plan={"total_s": 57_600.0, "load_s": 0.0, "pierces": 160}, state="open")  # fmt: skip
+    at = monday - timedelta(hours=4)
+    found = due_times(now=at)[piece.pk]
+    assert (found.likely, found.last) == (at + timedelta(hours=2), at + timedelta(hours=6))
+    after = monday + timedelta(hours=3)  # 15:00, when 6 h and 60 starts are left
+    assert due_times(now=after)[piece.pk].likely == after + timedelta(hours=2)
 
 
 def test_plans_go_by_what_pieces_give(north, operator):
