@@ -11,6 +11,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import (
     Count,
     Exists,
+    F,
     OuterRef,
     Prefetch,
     Q,
@@ -49,7 +50,8 @@ PAGE = 50  # quotes on one page, as in the office's lists
 class QuoteRow:
     """One quote at its newest revision. `moved` says what has changed since its price date,
     `late` that its validity is over. `actual_minor` is what the job cost without material (None:
-    no job, or it is still open), `allowed_minor` what the quote reckoned with for just that.
+    no job, or it is still open), `allowed_minor` what the quote reckoned with for just that,
+    set-ups included: their hours are posted like any others.
     `material` is asked for a quote opened alone, not in a list."""
 
     quote: Quote
@@ -181,8 +183,8 @@ def _judged(closed: QuerySet[Quote], actual: Mapping[int, int]) -> list[tuple[fl
     """The chance that was promised, and whether it overran, of the last ones to be closed whose
     costs are all known."""
     sums = closed.order_by("-job__closed_at", "-pk").annotate(
-        allowed=Sum("lines__cost_minor"),
-        gaps=Count("lines", filter=Q(lines__cost_minor=None)),
+        allowed=Sum(F("lines__cost_minor") + F("lines__setup_minor")),
+        gaps=Count("lines", filter=Q(lines__cost_minor=None) | Q(lines__setup_minor=None)),
     )
     return [
         (chance, actual[job] > (allowed or 0))
@@ -233,7 +235,7 @@ def _lines() -> QuerySet[QuoteLine]:
 def _row(quote: Quote, stands: Stands) -> QuoteRow:
     lines = list(quote.lines.all())
     still_open = quote.state == QuoteState.OPEN
-    amounts = [line.cost_minor for line in lines]
+    amounts = [amount for line in lines for amount in (line.cost_minor, line.setup_minor)]
     known = all(amount is not None for amount in amounts)
     return QuoteRow(
         quote=quote,

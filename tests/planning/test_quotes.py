@@ -20,7 +20,7 @@ from planning.services.quotes import (
     quote_make,
     quote_revise,
 )
-from shopfloor.models import JobState, Month, Nest, NestPlan, Posting, Quote, Sheet
+from shopfloor.models import JobState, Month, Nest, NestPlan, Posting, Quote, QuoteLine, Sheet
 from tests.planning import cast
 from tests.planning.calc.ahead.test_quotes import known
 from tests.planning.test_nest_plan import SQUARE, _row
@@ -64,10 +64,10 @@ def told(monkeypatch, *, runs=5, **of):
     )
 
 
-def make(nest, by, *, sheets=2, chance=0.2, **more):
+def make(nest, by, *, sheets=2, chance=0.2, lines=None, **more):
     return quote_make(
-        customer="Fallow Gate Farms", title="plates", lines=[LineAsked(nest.nest_id, sheets)],
-        chance=chance, valid_days=30, by=by, now=more.pop("now", NOW), **more,
+        customer="Fallow Gate Farms", title="plates", chance=chance, valid_days=30, by=by,
+        lines=lines or [LineAsked(nest.nest_id, sheets)], now=more.pop("now", NOW), **more,
     )  # fmt: skip
 
 
@@ -199,9 +199,9 @@ def test_validity_runs_out(history, owner):
     assert quote_board(now=NOW + timedelta(days=31)).rows[0].late
 
 
-def won(history, owner, *, took_minor, number):
+def won(history, owner, *, took_minor, number, **asked):
     """A quote that became a job, closed, whose postings without material come to this."""
-    quote = make(history, owner)
+    quote = make(history, owner, **asked)
     _, [line] = cast.job(number, state=JobState.CLOSED)
     month = Month.objects.get_or_create(first_day=date(2026, 10, 1))[0]
     for kind, minor in (("machine", took_minor), ("material", 66_000)):
@@ -224,6 +224,24 @@ def test_closed_jobs_score_the_promise_material_apart(history, owner):
     assert (board.score.overruns, board.score.n) == (1, 2)
     assert (board.score.low, board.score.high) == (0, 1)
     assert board.score.as_promised is None
+
+
+def test_a_set_up_is_allowed_for_as_it_is_posted(history, owner):
+    """Half an hour at 90.00 an hour on top of the sheets, in the list and in the score; where its
+    rate is not known neither is what was allowed."""
+    sheets = make(history, owner).lines.get().cost_minor
+    for number, took in (("J-11", sheets + 4500), ("J-12", sheets + 4501)):
+        lines = [LineAsked(history.nest_id, 2, (), 30.0)]
+        won(history, owner, took_minor=took, number=number, lines=lines)
+    board = quote_board(now=NOW)
+    rows = {row.quote.job.number: row for row in board.rows if row.quote.job}
+    assert rows["J-11"].allowed_minor == sheets + 4500
+    assert (rows["J-11"].overran, rows["J-12"].overran) == (False, True)
+    assert (board.score.overruns, board.score.n) == (1, 2)
+    QuoteLine.objects.update(setup_minor=None)
+    board = quote_board(now=NOW)
+    assert {row.allowed_minor for row in board.rows if row.quote.job} == {None}
+    assert board.score is None
 
 
 def test_material_splits_into_price_and_usage(history, north, owner):
