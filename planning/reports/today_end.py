@@ -76,6 +76,10 @@ def _spent(ends: Ends, shown: Shown) -> Iterator[Part]:
     for kind, name in _names().items():
         if (value := ends.spent.get(kind, 0.0)) >= 0.5:
             yield Part(name, seconds(value, "planned"))
+    if far := float((ends.raw > ends.known_until).mean()):
+        words = _("unknown: {far:.0f} in 100 draws end beyond the calendar").format(far=far * 100)
+        yield Part(_("From now to the end, on average"), text(words, "unknown"))
+        return
     if ends.away_s >= 0.5:
         yield Part(_("breaks, and time no shift covers"), seconds(ends.away_s, "planned"))
     until_s = ends.mean - shown.window.now_us / 1e6

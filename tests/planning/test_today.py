@@ -223,8 +223,13 @@ def test_an_end_that_may_lie_beyond_the_calendar_says_after_when(half_burnt, nor
         ClosedDay.objects.create(day=SHIFT.date() + timedelta(days=days), why="works holiday")
     _listening(north, now)
     fitted(north, now)
-    value = open_figure(kind="outlook", id=f"north@{cast.to_us(now)}").value
+    key = f"north@{cast.to_us(now)}"
+    value = open_figure(kind="outlook", id=key).value
     assert re.fullmatch(r"ends .*; 90 in 100: after 13:5\d", value)
+    rows = {row.label: row for row in open_figure(kind="outlook", id=key).rows}
+    average = rows["From now to the end, on average"]
+    assert re.fullmatch(r"unknown: \d\d in 100 draws end beyond the calendar", average.value)
+    assert average.evidence == "unknown"
     [row] = today(now=now).tables
     assert re.fullmatch(r"ends .* \(after 13:5\d\)", ends_words(row.strip))
     assert "after 13:5" in str(zoom(row.strip, row.strip.runs[-1]))
