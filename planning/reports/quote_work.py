@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -26,11 +27,13 @@ class WorkStep:
 
 @dataclass(frozen=True, slots=True)
 class TableRuns:
-    """Runs of a table that were known by `until`; None where it had none on record."""
+    """Runs of a table that were known by `until`; None where it had none on record. `widened`: by
+    how much the ranges of its shift ends were, where a quote was not."""
 
     name: str
     runs: int
     until: datetime | None
+    widened: float | None = None
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,8 @@ class QuoteWork:
     tables: tuple[TableRuns, ...]
     draws: int
     weeks_on: int
+    most_days: int
+    beyond_in_100: int  # of the draws, in which work goes on for more than `most_days`
 
 
 def quote_work(quote: Quote) -> QuoteWork | None:
@@ -49,15 +54,18 @@ def quote_work(quote: Quote) -> QuoteWork | None:
     chosen = quote.overrun_chance
     return QuoteWork(
         tuple(_step(kept, chance, abs(chance - chosen) < 1e-9) for chance in CHANCES),
-        tuple(
-            TableRuns(
-                one["name"], one["runs"], one["until"] and datetime.fromisoformat(one["until"])
-            )
-            for one in kept["tables"]
-        ),
+        tuple(_table_runs(one) for one in kept["tables"]),
         kept["draws"],
         kept["weeks_on"],
+        kept.get("most_days", 0),
+        math.ceil(kept.get("beyond", 0.0) * 100),
     )
+
+
+def _table_runs(kept: Mapping[str, Any]) -> TableRuns:
+    until = datetime.fromisoformat(kept["until"]) if kept["until"] else None
+    scale = round(kept.get("scale", 1.0), 2)
+    return TableRuns(kept["name"], kept["runs"], until, None if scale == 1.0 else scale)
 
 
 def _step(kept: Mapping[str, Any], chance: float, chosen: bool) -> WorkStep:

@@ -11,7 +11,14 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from planning.calc.ahead.book import week_of
-from planning.calc.ahead.quotes import DRAWS, WEEKS_ON, LineAhead, QuoteDraws, quote_draws
+from planning.calc.ahead.quotes import (
+    DRAWS,
+    MOST_DAYS,
+    WEEKS_ON,
+    LineAhead,
+    QuoteDraws,
+    quote_draws,
+)
 from planning.calc.ahead.scores import LEVELS
 from planning.calc.allocation import share_out
 from planning.calc.cost import rounded
@@ -74,7 +81,8 @@ def _kept(
         stored = times.stored[int(str(table))]
         until = stored.cut_off.isoformat() if stored.cut_off else None
         name = times.tables[stored.table_id].name
-        tables.append({"name": name, "runs": stored.runs, "until": until})
+        kept = {"name": name, "runs": stored.runs, "until": until, "scale": stored.scale}
+        tables.append(kept)
     return {
         "allowed_minor": whole,
         "minor": [rounded(one) for one in drawn.quantiles()],
@@ -82,6 +90,8 @@ def _kept(
         "tables": tables,
         "draws": DRAWS,
         "weeks_on": WEEKS_ON,
+        "most_days": MOST_DAYS,
+        "beyond": drawn.beyond,
         "model": max(times.stored[int(str(line.table))].model for line in lines),
     }
 

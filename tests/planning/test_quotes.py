@@ -93,7 +93,7 @@ def test_a_quote_is_what_its_sheets_will_take_and_the_plate(history, owner):
     assert kept["allowed_minor"] == line.cost_minor
     assert (len(kept["minor"]), len(kept["seconds"])) == (len(LEVELS), len(LEVELS))
     assert kept["seconds"][9] == round(2 * (500 + burning))
-    assert kept["tables"] == [{"name": "North", "runs": 5, "until": NOW.isoformat()}]
+    assert kept["tables"] == [{"name": "North", "runs": 5, "until": NOW.isoformat(), "scale": 1.0}]
     steps = quote_detail(quote_id=quote.pk, now=NOW).work.steps
     assert [(step.in_100, step.chosen) for step in steps] == [
         (50, False), (30, False), (20, True), (10, False), (5, False)

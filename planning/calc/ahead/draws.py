@@ -107,7 +107,7 @@ class Worlds:
         """(draws, 2): d and h of each world's `number`-th table-day from today on."""
         while len(self._days) <= int(number.max(initial=0)):
             self._days.append(self._one_day(len(self._days)))
-        return np.stack(self._days)[number, np.arange(self.draws)]
+        return of_each(self._days, number)
 
     def _one_day(self, days_on: int) -> Floats:
         place = self.fit.days.get(self.now.day) if days_on == 0 else None
@@ -123,7 +123,7 @@ class Worlds:
             if not self._stop_days:
                 seen = self.fit.stops_seen.get(self.now.day, seen)
             self._stop_days.append(self.fit.stops.days_factor(self.chance, self.which, *seen))
-        return np.stack(self._stop_days)[number, np.arange(self.draws)]
+        return of_each(self._stop_days, number)
 
     def error(self, plan_s: float) -> Floats:
         """The run's own, from the shop's errors as they were: these are skewed, which no
@@ -172,6 +172,14 @@ class Worlds:
 
     def rest_of_stop(self, age_s: float) -> Floats:
         return self.fit.stop.draw_rest(self.chance, self.draws, age_s, np.ones(self.draws))
+
+
+def of_each(rows: Sequence[Floats], number: Ints) -> Floats:
+    """What the row of each draw's number has for that draw. Only the rows asked for are gathered:
+    of work that lasts hundreds of days all draws are within a few of each other."""
+    first, last = int(number.min(initial=len(rows) - 1)), int(number.max(initial=0))
+    own = np.stack(rows[first : last + 1])
+    return np.asarray(own[number - first, np.arange(len(number))])
 
 
 ASSUMED_WORTH: Final = 20.0  # runs that a symmetric error is worth beside the shop's own

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.calc.ahead.draws import Ahead, Now, Worlds
+from planning.calc.ahead.draws import Ahead, Now, Worlds, of_each
 from planning.calc.ahead.fit import Fit
 from planning.calc.ahead.records import Step
 from planning.calc.ahead.scores import LEVELS
@@ -32,6 +32,7 @@ WEEK: Final = 5  # staffed days
 FEW_DAYS: Final = 10.0  # our assumption: so many days without a bond
 LEAST_DAYS: Final = 5
 MOST_KEPT: Final = 0.9
+MOST_DAYS: Final = 400  # of one table's work are drawn, each by itself; later ones are as the last
 DRAWS: Final = 2000
 
 
@@ -53,10 +54,12 @@ class LineAhead:
 
 @dataclass(frozen=True)
 class QuoteDraws:
-    """`seconds` (at the table, stoppages included) and `minor` of each line, (draws, lines)."""
+    """`seconds` (at the table, stoppages included) and `minor` of each line, (draws, lines).
+    `beyond` is the share of draws in which a table was at it for more than `MOST_DAYS`."""
 
     seconds: Floats
     minor: Floats
+    beyond: float = 0.0
 
     @property
     def whole(self) -> Floats:
@@ -99,7 +102,8 @@ def quote_draws(
         seconds.append(took)
         arcs = line.arc_minor * burnt / line.plan_s if line.plan_s else np.zeros(draws)
         minor.append(line.minor_per_s * took + arcs + line.fixed_minor)
-    return QuoteDraws(np.stack(seconds, axis=1), np.stack(minor, axis=1))
+    beyond = np.any([one.passed > MOST_DAYS * DAY_S for one in tables.values()], axis=0).mean()
+    return QuoteDraws(np.stack(seconds, axis=1), np.stack(minor, axis=1), float(beyond))
 
 
 class QuoteWorlds(Worlds):
@@ -142,7 +146,7 @@ class _Table:
         while len(self.levels) <= int(week.max(initial=0)):
             step = fit.drift[worlds.which] * worlds.chance.standard_normal(worlds.draws)
             self.levels.append(self.levels[-1] + fit.slope[worlds.which] + step)
-        return np.asarray(np.stack(self.levels)[week, np.arange(worlds.draws)])
+        return of_each(self.levels, week)
 
     def cut(self, line: LineAhead, most: int) -> tuple[Floats, Floats]:
         """Seconds at the table and seconds of cutting of all sheets, `most` of them drawn."""
@@ -150,7 +154,7 @@ class _Table:
         took, burnt = np.zeros(worlds.draws), np.zeros(worlds.draws)
         drawn = min(line.sheets, most)
         for _ in range(drawn):
-            day = np.asarray(self.passed // DAY_S, dtype=np.int64)
+            day = np.minimum(self.passed // DAY_S, MOST_DAYS - 1).astype(np.int64)
             burning = worlds.burning(run, line.plan_s, day, self.level(day))
             sheet = burning + worlds.stopped(burning, day)
             sheet = sheet + worlds.step(Step.LOAD, day) + worlds.step(Step.UNLOAD, day)

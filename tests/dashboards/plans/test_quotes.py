@@ -12,7 +12,7 @@ from shopfloor.drawings.services import drawing_add
 from shopfloor.models import Drawing, Job, Nest, Quote
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
-from tests.planning.test_quotes import NOW
+from tests.planning.test_quotes import NOW, make
 
 pytestmark = pytest.mark.django_db
 
@@ -228,3 +228,20 @@ def test_nests_and_drawings_are_found_by_typing_their_names(history, drawn, as_)
     answer = client.post("/jobs/quotes/new/", form("no such nest"))
     assert "There is no nest &#x27;no such nest&#x27; in use" in answer.content.decode()
     assert 'value="no such nest"' in answer.content.decode()
+
+
+def test_the_figure_says_what_it_does_not_rest_on(history, owner, as_):
+    """Ranges of shift ends were widened and quotes are not; days beyond the limit are not drawn."""
+    quote, client = make(history, owner), as_("owner")
+
+    def page(scale, beyond):
+        quote.forecast["tables"][0]["scale"], quote.forecast["beyond"] = scale, beyond
+        quote.save()
+        return " ".join(client.get(f"/jobs/quotes/{quote.pk}/").content.decode().split())
+
+    said = page(1.25, 0.004)
+    assert "Its ranges on Today are scaled by 1.25, learned at ends of shifts" in said
+    assert "In 1 of 100 draws a table works for more than 400 days of 8 hours" in said
+    said = page(1.0, 0.0)
+    assert "ranges on Today" not in said
+    assert "of 100 draws" not in said

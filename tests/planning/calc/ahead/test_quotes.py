@@ -10,7 +10,7 @@ import pytest
 
 from planning.calc.ahead.draws import Now
 from planning.calc.ahead.fit import fit
-from planning.calc.ahead.quotes import MOST_SHEETS, LineAhead, QuoteWorlds, quote_draws
+from planning.calc.ahead.quotes import MOST_DAYS, MOST_SHEETS, LineAhead, QuoteWorlds, quote_draws
 from planning.calc.ahead.records import Records, Step, Typical
 from planning.calc.ahead.stops import StopRate
 from planning.calc.ahead.urn import Guess, Urn
@@ -177,6 +177,20 @@ def test_an_allowance_of_the_whole_is_less_than_those_of_its_lines():
 def test_more_sheets_than_are_drawn_keep_their_mean():
     many = drawn(known(level=0.1), lines(MOST_SHEETS * 5), 200)
     assert many.seconds == pytest.approx(MOST_SHEETS * 5 * (500 + 1000 * math.exp(0.1)))
+
+
+def test_days_of_work_without_end_are_drawn_up_to_a_limit(monkeypatch):
+    """60 sheets of 2e6 s are 4,200 days of 8 hours; what they take is still all of it."""
+    days = []
+    one_day = QuoteWorlds._one_day
+    monkeypatch.setattr(
+        QuoteWorlds, "_one_day", lambda self, on: days.append(on) or one_day(self, on)
+    )
+    many = drawn(known(), lines(60, plan_s=2e6), 20)
+    assert many.seconds == pytest.approx(60 * (500 + 2e6))
+    assert max(days) < MOST_DAYS
+    assert many.beyond == 1.0
+    assert drawn(known(), lines(3), 20).beyond == 0.0
 
 
 def test_a_shop_without_a_record_answers_by_what_is_assumed():
