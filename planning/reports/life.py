@@ -12,7 +12,7 @@ from planning.calc.numbers import filled
 from planning.calc.said import restored, said
 from planning.inputs.lives import KIND
 from planning.reports.figure import Figure, Part, Ref, shortened
-from shopfloor.models import Piece, SetPart, Summary
+from shopfloor.models import Piece, PieceKind, SetPart, Summary
 from shopfloor.wording.quantity import Quantity, Remark, Unit, text
 
 RULE = said(
@@ -25,8 +25,10 @@ RULE = said(
 def opened(key: str) -> Figure:
     part = SetPart.objects.filter(pk=int(key)).select_related("wear_set").first()
     row = Summary.objects.filter(kind=KIND, key=key).first()
-    if part is None or row is None or row.body is None:
-        raise LookupError(_("nothing was learned of {key!r} yet").format(key=key))
+    if part is None:
+        raise LookupError(_("there is no part {key!r}").format(key=key))
+    if row is None or row.body is None:
+        return _unlearned(key, part)
     body: dict[str, Any] = row.body
     records = sorted(body["records"], key=lambda record: record[0], reverse=True)
     labels = dict(Piece.objects.filter(part=part).values_list("pk", "label"))
@@ -35,15 +37,27 @@ def opened(key: str) -> Figure:
     parts.append(Part(_("Ended by their own wear"), ends, total=True))
     return Figure(
         Ref("life", key),
-        _("life of the {kind} of {wear_set}").format(
-            kind=part.kind.replace("_", " "), wear_set=part.wear_set
-        ),
+        _title(part),
         _starts(body.get("mean")),
         RULE,
         tuple(parts),
         row.computed_at,
         Ref("wear", ""),
     )
+
+
+def _title(part: SetPart) -> str:
+    return _("life of the {kind} of {wear_set}").format(
+        kind=PieceKind(part.kind).label, wear_set=part.wear_set
+    )
+
+
+def _unlearned(key: str, part: SetPart) -> Figure:
+    """Before the first piece has told anything: the maker's figure, and nothing more."""
+    rated = Part(_("Rated life"), _starts(part.rated_starts))
+    none = Part(_("Pieces learned from"), Quantity(0, Unit.COUNT))
+    return Figure(Ref("life", key), _title(part), _starts(None), RULE, (rated, none), None,
+                  Ref("wear", ""))  # fmt: skip
 
 
 def _starts(value: float | None) -> Quantity:

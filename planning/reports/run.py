@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 from django.core.exceptions import ValidationError
-from django.db.models import Sum
+from django.db.models import OuterRef, Subquery, Sum
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
@@ -43,7 +43,7 @@ def run_detail(*, run_id: str) -> RunDetail:
     such run."""
     run = _find(run_id)
     [loaded] = load_runs(Run.objects.filter(pk=run.pk), now=timezone.now())
-    variance = RunVariance.objects.filter(run=run).first()
+    variance = getattr(run, "variance", None)
     return RunDetail(
         run_id=str(run.pk),
         nest=run.revision.nest.name,
@@ -84,7 +84,7 @@ def _planned_s(run: Run, loaded: RunIn, variance: RunVariance | None) -> float |
 
 
 def _find(run_id: str) -> Run:
-    runs = Run.objects.select_related("revision__nest", "table", "sheet__heat")
+    runs = Run.objects.select_related("revision__nest", "table", "sheet__heat", "variance")
     try:
         return runs.defer("revision__program").get(pk=uuid.UUID(str(run_id)))
     except (ValueError, ValidationError, Run.DoesNotExist):
@@ -242,14 +242,10 @@ def _lines(run: Run) -> pd.DataFrame:
 
 
 def _pieces(run: Run) -> pd.DataFrame:
-    paid = dict(
-        Posting.objects.filter(run=run)
-        .exclude(piece=None)
-        .order_by()
-        .values_list("piece_id")
-        .annotate(all=Sum("amount_minor"))
-    )
-    rows = PieceUse.objects.filter(run=run).select_related("piece__part").order_by("at", "pk")
+    paid = Posting.objects.filter(run=OuterRef("run"), piece=OuterRef("piece")).order_by()
+    paid_of = paid.values("piece").annotate(all=Sum("amount_minor")).values("all")
+    uses = PieceUse.objects.filter(run=run).select_related("piece__part")
+    rows = uses.annotate(paid=Subquery(paid_of)).order_by("at", "pk")
     return frame(
         "piece_id label kind starts arc_s amount_minor",
         [
@@ -259,7 +255,7 @@ def _pieces(run: Run) -> pd.DataFrame:
                 use.piece.part.kind,
                 use.starts,
                 use.arc_s,
-                paid.get(use.piece_id, 0),
+                use.paid or 0,
             )
             for use in rows
         ],

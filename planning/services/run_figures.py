@@ -40,6 +40,7 @@ from shopfloor.models import (
 )
 from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.site.queries import the_shop
+from telemetry.read_once import read_once
 
 DAY = timedelta(days=1)
 
@@ -55,6 +56,7 @@ def run_figures(*, key: str, payload: dict[str, Any]) -> None:
             request_work(kind="run", key=str(other))
 
 
+@read_once()
 @transaction.atomic
 def runs_write(
     runs: QuerySet[Run],

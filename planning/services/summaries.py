@@ -24,7 +24,7 @@ def months_changed(days: Iterable[date]) -> None:
     caller's transaction, which holds the months."""
     for first in sorted({day.replace(day=1) for day in days}):
         key = first.isoformat()
-        Summary.objects.get_or_create(kind=MONTH, key=key)
+        Summary.objects.bulk_create([Summary(kind=MONTH, key=key)], ignore_conflicts=True)
         Summary.objects.filter(kind=MONTH, key=key).update(wanted=F("wanted") + 1)
         request_work(kind=MONTH, key=key)
 

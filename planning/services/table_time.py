@@ -64,7 +64,7 @@ def _ends_of(book: TableBook) -> Any:
 
 def tables_changed(tables: Iterable[int]) -> None:
     """Runs of these tables are not as they were fitted. The caller's transaction."""
-    TableTime.objects.filter(table__in=list(tables)).update(wanted=F("wanted") + 1)
+    TableTime.objects.filter(table__in=tables).update(wanted=F("wanted") + 1)
 
 
 def tables_freshen(*, now: datetime) -> int:

@@ -56,7 +56,7 @@ def test_why_a_route_is_refused_is_told_in_inches(nest, fast, steel, inches, sig
 
 def test_a_pit_limit_is_shown_and_typed_in_inches(fast, inches, sign_in):
     page, address = sign_in(inches), reverse("set", args=[fast.pk])
-    typed = {"kind": "electrode", "name": "E", "price": "9", "in_drawer": 1, "low_at": 1}
+    typed = {"kind": "electrode", "name": "E", "price": "9", "in_drawer": 1, "low_at": 1, "pack": 1}
     assert page.post(address, typed | {"pit_limit_mm": "0.063"}).status_code == 302
     assert fast.parts.get().pit_limit_mm == 1.6
     form = page.get(address + "?kind=electrode").context["form"]
