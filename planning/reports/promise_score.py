@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from planning.calc.ahead.scores import brier, chance_of, skill
+from planning.services.promises import MOVED
 from shopfloor.models import Statement, StatementKind
 
 LATEST: Final = 60
@@ -32,13 +33,16 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """`skill` against always saying the share that was kept; None where all or none were."""
+    """`skill` against always saying the share that was kept; None where all or none were. Beside
+    these, `moved` do not count as the job was given another due date, `voided` as it changed
+    otherwise."""
 
     scored: int
     kept: int
     brier: float
     skill: float | None
     bands: tuple[Band, ...]
+    moved: int
     voided: int
 
 
@@ -54,9 +58,13 @@ def score() -> Score | None:
         return None
     said = [float(chance or 0.0) for chance, _outcome in told]
     done = [bool(outcome) for _chance, outcome in told]
-    voided = rows.exclude(voided="").order_by("-scored_at")[:LATEST].count()
+    void = rows.exclude(voided="").order_by("-scored_at").values_list("voided", flat=True)
+    why = list(void[:LATEST])
+    moved = why.count(MOVED)
     bands = tuple(band for low, high in BANDS if (band := _band(said, done, low, high)))
-    return Score(len(told), sum(done), brier(said, done), skill(said, done), bands, voided)
+    return Score(
+        len(told), sum(done), brier(said, done), skill(said, done), bands, moved, len(why) - moved
+    )
 
 
 def _band(said: list[float], done: list[bool], low: float, high: float) -> Band | None:

@@ -124,6 +124,10 @@ def held_words(scored: dict[str, int]) -> str:
     held = _(
         "of the last {said} ranges {held} held; 80 in 100 promised, {low} to {high} would be chance"
     ).format(**{name: scored.get(name, 0) for name in ("said", "held", "low", "high")})
+    if scored.get("later"):
+        held = _("{held}; {later} ended later than three days after their range").format(
+            held=held, later=scored["later"]
+        )
     if not scored.get("voided"):
         return held
     return _("{held}; {voided} more not counted: their list changed").format(

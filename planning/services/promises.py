@@ -28,6 +28,7 @@ from shopfloor.models import (
 from shopfloor.site.queries import shop_zone
 
 DRAWN: Final = "promises"  # the last day they were drawn on, whether any had a chance or not
+MOVED: Final = "due_moved"  # why one is void: its job was given another due date
 FROM_HOUR: Final = 5  # on the shop's clock: before that yesterday is still worked at
 AT_ONCE: Final = 500
 
@@ -103,7 +104,7 @@ def _waits_for(now: datetime) -> QuerySet[Job]:
 def _settle(said: Statement, job: Job | None, ends: dict[int, datetime], now: datetime) -> bool:
     """Writes what came of one; False where that is not known yet."""
     if job is None or job.due_at != said.due_at:
-        said.voided = "due_moved" if job else "job_gone"
+        said.voided = MOVED if job else "job_gone"
     elif job.state == JobState.HELD:
         said.voided = "job_held"
     elif job.pk not in ends and job.state == JobState.CLOSED:

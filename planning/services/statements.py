@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
@@ -9,7 +10,17 @@ from typing import Any, Final
 
 import numpy as np
 
-from planning.calc.ahead.judged import DRAWN, Came, Void, inside, list_hash, scored, summary, truth
+from planning.calc.ahead.judged import (
+    DRAWN,
+    Came,
+    Void,
+    inside,
+    list_hash,
+    overdue,
+    scored,
+    summary,
+    truth,
+)
 from planning.calc.ahead.scores import LATEST, scale
 from planning.inputs.arcs import assigned_arcs
 from planning.inputs.shifts import ShiftBook
@@ -18,6 +29,7 @@ from planning.reports.shapes import TableToday
 from planning.reports.today import tables_at
 from planning.reports.today_ahead import Ends, Listed
 from shopfloor.models import (
+    QueueItem,
     Run,
     RunState,
     Segment,
@@ -33,6 +45,7 @@ SLOTS: Final = {"first": timedelta(hours=1), "second": timedelta(hours=6)}
 SHOWN: Final = "first"  # one instant a table-shift is counted; both say how far to widen
 LATE: Final = timedelta(minutes=30)  # no statement is made later than that
 WAITED: Final = timedelta(days=3)
+LATER: Final = "later"  # in `rests_on`: the outcome is only what it ended after
 END: Final = StatementKind.END
 BESIDE: Final = 10 * LATEST  # statements read for a table's score at the most
 
@@ -131,18 +144,28 @@ def _settled(row: Statement, came: Sequence[tuple[datetime, Came]], now: datetim
     since = [one for opened, one in came if opened > row.made_at or one.run == listed[0].get("run")]
     found = truth(listed, since)
     if found is None and row.due_at is not None and now > row.due_at:
-        found = Void.NEVER
+        high = (row.due_at - WAITED).timestamp()
+        found = overdue(listed, since, _still(row.table_id, listed), high)
     if found is None:
         return False
     if isinstance(found, Void):
         row.voided = str(found)
         row.rests_on.pop("drawn")
         return True
-    score = scored(row.rests_on["drawn"], row.quantiles or [], row.scale, found)
+    if later := math.isinf(found):
+        found = (row.due_at or now).timestamp()
+        row.rests_on[LATER] = True
+    score = scored(row.rests_on["drawn"], row.quantiles or [], row.scale, found, later=later)
     row.outcome, row.scored_at = found, now
     row.raw_pit, row.pit, row.crps = score.raw_pit, score.pit, score.crps
     row.rests_on.pop("drawn")  # most of the row, and needed no more
     return True
+
+
+def _still(table: int | None, listed: Sequence[dict[str, Any]]) -> set[int]:
+    items = [one["item"] for one in listed if "item" in one]
+    on_list = QueueItem.objects.filter(pk__in=items, table=table, state__in=("waiting", "running"))
+    return set(on_list.values_list("pk", flat=True))
 
 
 def _came(
@@ -189,5 +212,5 @@ def score_write(table: int) -> None:
     held = [inside(row.quantiles or [], row.outcome) for row in shown if row.outcome is not None]
     TableTime.objects.filter(table=table).update(
         scale=scale([row.raw_pit for row in counted if row.raw_pit is not None]),
-        scored=summary(held, voided),
+        scored=summary(held, voided, sum(LATER in row.rests_on for row in shown)),
     )

@@ -290,7 +290,7 @@ def test_a_promise_is_kept_once_a_day_and_scored_when_the_truth_is_in(days, nort
     assert said[str(moved.pk)].voided == "due_moved"
     told = score()
     by_hand = [(said[str(job.pk)].chance - was) ** 2 for job, was in ((kept, 1), (late, 0))]
-    assert (told.scored, told.kept, told.voided) == (2, 1, 1)
+    assert (told.scored, told.kept, told.moved, told.voided) == (2, 1, 1, 0)
     assert told.brier == pytest.approx(sum(by_hand) / 2)
 
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 
+from planning.reports.today_end import held_words
 from planning.services.statements import statements_make, statements_score, statements_sweep
 from shopfloor.models import QueueItem, Run, RunState, Statement, TableTime
 from tests.planning import cast
@@ -106,8 +107,35 @@ def test_a_run_that_was_not_on_the_list_makes_it_void(said, half_burnt, north, o
     assert TableTime.objects.get().scale == 1.0
 
 
-def test_what_never_comes_is_void_in_the_end(said, half_burnt):
+def test_a_list_that_is_not_cut_days_later_is_a_miss(said, half_burnt):
+    """Its truth lies above all 199 draws: 199.5 of 200."""
     assert statements_score(now=SEVEN + timedelta(days=2)) == 0
+    assert statements_score(now=SEVEN + timedelta(days=4)) == 1
+    said.refresh_from_db()
+    assert (said.voided, said.rests_on["later"]) == ("", True)
+    assert said.outcome == said.due_at.timestamp()
+    assert said.raw_pit == pytest.approx(0.9975)
+    assert 2 * 86_400 < said.crps < 3.1 * 86_400
+    row = TableTime.objects.get()
+    assert row.scored == {"said": 1, "held": 0, "low": 0, "high": 1, "voided": 0, "later": 1}
+    # z of .9975 is 2.807: k^2 = (20 + 7.880) / 21
+    assert row.scale == pytest.approx(1.1522, abs=1e-3)
+    assert "1 ended later than three days after their range" in held_words(row.scored)
+
+
+@pytest.mark.parametrize("change", [{"state": "dropped"}, {"table": None}])
+def test_a_list_that_was_taken_down_is_void_days_later(said, south, change):
+    QueueItem.objects.update(**(change if "state" in change else {"table": south}))
+    assert statements_score(now=SEVEN + timedelta(days=4)) == 1
+    said.refresh_from_db()
+    assert (said.voided, said.scored_at) == ("list", None)
+
+
+def test_a_last_run_nobody_closed_does_not_tell_when_it_ended(said, half_burnt, north, operator):
+    _close(half_burnt, SEVEN + timedelta(minutes=9))
+    begun = SEVEN + timedelta(minutes=20)
+    run = _second(north, operator, QueueItem.objects.get(), begun=begun, burnt_s=600)
+    Run.objects.filter(pk=run.pk).update(state=RunState.OPEN, closed_at=None)
     assert statements_score(now=SEVEN + timedelta(days=4)) == 1
     said.refresh_from_db()
     assert said.voided == "never"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -19,8 +20,8 @@ OUTSIDE: Final = 0.05  # of the cases that chance alone makes
 
 
 class Void(StrEnum):
-    """Why a statement is not counted: the list changed, no arc of its last run was measured, or it
-    was not cut within days."""
+    """Why a statement is not counted: the list changed, no arc of its last run was measured, or
+    that run was never closed."""
 
     LIST = "list"
     UNHEARD = "unheard"
@@ -64,6 +65,24 @@ def truth(listed: Sequence[Mapping[str, Any]], came: Sequence[Came]) -> float | 
     return Void.UNHEARD if last.last_arc is None else last.last_arc
 
 
+def overdue(
+    listed: Sequence[Mapping[str, Any]], came: Sequence[Came], still: Container[int], high: float
+) -> float | Void:
+    """Of a list that did not end long after `high`, the upper end of its range: inf where the truth
+    is sure to lie above that, or why it is not. `still`: items that are on the table's list yet."""
+    begun = {one.item: one for one in came if one.item is not None}
+    items = [one["item"] for one in listed if "item" in one]
+    if any(item not in begun and item not in still for item in items):
+        return Void.LIST
+    if items:
+        last = begun.get(items[-1])
+    else:
+        last = next((one for one in came if one.run == listed[-1]["run"]), None)
+    if last is None or (last.last_arc is not None and last.last_arc > high):
+        return math.inf
+    return Void.NEVER
+
+
 @dataclass(frozen=True, slots=True)
 class Score:
     raw_pit: float
@@ -72,10 +91,17 @@ class Score:
 
 
 def scored(
-    drawn: Sequence[float], quantiles: Sequence[float], scale: float, outcome: float
+    drawn: Sequence[float],
+    quantiles: Sequence[float],
+    scale: float,
+    outcome: float,
+    *,
+    later: bool = False,
 ) -> Score:
-    """Of a range. `drawn` are quantiles of the draws before they were widened by `scale`."""
-    raw = pit(np.asarray(drawn), outcome)
+    """Of a range. `drawn` are quantiles of the draws before they were widened by `scale`. `later`:
+    all that is known is that it ended after `outcome`; no draw then counts as late enough, and the
+    CRPS is the least it can be."""
+    raw = pit(np.asarray(drawn), math.inf if later else outcome)
     return Score(raw, scaled(raw, scale), crps(quantiles, LEVELS, outcome))
 
 
@@ -85,11 +111,12 @@ def inside(quantiles: Sequence[float], outcome: float) -> bool:
     return quantiles[low] <= outcome <= quantiles[high]
 
 
-def summary(held: Sequence[bool], voided: int) -> dict[str, int]:
+def summary(held: Sequence[bool], voided: int, later: int = 0) -> dict[str, int]:
     """Of the last statements, the oldest first: how many held, and between which numbers chance
-    alone would leave it."""
+    alone would leave it. `later` of them had not ended days after their range."""
     last = held[-LATEST:]
     if not last:
         return {"voided": voided} if voided else {}
     low, high = chance_of(len(last), HELD, OUTSIDE)
-    return {"said": len(last), "held": sum(last), "low": low, "high": high, "voided": voided}
+    found = {"said": len(last), "held": sum(last), "low": low, "high": high, "voided": voided}
+    return found | ({"later": later} if later else {})
