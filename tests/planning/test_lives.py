@@ -162,7 +162,7 @@ def test_a_life_opens_down_to_its_pieces(north, operator):
 
 
 def test_when_a_piece_ends_is_told_by_the_list_ahead(north, operator):
-    """Nothing waits: after the list. A run of 4 000 s with 50 starts of 20 left: 2/5 of it."""
+    """Nothing waits: after the queue. A run of 4 000 s with 50 starts of 20 left: 2/5 of it."""
     piece = cast.piece("electrode", 1900, 600)
     cast.fitting(piece, north, cast.NOON, by=operator)
     PieceOutlook.objects.create(

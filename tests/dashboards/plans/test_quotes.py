@@ -109,7 +109,7 @@ def test_a_quote_is_taken_with_one_press(history, as_):
     client.post("/jobs/quotes/new/", form(history.nest.name))
     quote = Quote.objects.get()
     address = f"/jobs/quotes/{quote.pk}/"
-    assert "Taken: make the job" in client.get(address).content.decode()
+    assert "Won: make a new job" in client.get(address).content.decode()
     for _ in range(2):
         body = client.post(address, {"do": "take", "job": "J-900"}, follow=True).content.decode()
     quote.refresh_from_db()
