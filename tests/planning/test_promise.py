@@ -361,6 +361,26 @@ def test_the_page_says_it_all_and_its_tables_are_saved(
         assert page.get(reverse("promises"), {"hours": hours}).status_code == 200
 
 
+def test_promises_of_moved_dates_are_counted_apart(days, north, operator, client, supervisor):
+    jobs = [
+        work(operator, north, number=f"J-{n}", listed=north, due=NOW + timedelta(hours=3 + n))
+        for n in range(4)
+    ]
+    assert promises_say(now=NOW) == 4
+    for job in jobs[:2]:
+        job.due_at = NOW + timedelta(days=9)
+        job.save()
+    jobs[2].state = JobState.HELD
+    jobs[2].save()
+    assert promises_score(now=NOW + timedelta(days=1)) == 4
+    client.force_login(supervisor)
+    words = " ".join(
+        re.sub(r"<[^>]*>", "", client.get(reverse("promises")).content.decode()).split()
+    )
+    assert "2 more do not count: the job was given another due date." in words
+    assert "1 more does not count: the job changed." in words
+
+
 def test_a_night_s_hours_belong_to_the_day_it_began(shop, north, operator):
     Shift.objects.exclude(name="night").delete()
     Shift.objects.update(weekdays="1")  # Monday 22:00 to Tuesday 06:00
