@@ -112,7 +112,7 @@ def _life(piece: PieceRow, left: int, right: int, y: float, size: Sizes) -> str:
             parts.append(
                 f'<path class="low" d="M{low:.1f} {y - 5:.1f}v10M{low:.1f} {y:.1f}H{right}"/>'
             )
-    said = left_words(piece)
+    said = left_words(piece, short=size.lines > 1)
     off = " off" if piece.due == "due" else ""
     parts.append(
         f'<text class="name" x="{left}" y="{y - 9:.1f}">{escape(piece.kind)}</text>'
@@ -128,8 +128,8 @@ def _life(piece: PieceRow, left: int, right: int, y: float, size: Sizes) -> str:
     return "".join(parts)
 
 
-def left_words(piece: PieceRow) -> tuple[str, str]:
-    """What is left and between what: ("38 starts left", "24–55")."""
+def left_words(piece: PieceRow, *, short: bool = False) -> tuple[str, str]:
+    """What is left and between what: ("38 starts left", "24–55"); `short`: ("38 left", "24–55")."""
     if piece.left is None:
         return (_("life unknown"), "")
     if piece.left <= 0:
@@ -137,6 +137,8 @@ def left_words(piece: PieceRow) -> tuple[str, str]:
     between = ""
     if piece.low is not None and piece.high is not None:
         between = f"{written(piece.low, ',')}–{written(piece.high, ',')}"
+    if short:
+        return (_("{starts} left").format(starts=written(piece.left, ",")), between)
     return (
         _("{starts} left").format(starts=theme.count(piece.left, "{n} start", "{n} starts")),
         between,

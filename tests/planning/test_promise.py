@@ -350,6 +350,7 @@ def test_the_page_says_it_all_and_its_tables_are_saved(
     words = " ".join(re.sub(r"<[^>]*>", " ", shown).split())
     assert "1 job will hardly be in time." in words
     assert "What would help J-2" in words
+    assert re.search(r'name="hours"[^>]*value=""', shown)
     assert "First on South" in words
     saved = page.get(reverse("promises"), {"table": "Promises", "as": "csv"}).content.decode()
     assert [line.split(",")[0] for line in saved.strip().splitlines()[1:]] == ["J-2", "J-1"]
