@@ -12,7 +12,7 @@ from django.utils import timezone
 from shopfloor.stock.services import remnant_add
 from tests.browser import axe_finds
 from tests.planning import cast
-from tests.shopfloor.web.test_access import PAGES
+from tests.shopfloor.web.test_access import DOWNLOADS, PAGES
 from tests.shopfloor.web.test_access import arguments as arguments_of
 
 pytestmark = [
@@ -22,7 +22,7 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:No directory at"),
 ]
 arguments = arguments_of
-NOT_PAGES = {"nest_program", "drawing_file", "certificate", "jobs_csv", "incoming_how_far"}
+NOT_PAGES = DOWNLOADS | {"jobs_csv", "incoming_how_far"}
 OWN = ("preferences", "password")
 FOUND = ("/find/", "/find/?q=J-&list=1", "/find/?q=nothing+has+this")  # empty, a list, and none
 
@@ -87,6 +87,7 @@ def dashboard_pages(filled) -> list[str]:
         "/today/", f"/runs/{run.pk}/", f"/figures/run/{run.pk}/", "/wear/", "/cost/", "/balance/",
         f"/cost/jobs/{line.job_id}/", f"/today/arcs/?first={loose}",
         f"/today/reason/{filled['stop']}/", "/nests/factors/", "/jobs/quotes/", "/jobs/quotes/new/",
+        "/nests/promises/",
         "/balance/measures/", f"/nests/{run.revision.nest_id}/routes/", "/nowhere/",
     ]  # fmt: skip
 
