@@ -154,8 +154,8 @@ def sent_from(text, which):
     )  # fmt: skip
     found: dict[str, object] = {}
     for tag in re.findall(r"<input[^>]*>", form):
-        name = re.search(r' name="([^"]*)"', tag)
-        value = re.search(r' value="([^"]*)"', tag)
+        name = re.search(r'\sname="([^"]*)"', tag)
+        value = re.search(r'\svalue="([^"]*)"', tag)
         if name is None or 'type="file"' in tag:
             continue
         if 'type="checkbox"' in tag and " checked" not in tag:

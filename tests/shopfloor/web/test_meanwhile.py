@@ -35,7 +35,7 @@ def opened(page: Client, url: str) -> dict[str, str]:
 def _fields(text: str) -> dict[str, str]:
     found = {}
     for tag in re.findall(r"<input[^>]*>", text):
-        name, value = re.search(r' name="([^"]*)"', tag), re.search(r' value="([^"]*)"', tag)
+        name, value = re.search(r'\sname="([^"]*)"', tag), re.search(r'\svalue="([^"]*)"', tag)
         if name:
             found[name[1]] = html.unescape(value[1]) if value else ""
     for name, inside in re.findall(r'<select name="([^"]*)".*?>(.*?)</select>', text, re.S):
