@@ -31,10 +31,12 @@ MACHINE: Final = ("c", "Y-m-d")
 @register.filter(expects_localtime=True)
 def date(moment: day | time | None, form: str = "j M Y") -> Any:
     """A day, or with "H:i" a moment, of the shop's zone; a day in words knows its value."""
-    if moment in (None, "") or form in MACHINE:
-        return defaultfilters.date(moment, form)  # type: ignore[arg-type]
-    if isinstance(moment, time) or form == "H:i":
-        return dates.timed(moment)  # type: ignore[arg-type]
+    if not moment and not isinstance(moment, time):
+        return ""
+    if isinstance(moment, time) or (isinstance(moment, datetime) and form == "H:i"):
+        return dates.timed(moment)
+    if form in MACHINE:
+        return defaultfilters.date(moment, form)
     if isinstance(moment, datetime) and form.endswith(" H:i"):
         return typed(dates.day_time(moment, FORMS[form.removesuffix(" H:i")]), moment)
     words = dates.dated(moment, FORMS[form])
