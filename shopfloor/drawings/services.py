@@ -85,7 +85,7 @@ def drawing_revise(
     last = drawing.revisions.order_by("-revision").first()
     same = last is not None and (
         (last.bytes_sha256, last.unit, last.gap_mm) == (digest, read.unit, reading.gap_mm)
-        and last.layers == layer_rows(read)
+        and last.layers == layer_rows(read.layers)
     )
     if last is not None and same:
         return last, False
@@ -99,7 +99,7 @@ def drawing_revise(
         unit_said=read.unit_said,
         gap_mm=reading.gap_mm,
         roles=roles,
-        layers=layer_rows(read),
+        layers=layer_rows(read.layers),
         contours=contour_rows([*read.contours, *read.marks]),
         notes=[{**stored(note.text), "fault": note.fault} for note in read.notes],
         cut_mm=read.cut_mm,
@@ -141,7 +141,7 @@ def line_drawing(*, line: JobLine, drawing: Drawing | None) -> None:
     line.save(update_fields=["drawing"])
 
 
-def layer_rows(read: calc.Drawing) -> list[dict[str, Any]]:
+def layer_rows(layers: Sequence[calc.Layer]) -> list[dict[str, Any]]:
     return [
         {
             "name": layer.name,
@@ -150,7 +150,7 @@ def layer_rows(read: calc.Drawing) -> list[dict[str, Any]]:
             "counts": dict(layer.counts),
             "length_mm": round(layer.length_mm, 6),
         }
-        for layer in read.layers
+        for layer in layers
     ]
 
 

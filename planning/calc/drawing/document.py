@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from planning.calc.drawing.kinds import other_kind
 from planning.calc.drawing.types import DrawingError, legible
 from planning.calc.said import said
 
@@ -21,12 +22,6 @@ MOST_BYTES = 64 * 1024 * 1024
 _BINARY = b" Binary DXF\r\n\x1a\x00"  # bytes 7 to 22 of every binary file
 _EOF = re.compile(rb"(?:^|[\r\n])[ \t]*0[ \t]*(?:\r\n|\n|\r)[ \t]*EOF[ \t]*(?:[\r\n]|$)")
 _LINE = re.compile(r"\bline[: ]+(\d+)", re.I)
-_TELLS = (
-    (b"AC10", said("This is a DWG drawing: keep it as DXF.")),
-    (b"%PDF", said("This is a PDF: ask for the DXF.")),
-    (b"PK\x03\x04", said("This is a ZIP archive: unpack it first.")),
-    (b"ISO-10303", said("This is a STEP model: ask for the DXF of the flat part.")),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +51,8 @@ def _look(raw: bytes) -> None:
         raise DrawingError(
             said("The drawing is over {most_bytes} MB.", most_bytes=MOST_BYTES // 1024 // 1024)
         )
-    for tell, told in _TELLS:
-        if raw.startswith(tell):
-            raise DrawingError(told, "1")
+    if told := other_kind(raw):
+        raise DrawingError(told, "1")
     if raw[7:22] == _BINARY:
         if b"EOF\x00" not in raw[-256:]:
             raise DrawingError(said("The file is cut short: its end mark is missing."))

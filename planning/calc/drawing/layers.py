@@ -21,8 +21,8 @@ _DASHED = re.compile(r"CENTER|HIDDEN|DASH|DOT|PHANTOM|DIVIDE", re.I)
 
 
 def defaults(document: Any, seen: Mapping[str, Counter[str]]) -> dict[str, tuple[Role, str]]:
-    """Role and reason by layer: what is off or frozen, drawn dashed or named like help lines is
-    left out; what is named like marking is marked; the rest is cut."""
+    """Role and reason by layer: what is off, frozen or not plotted, drawn dashed or named like
+    help lines is left out; what is named like marking is marked; the rest is cut."""
     known = {legible(str(layer.dxf.name)).lower(): layer for layer in document.layers}
     return {name: _default(known.get(name.lower()), name) for name in seen}
 
@@ -31,6 +31,8 @@ def _default(layer: Any, name: str) -> tuple[Role, str]:
     if layer is not None:
         if layer.is_off() or layer.is_frozen():
             return "ignore", said("switched off in the drawing")
+        if not layer.dxf.get("plot", 1):
+            return "ignore", said("set not to be plotted")
         if _DASHED.search(str(layer.dxf.get("linetype", ""))):
             return "ignore", said("its lines are not drawn through")
     if _MARK.search(name):

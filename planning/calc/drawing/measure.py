@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from planning.calc.drawing.chains import Chain, chains_of
@@ -18,18 +18,20 @@ from planning.calc.drawing.types import (
     DrawingError,
     Layer,
     Note,
+    NothingUsed,
     Reading,
     Role,
     Strand,
     UnitUnknown,
 )
-from planning.calc.said import said
+from planning.calc.said import listed, said
 
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 # DXF reference, header variable $INSUNITS; units no plate is drawn in are asked for like none.
 INSUNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
 LEAST_SIZE_MM, MOST_SIZE_MM = 3.0, 15_000.0  # our assumption: outside, the unit is asked after
 MOST_OF_A_KIND = 20
+CHOSEN = "chosen"
 
 
 def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
@@ -50,7 +52,7 @@ def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
     roles = defaults(opened.document, found.seen)
     for name in found.seen:
         if reading.roles.get(name, roles[name][0]) != roles[name][0]:
-            roles[name] = (reading.roles[name], "chosen")
+            roles[name] = (reading.roles[name], CHOSEN)
     used = {name for name, (role, _) in roles.items() if role != "ignore"}
     for name in sorted(used & set(found.faults)):
         raise found.faults[name][0]
@@ -144,8 +146,10 @@ def _measured(
         notes += capped(repeats) + capped(gaps)
         for strand in kept:
             lengths[strand.layer] += math.fsum(curve.length_mm for curve in strand.curves)
+    seen_layers = _layers(seen, roles, lengths)
     if not chains["cut"] and not chains["mark"]:
-        raise DrawingError(said("Nothing is drawn on a layer that is cut or marked."))
+        raise NothingUsed(_nothing_used(seen_layers), None, seen_layers)
+    notes += _passed_layers(seen_layers)
     contours, more, sound = contours_of(chains["cut"])
     marks = loose_contours(chains["mark"])
     notes += capped(more)
@@ -155,10 +159,7 @@ def _measured(
         unit=unit,
         unit_said=unit_said,
         version=version,
-        layers=tuple(
-            Layer(name, *roles[name], dict(sorted(seen[name].items())), lengths[name])
-            for name in sorted(seen, key=lambda each: (ROLES.index(roles[each][0]), each))
-        ),
+        layers=seen_layers,
         contours=contours,
         marks=marks,
         cut_mm=math.fsum(each.length_mm for each in contours),
@@ -167,6 +168,52 @@ def _measured(
         net_area_mm2=_net(contours) if sound else None,
         extents_mm=extents,
         notes=tuple(sorted(notes, key=lambda each: not each.fault)),
+    )
+
+
+def _layers(
+    seen: Mapping[str, Mapping[str, int]],
+    roles: Mapping[str, tuple[Role, str]],
+    lengths: Mapping[str, float],
+) -> tuple[Layer, ...]:
+    return tuple(
+        Layer(name, *roles[name], dict(sorted(seen[name].items())), lengths.get(name, 0.0))
+        for name in sorted(seen, key=lambda each: (ROLES.index(roles[each][0]), each))
+    )
+
+
+def _nothing_used(layers: Sequence[Layer]) -> str:
+    told = said("Nothing is drawn on a layer that is cut or marked.")
+    passed = [_passed_over(each) for each in layers if drawn_on(each)]
+    if not passed:
+        return told
+    return said("{told} Passed over: {layers}.", told=told, layers=listed(passed, "; "))
+
+
+def _passed_layers(layers: Sequence[Layer]) -> list[Note]:
+    """Lines that nobody cuts are told, whatever their layer was taken for."""
+    return capped(
+        [
+            Note(said("passed over: {layer}", layer=_passed_over(each)), False, None, each.name)
+            for each in layers
+            if each.role == "ignore" and each.why != CHOSEN and drawn_on(each)
+        ]
+    )
+
+
+def drawn_on(layer: Layer) -> bool:
+    """Whether anything on it could be cut."""
+    from planning.calc.drawing.entities import READERS
+
+    return any(kind in READERS for kind in layer.counts)
+
+
+def _passed_over(layer: Layer) -> str:
+    return said(
+        "layer {name}, {why}, with {entities}",
+        name=layer.name,
+        why=layer.why,
+        entities=layer.entities,
     )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from planning.calc.drawing.curves import Box, Curve, Point
 from planning.calc.drawing.quadrature import Floats
@@ -41,12 +41,26 @@ class DrawingError(ValueError):
         self.message = message
         self.place = place
 
-    def __reduce__(self) -> tuple[type[DrawingError], tuple[str, str | None]]:
+    def __reduce__(self) -> tuple[type[DrawingError], Any]:
         return type(self), (self.message, self.place)
 
 
 class UnitUnknown(DrawingError):
     """The file says no unit of length and the person has not either."""
+
+
+class NothingUsed(DrawingError):
+    """Every line lies on a layer that is passed over; ``layers`` are all there are, so that a
+    person can say which of them to read."""
+
+    def __init__(
+        self, message: str, place: str | None = None, layers: tuple[Layer, ...] = ()
+    ) -> None:
+        super().__init__(message, place)
+        self.layers = layers
+
+    def __reduce__(self) -> tuple[type[DrawingError], Any]:
+        return type(self), (self.message, self.place, self.layers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +130,10 @@ class Layer:
     why: str
     counts: Mapping[str, int]
     length_mm: float
+
+    @property
+    def entities(self) -> str:
+        return ", ".join(f"{count} {kind}" for kind, count in self.counts.items())
 
 
 @dataclass(frozen=True, slots=True, eq=False)

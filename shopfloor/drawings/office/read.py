@@ -50,6 +50,7 @@ class ReadForm(forms.Form):
         read_in(self, inch=inch)
         self.raw: bytes | None = None
         self.read: calc.Drawing | None = None
+        self.layers: tuple[calc.Layer, ...] = ()  # to choose from, where nothing is read of any
 
     def clean(self) -> dict[str, Any]:
         """Reads the drawing as it is to be read; what is wrong with it stands beside its field."""
@@ -66,6 +67,7 @@ class ReadForm(forms.Form):
         except calc.UnitUnknown as problem:
             self.add_error("unit", to_reader(problem.message, inch=False))
         except calc.DrawingError as problem:
+            self.layers = problem.layers if isinstance(problem, calc.NothingUsed) else ()
             place = f"{said['file_name']}:{problem.place or 1}: "
             self.add_error("file", place + to_reader(problem.message, inch=False))
         except TooCostly as problem:
@@ -109,16 +111,17 @@ def _with_upload(request: DeskRequest) -> tuple[QueryDict, str]:
 
 def _page(request: DeskRequest, form: ReadForm, **more: Any) -> HttpResponse:
     read = form.read
-    shown: dict[str, Any] = {}
+    shown: dict[str, Any] = {
+        "layers": layer_words(layer_rows(read.layers if read else form.layers)),
+        "roles": calc.ROLES,
+    }
     if read is not None:
         width_mm, height_mm = read.size_mm
-        shown = {
+        shown |= {
             "read": read,
             "map": drawing_map(contour_rows([*read.contours, *read.marks])),
-            "layers": layer_words(layer_rows(read)),
             "width_mm": width_mm,
             "height_mm": height_mm,
-            "roles": calc.ROLES,
         }
     return render(
         request, "drawings/drawing_read.html", {"form": form, **shown, **more}

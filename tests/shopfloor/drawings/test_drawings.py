@@ -190,3 +190,17 @@ def test_the_list_takes_the_same_queries_however_many(
 )
 def test_what_one_part_takes_is_never_said_to_be_nothing(seconds, said):
     assert said in part_time(seconds)
+
+
+def test_lines_all_on_a_layer_passed_over_can_be_read_from_the_page(client, planner, steel):
+    def hidden(space):
+        square(space, dxfattribs={"layer": "BORDER"})
+
+    client.force_login(planner)
+    body = client.post(ADD, filled(steel, file=upload(dxf(hidden)), do="keep")).content.decode()
+    assert "layer BORDER, named like help lines, with 1 LWPOLYLINE" in body
+    digest = body.split('name="digest" value="')[1][:64]
+    more = {"digest": digest, "file_name": "base.dxf", "role:BORDER": "cut", "do": "keep"}
+    assert 'name="role:BORDER"' in body
+    client.post(ADD, filled(steel, **more))
+    assert DrawingRevision.objects.get().cut_mm == 400
