@@ -12,7 +12,7 @@ import time
 import tty
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
 from unittest.mock import patch
 
@@ -25,6 +25,8 @@ from telemetry.services import feed_register
 from telemetry.worker import run_until
 from telemetry.worker.lane_runner import LaneRunner
 from telemetry.worker.pace import COMMIT_S
+
+TRIES = 3  # of the reference
 
 # Sends lines stamped with the moment they are sent, every 10 ms those that are due. It is a process
 # of its own so that sending does not hold up reading.
@@ -62,13 +64,21 @@ for first in range(0, count, 100):
 
 
 def measure(seconds: int) -> dict[str, Any]:
+    """A part that fails is `{"failed": why}`; the others are measured all the same."""
     ensure_database()
     return {
         "commit_window_ms": COMMIT_S * 1000,
-        "one feed": _latency(1, 1_000, seconds),
-        "100 feeds": _latency(100, 100, seconds),
-        "capacity": _capacity(20_000 * seconds),
+        "one feed": _or_why(lambda: _latency(1, 1_000, seconds)),
+        "100 feeds": _or_why(lambda: _latency(100, 100, seconds)),
+        "capacity": _or_why(lambda: _capacity(20_000 * seconds)),
     }
+
+
+def _or_why(part: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+    try:
+        return part()
+    except Exception as failed:
+        return {"failed": f"{type(failed).__name__}: {failed}"}
 
 
 @contextmanager
@@ -198,8 +208,11 @@ def _capacity(count: int) -> dict[str, Any]:
     stored = Event.objects.filter(feed=feed).count()
     if stored != count:
         raise AssertionError(f"{count} lines sent, {stored} stored")
-    theirs = _readline(max(count // 10, 1))
     ours = count / took[0]
+    try:
+        theirs = _reference(max(count // 10, 1))
+    except (OSError, AssertionError) as failed:
+        return {"lines_per_s": round(ours), "failed": f"pyserial's readline: {failed}"}
     return {
         "lines_per_s": round(ours),
         "readline_lines_per_s": round(theirs),
@@ -207,10 +220,19 @@ def _capacity(count: int) -> dict[str, Any]:
     }
 
 
+def _reference(count: int) -> float:
+    """What `_readline` measures, tried again where it fails: on a busy machine pyserial at times
+    takes a pseudo-terminal that has nothing for it yet for a device that is gone. Raises what the
+    last try did: OSError (pyserial's own is one) or AssertionError."""
+    for _try in range(TRIES - 1):
+        with suppress(OSError, AssertionError):
+            return _readline(count)
+    return _readline(count)
+
+
 def _flood(table: int, count: int) -> float:
     """Sends as many lines as fast as they are taken; returns when the first one went."""
-    command = [sys.executable, "-c", _FLOOD, str(table), str(count)]
-    with subprocess.Popen(command, pass_fds=[table], stdout=subprocess.PIPE) as sender:
+    with _sender(table, count) as sender:
         if sender.stdout is None or not sender.stdout.readline():
             raise AssertionError("the sender did not begin")
         began = time.perf_counter()
@@ -219,21 +241,29 @@ def _flood(table: int, count: int) -> float:
     return began
 
 
+def _sender(table: int, count: int) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-c", _FLOOD, str(table), str(count)]
+    return subprocess.Popen(command, pass_fds=[table], stdout=subprocess.PIPE)
+
+
 def _readline(count: int) -> float:
+    """Lines a second that pyserial's `readline` reads. The sender ends with it, read out or not:
+    nobody else would take what it sends."""
     table, ours = pty.openpty()
     tty.setraw(table)
     tty.setraw(ours)
-    port = serial.Serial(os.ttyname(ours), timeout=5)
-    sender = threading.Thread(target=_flood, args=(table, count))
-    sender.start()
-    first = port.readline()
-    began = time.perf_counter()
-    lines = [first] + [port.readline() for _ in range(count - 1)]
-    took = time.perf_counter() - began
-    sender.join()
-    port.close()
-    os.close(table)
-    os.close(ours)
+    try:
+        with serial.Serial(os.ttyname(ours), timeout=5) as port, _sender(table, count) as sender:
+            try:
+                first = port.readline()
+                began = time.perf_counter()
+                lines = [first] + [port.readline() for _ in range(count - 1)]
+                took = time.perf_counter() - began
+            finally:
+                sender.kill()
+    finally:
+        os.close(table)
+        os.close(ours)
     if len(lines) != count or not all(line.endswith(b"\n") for line in lines):
         raise AssertionError("readline lost lines")
     return count / took
