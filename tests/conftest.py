@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from django.db import connection
 from hypothesis import HealthCheck, settings
 
 from shopfloor.celery import app as celery_app
+from tests.browser_limit import limited
 from tests.migrated import filled_in_memory, migrated_file, working_on
 from tests.servers import own_database, postgres_server
 
@@ -26,6 +27,31 @@ settings.register_profile(
     "untimed", settings(), deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("untimed")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_setup(item: pytest.Item) -> Iterator[None]:
+    with _limit(item, "made ready"):
+        return (yield)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_call(item: pytest.Item) -> Iterator[None]:
+    with _limit(item, "run"):
+        return (yield)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_teardown(item: pytest.Item) -> Iterator[None]:
+    with _limit(item, "cleared up"):
+        return (yield)
+
+
+def _limit(item: pytest.Item, doing: str) -> AbstractContextManager[None]:
+    """A browser that never answers fails its test, and holds up no other."""
+    if item.get_closest_marker("browser") is None:
+        return nullcontext()
+    return limited(f"{item.nodeid}, being {doing}")
 
 
 @pytest.fixture(scope="session")
