@@ -219,16 +219,18 @@ def coverage_words(coverage: Coverage, digits: int, total_minor: int) -> str:
         return _("Nothing is posted yet.")
     back = max(0, (round(coverage.total) - total_minor) // 2)
     charged = money(round(coverage.total) - back, digits, whole=True)
-    taken = (
-        _(" and {back} credited").format(back=money(back, digits, whole=True)) if back > 0 else ""
-    )
     said = [
-        f"{_percent(coverage.share(word) or 0)} {word}"
+        f"{_percent(coverage.share(word) or 0)} {_(word)}"
         for word in ("measured", "entered", "planned", "unknown")
         if coverage.share(word)
     ]
-    return _("Of {charged} charged{taken}: {said}.").format(
-        charged=charged, taken=taken, said=", ".join(said)
+    words = (
+        _("Of {charged} charged and {credited} credited: {shares}.")
+        if back > 0
+        else _("Of {charged} charged: {shares}.")
+    )
+    return words.format(
+        charged=charged, credited=money(back, digits, whole=True), shares=", ".join(said)
     )
 
 

@@ -86,12 +86,12 @@ def said(chart: PitChart) -> str:
         return _("No pit was measured on this electrode.")
     last = chart.now[-1]
     pit, limit = depth_said(last.pit_mm, inch=chart.inch), thick(chart.limit_mm, inch=chart.inch)
-    words = _("Pit {pit} after {starts} starts; limit {limit}").format(
-        pit=pit, starts=last.starts, limit=limit
+    words = (
+        _("Pit {pit} after {starts} starts; limit {limit}.")
+        if chart.left is None
+        else _("Pit {pit} after {starts} starts; limit {limit}; about {left} starts left.")
     )
-    if chart.left is not None:
-        words += _("; about {left} starts left").format(left=chart.left)
-    return words + "."
+    return words.format(pit=pit, starts=last.starts, limit=limit, left=chart.left)
 
 
 def _reach(chart: PitChart) -> float:
@@ -121,17 +121,18 @@ def _frame(
     for starts in range(0, int(reach) + 1, step):
         parts.append(
             f'<path class="feint" d="M{x(starts):.1f} {top}v-5"/><text class="tick" '
-            f'x="{x(starts):.1f}" y="{top - 10}" text-anchor="middle">{starts:,}</text>'
+            f'x="{x(starts):.1f}" y="{top - 10}" text-anchor="middle">{written(starts, ",")}</text>'
         )
     at = y(chart.limit_mm)
+    change = _("change at {limit}").format(limit=thick(chart.limit_mm, inch=chart.inch))
     parts.append(
         f'<path class="base" stroke-width="2" d="M{left} {top}H{right}"/>'
         f'<rect fill="url(#h-stop)" x="{left}" y="{at:.1f}" width="{right - left}" '
         f'height="{bottom - at:.1f}"/><path class="limit" d="M{left} {at:.1f}H{right}"/>'
         f'<text class="tick em" x="{left - 8}" y="{at + 4:.1f}" text-anchor="end">'
         f"{_tick(chart.limit_mm, chart)}</text>"
-        f'<text class="lab b" x="{left + 4}" y="{at - 6:.1f}">change at '
-        f"{thick(chart.limit_mm, inch=chart.inch)}</text>"
+        f'<text class="lab b" x="{left + 4}" y="{at - 6:.1f}">'
+        f"{escape(change)}</text>"
     )
     return parts
 
@@ -166,17 +167,20 @@ def _outlook(chart: PitChart, x: Place, y: Place, box: tuple[int, int, int]) -> 
             f'{base:.1f}"/>'
         )
     parts.append(f'<path class="median" d="M{at:.1f} {base:.1f}V{bottom + 6}"/>')
-    words = filled(_("reached at {end:,} starts"), end=end)
+    words = filled(_("reached at {end:,} starts: {left:,} left"), end=end, left=chart.left)
     if chart.low is not None and chart.high is not None:
         low, high = x(chart.starts + chart.low), x(chart.starts + chart.high)
         parts.append(
             f'<path class="bracket" d="M{low:.1f} {bottom + 2}v8M{high:.1f} {bottom + 2}v8'
             f'M{low:.1f} {bottom + 6}H{high:.1f}"/>'
         )
-        words += (
-            f" ({written(chart.starts + chart.low, ',')}–{written(chart.starts + chart.high, ',')})"
+        words = filled(
+            _("reached at {end:,} starts ({low:,}–{high:,}): {left:,} left"),
+            end=end,
+            low=chart.starts + chart.low,
+            high=chart.starts + chart.high,
+            left=chart.left,
         )
-    words += filled(_(": {left:,} left"), left=chart.left)
     anchor = "end" if at > (left + right) / 2 else "start"
     edge = right if anchor == "end" else left
     parts.append(

@@ -13,7 +13,7 @@ from dashboards import theme
 from dashboards.ledgers.wear import PieceRow
 from dashboards.lengths import depth_said
 from planning.calc.dates import DAY, dated
-from planning.calc.numbers import written
+from planning.calc.numbers import filled
 from shopfloor.svg.strip import Svg
 
 # Our own elevation of five kinds of part, about x = 0, y downwards: outline, details, height, half
@@ -119,12 +119,9 @@ def _life(piece: PieceRow, left: int, right: int, y: float, size: Sizes) -> str:
         f'<text class="left{off}" x="{right}" y="{y - 9:.1f}" text-anchor="end">{escape(said[0])}'
         f'<tspan class="pencil"> {escape(said[1])}</tspan></text>'
     )
-    words = age_words(piece)
-    lines = [words] if size.lines == 1 else words.split(", fitted ")
-    for place, line in enumerate(lines):
-        said_line = _("fitted {line}").format(line=line) if place else line
+    for place, line in enumerate([age_words(piece)] if size.lines == 1 else _age_lines(piece)):
         at = y + 18 + 17 * place
-        parts.append(f'<text class="facts" x="{left}" y="{at:.1f}">{escape(said_line)}</text>')
+        parts.append(f'<text class="facts" x="{left}" y="{at:.1f}">{escape(line)}</text>')
     return "".join(parts)
 
 
@@ -136,29 +133,41 @@ def left_words(piece: PieceRow, *, short: bool = False) -> tuple[str, str]:
         return (_("past its life"), "")
     between = ""
     if piece.low is not None and piece.high is not None:
-        between = f"{written(piece.low, ',')}–{written(piece.high, ',')}"
+        between = filled(_("{low:,}–{high:,}"), low=piece.low, high=piece.high)
     if short:
-        return (_("{starts} left").format(starts=written(piece.left, ",")), between)
-    return (
-        _("{starts} left").format(starts=theme.count(piece.left, "{n} start", "{n} starts")),
-        between,
-    )
+        return (filled(_("{starts:,} left"), starts=piece.left), between)
+    return (theme.count(piece.left, "{n} start left", "{n} starts left"), between)
 
 
 def age_words(piece: PieceRow) -> str:
     """212 starts, 5 h 51 min arc, fitted 28 Sep; pit 1.43 mm."""
-    said = [
-        theme.UNKNOWN + " starts"
+    used, since = _used(piece), _fitted(piece)
+    return _with_pit(_("{used}, {since}").format(used=used, since=since) if since else used, piece)
+
+
+def _age_lines(piece: PieceRow) -> list[str]:
+    """The same on two lines."""
+    used, since = _used(piece), _fitted(piece)
+    return [used, _with_pit(since, piece)] if since else [_with_pit(used, piece)]
+
+
+def _used(piece: PieceRow) -> str:
+    starts = (
+        _("unknown starts")
         if piece.starts is None
         else theme.count(piece.starts, "{n} start", "{n} starts")
-    ]
-    said.append(_("{arc_s} arc").format(arc_s=theme.span(piece.arc_s)))
-    if piece.fitted_at is not None:
-        here = timezone.localtime(piece.fitted_at)
-        said.append(_("fitted {day}").format(day=dated(here, DAY)))
-    pit = (
-        ""
-        if piece.pit_mm is None
-        else _("; pit {pit_mm}").format(pit_mm=depth_said(piece.pit_mm, inch=piece.inch))
     )
-    return ", ".join(said) + pit
+    return _("{starts}, {arc} arc").format(starts=starts, arc=theme.span(piece.arc_s))
+
+
+def _fitted(piece: PieceRow) -> str:
+    if piece.fitted_at is None:
+        return ""
+    return _("fitted {day}").format(day=dated(timezone.localtime(piece.fitted_at), DAY))
+
+
+def _with_pit(words: str, piece: PieceRow) -> str:
+    if piece.pit_mm is None:
+        return words
+    pit = depth_said(piece.pit_mm, inch=piece.inch)
+    return _("{age}; pit {pit}").format(age=words, pit=pit)

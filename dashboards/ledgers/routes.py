@@ -18,9 +18,9 @@ from planning.calc.said import to_reader
 from planning.reports.routes import NestRoutes, RouteRow
 
 STANDS = {
-    "not asked": N_("nothing is asked"),
+    "not_asked": N_("nothing is asked"),
     "meets": N_("meets it"),
-    "may not": N_("may not meet it"),
+    "may_not": N_("may not meet it"),
     "fails": N_("fails it"),
     "unknown": N_("not known whether it does"),
 }
@@ -46,18 +46,35 @@ class RouteSaid:
     finish: str
     pieces: str
     short: bool
+    beaten: str
 
 
 def said(found: NestRoutes, zone: tzinfo, now: datetime, *, inch: bool = False) -> list[RouteSaid]:
-    digits = found.money["currency_digits"]
-    return [_said(row, digits, zone, now, inch) for row in found.rows]
+    digits, names = found.money["currency_digits"], route_names(found)
+    return [_said(row, names, digits, zone, now, inch) for row in found.rows]
 
 
-def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime, inch: bool) -> RouteSaid:
+def route_names(found: NestRoutes) -> dict[str, str]:
+    """By the key of the route."""
+    return {row.route.key: _name(row) for row in found.rows}
+
+
+def _name(row: RouteRow) -> str:
+    """fast 130 A; fast 130 A at 80%; fast 130 A, holes by hand."""
+    if row.speed_share != 1.0:
+        return filled(_("{wear_set} at {share:.0%}"), wear_set=row.wear_set, share=row.speed_share)
+    if row.holes == "by_hand":
+        return _("{wear_set}, holes by hand").format(wear_set=row.wear_set)
+    return row.wear_set
+
+
+def _said(
+    row: RouteRow, names: dict[str, str], digits: int, zone: tzinfo, now: datetime, inch: bool
+) -> RouteSaid:
     route = row.route
     wear = None if route.wear_minor is None else round(route.wear_minor)
     return RouteSaid(
-        name=route.name,
+        name=names[route.key],
         row=row,
         table=theme.minutes(route.table_min),
         expected="" if row.expected_min is None else theme.minutes(row.expected_min),
@@ -77,6 +94,7 @@ def _said(row: RouteRow, digits: int, zone: tzinfo, now: datetime, inch: bool) -
         finish=_clock(row.finish_at, zone, now),
         pieces=_pieces(row),
         short=any(need.short for need in row.needs),
+        beaten=names.get(row.beaten, ""),
     )
 
 
@@ -118,64 +136,95 @@ def _pieces(row: RouteRow) -> str:
     return ", ".join(found) or (_("none new") if row.needs else _("no parts listed"))
 
 
-def flip_words(
-    row: RouteRow, best: RouteRow, reader: Reader, digits: int, *, wage: bool
-) -> list[str]:
-    """Each price alone that would make this route as cheap as the cheapest. What an hour costs now
-    is said only to those who see rates."""
-    return [_flip(flip, row, best, digits, wage) for flip in row.flips] if reader.cost else []
+def flip_words(found: NestRoutes, reader: Reader, *, wage: bool) -> list[str]:
+    """Each price alone that would make a route as cheap as the cheapest. What an hour costs now is
+    said only to those who see rates."""
+    best = next((row for row in found.rows if row.least), None)
+    if best is None or not reader.cost:
+        return []
+    names, digits = route_names(found), found.money["currency_digits"]
+    than = names[best.route.key]
+    return [
+        _wear_flip(flip, names[row.route.key], than)
+        if flip.price == "wear"
+        else _hour_flip(flip, names[row.route.key], than, digits, wage)
+        for row in found.rows
+        for flip in row.flips
+    ]
 
 
-def _flip(flip: Flip, row: RouteRow, best: RouteRow, digits: int, wage: bool) -> str:
-    name, than = row.route.name, best.route.name
-    if flip.price == "wear parts":
-        turn = "dearer" if flip.side == "above" else "cheaper"
-        return filled(
-            _(
-                "{name} costs less than {than} once wear parts are {at:.2f} × "
-                "their price now or {turn}"
-            ),
-            name=name,
-            than=than,
-            at=flip.at,
-            turn=turn,
-        )
-    what = _("an hour at the bench") if flip.price == "bench labour" else _("an hour of the table")
+WEAR_FLIPS = {
+    "above": N_(
+        "{name} costs less than {than} once wear parts are {at:.2f} × their price now or dearer"
+    ),
+    "below": N_(
+        "{name} costs less than {than} once wear parts are {at:.2f} × their price now or cheaper"
+    ),
+}
+HOUR_FLIPS = {
+    ("bench", "above"): N_(
+        "{name} costs less than {than} once an hour at the bench costs above {at}"
+    ),
+    ("bench", "below"): N_(
+        "{name} costs less than {than} once an hour at the bench costs below {at}"
+    ),
+    ("table", "above"): N_(
+        "{name} costs less than {than} once an hour of the table costs above {at}"
+    ),
+    ("table", "below"): N_(
+        "{name} costs less than {than} once an hour of the table costs below {at}"
+    ),
+}
+
+
+def _wear_flip(flip: Flip, name: str, than: str) -> str:
+    return filled(_(WEAR_FLIPS[flip.side]), name=name, than=than, at=flip.at)
+
+
+def _hour_flip(flip: Flip, name: str, than: str, digits: int, wage: bool) -> str:
     at = theme.money(round(flip.at), digits)
-    now = _(" (now {now})").format(now=theme.money(round(flip.now), digits)) if wage else ""
-    return _("{name} costs less than {than} once {what} costs {side} {at}{now}").format(
-        name=name, than=than, what=what, side=flip.side, at=at, now=now
-    )
+    words = _(HOUR_FLIPS[flip.price, flip.side]).format(name=name, than=than, at=at)
+    now = theme.money(round(flip.now), digits)
+    return _("{flip} (now {now})").format(flip=words, now=now) if wage else words
 
 
 def lede(found: NestRoutes, reader: Reader) -> str:
-    """What is wrong, then what is well, in one sentence."""
+    """What is wrong, then what is well, each in a sentence."""
+    return " ".join(filter(None, (_wrong(found), _least(found, reader))))
+
+
+def _wrong(found: NestRoutes) -> str:
+    chosen, names = _chosen(found), route_names(found)
+    if chosen is None:
+        return ""
+    route = names[chosen.route.key]
+    if chosen.route.verdict == "fails":
+        return _("{route} is chosen and fails what is asked.").format(route=route)
+    if chosen.beaten:
+        return _("{route} is chosen and {beaten} beats it in everything.").format(
+            route=route, beaten=names[chosen.beaten]
+        )
+    return ""
+
+
+def _least(found: NestRoutes, reader: Reader) -> str:
     best = next((row for row in found.rows if row.least), None)
-    chosen = next((row for row in found.rows if row.chosen), None)
-    digits = found.money["currency_digits"]
-    start = ""
-    if chosen is not None and chosen.route.verdict == "fails":
-        start = _("{route} is chosen and fails what is asked. ").format(route=chosen.route.name)
-    elif chosen is not None and chosen.beaten:
-        start = _("{route} is chosen and {beaten} beats it in everything. ").format(
-            route=chosen.route.name, beaten=chosen.beaten
-        )
+    chosen, names = _chosen(found), route_names(found)
     if best is None:
-        return start + _("Which route is the cheapest is not known: a figure of each is missing.")
+        return _("Which route is the cheapest is not known: a figure of each is missing.")
+    route = names[best.route.key]
     if chosen is best:
-        return _("{start}{route} is chosen and the cheapest that may do.").format(
-            start=start, route=best.route.name
-        )
-    cost = ""
+        return _("{route} is chosen and the cheapest that may do.").format(route=route)
     if reader.cost and chosen and chosen.cost_minor is not None and best.cost_minor is not None:
         less = chosen.cost_minor - best.cost_minor
-        cost = (
-            _(", {less} less than {route}").format(
-                less=theme.money(less, digits), route=chosen.route.name
+        if less > 0:
+            return _("{route} is the cheapest that may do, {less} less than {chosen}.").format(
+                route=route,
+                less=theme.money(less, found.money["currency_digits"]),
+                chosen=names[chosen.route.key],
             )
-            if less > 0
-            else ""
-        )
-    return _("{start}{route} is the cheapest that may do{cost}.").format(
-        start=start, route=best.route.name, cost=cost
-    )
+    return _("{route} is the cheapest that may do.").format(route=route)
+
+
+def _chosen(found: NestRoutes) -> RouteRow | None:
+    return next((row for row in found.rows if row.chosen), None)

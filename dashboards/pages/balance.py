@@ -9,7 +9,6 @@ from urllib.parse import parse_qs, urlencode
 from dash import Dash, dcc, html
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop as N_
 
 from dashboards import data, theme
 from dashboards.figures.days import HEIGHT_PX, days_figure
@@ -24,7 +23,6 @@ from shopfloor.chart.duties import CODES, DUTIES, SQUARE, UNKNOWN, duty_word
 PREFIX = "/balance/"
 RANGES = (7, 14, 28, 91)  # days
 USUAL = 14
-NO_SOURCE = N_("no source listened to a table")
 AHEAD = 3  # days after today that show what waits
 
 
@@ -107,27 +105,27 @@ def lede(days: list[ledgers.Day], known_from: date | None) -> Component:
     """How much was cut fine, of what, against the plan, on days that are over; and from when on
     that is known."""
     if days and (known_from is None or known_from > days[-1].day) and not _any(days):
-        return _("Unknown: {no_source}.").format(no_source=_(NO_SOURCE))
+        return _("Unknown: no source listened to a table.")
     said = _said(days)
     if not days or known_from is None or known_from <= days[0].day:
         return said
-    before = _(" Days before {day} are unknown: {no_source} yet.").format(
-        day=dated(known_from, DAY), no_source=_(NO_SOURCE)
+    before = _("Days before {day} are unknown: no source listened to a table yet.").format(
+        day=dated(known_from, DAY)
     )
-    return [*said, before] if isinstance(said, list) else f"{said}{before}"
+    return [*said, " ", before]
 
 
 def _any(days: list[ledgers.Day]) -> bool:
     return any(day.burnt_min or day.planned_min for day in days)
 
 
-def _said(days: list[ledgers.Day]) -> Component:
+def _said(days: list[ledgers.Day]) -> list[Component]:
     burnt = sum(day.burnt_min for day in days)
     planned = sum(day.planned_min for day in days)
     square = sum(day.burnt[code] for code in SQUARE for day in days)
     loose = sum(day.burnt["unassigned"] for day in days)
     if not burnt:
-        return _("Nothing was burnt before today in this time.")
+        return [_("Nothing was burnt before today in this time.")]
     whole = theme.span(burnt * 60)
     how = ", ".join(duty_word(code) for code in SQUARE)
     words = filled(
@@ -136,18 +134,20 @@ def _said(days: list[ledgers.Day]) -> Component:
         whole=whole,
         how=how,
     )
-    if planned:
-        over = burnt - planned
-        how = (_("{over} more than planned") if over > 0 else _("{over} less than planned")).format(
-            over=theme.span(abs(over) * 60)
+    if not planned:
+        return [words]
+    over = burnt - planned
+    if over <= 0:
+        against = _("Before today the tables burnt <b>{over} less than planned</b>.")
+    elif loose < 1:
+        against = _("Before today the tables burnt <b>{over} more than planned</b>.")
+    else:
+        against = _(
+            "Before today the tables burnt <b>{over} more than planned</b>, {loose} of it in no "
+            "run."
         )
-        unplanned = (
-            _(", {loose} of it in no run").format(loose=theme.span(loose * 60))
-            if over > 0 and loose >= 1
-            else ""
-        )
-        return [_("Before today the tables burnt "), html.B(how), f"{unplanned}. {words}"]
-    return words
+    spans = {"over": theme.span(abs(over) * 60), "loose": theme.span(loose * 60)}
+    return [*parts.with_bold(against, **spans), " ", words]
 
 
 def _chart(
@@ -163,9 +163,7 @@ def _chart(
     if not _any(days):
         words = _("Nothing was burnt or planned in these days. Runs fill this page once they end.")
         if known_from is None or known_from > today:
-            words = _("What was burnt in these days is unknown: {no_source}.").format(
-                no_source=_(NO_SOURCE)
-            )
+            words = _("What was burnt in these days is unknown: no source listened to a table.")
         return parts.section(_("Minutes by day"), parts.state("empty", text=words))
     figure = days_figure(days, who.palette, today=today)
     duties = ", ".join(str(duty.label) for duty in DUTIES)

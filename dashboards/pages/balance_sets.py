@@ -30,7 +30,10 @@ def sets_table(rows: list[dict[str, Any]], reader: Reader, currency: tuple[str, 
         made = [row["computed_at"] for row in able if row["computed_at"] is not None]
         if made:
             age_s = (data.now() - min(made)).total_seconds()
-            caption += _("; worked out {age_s} ago").format(age_s=theme.age(age_s))
+            caption = _(
+                "● is the nest's own route; minutes and cost are of one sheet, material apart; "
+                "worked out {age} ago"
+            ).format(age=theme.age(age_s))
         table = parts.ledger(_("By table and set"), columns, lines)
         found += [table, html.P(caption, className="key")]
     refused = [row for row in rows if row["problem"]]

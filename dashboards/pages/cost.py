@@ -123,15 +123,16 @@ def _head(
     )
     return parts.dateline(
         title,
-        f"{theme.count(count, '{n} job', '{n} jobs')}, {money}"
-        + (", closed" if month.closed_at else ", open"),
+        (_("{jobs}, {money}, closed") if month.closed_at else _("{jobs}, {money}, open")).format(
+            jobs=theme.count(count, "{n} job", "{n} jobs"), money=money
+        ),
         lede(bridge, digits),
         months_picker(months, month.first_day),
     )
 
 
 def lede(bridge: ledgers.Bridge, digits: int) -> Component:
-    """What is wrong, then what is well, in one sentence with its base."""
+    """What is wrong, then by what, with its base."""
     if not bridge.planned_minor:
         actual = theme.money(bridge.actual_minor, digits, whole=True)
         return _("The month cost {actual}; none of its work had a plan to hold it against.").format(
@@ -140,18 +141,19 @@ def lede(bridge: ledgers.Bridge, digits: int) -> Component:
     over = bridge.over_minor
     share = abs(over) / bridge.planned_minor * 100
     plan = theme.money(bridge.planned_minor, digits, whole=True)
-    words = f"{theme.money(abs(over), digits, whole=True)} {'more' if over > 0 else 'less'}"
-    off = [step for step in bridge.steps if step.off]
-    tail = ""
+    words = (
+        _("The month cost <b>{over} more than planned</b>, {share:.1f} % of {plan}.")
+        if over > 0
+        else _("The month cost <b>{over} less than planned</b>, {share:.1f} % of {plan}.")
+    )
+    amount = theme.money(abs(over), digits, whole=True)
+    said = parts.with_bold(words, over=amount, share=share, plan=plan)
+    off = [step for step in bridge.steps if step.off][:3]
     if off:
-        names = ", ".join(step.name.lower() for step in off[:3])
-        total = theme.money(sum(step.minor for step in off[:3]), digits, whole=True)
-        tail = f" {names.capitalize()}: {total}."
-    return [
-        _("The month cost "),
-        html.B(_("{words} than planned").format(words=words)),
-        filled(_(", {share:.1f} % of {plan}.{tail}"), share=share, plan=plan, tail=tail),
-    ]
+        names = ", ".join(step.name.lower() for step in off).capitalize()
+        total = theme.money(sum(step.minor for step in off), digits, whole=True)
+        said += [" ", _("{causes}: {total}.").format(causes=names, total=total)]
+    return said
 
 
 def months_picker(months: list[date], chosen: date) -> Component:

@@ -4,6 +4,7 @@ style sheet serves both."""
 from __future__ import annotations
 
 import logging
+import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -18,6 +19,7 @@ from dashboards.access import Reader, reader_of
 from dashboards.pages import marks
 from dashboards.shell import current_request
 from dashboards.theme import CONFIG, LIGHT, Palette
+from planning.calc.numbers import filled
 from shopfloor.files.export import Sheet
 from shopfloor.web import tables
 from shopfloor.wording.typed import Typed, machine
@@ -271,3 +273,10 @@ def chart(figure: Any, label: str, height_px: int, name: str) -> Component:
 def collapsible(words: str, *inside: Component) -> Component:
     """A chart's table, one press away."""
     return html.Details([html.Summary(words), *inside], className="as-table")
+
+
+def with_bold(message: str, **values: Any) -> list[Component]:
+    """A message whose `<b>…</b>` is bold on the page."""
+    pieces = re.split(r"<b>(.*?)</b>", message)
+    said = [filled(piece, **values) for piece in pieces]
+    return [html.B(text) if place % 2 else text for place, text in enumerate(said) if text]

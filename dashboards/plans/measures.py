@@ -82,27 +82,31 @@ def covered(table: TableMeasures) -> str:
     """What a table's times are based on."""
     if not table.busy_h:
         return _("{table}: no run in this time.").format(table=table.table)
-    whole = theme.span(table.busy_h * 3600)
-    share = table.measured_h / table.busy_h
-    measured = _("all {whole}").format(whole=whole) if share == 1 else theme.percent(share, whole)
-    unknown = theme.percent(table.unknown_h / table.busy_h, whole) if table.unknown_h else ""
-    rest = "" if share == 1 else _(", the rest entered")
-    if unknown and table.measured_h + table.unknown_h < table.busy_h:
-        rest = _(", {unknown} unknown (a source was silent), the rest entered").format(
-            unknown=unknown
-        )
-    elif unknown:
-        rest = _(", the rest unknown: a source was silent")
-    planned = (
-        ""
-        if table.planned_share is None
-        else (
-            filled(
-                _("; {planned_share:.0f} % of the burning had a plan"),
-                planned_share=table.planned_share * 100,
-            )
-        )
+    words = _measured(table)
+    if table.planned_share is None:
+        return _("{measured}.").format(measured=words)
+    planned = table.planned_share * 100
+    return filled(
+        _("{measured}; {planned:.0f} % of the burning had a plan."), measured=words, planned=planned
     )
-    return _("{table}: {measured} in runs measured{rest}{planned}.").format(
-        table=table.table, measured=measured, rest=rest, planned=planned
+
+
+def _measured(table: TableMeasures) -> str:
+    whole = theme.span(table.busy_h * 3600)
+    if table.measured_h == table.busy_h:
+        words = _("{table}: all {whole} in runs measured")
+    elif not table.unknown_h:
+        words = _("{table}: {measured} in runs measured, the rest entered")
+    elif table.measured_h + table.unknown_h < table.busy_h:
+        words = _(
+            "{table}: {measured} in runs measured, {unknown} unknown (a source was silent), the "
+            "rest entered"
+        )
+    else:
+        words = _("{table}: {measured} in runs measured, the rest unknown: a source was silent")
+    return words.format(
+        table=table.table,
+        whole=whole,
+        measured=theme.percent(table.measured_h / table.busy_h, whole),
+        unknown=theme.percent(table.unknown_h / table.busy_h, whole),
     )

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from dashboards import data
+from dashboards import data, theme
 from dashboards.access import desk, reader_of
 from planning.calc.numbers import filled, written
 from planning.calc.quote import Score
@@ -253,21 +253,24 @@ def quotes_only(request: HttpRequest) -> None:
 
 def lede(score: Score | None, moved: int) -> str:
     """What is wrong, then how the promise was kept."""
-    start = ""
-    if moved:
-        were = "s were" if moved > 1 else " was"
-        start = _("{moved} open quote{were} made at prices that have changed since. ").format(
-            moved=moved, were=were
-        )
+    kept = _kept(score)
+    if not moved:
+        return kept
+    stale = theme.count(
+        moved,
+        "{n} open quote was made at prices that have changed since.",
+        "{n} open quotes were made at prices that have changed since.",
+    )
+    return f"{stale} {kept}"
+
+
+def _kept(score: Score | None) -> str:
     if score is None:
-        return start + _("No quote has become a closed job yet: nothing can be said of overruns.")
+        return _("No quote has become a closed job yet: nothing can be said of overruns.")
     verdict = {True: _("as promised"), False: _("not as promised"), None: _("too few to tell")}[
         score.as_promised
     ]
     return _(
-        "{start}Of the last {n} quotes whose jobs are closed, {overruns} took more than said; "
+        "Of the last {n} quotes whose jobs are closed, {overruns} took more than said; "
         "{low} to {high} would be chance: {verdict}."
-    ).format(
-        start=start, n=score.n, overruns=score.overruns, low=score.low, high=score.high,
-        verdict=verdict,
-    )  # fmt: skip
+    ).format(n=score.n, overruns=score.overruns, low=score.low, high=score.high, verdict=verdict)

@@ -48,38 +48,30 @@ def _found(nest_id: int, table: str, share: float) -> NestRoutes:
 def _context(request: HttpRequest, found: NestRoutes, refused: str) -> dict[str, Any]:
     user: Any = request.user
     reader, now = reader_of(user), data.now()
-    best = next((row for row in found.rows if row.least), None)
-    digits, wage = found.money["currency_digits"], may(user, WAGE)
-    words = [
-        said
-        for row in found.rows
-        if best is not None
-        for said in ledgers.flip_words(row, best, reader, digits, wage=wage)
-    ]
     return {
         "found": found,
         "barred": [(name, to_reader(why, inch=reader.inch)) for name, why in found.refused],
         "routes": ledgers.said(found, data.zone(), now, inch=reader.inch),
-        "flips": words,
+        "flips": ledgers.flip_words(found, reader, wage=may(user, WAGE)),
         "lede": ledgers.lede(found, reader),
         "reader": reader,
         "may_plan": may(user, PLAN),
         "refused": refused,
         "speed": request.GET.get("speed", ""),
         "age_s": (now - found.computed_at).total_seconds() if found.computed_at else None,
-        "edges": _edges(found),
+        "edges": _edges(found, inch=reader.inch),
         "unknown_prices": [
             name
             for name, price in (
-                (_("machine or operator"), found.prices.table),
-                ("bench", found.prices.bench),
+                (_("No machine or operator rate"), found.prices.table),
+                (_("No bench rate"), found.prices.bench),
             )
             if price is None
         ],
     }
 
 
-def _edges(found: NestRoutes) -> list[str]:
+def _edges(found: NestRoutes, *, inch: bool) -> list[str]:
     """What the next steps make of the edge, said once."""
     rows = [row for row in found.rows if row.speed_share == 1.0]
-    return list(dict.fromkeys(words for row in rows for words in row.edges))
+    return list(dict.fromkeys(to_reader(edge, inch=inch) for row in rows for edge in row.edges))

@@ -23,6 +23,7 @@ from dashboards.ledgers import wear as ledgers
 from dashboards.ledgers.wear import PieceRow, TorchRow
 from dashboards.records import records
 from planning.calc.dates import DAY, dated, weekday_time
+from planning.calc.numbers import filled
 from planning.calc.said import to_reader
 from planning.reports.shapes import WearBoard
 from shopfloor.wording.cautions import Caution
@@ -115,7 +116,7 @@ def _chosen(torches: Sequence[TorchRow], request: HttpRequest) -> TorchRow | Non
 def _lede(torch: TorchRow) -> str:
     piece = torch.urgent
     said, between = left_words(piece)
-    where = f"{torch.table}'s {piece.kind}"
+    where = _("{table}’s {kind}").format(table=torch.table, kind=piece.kind)
     if piece.due == "due":
         return _("{where} is due for a change: {basis}.").format(
             where=where, basis=piece.basis or said
@@ -124,11 +125,14 @@ def _lede(torch: TorchRow) -> str:
         return _("Nobody knows how long {where} lasts: {basis}.").format(
             where=where, basis=piece.basis or _("not enough data")
         )
-    about = _("about {said}").format(said=said) + (
-        _(" (80 in 100: {between})").format(between=between.replace("–", _(" to ")))
-        if between
-        else ""
-    )
+    about = _("about {said}").format(said=said)
+    if piece.low is not None and piece.high is not None and between:
+        about = filled(
+            _("about {said} (80 in 100: {low:,} to {high:,})"),
+            said=said,
+            low=piece.low,
+            high=piece.high,
+        )
     if piece.at is None or piece.at.likely is None:
         return _("{where} has {about}.").format(where=where, about=about)
     return _("{where} has {about}, most likely {at}.").format(
@@ -149,15 +153,19 @@ def _note(piece: PieceRow) -> dict[str, Any]:
     head = heads.get(
         piece.due, _("{capitalize}: life unknown").format(capitalize=piece.kind.capitalize())
     )
-    body = f"{piece.label}: {piece.basis}." + (
-        _(" 80 in 100: {between}.").format(between=between) if between else ""
-    )
+    body = f"{piece.label}: {piece.basis}."
+    if between:
+        chance = _("80 in 100: {between}.").format(between=between)
+        body = f"{body} {chance}"
     return {"kind": "now" if piece.due == "due" else "soon", "head": head, "body": body}
 
 
 def _stacks(torch: TorchRow) -> list[str]:
-    label = _("{table}, torch {torch}: ").format(table=torch.table, torch=torch.torch) + "; ".join(
+    pieces = "; ".join(
         f"{piece.kind} {' '.join(left_words(piece))}".strip() for piece in torch.pieces
+    )
+    label = _("{table}, torch {torch}: {pieces}").format(
+        table=torch.table, torch=torch.torch, pieces=pieces
     )
     return [stack(torch.pieces, label, width) for width in (358, 560)]
 

@@ -18,8 +18,8 @@ RANGE = 0.9
 LEAST_U_MM = 0.01  # our assumption: what a shop's gauge reads; a smaller u is taken as this
 
 Basis = Literal["checks", "chart", "unknown"]
-Verdict = Literal["not asked", "meets", "may not", "fails", "unknown"]
-RANKS: dict[Verdict, int] = {"not asked": 0, "meets": 0, "may not": 1, "unknown": 2, "fails": 3}
+Verdict = Literal["not_asked", "meets", "may_not", "fails", "unknown"]
+RANKS: dict[Verdict, int] = {"not_asked": 0, "meets": 0, "may_not": 1, "unknown": 2, "fails": 3}
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,16 +72,16 @@ def asked_limit_mm(asked: int | None, thickness_mm: float) -> float | None:
 
 def verdict(found: PredictedU, asked: int | None, thickness_mm: float) -> Verdict:
     """Whether a cut meets the asked range. "meets" wants the upper end of the interval inside;
-    "may not" is a middle inside with an end outside, or a chart's figure that nobody has measured;
+    "may_not" is a middle inside with an end outside, or a chart's figure that nobody has measured;
     without any figure it is unknown."""
     if asked is None:
-        return "not asked"
+        return "not_asked"
     limit = asked_limit_mm(asked, thickness_mm)
     if limit is None or found.u_mm is None:
         return "unknown"
     if found.u_mm > limit:
         return "fails"
-    return "meets" if found.high_mm is not None and found.high_mm <= limit else "may not"
+    return "meets" if found.high_mm is not None and found.high_mm <= limit else "may_not"
 
 
 def range_words(found: PredictedU, thickness_mm: float) -> str:
@@ -91,8 +91,14 @@ def range_words(found: PredictedU, thickness_mm: float) -> str:
         return ""
     ends = [found.u_mm] if found.low_mm is None else [found.low_mm, found.high_mm or 0.0]
     classes = list(dict.fromkeys(u_range(end, thickness_mm) for end in ends))
-    told = ["outside" if one is None else str(one) for one in classes]
-    return told[0] if told == ["outside"] else said("u range {told}", told=" to ".join(told))
+    low, high = classes[0], classes[-1]
+    if low is None:
+        return said("outside")
+    if low == high:
+        return said("u range {low}", low=low)
+    if high is None:
+        return said("u range {low} to outside", low=low)
+    return said("u range {low} to {high}", low=low, high=high)
 
 
 def edge_words(next_step: str, gas: str, *, by_bench: bool) -> str:

@@ -29,14 +29,13 @@ class Route:
     and of bench; `wear_minor` of parts, `other_minor` of gas and power. None is unknown."""
 
     key: str
-    name: str
     duty: str
     table_min: float
     bench_min: float | None
     wear_minor: float | None
     other_minor: float | None = 0.0
     u: PredictedU = UNKNOWN_U
-    verdict: Verdict = "not asked"
+    verdict: Verdict = "not_asked"
     change_min: float = 0.0
 
     @property
@@ -65,7 +64,7 @@ def _times(hours: float | None, rate: float | None) -> float | None:
     return None if hours is None or rate is None else hours * rate
 
 
-Price = Literal["bench labour", "table", "wear parts"]
+Price = Literal["bench", "table", "wear"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +90,9 @@ def flips(best: Route, other: Route, prices: Prices) -> list[Flip]:
         return []
     bench = prices.bench or 0.0
     quantities: list[tuple[Price, float, float, float]] = [
-        ("bench labour", (best.bench_min or 0.0) / 60, (other.bench_min or 0.0) / 60, bench),
+        ("bench", (best.bench_min or 0.0) / 60, (other.bench_min or 0.0) / 60, bench),
         ("table", best.held_min / 60, other.held_min / 60, prices.table),
-        ("wear parts", best.wear_minor or 0.0, other.wear_minor or 0.0, 1.0),
+        ("wear", best.wear_minor or 0.0, other.wear_minor or 0.0, 1.0),
     ]
     found = []
     for price, mine, its, now in quantities:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 
 from django.utils.translation import gettext as _
 
@@ -49,20 +49,22 @@ from shopfloor.site.tables import motion_of
 AHEAD = timedelta(days=60)
 LEAST_SHARE, MOST_SHARE = 0.5, 1.2  # of the chart's speed: beyond it is no override but a new row
 SECOND_US = 1_000_000
+Holes = Literal["", "as_cut", "by_hand"]  # the small ones; "" where no hole is small
 
 
 @dataclass(frozen=True, slots=True)
 class RouteRow:
-    """One route. Money in minor units; None is unknown. `table_min` is program, load and unload as
-    planned, `expected_min` the same with the shop's factor (None: none accepted), `change_min` the
-    set change it would begin with. `flips` are prices at which it would become the cheapest."""
+    """One route, without its name: that is said where it is shown. Money in minor units; None is
+    unknown. `table_min` is program, load and unload as planned, `expected_min` the same with the
+    shop's factor (None: none accepted), `change_min` the set change it would begin with. `flips`
+    are prices at which it would become the cheapest."""
 
     route: Route
     plan_id: int
     set_id: int
     wear_set: str
     speed_share: float
-    holes: str  # "as cut", "by hand" or "" where no hole is small
+    holes: Holes
     chosen: bool
     least: bool
     expected_min: float | None
@@ -70,10 +72,10 @@ class RouteRow:
     change_min: float
     cost_minor: int | None
     range_words: str
-    edges: tuple[str, ...]
+    edges: tuple[str, ...]  # kept sentences (`planning.calc.said`)
     needs: tuple[PieceNeed, ...]
     finish_at: datetime | None
-    beaten: str
+    beaten: str  # the key of the route that beats it, or ""
     flips: tuple[Flip, ...]
     warnings: tuple[str, ...]
 
@@ -201,31 +203,26 @@ class _Routes:
         cell = cell_of(plan.wear_set_id, self.nest.material_id, self.nest.thickness_mm)
         chart_u = (plan.snapshot.get("chart") or {}).get("u_mm")
         u = predict_u(self.checks.get(cell, []), chart_u)
-        rows = [self._row(plan, u, 1.0, "as cut" if self.holes else "")]
+        rows = [self._row(plan, u, 1.0, "as_cut" if self.holes else "")]
         if self.holes:
-            rows.append(self._row(plan, u, 1.0, "by hand"))
+            rows.append(self._row(plan, u, 1.0, "by_hand"))
         if speed_share != 1.0:
             unknown = PredictedU(None, None, None, 0, u.needed, "unknown")
-            rows.append(self._row(plan, unknown, speed_share, "as cut" if self.holes else ""))
+            rows.append(self._row(plan, unknown, speed_share, "as_cut" if self.holes else ""))
         return rows
 
-    def _row(self, plan: NestPlan, u: PredictedU, share: float, holes: str) -> RouteRow:
+    def _row(self, plan: NestPlan, u: PredictedU, share: float, holes: Holes) -> RouteRow:
         program_s, arc_share = self._times(plan, share)
         table_min = (program_s + (plan.load_s or 0.0)) / 60
         bench_min = plan.bench_min if share == 1.0 else None
-        if bench_min is not None and holes == "by hand":
+        if bench_min is not None and holes == "by_hand":
             each = self.hole_minutes.minutes
             bench_min = None if each is None else bench_min + self.holes * each
         change_s = 0.0 if self.fitted == plan.wear_set else self.table.change_s
         gas, power = plan.costs_minor.get("gas"), plan.costs_minor.get("energy")
-        name = str(plan.wear_set) + (
-            "" if share == 1.0 else _(" at {share:.0%}").format(share=share)
-        )
-        name += _(", holes by hand") if holes == "by hand" else ""
         wear = plan.costs_minor.get("wear")
         found = Route(
             key=f"{plan.pk}:{share:g}:{holes}",
-            name=name,
             duty=plan.wear_set.duty,
             table_min=table_min,
             change_min=change_s / 60,
@@ -247,7 +244,7 @@ class _Routes:
             holes=holes,
             chosen=plan.wear_set_id == self.nest.wear_set_id
             and share == 1.0
-            and holes != "by hand",
+            and holes != "by_hand",
             least=False,
             expected_min=None if factor is None else table_min * factor,
             factor=factor,
@@ -255,8 +252,7 @@ class _Routes:
             cost_minor=None if cost is None else rounded(cost),
             range_words=range_words(u, self.nest.thickness_mm),
             edges=tuple(
-                to_reader(edge_words(one, plan.wear_set.gas, by_bench=bool(bench_min)), inch=False)
-                for one in step
+                edge_words(one, plan.wear_set.gas, by_bench=bool(bench_min)) for one in step
             ),
             needs=tuple(piece_needs(plan.pierces or 0, self.stock.get(plan.wear_set_id, []))),
             finish_at=self._finish(table_min * (factor or 1.0), change_s, bench_min),
@@ -305,5 +301,5 @@ class _Routes:
         if best is not None and mine is not best and over is None and mine.verdict != "fails":
             found = tuple(flips(best, mine, self.prices))
         return replace(
-            row, least=mine is best, beaten="" if over is None else over.name, flips=found
+            row, least=mine is best, beaten="" if over is None else over.key, flips=found
         )

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from planning.calc import spent
 from planning.calc.dates import timed_s
@@ -61,10 +62,15 @@ def run(key: str) -> Figure:
     parts.append(Part(_("Elapsed") if over else _("So far"), seconds(found.elapsed_s), total=True))
     rule = _("elapsed time of its segments and stoppages")
     if found.planned_s is not None:
-        rule += _("; the plan says {planned_s}").format(
-            planned_s=say(seconds(found.planned_s), Reading())
+        words = (
+            _("elapsed time of its segments and stoppages; the plan says {planned}")
+            if over
+            else _(
+                "elapsed time of its segments and stoppages; the plan says {planned} when it is "
+                "finished"
+            )
         )
-        rule += "" if over else _(" when it is finished")
+        rule = words.format(planned=say(seconds(found.planned_s), Reading()))
     value = seconds(found.elapsed_s, found.evidence)
     page = Ref("run", found.run_id)
     label = _("{nest} on {table}").format(nest=found.nest, table=found.table)
@@ -72,7 +78,7 @@ def run(key: str) -> Figure:
 
 
 def _planned(planned_s: float | None) -> tuple[Remark, ...]:
-    return () if planned_s is None else (Remark("plan {}", (seconds(planned_s),)),)
+    return () if planned_s is None else (Remark(N_("plan {}"), (seconds(planned_s),)),)
 
 
 def _known(value: Any) -> float | None:

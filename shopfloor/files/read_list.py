@@ -156,17 +156,16 @@ def _decode(raw: bytes, encoding: str) -> str:
         return raw.decode("utf-8-sig" if encoding == "utf-8" else encoding)
     except UnicodeDecodeError as problem:
         line = raw.count(b"\n", 0, problem.start) + 1
-        advice = (
-            _("; choose Windows-1252 if an older spreadsheet wrote it")
+        words = (
+            _(
+                "byte {at} is not {encoding} text; choose Windows-1252 if an older spreadsheet "
+                "wrote it"
+            )
             if encoding == "utf-8"
-            else ""
+            else _("byte {at} is not {encoding} text")
         )
-        raise ListError(
-            line,
-            _("byte {start} is not {encoding} text{advice}").format(
-                start=problem.start + 1, encoding=encoding, advice=advice
-            ),
-        ) from None
+        said = words.format(at=problem.start + 1, encoding=encoding)
+        raise ListError(line, said) from None
 
 
 def _read_csv(raw: bytes, encoding: str) -> list[tuple[int, list[Cell]]]:

@@ -37,14 +37,15 @@ class CurrentMismatch:
 
     @property
     def words(self) -> str:
-        like = _(", as {like} does").format(like=self.like) if self.like else ""
-        return filled(
-            _("The last {arcs} arcs burnt at about {amps:.0f} A{like}; {fitted} is on record."),
-            arcs=self.arcs,
-            amps=self.amps,
-            like=like,
-            fitted=self.fitted,
+        words = (
+            _(
+                "The last {arcs} arcs burnt at about {amps:.0f} A, as {like} does; "
+                "{fitted} is on record."
+            )
+            if self.like
+            else _("The last {arcs} arcs burnt at about {amps:.0f} A; {fitted} is on record.")
         )
+        return filled(words, arcs=self.arcs, amps=self.amps, like=self.like, fitted=self.fitted)
 
 
 def current_mismatch(

@@ -151,16 +151,19 @@ def _line(line: JobLine, wanted: str) -> Found:
 
 
 def _nest(nest: Nest, wanted: str) -> Found:
-    gone = ", withdrawn" if nest.withdrawn_at else ""
-    words = f"{nest.thickness_text} {nest.material.code}{gone}"
+    words = f"{nest.thickness_text} {nest.material.code}"
+    if nest.withdrawn_at:
+        words = _("{plate}, withdrawn").format(plate=words)
     return Found("nest", nest.name, words, "nest", nest.pk, _same(nest.name, wanted))
 
 
 def _sheet(sheet: Sheet, wanted: str) -> Found:
-    heat = _(", heat {heat}").format(heat=sheet.heat.number) if sheet.heat else ""
-    place = f", {sheet.place}" if sheet.place else ""
-    state = SheetState(sheet.state).label
-    words = f"{sheet.thickness_text} {sheet.material.code}{heat}{place}: {state}"
+    said = [f"{sheet.thickness_text} {sheet.material.code}"]
+    if sheet.heat:
+        said.append(_("heat {heat}").format(heat=sheet.heat.number))
+    if sheet.place:
+        said.append(sheet.place)
+    words = f"{', '.join(said)}: {SheetState(sheet.state).label}"
     return Found("sheet", sheet.code, words, "sheet", sheet.pk, _same(sheet.code, wanted))
 
 

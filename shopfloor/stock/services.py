@@ -52,10 +52,11 @@ def remnant_add(
         )
     if _meant_in_inches(sheet, length_mm, width_mm):
         raise FloorError(
-            _("{length_mm} is too small for a remnant.").format(
-                length_mm=size_words(length_mm, width_mm, inch)
-            )
-            + ("" if inch else _(" Was it measured in inches?")),
+            (
+                _("{size} is too small for a remnant.")
+                if inch
+                else _("{size} is too small for a remnant. Was it measured in inches?")
+            ).format(size=size_words(length_mm, width_mm, inch)),
             (
                 _("Enter it in inches, or leave the remnant out.")
                 if inch

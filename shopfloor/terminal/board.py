@@ -209,12 +209,10 @@ def run_facts(cutting: Cutting | None, last: Segment | None, person: User) -> di
 
 def restart_words(cutting: Cutting) -> str:
     progress = cutting.progress
-    begun = f" {progress.begun.words}" if progress.begun else ""
+    begun = progress.begun.words if progress.begun else ""
     if not progress.done:
-        none = "" if begun else _(" The signal does not say which were burnt.")
-        return _("Contours 1 to {contours}.{none}{begun}").format(
-            contours=progress.contours, none=none, begun=begun
-        )
+        whole = _("Contours 1 to {contours}.").format(contours=progress.contours)
+        return f"{whole} {begun or _('The signal does not say which were burnt.')}"
     said = _(
         "Contours 1 to {contours}; {count} seen burnt, the first not seen is {restart_at}.{begun}"
     ).format(

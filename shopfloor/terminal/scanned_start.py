@@ -25,7 +25,8 @@ def scanned_item(code: str, table: Table, fitted: Fitted, *, inch: bool = False)
         note = _("Not in {table}’s queue.").format(table=table.name)
         row = _listed(wanted, _on_others(table))
         if row is not None:
-            note += _(" It is taken from the queue of {table}.").format(table=row.table.name)
+            taken = _("It is taken from the queue of {table}.").format(table=row.table.name)
+            note = f"{note} {taken}"
     row = row or _on_no_list(wanted, table)
     if row is None:
         return None

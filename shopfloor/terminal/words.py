@@ -74,9 +74,11 @@ def part_names(facts: Facts) -> str:
     """Base plate, gusset and 3 more."""
     if not facts.parts:
         return ""
-    told = ", ".join(facts.parts[:2])
-    more = _(" and {count} more").format(count=len(facts.parts) - 2) if len(facts.parts) > 2 else ""
-    return f"{told[0].upper()}{told[1:]}{more}"
+    named = ", ".join(facts.parts[:2])
+    named = f"{named[0].upper()}{named[1:]}"
+    if len(facts.parts) <= 2:
+        return named
+    return _("{parts} and {count} more").format(parts=named, count=len(facts.parts) - 2)
 
 
 def about(seconds: float) -> str:
@@ -85,7 +87,9 @@ def about(seconds: float) -> str:
     if minutes < 1:
         return _("under a minute")
     long = _("{minutes} h {minutes2:02d} min").format(minutes=minutes // 60, minutes2=minutes % 60)
-    return _("about {long}").format(long=long if minutes >= 100 else f"{minutes} min")
+    return _("about {long}").format(
+        long=long if minutes >= 100 else _("{minutes} min").format(minutes=minutes)
+    )
 
 
 def clock(moment: datetime | None) -> str:

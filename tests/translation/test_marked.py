@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 import pytest
 
-from tests.translation.unmarked import ROOT, modules, unmarked
+from tests.translation.unmarked import ROOT, marked, modules, unmarked
 
 # By room; a number may only fall. What is left are codes, names of columns and stored choices, but
 # for telemetry, which is not marked yet.
@@ -53,6 +54,33 @@ def test_no_room_has_more_unmarked_text_than_it_had():
             where.append(f"{room}: {own}:{line}: {text!r}")
     more = {room for room, number in found.items() if number > STILL_UNMARKED.get(room, 0)}
     assert not more, "\n".join(line for line in where if line.partition(":")[0] in more)
+
+
+# What begins or ends so is a piece of a sentence: other languages put it elsewhere.
+PIECE = re.compile(r"^[\s,.;:)(–-]|[\s,;(]$")
+# Signs of a file and of an address, and what the screens' scripts put between names.
+NO_PIECES = {":", "\n", " and ", ", and "}
+
+
+def test_a_message_is_a_whole_sentence_and_no_piece_of_one():
+    pieces = []
+    for path in modules():
+        for line, text in marked(path.read_text(encoding="utf-8")):
+            if PIECE.search(text) and text not in NO_PIECES:
+                pieces.append(f"{path.relative_to(ROOT)}:{line}: {text!r}")
+    assert not pieces, "\n".join(pieces)
+
+
+@pytest.mark.parametrize(
+    ("source", "texts"),
+    [
+        ('_("Sheet {sheet}").format(sheet=x)', ["Sheet {sheet}"]),
+        ('ngettext("a sheet", ", {n} sheets", n)', ["a sheet", ", {n} sheets"]),
+        ('f(" and ", x)', []),
+    ],
+)
+def test_the_reading_of_messages(source, texts):
+    assert [text for _line, text in marked(source)] == texts
 
 
 @pytest.mark.parametrize(

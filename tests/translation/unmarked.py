@@ -54,6 +54,15 @@ def unmarked(source: str) -> Iterator[tuple[int, str]]:
     yield from _Reader().read(ast.parse(source))
 
 
+def marked(source: str) -> Iterator[tuple[int, str]]:
+    """Line and text of each message."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and _called(node) in MARKS:
+            for text in node.args:
+                if isinstance(text, ast.Constant) and isinstance(text.value, str):
+                    yield text.lineno, text.value
+
+
 class _Reader:
     def read(self, node: ast.AST) -> Iterator[tuple[int, str]]:
         if isinstance(node, ast.Call) and _called(node) in MARKS | CODE_CALLS:

@@ -75,30 +75,21 @@ def _fitting(rows: Sequence[ChartRow], set: str, material: str, gas: str | None)
     if not of_set:
         raise ChartError(
             line,
-            said(
-                "there is no row for set {set!r}{rows}", set=set, rows=_choices(r.set for r in rows)
-            ),
+            _with_choices(said("there is no row for set {set!r}", set=set), (r.set for r in rows)),
         )
     fitting = [row for row in of_set if _alike(row.material, material)]
     if not fitting:
-        known = _choices(r.material for r in of_set)
-        raise ChartError(
-            of_set[0].line,
-            said(
-                "there is no row for set {set!r} in material {material!r}{known}",
-                set=set,
-                material=material,
-                known=known,
-            ),
+        lacks = said(
+            "there is no row for set {set!r} in material {material!r}", set=set, material=material
         )
+        known = (r.material for r in of_set)
+        raise ChartError(of_set[0].line, _with_choices(lacks, known))
     if gas is not None:
         of_gas = [row for row in fitting if _alike(row.gas, gas)]
         if not of_gas:
-            known = _choices(r.gas for r in fitting)
-            raise ChartError(
-                fitting[0].line,
-                said("there is no row with gas {gas!r}{known}", gas=gas, known=known),
-            )
+            lacks = said("there is no row with gas {gas!r}", gas=gas)
+            known = (r.gas for r in fitting)
+            raise ChartError(fitting[0].line, _with_choices(lacks, known))
         fitting = of_gas
     fitting.sort(key=lambda row: row.thickness_mm)
     for one, other in itertools.pairwise(fitting):
@@ -211,6 +202,8 @@ def _alike(a: str, b: str) -> bool:
     return " ".join(a.split()).casefold() == " ".join(b.split()).casefold()
 
 
-def _choices(names: Iterable[str]) -> str:
+def _with_choices(lacks: str, names: Iterable[str]) -> str:
     known = sorted({name for name in names if name})
-    return said("; there are {known}", known=", ".join(known[:8])) if known else ""
+    if not known:
+        return lacks
+    return said("{lacks}; there are {known}", lacks=lacks, known=", ".join(known[:8]))

@@ -37,6 +37,12 @@ def _held(values: Floats, first: float) -> Floats:
     return np.asarray(np.concatenate(([first], values))[np.maximum.accumulate(at)])
 
 
+FROM_ZERO = said("With I and J counted from zero they agree: that is a setting of the table")
+FROM_START = said(
+    "With I and J counted from the arc's start they agree: that is a setting of the table"
+)
+
+
 def _summed(steps: Floats, first: float) -> Floats:
     return np.cumsum(np.concatenate(([first], np.nan_to_num(steps))))[1:]
 
@@ -252,7 +258,7 @@ class Interpreter:
                     self.notes.add(line, arcs.ROUNDED_NOTE)
         except arcs.ArcError as error:
             other = self._centred_otherwise(words, x, y, tolerance)
-            raise ProgramError(line, listed([told(error), other], "")) from error
+            raise ProgramError(line, listed([told(error), *other], ". ")) from error
         self.track.arcs.append((len(self.track.x), *arc))
 
     def _centre(self, words: dict[str, float]) -> tuple[float, float]:
@@ -267,22 +273,19 @@ class Interpreter:
 
     def _centred_otherwise(
         self, words: dict[str, float], x: float, y: float, tolerance: float
-    ) -> str:
+    ) -> list[str]:
         """What to add where I and J make an arc once they count from the other place."""
         if "R" in words or "I" not in words or "J" not in words:
-            return ""
+            return []
         i, j = words["I"] * self.modes.scale, words["J"] * self.modes.scale
         if not self.modes.centres_absolute:
-            (cx, cy), place = self._placed(i, j), said("zero")
+            (cx, cy), advice = self._placed(i, j), FROM_ZERO
         else:
-            (cx, cy), place = (self.x + i, self.y + j), said("the arc's start")
+            (cx, cy), advice = (self.x + i, self.y + j), FROM_START
         radii = math.hypot(self.x - cx, self.y - cy), math.hypot(x - cx, y - cy)
         if min(radii) < arcs.COINCIDENT_MM or abs(radii[0] - radii[1]) > tolerance:
-            return ""
-        return said(
-            ". With I and J counted from {place} they agree: that is a setting of the table",
-            place=place,
-        )
+            return []
+        return [advice]
 
     def _placed(self, x: float, y: float) -> tuple[float, float]:
         """Where a place in the program's figures lies, in mm."""

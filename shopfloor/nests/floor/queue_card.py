@@ -244,13 +244,11 @@ def half_burnt(row: QueueItem) -> bool:
 
 def half_burnt_text(run: Run) -> str:
     last = run.segments.order_by("-started_at", "-pk").first()
-    since = (
-        _(" since {ended_at}").format(ended_at=day_clock(last.ended_at, timezone.now()))
-        if last and last.ended_at
-        else ""
-    )
-    return _("Half burnt: {words}, set aside{since}").format(
-        words=progress_of(run).words, since=since
+    progress = progress_of(run).words
+    if last is None or last.ended_at is None:
+        return _("Half burnt: {progress}, set aside").format(progress=progress)
+    return _("Half burnt: {progress}, set aside since {at}").format(
+        progress=progress, at=day_clock(last.ended_at, timezone.now())
     )
 
 

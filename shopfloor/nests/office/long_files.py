@@ -44,10 +44,9 @@ def _words(found: Incoming) -> str:
     if found.state == "waiting":
         return _("Waiting for its turn.")
     if found.state == "reading":
-        count = (
-            filled(_(": {done:,} of {total:,}"), done=found.done, total=found.total)
-            if found.total
-            else ""
-        )
-        return f"{found.step[:1].upper()}{found.step[1:]}{count}."
+        step = f"{found.step[:1].upper()}{found.step[1:]}"
+        if not found.total:
+            return f"{step}."
+        words = _("{step}: {done:,} of {total:,}.")
+        return filled(words, step=step, done=found.done, total=found.total)
     return found.said or found.state

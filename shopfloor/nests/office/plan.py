@@ -81,7 +81,7 @@ def _costs(plan: NestPlan) -> list[Row]:
         for kind in plan.costs_minor
     ]
     if known and len(known) == len(plan.costs_minor):
-        rows.append({"label": "together", "value": money(sum(known.values())), "total": True})
+        rows.append({"label": _("together"), "value": money(sum(known.values())), "total": True})
     return rows
 
 
@@ -89,11 +89,14 @@ def _chart(made_from: dict[str, Any], user: User) -> list[Row]:
     rows = _plain(made_from.get("chart", {}), user)
     read = made_from.get("chart_rows", [])
     for row in read:
-        note = _("{speed}, in force from {day}").format(
+        words = (
+            _("{speed}, in force from {day}; example values, not for cutting")
+            if row.get("example")
+            else _("{speed}, in force from {day}")
+        )
+        note = words.format(
             speed=speed(row.get("speed_mm_min"), user), day=_date(row.get("valid_from"))
         )
-        if row.get("example"):
-            note += _("; example values, not for cutting")
         label = _("read from its row") if len(read) == 1 else _("read between rows")
         rows.append({"label": label, "value": row.get("thickness", "unknown"), "note": note})
     return rows
@@ -120,22 +123,23 @@ def _wear(parts: list[dict[str, Any]]) -> list[Row]:
         {
             "label": part.get("part", "part"),
             "value": money(part["price_minor"]),
-            "note": _("rated {part}").format(part=_rated(part)) + _own_life(part),
+            "note": _life(part),
         }
         for part in parts
         if isinstance(part.get("price_minor"), int)
     ]
 
 
-def _own_life(part: dict[str, Any]) -> str:
-    """What the shop's own pieces give, by which the plan counts."""
+def _life(part: dict[str, Any]) -> str:
+    """Its rated life, and what the shop's own pieces give, by which the plan counts."""
+    rated = _rated(part)
     if "gives" not in part:
-        return ""
+        return _("rated {life}").format(life=rated)
     return ngettext(
-        "; counted by the shop's own, {starts} starts each ({n} used up)",
-        "; counted by the shop's own, {starts} starts each ({n} used up)",
+        "rated {life}; counted by the shop's own, {starts} starts each ({n} used up)",
+        "rated {life}; counted by the shop's own, {starts} starts each ({n} used up)",
         part["out"],
-    ).format(starts=part["gives"], n=part["out"])
+    ).format(life=rated, starts=part["gives"], n=part["out"])
 
 
 def _rated(part: dict[str, Any]) -> str:

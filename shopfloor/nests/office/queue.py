@@ -11,6 +11,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST
 
 from planning.calc.said import in_units, stored
@@ -70,11 +71,15 @@ def _alike(one: Sheet, other: Sheet) -> bool:
 
 
 def _sheet_words(sheet: Sheet, user: User) -> str:
-    words = f"{sheet.code}: {size(sheet.length_mm, user)} × {size(sheet.width_mm, user)}"
-    words += f", {sheet.thickness_text}"
+    said = [
+        f"{sheet.code}: {size(sheet.length_mm, user)} × {size(sheet.width_mm, user)}",
+        sheet.thickness_text,
+    ]
     if sheet.heat is not None:
-        words += _(", heat {heat}").format(heat=sheet.heat.number)
-    return words if sheet.owner is None else f"{words}, {sheet.owner.name}’s"
+        said.append(_("heat {heat}").format(heat=sheet.heat.number))
+    if sheet.owner is not None:
+        said.append(_("{owner}’s").format(owner=sheet.owner.name))
+    return ", ".join(said)
 
 
 @right(*ANY)
@@ -96,12 +101,12 @@ def put(request: DeskRequest, pk: int) -> HttpResponse:
         and attempt(form, lambda: queue_add_several(nest=nest, **form.values()))
     ):
         told = form.cleaned_data
-        times = _(" {times} times").format(times=told["times"]) if told["times"] > 1 else ""
+        words = ngettext(
+            "{nest} waits on {table}.", "{nest} waits {times} times on {table}.", told["times"]
+        )
         messages.success(
             request,
-            _("{nest} waits{times} on {table}.").format(
-                nest=nest.name, times=times, table=told["table"]
-            ),
+            words.format(nest=nest.name, times=told["times"], table=told["table"]),
         )
         _say_beyond(request, nest, form.cleaned_data["sheet"])
         return redirect("queue")

@@ -42,11 +42,15 @@ def check_words(check: Check, *, inch: bool) -> str:
         found = filled(_("measured u {u_mm:.4f} in"), u_mm=in_from_mm(check.u_mm))
     else:
         found = filled(_("measured u {u_mm:.2f} mm"), u_mm=check.u_mm)
-    reached = _(" (range {u_range})").format(u_range=check.u_range) if check.u_range else ""
-    return _("{shown_name} {found}{reached} at {at}.").format(
+    words = (
+        _("{shown_name} {found} (range {u_range}) at {at}.")
+        if check.u_range
+        else _("{shown_name} {found} at {at}.")
+    )
+    return words.format(
         shown_name=check.by.shown_name,
         found=found,
-        reached=reached,
+        u_range=check.u_range,
         at=timed(timezone.localtime(check.at)),
     )
 

@@ -82,11 +82,11 @@ def _clusters(table: Table, now: datetime) -> list[Unassigned]:
 
 
 def _since(one: Unassigned, several: bool) -> Since:
-    torch = _(", torch {torch}").format(torch=one.torch) if several else ""
-    words = _("{arcs} to {end}{torch}").format(
-        arcs=count(one.arcs, "{n} arc", "{n} arcs"), end=clock(one.end), torch=torch
+    words = _("{arcs} to {end}, torch {torch}") if several else _("{arcs} to {end}")
+    said = words.format(
+        arcs=count(one.arcs, "{n} arc", "{n} arcs"), end=clock(one.end), torch=one.torch
     )
-    return Since(one.start.isoformat(), clock(one.start), words)
+    return Since(one.start.isoformat(), clock(one.start), said)
 
 
 def _words(since: list[Since]) -> str:

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
 
-from shopfloor.models import Run, Segment, Stoppage
+from shopfloor.models import Run, Segment, Sheet, Stoppage
 from shopfloor.runs.floor.loose_arcs_card import lost_since
 from shopfloor.runs.floor.run_strip import run_strip
 from shopfloor.runs.progress import Progress, progress_of
@@ -81,14 +81,16 @@ def what_of(run: Run, facts: Facts) -> str:
     nest, sheet = run.revision.nest, run.sheet
     parts = [part_names(facts), f"{nest.thickness_text} {nest.material.name}"]
     made = ", ".join(part for part in parts if part)
+    program = _("{made}, program {file_name}.").format(made=made, file_name=run.revision.file_name)
+    return f"{program} {_plate(sheet)}"
+
+
+def _plate(sheet: Sheet | None) -> str:
     if sheet is None:
-        return _("{made}, program {file_name}. Sheet not scanned.").format(
-            made=made, file_name=run.revision.file_name
-        )
-    heat = _(", heat {heat}").format(heat=sheet.heat.number) if sheet.heat else _(", heat unknown")
-    return _("{made}, program {file_name}. Sheet {sheet}{heat}.").format(
-        made=made, file_name=run.revision.file_name, sheet=sheet.code, heat=heat
-    )
+        return _("Sheet not scanned.")
+    if sheet.heat is None:
+        return _("Sheet {sheet}, heat unknown.").format(sheet=sheet.code)
+    return _("Sheet {sheet}, heat {heat}.").format(sheet=sheet.code, heat=sheet.heat.number)
 
 
 def range_of(run: Run, left_s: float | None) -> tuple[float, float] | None:
@@ -120,33 +122,45 @@ def count_words(
 
 
 def evidence_of(run: Run, progress: Progress, ends_at: datetime | None, now: datetime) -> str:
-    """What the count rests on, with its age, and when the end is expected."""
-    ends = _(" Ends about {ends_at}.").format(ends_at=clock(ends_at)) if ends_at else ""
-    arc = progress.latest
+    """What the count rests on, with its age, and when the end is expected: a sentence each."""
+    lost = _lost(run, progress, now)
+    said = [_("Began {opened_at}.").format(opened_at=clock(run.opened_at))]
+    said.append(_arc_words(run, progress, now, lost))
+    if ends_at is not None and lost is None:
+        said.append(_("Ends about {ends_at}.").format(ends_at=clock(ends_at)))
+    return " ".join(said)
+
+
+def _arc_words(run: Run, progress: Progress, now: datetime, lost: datetime | None) -> str:
+    """What is known of the last arc. `lost`: since when the signal is silent while one burns."""
+    arc, zone = progress.latest, run.opened_at.tzinfo
     if arc is None:
-        return _("Began {opened_at}. No arc seen yet.{ends}").format(
-            opened_at=clock(run.opened_at), ends=ends
-        )
-    if arc.off_us is None:
-        lit = datetime.fromtimestamp(arc.on_us / 1e6, tz=run.opened_at.tzinfo)
-        planned_s = progress.begun.planned_s if progress.begun else None
-        if (now - lit).total_seconds() > (STILL * planned_s if planned_s else LONGEST_S):
-            return _("Began {opened_at}. An arc of {lit} has no end yet.{ends}").format(
-                opened_at=clock(run.opened_at), lit=clock(lit), ends=ends
-            )
-        lost = lost_since(run.table, now, lit=True)
-        if lost is not None:
-            return _(
-                "Began {opened_at}. An arc of {lit} has no end, and nothing came from "
-                "the signal since {lost}."
-            ).format(opened_at=clock(run.opened_at), lit=clock(lit), lost=clock(lost))
-        return _("Began {opened_at}. The torch burns now.{ends}").format(
-            opened_at=clock(run.opened_at), ends=ends
-        )
-    seen = datetime.fromtimestamp(arc.off_us / 1e6, tz=run.opened_at.tzinfo)
-    return _("Began {opened_at}. Last arc ended {seen}.{ends}").format(
-        opened_at=clock(run.opened_at), seen=clock(seen), ends=ends
-    )
+        return _("No arc seen yet.")
+    if arc.off_us is not None:
+        seen = datetime.fromtimestamp(arc.off_us / 1e6, tz=zone)
+        return _("Last arc ended {seen}.").format(seen=clock(seen))
+    lit = datetime.fromtimestamp(arc.on_us / 1e6, tz=zone)
+    if _overdue(progress, lit, now):
+        return _("An arc of {lit} has no end yet.").format(lit=clock(lit))
+    if lost is not None:
+        return _(
+            "An arc of {lit} has no end, and nothing came from the signal since {lost}."
+        ).format(lit=clock(lit), lost=clock(lost))
+    return _("The torch burns now.")
+
+
+def _lost(run: Run, progress: Progress, now: datetime) -> datetime | None:
+    arc = progress.latest
+    if arc is None or arc.off_us is not None:
+        return None
+    lit = datetime.fromtimestamp(arc.on_us / 1e6, tz=run.opened_at.tzinfo)
+    return None if _overdue(progress, lit, now) else lost_since(run.table, now, lit=True)
+
+
+def _overdue(progress: Progress, lit: datetime, now: datetime) -> bool:
+    """An arc lit at `lit` has lost its end rather than that it burns still."""
+    planned_s = progress.begun.planned_s if progress.begun else None
+    return (now - lit).total_seconds() > (STILL * planned_s if planned_s else LONGEST_S)
 
 
 def restart_at(progress: Progress, last: Segment | None) -> int:

@@ -105,10 +105,7 @@ def _save(request: DeskRequest, form: SourceForm, feed: Feed | None, tried: Tria
         name=name, text=form.cleaned_data["text"].replace("\r\n", "\n"),
         by=request.user.get_username(), source_name="description",
     )  # fmt: skip
-    made = _(" Table {table} was made.").format(table=done.table.name) if done.new_table else ""
-    messages.success(
-        request,
-        _("{name}, version {version}.{made} {verdict}").format(
-            name=name, version=done.feed.version, made=made, verdict=tried.verdict
-        ),
-    )
+    said = [_("{name}, version {version}.").format(name=name, version=done.feed.version)]
+    if done.new_table:
+        said.append(_("Table {table} was made.").format(table=done.table.name))
+    messages.success(request, " ".join([*said, str(tried.verdict)]))

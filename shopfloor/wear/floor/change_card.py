@@ -39,7 +39,7 @@ FRESH_MOST = 2  # sets offered new from the drawer: the wanted one, and what is 
 @dataclass(frozen=True, slots=True)
 class TrayKey:
     label: str
-    into: str
+    title: str
     words: str
     set_words: str
     wanted: bool
@@ -49,7 +49,7 @@ class TrayKey:
 
 @dataclass(frozen=True, slots=True)
 class FreshKey:
-    words: str
+    title: str
     acts: str
 
 
@@ -76,14 +76,14 @@ def trays_ready(
 ) -> list[TrayKey]:
     """What can go into a torch, the wanted set's first. One scan or touch swaps all; what comes
     out goes back to the drawer. `named`: the torch is one of several."""
-    into = _(" into torch {torch}").format(torch=torch.code) if named else ""
+    title = _("Tray {label} into torch {torch}") if named else _("Tray {label}")
     keys = []
     for tray, kinds in filled:
         payload = {"tray": tray.label, "torch": torch.code}
         keys.append(
             TrayKey(
                 label=tray.label,
-                into=into,
+                title=title.format(label=tray.label, torch=torch.code),
                 words=f"{set_words(tray.wear_set)}, {held_words(kinds)}",
                 set_words=set_words(tray.wear_set),
                 wanted=wanted is not None and tray.wear_set_id == wanted.pk,
@@ -108,7 +108,7 @@ def fresh_sets(
 ) -> list[FreshKey]:
     """A whole set new from the drawer, one entry a piece: the wanted set, and the one that is in.
     Only where the drawer holds every part of it."""
-    into = _(" into torch {torch}").format(torch=torch.code) if named else ""
+    title = _("A new set {wear_set} into torch {torch}") if named else _("A new set {wear_set}")
     inside = set_of(fitted)
     sets = [one for one in dict.fromkeys((wanted, inside)) if one is not None]
     found = []
@@ -117,7 +117,8 @@ def fresh_sets(
         if not parts or any(part.in_drawer < 1 for part in parts):
             continue
         acts = [fresh_act(torch, part, fitted, one) for part in parts]
-        found.append(FreshKey(words=f"{set_words(one)}{into}", acts=json.dumps(acts)))
+        said = title.format(wear_set=set_words(one), torch=torch.code)
+        found.append(FreshKey(title=said, acts=json.dumps(acts)))
     return found
 
 

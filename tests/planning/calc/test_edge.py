@@ -67,10 +67,10 @@ def test_it_meets_only_where_the_upper_end_is_inside():
     assert verdict(tight, 3, six) == "meets"
     assert verdict(tight, 2, six) == "fails"
     wide = PredictedU(0.3, 0.15, 0.6, 9, 5, "checks")
-    assert verdict(wide, 3, six) == "may not"
-    assert verdict(PredictedU(0.3, None, None, 2, 5, "chart"), 3, six) == "may not"
+    assert verdict(wide, 3, six) == "may_not"
+    assert verdict(PredictedU(0.3, None, None, 2, 5, "chart"), 3, six) == "may_not"
     assert verdict(PredictedU(None, None, None, 2, 5, "unknown"), 3, six) == "unknown"
-    assert verdict(wide, None, six) == "not asked"
+    assert verdict(wide, None, six) == "not_asked"
 
 
 def test_an_upper_end_on_the_limit_is_inside():
@@ -109,5 +109,5 @@ def test_the_standards_own_ends_are_classed():
 
 
 def test_no_question_is_as_good_as_a_yes_and_unknown_is_worse_than_doubt():
-    assert RANKS["not asked"] == RANKS["meets"]
-    assert RANKS["meets"] < RANKS["may not"] < RANKS["unknown"] < RANKS["fails"]
+    assert RANKS["not_asked"] == RANKS["meets"]
+    assert RANKS["meets"] < RANKS["may_not"] < RANKS["unknown"] < RANKS["fails"]
