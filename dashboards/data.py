@@ -13,6 +13,7 @@ from django.utils import timezone
 from planning import reports
 from planning.reports import openers, promise, promise_help, promise_score
 from planning.reports.factors import FactorBoard
+from planning.reports.failures import FailuresBoard
 from planning.reports.figure import Figure
 from planning.reports.measures import Measures
 from planning.reports.promise import Board, TableLoad
@@ -109,6 +110,10 @@ def run_detail(run_id: str) -> RunDetail:
 
 def air_by_shift(at: datetime) -> pd.DataFrame:
     return reports.air_by_shift(now=at)
+
+
+def failures() -> FailuresBoard | None:
+    return reports.failures_board()
 
 
 def wear_board(at: datetime) -> WearBoard:

@@ -10,6 +10,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from planning.services.factor_summary import factors_freshen
+from planning.services.failures import failures_freshen
 from planning.services.freshness import request_stale_plans
 from planning.services.lives import lives_freshen
 from planning.services.promises import promises_say, promises_score
@@ -44,6 +45,7 @@ def freshen() -> None:
     months_freshen()
     lives_freshen()
     factors_freshen(now=timezone.now())
+    failures_freshen(now=timezone.now())
     tables_freshen(now=timezone.now())
     promises_score(now=timezone.now())
     promises_say(now=timezone.now())

@@ -22,6 +22,7 @@ from dashboards.figures.stack import left_words, stack
 from dashboards.ledgers import wear as ledgers
 from dashboards.ledgers.wear import PieceRow, TorchRow
 from dashboards.records import records
+from dashboards.wear import failures
 from planning.calc.dates import DAY, dated, weekday_time
 from planning.calc.numbers import filled
 from planning.calc.said import to_reader
@@ -68,6 +69,7 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
         "low": [row for row in drawer if row["low"]],
         "shelved": records(board.shelved),
         "history": records(board.history)[:BEFORE],
+        **failures.context(data.failures()),
         "air": records(data.air_by_shift(data.now()))[:AIR_SHIFTS],
     }
     if chosen is not None:

@@ -10,6 +10,7 @@ from planning.reports.air import air_by_shift
 from planning.reports.balance import balance_days
 from planning.reports.cost import cost_month, months
 from planning.reports.factors import factor_board
+from planning.reports.failures import failures_board
 from planning.reports.job import job_cost
 from planning.reports.jobs import jobs_today
 from planning.reports.measures import measures
@@ -28,6 +29,7 @@ __all__ = [
     "balance_days",
     "cost_month",
     "factor_board",
+    "failures_board",
     "job_cost",
     "jobs_today",
     "measures",

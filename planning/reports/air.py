@@ -26,7 +26,8 @@ def air_by_shift(*, now: datetime, days: int = DAYS) -> pd.DataFrame:
     (their labels with the reason). Two queries, and two for the shifts."""
     since = now - timedelta(days=days)
     read: dict[Key, list[Any]] = defaultdict(list)
-    rows = AirReading.objects.filter(at__gte=since, at__lte=now).order_by("at")
+    day = since.date() - timedelta(days=2)  # of its index: a shift has its start's date
+    rows = AirReading.objects.filter(shift_date__gte=day, at__gte=since, at__lte=now).order_by("at")
     fields = "shift_date", "shift", "table__name", "flowing_kpa", "drained"
     for row in rows.values_list(*fields, named=True):
         read[row.shift_date, row.shift, row.table__name].append(row)

@@ -11,6 +11,7 @@ from planning.reports import (
     arc,
     day_figure,
     factor_figure,
+    failures,
     job_plan,
     ledger,
     life,
@@ -49,6 +50,7 @@ OPENERS: dict[str, Opener] = {
     "plan": Opener(plan.opened),
     "piece": Opener(piece.opened),
     "life": Opener(life.opened),
+    "failures": Opener(failures.opened),
     "arc": Opener(arc.opened),
     "measure": Opener(measure_figures.opened),
     "factor": Opener(factor_figure.opened),
@@ -57,12 +59,13 @@ OPENERS: dict[str, Opener] = {
 
 def open_figure(*, kind: str, id: str) -> Figure:
     """Kinds: those of `ledger.SHAPES` by the steps of their path ("2026-10-01:JOB:KIND", job 0 the
-    shop); posting, run, run_term ("RUN:TERM"), plan (a nest plan), piece, life (a set's part), arc
-    (its key); job_term ("JOB:TERM"), job_plan (JOB); month_term ("2026-10-01:TERM" or with :JOB),
-    month_plate ("2026-10-01:MATERIAL:MM:DUTY"), squareness ("2026-10-01:JOB"); shift, pace, outlook
-    ("TABLE@US", a moment of today's page), day ("DATE:WHAT" or "DATE:WHAT:TABLE"); measure
-    ("FIRST:LAST:TABLE:WHAT"), promise ("JOB@US") and load ("TABLE:DATE@US"), a moment of the page
-    of promises, factor ("SET:MATERIAL:MM"). Raises `LookupError` for what does not
+    shop); posting, run, run_term ("RUN:TERM"), plan (a nest plan), piece, life (a set's part),
+    failures ("WEEKS" or "WEEKS:SET"), arc (its key); job_term ("JOB:TERM"), job_plan (JOB);
+    month_term ("2026-10-01:TERM" or with :JOB), month_plate ("2026-10-01:MATERIAL:MM:DUTY"),
+    squareness ("2026-10-01:JOB"); shift, pace, outlook ("TABLE@US", a moment of today's page), day
+    ("DATE:WHAT" or "DATE:WHAT:TABLE"); measure ("FIRST:LAST:TABLE:WHAT"), promise ("JOB@US") and
+    load ("TABLE:DATE@US"), a moment of the page of promises, factor ("SET:MATERIAL:MM"). Raises
+    `LookupError` for what does not
     exist.
     """
     opener = OPENERS.get(kind)

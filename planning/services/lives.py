@@ -20,6 +20,7 @@ from planning.calc.life.replacement import of_posterior
 from planning.calc.life.weibull import LEAST_ENDS, fit
 from planning.calc.said import stored, told
 from planning.inputs.lives import KIND, NEWEST, given_by, given_of, limit_of, records_of, to_json
+from planning.services.failures import failures_want
 from planning.services.piece_figures import outlooks_write
 from shopfloor.background.request import request_work
 from shopfloor.chart.parts import alike
@@ -46,6 +47,7 @@ def life_write(*, key: str, payload: dict[str, Any]) -> None:
     lives_write(same.values_list("pk", flat=True))
     live = pieces.filter(state__in=IN_USE, outlook__isnull=False)
     outlooks_write(live.values_list("pk", flat=True), now=now)
+    failures_want()
 
 
 def lives_freshen() -> int:

@@ -28,6 +28,7 @@ KINDS: dict[str, str] = {
     "run": "planning.services.run_figures:run_figures",
     "piece": "planning.services.piece_figures:piece_figures",
     "life": "planning.services.lives:life_write",
+    "failures": "planning.services.failures:failures_write",
     "line": "planning.services.line_figures:line_figures",
     "factors": "planning.services.factor_summary:factors_write",
     "table_time": "planning.services.table_time:table_time_write",

@@ -212,7 +212,7 @@ class Summary(models.Model):
     every change of what it is made from, in the change's own transaction; `version` is the count
     that `body` was made at, so that one which lags is never taken for the newest."""
 
-    kind = models.CharField(max_length=20)  # month, factors
+    kind = models.CharField(max_length=20)  # month, factors, life, failures
     key = models.CharField(max_length=40, blank=True)
     wanted = models.BigIntegerField(default=0)
     version = models.BigIntegerField(default=0)

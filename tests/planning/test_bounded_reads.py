@@ -13,8 +13,11 @@ from django.test.utils import CaptureQueriesContext
 
 from planning import reports
 from planning.inputs.checks import checked_u
+from planning.reports.failures import failures_board
 from planning.reports.queue import queue_plans
 from planning.reports.route_data import hole_minutes
+from planning.reports.wear_due import due_times
+from planning.services.failures import failures_body
 from planning.services.run_figures import run_figures
 from planning.services.summaries import month_write
 from planning.services.work import run_all_waiting
@@ -130,6 +133,8 @@ READS = {
     "quotes": lambda shop: reports.quote_board(now=NOW),
     "nests of a job": lambda shop: list(nests_list(text="J-1")),
     "wear": lambda shop: (reports.wear_board(now=NOW), reports.air_by_shift(now=NOW)),
+    "failures": lambda shop: (failures_board(), failures_body(NOW)),
+    "ends of pieces": lambda shop: due_times(now=NOW),
     "late entries": lambda shop: (decided_lately(), came_after(now=NOW)),
 }
 
