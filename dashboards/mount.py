@@ -16,6 +16,7 @@ from dash import Dash
 from dash.exceptions import DependencyException
 from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
+from django.utils.translation import gettext as _
 
 from dashboards.callbacks import asked
 from dashboards.shell import FramedDash, framed
@@ -59,8 +60,8 @@ def dash_app(name: str, prefix: str, title: str, build: Callable[[Dash], None]) 
         return _apps[name]
 
 
-def _no_such_file(_: Exception) -> tuple[str, int]:
-    return "There is no such file.", 404
+def _no_such_file(problem: Exception) -> tuple[str, int]:
+    return _("There is no such file."), 404
 
 
 def serve(request: HttpRequest, app: Dash) -> HttpResponse:

@@ -14,7 +14,6 @@ def number_marks() -> tuple[str, str]:
 
 class ShopfloorConfig(AppConfig):
     name = "shopfloor"
-    verbose_name = "Shop floor"
 
     def ready(self) -> None:
         """Signals as wiring, not as business logic: the audit trail belongs to every connection
@@ -28,10 +27,12 @@ class ShopfloorConfig(AppConfig):
         from shopfloor.audit.triggers import after_migrating, before_migrating
         from shopfloor.people.security import source_token_made
         from shopfloor.web.addresses import BigIntConverter
+        from telemetry import said
         from telemetry.models import PushToken
 
         register_converter(BigIntConverter, "bigint")
         translated_by(gettext, ngettext, number_marks)
+        said.translated_by(gettext, ngettext)
         post_save.connect(source_token_made, sender=PushToken, dispatch_uid="kerfbook.security")
         connection_created.connect(on_connection, dispatch_uid="kerfbook.audit")
         pre_migrate.connect(before_migrating, sender=self, dispatch_uid="kerfbook.audit")

@@ -9,18 +9,24 @@ from dataclasses import dataclass
 
 from django.conf import settings
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from telemetry.locks import is_held
 from telemetry.models import Alarm, Feed, Health
 from telemetry.paths import lock_path
 from telemetry.selectors import FeedHealth, feed_healths
 
-NOT_RUNNING = "intake not running"
-BEAT_LATE = "intake hangs"
-SILENT = "source silent"
-NOT_READ = "source not read"
-STUCK = "source stuck"
-DISK = "disk nearly full"
+NOT_RUNNING = N_("intake not running")
+BEAT_LATE = N_("intake hangs")
+SILENT = N_("source silent")
+NOT_READ = N_("source not read")
+STUCK = N_("source stuck")
+DISK = N_("disk nearly full")
+# Noted where they happen; here so that their labels are translated.
+NOTED = (
+    N_("journal damaged"), N_("journal fault"), N_("lines missing"), N_("collector clock"),
+    N_("collector lost records"),
+)  # fmt: skip
 _BEAT_LATE_US = 30_000_000
 _SETTLES_US = 60_000_000  # a port that was pulled, or an intake that starts anew, is given so long
 # Our assumption: days of lines of many tables, and room to compress and to back up.

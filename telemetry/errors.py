@@ -10,6 +10,8 @@ TelemetryError
 
 from __future__ import annotations
 
+from telemetry.said import to_reader
+
 
 class TelemetryError(Exception):
     """An expected fault with a message for the person at the table.
@@ -18,8 +20,9 @@ class TelemetryError(Exception):
     """
 
     def __init__(self, message: str, *, hint: str = "", retry: bool = False) -> None:
-        super().__init__(message)
-        self.message = message
+        self.said = message  # with its values, where it has any
+        self.message = to_reader(message)  # in the language of whoever reads
+        super().__init__(self.message)
         self.hint = hint
         self.retry = retry
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from telemetry.said import noop as N_
+
 if TYPE_CHECKING:  # who only collects lines needs no arrays
     from telemetry.decode.row_blocks import ColumnBlock
 
@@ -39,29 +41,29 @@ AMBIGUOUS_TIME: Final = 1  # local time inside the repeated autumn hour, told ap
 LEAP_SECOND: Final = 2  # stamped :60, filed at the following second as POSIX time does
 LATE: Final = 4  # older than the reorder window; arcs around it must be worked out again
 
-# Stable reason words of rejects.
+# Why a line could not be read: stable codes that are stored, and their own labels.
 REASONS: Final = (
-    "not text",  # not the stated encoding, or control characters in it
-    "utf-16",  # the source begins with a UTF-16 byte-order mark
-    "too long",  # over lines.MAX_LINE_BYTES
-    "half line",  # cut off by a disconnect
-    "bad checksum",
-    "no checksum",
-    "too few columns",
-    "too many columns",
-    "bad quoting",
-    "bad pair",
-    "bad json",
-    "missing field",
-    "unknown signal",
-    "unknown level",
-    "bad seq",
-    "bad time",
-    "time out of range",
-    "no such local time",  # inside the hour that spring skips
-    "bad value",
-    "no torch",
-    "too late",  # a level poll too old to say where its edge was
+    N_("not text"),  # not the stated encoding, or control characters in it
+    N_("utf-16"),  # the source begins with a UTF-16 byte-order mark
+    N_("too long"),  # over lines.MAX_LINE_BYTES
+    N_("half line"),  # cut off by a disconnect
+    N_("bad checksum"),
+    N_("no checksum"),
+    N_("too few columns"),
+    N_("too many columns"),
+    N_("bad quoting"),
+    N_("bad pair"),
+    N_("bad json"),
+    N_("missing field"),
+    N_("unknown signal"),
+    N_("unknown level"),
+    N_("bad seq"),
+    N_("bad time"),
+    N_("time out of range"),
+    N_("no such local time"),  # inside the hour that spring skips
+    N_("bad value"),
+    N_("no torch"),
+    N_("too late"),  # a level poll too old to say where its edge was
 )
 
 

@@ -8,7 +8,7 @@ from contextvars import ContextVar
 from typing import Any, TypeVar
 
 T = TypeVar("T")
-_read: ContextVar[dict[str, Any] | None] = ContextVar("facts read so far", default=None)
+_read: ContextVar[dict[str, Any] | None] = ContextVar("facts_read", default=None)
 
 
 @contextmanager

@@ -24,6 +24,7 @@ from telemetry.models import (
     Repeat,
 )
 from telemetry.paths import lock_path
+from telemetry.said import said, to_reader
 
 SILENT_US = 10 * 60 * 1_000_000
 _BEAT_LATE_US = 15 * 1_000_000
@@ -96,7 +97,9 @@ def _health(feed: Feed, health: Health | None, last_us: int | None, now_us: int)
         return FeedHealth("never", None, trouble, None)
     if not read_now or health is None or abs(now_us - health.beat_us) > _BEAT_LATE_US:
         since_us = last_us if health is None else max(last_us, health.beat_us)
-        return FeedHealth("off", min(since_us, now_us), "no worker reads this feed", last_us)
+        return FeedHealth(
+            "off", min(since_us, now_us), to_reader(said("no worker reads this feed")), last_us
+        )
     heard_us = last_us
     if last_us > now_us + _AHEAD_US:
         # The host's clock was set back since. The worker says by the clock of now when it last

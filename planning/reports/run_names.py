@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from planning.calc.dates import DAY, day_time
 from planning.inputs.any_of import any_of
 from planning.inputs.chunks import among
@@ -24,6 +26,11 @@ def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]
     )
     zone = ZoneInfo(the_shop().zone)
     return {
-        pk: (at, f"{day_time(at.astimezone(zone), DAY)}, {nest} on {table}")
+        pk: (
+            at,
+            _("{begun}, {nest} on {table}").format(
+                begun=day_time(at.astimezone(zone), DAY), nest=nest, table=table
+            ),
+        )
         for pk, at, nest, table in rows
     }

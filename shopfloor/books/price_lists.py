@@ -102,7 +102,7 @@ KINDS: Final[dict[str, Kind]] = {
     "parts": Kind(
         N_("Wear parts: price and rated life"),
         (
-            "set", "kind", "name", "price", "rated starts", "in drawer", "low at", N_("lead days"),
+            "set", "kind", "name", "price", "rated starts", "in drawer", "low at", "lead days",
             "pack",
         ),
         ("set", "kind", "price"), _parts,
@@ -154,9 +154,11 @@ def _set_of(row: Row) -> WearSet:
 
 
 def _one_of(row: Row, column: str, known: dict[str, str]) -> str:
+    """By its code, which every language has, or by its label in the language of who brings it."""
     said = row.text(column).lower()
+    code = said.replace(" ", "_")
     for value, label in known.items():
-        if said in (value, label.lower()):
+        if code == value or said == label.lower():
             return value
     raise RowError(
         _("{column} {said!r} is not known, allowed: {known}").format(

@@ -47,7 +47,7 @@ def assign_parts_to_lines(*, revision: NestRevision, ties: Ties) -> None:
         lines = _spread(wanted, group)
         for part, made, line in zip(group.parts, group.made, lines, strict=True):
             name = line.part if line else _("shape {group}").format(group=group.label)
-            key = f"line {line.pk}" if line else name
+            key = f"line:{line.pk}" if line else name
             copy = counted.get(key, 0) + 1
             counted[key] = counted.get(key, 0) + made
             for number in part:

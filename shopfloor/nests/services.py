@@ -178,7 +178,7 @@ def _contours(revision: NestRevision, program: Program) -> list[Contour]:
         Contour(
             revision=revision,
             number=contour.number,
-            part=f"shape {named[contour.number][0]}",
+            part=_("shape {group}").format(group=named[contour.number][0]),
             copy=named[contour.number][1],
             inner=outline != contour.number,
             closed=contour.closed and not contour.marks,

@@ -33,25 +33,25 @@ SECURITY: Final = "see_security"
 
 # Right, what it lets a person do, whose it is.
 TABLE: Final = (
-    (COST, N_("sees what jobs cost"), "owner"),
-    (WAGE, N_("sees wage rates"), "owner"),
-    (MARGIN, N_("sees quotes and margin"), "owner"),
-    (QUOTES, N_("makes and opens quotes"), "planner owner"),
-    (PERSONS, N_("sees times of single persons"), "supervisor owner"),
-    (FLOOR, N_("works at a screen beside a table"), "operator supervisor"),
-    (ASSIGN, N_("says which job arcs belonged to"), "supervisor planner owner"),
+    (COST, N_("sees what jobs cost"), ("owner",)),
+    (WAGE, N_("sees wage rates"), ("owner",)),
+    (MARGIN, N_("sees quotes and margin"), ("owner",)),
+    (QUOTES, N_("makes and opens quotes"), ("planner", "owner")),
+    (PERSONS, N_("sees times of single persons"), ("supervisor", "owner")),
+    (FLOOR, N_("works at a screen beside a table"), ("operator", "supervisor")),
+    (ASSIGN, N_("says which job arcs belonged to"), ("supervisor", "planner", "owner")),
     (
         PLAN,
         N_("changes jobs, nests, stock and the queue"),
-        "supervisor planner owner administrator",
+        ("supervisor", "planner", "owner", "administrator"),
     ),
-    (CHART, N_("changes the cut chart and rates"), "planner owner administrator"),
-    (FEEDS, N_("adds and changes signal sources"), "administrator"),
-    (CLOSE, N_("closes a month"), "owner"),
-    (SECURITY, N_("reads the security log"), "owner administrator"),
+    (CHART, N_("changes the cut chart and rates"), ("planner", "owner", "administrator")),
+    (FEEDS, N_("adds and changes signal sources"), ("administrator",)),
+    (CLOSE, N_("closes a month"), ("owner",)),
+    (SECURITY, N_("reads the security log"), ("owner", "administrator")),
 )
 RIGHTS: Final[dict[str, tuple[str, ...]]] = {
-    role: tuple(code for code, _, roles in TABLE if role in roles.split()) for role in Role
+    role: tuple(code for code, _, roles in TABLE if role in roles) for role in Role
 }
 
 

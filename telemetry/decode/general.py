@@ -28,6 +28,7 @@ from telemetry.parsers.level import LevelParser
 from telemetry.parsers.names import program_name, torch_name
 from telemetry.parsers.numbers import decimal, running_number
 from telemetry.parsers.stamps import SECOND_US, make_reader
+from telemetry.said import said
 
 Fragment = Literal["keep", "take", "reject"]
 
@@ -179,7 +180,7 @@ class Decoder:
         if line is not None:
             self._line += 1
             self._batch.lines += 1
-            self._reject(line, line.fault or "half line", "cut off before its line end")
+            self._reject(line, line.fault or "half line", said("cut off before its line end"))
 
     def _try_fragment(self) -> None:
         """Take the unfinished line where it decodes, else put all back as it was."""
@@ -212,9 +213,11 @@ class Decoder:
             try:
                 text = body.decode(self._encoding)
             except UnicodeDecodeError as error:
-                raise ParseError("not text", f"not {self._encoding}") from error
+                raise ParseError(
+                    "not text", said("not {encoding}", encoding=self._encoding)
+                ) from error
             if not text.isprintable() and _CONTROL.search(text):
-                raise ParseError("not text", "control characters")
+                raise ParseError("not text", said("control characters"))
             self._decode(line, text)
         except ParseError as error:
             if text and self._parser.take_header(text):
@@ -232,7 +235,7 @@ class Decoder:
         if self._timed:
             stamp = (stamp or "").strip()
             if not stamp:
-                raise ParseError("missing field", "no time")
+                raise ParseError("missing field", said("no time"))
             time_us, flags, mark = self._stamp(stamp, newest_us)
         else:
             # feed_block has made sure that there is one.
@@ -281,7 +284,7 @@ class Decoder:
             )
         elif self._timed and time_us < newest_us - self._window_us:
             if self._is_level:
-                raise ParseError("too late", "a level older than the reorder window")
+                raise ParseError("too late", said("a level older than the reorder window"))
             self._batch.late.append(event._replace(flags=flags | LATE))
         else:
             self._queue.window.add(event)
@@ -292,11 +295,13 @@ class Decoder:
         kind = self._signals.get(word)
         if kind is None:
             if not word:
-                raise ParseError("missing field", "no signal")
+                raise ParseError("missing field", said("no signal"))
             if self._on_from:
                 return ARC_ON if decimal(word, self._decimal) >= self._on_from else ARC_OFF
-            reason = "unknown level" if self._is_level else "unknown signal"
-            raise ParseError(reason, f"{word!r} is not listed")
+            raise ParseError(
+                "unknown level" if self._is_level else "unknown signal",
+                said("{word!r} is not listed", word=word),
+            )
         return kind
 
     def _reject(self, line: RawLine, reason: str, message: str) -> None:

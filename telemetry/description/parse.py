@@ -23,6 +23,7 @@ from zoneinfo import ZoneInfo
 from telemetry.description.toml_reader import TomlReader
 from telemetry.errors import DescriptionError
 from telemetry.events import KINDS, LONGEST_TORCH
+from telemetry.said import said
 
 SOURCE_KINDS: Final = ("serial", "csv_file", "csv_folder", "push")
 FORMATS: Final = ("columns", "pairs", "json", "level")
@@ -159,7 +160,7 @@ def parse_description(text: str, *, name: str = "FEED.toml") -> Description:
     signals = _signals(signals_reader)
     line = _line(top.table("line"))
     if line.format != "level" and KINDS["arc_on"] not in signals.values():
-        raise signals_reader.wrong("arc_on", "no word is listed for it")
+        raise signals_reader.wrong("arc_on", said("no word is listed for it"))
     time = _time(top.table("time"), line)
     named_torch = "torch" in line.columns or "torch" in line.names
     description = Description(
@@ -191,7 +192,7 @@ def _line(reader: TomlReader) -> Line:
     format_ = reader.choice("format", FORMATS)
     separator = reader.text("separator", default=",")
     if not separator or any(c in separator for c in '\r\n"'):
-        raise reader.wrong("separator", "must be text without quotes or line ends")
+        raise reader.wrong("separator", said("must be text without quotes or line ends"))
     is_level = format_ == "level"
     line = Line(
         format=format_,
@@ -209,32 +210,36 @@ def _line(reader: TomlReader) -> Line:
     )
     if not is_level:
         for key in ("on", "off", "debounce_s", "on_from", "counts_to"):
-            reader.refuse(key, "is for format level only")
+            reader.refuse(key, said("is for format level only"))
     elif reader.has("on_from") and not line.on_from:
-        raise reader.wrong("on_from", "must be more than 0; leave it out where the level is a word")
+        raise reader.wrong(
+            "on_from", said("must be more than 0; leave it out where the level is a word")
+        )
     elif line.on_from:
         for key in ("on", "off"):
-            reader.refuse(key, "leave it out: on_from already says which level is on")
+            reader.refuse(key, said("leave it out: on_from already says which level is on"))
     elif set(line.on) & set(line.off):
-        raise reader.wrong("on", "a word cannot mean both on and off")
+        raise reader.wrong("on", said("a word cannot mean both on and off"))
     if is_level and "pierces" not in line.columns:
-        reader.refuse("counts_to", "is for a column pierces, and none is listed")
+        reader.refuse("counts_to", said("is for a column pierces, and none is listed"))
     if reader.has("counts_to") and not line.counts_to:
-        raise reader.wrong("counts_to", "must be more than 0; leave it out where it is not known")
+        raise reader.wrong(
+            "counts_to", said("must be more than 0; leave it out where it is not known")
+        )
     if format_ in ("pairs", "json") and "signal" not in line.names:
-        raise reader.wrong("names", "must say which name is the signal", FIELDS)
+        raise reader.wrong("names", said("must say which name is the signal"), FIELDS)
     measures = format_ in ("columns", "pairs") or "amps" in line.columns
     if line.decimal == "," and separator == "," and measures:
-        raise reader.wrong("decimal", "a decimal comma cannot be told from the separator")
+        raise reader.wrong("decimal", said("a decimal comma cannot be told from the separator"))
     reader.refuse_unknown()
     return line
 
 
 def _columns(reader: TomlReader, format_: str) -> tuple[str, ...]:
     if format_ not in ("columns", "level"):
-        reader.refuse("columns", f"is not for format {format_}, use names")
+        reader.refuse("columns", said("is not for format {form}, use names", form=format_))
         return ()
-    reader.refuse("names", f"is not for format {format_}, use columns")
+    reader.refuse("names", said("is not for format {form}, use columns", form=format_))
     default = ("level",) if format_ == "level" else None
     allowed = LEVEL_COLUMNS if format_ == "level" else COLUMNS
     columns = reader.words("columns", default=default)
@@ -242,12 +247,12 @@ def _columns(reader: TomlReader, format_: str) -> tuple[str, ...]:
         columns = tuple("level" if c in ("signal", "value") else c for c in columns)
     for column in columns:
         if column not in allowed:
-            raise reader.wrong("columns", f"unknown column {column!r}", allowed)
+            raise reader.wrong("columns", said("unknown column {column!r}", column=column), allowed)
         if column != "ignore" and columns.count(column) > 1:
-            raise reader.wrong("columns", f"{column} is listed twice")
+            raise reader.wrong("columns", said("{column} is listed twice", column=column))
     needed = "level" if format_ == "level" else "signal"
     if needed not in columns:
-        raise reader.wrong("columns", f"{needed} is missing")
+        raise reader.wrong("columns", said("{needed} is missing", needed=needed))
     return columns
 
 
@@ -261,12 +266,14 @@ def _time(reader: TomlReader, line: Line) -> Time:
         zone=reader.text("zone", default=None),
     )
     if time.source == "line" and not has_time:
-        raise reader.wrong("from", "is line, but no column or name is time")
+        raise reader.wrong("from", said("is line, but no column or name is time"))
     if time.zone is not None:
         try:
             ZoneInfo(time.zone)
         except (KeyError, OSError, ValueError) as error:
-            message = f"unknown zone {time.zone!r}, allowed: an IANA name like America/Chicago"
+            message = said(
+                "unknown zone {zone!r}, allowed: an IANA name like America/Chicago", zone=time.zone
+            )
             raise reader.wrong("zone", message) from error
     reader.refuse_unknown()
     return time
@@ -277,7 +284,7 @@ def _signals(reader: TomlReader) -> dict[str, int]:
     for key, kind in KINDS.items():
         for word in reader.words(key, default=()):
             if signals.setdefault(word, kind) != kind:
-                raise reader.wrong(key, f"{word!r} is listed for two signals")
+                raise reader.wrong(key, said("{word!r} is listed for two signals", word=word))
     reader.refuse_unknown(tuple(KINDS))
     return signals
 

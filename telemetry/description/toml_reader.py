@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import Any, TypeVar, overload
 
 from telemetry.errors import DescriptionError
+from telemetry.said import said
 
 _MISSING = object()
 T = TypeVar("T")
@@ -34,14 +35,20 @@ class TomlReader:
 
     def wrong(self, key: str, what: str, allowed: Sequence[str] = ()) -> DescriptionError:
         """The error for `key`, at its line as well as that can be found."""
-        tail = f", allowed: {', '.join(allowed)}" if allowed else ""
-        return DescriptionError(f"{self._name}:{self._line_of(key)}: {key}: {what}{tail}")
+        at = f"{self._name}:{self._line_of(key)}: {key}"
+        if allowed:
+            return DescriptionError(
+                said(
+                    "{at}: {what}, allowed: {allowed}", at=at, what=what, allowed=", ".join(allowed)
+                )
+            )
+        return DescriptionError(said("{at}: {what}", at=at, what=what))
 
     def table(self, key: str) -> TomlReader:
         """The table `key`, empty where it is left out."""
         value = self._take(key, {})
         if not isinstance(value, dict):
-            raise self.wrong(key, "must be a table, like [" + key + "]")
+            raise self.wrong(key, said("must be a table, like [{key}]", key=key))
         return TomlReader(value, text=self._text, name=self._name, section=key)
 
     @overload
@@ -52,7 +59,7 @@ class TomlReader:
         """A string."""
         value = self._take(key, default)
         if value is not default and not isinstance(value, str):
-            raise self.wrong(key, f"{value!r} is not text")
+            raise self.wrong(key, said("{value} is not text", value=repr(value)))
         return value
 
     @overload
@@ -67,14 +74,17 @@ class TomlReader:
         if isinstance(value, int) and not isinstance(value, bool):
             value = str(value)
         if not isinstance(value, str) or not value.strip() or len(value) > most:
-            raise self.wrong(key, f"{value!r} is not a name of 1 to {most} letters")
+            raise self.wrong(
+                key,
+                said("{value} is not a name of 1 to {most} letters", value=repr(value), most=most),
+            )
         return value.strip()
 
     def choice(self, key: str, allowed: Sequence[str], *, default: Any = _MISSING) -> str:
         """One of `allowed`."""
         value = self._take(key, default, allowed)
         if value not in allowed:
-            raise self.wrong(key, f"unknown value {value!r}", allowed)
+            raise self.wrong(key, said("unknown value {value}", value=repr(value)), allowed)
         return str(value)
 
     def words(self, key: str, *, default: tuple[str, ...] | None) -> tuple[str, ...]:
@@ -84,19 +94,19 @@ class TomlReader:
             return default or ()
         items = [value] if isinstance(value, str) else value
         if not isinstance(items, list) or not all(isinstance(i, str) and i.strip() for i in items):
-            raise self.wrong(key, 'must be a list of words, like ["ARC ON"]')
+            raise self.wrong(key, said('must be a list of words, like ["ARC ON"]'))
         return tuple(item.strip() for item in items)
 
     def names(self, key: str, allowed: Sequence[str]) -> dict[str, str]:
         """A table of text under `key`, whose own keys must be among `allowed`."""
         value = self._take(key, {})
         if not isinstance(value, dict) or not all(isinstance(v, str) for v in value.values()):
-            raise self.wrong(key, 'must be names, like {signal = "S"}')
+            raise self.wrong(key, said('must be names, like {signal = "S"}'))
         for inner in value:
             if inner not in allowed:
-                raise self.wrong(key, f"unknown name {inner!r}", allowed)
+                raise self.wrong(key, said("unknown name {inner!r}", inner=inner), allowed)
         if len(set(value.values())) != len(value):
-            raise self.wrong(key, "two of them are the same name")
+            raise self.wrong(key, said("two of them are the same name"))
         return dict(value)
 
     def number(
@@ -106,16 +116,31 @@ class TomlReader:
         value = self._take(key, default)
         good = isinstance(value, int) or (isinstance(value, float) and not whole)
         if not good or isinstance(value, bool) or not math.isfinite(value):
-            raise self.wrong(key, f"{value!r} is not a {'whole ' if whole else ''}number")
+            raise self.wrong(
+                key,
+                said("{value} is not a whole number", value=repr(value))
+                if whole
+                else said("{value} is not a number", value=repr(value)),
+            )
         if not least <= value <= most:
-            raise self.wrong(key, f"{value!r} is out of range, allowed: {least:g} to {most:g}")
+            raise self.wrong(
+                key,
+                said(
+                    "{value} is out of range, allowed: {least:g} to {most:g}",
+                    value=repr(value),
+                    least=least,
+                    most=most,
+                ),
+            )
         return float(value)
 
     def flag(self, key: str, *, default: bool) -> bool:
         """True or false."""
         value = self._take(key, default)
         if not isinstance(value, bool):
-            raise self.wrong(key, f"{value!r} is not true or false", ("true", "false"))
+            raise self.wrong(
+                key, said("{value} is not true or false", value=repr(value)), ("true", "false")
+            )
         return value
 
     def has(self, key: str) -> bool:
@@ -131,14 +156,14 @@ class TomlReader:
         """Object to the first key that was not read."""
         for key in self._data:
             if key not in self._read:
-                raise self.wrong(key, "unknown key", allowed or sorted(set(self._read)))
+                raise self.wrong(key, said("unknown key"), allowed or sorted(set(self._read)))
 
     def _take(self, key: str, default: Any, allowed: Sequence[str] = ()) -> Any:
         self._read.append(key)
         if key in self._data:
             return self._data[key]
         if default is _MISSING:
-            raise self.wrong(key, "is missing", allowed)
+            raise self.wrong(key, said("is missing"), allowed)
         return default
 
     def _line_of(self, key: str) -> int:

@@ -13,12 +13,14 @@ from telemetry.description import Description
 from telemetry.errors import DescriptionError, NotAllowed
 from telemetry.feeds.base import ByteSource
 from telemetry.feeds.limits import Limits
+from telemetry.said import noop as N_
+from telemetry.said import said
 
 FEEDS: dict[str, tuple[str, str]] = {
-    "serial": ("Serial port", "telemetry.feeds.serial.feed.SerialFeed"),
-    "csv_file": ("CSV file", "telemetry.feeds.csv_file.feed.CsvFileFeed"),
-    "csv_folder": ("Folder of CSV files", "telemetry.feeds.csv_folder.feed.CsvFolderFeed"),
-    "push": ("Pushed lines", "telemetry.feeds.push.feed.PushFeed"),
+    "serial": (N_("Serial port"), "telemetry.feeds.serial.feed.SerialFeed"),
+    "csv_file": (N_("CSV file"), "telemetry.feeds.csv_file.feed.CsvFileFeed"),
+    "csv_folder": (N_("Folder of CSV files"), "telemetry.feeds.csv_folder.feed.CsvFolderFeed"),
+    "push": (N_("Pushed lines"), "telemetry.feeds.push.feed.PushFeed"),
 }
 
 __all__ = ["FEEDS", "ByteSource", "check_source", "make_source"]
@@ -41,7 +43,8 @@ def check_source(description: Description, *, name: str, text: str) -> None:
         Limits.of_shop().check(description.source)
     except NotAllowed as problem:
         line = _line_of("port" if description.source.kind == "serial" else "path", text)
-        raise DescriptionError(f"{name}:{line}: {problem.message}") from problem
+        at = f"{name}:{line}"
+        raise DescriptionError(said("{at}: {what}", at=at, what=problem.said)) from problem
 
 
 def _line_of(key: str, text: str) -> int:

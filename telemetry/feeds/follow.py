@@ -15,6 +15,7 @@ from telemetry.feeds.limits import Limits
 from telemetry.feeds.place import HEAD_BYTES, Place, compare, fingerprint_of
 from telemetry.feeds.rotated import Sibling, missing_between, open_sibling, siblings_of
 from telemetry.journal import Kind
+from telemetry.said import said
 
 _TAIL_BYTES = 4096
 _SETTLE_S = 1.0  # a file being written anew is given so long to show what it is
@@ -136,7 +137,10 @@ class FollowedFile:
     def _after_a_loss(self, later: Sequence[Sibling]) -> list[Chunk]:
         """The file that was being read is nowhere: what it got since may be missing. Reading goes
         on with what was written later."""
-        lost = f"{self._path.name}: the file that was being read is gone, its last lines may be too"
+        lost = said(
+            "{name}: the file that was being read is gone, its last lines may be too",
+            name=self._path.name,
+        )
         return self._begin_next(later, lost)
 
     def _siblings(self) -> list[Sibling]:
@@ -312,4 +316,4 @@ def _turned(lost: str) -> dict[str, Any]:
 
 
 def _gone(names: str) -> str:
-    return f"{names} cannot be found" if names else ""
+    return said("{names} cannot be found", names=names) if names else ""

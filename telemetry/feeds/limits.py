@@ -18,6 +18,7 @@ from django.conf import settings
 
 from telemetry.description import Source
 from telemetry.errors import NotAllowed, SourceError
+from telemetry.said import said
 
 _DEV = "/dev"
 
@@ -60,14 +61,15 @@ class Limits:
                 self.check_path(Path(source.path))
         except NotAllowed as problem:
             key = "port" if source.kind == "serial" else "path"
-            raise NotAllowed(f"source.{key}: {problem.message}") from problem
+            what = said("source.{key}: {problem}", key=key, problem=problem.said)
+            raise NotAllowed(what) from problem
 
     def check_path(self, path: Path) -> None:
         """Judges where a path leads, links resolved. Raises NotAllowed."""
         try:
             real = os.path.realpath(path)
         except ValueError as problem:  # a NUL in it
-            raise NotAllowed(f"{str(path)!r} is no path") from problem
+            raise NotAllowed(said("{path!r} is no path", path=str(path))) from problem
         self._check_real(path, real)
 
     def open_file(self, path: Path) -> BinaryIO:
@@ -77,7 +79,7 @@ class Limits:
         handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC)
         try:
             if not stat.S_ISREG(os.fstat(handle).st_mode):
-                raise NotAllowed(f"{path} is no regular file")
+                raise NotAllowed(said("{path} is no regular file", path=path))
             self._check_real(path, _opened(handle))
         except BaseException:
             os.close(handle)
@@ -91,24 +93,39 @@ class Limits:
             self._check_scheme(url)
             return url
         if not os.path.lexists(url):
-            raise SourceError(f"{url}: no such device", retry=True)
+            raise SourceError(said("{url}: no such device", url=url), retry=True)
         return _check_device(url)
 
     def _check_real(self, path: Path, real: str) -> None:
         if _below(real, self.data):
             raise NotAllowed(
-                f"{path} lies in the data folder, which no source reads, "
-                "whatever KERFBOOK_SOURCE_DIRS lists"
+                said(
+                    "{path} lies in the data folder, which no source reads, whatever "
+                    "KERFBOOK_SOURCE_DIRS lists",
+                    path=path,
+                )
             )
         if self.dirs is not None and not any(_below(real, folder) for folder in self.dirs):
             listed = ":".join(map(str, self.dirs))
-            raise NotAllowed(f"{path} is not below a folder of KERFBOOK_SOURCE_DIRS ({listed})")
+            raise NotAllowed(
+                said(
+                    "{path} is not below a folder of KERFBOOK_SOURCE_DIRS ({listed})",
+                    path=path,
+                    listed=listed,
+                )
+            )
 
     def _check_scheme(self, url: str) -> None:
         scheme = url.partition("://")[0].lower()
         if scheme not in self.schemes:
             listed = ", ".join(self.schemes) or "none"
-            raise NotAllowed(f"{scheme}:// is not among KERFBOOK_PORT_SCHEMES ({listed})")
+            raise NotAllowed(
+                said(
+                    "{scheme}:// is not among KERFBOOK_PORT_SCHEMES ({listed})",
+                    scheme=scheme,
+                    listed=listed,
+                )
+            )
 
 
 def check_opened_device(handle: int, url: str) -> None:
@@ -132,8 +149,11 @@ def _check_device(port: str) -> str:
 
 def _no_device(port: str) -> NotAllowed:
     return NotAllowed(
-        f"{port!r} is no serial device under /dev, nor a URL of a scheme that "
-        "KERFBOOK_PORT_SCHEMES lists"
+        said(
+            "{port!r} is no serial device under /dev, nor a URL of a scheme that "
+            "KERFBOOK_PORT_SCHEMES lists",
+            port=port,
+        )
     )
 
 
@@ -148,4 +168,6 @@ def _opened(handle: int) -> str:
     try:
         return os.readlink(f"/proc/self/fd/{handle}")
     except OSError as problem:
-        raise SourceError(f"cannot tell what was opened: {problem}", retry=True) from problem
+        raise SourceError(
+            said("cannot tell what was opened: {problem}", problem=problem), retry=True
+        ) from problem

@@ -18,6 +18,7 @@ from telemetry.feeds.base import BLOCK_BYTES, ByteSource, Chunk, Known
 from telemetry.feeds.ports import Polled, Ports
 from telemetry.journal import Kind, Writer
 from telemetry.journal.writer import clock_us
+from telemetry.said import said, to_reader
 
 log = logging.getLogger("telemetry.worker")
 _QUEUE_BYTES = 4 * BLOCK_BYTES  # a patient source waits beyond this
@@ -159,7 +160,7 @@ class Reader:
                     log.error("%s: %s", self.name, told)
             except Exception as error:  # a fault of our own: shown, and tried again
                 log.exception("%s: reading failed", self.name)
-                self._now("failed", f"reading failed: {error!r}")
+                self._now("failed", to_reader(said("reading failed: {error}", error=repr(error))))
             finally:
                 self.source.close()
             # A port that opens and dies at once is backed off from like one that does not open.

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from telemetry.feeds.limits import Limits
+from telemetry.said import said
 
 _COUNTED = 10_000  # a larger number is a date
 _OPENERS: dict[str, Callable[[BinaryIO], Any]] = {
@@ -73,14 +74,14 @@ def open_sibling(sibling: Sibling, limits: Limits) -> BinaryIO:
         return limits.open_file(sibling.path)
     opener = _OPENERS.get(sibling.packing)
     if opener is None:
-        raise OSError(f"{sibling.packing} files are not read here")
+        raise OSError(said("{packing} files are not read here", packing=sibling.packing))
     plain: BinaryIO = tempfile.TemporaryFile()  # noqa: SIM115 - it is read for as long as it lasts
     try:
         with limits.open_file(sibling.path) as raw, opener(raw) as packed:
             shutil.copyfileobj(packed, plain)
     except (OSError, EOFError, zlib.error, lzma.LZMAError) as error:
         plain.close()
-        raise OSError(f"cannot be unpacked: {error}") from error
+        raise OSError(said("cannot be unpacked: {error}", error=error)) from error
     plain.seek(0)
     return plain
 

@@ -16,6 +16,7 @@ from operator import xor
 from typing import Final
 
 from telemetry.errors import ParseError
+from telemetry.said import said
 
 
 def xor_of(data: bytes) -> int:
@@ -57,7 +58,7 @@ def make_check(kind: str, separator: str) -> Callable[[bytes], bytes] | None:
     def check_xor(raw: bytes) -> bytes:
         body, star, digits = raw.rpartition(b"*")
         if not star:
-            raise ParseError("no checksum", "no * with two hex digits")
+            raise ParseError("no checksum", said("no * with two hex digits"))
         if body[:1] == b"$":
             body = body[1:]
         return _agree(body, xor_of(body), digits, 2)
@@ -69,7 +70,7 @@ def make_check(kind: str, separator: str) -> Callable[[bytes], bytes] | None:
     def check_crc(raw: bytes) -> bytes:
         body, found, digits = raw.rpartition(mark)
         if not found:
-            raise ParseError("no checksum", "no separator with four hex digits")
+            raise ParseError("no checksum", said("no separator with four hex digits"))
         return _agree(body, crc(body), digits, 4)
 
     return check_crc
@@ -83,5 +84,8 @@ def _agree(body: bytes, value: int, digits: bytes, width: int) -> bytes:
     expected = f"{value:0{width}X}"
     given = digits.strip().decode("latin-1").upper()
     if given != expected:
-        raise ParseError("bad checksum", f"line says {given!r}, bytes give {expected}")
+        raise ParseError(
+            "bad checksum",
+            said("line says {given!r}, bytes give {expected}", given=given, expected=expected),
+        )
     return body

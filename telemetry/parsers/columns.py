@@ -18,6 +18,7 @@ from operator import itemgetter
 from telemetry.description import Description
 from telemetry.errors import ParseError
 from telemetry.parsers.base import FIELDS, Fields
+from telemetry.said import said
 
 
 class ColumnsParser:
@@ -39,9 +40,15 @@ class ColumnsParser:
         count = len(fields)
         if count != self._width:
             if count < self._least:
-                raise ParseError("too few columns", f"{count} columns, needs {self._least}")
+                raise ParseError(
+                    "too few columns",
+                    said("{count} columns, needs {least}", count=count, least=self._least),
+                )
             if count > self._width and any(fields[self._width :]):
-                raise ParseError("too many columns", f"{count} columns, stated {self._width}")
+                raise ParseError(
+                    "too many columns",
+                    said("{count} columns, stated {width}", count=count, width=self._width),
+                )
             fields = fields[: self._width] + [None] * (self._width - count)
         fields.append(None)  # what a column that is not stated (place -1) reads
         return self._pick(fields)

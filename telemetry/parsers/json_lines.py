@@ -11,6 +11,7 @@ from typing import Any
 from telemetry.description import Description
 from telemetry.errors import ParseError
 from telemetry.parsers.base import FIELDS, Fields
+from telemetry.said import said
 
 
 def _no_constant(word: str) -> Any:
@@ -35,10 +36,10 @@ class JsonParser:
         except (ValueError, RecursionError) as error:
             raise ParseError("bad json", str(error)) from error
         if not isinstance(found, dict):
-            raise ParseError("bad json", "not an object")
+            raise ParseError("bad json", said("not an object"))
         values = [found.get(name) for name in self._names]
         if any(not (value is None or isinstance(value, str)) for value in values):
-            raise ParseError("bad json", "a listed member is neither text nor a number")
+            raise ParseError("bad json", said("a listed member is neither text nor a number"))
         seq, time, signal, value, torch = values
         return seq, time, signal, value, torch
 

@@ -13,6 +13,7 @@ from telemetry.description.parse import LEVEL_BESIDE
 from telemetry.errors import ParseError
 from telemetry.parsers.base import Fields
 from telemetry.parsers.numbers import decimal, reading
+from telemetry.said import said
 
 
 class LevelParser:
@@ -68,7 +69,9 @@ class LevelParser:
         fields: list[str | None] = list(text.split(self._separator))
         count = len(fields)
         if not self._least <= count <= self._width:
-            reason = "too few columns" if count < self._least else "too many columns"
-            raise ParseError(reason, f"{count} columns, stated {self._width}")
+            raise ParseError(
+                "too few columns" if count < self._least else "too many columns",
+                said("{count} columns, stated {width}", count=count, width=self._width),
+            )
         fields += [None] * (self._width + 1 - count)
         return fields

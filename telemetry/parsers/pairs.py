@@ -5,6 +5,7 @@ from __future__ import annotations
 from telemetry.description import Description
 from telemetry.errors import ParseError
 from telemetry.parsers.base import FIELDS, Fields
+from telemetry.said import said
 
 
 class PairsParser:
@@ -26,9 +27,9 @@ class PairsParser:
             if not equals:
                 if not name:
                     continue
-                raise ParseError("bad pair", f"no = in {name!r}")
+                raise ParseError("bad pair", said("no = in {name!r}", name=name))
             if name in found:
-                raise ParseError("bad pair", f"{name} stands twice")
+                raise ParseError("bad pair", said("{name} stands twice", name=name))
             found[name] = text_of
         seq, time, signal, value, torch = [found.get(name) for name in self._names]
         return seq, time, signal, value, torch

@@ -26,6 +26,7 @@ from zoneinfo import ZoneInfo
 
 from telemetry.errors import ParseError
 from telemetry.events import AMBIGUOUS_TIME, LEAP_SECOND
+from telemetry.said import said
 
 SECOND_US: Final = 1_000_000
 EARLIEST_US: Final = 978_307_200 * SECOND_US  # 2001-01-01T00:00:00Z
@@ -83,14 +84,16 @@ class SlashReader:
     def read(self, text: str, newest_us: int) -> tuple[int, int, int]:
         found = _SLASH.match(text.strip())
         if not found:
-            said = f"{text.strip()!r} is not a date such as 11/29/2026 14:00:00"
-            raise ParseError("bad time", said)
+            words = said("{text!r} is not a date such as 11/29/2026 14:00:00", text=text.strip())
+            raise ParseError("bad time", words)
         first, second, year, hour, rest, half, offset = found.groups()
         month, day = (second, first) if self._day_first else (first, second)
         hours = int(hour)
         if half:
             if not 1 <= hours <= 12:
-                raise ParseError("bad time", f"no hour {hour} before noon or after it")
+                raise ParseError(
+                    "bad time", said("no hour {hour} before noon or after it", hour=hour)
+                )
             hours = hours % 12 + (12 if half[0] in "Pp" else 0)
         iso = f"{year}-{int(month):02d}-{int(day):02d} {hours:02d}:{rest}{offset or ''}"
         return self._iso.read(iso, newest_us)
@@ -99,7 +102,7 @@ class SlashReader:
 def within_range(time_us: int) -> int:
     """The time itself; raises ParseError where no running shop can have meant it."""
     if not EARLIEST_US <= time_us < LATEST_US:
-        raise ParseError("time out of range", "before 2001 or after 2089")
+        raise ParseError("time out of range", said("before 2001 or after 2089"))
     return time_us
 
 
@@ -107,7 +110,7 @@ def epoch_us(text: str, digits: int) -> int:
     """Microseconds of a decimal number whose unit is 10**`digits` of them."""
     found = _NUMBER.match(text.strip())
     if not found:
-        raise ParseError("bad time", f"{text!r} is not a number of the epoch")
+        raise ParseError("bad time", said("{text!r} is not a number of the epoch", text=text))
     whole, fraction = found.groups()
     part = int(fraction[:digits].ljust(digits, "0")) if fraction else 0
     return int(whole) * int(10**digits) + part
@@ -126,7 +129,8 @@ class IsoReader:
         head = text[:16]
         found = _REST.match(text, 16)
         if not found:
-            raise ParseError("bad time", f"{text!r} is not an ISO time with seconds{_hint(text)}")
+            words = said("{text!r} is not an ISO time with seconds", text=text)
+            raise ParseError("bad time", _with_hint(words, text))
         second, fraction, offset = found.groups()
         minute = self._minutes.get((head, offset))
         if minute is None:
@@ -153,8 +157,8 @@ class IsoReader:
         """Earlier and later reading of a minute, equal but in the repeated hour, and its mark."""
         found = _HEAD.match(head)
         if not found:
-            said = f"{head!r} is not an ISO date and time{_hint(f'{head}:00')}"
-            raise ParseError("bad time", said)
+            words = said("{head!r} is not an ISO date and time", head=head)
+            raise ParseError("bad time", _with_hint(words, f"{head}:00"))
         year, month, day, hour, minute = map(int, found.groups())
         try:
             wall = datetime(year, month, day, hour, minute, tzinfo=UTC)
@@ -165,19 +169,21 @@ class IsoReader:
             minutes = (_us(wall) - exact) // (60 * SECOND_US)
             return exact, exact, _us(wall) << _OFFSET_BITS | minutes + 1 + 24 * 60
         if self._zone is None:
-            raise ParseError("bad time", "no offset, and the feed names no zone")
+            raise ParseError("bad time", said("no offset, and the feed names no zone"))
         first = _us(wall.replace(tzinfo=self._zone, fold=0))
         second = _us(wall.replace(tzinfo=self._zone, fold=1))
         if first > second:
-            raise ParseError("no such local time", f"{head!r} is in the hour spring skips")
+            raise ParseError(
+                "no such local time", said("{head!r} is in the hour spring skips", head=head)
+            )
         return first, second, _us(wall) << _OFFSET_BITS | _NO_OFFSET
 
 
-def _hint(text: str) -> str:
+def _with_hint(words: str, text: str) -> str:
     if not _SLASH.match(text):
-        return ""
+        return words
     formats = " or ".join(DAY_FIRST)
-    return f"; [time] format {formats} reads such stamps"
+    return said("{words}; [time] format {formats} reads such stamps", words=words, formats=formats)
 
 
 def _us(moment: datetime) -> int:
@@ -190,12 +196,12 @@ def _zone_of(offset: str) -> timezone:
     digits = offset[1:].replace(":", "").ljust(4, "0")
     hours, minutes = int(digits[:2]), int(digits[2:])
     if hours > 23 or minutes > 59:
-        raise ParseError("bad time", f"no such offset: {offset}")
+        raise ParseError("bad time", said("no such offset: {offset}", offset=offset))
     span = timedelta(hours=hours, minutes=minutes)
     return timezone(-span if offset[0] == "-" else span)
 
 
 def _leap(second: str, minute_us: int) -> int:
     if second != "60" or minute_us % _DAY_US != _DAY_US - 60 * SECOND_US:
-        raise ParseError("bad time", f"no second {second} in that minute")
+        raise ParseError("bad time", said("no second {second} in that minute", second=second))
     return LEAP_SECOND

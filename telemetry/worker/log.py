@@ -9,11 +9,13 @@ from pathlib import Path
 
 from django.db import Error as DatabaseError
 from django.db import connection
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from telemetry.models import Alarm
 
 LIMIT_BYTES = 256 * 1024 * 1024
-CODE = "log pinned"
+CODE = N_("log pinned")
 _EACH_S = 0.5
 _SELDOM_PAGES = 10_000  # 40 MB: a commit writes the log back itself only where nobody else could
 log = logging.getLogger("telemetry.worker")
@@ -62,6 +64,8 @@ def log_alarm(now_us: int) -> None:
         log.warning("the database's log cannot be written back")
         Alarm.objects.create(
             feed=None, code=CODE, at_us=now_us,
-            message=f"the database's log has grown to {size >> 20} MB: a program that has been "
-            "reading for long keeps it from being written back; end that program",
+            message=_(
+                "the database's log has grown to {size} MB: a program that has been reading for "
+                "long keeps it from being written back; end that program"
+            ).format(size=size >> 20),
         )  # fmt: skip

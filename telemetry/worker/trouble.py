@@ -6,6 +6,7 @@ import logging
 import time
 
 from django.db import InterfaceError, OperationalError, ProgrammingError
+from django.utils.translation import gettext as _
 
 from telemetry.errors import TelemetryError
 
@@ -56,4 +57,6 @@ class Trouble:
     @property
     def words(self) -> str:
         """For a page: the reason, and how often it was tried."""
-        return f"{self.reason} (tried {self.times} times)" if self.times > 1 else self.reason
+        if self.times <= 1:
+            return self.reason
+        return _("{reason} (tried {times} times)").format(reason=self.reason, times=self.times)

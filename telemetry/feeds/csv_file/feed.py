@@ -9,6 +9,7 @@ from telemetry.feeds.base import Chunk, Known
 from telemetry.feeds.follow import FollowedFile
 from telemetry.feeds.limits import Limits
 from telemetry.feeds.place import place_of
+from telemetry.said import said
 
 _WAIT_S = 0.05
 
@@ -31,7 +32,7 @@ class CsvFileFeed:
         path = Path(self._path or "").absolute()
         self._limits.check_path(path)
         if not path.exists():
-            raise SourceError(f"{path}: no such file", retry=True)
+            raise SourceError(said("{path}: no such file", path=path), retry=True)
         if self._file is None:  # opened again after a fault it goes on where it was
             mine = [row for row in known.files if row["path"] == str(path)]
             self._file = FollowedFile(

@@ -11,6 +11,7 @@ from telemetry.feeds.follow import FollowedFile
 from telemetry.feeds.limits import Limits
 from telemetry.feeds.place import place_of
 from telemetry.journal import Kind
+from telemetry.said import said
 
 _WAIT_S = 0.2
 _FINISHED_S = 5.0  # a file that has not changed for so long is done, last line and all
@@ -46,7 +47,7 @@ class CsvFolderFeed:
         folder = Path(self._path or "").absolute()
         self._limits.check_path(folder)
         if not folder.is_dir():
-            raise SourceError(f"{folder}: no such folder", retry=True)
+            raise SourceError(said("{folder}: no such folder", folder=folder), retry=True)
         self._known = known  # opened again after a fault, the files go on where they were
         return []
 

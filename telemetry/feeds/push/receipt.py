@@ -21,6 +21,7 @@ from telemetry.journal.segments import segment_numbers, segment_path
 from telemetry.locks import Busy, Lock
 from telemetry.models import Alarm, Feed, PushToken
 from telemetry.paths import inbox_folder
+from telemetry.said import said, to_reader
 
 SEGMENT_BYTES = 8 * 1024 * 1024
 CLOCK_OFF_US = 30_000_000
@@ -166,6 +167,11 @@ def _note(token: PushToken, delivery: Delivery, faults: list[str]) -> None:
     if abs(off_us) < CLOCK_OFF_US:
         standing.update(cleared_us=now_us)
     elif not standing.exists():
-        way = "ahead of" if off_us > 0 else "behind"
-        message = f"the collector's clock is {abs(off_us) / 1e6:.0f} s {way} this machine's"
+        seconds = round(abs(off_us) / 1e6)
+        words = (
+            said("the collector's clock is {seconds} s ahead of this machine's", seconds=seconds)
+            if off_us > 0
+            else said("the collector's clock is {seconds} s behind this machine's", seconds=seconds)
+        )
+        message = to_reader(words)
         Alarm.objects.create(feed=token.feed, code="collector clock", message=message, at_us=now_us)
