@@ -21,6 +21,7 @@ from planning.services.verification import verification_nightly
 from planning.services.work import resend_waiting, run_work, works_wake
 from shopfloor.background.statistics import statistics_update
 from shopfloor.backup.services import backups_due
+from shopfloor.library.recognise import parts_missing
 
 
 @shared_task(name="kerfbook.work")
@@ -44,6 +45,7 @@ def freshen() -> None:
     request_stale_plans(now=timezone.now())
     months_freshen()
     lives_freshen()
+    parts_missing()
     factors_freshen(now=timezone.now())
     failures_freshen(now=timezone.now())
     tables_freshen(now=timezone.now())

@@ -30,6 +30,7 @@ from shopfloor.chart.models import (
 )
 from shopfloor.drawings.models import Drawing, DrawingPlan, DrawingRevision
 from shopfloor.jobs.models import BenchEntry, Customer, HeadingMap, Job, JobLine, JobList, JobState
+from shopfloor.library.models import KnownPart, LikePart, PartPlace
 from shopfloor.nests.models import Contour, Nest, NestPlan, NestRevision, Paper, QueueItem
 from shopfloor.people.models import (
     Role,
@@ -114,6 +115,8 @@ __all__ = [
     "JobLine",
     "JobList",
     "JobState",
+    "KnownPart",
+    "LikePart",
     "Material",
     "Month",
     "Nest",
@@ -121,6 +124,7 @@ __all__ = [
     "NestRevision",
     "Paper",
     "PartOrder",
+    "PartPlace",
     "PartReceipt",
     "PartResult",
     "Piece",

@@ -16,6 +16,7 @@ from shopfloor.jobs.office import edit as jobs_edit
 from shopfloor.jobs.office import import_list as job_import
 from shopfloor.jobs.office import import_undo as job_import_undo
 from shopfloor.jobs.office import jobs
+from shopfloor.library.office import parts as known_parts
 from shopfloor.nests.office import edit as nest_edit
 from shopfloor.nests.office import long_files as incoming
 from shopfloor.nests.office import nests, papers, queue
@@ -90,6 +91,9 @@ urlpatterns = [
     path("nests/drawings/<bigint:pk>/read/", drawing_read.revise, name="drawing_revise"),
     path("nests/drawings/<bigint:pk>/act/", drawings.act, name="drawing_act"),
     path("nests/drawings/file/<bigint:pk>/", drawings.file, name="drawing_file"),
+    path("nests/parts/", known_parts.parts, name="known_parts"),
+    path("nests/parts/<bigint:pk>/", known_parts.part, name="known_part"),
+    path("nests/parts/<bigint:pk>/act/", known_parts.act, name="known_part_act"),
     path("nests/chart/", chart.chart, name="chart"),
     path("nests/chart/import/", chart.bring, name="chart_import"),
     path("nests/chart/import/confirm/", chart.confirm, name="chart_import_confirm"),

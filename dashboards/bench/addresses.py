@@ -20,7 +20,7 @@ ACTS = frozenset(
         "remnants_write_off", "alarm_seen", "source_try", "source_try_at", "source_token",
         "source_act", "shift_end", "security_seen", "backup_make", "reasons_usual",
         "reason_retire", "terminal_retire", "work_act", "line_leave", "assign_arcs",
-        "unassign_arcs", "factors_propose", "factor_answer", "quote_words",
+        "unassign_arcs", "factors_propose", "known_part_act", "factor_answer", "quote_words",
         "calendar_change", "calendar_holidays", "calendar_up",
         "calendar_open", "calendar_drop", "part_order_end", "piece_act",
         "cost_dash", "balance_dash",

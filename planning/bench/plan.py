@@ -3,6 +3,7 @@
 The floor is reading the file and one regular expression's ``findall`` over it. Every block has its
 G1, since ``gcodeparser`` drops bare axis words without a word. Seconds are of the processor, each
 the best of several turns taken in alternation, so that a busy machine slows all of them alike.
+Recognition of parts is scored by ``planning.bench.alike``.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ import subprocess
 import sys
 from typing import Any
 
+from planning.bench import alike
+
 OF_PARSER, OF_FLOOR, TIMER_SHARE, MEMORY_MB = 8.0, 0.7, 0.15, 100.0
 
 
@@ -20,11 +23,14 @@ def run(*, quick: bool) -> dict[str, Any]:
     options = {"blocks": 20_000 if quick else 200_000, "turns": 3 if quick else 7}
     answer: dict[str, Any] = _apart("measure", options)
     answer["memory_mb"] = _apart("memory", {"blocks": options["blocks"]})["over_imports_mb"]
+    answer["recognition"] = alike.run(quick=quick)
     answer["goals"] = [
         _goal("whole plan / gcodeparser", answer["of_gcodeparser"], at_least=OF_PARSER),
         _goal("whole plan / the floor", answer["of_floor"], at_least=OF_FLOOR),
         _goal("timer's share of it", answer["timer_share"], at_most=TIMER_SHARE),
         _goal("memory over imports, MB", answer["memory_mb"], at_most=MEMORY_MB),
+        _goal("near parts taken for same", answer["recognition"]["false"], at_most=0),
+        _goal("same parts not known again", answer["recognition"]["missed"], at_most=0),
     ]
     return answer
 
@@ -36,7 +42,13 @@ def table(answer: dict[str, Any]) -> list[str]:
         took = answer["seconds"][name]
         rate = "not installed" if took is None else f"{answer['blocks'] / took:>12,.0f} blocks/s"
         lines.append(f"{name:<14}{rate}")
-    lines.append("")
+    known = answer["recognition"]
+    lines += [
+        "",
+        f"{known['pairs']:,} pairs of parts, {known['changed']:,} of them changed a little: "
+        f"{known['offered']:,} offered as near; {known['ms_each']:.0f} ms a pair",
+        "",
+    ]
     for goal in answer["goals"]:
         bound = f"at least {goal['at_least']:g}" if "at_least" in goal else ""
         bound = bound or f"at most {goal['at_most']:g}"

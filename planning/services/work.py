@@ -36,6 +36,7 @@ KINDS: dict[str, str] = {
     "rate": "planning.services.rate_apply:rate_apply",
     "sheet": "planning.services.sheet_loss:sheet_loss",
     "recount": "shopfloor.sources.count:table_recount",
+    "parts": "shopfloor.library.recognise:parts_recognise",
     "reread": "shopfloor.nests.reread:table_reread",
     "verify": "planning.services.verification:verification_launch",
     "backup": "shopfloor.backup.services:backup_begin",

@@ -42,6 +42,7 @@ class DrawingRevision(models.Model):
     pierces = models.PositiveIntegerField()
     net_area_mm2 = models.FloatField(null=True, blank=True)
     extents_mm = models.JSONField(default=list)
+    known_by = models.PositiveSmallIntegerField(default=0)  # version of shopfloor.library.recognise
     made_at = models.DateTimeField()
     made_by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
 

@@ -111,6 +111,7 @@ def drawing_revise(
         made_by=by,
     )
     request_work(kind="drawing", key=str(made.pk))
+    request_work(kind="parts", key=f"drawing:{made.pk}")
     return made, True
 
 

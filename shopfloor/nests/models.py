@@ -40,6 +40,8 @@ class NestRevision(models.Model):
     path_sha256 = models.CharField(max_length=64)
     notes = models.JSONField(default=list)
     extents_mm = models.JSONField(default=list)
+    step_mm = models.FloatField(default=0.0)  # of the program's last decimal; 0: not known
+    known_by = models.PositiveSmallIntegerField(default=0)  # version of shopfloor.library.recognise
     made_at = models.DateTimeField(auto_now_add=True)
     made_by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")
 

@@ -55,6 +55,7 @@ def assign_parts_to_lines(*, revision: NestRevision, ties: Ties) -> None:
                 contour.line, contour.part, contour.copy = line, name, copy
     Contour.objects.bulk_update(contours.values(), ["line", "part", "copy"], batch_size=500)
     request_work(kind="nest", key=str(revision.pk))
+    request_work(kind="parts", key=f"nest:{revision.pk}")
 
 
 def _spread(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -20,6 +20,7 @@ from shopfloor.models import (
     Nest,
     NestPlan,
     NestRevision,
+    PartPlace,
     QueueItem,
     Run,
     Sheet,
@@ -158,13 +159,21 @@ class GroupRow:
     tied: tuple[tuple[JobLine | None, int], ...]
     numbers: str
     mirrored: str = ""  # outlines that are the first one turned over
+    known: int | None = None  # the known part it is
 
     @property
     def copies(self) -> int:
         return self.group.copies
 
 
-def group_rows(groups: Sequence[Group], contours: Sequence[Contour]) -> list[GroupRow]:
+def known_by_contour(revision: NestRevision) -> dict[int, int]:
+    """Known parts by the contour of the first copy."""
+    return dict(PartPlace.objects.filter(revision=revision).values_list("contour", "part"))
+
+
+def group_rows(
+    groups: Sequence[Group], contours: Sequence[Contour], known: Mapping[int, int] | None = None
+) -> list[GroupRow]:
     by_number = {contour.number: contour for contour in contours}
     rows = []
     for group in groups:
@@ -181,6 +190,7 @@ def group_rows(groups: Sequence[Group], contours: Sequence[Contour]) -> list[Gro
                 tuple(tied.items()),
                 _ranges([number for part in group.parts for number in part]),
                 _ranges(list(group.mirrored)) if group.mirrored else "",
+                (known or {}).get(group.parts[0][0]),
             )
         )
     return rows

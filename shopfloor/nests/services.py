@@ -135,12 +135,14 @@ def revision_add(
         path_sha256=path_hash(program),
         notes=program_notes(program, nest),
         extents_mm=_extents(program),
+        step_mm=program.moves.step_mm,
         made_by=by,
     )
     Contour.objects.bulk_create(_contours(revision, program), batch_size=500)
     if last is not None:
         _carry_ties(last, revision)
     request_work(kind="nest", key=str(revision.pk))
+    request_work(kind="parts", key=f"nest:{revision.pk}")
     same = last is not None and last.path_sha256 == revision.path_sha256
     return revision, "comment" if same else "path"
 

@@ -15,7 +15,8 @@ BY_TABLE = (
 BY_TIME = (
     "shopfloor.Heat", "shopfloor.Sheet", "shopfloor.JobList", "shopfloor.Job",
     "shopfloor.JobLine", "shopfloor.Nest",
-    "shopfloor.NestRevision", "shopfloor.Contour", "shopfloor.NestPlan", "shopfloor.QueueItem",
+    "shopfloor.NestRevision", "shopfloor.Contour", "shopfloor.PartPlace",
+    "shopfloor.NestPlan", "shopfloor.QueueItem",
     "shopfloor.Run", "shopfloor.Action", "shopfloor.Segment", "shopfloor.Stoppage",
     "shopfloor.TableDown",
     "shopfloor.PartResult", "shopfloor.Check", "shopfloor.BenchEntry", "shopfloor.Piece",
@@ -43,6 +44,7 @@ ONCE = (
     "shopfloor.PartOrder", "shopfloor.PartReceipt",
     "shopfloor.ChartRow", "shopfloor.ChartTrial", "shopfloor.ThicknessAnswer",
     "shopfloor.Drawing", "shopfloor.DrawingRevision", "shopfloor.DrawingPlan",
+    "shopfloor.KnownPart", "shopfloor.LikePart",
     "shopfloor.HeadingMap", "shopfloor.Factor", "shopfloor.Watermark", "shopfloor.Incoming",
     "telemetry.PushToken",
 )  # fmt: skip

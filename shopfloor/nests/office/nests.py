@@ -14,6 +14,7 @@ from shopfloor.nests.queries import (
     MOST_RUNS,
     chosen_plan,
     group_rows,
+    known_by_contour,
     map_parts,
     nest_runs,
     nests_list,
@@ -74,7 +75,7 @@ def nest(request: DeskRequest, pk: int) -> HttpResponse:
             "plans": plans,
             "work": None if chosen else plan_work(revision),
             "map": parts_map(parts, width=860, font_px=15) if parts else None,
-            "groups": group_rows(revision_groups(contours), contours),
+            "groups": group_rows(revision_groups(contours), contours, known_by_contour(revision)),
             "untied": sum(c.parts for c in contours if c.line_id is None and not c.inner),
             "box": extents([points for part in parts for points in part.contours])
             if parts

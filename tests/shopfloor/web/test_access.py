@@ -52,6 +52,8 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "queue": (ALL, ""),
     "checks": (ALL, ""),
     "drawings": (ALL, ""),
+    "known_parts": (ALL, ""),
+    "known_part": (ALL, "known"),
     "drawing_add": (PLAN, ""),
     "drawing": (ALL, "drawing"),
     "drawing_revise": (PLAN, "drawing"),
@@ -120,6 +122,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "incoming_stop": (PLAN, "incoming"),
     "nest_act": (PLAN, "nest"),
     "drawing_act": (PLAN, "drawing"),
+    "known_part_act": (PLAN, "known"),
     "queue_act": (PLAN, "queue"),
     "chart_import_confirm": (CHART, ""),
     "chart_end": (CHART, "row"),
@@ -160,6 +163,7 @@ OWN |= {"help", "help_own"}
 
 @pytest.fixture
 def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
+    from shopfloor.library.recognise import parts_recognise
     from shopfloor.models import (
         Action,
         ChartRow,
@@ -168,6 +172,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         Incoming,
         Inspection,
         JobList,
+        KnownPart,
         PartOrder,
         Piece,
         QueueItem,
@@ -198,6 +203,8 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         name="base plate", file_name="base.dxf", raw=dxf(square), material=steel, by=operator,
         thickness_text="1/4 in", reading=Reading(),
     )  # fmt: skip
+    parts_recognise(key=f"drawing:{drawing.revisions.get().pk}", payload={})
+    known = KnownPart.objects.get()
     part = SetPart.objects.create(wear_set=fast, kind="nozzle", name="nozzle", price_minor=1400)
     piece = Piece.objects.create(label="N-1", part=part, price_minor=1400)
     look = Inspection(piece=piece, at=at, by=operator, orifice_round=True)
@@ -208,6 +215,7 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "": [],
         "drawing": [drawing.pk],
         "drawn": [drawing.revisions.get().pk],
+        "known": [known.pk],
         "job": [job.pk],
         "line": [job.pk, 1],
         "nest": [nest.pk],
