@@ -143,11 +143,11 @@ def cheapest(routes: Sequence[Route], prices: Prices) -> Route | None:
 @dataclass(frozen=True, slots=True)
 class PartStock:
     """One kind of a set's parts: starts left in what is in the torch (0: another set is in it,
-    None: unknown), starts a new one is rated for, and new ones in the drawer."""
+    None: unknown), starts a new one gives, and new ones in the drawer."""
 
     kind: str
     left_starts: float | None
-    rated_starts: int | None
+    gives_starts: float | None
     in_drawer: int
 
 
@@ -165,7 +165,7 @@ class PieceNeed:
 
 
 def piece_needs(starts: int, stock: Sequence[PartStock]) -> list[PieceNeed]:
-    """New pieces for so many starts: what is left in the torch first, then rated lives."""
+    """New pieces for so many starts: what is left in the torch first, then whole lives."""
     found = []
     for part in stock:
         needed: int | None = None
@@ -173,8 +173,8 @@ def piece_needs(starts: int, stock: Sequence[PartStock]) -> list[PieceNeed]:
             over = starts - part.left_starts
             if over <= 0:
                 needed = 0
-            elif part.rated_starts:
-                needed = math.ceil(over / part.rated_starts)
+            elif part.gives_starts:
+                needed = math.ceil(over / part.gives_starts)
         found.append(PieceNeed(part.kind, needed, part.in_drawer))
     return found
 

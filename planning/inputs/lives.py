@@ -14,8 +14,9 @@ from planning.calc.life.records import Life
 from shopfloor.chart.parts import alike
 from shopfloor.models import Fitting, Piece, SetPart, Summary
 from shopfloor.site.queries import the_shop
+from shopfloor.wear.lives import KIND as KIND
+from shopfloor.wear.lives import given_of as given_of
 
-KIND = "life"
 USED_UP, SPOILT = ("failed", "retired"), ("crashed", "lost")
 NEWEST = 300  # pieces of a part that are learned from: older ones were another maker's, another air
 
@@ -86,13 +87,6 @@ def given_by(part: SetPart) -> Given | None:
         out=sums["out"],
         spoilt_starts=sums["spoilt"] or 0,
     )
-
-
-def given_of(parts: Iterable[int]) -> dict[int, Given]:
-    """By part, what one piece of it gives, where enough have ended for plans to go by it."""
-    keys = [str(part) for part in sorted(set(parts))]
-    rows = Summary.objects.filter(kind=KIND, key__in=keys).values_list("key", "body__gives")
-    return {int(key): Given(*gives) for key, gives in rows if gives}
 
 
 def to_json(records: Iterable[PieceRecord]) -> list[list[Any]]:

@@ -27,6 +27,7 @@ from shopfloor.models import (
 )
 from shopfloor.nests.parts_made import parts_made
 from shopfloor.wear.fitted import set_of
+from shopfloor.wear.lives import piece_starts
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,9 +143,11 @@ def stock_of(wear_sets: list[int], fitted: list[Fitting]) -> dict[int, list[Part
         had = left.get(key, 0.0)
         left[key] = None if known is None or had is None else had + max(0, known)
     found: dict[int, list[PartStock]] = defaultdict(list)
-    for part in SetPart.objects.filter(wear_set__in=wear_sets).order_by("wear_set", "pk"):
+    parts = list(SetPart.objects.filter(wear_set__in=wear_sets).order_by("wear_set", "pk"))
+    gives = piece_starts(parts)
+    for part in parts:
         own = left.get((part.wear_set_id, part.kind), 0.0)
-        found[part.wear_set_id].append(PartStock(part.kind, own, part.rated_starts, part.in_drawer))
+        found[part.wear_set_id].append(PartStock(part.kind, own, gives[part.pk], part.in_drawer))
     return dict(found)
 
 

@@ -1,4 +1,4 @@
-"""One box over what the shop gives names to: jobs, parts, nests, sheets, heats."""
+"""One box over what the shop gives names to: jobs, parts, nests, sheets, heats, wear parts."""
 
 from __future__ import annotations
 
@@ -10,7 +10,18 @@ from django.db.models import Case, Count, IntegerField, Q, QuerySet, Subquery, V
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
-from shopfloor.models import Heat, Job, JobLine, Nest, Sheet, SheetState
+from shopfloor.models import (
+    Heat,
+    Job,
+    JobLine,
+    Nest,
+    Piece,
+    PieceKind,
+    PieceState,
+    Sheet,
+    SheetState,
+    WearSet,
+)
 from shopfloor.nests.papers import paper_read
 
 MOST = 12  # of each kind
@@ -78,8 +89,27 @@ def found(text: str) -> list[Group]:
             _ranked(Heat.objects.select_related("material"), wanted, "number"),
             wanted,
         ),
+        _group(
+            _("Pieces"),
+            _piece,
+            _ranked(Piece.objects.select_related("part__wear_set"), wanted, "label"),
+            wanted,
+        ),
+        _sets(wanted),
     )
     return [group for group in groups if group.rows]
+
+
+def _sets(wanted: str) -> Group:
+    """Sets by their code or as they are called (fast 120 A): there are a dozen, and half of a name
+    is made of other words."""
+    rows = [
+        _set(one, wanted)
+        for one in WearSet.objects.all()
+        if wanted.casefold() in f"{one.code} {one}".casefold()
+    ]
+    rows.sort(key=lambda row: not row.whole)
+    return Group(_("Sets"), tuple(rows[:MOST]), max(0, len(rows) - MOST))
 
 
 def only(groups: list[Group]) -> Found | None:
@@ -171,3 +201,15 @@ def _heat(heat: Heat, wanted: str) -> Found:
     kept = _("certificate kept") if heat.certificate_sha256 else _("certificate missing")
     words = f"{heat.material.code}, {kept}"
     return Found("heat", heat.number, words, "heat", heat.pk, _same(heat.number, wanted))
+
+
+def _piece(piece: Piece, wanted: str) -> Found:
+    words = f"{PieceKind(piece.part.kind).label}, {piece.part.wear_set}"
+    words += f": {PieceState(piece.state).label}"
+    return Found("piece", piece.label, words, "piece", piece.pk, _same(piece.label, wanted))
+
+
+def _set(one: WearSet, wanted: str) -> Found:
+    words = str(one) if one.active else _("{wear_set}, not in use").format(wear_set=one)
+    whole = _same(one.code, wanted) or _same(str(one), wanted)
+    return Found("set", one.code, words, "set", one.pk, whole)

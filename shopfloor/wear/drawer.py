@@ -6,23 +6,18 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
-from django.db.models import Count, Exists, F, Min, OuterRef, Q, Subquery
+from django.db.models import Count, Exists, F, Min, OuterRef, Q
 
 from planning.calc.reorder import Reorder, order_quantity, reorder
-from planning.calc.routes import PartStock, piece_needs
 from shopfloor.chart.parts import stock_parts
 from shopfloor.models import (
     Fitting,
-    NestPlan,
-    NestRevision,
     PartOrder,
     PieceState,
     SetPart,
     Torch,
 )
-from shopfloor.nests.waiting import waiting_items
-from shopfloor.wear.fitted import fitted_now
-from shopfloor.wear.plate_to_buy import jobs_due
+from shopfloor.wear.queue_need import queue_needs
 
 WEEKS = 13  # of use that the reorder point rests on; our assumption
 
@@ -75,7 +70,7 @@ class DrawerRow:
 
 
 def drawer(*, now: datetime) -> list[DrawerRow]:
-    """Each part once, those to buy first; eleven queries."""
+    """Each part once, those to buy first; twelve queries."""
     rows = {one.pk: DrawerRow(one, []) for one in stock_parts().select_related("wear_set")}
     _sets(rows)
     _shelved(rows)
@@ -156,53 +151,10 @@ def _used(rows: dict[int, DrawerRow], now: datetime) -> None:
 
 
 def _needed(rows: dict[int, DrawerRow]) -> None:
-    """What the queue needs: by table and set the planned starts of what waits, less what is left
-    in the torch where that set is in it. An unplanned nest makes its set's need unknown."""
-    newest = NestRevision.objects.filter(nest=OuterRef("nest")).order_by("-revision")
-    plan = NestPlan.objects.filter(
-        revision=OuterRef("newest"), table=OuterRef("table"), wear_set=OuterRef("nest__wear_set")
-    )
-    waiting = (
-        waiting_items()
-        .annotate(newest=Subquery(newest.values("pk")[:1]))
-        .annotate(starts=Subquery(plan.values("pierces")[:1]))
-        .order_by("table", "position")
-        .values_list("table", "nest__wear_set", "starts", "due_at", "nest")
-    )
-    items = list(waiting)
-    promised = jobs_due({nest for *_, nest in items})
-    starts: dict[tuple[int, int], int | None] = defaultdict(int)
-    due: dict[int, datetime] = {}
-    for table, wear_set, more, asked, nest in items:
-        due_at = min((at for at in (asked, promised.get(nest)) if at is not None), default=None)
-        had = starts[table, wear_set]
-        starts[table, wear_set] = None if had is None or more is None else had + more
-        if due_at is not None:
-            due[wear_set] = min(due.get(wear_set, due_at), due_at)
-    left = _left()
-    parts = defaultdict(list)
-    for one in SetPart.objects.filter(wear_set__in={wear_set for _, wear_set in starts}):
-        parts[one.wear_set_id].append(one)
-    for (table, wear_set), count in starts.items():
-        for one in parts[wear_set]:
-            row = rows[_main(one.pk, one.same_as_id)]
-            stock = PartStock(
-                one.kind, left.get((table, wear_set, one.kind), 0.0), one.rated_starts, 0
-            )
-            more = piece_needs(count, [stock])[0].needed if count is not None else None
-            row.needed = None if row.needed is None or more is None else row.needed + more
-            if wear_set in due and more:
-                row.need_by = min(row.need_by or due[wear_set], due[wear_set])
-
-
-def _left() -> dict[tuple[int, int, str], float | None]:
-    """By table, set and kind the starts left in what is in its torches; None: unknown."""
-    found: dict[tuple[int, int, str], float | None] = {}
-    for fitting in fitted_now():
-        part = fitting.piece.part
-        outlook = getattr(fitting.piece, "outlook", None)
-        known = outlook.starts_left if outlook is not None else None
-        key = (fitting.torch.table_id, part.wear_set_id, part.kind)
-        had = found.get(key, 0.0)
-        found[key] = None if known is None or had is None else had + max(0, known)
-    return found
+    """What the queues need, all tables' together. An unplanned nest makes its set's unknown."""
+    for need in queue_needs():
+        row = rows[_main(need.part.pk, need.part.same_as_id)]
+        known = row.needed is not None and need.needed is not None
+        row.needed = (row.needed or 0) + (need.needed or 0) if known else None
+        if need.due_at is not None and need.needed:
+            row.need_by = min(row.need_by or need.due_at, need.due_at)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import Any
 
 from django import forms
@@ -25,6 +26,7 @@ from shopfloor.nests.queries import (
 )
 from shopfloor.nests.queue import queue_add_several, queue_drop, queue_first, queue_move
 from shopfloor.nests.warnings import beyond_sheet
+from shopfloor.wear.queue_need import QueueNeed, queue_needs
 from shopfloor.web.access import ANY, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import WhenField, attempt
 from shopfloor.wording.lengths import size
@@ -84,10 +86,12 @@ def _sheet_words(sheet: Sheet, user: User) -> str:
 
 @right(*ANY)
 def queue(request: DeskRequest) -> HttpResponse:
+    needs: dict[int, list[QueueNeed]] = defaultdict(list)
+    for need in queue_needs():
+        needs[need.table_id].append(need)
+    tables = [(*one, needs[one[0].pk]) for one in queue_sums(queue_by_table())]
     return render(
-        request,
-        "nests/queue.html",
-        {"tables": queue_sums(queue_by_table()), "may_plan": may(request.user, PLAN)},
+        request, "nests/queue.html", {"tables": tables, "may_plan": may(request.user, PLAN)}
     )
 
 

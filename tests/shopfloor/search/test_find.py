@@ -6,6 +6,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from shopfloor.models import Piece
 from shopfloor.nests.papers import paper_code, paper_drawn, traveler_said
 from shopfloor.search.queries import found
 
@@ -66,3 +67,21 @@ def test_it_costs_a_few_queries_however_much_is_found(
 ):
     with django_assert_max_num_queries(8):
         found("2284")
+
+
+def test_a_piece_is_found_by_its_label_and_a_set_by_its_name(floor, sign_in, operator):
+    """The whole label opens the piece's story; a set opens by its code or as it is called."""
+    floor.tray(label="E-204")
+    piece = Piece.objects.get(label="E-204-electrode")
+    page = sign_in(operator)
+    for text, url in (
+        ("e-204-electrode", reverse("piece", args=[piece.pk])),
+        (floor.fast.code, reverse("set", args=[floor.fast.pk])),
+        ("Fast 105 A", reverse("set", args=[floor.fast.pk])),
+    ):
+        answer = page.get(reverse("find"), {"q": text})
+        assert (answer.status_code, answer.headers.get("Location")) == (302, url), text
+    assert sorted(names("204")["Pieces"]) == ["E-204-electrode", "E-204-nozzle"]
+    assert names("105")["Sets"] == [floor.fast.code]
+    [pieces] = found("E-204")
+    assert pieces.rows[0].words.endswith(", fast 105 A: new")
