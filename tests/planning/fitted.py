@@ -25,7 +25,7 @@ def _kept(cell, ratio):
     ]
     steps = [Handling(step, n // 4, TOOK[step]) for n in range(RUNS) for step in Step]
     typical = Typical(300, 240, 60, 600, 600, 600, 0.001)
-    records = Records(cuts, steps, [], [60.0] * 100, typical)
+    records = Records(cuts, steps, [], [60.0] * 100, typical=typical)
     return kept(fit(records, 1, sweeps=60, kept=40), lambda day: None)
 
 

@@ -47,7 +47,7 @@ def test_an_end_is_kept_once_as_it_was_said(said, half_burnt):
     assert said.rests_on["list"] == [
         {"run": str(half_burnt.pk)}, {"item": QueueItem.objects.get().pk},
     ]  # fmt: skip
-    assert (said.model, said.seed, said.cut_off, said.scale) == (1, 7, SEVEN, 1.0)
+    assert (said.model, said.seed, said.cut_off, said.scale) == (2, 7, SEVEN, 1.0)
     assert len(said.list_hash) == 64
 
 

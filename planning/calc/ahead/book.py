@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from planning.calc.ahead.clock import StaffedClock
 from planning.calc.ahead.draws import UnderWay
-from planning.calc.ahead.records import Cut, Handling, Records, Step, Stop, Typical
+from planning.calc.ahead.records import Cut, Exposed, Handling, Records, Step, Stop, Typical
 
 MOST_GAP_S: Final = 2700.0  # our assumption: longer between runs is no handling but nothing to do
 MOST_CHANGE_S: Final = 5400.0
@@ -50,15 +50,19 @@ class RunLog:
             self.cut_plan_s, self.contour_s,
         )  # fmt: skip
 
-    def rest_s(self) -> float | None:
-        """What is left of the cutting plan behind the last contour known to be cut."""
+    def rest_s(self, at: float) -> float | None:
+        """What is left of the cutting plan at a moment, of the contour that burns then too."""
         if self.cut_plan_s is None:
             return None
-        seen = [contour for _, _, contour in self.arcs if contour is not None]
+        seen = [arc for arc in self.arcs if arc[2] is not None]
         whole = sum(self.contour_s)
         if not seen or not whole:
             return self.cut_plan_s if not self.arcs else self.cut_plan_s / 2
-        return self.cut_plan_s * max(1 - sum(self.contour_s[: max(seen)]) / whole, 0.0)
+        on, off, last = max(seen, key=lambda arc: (arc[2] or 0, arc[0]))
+        rest_s = self.cut_plan_s * max(1 - sum(self.contour_s[:last]) / whole, 0.0)
+        if off >= at and last and last <= len(self.contour_s):
+            rest_s += max(self.contour_s[last - 1] - (at - on), 0.0)  # without travel to it
+        return rest_s
 
 
 @dataclass(frozen=True)
@@ -119,13 +123,29 @@ def learned(
         if run.cut_plan_s is not None and run.cut_plan_s > LEAST_PLAN_S and took > 0:
             day = book.day(last)
             cuts.append(Cut(day, week_of(last), run.cell, run.nest, run.cut_plan_s, took))
+    opened = [run.opened for run in runs]
     stops = [
-        Stop(book.day(one.end), length)
+        Stop(book.day(one.end), length, _nest_at(book, opened, one.start))
         for one in book.pauses
         if one.end <= at and not one.planned
         and (length := book.clock.staffed(one.end) - book.clock.staffed(one.start)) > 0
     ]  # fmt: skip
     return cuts, [one for one in steps if one.seconds > 0], stops, borders
+
+
+def _nest_at(book: TableBook, opened: Sequence[float], wall: float) -> object:
+    """What was on the table."""
+    place = bisect_right(opened, wall) - 1
+    return book.runs[place].nest if place >= 0 else None
+
+
+def going(book: TableBook, at: float) -> list[Exposed]:
+    """The run on the table, as far as it has been cut."""
+    run, under_way = now_at(book, at)
+    if run is None or not run.arcs:
+        return []
+    cut_s = book.staffed_s(run.arcs[0][0], at) - sum(_idle_inside(book, run))
+    return [Exposed(book.day(at), run.nest, max(cut_s, 0.0), int(under_way.stopped))]
 
 
 WEEK_S: Final = 7 * 86_400.0
@@ -138,9 +158,10 @@ def week_of(wall: float) -> int:
 
 def records_at(books: Sequence[TableBook], at: float, typical: Typical) -> Records:
     """What all tables had on record at a moment, in order of time."""
-    cuts, handling, stops, borders = [], [], [], []
+    cuts, handling, stops, borders, on = [], [], [], [], []
     for book in books:
         own = learned(book, at)
+        on += going(book, at)
         cuts += own[0]
         handling += own[1]
         stops += own[2]
@@ -148,7 +169,7 @@ def records_at(books: Sequence[TableBook], at: float, typical: Typical) -> Recor
     cuts.sort(key=lambda cut: cut.day // DAY_STEP)
     handling.sort(key=lambda one: one.day // DAY_STEP)
     stops.sort(key=lambda one: one.day // DAY_STEP)
-    return Records(cuts, handling, stops, borders, typical)
+    return Records(cuts, handling, stops, borders, on, typical)
 
 
 def _between(
@@ -187,7 +208,7 @@ def now_at(book: TableBook, at: float) -> tuple[RunLog | None, UnderWay]:
         return None, UnderWay(step=Step.GAP, age_s=book.staffed_s(run.closed, at))
     if not run.arcs:
         return run, UnderWay(step=Step.LOAD, age_s=book.staffed_s(run.opened, at))
-    rest = run.rest_s()
+    rest = run.rest_s(at)
     if rest is None:
         return run, UnderWay(rest_s=0.0)
     halted = next(

@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 DRAWS: Final = 2000
-LAST_S: Final = 20.0  # standard deviation of where within its last contours a cut really is
+LAST_S: Final = 10.0  # standard deviation of where within its contours a cut really is
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +68,7 @@ class Worlds:
     _nests: dict[Hashable, Floats] = field(default_factory=dict)
     _days: list[Floats] = field(default_factory=list)
     _stop_days: list[Floats] = field(default_factory=list)
+    _stop_nests: dict[Hashable, Floats] = field(default_factory=dict)
 
     @classmethod
     def of(cls, fit: Fit, now: Now, seed: int, draws: int = DRAWS) -> Self:
@@ -119,15 +120,20 @@ class Worlds:
 
     def stop_factor(self, number: Ints) -> Floats:
         while len(self._stop_days) <= int(number.max(initial=0)):
-            seen = (0, 0.0)
-            if not self._stop_days:
-                seen = self.fit.stops_seen.get(self.now.day, seen)
-            self._stop_days.append(self.fit.stops.days_factor(self.chance, self.which, *seen))
+            day = None if self._stop_days else self.now.day
+            self._stop_days.append(self.fit.stops.day_factor(self.chance, self.which, day))
         return of_each(self._stop_days, number)
 
-    def error(self, plan_s: float) -> Floats:
+    def nest_stops(self, nest: Hashable) -> Floats:
+        if nest not in self._stop_nests:
+            found = self.fit.stops.nest_factor(self.chance, self.which, nest)
+            self._stop_nests[nest] = found
+        return self._stop_nests[nest]
+
+    def error(self, plan_s: float, rest_s: float) -> Floats:
         """The run's own, from the shop's errors as they were: these are skewed, which no
-        symmetric distribution follows."""
+        symmetric distribution follows. Of a run's rest it is relatively greater: parts of a run
+        err by themselves."""
         fit, which = self.fit, self.which
         relative = max(plan_s, 1.0) / fit.mean_plan_s
         spread = fit.sigma[which] * np.exp(-fit.power[which] / 2 * np.log(relative))
@@ -135,6 +141,7 @@ class Worlds:
         if len(fit.errors):
             seen = self.chance.random(self.draws) * (fit.cuts + ASSUMED_WORTH) < fit.cuts
             z = np.where(seen, self.chance.choice(fit.errors, self.draws), z)
+        spread = spread * np.sqrt(max(plan_s, 1.0) / min(max(rest_s, 1.0), max(plan_s, 1.0)))
         return np.asarray(np.minimum(spread, MOST_SPREAD) * z)
 
     def cutting(self, run: Ahead, rest_s: float, number: Ints, level: Floats) -> Floats:
@@ -146,15 +153,18 @@ class Worlds:
         self, run: Ahead, rest_s: float, number: Ints, level: Floats
     ) -> tuple[Floats, Floats]:
         took = self.burning(run, rest_s, number, level)
-        return took, self.stopped(took, number)
+        return took, self.stopped(run, took, number)
 
     def burning(self, run: Ahead, rest_s: float, number: Ints, level: Floats) -> Floats:
         """The same without stoppages."""
         y = level + self.cell(run.cell) + self.nest(run.nest) + self.day(number)[:, 0]
-        return np.asarray(rest_s * np.exp(np.clip(y + self.error(rest_s), -MOST_LOG, MOST_LOG)))
+        return np.asarray(
+            rest_s * np.exp(np.clip(y + self.error(run.plan_s, rest_s), -MOST_LOG, MOST_LOG))
+        )
 
-    def stopped(self, cut_s: Floats, number: Ints) -> Floats:
+    def stopped(self, run: Ahead, cut_s: Floats, number: Ints) -> Floats:
         rate = self.fit.stops.rate[self.which] * self.stop_factor(number)
+        rate = rate * self.nest_stops(run.nest)
         counts = self.chance.poisson(np.minimum(rate * cut_s, MOST_STOPS))
         most = int(counts.max(initial=0))
         if not most:
@@ -283,7 +293,7 @@ def _first(worlds: Worlds, run: Ahead, number: Ints, level: Floats, passed: _Pas
     under = worlds.now.under_way
     if under.rest_s is not None:
         cut, stopped = worlds.cut_and_stopped(run, under.rest_s, number, level)
-        cut = cut + np.abs(LAST_S * worlds.chance.standard_normal(worlds.draws))
+        cut = np.maximum(cut + LAST_S * worlds.chance.standard_normal(worlds.draws), 0.0)
         if under.stopped:
             stopped = stopped + worlds.rest_of_stop(under.age_s)
         passed.add_cut(cut, stopped)

@@ -22,7 +22,7 @@ from planning.calc.ahead.handling import HandlingFit, draw_days, handling_of
 from planning.calc.ahead.normal import Effects, Layout, draw_effects
 from planning.calc.ahead.records import Cut, Records, Step
 from planning.calc.ahead.spreads import draw_errors, draw_spread
-from planning.calc.ahead.stops import StopRate, fit_stops
+from planning.calc.ahead.stops import StopRate, exposed, fit_stops
 from planning.calc.ahead.urn import Guess, Urn
 
 Floats = NDArray[np.float64]
@@ -61,7 +61,6 @@ class Fit:
     border: Urn
     stop: Urn
     stops: StopRate
-    stops_seen: Mapping[int, tuple[int, float]]
     cuts: int
 
     @property
@@ -79,7 +78,6 @@ def fit(records: Records, seed: int, *, sweeps: int = SWEEPS, kept: int = KEPT) 
     plans = np.array([cut.plan_s for cut in cuts], dtype=float)
     mean_plan = float(plans.mean()) if cuts else 3600.0
     states, errors = _sweep(chance, y, plans / mean_plan, at, steps, sweeps, kept)
-    seen = _stops_seen(records)
     typical = records.typical
     columns = {name: np.array([state[name] for state in states]) for name in states[0]}
     mean_h = columns["day"][:, :, 1].mean(axis=0)
@@ -94,8 +92,7 @@ def fit(records: Records, seed: int, *, sweeps: int = SWEEPS, kept: int = KEPT) 
         urns=steps.urns(mean_h, typical),
         border=Urn.of(records.border_s, Guess(typical.border_s, 0.7, 3)),
         stop=Urn.of([one.seconds for one in records.stops], Guess(typical.stop_s, 0.9, 5)),
-        stops=fit_stops(chance, seen, typical.stops_per_h, kept),
-        stops_seen=seen,
+        stops=fit_stops(chance, exposed(records), typical.stops_per_h, kept),
         cuts=len(cuts),
     )
 
@@ -130,16 +127,6 @@ def _layout(cuts: Sequence[Cut], records: Records) -> tuple[Layout, _Names]:
         weeks=max(len(weeks), 1), cells=len(cells), nests=len(nests), days=len(days),
     )  # fmt: skip
     return layout, _Names(cells, nests, days, weeks[-1] if weeks else 0)
-
-
-def _stops_seen(records: Records) -> dict[int, tuple[int, float]]:
-    seconds: dict[int, float] = {}
-    for cut in records.cuts:
-        seconds[cut.day] = seconds.get(cut.day, 0.0) + cut.took_s
-    counts: dict[int, int] = {}
-    for stop in records.stops:
-        counts[stop.day] = counts.get(stop.day, 0) + 1
-    return {day: (counts.get(day, 0), cut_s) for day, cut_s in seconds.items()}
 
 
 def _sweep(

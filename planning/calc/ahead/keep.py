@@ -3,7 +3,7 @@ some hundred draws, whose own error is a thousand times that of the rounding."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from io import BytesIO
 from typing import Any, Final
 
@@ -17,7 +17,7 @@ from planning.calc.ahead.urn import Guess, Urn
 
 Floats = NDArray[np.float64]
 
-MODEL: Final = 1  # count up whenever a kept fit would mean something else
+MODEL: Final = 2  # count up whenever a kept fit would mean something else
 ARRAYS: Final = (
     "level", "slope", "drift", "cell_sd", "nest_sd", "cell", "nest", "sigma", "power", "freedom",
     "errors", "day", "day_cov",
@@ -35,6 +35,7 @@ def kept(fit: Fit, day_key: Callable[[int], int | None]) -> tuple[bytes, dict[st
     arrays |= {
         "stop_rate": fit.stops.rate.astype(np.float32),
         "stop_clump": fit.stops.clump.astype(np.float32),
+        "stop_nest_clump": fit.stops.nest_clump.astype(np.float32),
     }
     packed = BytesIO()
     np.savez_compressed(packed, allow_pickle=False, **arrays)
@@ -42,7 +43,8 @@ def kept(fit: Fit, day_key: Callable[[int], int | None]) -> tuple[bytes, dict[st
         "cells": _listed(fit.cells),
         "nests": _listed(fit.nests),
         "days": _days(fit.days, day_key),
-        "stops_seen": _days(fit.stops_seen, day_key),
+        "stops_days": _days(fit.stops.days, day_key),
+        "stops_nests": [[_plain(name), list(seen)] for name, seen in fit.stops.nests.items()],
         "guesses": {
             name: [urn.guess.median_s, urn.guess.log_sd, urn.guess.worth]
             for name, urn in urns.items()
@@ -53,7 +55,15 @@ def kept(fit: Fit, day_key: Callable[[int], int | None]) -> tuple[bytes, dict[st
 
 
 def _listed(names: Mapping[Hashable, int]) -> list[Any]:
-    return [list(name) if isinstance(name, tuple) else name for name in names]
+    return [_plain(name) for name in names]
+
+
+def _plain(name: Hashable) -> Any:
+    return list(name) if isinstance(name, tuple) else name
+
+
+def _named(name: Any) -> Hashable:
+    return tuple(name) if isinstance(name, list) else name
 
 
 def _days(days: Mapping[int, Any], day_key: Callable[[int], int | None]) -> list[list[Any]]:
@@ -78,13 +88,20 @@ def fit_of(packed: bytes, names: Mapping[str, Any]) -> Fit:
         urns={step: urn(f"urn_{step}") for step in Step},
         border=urn("urn_border"),
         stop=urn("urn_stop"),
-        stops=StopRate(arrays["stop_rate"], arrays["stop_clump"]),
-        stops_seen={int(key): (int(seen[0]), float(seen[1])) for key, seen in names["stops_seen"]},
+        stops=StopRate(
+            arrays["stop_rate"],
+            arrays["stop_clump"],
+            arrays["stop_nest_clump"],
+            {int(key): _seen(seen) for key, seen in names["stops_days"]},
+            {_named(key): _seen(seen) for key, seen in names["stops_nests"]},
+        ),
         cuts=names["cuts"],
     )
 
 
 def _placed(names: list[Any]) -> dict[Hashable, int]:
-    return {
-        tuple(name) if isinstance(name, list) else name: place for place, name in enumerate(names)
-    }
+    return {_named(name): place for place, name in enumerate(names)}
+
+
+def _seen(pair: Sequence[float]) -> tuple[int, float]:
+    return int(pair[0]), float(pair[1])

@@ -156,7 +156,7 @@ class _Table:
         for _ in range(drawn):
             day = np.minimum(self.passed // DAY_S, MOST_DAYS - 1).astype(np.int64)
             burning = worlds.burning(run, line.plan_s, day, self.level(day))
-            sheet = burning + worlds.stopped(burning, day)
+            sheet = burning + worlds.stopped(run, burning, day)
             sheet = sheet + worlds.step(Step.LOAD, day) + worlds.step(Step.UNLOAD, day)
             took, burnt, self.passed = took + sheet, burnt + burning, self.passed + sheet
         more = line.sheets / drawn if drawn else 0.0

@@ -43,10 +43,21 @@ class Handling:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A stoppage while cutting, seconds."""
+    """A stoppage while cutting, seconds. `nest`: what was on the table, None where not known."""
 
     day: int
     seconds: float
+    nest: Hashable = None
+
+
+@dataclass(frozen=True, slots=True)
+class Exposed:
+    """Seconds of cutting of one nest on a table-day, and how often it stopped."""
+
+    day: int
+    nest: Hashable
+    cut_s: float
+    stops: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +85,12 @@ class Typical:
 @dataclass(frozen=True, slots=True)
 class Records:
     """All of it, the oldest first. `border_s`: seconds idle at the end of a shift and until the
-    first arc of the next, one number a border."""
+    first arc of the next, one number a border. `going`: what is on the tables now, its stoppages
+    that are over apart (they are among `stops`)."""
 
     cuts: Sequence[Cut] = ()
     handling: Sequence[Handling] = ()
     stops: Sequence[Stop] = ()
     border_s: Sequence[float] = ()
+    going: Sequence[Exposed] = ()
     typical: Typical = field(default_factory=Typical)

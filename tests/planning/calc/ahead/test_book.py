@@ -62,7 +62,7 @@ def test_nothing_is_known_before_it_ended():
     ("at", "run", "under"),
     [
         (6 * H + 100, 1, UnderWay(step=Step.LOAD, age_s=100)),
-        (6 * H + 500, 1, UnderWay(rest_s=600)),  # the first contour burns: it counts as cut
+        (6 * H + 500, 1, UnderWay(rest_s=600 + 200)),  # half of the first contour is burnt
         (6 * H + 800, 1, UnderWay(rest_s=600, stopped=True, age_s=100)),
         (6 * H + 1600, None, UnderWay(step=Step.UNLOAD, age_s=100)),
         (6 * H + 1840, None, UnderWay(step=Step.GAP, age_s=100)),
@@ -80,10 +80,10 @@ def test_what_is_under_way(at, run, under):
 
 def test_a_run_without_a_plan_has_no_rest_to_tell():
     book = TableBook([log(1, 6 * H, [(6.1 * H, 6.2 * H, None)], None, plan=None)], [], CLOCK, 0)
-    assert book.runs[0].rest_s() is None
+    assert book.runs[0].rest_s(7 * H) is None
     assert now_at(book, 7 * H)[1] == UnderWay(rest_s=0.0)
 
 
 def test_arcs_without_a_contour_say_no_more_than_that_it_has_begun():
     one = log(1, 6 * H, [(6.1 * H, 6.2 * H, None)], None)
-    assert one.rest_s() == 500
+    assert one.rest_s(7 * H) == 500

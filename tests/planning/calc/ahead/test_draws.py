@@ -25,7 +25,7 @@ def steady(level=0.1, days=40, stops=(), stops_per_h=0.001):
             cuts.append(Cut(day, day // 5, "cell", place, plan, plan * float(np.exp(level))))
             handling += [Handling(step, day, length) for step, length in lengths.items()]
     typical = Typical(300, 200, 100, 700, 600, 720, stops_per_h)
-    return Records(cuts, handling, list(stops), [600.0] * 40, typical)
+    return Records(cuts, handling, list(stops), [600.0] * 40, typical=typical)
 
 
 STEADY = fit(steady(), 1)
@@ -89,7 +89,10 @@ def test_a_shop_without_records_says_a_wide_range_about_its_plan():
 
 
 def test_stoppages_of_the_past_are_expected():
-    stops = [Stop(day, 1800.0) for day in range(40) for _ in range(3)]
+    # three a day, shared out by what the nests take: 10, 14, 18, 22, 26 and 30 of them
+    nests = np.repeat(np.arange(6), 10 + 4 * np.arange(6))
+    np.random.default_rng(0).shuffle(nests)
+    stops = [Stop(place // 3, 1800.0, int(nest)) for place, nest in enumerate(nests)]
     fitted = fit(steady(stops=stops, stops_per_h=0.25), 4)
     cut_s = sum(1000 + 400 * place for place in range(6)) * float(np.exp(0.1))
     runs = [Ahead(2000, "cell", 1)] * 6

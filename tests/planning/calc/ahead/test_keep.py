@@ -37,7 +37,7 @@ def test_what_is_drawn_from_a_kept_fit_is_what_was_drawn_from_it(fitted):
 def test_a_table_day_is_known_by_its_own_key_and_an_unknown_one_left_out(fitted):
     _packed, names = kept(fitted, lambda day: 1000 + day if day > 3 else None)
     assert [key for key, _ in names["days"]] == [1004, 1005]
-    assert [key for key, _ in names["stops_seen"]] == [1004, 1005]
+    assert [key for key, _ in names["stops_days"]] == [1004, 1005]
 
 
 def test_it_is_small(fitted):

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from planning.calc.ahead.normal import LEVEL_SD, Layout, draw_effects
+from planning.calc.ahead.records import Cut, Exposed, Records, Stop
 from planning.calc.ahead.spreads import draw_spread, pick
-from planning.calc.ahead.stops import fit_stops
+from planning.calc.ahead.stops import exposed, fit_stops
 from planning.calc.ahead.urn import MIDDLE_SD, Guess, Urn
 
 LAYOUT = Layout(
@@ -77,22 +78,51 @@ def test_a_spread_of_many_effects_is_their_own():
 
 def test_the_rate_of_stoppages_is_the_gamma_posterior_where_days_are_alike():
     chance = np.random.default_rng(6)
-    days = dict.fromkeys(range(200), (2, 4 * 3600.0))  # exactly two in four hours, every day
-    found = fit_stops(chance, days, 0.25, 4000)
-    hourly = found.rate * 3600
+    seen = [Exposed(day, day, 4 * 3600.0, 2) for day in range(200)]  # two in four hours, always
+    found = fit_stops(chance, seen, 0.25, 400)
     # 400 in 800 hours under a flat prior: mean .5; days no more unlike than chance makes them
-    assert hourly.mean() == pytest.approx(0.5, rel=0.03)
-    assert np.mean(found.clump == 32.0) > 0.9
+    assert (found.rate * 3600).mean() == pytest.approx(0.5, rel=0.05)
+    assert np.mean(found.clump >= 8) > 0.9
 
 
-def test_a_day_of_many_stoppages_expects_more():
-    chance = np.random.default_rng(7)
-    days = {day: (6 if day % 5 == 0 else 0, 4 * 3600.0) for day in range(60)}
-    found = fit_stops(chance, days, 0.25, 500)
-    which = np.arange(500)
-    bad = found.days_factor(chance, which, 5, 2 * 3600.0).mean()
-    good = found.days_factor(chance, which, 0, 2 * 3600.0).mean()
-    assert bad > 3 * good
+def test_what_stops_often_is_told_by_day_or_by_nest():
+    """Each day has the same two nests, and only one of them stops; then the other way about."""
+    for bad in ("day", "nest"):
+        chance = np.random.default_rng(7)
+        seen = [
+            Exposed(day, nest, 2 * 3600.0, 3 if (day % 5 if bad == "day" else nest % 5) == 0 else 0)
+            for day in range(40)
+            for nest in (day % 7, 7 + day % 8)
+        ]
+        found = fit_stops(chance, seen, 0.25, 300)
+        which = np.arange(300)
+        days = [found.day_factor(chance, which, day).mean() for day in (5, 6)]
+        nests = [found.nest_factor(chance, which, nest).mean() for nest in (5, 6)]
+        told = days if bad == "day" else nests
+        other = nests if bad == "day" else days
+        assert told[0] > 5 * told[1], bad
+        assert other[0] < 5 * other[1], bad
+
+
+def test_a_nest_never_cut_may_be_any_of_those_that_were():
+    chance = np.random.default_rng(8)
+    seen = [Exposed(n, n, 7200.0, 6 if n % 8 == 0 else 0) for n in range(48)]
+    found = fit_stops(chance, seen, 0.25, 4000)
+    fresh = found.nest_factor(chance, np.arange(4000), "new")
+    assert fresh.mean() == pytest.approx(1, abs=0.2)
+    assert np.median(fresh) < 0.6
+
+
+def test_a_stoppage_without_a_nest_counts_with_the_one_cut_longest_that_day():
+    cuts = [Cut(1, 0, "cell", "a", 900.0, 1000.0), Cut(1, 0, "cell", "b", 500.0, 600.0)]
+    records = Records(cuts, stops=[Stop(1, 60.0), Stop(1, 60.0, "b"), Stop(2, 60.0)])
+    found = {(one.day, one.nest): (one.cut_s, one.stops) for one in exposed(records)}
+    assert found == {(1, "a"): (1000.0, 1), (1, "b"): (600.0, 1)}
+
+
+def test_the_run_on_the_table_counts_as_far_as_it_has_come():
+    records = Records([Cut(1, 0, "cell", "a", 900.0, 1000.0)], going=[Exposed(1, "a", 500.0, 1)])
+    assert exposed(records) == [Exposed(1, "a", 1500.0, 1)]
 
 
 def test_an_urn_without_records_is_the_guess():

@@ -29,7 +29,7 @@ def known(*, level=0.0, sigma=0.0, cell_sd=0.0, nest_sd=0.0, day_sd=0.0, rate=1e
         BARE, level=level * kept, slope=0 * kept, drift=0 * kept, cell_sd=cell_sd * kept,
         nest_sd=nest_sd * kept, sigma=sigma * kept, power=0 * kept, freedom=1e9 * kept,
         day_cov=np.tile(np.eye(2) * max(day_sd, 1e-9) ** 2, (BARE.draws, 1, 1)), urns=urns,
-        stop=Urn(np.array(stop), SURE), stops=StopRate(rate * kept, 1e9 * kept),
+        stop=Urn(np.array(stop), SURE), stops=StopRate(rate * kept, 1e9 * kept, 1e9 * kept, {}, {}),
     )  # fmt: skip
 
 
@@ -145,7 +145,7 @@ def test_few_runs_make_students_t():
         known(), level=level, sigma=sigma, slope=0 * one, drift=0 * one, cell_sd=0 * one,
         nest_sd=0 * one, cell=empty, nest=empty, power=0 * one, freedom=1e9 * one,
         day=np.zeros((len(sigma), 0, 2)), day_cov=np.tile(np.eye(2) * 1e-18, (len(sigma), 1, 1)),
-        stops=StopRate(1e-12 * one, 1e9 * one),
+        stops=StopRate(1e-12 * one, 1e9 * one, 1e9 * one, {}, {}),
     )  # fmt: skip
     took = drawn(shop, lines(1)).seconds[:, 0] - 500
     logs = (np.log(took / 1000) - mean) / (s * math.sqrt(1 + 1 / n))
