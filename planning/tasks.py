@@ -22,6 +22,7 @@ from planning.services.work import resend_waiting, run_work, works_wake
 from shopfloor.background.statistics import statistics_update
 from shopfloor.backup.services import backups_due
 from shopfloor.library.recognise import parts_missing
+from shopfloor.nests.reread import nests_read_before
 
 
 @shared_task(name="kerfbook.work")
@@ -45,6 +46,7 @@ def freshen() -> None:
     request_stale_plans(now=timezone.now())
     months_freshen()
     lives_freshen()
+    nests_read_before()
     parts_missing()
     factors_freshen(now=timezone.now())
     failures_freshen(now=timezone.now())

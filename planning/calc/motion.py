@@ -313,8 +313,9 @@ def _directions(path: _Path) -> tuple[Floats, Floats, Floats, Floats, Floats | N
 def _run_lengths(length: Floats, onward: Bools) -> Floats:
     """For each move the length of the whole run it is part of, so that splitting a line into
     pieces changes nothing at its ends."""
-    run = np.concatenate(([0], np.cumsum(~onward)))
-    return np.asarray(np.bincount(run, weights=length)[run], dtype=np.float64)
+    first = np.concatenate(([0], np.flatnonzero(~onward) + 1))
+    moves = np.diff(first, append=len(length))
+    return np.asarray(np.repeat(np.add.reduceat(length, first), moves), dtype=np.float64)
 
 
 def _look_ahead(joints: Floats, length: Floats, accel: Floats | float) -> Floats:

@@ -41,6 +41,7 @@ class NestRevision(models.Model):
     notes = models.JSONField(default=list)
     extents_mm = models.JSONField(default=list)
     step_mm = models.FloatField(default=0.0)  # of the program's last decimal; 0: not known
+    reader = models.PositiveSmallIntegerField(default=0)  # version that made its rows
     known_by = models.PositiveSmallIntegerField(default=0)  # version of shopfloor.library.recognise
     made_at = models.DateTimeField(auto_now_add=True)
     made_by = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="+")

@@ -13,8 +13,8 @@ from django.db.models import Max
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from planning.calc.program import READER_VERSION, Program, read_program
 from planning.calc.program import Contour as ReadContour
-from planning.calc.program import Program, read_program
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
 from planning.calc.said import stored, to_reader, told
@@ -136,9 +136,10 @@ def revision_add(
         notes=program_notes(program, nest),
         extents_mm=_extents(program),
         step_mm=program.moves.step_mm,
+        reader=READER_VERSION,
         made_by=by,
     )
-    Contour.objects.bulk_create(_contours(revision, program), batch_size=500)
+    Contour.objects.bulk_create(contour_rows(revision, program), batch_size=500)
     if last is not None:
         _carry_ties(last, revision)
     request_work(kind="nest", key=str(revision.pk))
@@ -162,7 +163,8 @@ def _extents(program: Program) -> list[float]:
     return [round(float(value), 3) for value in (*low, *high)]
 
 
-def _contours(revision: NestRevision, program: Program) -> list[Contour]:
+def contour_rows(revision: NestRevision, program: Program) -> list[Contour]:
+    """The rows of a program's contours, not saved, tied to no job."""
     outer = [contour.outer for contour in program.contours]
     shares = own_shares(program.contours)
     points = [np.round(contour.points, 2).tolist() for contour in program.contours]

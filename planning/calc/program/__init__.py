@@ -13,7 +13,12 @@ from planning.calc.program.types import (
     ProgramError,
 )
 
+# Raised where the same program gives other parts, areas or lengths than before: nests read by an
+# older one are read again.
+READER_VERSION = 1
+
 __all__ = [
+    "READER_VERSION",
     "Contour",
     "Dialect",
     "Dwell",

@@ -1,0 +1,87 @@
+"""Nests whose rows an older version of the reader made are read again."""
+
+from __future__ import annotations
+
+import pytest
+
+from planning.calc.program import READER_VERSION
+from shopfloor.models import Work
+from shopfloor.nests.part_lines import assign_parts_to_lines, revision_groups
+from shopfloor.nests.queries import revision_contours
+from shopfloor.nests.reread import nests_read_before, table_reread
+from shopfloor.nests.services import nest_add
+from tests.shopfloor.nests.test_common_parts import TABS
+
+
+@pytest.fixture
+def revision(floor):
+    nest = nest_add(
+        name="strips", file_name="strips.nc", raw=TABS.encode(), material=floor.steel,
+        thickness_text="6 mm", wear_set=floor.fast, table=floor.table, by=floor.person,
+    )  # fmt: skip
+    revision = nest.revisions.get()
+    [group] = revision_groups(revision_contours(revision))
+    line = floor.line(quantity=4)
+    assign_parts_to_lines(revision=revision, ties={group.label: [(line, None)]})
+    return revision
+
+
+def older(revision, **contours):
+    """As a version that knew no shared edges left it."""
+    revision.reader = 0
+    revision.save(update_fields=["reader"])
+    revision.contours.update(**contours)
+
+
+def again(revision):
+    table_reread(key=f"nest:{revision.nest_id}", payload={})
+
+
+def test_what_this_version_read_is_left_alone(revision):
+    assert revision.reader == READER_VERSION
+    assert nests_read_before() == 0
+    again(revision)
+    assert revision.nest.revisions.count() == 1
+
+
+def test_other_figures_of_the_same_parts_are_written_over_with_ties_kept(revision):
+    was = list(revision.contours.values("number", "common_share", "net_area_mm2", "line", "copy"))
+    older(revision, common_share=1.0, net_area_mm2=1.0)
+    assert nests_read_before() == 1
+    again(revision)
+    revision.refresh_from_db()
+    assert revision.nest.revisions.count() == 1
+    now = revision.contours.values("number", "common_share", "net_area_mm2", "line", "copy")
+    assert list(now) == was
+    assert revision.reader == READER_VERSION
+    assert nests_read_before() == 0
+    assert Work.objects.filter(kind="nest", key=str(revision.pk)).exists()
+
+
+def test_other_parts_are_a_revision_that_says_so(revision):
+    """Older: one outline with three loose cuts in it, one part where there are four."""
+    older(revision, inner=True, parts=1, edges=[], faces=[])
+    revision.contours.filter(number=1).update(inner=False)
+    again(revision)
+    newest = revision.nest.revisions.order_by("-revision")[0]
+    assert newest.revision == 2
+    assert sum(row.parts for row in newest.contours.all() if not row.inner) == 4
+    assert "4 parts where there were 1" in newest.notes[0]["text"]
+    assert revision.contours.filter(inner=False).count() == 1  # what was cut by it stays
+    assert nests_read_before() == 0
+
+
+def test_a_program_that_is_refused_now_is_not_asked_for_again(revision):
+    older(revision)
+    revision.program = b"G1 X1 Y("
+    revision.save(update_fields=["program"])
+    again(revision)
+    assert nests_read_before() == 0
+    assert revision.nest.revisions.count() == 1
+
+
+def test_withdrawn_nests_are_left_alone(revision):
+    older(revision)
+    revision.nest.withdrawn_at = revision.made_at
+    revision.nest.save(update_fields=["withdrawn_at"])
+    assert nests_read_before() == 0
