@@ -96,7 +96,7 @@ def open_work(now: datetime) -> OpenWork:
         .defer("revision__program")
     }
     since = min([now - timedelta(days=1), *(run.opened_at for run in running.values())])
-    laid_out = table_books(tables.values(), since, now, now + AHEAD)
+    laid_out = table_books(tables.values(), since, now, now + AHEAD, last_only=True)
     books = {pk: _as_worked(book, running, now) for pk, book in laid_out.items()}
     items = list(waiting_items().select_related("nest").order_by("table", "position", "pk"))
     wanted = sheets_ahead()

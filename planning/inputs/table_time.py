@@ -22,14 +22,20 @@ S = 1_000_000
 
 
 def table_books(
-    tables: Iterable[Table], start: datetime, now: datetime, until: datetime
+    tables: Iterable[Table],
+    start: datetime,
+    now: datetime,
+    until: datetime,
+    *,
+    last_only: bool = False,
 ) -> dict[int, TableBook]:
     """By table: its runs opened from `start` to `now` that were measured, its stoppages, and its
-    staffed clock from `start` to `until`."""
+    staffed clock from `start` to `until`. `last_only`: of each table only the run opened last, with
+    arcs only while it goes on, which is all that `now_at` asks."""
     book = ShiftBook(start, until)
     tables = list(tables)
     runs_of = [table.pk for table in tables]
-    runs = _runs(runs_of, start, now)
+    runs = _runs(runs_of, start, now, last_only=last_only)
     pauses: dict[int, list[Pause]] = defaultdict(list)
     rows = Stoppage.objects.filter(table__in=runs_of, started_at__gte=start, started_at__lt=now)
     for one in rows.select_related("reason").order_by("started_at"):
@@ -56,27 +62,34 @@ def clock_of(book: ShiftBook, table: str) -> StaffedClock:
     )
 
 
-def _runs(tables: list[int], start: datetime, now: datetime) -> Mapping[int, list[RunLog]]:
-    rows = list(
+def _runs(
+    tables: list[int], start: datetime, now: datetime, *, last_only: bool
+) -> Mapping[int, list[RunLog]]:
+    these = (
         Run.objects.filter(table__in=tables, opened_at__gte=start, opened_at__lt=now)
         .exclude(state=RunState.VOIDED)
         .order_by("opened_at", "pk")
-        .values_list(
+    )
+    of_runs = Segment.objects.filter(
+        run__table__in=tables, run__opened_at__gte=start, run__opened_at__lt=now
+    )
+    if last_only:
+        last = list(dict(these.values_list("table", "pk")).values())
+        these, of_runs = these.filter(pk__in=last), Segment.objects.filter(run__in=last)
+    rows = list(
+        these.values_list(
             "pk", "table", "opened_at", "closed_at", "revision__nest__pk",
             "revision__nest__material", "revision__nest__thickness_mm", "plan",
         )
     )  # fmt: skip
+    going = {row[0] for row in rows if row[3] is None}
     segments: dict[int, object] = {}
     sets: dict[object, int] = {}  # of each run the last one
-    for segment, run, wear_set in (
-        Segment.objects.filter(
-            run__table__in=tables, run__opened_at__gte=start, run__opened_at__lt=now
-        )
-        .order_by("started_at", "pk")
-        .values_list("pk", "run", "wear_set")
-    ):
-        segments[segment] = run
+    in_order = of_runs.order_by("started_at", "pk").values_list("pk", "run", "wear_set")
+    for segment, run, wear_set in in_order:
         sets[run] = wear_set
+        if not last_only or run in going:
+            segments[segment] = run
     span = (to_us(start - timedelta(days=1)), to_us(now))
     arcs: dict[object, list[tuple[float, float, int | None]]] = defaultdict(list)
     for arc in assigned_arcs(list(segments), span, to_us(now)):

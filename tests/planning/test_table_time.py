@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from django.utils import timezone
 
+from planning.calc.ahead.book import now_at
 from planning.calc.ahead.draws import Ahead, finishes
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.stored_time import cell_of, kept_books, stored_books
-from planning.inputs.table_time import clock_of
+from planning.inputs.table_time import clock_of, table_books
 from planning.services.run_figures import run_figures
 from planning.services.table_time import table_time_write, tables_freshen
 from shopfloor.models import Shift, TableTime, Work
@@ -111,3 +112,31 @@ def test_a_shop_without_shifts_learns_too(north, operator):
     _runs(north, operator, many=2)
     table_time_write(key=str(north.pk), payload={})
     assert stored_books([north])[north.pk].runs == 2
+
+
+@pytest.mark.parametrize("going", [True, False])
+def test_the_run_opened_last_alone_says_what_is_under_way(north, south, operator, going):
+    """As all runs of the day do: on one table it goes on or is over, on the other it is over."""
+    now = timezone.now()
+    start = now - timedelta(hours=30)
+    revision = cast.nest(operator, [(None, 1e4, 100)] * 10)
+    for table, hours_ago, open_now in (
+        (north, 4, False), (north, 1, going), (south, 3, False), (south, 2, False),
+    ):  # fmt: skip
+        begun = now - timedelta(hours=hours_ago)
+        plan = cast.plan([99] * 10, load_s=300.0)
+        run = cast.run(revision, table, start=begun, seconds=1800, plan=plan)
+        cast.arcs(run, [(200, 300, 1), (400, 500, 2)], start=begun)
+        if open_now:
+            run.closed_at, run.state = None, "open"
+            run.save()
+    tables = [north, south]
+    whole = table_books(tables, start, now, now + timedelta(days=3))
+    last = table_books(tables, start, now, now + timedelta(days=3), last_only=True)
+    assert [len(whole[table.pk].runs) for table in tables] == [2, 2]
+    assert [len(last[table.pk].runs) for table in tables] == [1, 1]
+    for table in tables:
+        log, under_way = now_at(last[table.pk], now.timestamp())
+        assert (log, under_way) == now_at(whole[table.pk], now.timestamp())
+        assert last[table.pk].runs[-1].wear_set == whole[table.pk].runs[-1].wear_set
+    assert (now_at(last[north.pk], now.timestamp())[0] is not None) == going

@@ -102,7 +102,9 @@ def placed(
         if not routes:
             left.append(sheet)
             continue
-        key, route = min(routes, key=lambda one: (one[1].cost, done(*one)))
+        least = min(route.cost for _key, route in routes)
+        alike = [one for one in routes if one[1].cost == least]
+        key, route = alike[0] if len(alike) == 1 else min(alike, key=lambda one: done(*one))
         waits[key].append(sheet)
         load[key] += handling_s[key] + route.plan_s
     found = [
