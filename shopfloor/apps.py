@@ -4,12 +4,13 @@ from django.apps import AppConfig
 from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate, post_save, pre_migrate
 from django.utils.formats import get_format
-from django.utils.translation import gettext, ngettext
+from django.utils.translation import get_language, gettext, ngettext
 
 
 def number_marks() -> tuple[str, str]:
     """As Django's own filters write numbers in the language in force."""
-    return get_format("DECIMAL_SEPARATOR"), get_format("THOUSAND_SEPARATOR")
+    language = get_language()
+    return get_format("DECIMAL_SEPARATOR", language), get_format("THOUSAND_SEPARATOR", language)
 
 
 class ShopfloorConfig(AppConfig):

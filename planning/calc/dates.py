@@ -4,7 +4,10 @@ is in the shop's zone already."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime, time
+from functools import lru_cache
+from string import Formatter
 
 from planning.calc.translated import gettext
 from planning.calc.translated import gettext_noop as N_
@@ -48,15 +51,29 @@ FORMS = {
 
 def dated(at: date, form: str = DAY_YEAR) -> str:
     """A date by one of the forms above."""
+    pattern = gettext(form)
+    return pattern.format(**{name: PARTS[name](at) for name in _named(pattern)})
+
+
+def _mon(at: date) -> str:
     mon = gettext(SHORT_MONTHS[at.month - 1])
-    return gettext(form).format(
-        day=at.day,
-        mon=mon[:1].upper() + mon[1:],
-        month=gettext(MONTHS[at.month - 1]),
-        year=at.year,
-        weekday=gettext(SHORT_DAYS[at.weekday()]),
-        long_weekday=gettext(DAYS[at.weekday()]),
-    )
+    return mon[:1].upper() + mon[1:]
+
+
+# Only what a form names is looked up: a page writes hundreds of dates.
+PARTS: dict[str, Callable[[date], object]] = {
+    "day": lambda at: at.day,
+    "mon": _mon,
+    "month": lambda at: gettext(MONTHS[at.month - 1]),
+    "year": lambda at: at.year,
+    "weekday": lambda at: gettext(SHORT_DAYS[at.weekday()]),
+    "long_weekday": lambda at: gettext(DAYS[at.weekday()]),
+}
+
+
+@lru_cache(maxsize=1000)
+def _named(pattern: str) -> tuple[str, ...]:
+    return tuple({name for _text, name, _spec, _way in Formatter().parse(pattern) if name})
 
 
 def timed(at: datetime | time) -> str:

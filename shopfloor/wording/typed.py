@@ -6,10 +6,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, datetime
 from functools import wraps
+from html import escape
 from typing import Any
 
 from django.utils import timezone
-from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 MONEY = "money"  # a unit: whole units of the shop's currency
@@ -24,12 +24,12 @@ class Typed(str):
     unit: str
 
     def __html__(self) -> SafeString:
-        words = str(self)
+        # Pages write hundreds: `format_html` takes three times as long. A machine's form of a value
+        # has nothing to escape.
+        words, value = escape(str(self)), machine(self.value)
         if isinstance(self.value, date):
-            return format_html('<time datetime="{}">{}</time>', machine(self.value), words)
-        return format_html(
-            '<data value="{}" data-unit="{}">{}</data>', machine(self.value), self.unit, words
-        )
+            return SafeString(f'<time datetime="{value}">{words}</time>')
+        return SafeString(f'<data value="{value}" data-unit="{escape(self.unit)}">{words}</data>')
 
 
 def typed(words: str, value: Value, unit: str = "") -> Typed:
