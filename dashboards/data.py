@@ -259,6 +259,11 @@ def drawings_to_choose() -> list[tuple[str, str]]:
     return drawings.drawings_to_choose()
 
 
+def parts_to_quote(wanted: dict[int, int]) -> list[drawings.PartToQuote]:
+    """Drawings with how many of each are wanted, and their routes."""
+    return drawings.parts_to_quote(wanted)
+
+
 def drawing_chosen(text: str) -> str | None:
     """The "drawing-table-set" of a drawing's name, alone or in the words it is offered by."""
     return drawings.drawing_chosen(text)

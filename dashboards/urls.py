@@ -7,7 +7,7 @@ from django.urls import URLPattern, path, re_path
 from dashboards import views
 from dashboards.opened import closing, jobs
 from dashboards.opened.views import figure
-from dashboards.plans import factors, measures, promises, quote_paper, quotes, routes
+from dashboards.plans import factors, measures, promises, quote_paper, quote_parts, quotes, routes
 from dashboards.runs.views import run
 from dashboards.today import deeds
 from dashboards.today import views as today_views
@@ -26,6 +26,7 @@ urlpatterns: list[URLPattern] = [
     path("wear/", wear, name="wear"),
     path("jobs/quotes/", quotes.board, name="quotes"),
     path("jobs/quotes/new/", quotes.make, name="quote_make"),
+    path("jobs/quotes/parts/", quote_parts.make, name="quote_parts"),
     path("jobs/quotes/<bigint:quote_id>/", quotes.quote, name="quote"),
     path("jobs/quotes/<bigint:quote_id>/paper/", quote_paper.paper, name="quote_paper"),
     path("jobs/quotes/<bigint:quote_id>/words/", quote_paper.words, name="quote_words"),

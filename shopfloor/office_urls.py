@@ -10,7 +10,7 @@ from shopfloor.backup import office as backups
 from shopfloor.books.office import machine_hour, price_lists, rates
 from shopfloor.chart.office import chart, sets, trials
 from shopfloor.chart.office import row as chart_rows
-from shopfloor.drawings.office import drawings
+from shopfloor.drawings.office import drawings, parts_list
 from shopfloor.drawings.office import read as drawing_read
 from shopfloor.jobs.office import edit as jobs_edit
 from shopfloor.jobs.office import import_list as job_import
@@ -86,6 +86,7 @@ urlpatterns = [
     path("nests/queue/<bigint:pk>/act/", queue.act, name="queue_act"),
     path("nests/checks/", checks.checks, name="checks"),
     path("nests/drawings/", drawings.drawings, name="drawings"),
+    path("nests/drawings/parts/", parts_list.parts_list, name="parts_list"),
     path("nests/drawings/add/", drawing_read.add, name="drawing_add"),
     path("nests/drawings/<bigint:pk>/", drawings.drawing, name="drawing"),
     path("nests/drawings/<bigint:pk>/read/", drawing_read.revise, name="drawing_revise"),

@@ -80,13 +80,16 @@ def make(request: HttpRequest) -> HttpResponseBase:
         "rows": _rows(request, "nest", "sheets"),
         "drawings": data.drawings_to_choose(),
         "part_rows": _rows(request, "drawing", "parts"),
-        "chances": [
-            (str(chance), filled(_("{chance:.0f} in 100"), chance=chance * 100))
-            for chance in CHANCES
-        ],
+        "chances": chances(),
         "said": request.POST,
     }
     return render(request, "kerfbook/quote_make.html", context)
+
+
+def chances() -> list[tuple[str, str]]:
+    return [
+        (str(chance), filled(_("{chance:.0f} in 100"), chance=chance * 100)) for chance in CHANCES
+    ]
 
 
 def _rows(request: HttpRequest, what: str, count: str) -> list[tuple[int, str, str, str]]:
@@ -141,11 +144,11 @@ def _action(request: HttpRequest, quote_id: int) -> HttpResponseBase:
 def _asked(request: HttpRequest) -> dict[str, Any]:
     """What the form says. Raises `QuoteError` for figures that are none."""
     said = request.POST
-    setup = _minutes(said.get("setup", ""))
+    setup = minutes(said.get("setup", ""))
     lines: list[Asked] = [
         LineAsked(
             _nest(said[f"nest{row}"]),
-            _whole(said.get(f"sheets{row}"), "sheets"),
+            whole(said.get(f"sheets{row}"), "sheets"),
             _breaks(said.get(f"also_sheets{row}")),
             setup,
         )
@@ -161,16 +164,22 @@ def _asked(request: HttpRequest) -> dict[str, Any]:
         for row in ROWS
         if said.get(f"drawing{row}")
     ]
+    return about(request) | {"lines": lines}
+
+
+def about(request: HttpRequest) -> dict[str, Any]:
+    """For whom a quote is, what, at which chance, for how long, at which price. Raises
+    `QuoteError`."""
+    said = request.POST
     chance = said.get("chance", "")
     if chance not in {str(one) for one in CHANCES}:
         raise QuoteError(_("Choose a chance of an overrun."))
-    days = _whole(said.get("days"), "days")
+    days = whole(said.get("days"), "days")
     if not 1 <= days <= MOST_DAYS:
         raise QuoteError(_("It is valid for 1 to {most_days} days.").format(most_days=MOST_DAYS))
     return {
         "customer": said.get("customer", ""),
         "title": said.get("title", ""),
-        "lines": lines,
         "chance": float(chance),
         "valid_days": days,
         "price_minor": _price(said.get("price", "")),
@@ -197,7 +206,7 @@ def _parts(route: str, parts: str | None) -> PartsAsked:
         raise QuoteError(
             _("{route!r} is not a drawing with a table and a set.").format(route=route[:60])
         )
-    return PartsAsked(keys[0], keys[1], keys[2], _whole(parts, "parts"))
+    return PartsAsked(keys[0], keys[1], keys[2], whole(parts, "parts"))
 
 
 def _breaks(text: str | None) -> tuple[int, ...]:
@@ -208,7 +217,7 @@ def _breaks(text: str | None) -> tuple[int, ...]:
         raise QuoteError(str(refused)) from refused
 
 
-def _minutes(text: str) -> float:
+def minutes(text: str) -> float:
     """Minutes of set-up; blank: none."""
     if not text.strip():
         return 0.0
@@ -218,7 +227,7 @@ def _minutes(text: str) -> float:
     return float(found)
 
 
-def _whole(text: str | None, what: str) -> int:
+def whole(text: str | None, what: str) -> int:
     found = row_number((text or "").strip())
     if found is None:
         raise QuoteError(

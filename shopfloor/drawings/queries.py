@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Value
 from django.utils.translation import gettext as _
 
+from planning.calc import drawing as calc
 from shopfloor.chart.fit import PlateFit, plates_fitting
 from shopfloor.models import (
     Drawing,
@@ -60,7 +62,35 @@ def drawing_plans(revision: DrawingRevision) -> list[DrawingPlan]:
     )
 
 
-def drawing_map(contours: Sequence[Mapping[str, Any]], width: int = 860) -> Svg | None:
+SMALL_PX = 150, 110  # no wider and no higher
+LEAST_PX = 20
+SMALL_POINTS = 1_500  # of one small map
+
+
+def small_map(read: calc.Drawing | None) -> Svg | None:
+    """A drawing as read, small and without numbers; None where there is none."""
+    if read is None:
+        return None
+    wide, high = read.size_mm
+    if wide < high / 1000:  # a line straight up has no width to draw to
+        return None
+    width, height = SMALL_PX
+    contours = [*read.contours, *read.marks]
+    every = max(1, sum(len(each.points) for each in contours) // SMALL_POINTS)
+    rows = [
+        {
+            "number": each.number, "role": each.role, "kind": each.kind, "inside": each.inside,
+            "points": [*each.points[:-1:every].tolist(), each.points[-1].tolist()],
+        }
+        for each in contours
+    ]  # fmt: skip
+    fitting = min(width, round(height * wide / high)) if high else width
+    return drawing_map(rows, max(fitting, LEAST_PX), numbered=False)
+
+
+def drawing_map(
+    contours: Sequence[Mapping[str, Any]], width: int = 860, *, numbered: bool = True
+) -> Svg | None:
     """The contours to scale: pieces with their holes, open lines as lines, marking thin."""
     holes: dict[int, list[Mapping[str, Any]]] = {}
     cut = [each for each in contours if each["role"] == "cut"]
@@ -84,6 +114,8 @@ def drawing_map(contours: Sequence[Mapping[str, Any]], width: int = 860) -> Svg 
     if marks:
         first = parts[0]
         parts[0] = Part(first.number, first.contours, name=first.name, leads=marks)
+    if not numbered:
+        return parts_map(parts, width=width, least_px=math.inf)
     return parts_map(parts, width=width, font_px=15)
 
 
@@ -167,6 +199,52 @@ def lines_to_draw(drawing: Drawing) -> QuerySet[JobLine]:
 def drawings_to_choose(most: int = 200) -> list[tuple[str, str]]:
     """Routes a part of a drawing has: "drawing-table-set" and words, newest drawings first."""
     return [_route(row) for row in _routes()[:most]]
+
+
+@dataclass(frozen=True, slots=True)
+class PartToQuote:
+    """A drawing of which `quantity` are wanted; routes by "table-set" and words, the fastest
+    first, none while it is not planned."""
+
+    drawing: Drawing
+    revision: DrawingRevision
+    quantity: int
+    routes: tuple[tuple[str, str], ...]
+    kg: float | None
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        x_min, y_min, x_max, y_max = self.revision.extents_mm
+        return x_max - x_min, y_max - y_min
+
+
+def parts_to_quote(wanted: Mapping[int, int]) -> list[PartToQuote]:
+    """By drawing, in the order asked for; what is no drawing any more is left out."""
+    newest = {
+        row.drawing_id: row
+        for row in DrawingRevision.objects.filter(drawing__in=wanted)
+        .select_related("drawing__material")
+        .defer("contours", "notes", "layers")
+        .order_by("revision")
+    }
+    routes: dict[int, list[tuple[str, str]]] = {}
+    for plan in (
+        DrawingPlan.objects.filter(revision__in=[row.pk for row in newest.values()], problem="")
+        .select_related("table", "wear_set").defer("snapshot").order_by("total_s", "pk")
+    ):  # fmt: skip
+        words = _("{wear_set} on {table}").format(wear_set=plan.wear_set, table=plan.table.name)
+        routes.setdefault(plan.revision_id, []).append(
+            (f"{plan.table_id}-{plan.wear_set_id}", words)
+        )
+    return [
+        PartToQuote(
+            row.drawing, row, quantity, tuple(routes.get(row.pk, ())),
+            weight_kg(row.net_area_mm2, row.drawing.thickness_mm,
+                      row.drawing.material.density_kg_m3),
+        )
+        for pk, quantity in wanted.items()
+        if (row := newest.get(pk)) is not None
+    ]  # fmt: skip
 
 
 def drawing_chosen(text: str) -> str | None:

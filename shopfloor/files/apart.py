@@ -38,6 +38,8 @@ READERS: Final = {
     "workbook": ("shopfloor.files.workbook:read_workbook", Limits(20, 1024, 64)),
     "photo": ("shopfloor.terminal.photo_codes:codes_in", Limits(15, 1024, 1)),
     "drawing": ("planning.calc.drawing:read_drawing", Limits(40, 2048, 256)),
+    "drawings": ("planning.calc.drawing.many:read_drawings", Limits(60, 2048, 256)),
+    "packed": ("shopfloor.files.packed:read_packed", Limits(20, 1024, 160)),
     "program": ("planning.calc.program:read_whole", Limits(40, 2048, 256)),
 }
 LONG_PROGRAM: Final = Limits(600, 6144, 1024)  # taken in beside the pages, and can be stopped

@@ -69,6 +69,13 @@ PLANNER = Help(
             ),
         ),
         (
+            N_("Drawings of a job"),
+            N_(
+                "are brought together, as files or a ZIP: names like bracket_10mm_S355_x20.dxf, or "
+                "a list among them, say how many of what. Correct the table, keep it, quote it."
+            ),
+        ),
+        (
             N_("A long file"),
             N_(
                 "is taken in beside the pages. It shows how far it is and can be stopped; "

@@ -32,6 +32,7 @@ PAGES = {
     "/figures/load/north:2026-10-01@1790000000000000/": DESK,
     "/jobs/quotes/": QUOTES,
     "/jobs/quotes/new/": QUOTES,
+    "/jobs/quotes/parts/": QUOTES,
     "/jobs/quotes/1/": QUOTES,
     "/figures/squareness/2026-10-01:1/": MONEY,
     f"/runs/{RUN}/": DESK,

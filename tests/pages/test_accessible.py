@@ -87,6 +87,7 @@ def dashboard_pages(filled) -> list[str]:
         "/today/", f"/runs/{run.pk}/", f"/figures/run/{run.pk}/", "/wear/", "/cost/", "/balance/",
         f"/cost/jobs/{line.job_id}/", f"/today/arcs/?first={loose}",
         f"/today/reason/{filled['stop']}/", "/nests/factors/", "/jobs/quotes/", "/jobs/quotes/new/",
+        "/jobs/quotes/parts/",
         "/nests/promises/",
         "/balance/measures/", f"/nests/{run.revision.nest_id}/routes/", "/nowhere/",
     ]  # fmt: skip

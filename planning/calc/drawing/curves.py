@@ -19,6 +19,7 @@ Box = tuple[float, float, float, float]
 MOST_CHORDS = 1024
 CHORD_MM = 0.01  # by which chords leave a curve, where it is drawn or looked through
 ROUND = 1e-10
+SHARES = (0.25, 0.5, 0.75)  # where two curves are held against each other
 
 
 @dataclass(frozen=True)
@@ -237,6 +238,9 @@ class Bezier:
         return min(xs), min(ys), max(xs), max(ys)
 
     def at(self, share: float) -> Point:
+        known: dict[float, Point] | None = self.__dict__.get("known_at")
+        if known is not None and share in known:
+            return known[share]
         x, y, w = self._powers
         weight = float(w(share))
         return (

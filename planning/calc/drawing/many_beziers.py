@@ -16,11 +16,12 @@ from typing import Final
 
 import numpy as np
 
-from planning.calc.drawing.curves import MOST_CHORDS, Bezier
+from planning.calc.drawing.curves import MOST_CHORDS, SHARES, Bezier
 from planning.calc.drawing.quadrature import NODES, PART, RELATIVE, WEIGHTS, Floats
 
 MOST_DEGREE: Final = 3
 _NEARLY: Final = 1e-3  # as in ``Bezier.box``
+_FINER: Final = (0.0, PART * PART, PART, PART + (1 - PART) * PART, 1.0)
 
 
 def prepare(pieces: Sequence[Bezier], within_mm: float) -> None:
@@ -38,6 +39,11 @@ def prepare(pieces: Sequence[Bezier], within_mm: float) -> None:
     slope = coef[:, :, 1:] * np.arange(1, degree + 1)
     coarse, fine = _length(slope, (0.0, 1.0)), _length(slope, (0.0, PART, 1.0))
     agrees = np.abs(fine - coarse) <= RELATIVE * fine
+    if (doubt := np.flatnonzero(~agrees)).size:
+        finer = _length(slope[doubt], _FINER)
+        agrees[doubt] = np.abs(finer - fine[doubt]) <= RELATIVE * finer
+        fine[doubt] = finer
+    places = np.stack([_value(coef, np.full((1, 1), t)) + start for t in SHARES], axis=1)
     boxes = _boxes(coef, slope, start, plane[:, -1])
     drawn = _chords(plane, coef, start, within_mm)
     for k, piece in enumerate(pieces):
@@ -45,6 +51,7 @@ def prepare(pieces: Sequence[Bezier], within_mm: float) -> None:
         own["start"], own["end"] = tuple(start[k].tolist()), tuple(plane[k, -1].tolist())
         own["box"] = tuple(boxes[k].tolist())
         own["drawn"] = (within_mm, drawn[k])
+        own["known_at"] = dict(zip(SHARES, map(tuple, places[k].tolist()), strict=True))
         if agrees[k]:
             own["length_mm"] = float(fine[k])
 

@@ -8,13 +8,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TypeGuard
 
-from planning.calc.drawing.curves import Arc, Curve, Point
+from planning.calc.drawing.curves import SHARES, Arc, Curve, Point
 from planning.calc.drawing.types import Note, Strand
 from planning.calc.said import said
 
 SAME_MM = 0.01
 _CELL_MM = 0.1
-_SHARES = (0.25, 0.5, 0.75)
 
 
 class _Known:
@@ -54,8 +53,8 @@ def _same(one: Curve, other: Curve) -> bool:
     if _whole(one) or _whole(other):
         boxes = zip(one.box, other.box, strict=True)
         return _whole(one) and _whole(other) and all(abs(a - b) <= SAME_MM for a, b in boxes)
-    along = [other.start, *(other.at(share) for share in _SHARES), other.end]
-    mine = [one.start, *(one.at(share) for share in _SHARES), one.end]
+    along = [other.start, *(other.at(share) for share in SHARES), other.end]
+    mine = [one.start, *(one.at(share) for share in SHARES), one.end]
     return _near(mine, along) or _near(mine, along[::-1])
 
 

@@ -55,6 +55,7 @@ PAGES: dict[str, tuple[set[str], str]] = {
     "known_parts": (ALL, ""),
     "known_part": (ALL, "known"),
     "drawing_add": (PLAN, ""),
+    "parts_list": (PLAN, ""),
     "drawing": (ALL, "drawing"),
     "drawing_revise": (PLAN, "drawing"),
     "drawing_file": (ALL, "drawn"),

@@ -55,8 +55,8 @@ EDITS = {
 # URL name -> why nothing of somebody else's can be lost there.
 OTHERS = {
     **dict.fromkeys(
-        ("job_add", "job_line_add", "nest_add", "drawing_add", "stock_receive", "trial_add",
-         "person_add", "table_add", "source_add", "materials", "source_entered",
+        ("job_add", "job_line_add", "nest_add", "drawing_add", "parts_list", "stock_receive",
+         "trial_add", "person_add", "table_add", "source_add", "materials", "source_entered",
          "parts_receive", "part_order", "pieces_add", "piece_look"), "makes a record",
     ),
     "run_complete": "finishes a run; one that is over by then is refused",
