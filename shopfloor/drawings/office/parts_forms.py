@@ -21,6 +21,7 @@ from shopfloor.models import Drawing, Material
 
 MOST_PARTS: Final = 100_000
 MOST_LAYERS: Final = 20
+DEFAULTS: Final = ("quantity", "material", "thickness_text", "unit")
 PREFIX: Final = "part"
 LABELS: Final = {
     "take": _lazy("Take"), "name": _lazy("Part"), "quantity": _lazy("Quantity"),
@@ -42,7 +43,7 @@ class BringForm(forms.Form):
     )  # fmt: skip
     quantity = forms.CharField(
         max_length=12, required=False, label=_lazy("Quantity of each"),
-        help_text=_lazy("these three where neither name nor list says"),
+        help_text=_lazy("what is filled in here counts where a part says nothing"),
     )  # fmt: skip
     material = forms.ModelChoiceField(
         Material.objects.all(), required=False, to_field_name="code", empty_label=_lazy("choose")
@@ -184,17 +185,14 @@ PartsFormSet = forms.formset_factory(
 )
 
 
-def rows_of(parts: Sequence[PartFound], first: int, defaults: dict[str, str]) -> dict[str, str]:
+def rows_of(parts: Sequence[PartFound], first: int) -> dict[str, str]:
     """Form data of parts that were brought, numbered from `first`."""
     data: dict[str, str] = {}
     for number, each in enumerate(parts, first):
         at = f"{PREFIX}-{number}-"
         data |= {
             f"{at}take": "on", f"{at}digest": each.digest, f"{at}file_name": each.file_name,
-            f"{at}source": each.source, f"{at}name": each.part,
-            f"{at}quantity": each.quantity or defaults["quantity"],
-            f"{at}material": each.material or defaults["material"],
-            f"{at}thickness_text": each.thickness or defaults["thickness_text"],
-            f"{at}unit": defaults["unit"],
+            f"{at}source": each.source, f"{at}name": each.part, f"{at}quantity": each.quantity,
+            f"{at}material": each.material, f"{at}thickness_text": each.thickness,
         }  # fmt: skip
     return data

@@ -17,6 +17,7 @@ from django.utils.translation import ngettext
 from planning.calc.drawing import DrawingError
 from shopfloor.drawings.bring import MOST_FILES, Brought, bring, drawings_read
 from shopfloor.drawings.office.parts_forms import (
+    DEFAULTS,
     PREFIX,
     BringForm,
     PartForm,
@@ -57,16 +58,20 @@ def _materials() -> list[Material]:
 
 
 def _with_files(request: DeskRequest) -> tuple[QueryDict, Brought]:
-    """The form's data with a line for each drawing that came."""
+    """The form's data with a line for each drawing that came; what a line does not say is as it is
+    for all."""
     data = request.POST.copy()
     had = min(row_number(data.get(f"{PREFIX}-TOTAL_FORMS", "0")) or 0, MOST_FILES)
     brought = bring(request.FILES.getlist("drawings"), had=had)
     refused = [each for each in brought.parts if not each.digest]
     brought.lines += [f"{each.file_name}: {each.problem}." for each in refused]
     found = [each for each in brought.parts if each.digest]
-    names = ("quantity", "material", "thickness_text", "unit")
-    for key, value in rows_of(found, had, {name: data.get(name, "") for name in names}).items():
+    for key, value in rows_of(found, had).items():
         data[key] = value
+    for name in DEFAULTS:
+        for number in range(had + len(found)):
+            if not data.get(f"{PREFIX}-{number}-{name}"):
+                data[f"{PREFIX}-{number}-{name}"] = data.get(name, "")
     data[f"{PREFIX}-TOTAL_FORMS"] = str(had + len(found))
     data[f"{PREFIX}-INITIAL_FORMS"] = "0"
     return data, brought
