@@ -110,8 +110,13 @@ class PartForm(forms.Form):
         problem = self.problem
         if not isinstance(problem, calc.DrawingError):
             return "" if problem is None else to_reader(told(problem), inch=False)
-        place = "" if problem.place in (None, "1") else f"{problem.place}: "
-        return place + to_reader(problem.message, inch=False)
+        return to_reader(problem.message, inch=False)
+
+    @property
+    def where(self) -> str:
+        """The file, and the line or entity in it that cannot be read."""
+        place = getattr(self.problem, "place", None)
+        return self.value("file_name") + ("" if place in (None, "1") else f":{place}")
 
     @property
     def holes(self) -> int:

@@ -99,6 +99,7 @@
 
   const saveable = (table, tables) => {
     if (!table.tHead || !table.tBodies[0]?.rows.length) return;
+    if (table.hasAttribute("data-passing")) return;  /* no address shows it again */
     const own = name(table);
     const alike = tables.filter((other) => name(other) === own);
     const place = alike.indexOf(table);
