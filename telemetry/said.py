@@ -6,10 +6,9 @@ so whoever runs it says who translates (`translated_by`); alone, a message stays
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Final
+from collections.abc import Callable, Mapping
+from typing import Any
 
-SHOWN: Final = 3  # of a list of examples
 _one: list[Callable[[str], str]] = []
 _many: list[Callable[[str, str, int], str]] = []
 
@@ -24,14 +23,10 @@ def noop(message: str) -> str:
     return message
 
 
-N_ = noop
-MORE: Final = N_("{shown}; and {left} more")
-
-
 class Said(str):
     """A sentence as it reads in English, with the message and the values it is made of; `many`
     stands for the message where the value `number` is not 1. A value may be such a sentence, or a
-    list of examples: the first few of them are told, and how many more there are."""
+    list of them."""
 
     __slots__ = ("many", "pattern", "values")
     pattern: str
@@ -40,6 +35,11 @@ class Said(str):
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _made, (self.pattern, self.many, self.values)
+
+
+def plural(one: str, many: str) -> tuple[str, str]:
+    """Marks both forms of a message."""
+    return one, many
 
 
 def said(pattern: str, **values: Any) -> Said:
@@ -105,7 +105,7 @@ def _translated(message: str) -> str:
 
 
 def _plain(value: Any) -> Any:
-    return value if isinstance(value, str | int | float) else _listed(list(value), MORE)
+    return value if isinstance(value, str | int | float) else "; ".join(value)
 
 
 def _written(value: Any) -> Any:
@@ -113,12 +113,7 @@ def _written(value: Any) -> Any:
         return to_reader(value)
     if isinstance(value, int | float):
         return value
-    return _listed([to_reader(each) for each in value], _translated(MORE))
-
-
-def _listed(examples: Sequence[str], more: str) -> str:
-    shown, left = "; ".join(examples[:SHOWN]), len(examples) - SHOWN
-    return more.format(shown=shown, left=left) if left > 0 else shown
+    return "; ".join(to_reader(each) for each in value)
 
 
 def _kept(value: Any) -> Any:

@@ -16,6 +16,7 @@ from django.conf import settings
 from django.db import DatabaseError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from planning.verify.books import check_months, check_reversals, check_runs_books, check_wear
 from shopfloor.background.request import request_work
@@ -29,6 +30,7 @@ from shopfloor.verify.queries import verify_lock, verify_progress
 from telemetry.errors import TelemetryError
 from telemetry.locks import Lock
 from telemetry.models import Feed
+from telemetry.said import said, stored
 from telemetry.thinning import thin
 from telemetry.verify import Finding, check_feed
 from telemetry.verify.view import one_view
@@ -66,22 +68,22 @@ def verify_all(*, now: datetime, say: Say = lambda done, total, step: None) -> R
         _step(report, feed.name, lambda feed=feed, done=done: _feed(  # type: ignore[misc]
             report, feed, lambda step: say(done, total, step)))  # fmt: skip
     for done, (what, check) in enumerate(steps, len(feeds)):
-        say(done, total, _("checking {what}").format(what=what))
+        say(done, total, said("checking {what}", what=said(what)))
         _step(report, what, check)
     return report
 
 
 def _steps(now: datetime) -> list[tuple[str, Callable[[], Iterable[Finding]]]]:
     return [
-        (_("arcs tied to runs"), check_assignments),
-        (_("runs and segments"), check_runs),
-        ("parts", check_parts),
-        ("reversals", check_reversals),
-        (_("the books of runs"), lambda: check_runs_books(now=now)),
-        (_("wear parts"), check_wear),
-        (_("closed months"), check_months),
-        ("files", check_files),
-        (_("the database"), check_database),
+        (N_("arcs tied to runs"), check_assignments),
+        (N_("runs and segments"), check_runs),
+        (N_("parts"), check_parts),
+        (N_("reversals"), check_reversals),
+        (N_("the books of runs"), lambda: check_runs_books(now=now)),
+        (N_("wear parts"), check_wear),
+        (N_("closed months"), check_months),
+        (N_("files"), check_files),
+        (N_("the database"), check_database),
     ]
 
 
@@ -92,14 +94,19 @@ def _step(report: Report, what: str, check: Callable[[], Iterable[Finding]]) -> 
         with one_view():
             report.findings += check()
     except DatabaseError as error:
-        text = _("The database cannot be read for {what}: {error}.").format(what=what, error=error)
-        report.findings.append(Finding(_("database damaged"), what, text))
+        text = said(
+            "The database cannot be read for {what}: {error}.", what=said(what), error=error
+        )
+        report.findings.append(Finding("database damaged", what, text))
     except Exception as error:
         log.exception("verifying %s", what)
-        text = _("The records of {what} cannot be worked out ({name}: {error}).").format(
-            what=what, name=type(error).__name__, error=error
+        text = said(
+            "The records of {what} cannot be worked out ({name}: {error}).",
+            what=said(what),
+            name=type(error).__name__,
+            error=error,
         )
-        report.findings.append(Finding(_("records unreadable"), what, text))
+        report.findings.append(Finding("records unreadable", what, text))
 
 
 def _feed(report: Report, feed: Feed, say: Callable[[str], None]) -> list[Finding]:
@@ -134,10 +141,10 @@ def _thin(report: Report, now: datetime) -> None:
         try:
             gone = thin(feed, before_us, now)
         except (OSError, TelemetryError) as error:
-            text = _("The journal of {feed} could not be thinned: {error}.").format(
-                feed=feed.name, error=error
+            text = said(
+                "The journal of {feed} could not be thinned: {error}.", feed=feed.name, error=error
             )
-            report.findings.append(Finding(_("thinning failed"), feed.name, text))
+            report.findings.append(Finding("thinning failed", feed.name, text))
             continue
         report.count("thinned", gone)
 
@@ -145,7 +152,7 @@ def _thin(report: Report, now: datetime) -> None:
 def _say(done: int, total: int, step: str) -> None:
     path = verify_progress()
     part = path.with_suffix(".part")
-    part.write_text(json.dumps({"done": done, "total": total, "step": step}))
+    part.write_text(json.dumps({"done": done, "total": total, "step": stored(step)}))
     part.replace(path)
 
 

@@ -15,10 +15,19 @@ from planning.reports.printed import postings_print
 from planning.services.outlooks import ENDED
 from planning.services.run_figures import wanted_amounts
 from shopfloor.models import Month, Piece, PieceUse, Posting, Run, RunState, Work
-from shopfloor.wording.counts import count
+from telemetry.said import noop as N_
+from telemetry.said import said, said_of_many
 from telemetry.verify.findings import SHOWN, Finding, listed
 
 _AT_ONCE = 200
+CHANGED = N_(
+    "{month} is closed, and its postings are not what they were then: {was} rows of {total} in "
+    "all, now {rows} rows of {total_now}."
+)
+CHANGED_SINCE = N_(
+    "{month} is closed, and its postings are not what they were then: an unknown number of rows "
+    "of {total} in all, now {rows} rows of {total_now}."
+)
 
 
 def check_reversals() -> Iterator[Finding]:
@@ -30,12 +39,18 @@ def check_reversals() -> Iterator[Finding]:
     odd = rows.exclude(same)
     number = odd.count()
     if number:
-        examples = [f"posting {row.pk} ({row.kind})" for row in odd[:SHOWN]]
+        examples = [
+            said("posting {number} ({kind})", number=row.pk, kind=row.kind) for row in odd[:SHOWN]
+        ]
         yield Finding(
             "reversal wrong",
             "postings",
-            f"{count(number, '{n} reversal', '{n} reversals')} not of what it "
-            f"names: {listed(examples, number)}.",
+            said_of_many(
+                "{number} reversal is not of what it names: {examples}.",
+                "{number} reversals are not of what they name: {examples}.",
+                number,
+                examples=listed(examples, number),
+            ),
         )
 
 
@@ -56,9 +71,12 @@ def check_runs_books(*, now: datetime) -> Iterator[Finding]:
         yield Finding(
             "books differ",
             "postings",
-            f"The books of {count(len(odd), '{n} run', '{n} runs')} are not what "
-            f"times, sheets and rates give: "
-            f"{listed(odd, len(odd))}.",
+            said_of_many(
+                "The books of {number} run are not what times, sheets and rates give: {examples}.",
+                "The books of {number} runs are not what times, sheets and rates give: {examples}.",
+                len(odd),
+                examples=listed(odd, len(odd)),
+            ),
         )
 
 
@@ -73,8 +91,13 @@ def _odd_runs(ids: Sequence[uuid.UUID], now: datetime) -> list[str]:
     by_run: dict[str, list[str]] = defaultdict(list)
     for key in sorted(keys):
         _, run, kind, *_ = key.split(":")
-        by_run[run].append(f"{kind} {posted[key]} for {wanted.get(key, 0)}")
-    return [f"run {run[:8]}: {', '.join(each[:SHOWN])}" for run, each in by_run.items()]
+        wants = wanted.get(key, 0)
+        by_run[run].append(
+            said("{kind} {posted} for {wanted}", kind=kind, posted=posted[key], wanted=wants)
+        )
+    return [
+        said("run {run}: {kinds}", run=run[:8], kinds=each[:SHOWN]) for run, each in by_run.items()
+    ]
 
 
 def check_wear() -> Iterator[Finding]:
@@ -89,17 +112,26 @@ def check_wear() -> Iterator[Finding]:
         .order_by("pk")
     )
     odd = [
-        f"{piece.label}: charged {piece.charged or 0}, paid {piece.price_minor}"
+        said(
+            "{piece}: charged {charged}, paid {paid}",
+            piece=piece.label,
+            charged=piece.charged or 0,
+            paid=piece.price_minor,
+        )
         for piece in rows.iterator(_AT_ONCE * 5)
         if (piece.charged or 0) != piece.price_minor and piece.pk not in late
     ]
     if odd:
         yield Finding(
             "wear differs",
-            "wear parts",
-            f"Not charged at their price, though they have ended: "
-            f"{count(len(odd), '{n} wear part', '{n} wear parts')}: "
-            f"{listed(odd, len(odd))}.",
+            "wear",
+            said_of_many(
+                "{number} wear part is not charged at its price, though it has ended: {examples}.",
+                "{number} wear parts are not charged at their price, though they have ended: "
+                "{examples}.",
+                len(odd),
+                examples=listed(odd, len(odd)),
+            ),
         )
 
 
@@ -114,12 +146,15 @@ def check_months() -> Iterator[Finding]:
         else:  # closed before the print of its postings was kept
             changed = printed.get("total_minor") != now["total_minor"]
         if changed:
-            was = printed.get("postings", {}).get("rows", "an unknown number of")
-            yield Finding(
-                "closed month changed", name,
-                f"{name} is closed, and its postings are not what they were then: "
-                f"{was} rows of {printed.get('total_minor')} in all, now {now['rows']} rows of "
-                f"{now['total_minor']}.",
-            )  # fmt: skip
+            words = said(
+                CHANGED if "postings" in printed else CHANGED_SINCE,
+                month=name,
+                was=printed.get("postings", {}).get("rows", 0),
+                total=printed.get("total_minor"),
+                rows=now["rows"],
+                total_now=now["total_minor"],
+            )
+            yield Finding("closed month changed", name, words)
         if Month.objects.filter(first_day__lt=month.first_day, closed_at=None).exists():
-            yield Finding("closed month changed", name, f"{name} is closed before an earlier one.")
+            words = said("{month} is closed before an earlier one.", month=name)
+            yield Finding("closed month changed", name, words)

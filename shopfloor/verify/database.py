@@ -10,6 +10,7 @@ from django.db import connection
 from django.db.models import BigIntegerField, IntegerField
 
 from shopfloor.audit.triggers import audit_missing
+from telemetry.said import said, said_of_many
 from telemetry.verify.findings import Finding, listed
 
 _EVENTS = "telemetry_event"
@@ -26,15 +27,16 @@ def check_database() -> Iterator[Finding]:
 def _file() -> Iterator[Finding]:
     """SQLite's own look at its tables and their indexes. Of events it says falsely (3.40) that they
     hold NULL, their key not being their first column; they are compared line by line instead."""
-    said: list[str] = []
+    faults: list[str] = []
     with connection.cursor() as cursor:
         for table in connection.introspection.table_names(cursor):
             if table != _EVENTS:
                 cursor.execute(f"PRAGMA integrity_check({connection.ops.quote_name(table)})")
-                said += [str(row[0]) for row in cursor.fetchmany(3) if row[0] != "ok"]
-    if said:
-        yield Finding("database damaged", "database",
-                      f"The database file is damaged: {listed(said, len(said))}.")  # fmt: skip
+                faults += [str(row[0]) for row in cursor.fetchmany(3) if row[0] != "ok"]
+    if faults:
+        shown = listed(faults, len(faults))
+        words = said("The database file is damaged: {faults}.", faults=shown)
+        yield Finding("database damaged", "database", words)
 
 
 def _references() -> Iterator[Finding]:
@@ -43,11 +45,17 @@ def _references() -> Iterator[Finding]:
         cursor.execute("PRAGMA foreign_key_check")
         rows = cursor.fetchmany(1_000)
     if rows:
-        pairs = sorted({f"{table} names a row of {other} that is not there"
-                        for table, _, other, _ in rows})  # fmt: skip
-        yield Finding("references broken", "database",
-                      f"{len(rows)} rows name others that are not there: "
-                      f"{listed(pairs, len(pairs))}.")  # fmt: skip
+        pairs = [
+            said("{table} names a row of {other} that is not there", table=table, other=other)
+            for table, other in sorted({(table, other) for table, _, other, _ in rows})
+        ]
+        words = said_of_many(
+            "{number} row names another that is not there: {pairs}.",
+            "{number} rows name others that are not there: {pairs}.",
+            len(rows),
+            pairs=listed(pairs, len(pairs)),
+        )
+        yield Finding("references broken", "database", words)
 
 
 def _integers() -> Iterator[Finding]:
@@ -71,16 +79,25 @@ def _integers() -> Iterator[Finding]:
             count = cursor.fetchone()[0]
         if count:
             name = model._meta.verbose_name_plural
-            yield Finding("not an integer", str(name),
-                          f"{count} numbers of {name} are not whole numbers.")  # fmt: skip
+            words = said_of_many(
+                "{number} number of {name} is not a whole number.",
+                "{number} numbers of {name} are not whole numbers.",
+                count,
+                name=name,
+            )
+            yield Finding("not an integer", str(name), words)
 
 
 def _triggers() -> Iterator[Finding]:
     """Without its triggers a table's changes leave no trace in the audit trail."""
     tables = sorted({table for table, _ in audit_missing()})
     if tables:
-        yield Finding(
-            "audit incomplete", "audit",
-            f"Changes of {len(tables)} tables are not written to the audit trail, or not as they "
-            f"should be: {listed(tables, len(tables))}. `migrate` makes the triggers again.",
-        )  # fmt: skip
+        words = said_of_many(
+            "Changes of {number} table are not written to the audit trail, or not as they should "
+            "be: {tables}. `migrate` makes the triggers again.",
+            "Changes of {number} tables are not written to the audit trail, or not as they should "
+            "be: {tables}. `migrate` makes the triggers again.",
+            len(tables),
+            tables=listed(tables, len(tables)),
+        )
+        yield Finding("audit incomplete", "audit", words)

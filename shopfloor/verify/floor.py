@@ -10,10 +10,49 @@ from django.db.models import Count, F, Max, Q, QuerySet, Sum
 
 from shopfloor.models import ArcAssignment, Contour, PartResult, Run, RunState, Segment
 from telemetry.models import GoneArc
+from telemetry.said import plural, said, said_of_many
 from telemetry.verify.findings import SHOWN, Finding, listed
 
 _ENDED = (RunState.FINISHED, RunState.VOIDED)
 _PAGE = 1_000
+MATCHED = plural(
+    "{number} arc that was matched to a run is not stored: {keys}.",
+    "{number} arcs that were matched to runs are not stored: {keys}.",
+)
+BY_HAND = plural(
+    "{number} arc that was given to a run by hand is not stored: {keys}.",
+    "{number} arcs that were given to runs by hand are not stored: {keys}.",
+)
+RUNS = {
+    "backwards": plural(
+        "{number} run ended before it began: {runs}.",
+        "{number} runs ended before they began: {runs}.",
+    ),
+    "no end": plural(
+        "{number} run is over without an end: {runs}.",
+        "{number} runs are over without an end: {runs}.",
+    ),
+    "not over": plural(
+        "{number} run has an end and is not over: {runs}.",
+        "{number} runs have an end and are not over: {runs}.",
+    ),
+    "segment goes on": plural(
+        "{number} run is over, but a segment of it goes on: {runs}.",
+        "{number} runs are over, but a segment of them goes on: {runs}.",
+    ),
+}
+SEGMENTS = plural(
+    "{number} segment of a run ends before it begins: {runs}.",
+    "{number} segments of runs end before they begin: {runs}.",
+)
+TOO_MANY = plural(
+    "{number} run gave more parts of a line than its program cuts: {runs}.",
+    "{number} runs gave more parts of a line than their program cuts: {runs}.",
+)
+BELOW_ZERO = plural(
+    "{number} run has parts of a line below zero: {runs}.",
+    "{number} runs have parts of a line below zero: {runs}.",
+)
 
 
 def check_assignments() -> Iterator[Finding]:
@@ -26,19 +65,19 @@ def check_assignments() -> Iterator[Finding]:
             waiting += 1  # a changed description made another arc of it; what was said is kept
         else:
             (by_matching if by is None else by_person).append(key)
-    for keys, who in ((by_matching, "matched to runs"), (by_person, "given to runs by hand")):
+    for keys, words in ((by_matching, MATCHED), (by_person, BY_HAND)):
         if keys:
-            yield Finding(
-                "assignments without an arc", "assignments",
-                f"{len(keys)} arcs that were {who} are not stored: {listed(keys, len(keys))}.",
-            )  # fmt: skip
+            text = said_of_many(*words, len(keys), keys=listed(keys, len(keys)))
+            yield Finding("assignments without an arc", "assignments", text)
     if waiting:
-        yield Finding(
-            "assignments waiting", "assignments",
-            f"{waiting} arcs tied to runs are no arcs any more since a source's description or "
-            "late lines changed them; what was said of them is kept.",
-            fault=False,
-        )  # fmt: skip
+        text = said_of_many(
+            "{number} arc tied to a run is no arc any more since a source's description or late "
+            "lines changed it; what was said of it is kept.",
+            "{number} arcs tied to runs are no arcs any more since a source's description or late "
+            "lines changed them; what was said of them is kept.",
+            waiting,
+        )
+        yield Finding("assignments waiting", "assignments", text, fault=False)
 
 
 def _without_arc() -> Iterator[tuple[str, int | None]]:
@@ -63,19 +102,17 @@ def _without_arc() -> Iterator[tuple[str, int | None]]:
 def check_runs() -> Iterator[Finding]:
     """Runs and their segments begin before they end, and end together."""
     ended = Q(state__in=_ENDED)
-    rules: list[tuple[str, QuerySet[Any]]] = [
-        ("ended before they began", Run.objects.filter(closed_at__lt=F("opened_at"))),
-        ("are over without an end", Run.objects.filter(ended, closed_at=None)),
-        ("have an end and are not over", Run.objects.filter(~ended).exclude(closed_at=None)),
-        ("are over, but a segment of them goes on",
+    rules: list[tuple[tuple[str, str], QuerySet[Any]]] = [
+        (RUNS["backwards"], Run.objects.filter(closed_at__lt=F("opened_at"))),
+        (RUNS["no end"], Run.objects.filter(ended, closed_at=None)),
+        (RUNS["not over"], Run.objects.filter(~ended).exclude(closed_at=None)),
+        (RUNS["segment goes on"],
          Run.objects.filter(ended, segments__ended_at=None, segments__isnull=False).distinct()),
     ]  # fmt: skip
-    for problem, rows in rules:
-        yield from _told("runs inconsistent", "runs", "runs", problem, rows)
+    for words, rows in rules:
+        yield from _told("runs inconsistent", "runs", words, rows)
     backwards = Segment.objects.filter(ended_at__lt=F("started_at"))
-    yield from _told(
-        "segments inconsistent", "segments", "segments of runs", "end before they begin", backwards
-    )
+    yield from _told("segments inconsistent", "segments", SEGMENTS, backwards)
     twice = (
         Segment.objects.filter(ended_at=None)
         .order_by()
@@ -84,17 +121,20 @@ def check_runs() -> Iterator[Finding]:
         .filter(n__gt=1)
     )
     for row in twice:
-        where = f"{row['torch__table__name']}, torch {row['torch__code']}"
-        yield Finding(
-            "segments inconsistent", "segments", f"{row['n']} segments go on at once on {where}."
+        text = said(
+            "{number} segments go on at once on {table}, torch {torch}.",
+            number=row["n"],
+            table=row["torch__table__name"],
+            torch=row["torch__code"],
         )
+        yield Finding("segments inconsistent", "segments", text)
 
 
-def _told(what: str, where: str, many: str, problem: str, rows: QuerySet[Any]) -> Iterator[Finding]:
+def _told(what: str, where: str, words: tuple[str, str], rows: QuerySet[Any]) -> Iterator[Finding]:
     count = rows.count()
     if count:
         examples = [str(row) for row in rows[:SHOWN]]
-        yield Finding(what, where, f"{count} {many} {problem}: {listed(examples, count)}.")
+        yield Finding(what, where, said_of_many(*words, count, runs=listed(examples, count)))
 
 
 def check_parts() -> Iterator[Finding]:
@@ -110,22 +150,26 @@ def check_parts() -> Iterator[Finding]:
         key = (row["run__revision"], row["line"])
         if key not in copies:
             copies[key] = _copies(*key)
-        name = f"run {str(row['run'])[:8]} of job {row['line__job__number']}"
-        if row["parts"] < 0:
-            below.append(f"{name}: {row['parts']}")
-        elif copies[key] and row["parts"] > copies[key]:
-            too_many.append(f"{name}: {row['parts']} of {copies[key]}")
+        run, job = str(row["run"])[:8], row["line__job__number"]
+        parts, most = row["parts"], copies[key]
+        if parts < 0:
+            below.append(said("run {run} of job {job}: {parts}", run=run, job=job, parts=parts))
+        elif most and parts > most:
+            too_many.append(
+                said(
+                    "run {run} of job {job}: {parts} of {most}",
+                    run=run,
+                    job=job,
+                    parts=parts,
+                    most=most,
+                )
+            )
     if too_many:
-        yield Finding(
-            "too many parts", "parts",
-            f"{len(too_many)} runs gave more parts of a line than their program cuts: "
-            f"{listed(too_many, len(too_many))}.",
-        )  # fmt: skip
+        text = said_of_many(*TOO_MANY, len(too_many), runs=listed(too_many, len(too_many)))
+        yield Finding("too many parts", "parts", text)
     if below:
-        yield Finding(
-            "parts below zero", "parts",
-            f"{len(below)} runs have parts of a line below zero: {listed(below, len(below))}.",
-        )  # fmt: skip
+        text = said_of_many(*BELOW_ZERO, len(below), runs=listed(below, len(below)))
+        yield Finding("parts below zero", "parts", text)
 
 
 def _copies(revision: int, line: int) -> int:

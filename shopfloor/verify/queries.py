@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 from django.conf import settings
+from django.utils.translation import gettext as _
 
 from shopfloor.models import Verification, Work
 from telemetry.locks import is_held
+from telemetry.said import restored, to_reader
 
 
 def verify_lock() -> Path:
@@ -39,9 +41,9 @@ def verification_progress() -> Progress | None:
         return None
     try:
         said = json.loads(verify_progress().read_text())
-        return Progress(int(said["done"]), int(said["total"]), str(said["step"]))
+        return Progress(int(said["done"]), int(said["total"]), to_reader(restored(said["step"])))
     except (OSError, ValueError, KeyError):
-        return Progress(0, 1, "beginning")
+        return Progress(0, 1, _("beginning"))
 
 
 def verification_wanted() -> bool:

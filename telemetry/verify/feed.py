@@ -12,9 +12,12 @@ from telemetry.description import Description, parse_description
 from telemetry.journal.thinned import Rows, Thinned, ThinnedError, thinned_read
 from telemetry.models import Cursor, Feed, FeedVersion
 from telemetry.paths import feed_folder, journal_folder
+from telemetry.said import said, said_of_many
+from telemetry.verify import feed_words as w
 from telemetry.verify.arcs import Paired, StoredArcs, stored_strays, stored_torches
 from telemetry.verify.beyond import Beyond
 from telemetry.verify.findings import SHOWN, Finding, listed, moment
+from telemetry.verify.repeats import too_few_repeats
 from telemetry.verify.replay import Mark, Replayed, Stored, lasting
 from telemetry.verify.rollups import differing
 from telemetry.verify.segments import JournalCheck, check_journal
@@ -55,15 +58,22 @@ def _thinned(done: FeedCheck) -> Thinned:
     try:
         thinned = thinned_read(feed_folder(done.feed.name))
     except ThinnedError as error:
-        done.found("thinning record damaged", f"The record of thinned segments, {error}.")
+        done.found(
+            "thinning record damaged", said("The record of thinned segments, {error}.", error=error)
+        )
         return Thinned()
     for name, lane in sorted(thinned.lanes.items()):
         last = lane.segments[-1]
         done.found(
             "journal thinned",
-            f"The journal of {done.feed.name}/{name} was thinned, last on "
-            f"{last['thinned_at'][:10]}: {len(lane.segments)} segments with records up to "
-            f"{lane.sequence - 1} and {lane.lines} lines were deleted for their age.",
+            said(
+                w.THINNED_NOTE,
+                journal=f"{done.feed.name}/{name}",
+                day=last["thinned_at"][:10],
+                segments=len(lane.segments),
+                last=lane.sequence - 1,
+                lines=lane.lines,
+            ),
             fault=False,
         )
     return thinned
@@ -74,7 +84,7 @@ def _journal(done: FeedCheck, cursors: list[Cursor], thinned: Thinned, say: Say)
     whole = True
     for cursor in cursors:
         where = f"{done.feed.name}/{cursor.lane}"
-        say(f"reading the journal of {where}")
+        say(said("reading the journal of {journal}", journal=where))
         kept = thinned.lane(cursor.lane)
         read = check_journal(
             journal_folder(done.feed.name, cursor.lane), where,
@@ -92,8 +102,12 @@ def _reaches(done: FeedCheck, cursor: Cursor, read: JournalCheck, where: str) ->
         return True
     done.found(
         "journal too short",
-        f"Lines of {where} were stored up to record {cursor.sequence - 1}, but its journal ends "
-        f"with record {read.next_sequence - 1}.",
+        said(
+            w.TOO_SHORT,
+            journal=where,
+            stored=cursor.sequence - 1,
+            last=read.next_sequence - 1,
+        ),
     )
     return False
 
@@ -112,20 +126,25 @@ def _lines(
     replayed = Replayed(done.feed, folder, mark)
     stored = Stored(done.feed, cursors, mark)
     for cursor in cursors:
-        say(f"decoding the journal of {done.feed.name}/{cursor.lane}")
+        journal = f"{done.feed.name}/{cursor.lane}"
+        say(said("decoding the journal of {journal}", journal=journal))
         kept = thinned.lane(cursor.lane)
         try:
             replayed.take_lane(cursor, kept.position, kept.fresh_state())
         except (RuntimeError, ValueError, KeyError) as error:
             done.found(
                 "journal cannot be decoded",
-                f"The journal of {done.feed.name}/{cursor.lane} cannot be decoded: {error}.",
+                said(
+                    "The journal of {journal} cannot be decoded: {error}.",
+                    journal=journal,
+                    error=error,
+                ),
             )
             whole = False
             continue
         _counted(done, cursor, replayed.lines[cursor.lane] + kept.lines)
     replayed.take_mended()
-    say(f"comparing the lines of {done.feed.name}")
+    say(said("comparing the lines of {source}", source=done.feed.name))
     _events(done, replayed, stored, thinned, whole=whole)
     _refused(done, replayed.rejects, stored.rejects(folder), thinned, whole=whole)
     _repeats(done, replayed.repeats, stored.repeats(folder))
@@ -138,8 +157,12 @@ def _counted(done: FeedCheck, cursor: Cursor, lines: int) -> None:
     if counted != lines:
         done.found(
             "lines miscounted",
-            f"{done.feed.name}/{cursor.lane}: {counted} lines are counted as read, the journal "
-            f"holds {lines} up to there.",
+            said(
+                w.MISCOUNTED,
+                journal=f"{done.feed.name}/{cursor.lane}",
+                counted=counted,
+                lines=lines,
+            ),
         )
 
 
@@ -155,24 +178,20 @@ def _events(
             groups[difference.kind].append(difference.entry)
     _proved(done, "lines", beyond.rows, thinned.events)
     done.events = stored.events_read
-    name = done.feed.name
-    said = {
-        "missing": "{} of the journal of {} that {} not stored",
-        "changed": "{} of {} that {} stored otherwise than the journal has it",
-        "extra": "{} of {} that {} stored and not in the journal",
-    }
     for kind, count in counts.items():
         if count:
-            verb = "are" if count > 1 else "is"
-            text = said[kind].format("1 line" if count == 1 else f"{count} lines", name, verb)
-            if kind == "extra" and not whole:
-                text += ", which cannot be read whole"
             when = listed([moment(entry[3]) for entry in groups[kind]], count)
-            done.found(f"lines {kind}", f"There {verb} {text}: {when}.")
+            words = w.LINES["extra, not whole" if kind == "extra" and not whole else kind]
+            text = said_of_many(*words, count, source=done.feed.name, when=when)
+            done.found(f"lines {kind}", text)
     if stored.mistimed:
         done.found(
             "lines mistimed",
-            f"{stored.mistimed} lines of {name} are not timed by the clock correction in force.",
+            said_of_many(
+                *w.MISTIMED,
+                stored.mistimed,
+                source=done.feed.name,
+            ),
         )
 
 
@@ -181,8 +200,7 @@ def _proved(done: FeedCheck, what: str, now: Rows, then: Rows) -> None:
     if now != then:
         done.found(
             f"thinned {what} differ",
-            f"{then.count} {what} of {done.feed.name} were stored from segments thinned since; "
-            f"of those {now.count} are there, or not all are as they were.",
+            said(w.THINNED[what], then=then.count, now=now.count, source=done.feed.name),
         )
 
 
@@ -196,43 +214,26 @@ def _refused(
     stored.close()
     _proved(done, "refused lines", beyond.rows, thinned.rejects)
     if any(counts.values()):
-        hole = "" if whole else " (the journal cannot be read whole)"
-        done.found(
-            "refused lines differ",
-            f"Refused lines of {done.feed.name}: {counts['missing']} of the journal are not "
-            f"stored, {counts['changed']} are stored otherwise, {counts['extra']} are stored and "
-            f"not in the journal{hole}.",
-        )
+        words = w.REFUSED if whole else w.REFUSED_NOT_WHOLE
+        done.found("refused lines differ", said(words, source=done.feed.name, **counts))
 
 
 def _repeats(done: FeedCheck, expected: Sorter, stored: Sorter) -> None:
-    """A line that came again is counted at least as often as its journal shows."""
-    most: dict[tuple[int, int], float] = {}
-    short = 0
-    want = iter(expected)
-    entry = next(want, None)
-    for have in stored:
-        most.clear()
-        while entry is not None and entry[:2] <= have[:2]:
-            if entry[:2] < have[:2]:
-                short += 1
-            else:
-                most[have[:2]] = max(most.get(have[:2], 0), entry[3])
-            entry = next(want, None)
-        short += most.get(have[:2], 0) > have[3]
-    short += entry is not None
-    short += sum(1 for _ in want)
-    stored.close()
+    short = too_few_repeats(expected, stored)
     if short:
         done.found(
             "repeats miscounted",
-            f"{short} lines of {done.feed.name} came again more often than is counted.",
+            said_of_many(
+                *w.REPEATS,
+                short,
+                source=done.feed.name,
+            ),
         )
 
 
 def _arcs(done: FeedCheck, cursors: list[Cursor], folder: Path, say: Say) -> None:
     feed = done.feed
-    say(f"pairing the arcs of {feed.name}")
+    say(said("pairing the arcs of {source}", source=feed.name))
     descriptions = _descriptions(feed)
     knows = {description.knows.pierces for description in descriptions.values()}
     tables = {version: description.table for version, description in descriptions.items()}
@@ -246,20 +247,21 @@ def _arcs(done: FeedCheck, cursors: list[Cursor], folder: Path, say: Say) -> Non
         for start, problem in differing(feed.pk, torch, kept.of(torch), due.get(torch, set())):
             count += 1
             if count <= SHOWN:
-                examples.append(f"the one from {moment(start)} {problem}")
+                examples.append(said("{at}: {problem}", at=moment(start), problem=problem))
         if count:
-            many = f"{count} quarter hours" if count > 1 else "1 quarter hour"
-            done.found(
-                "sums differ",
-                f"The sums of {many} of {feed.name}, torch {torch}, are not those of its arcs: "
-                f"{listed(examples, count)}.",
-            )
+            shown = listed(examples, count)
+            text = said_of_many(*w.SUMS, count, source=feed.name, torch=torch, examples=shown)
+            done.found("sums differ", text)
     done.arcs = kept.sorted.count + len(kept.odd)
     if count := len(kept.misplaced):
         done.found(
             "arcs misplaced",
-            f"{count} arcs of {feed.name} stand at another table than the one their lines were "
-            f"read at: {listed([moment(us) for us in kept.misplaced[:SHOWN]], count)}.",
+            said_of_many(
+                *w.MISPLACED,
+                count,
+                source=feed.name,
+                examples=listed([moment(us) for us in kept.misplaced[:SHOWN]], count),
+            ),
         )
     _differences(done, "arcs", compare(paired.arcs, kept.sorted, tolerance=_MEAN), kept.odd)
     strays = stored_strays(feed.pk, folder)
@@ -280,9 +282,12 @@ def _differences(done: FeedCheck, what: str, found: Iterator[Difference], odd: l
         total = sum(counts.values())
         done.found(
             f"{what} differ",
-            f"{what.capitalize()} of {done.feed.name} are not what its lines give: "
-            f"{counts['missing']} missing, {counts['changed']} changed, {counts['extra']} too "
-            f"many ({listed(examples, total)}).",
+            said(
+                w.DIFFER[what],
+                source=done.feed.name,
+                examples=listed(examples, total),
+                **counts,
+            ),
         )
 
 

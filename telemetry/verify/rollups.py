@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db import connection
 
+from telemetry.said import said
 from telemetry.verify.arcs import ArcRow
 
 QUARTER_US = 900_000_000
@@ -103,15 +104,19 @@ def differing(
 
 def _wrong(want: Sum | None, have: Stored | None) -> str:
     if want is None:
-        return "has a sum and no arc"
+        return said("has a sum and no arc")
     if have is None:
-        return "has no sum"
+        return said("has no sum")
     burn_us, arcs, pierces = have
     if burn_us != want.burn_us:
-        return f"says {burn_us / 1e6:.1f} s of burning, its arcs {want.burn_us / 1e6:.1f} s"
+        return said(
+            "says {sum_s:.1f} s of burning, its arcs {arcs_s:.1f} s",
+            sum_s=burn_us / 1e6,
+            arcs_s=want.burn_us / 1e6,
+        )
     if arcs != want.arcs:
-        return f"says {arcs} arcs, there are {want.arcs}"
+        return said("says {stored} arcs, there are {there}", stored=arcs, there=want.arcs)
     blind = want.blind or not want.arcs  # no arc began in it: 0 and unknown are both true
     if pierces != want.pierces and not (pierces is None and blind):
-        return f"says {pierces} pierces, its arcs {want.pierces}"
+        return said("says {stored} pierces, its arcs {there}", stored=pierces, there=want.pierces)
     return ""

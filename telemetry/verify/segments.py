@@ -14,6 +14,7 @@ from pathlib import Path
 
 from telemetry.journal.record import MARK
 from telemetry.journal.segments import HEAD, packed_path, segment_numbers, segment_path
+from telemetry.said import said
 from telemetry.verify.findings import Finding
 
 _HEADER = struct.Struct("<4sIIQqqB")  # mark, crc, length, sequence, utc_us, mono_us, kind
@@ -44,22 +45,27 @@ def check_journal(
         raw, trouble = _bytes_of(folder, number)
         name = _name(folder, number)
         if trouble:
-            done.findings.append(Finding("segment damaged", where, f"{name}: {trouble}."))
-            done.whole, bad = False, f"{name} is damaged"
+            done.findings.append(
+                Finding(
+                    "segment damaged", where, said("{name}: {trouble}.", name=name, trouble=trouble)
+                )
+            )
+            done.whole, bad = False, said("{name} is damaged", name=name)
         elif not raw.startswith(HEAD) and raw.strip(b"\0"):
-            bad = f"{name} does not begin as a journal does"
+            bad = said("{name} does not begin as a journal does", name=name)
         if number > before + 1:
-            bad = bad or f"segment {before + 1} is not there"
+            bad = bad or said("segment {number} is not there", number=before + 1)
         done.segments += 1
         done.bytes += len(raw)
         before = number
         for sequence, at in _records(raw):
             if sequence < 0:
-                bad = bad or f"{name} is damaged at byte {at}"
+                bad = bad or said("{name} is damaged at byte {at}", name=name, at=at)
                 continue
             done.records += 1
             if sequence > done.next_sequence:
-                _missing(done, where, sequence, bad or f"{name} goes on with record {sequence}")
+                on = said("{name} goes on with record {number}", name=name, number=sequence)
+                _missing(done, where, sequence, bad or on)
             if sequence >= done.next_sequence:
                 done.next_sequence, bad = sequence + 1, ""
     return done
@@ -68,10 +74,23 @@ def check_journal(
 def _missing(done: JournalCheck, where: str, sequence: int, why: str) -> None:
     done.whole = False
     first, last = done.next_sequence, sequence - 1
-    which = f"record {first}" if first == last else f"records {first} to {last}"
-    done.findings.append(
-        Finding("records missing", where, f"The journal of {where}: {why}; {which} cannot be read.")
+    words = (
+        said(
+            "The journal of {journal}: {why}; record {first} cannot be read.",
+            journal=where,
+            why=why,
+            first=first,
+        )
+        if first == last
+        else said(
+            "The journal of {journal}: {why}; records {first} to {last} cannot be read.",
+            journal=where,
+            why=why,
+            first=first,
+            last=last,
+        )
     )
+    done.findings.append(Finding("records missing", where, words))
 
 
 def _name(folder: Path, number: int) -> str:
@@ -86,12 +105,12 @@ def _bytes_of(folder: Path, number: int) -> tuple[bytes, str]:
     except FileNotFoundError:
         pass
     except OSError as error:
-        return b"", f"cannot be read ({error.strerror})"
+        return b"", said("cannot be read ({error})", error=error.strerror)
     try:
         with gzip.open(packed_path(folder, number)) as handle:
             return handle.read(), ""
     except (OSError, EOFError, zlib.error) as error:
-        whole = f"the compressed file is damaged ({error})"
+        whole = said("the compressed file is damaged ({error})", error=error)
         return _what_is_left(packed_path(folder, number)), whole
 
 

@@ -183,8 +183,8 @@ def test_an_arc_that_is_gone_leaves_its_assignment_told(books):
 
 @pytest.mark.parametrize(
     ("change", "words"),
-    [({"closed_at": None}, "over without an end"), ({"state": "open"}, "are not over"),
-     ({"closed_at": datetime(2026, 1, 1, tzinfo=UTC)}, "ended before they began")],
+    [({"closed_at": None}, "over without an end"), ({"state": "open"}, "is not over"),
+     ({"closed_at": datetime(2026, 1, 1, tzinfo=UTC)}, "ended before it began")],
 )  # fmt: skip
 def test_runs_that_contradict_themselves_are_found(books, change, words):
     Run.objects.filter(pk=books[1].pk).update(**change)

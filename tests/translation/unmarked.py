@@ -11,7 +11,7 @@ ROOT = Path(__file__).parent.parent.parent
 ROOMS = ("shopfloor", "planning", "dashboards", "telemetry")
 # Output of commands, logs, made-up shops and proofs: installers' and developers' English.
 NOBODY_READS = re.compile(
-    r"/(migrations|management|bench|demo|verify|moving|collector)/|/example_quotes\.py"
+    r"/(migrations|management|bench|demo|moving|collector)/|/example_quotes\.py"
     r"|/(settings|env|launch|supervisor|logfiles|demo|locks|privacy|rebuild|thinning)\.py"
     r"|/backup/(?!office|services)|/audit/(coverage|kept|postgresql|sqlite|triggers)\.py"
     r"|/telemetry/(store|journal|models|feeds/push|database)|/(headings|push_intake)\.py"
@@ -19,7 +19,7 @@ NOBODY_READS = re.compile(
 )
 MARKS = {
     "_", "_lazy", "N_", "gettext", "gettext_lazy", "gettext_noop", "ngettext", "pgettext", "said",
-    "said_in_each", "said_of_many", "count", "count_fractional", "Remark",
+    "said_in_each", "said_of_many", "count", "count_fractional", "Remark", "plural",
 }  # fmt: skip
 # What these are given is a code, a name or a pattern, or is raised for programmers.
 CODE_CALLS = {
@@ -33,7 +33,7 @@ CODE_CALLS = {
     "_whole", "_words", "_flag", "JsonResponse", "Label", "text", "_svg",
 }  # fmt: skip
 # Of these the argument at this place is a code.
-CODE_AT = {"ParseError": 0, "_reject": 1, "RawLine": 2}
+CODE_AT = {"ParseError": 0, "_reject": 1, "RawLine": 2, "Finding": 0, "found": 0, "_told": 0}
 # Texts that look like words and are codes: stored, compared, or a format's own.
 CODES = {
     # columns of lists, as they stand in the file in every language
@@ -49,6 +49,8 @@ CODES = {
     # what is counted of attempts, and notes of the log
     "screen code", "many addresses", "sign-in anywhere", "arcs gone", "arc open",
     "the broker does not answer",
+    # faults of files and of runs
+    "file missing", "file unreadable", "file changed", "refused lines",
     # words of programs; where a description is from, as a file's name; classes of a drawing
     "SUB {x}", "PLAIN {x}", "DO {x}", "{x} version {x}", "remark off", "remark pencil", "tick em",
 }  # fmt: skip

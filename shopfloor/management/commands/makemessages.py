@@ -11,6 +11,7 @@ MARKS = (
     "said",
     "said_in_each:1",
     "said_of_many:1,2",
+    "plural:1,2",
     "Remark",
     "count:2,3",
     "count_fractional:2,3",
