@@ -56,8 +56,12 @@ class Posterior:
         middle = math.log(rated or used / data.ends)
         reach = REACH * (MEAN_SD if rated else UNRATED_SD)
         prior = middle if rated else None
+        first, last = middle - reach, middle + reach
+        if data.ends:  # a rating may be wrong by more than the prior reaches
+            seen = math.log(used / data.ends)
+            first, last = min(first, seen - 1), max(last, seen + 1)
         whole = (SHAPE_MIDDLE - REACH * SHAPE_SD, SHAPE_MIDDLE + REACH * SHAPE_SD)
-        shapes, means = np.linspace(*whole, CELLS[0]), np.linspace(-reach, reach, CELLS[1]) + middle
+        shapes, means = np.linspace(*whole, CELLS[0]), np.linspace(first, last, CELLS[1])
         weight = _weights(data, shapes, means, prior)
         shapes = _closer(shapes, weight.sum(axis=1))
         means = _closer(means, weight.sum(axis=0))

@@ -16,7 +16,7 @@ from planning.calc.life.pit import (
     told_ages,
 )
 from planning.calc.life.posterior import Posterior
-from planning.calc.life.records import TooLittleData
+from planning.calc.life.records import Life, TooLittleData
 from tests.planning.calc.life.data import BEARINGS
 
 
@@ -50,6 +50,17 @@ def test_before_any_piece_has_ended_the_rated_life_carries_it():
 def test_many_pieces_outweigh_a_wrong_rating():
     wrong = Posterior.of(BEARINGS * 4, 30.0)
     assert wrong.mean == pytest.approx(72.22, rel=0.05)
+
+
+@pytest.mark.parametrize("rated", [6, 600, 6000])
+def test_a_rating_wrong_ten_or_a_hundred_times_gives_way(rated):
+    """Thirty ends at 55 to 65: their mean is 60, whatever was rated."""
+    lives = [Life(55 + n % 11, True) for n in range(30)]
+    found = Posterior.of(lives, rated)
+    assert found.mean == pytest.approx(60, rel=0.1)
+    low, high = found.mean_between(0.9)
+    assert low < 60 * 1.1
+    assert high - low < 15
 
 
 def test_without_rating_three_ends_are_needed():
