@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
 from django.core.management import call_command
@@ -91,3 +92,33 @@ def test_for_people(tmp_path, capsys):
     said = capsys.readouterr().out
     assert "20, 10 failed" in said
     assert "1.7208, 606.5276" in said
+
+
+COSTS = ("--planned-cost", "1", "--failure-cost", "5")
+
+
+def test_what_a_change_ahead_saves_a_month_is_said(tmp_path, capsys):
+    """Forty ends about 1000 apart by little: cost to the end 5 / 1000; no more than 4 of the 5 can
+    be saved, and 10,000 starts a month are ten pieces."""
+    rows = [f"{900 + 5 * n},failed" for n in range(40)]
+    path = _file(tmp_path, rows)
+    found = _run(capsys, path, "--rated", "1000", *COSTS, "--per-month", "10000")
+    advice = found["advice"]
+    assert advice["verdict"] == "pays"
+    assert (
+        25 < advice["saves_month_90"][0] < advice["saves_month"] < advice["saves_month_90"][1] < 40
+    )
+    assert advice["saves_month"] == pytest.approx(advice["saves_rate"] * 10_000)
+    call_command("partlife", str(path), "--rated", "1000", *COSTS, "--per-month", "10000")
+    assert "a month (90 in 100: " in capsys.readouterr().out
+
+
+def test_that_changing_early_does_not_pay_is_said(tmp_path, capsys):
+    """Ends spread as chance alone spreads them, quantiles of shape 0.8, scale 1000."""
+    rows = [f"{1000 * (-math.log(1 - (n + 0.5) / 60)) ** 1.25:.3f},failed" for n in range(60)]
+    path = _file(tmp_path, rows)
+    found = _run(capsys, path, *COSTS, "--rated", "1100")
+    assert found["advice"]["verdict"] == "never"
+    assert found["advice"]["saves_rate"] is None
+    two = _run(capsys, _file(tmp_path, ["500,failed", "520,failed"]), *COSTS, "--rated", "600")
+    assert two["advice"]["verdict"] == "thin"

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 from django.core.management.base import CommandParser
 
+from planning.calc.life.costs import ChangeCosts, Extra
+from planning.calc.life.pays import pays
 from planning.calc.life.posterior import Posterior
 from planning.calc.life.records import Life, SeenTooShort, TooLittleData, watched
 from planning.calc.life.replacement import ChangeAge, of_posterior, of_weibull
@@ -36,18 +38,25 @@ class Command(FigureCommand):
         parser.add_argument("--rated", type=finite, metavar="LIFE", help="what the maker gives")
         parser.add_argument("--planned-cost", type=finite, metavar="C")
         parser.add_argument("--failure-cost", type=finite, metavar="C")
+        parser.add_argument("--per-month", type=finite, metavar="LIFE", help="burnt in a month")
         parser.add_argument("--json", action="store_true", dest="as_json")
 
     def handle(self, *args: Any, **options: Any) -> None:
         costs = options["planned_cost"], options["failure_cost"]
         if (costs[0] is None) != (costs[1] is None):
             self.fail("partlife: give both --planned-cost and --failure-cost, or neither")
-        for name, value in (("--rated", options["rated"]), ("--planned-cost", costs[0]),
-                            ("--failure-cost", costs[1])):  # fmt: skip
+        for name, value in (
+            ("--rated", options["rated"]),
+            ("--planned-cost", costs[0]),
+            ("--failure-cost", costs[1]),
+            ("--per-month", options["per_month"]),
+        ):
             if value is not None and value <= 0:
                 self.fail(f"partlife: {name} must be above 0")
         lives = self._read(options["file"])
-        found = answer(lives, options["rated"], None if costs[0] is None else costs)
+        found = answer(
+            lives, options["rated"], None if costs[0] is None else costs, options["per_month"]
+        )
         if options["as_json"]:
             self.print_json(found)
             return
@@ -94,13 +103,17 @@ class Command(FigureCommand):
 
 
 def answer(
-    lives: list[Life], rated: float | None, costs: tuple[float, float] | None
+    lives: list[Life],
+    rated: float | None,
+    costs: tuple[float, float] | None,
+    per_month: float | None = None,
 ) -> dict[str, Any]:
-    """The command's answer as JSON values; what cannot be said is None, with a note."""
+    """The command's answer as JSON values; what cannot be said is None, with a note. `per_month`:
+    life burnt in a month."""
     told = watched(lives)
     ends = sum(life.ended for life in told)
     found: dict[str, Any] = {"n": len(told), "failures": ends, "mle": None}
-    found |= dict.fromkeys(MEMBERS)
+    found |= dict.fromkeys(MEMBERS) | {"advice": None}
     notes: list[str] = []
     found["notes"] = notes
     if not ends:
@@ -123,6 +136,7 @@ def answer(
     found |= _cloud(cloud) | _change(
         costs, lambda planned, failed: of_posterior(cloud, planned, failed), whole=False
     )
+    found["advice"] = None if costs is None else _advice(cloud, costs, per_month)
     if ends < FEW:
         notes.append(f"{ends} failed: what is assumed beforehand says most")
     if rated is None:
@@ -161,6 +175,46 @@ def _change(
     }
 
 
+def _advice(
+    cloud: Posterior, costs: tuple[float, float], per_month: float | None
+) -> dict[str, Any]:
+    """Whether a change ahead pays, and what it saves against running until it fails: a unit of life
+    and, where that is told, a month. `verdict`: pays, unsure, never, thin (too few failed)."""
+    planned, failed = (Extra(0.0, 0.0, one, 0.0, 0.0, one, one, 0, "typed") for one in costs)
+    told = pays(cloud, ChangeCosts(0.0, failed, planned))
+    rate = (told.saved, told.saved_low, told.saved_high)
+    month = [None if per_month is None else one * per_month for one in rate]
+    known = told.age is not None
+    return {
+        "verdict": told.verdict,
+        "as_good": [told.low, told.high] if known else None,
+        "chance": told.chance if known else None,
+        "saves_rate": rate[0] if known else None,
+        "saves_rate_90": list(rate[1:]) if known else None,
+        "saves_month": month[0] if known else None,
+        "saves_month_90": month[1:] if known and per_month is not None else None,
+    }
+
+
+def _advice_words(found: dict[str, Any]) -> str:
+    advice, at = found["advice"], found["change_at"]
+    if at is None or advice["verdict"] == "never":
+        return "when it fails: a change ahead never pays"
+    rate = f"at {at:.0f}, {found['cost_rate']:.4g} a unit of life"
+    if advice["verdict"] == "thin":
+        return f"{rate}; too few failed to advise it"
+    what = "month" if advice["saves_month"] is not None else "rate"
+    low, high = advice[f"saves_{what}_90"]
+    unit = "a month" if what == "month" else "a unit of life"
+    saves = (
+        f"saves {advice[f'saves_{what}']:.4g} {unit} (90 in 100: {low:.4g} to {high:.4g}) "
+        "against running until it fails"
+    )
+    if advice["verdict"] == "unsure":
+        return f"{rate}; not sure that it pays, {advice['chance']:.0%} by the data: {saves}"
+    return f"{rate}: {saves}"
+
+
 def words(found: dict[str, Any]) -> list[str]:
     """The answer for people."""
     lines = [f"pieces       {found['n']}, {found['failures']} failed"]
@@ -174,12 +228,7 @@ def words(found: dict[str, Any]) -> list[str]:
             f"B10          {found['b10']:.0f}",
         ]
         if found["cost_rate"] is not None:
-            at = found["change_at"]
-            lines.append(
-                "change       when it fails: a change ahead never pays"
-                if at is None
-                else f"change       at {at:.0f}, {found['cost_rate']:.4g} a unit of life"
-            )
+            lines.append(f"change       {_advice_words(found)}")
     if found["mle"]:
         lines.append(f"best fit     {found['mle']['shape']:.4f}, {found['mle']['scale']:.4f}")
     return lines + [f"note         {note}" for note in found["notes"]]
