@@ -9,15 +9,20 @@ import tempfile
 from typing import Any
 
 from dashboards.bench.tomorrow import ONE_THREAD, module
-from planning.bench.life import simulated
+from planning.bench.life import money, simulated
 
 DAYS = 90  # of the example shop's past
 SHOPS = 1000  # for each of twelve kinds
+MONEY_SHOPS = 200  # for each shape
 GOAL = (0.88, 0.92)
 
 
 def run(*, quick: bool) -> dict[str, Any]:
-    found = {"simulated": simulated.shops(25 if quick else SHOPS), "example": _example()}
+    found = {
+        "simulated": simulated.shops(25 if quick else SHOPS),
+        "money": money.shops(4 if quick else MONEY_SHOPS),
+        "example": _example(),
+    }
     return found | {"missed": _missed(found)}
 
 
@@ -48,6 +53,12 @@ def table(answer: dict[str, Any]) -> list[str]:
     lines += [_line(name, one) for name, one in groups.items()]
     lines += ["", "example shop"]
     lines += [_line(name, one) for name, one in answer["example"].items()]
+    lines += ["", "cost a start of following the advice on changes; run until it fails: 1"]
+    lines += [
+        f"{name:<28}{one['advice']:>15.3f}   best by the truth {one['best']:.3f}, "
+        f"{one['changed_ahead']:.0%} changed ahead"
+        for name, one in answer["money"].items()
+    ]
     return [*lines, "", *(answer["missed"] or ["every goal is met"])]
 
 

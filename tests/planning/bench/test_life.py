@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from planning.bench.life import simulated
+from planning.bench.life import money, simulated
 from planning.bench.life.scores import Said, former_rule, inside, sooner, summed
 from planning.calc.life.left import Left
 from planning.calc.life.pit import Reading
@@ -52,3 +52,14 @@ def test_shares_are_over_what_was_said():
 def test_ranges_hold_in_shops_whose_truth_is_known():
     """48 shops: nine in ten give or take three standard errors."""
     assert 0.77 < simulated.shops(4)["all"]["after"]["held_90"] <= 1
+
+
+def test_advice_saves_where_pieces_wear_and_does_little_harm_where_they_do_not(monkeypatch):
+    """By the truth a quarter of the cost and more is saved at shape 4, nothing at 0.7."""
+    monkeypatch.setattr(money, "SHAPES", (0.7, 4.0))
+    found = money.shops(2)
+    worn, chance = found["shape 4"], found["shape 0.7"]
+    assert worn["best"] < worn["advice"] < 0.8
+    assert worn["changed_ahead"] > 0.5
+    assert chance["best"] == 1
+    assert 0.9 < chance["advice"] < 1.1
