@@ -11,7 +11,9 @@ import pandas as pd
 from django.utils import timezone
 
 from planning import reports
+from planning.reports import change_pays as change_reports
 from planning.reports import openers, promise, promise_help, promise_score
+from planning.reports.change_pays import ChangePays
 from planning.reports.factors import FactorBoard
 from planning.reports.failures import FailuresBoard
 from planning.reports.figure import Figure
@@ -123,6 +125,11 @@ def wear_board(at: datetime) -> WearBoard:
 def wear_due(at: datetime) -> dict[int, DueAt]:
     """By piece in a torch, when it is at its end if the list is cut as planned."""
     return due_times(now=at)
+
+
+def change_pays(pieces: Sequence[int]) -> dict[int, ChangePays]:
+    """By piece, when a change of it pays this shop."""
+    return change_reports.change_pays(pieces)
 
 
 def balance_days(first: date, last: date) -> pd.DataFrame:

@@ -20,6 +20,7 @@ from dashboards.access import desk, reader_of
 from dashboards.figures.pit import PitChart, Point, pit_figure
 from dashboards.figures.stack import left_words, stack
 from dashboards.ledgers import wear as ledgers
+from dashboards.ledgers.change_pays import pays_rows
 from dashboards.ledgers.wear import PieceRow, TorchRow
 from dashboards.records import records
 from dashboards.wear import failures
@@ -78,6 +79,9 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
         context["by_list"] = any(piece.at is not None for piece in chosen.pieces)
         context["chosen"] = chosen
         context |= {"lede": _lede(chosen), "stacks": _stacks(chosen)}
+        context["pays"] = pays_rows(
+            chosen.pieces, data.change_pays([piece.piece_id for piece in chosen.pieces])
+        )
         context |= _pit(board, chosen, inch=inch)
         context["notes"] = [_note(piece) for piece in chosen.pieces if piece.due != "no"]
     return context

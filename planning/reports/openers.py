@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from planning.reports import (
     arc,
+    change_pays,
     day_figure,
     factor_figure,
     failures,
@@ -51,6 +52,7 @@ OPENERS: dict[str, Opener] = {
     "piece": Opener(piece.opened),
     "life": Opener(life.opened),
     "failures": Opener(failures.opened),
+    "failure_cost": Opener(change_pays.opened, Right.COST),
     "arc": Opener(arc.opened),
     "measure": Opener(measure_figures.opened),
     "factor": Opener(factor_figure.opened),
@@ -59,14 +61,13 @@ OPENERS: dict[str, Opener] = {
 
 def open_figure(*, kind: str, id: str) -> Figure:
     """Kinds: those of `ledger.SHAPES` by the steps of their path ("2026-10-01:JOB:KIND", job 0 the
-    shop); posting, run, run_term ("RUN:TERM"), plan (a nest plan), piece, life (a set's part),
-    failures ("WEEKS" or "WEEKS:SET"), arc (its key); job_term ("JOB:TERM"), job_plan (JOB);
-    month_term ("2026-10-01:TERM" or with :JOB), month_plate ("2026-10-01:MATERIAL:MM:DUTY"),
-    squareness ("2026-10-01:JOB"); shift, pace, outlook ("TABLE@US", a moment of today's page), day
-    ("DATE:WHAT" or "DATE:WHAT:TABLE"); measure ("FIRST:LAST:TABLE:WHAT"), promise ("JOB@US") and
-    load ("TABLE:DATE@US"), a moment of the page of promises, factor ("SET:MATERIAL:MM"). Raises
-    `LookupError` for what does not
-    exist.
+    shop); posting, run, run_term ("RUN:TERM"), plan (a nest plan), piece, life and failure_cost
+    (a set's part), failures ("WEEKS" or "WEEKS:SET"), arc (its key); job_term ("JOB:TERM"),
+    job_plan (JOB); month_term ("2026-10-01:TERM" or with :JOB), month_plate
+    ("2026-10-01:MATERIAL:MM:DUTY"), squareness ("2026-10-01:JOB"); shift, pace, outlook
+    ("TABLE@US", a moment of today's page), day ("DATE:WHAT" or "DATE:WHAT:TABLE"); measure
+    ("FIRST:LAST:TABLE:WHAT"), promise ("JOB@US") and load ("TABLE:DATE@US"), a moment of the page
+    of promises, factor ("SET:MATERIAL:MM"). Raises `LookupError` for what does not exist.
     """
     opener = OPENERS.get(kind)
     if opener is None:

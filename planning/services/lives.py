@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import astuple
+from datetime import timedelta
 from typing import Any
 
 from django.db import transaction
@@ -20,6 +21,7 @@ from planning.calc.life.replacement import of_posterior
 from planning.calc.life.weibull import LEAST_ENDS, fit
 from planning.calc.said import stored, told
 from planning.inputs.lives import KIND, NEWEST, given_by, given_of, limit_of, records_of, to_json
+from planning.services.change_pays import pays_body
 from planning.services.failures import failures_want
 from planning.services.piece_figures import outlooks_write
 from shopfloor.background.request import request_work
@@ -29,6 +31,7 @@ from shopfloor.models import ChartRow, Piece, PieceState, SetPart, Summary
 
 IN_USE = (PieceState.NEW, PieceState.FITTED, PieceState.SHELVED)
 LEVEL = 0.90
+FRESH = timedelta(days=1)
 DEARER = (2, 3, 5)  # how many planned changes a failure may cost
 
 
@@ -51,8 +54,12 @@ def life_write(*, key: str, payload: dict[str, Any]) -> None:
 
 
 def lives_freshen() -> int:
-    """Asks for parts that have pieces and of which nothing was learned yet; returns how many."""
-    known = set(Summary.objects.filter(kind=KIND).values_list("key", flat=True))
+    """Asks for parts that have pieces and of which nothing was learned yet, or not when a change
+    pays, or that a day ago: rates and what failures spoilt are told later; returns how many."""
+    current = Summary.objects.filter(
+        kind=KIND, body__pays__isnull=False, computed_at__gte=timezone.now() - FRESH
+    )
+    known = set(current.values_list("key", flat=True))
     used = SetPart.objects.filter(Exists(Piece.objects.filter(part=OuterRef("pk"))))
     wanted = [key for key in map(str, used.values_list("pk", flat=True)) if key not in known]
     for key in wanted:
@@ -65,8 +72,10 @@ def lives_write(parts: Iterable[int]) -> int:
     """Learns of these parts; returns how many there are."""
     now, done = timezone.now(), 0
     for part in SetPart.objects.filter(pk__in=sorted(set(parts))):
-        body = life_body(learn(records_of(part), part.rated_starts, limit_of(part)))
+        learned = learn(records_of(part), part.rated_starts, limit_of(part))
+        body = life_body(learned)
         body["gives"] = _gives(part)
+        body["pays"] = pays_body(part, learned, now)
         Summary.objects.update_or_create(
             kind=KIND, key=str(part.pk), defaults={"body": body, "computed_at": now}
         )

@@ -18,17 +18,20 @@ from shopfloor.models import Action, Job, JobLine, JobState, PartResult, Run, Us
 from shopfloor.runs.part_counts import line_counts
 
 OUTCOMES = ("good", "scrap", "rework")
+LOST_CUT, WEAR_FAILED = N_("lost cut"), N_("wear part failed")
 CAUSES = (
     N_("crash"),
     N_("tipped part"),
-    N_("lost cut"),
+    LOST_CUT,
     N_("bevel"),
     N_("dross"),
     N_("size"),
     N_("position lost"),
     N_("plate"),
+    WEAR_FAILED,
     N_("other"),
 )
+WORN = (WEAR_FAILED, LOST_CUT)  # what a failing wear part spoils is told as one of these
 
 
 @dataclass(frozen=True, slots=True)

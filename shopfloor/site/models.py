@@ -31,6 +31,9 @@ class Shop(models.Model):
     remnant_days = models.PositiveSmallIntegerField(default=180)  # then it may be written off
     scrap_minor_kg = models.BigIntegerField(null=True, blank=True)  # blank: scrap is worth nothing
     pit_limit_mm = models.FloatField(default=1.6)
+    # What a wear part's failure costs, until the shop's own failures say: parts spoilt, time lost.
+    failure_cut_minor = models.BigIntegerField(null=True, blank=True)
+    failure_lost_min = models.FloatField(null=True, blank=True)
     # Days that the journal of what tables sent is kept; blank: for ever. See `telemetry.thinning`.
     journal_days = models.PositiveSmallIntegerField(null=True, blank=True)
     # Whose public holidays are offered as closed days: ISO 3166-1, and 3166-2 without the country.

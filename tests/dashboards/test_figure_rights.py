@@ -11,6 +11,7 @@ pytestmark = pytest.mark.django_db
 MONEY = {
     "month", "month_kind", "month_job", "month_job_kind", "month_term", "month_plate", "posting",
     "job", "job_kind", "job_line", "job_line_kind", "job_plan", "job_term", "squareness",
+    "failure_cost",
 }  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.utils import timezone
 
 from planning.inputs.lives import given_of, learned_of
 from planning.reports.openers import open_figure
@@ -145,6 +146,8 @@ def test_a_shop_of_a_former_version_is_learned_of_once(north, operator):
     [record] = learned_of([piece.part_id])[piece.part_id].records
     assert [pit.pit_mm for pit in record.readings] == [0.9]
     assert lives_freshen() == 0
+    Summary.objects.update(computed_at=timezone.now() - timedelta(hours=25))
+    assert lives_freshen() == 1
 
 
 def test_a_life_opens_down_to_its_pieces(north, operator):

@@ -52,6 +52,7 @@ RULES = (
     "ask_reason_after_s",
     "run_gap_s",
     "pit_limit_mm",
+    "failure_lost_min",
     "remnant_factor",
     "remnant_days",
     "journal_days",
@@ -118,6 +119,15 @@ class ShopForm(forms.Form):
             "1.6 mm (1/16 in) is common practice; the part's maker may give another limit"
         ),
     )
+    failure_lost_min = forms.FloatField(
+        min_value=0, max_value=1440, required=False,
+        label=_lazy("A wear part’s failure stops, min"),
+        help_text=_lazy("until the shop’s own failures say; blank: nobody knows"),
+    )  # fmt: skip
+    failure_cut = forms.DecimalField(
+        min_value=0, max_digits=12, decimal_places=3, required=False, label=_lazy("and spoils"),
+        help_text=_lazy("what the spoilt parts cost; 0 where it spoils none"),
+    )  # fmt: skip
     remnant_factor = forms.FloatField(
         min_value=0,
         max_value=1,
@@ -199,9 +209,18 @@ class ReasonForm(forms.Form):
     )
 
 
-def rules_keep(*, remnant_min_m2: float, scrap_kg: Decimal | None, **values: object) -> None:
+def rules_keep(
+    *,
+    remnant_min_m2: float,
+    scrap_kg: Decimal | None,
+    failure_cut: Decimal | None = None,
+    **values: object,
+) -> None:
     shop_set(
-        remnant_min_mm2=round(remnant_min_m2 * 1e6), scrap_minor_kg=to_minor(scrap_kg), **values
+        remnant_min_mm2=round(remnant_min_m2 * 1e6),
+        scrap_minor_kg=to_minor(scrap_kg),
+        failure_cut_minor=to_minor(failure_cut),
+        **values,
     )
 
 
@@ -212,6 +231,7 @@ def rules_known() -> dict[str, object]:
         **{name: getattr(known, name) for name in RULES},
         "remnant_min_m2": known.remnant_min_mm2 / 1e6,
         "scrap_kg": from_minor(known.scrap_minor_kg),
+        "failure_cut": from_minor(known.failure_cut_minor),
     }
 
 
