@@ -40,8 +40,9 @@ class Found:
 
 
 def nest_parts(revision: NestRevision) -> list[Found]:
-    """One entry a shape of the revision; what encloses no area is left out. Copies that are turned
-    over are apart where the part is marked: its face is then part of it."""
+    """One entry a shape of the revision; what encloses no area is left out. Marks are no part of a
+    shape: a program may leave out what its drawing has. But a marked part has a face, so copies
+    that are turned over are apart."""
     contours = list(revision.contours.select_related("line").order_by("number"))
     by_number = {contour.number: contour for contour in contours}
     sums: dict[int | None, float] = defaultdict(float)
@@ -91,9 +92,10 @@ def _outline(
     for contour in inner:
         if contour.closed and contour.number not in home.edges:
             rings.append(_loop(contour))
+        elif _marks(contour):
+            marked = True
         elif contour.number not in home.edges:
             lines.append(contour.points)
-            marked |= _marks(contour)
     return outline_of(rings, lines, marked=marked, step_mm=step_mm)
 
 
@@ -135,9 +137,8 @@ def drawing_parts(revision: DrawingRevision) -> list[Found]:
         inside = [row for row in cut if row["inside"] == home["number"]]
         rings = [home["points"], *(row["points"] for row in inside if row["kind"] == "hole")]
         open_ = [row["points"] for row in inside if row["kind"] == "open"]
-        own_marks = marks if len(homes) == 1 else []
-        lines = [*open_, *(row["points"] for row in own_marks)]
-        outline = outline_of(rings, lines, marked=bool(own_marks), step_mm=0.01)
+        marked = bool(marks) and len(homes) == 1
+        outline = outline_of(rings, open_, marked=marked, step_mm=0.01)
         if outline is None:
             continue
         name = revision.drawing.name

@@ -7,7 +7,8 @@ from django.db import models
 
 class KnownPart(models.Model):
     """One shape in one material and thickness. `rings` are its outline and holes without leads,
-    [[x, y], ...] in mm; `lines` open cuts and marks in it. `from_drawing` says that the kerf is not
+    [[x, y], ...] in mm; `lines` open cuts in it; `marked`
+    that it has a face. `from_drawing` says that the kerf is not
     in them. The other figures are what it is looked up by. `follows` is the part that a person says
     it is a later revision of."""
 

@@ -181,4 +181,4 @@ def change_words(change: dict[str, Any]) -> str:
             return said("a new hole of {0:.4g}", now)
         case "mirror":
             return said("the mirror image, with a marked face")
-    return _("cuts or marks inside it differ")
+    return _("open cuts inside it differ")

@@ -117,7 +117,8 @@ def _known(each: Found, of: Any, kerfs: Sequence[float]) -> tuple[KnownPart, Ver
         verdict = judge(_outline(part), each.outline, _offsets(part, each, kerfs))
         if verdict is None:
             continue
-        if verdict.kind == "near" or (verdict.kind == "mirrored" and each.outline.marked):
+        faced = part.marked or each.outline.marked
+        if verdict.kind == "near" or (verdict.kind == "mirrored" and faced):
             near.append((part, verdict))
             continue
         _learned(part, each)

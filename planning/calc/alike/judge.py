@@ -31,7 +31,7 @@ Kind = Literal["same", "mirrored", "near"]
 class Change:
     """What differs between two near shapes. ``what``: edge (``now_mm`` is how far apart), offset
     (all edges lie ``now_mm`` further out), hole (its size was and is now), moved (a hole, by
-    ``now_mm``), hole_gone, hole_new, line (an open cut or a mark)."""
+    ``now_mm``), hole_gone, hole_new, line (an open cut)."""
 
     what: str
     was_mm: float | None = None

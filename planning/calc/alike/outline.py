@@ -1,4 +1,4 @@
-"""A part's shape as recognition sees it: an outline with holes, and what is cut or marked inside.
+"""A part's shape as recognition sees it: an outline with holes, and open cuts inside.
 
 Units: mm. Leads are left out by whoever makes the rings; the kerf is in them where they come from
 a program.
@@ -34,8 +34,8 @@ def tolerance_mm(*steps_mm: float) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Outline:
-    """``area`` is a polygon with its holes, ``lines`` open cuts and marks inside it; ``marked``
-    says that one of them is a mark, so that the part has a face. ``step_mm`` is the step of the
+    """``area`` is a polygon with its holes, ``lines`` open cuts inside it; ``marked`` says
+    that it has marks on its face. ``step_mm`` is the step of the
     last decimal it was written with, 0 where it is exact."""
 
     area: Any

@@ -179,3 +179,31 @@ def test_nests_read_before_are_looked_at_once(read):
     assert parts_missing() == 1
     parts_recognise(key=f"nest:{revision.pk}", payload={})
     assert (parts_missing(), KnownPart.objects.count()) == (0, 1)
+
+
+def test_a_mark_in_the_drawing_that_the_program_leaves_out_is_no_difference(read, drawn):
+    def plate(space):
+        square(space)
+        square(space, 30, 30, 40)
+        space.add_line((5, 5), (25, 5), dxfattribs={"layer": "ETCH"})
+
+    drawn("base", plate)
+    edges = [(0, 100), (30, 70)]
+    read("one", "".join(path((a, a), (b, a), (b, b), (a, b), (a, a)) for a, b in reversed(edges)))
+    [part] = KnownPart.objects.all()
+    assert (part.name, part.marked, part.places.count()) == ("base", True, 2)
+
+
+@pytest.mark.parametrize("marked", [False, True])
+def test_a_part_turned_over_is_another_where_it_has_a_face(read, marked):
+    read("one", angle())
+    KnownPart.objects.update(marked=marked)
+    over = [(-x, y) for x, y in [(0, 0), (120, 0), (120, 40), (50, 40), (50, 90), (0, 90), (0, 0)]]
+    hole = [(-15, 15), (-35, 15), (-35, 35), (-15, 35), (-15, 15)]
+    read("two", path(*hole) + path(*over))
+    if marked:
+        _old, new = KnownPart.objects.order_by("pk")
+        assert [like.changes[0]["what"] for like in new.likes.all()] == ["mirror"]
+    else:
+        [part] = KnownPart.objects.all()
+        assert sorted(place.turned_over for place in part.places.all()) == [0, 1]
