@@ -12,12 +12,16 @@ from django.utils import timezone
 
 from planning import reports
 from planning.reports import change_pays as change_reports
+from planning.reports import glance as glances
 from planning.reports import openers, promise, promise_help, promise_score
 from planning.reports.change_pays import ChangePays
 from planning.reports.factors import FactorBoard
 from planning.reports.failures import FailuresBoard
 from planning.reports.figure import Figure
+from planning.reports.glance import Glance
+from planning.reports.hand_over import ShiftDrafts, drafts
 from planning.reports.measures import Measures
+from planning.reports.notes.reading import Past, notes_between
 from planning.reports.promise import Board, TableLoad
 from planning.reports.promise_help import Help
 from planning.reports.promise_score import Score
@@ -27,6 +31,7 @@ from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, JobCost, RunDetail, Today, WearBoard
 from planning.reports.squareness import Squareness
 from planning.reports.wear_due import DueAt, due_times
+from planning.services.notes import notes_sweep
 from shopfloor.background import queries as work
 from shopfloor.drawings import queries as drawings
 from shopfloor.runs import desk_queries as desk
@@ -55,6 +60,20 @@ def currency() -> tuple[str, int]:
 
 def today(at: datetime, *, over: bool = False) -> Today:
     return reports.today(now=at, over=over)
+
+
+def hand_over_drafts(at: datetime, *, inch: bool) -> ShiftDrafts | None:
+    return drafts(at, inch=inch)
+
+
+def notes_of(start: datetime, end: datetime, at: datetime) -> list[Past]:
+    """What wanted a hand in [start, end)."""
+    return notes_between(start, end, at, zone())
+
+
+def notes_look(at: datetime) -> None:
+    """Looks for notes now: whoever did something about one need not wait for the worker."""
+    notes_sweep(now=at)
 
 
 def promises(at: datetime) -> tuple[Board, list[TableLoad], Score | None]:
@@ -146,6 +165,10 @@ def nest_routes(nest_id: int, at: datetime, table_id: int | None, share: float) 
 
 def factor_board(at: datetime) -> FactorBoard:
     return reports.factor_board(now=at)
+
+
+def glance(first: date, last: date, at: datetime, *, persons: bool) -> Glance:
+    return glances.glance(first=first, last=last, now=at, persons=persons)
 
 
 def measures(first: date, last: date, at: datetime) -> Measures:

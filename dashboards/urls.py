@@ -7,9 +7,18 @@ from django.urls import URLPattern, path, re_path
 from dashboards import views
 from dashboards.opened import closing, jobs
 from dashboards.opened.views import figure
-from dashboards.plans import factors, measures, promises, quote_paper, quote_parts, quotes, routes
+from dashboards.plans import (
+    factors,
+    glance,
+    measures,
+    promises,
+    quote_paper,
+    quote_parts,
+    quotes,
+    routes,
+)
 from dashboards.runs.views import run
-from dashboards.today import deeds
+from dashboards.today import deeds, hand_over, notes
 from dashboards.today import views as today_views
 from dashboards.wear.views import wear
 
@@ -20,6 +29,9 @@ urlpatterns: list[URLPattern] = [
     path("today/arcs/", deeds.arcs, name="arcs"),
     path("today/arcs/give/", deeds.assign_arcs, name="assign_arcs"),
     path("today/arcs/back/", deeds.unassign_arcs, name="unassign_arcs"),
+    path("today/notes/", notes.day, name="notes"),
+    path("today/notes/<bigint:note_id>/seen/", notes.seen, name="note_seen"),
+    path("today/hand-over/", hand_over.write, name="hand_over_write"),
     path("today/reason/<bigint:stoppage_id>/", deeds.reason, name="reason"),
     path("runs/<uuid:run_id>/", run, name="run"),
     path("figures/<slug:kind>/<path:key>/", figure, name="figure"),
@@ -39,6 +51,7 @@ urlpatterns: list[URLPattern] = [
     path("cost/close/<slug:month>/", closing.close, name="month_close"),
     path("cost/", views.cost, name="cost"),
     re_path(r"^cost/(?P<rest>(_dash|_reload|assets).*)$", views.cost, name="cost_dash"),
+    path("balance/glance/", glance.glance, name="glance"),
     path("balance/measures/", measures.measures, name="measures"),
     path("balance/", views.balance, name="balance"),
     re_path(r"^balance/(?P<rest>(_dash|_reload|assets).*)$", views.balance, name="balance_dash"),

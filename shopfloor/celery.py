@@ -60,6 +60,7 @@ app.conf.update(
         "sweep": {"task": "kerfbook.sweep", "schedule": Every(15.0)},
         "freshen": {"task": "kerfbook.freshen", "schedule": Every(300.0)},
         "statements": {"task": "kerfbook.statements", "schedule": Every(300.0)},
+        "notes": {"task": "kerfbook.notes", "schedule": Every(10.0)},
         "verify": {"task": "kerfbook.verify", "schedule": Every(600.0)},
         "backup": {"task": "kerfbook.backup", "schedule": Every(60.0)},
     },

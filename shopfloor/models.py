@@ -32,6 +32,7 @@ from shopfloor.drawings.models import Drawing, DrawingPlan, DrawingRevision
 from shopfloor.jobs.models import BenchEntry, Customer, HeadingMap, Job, JobLine, JobList, JobState
 from shopfloor.library.models import KnownPart, LikePart, PartPlace
 from shopfloor.nests.models import Contour, Nest, NestPlan, NestRevision, Paper, QueueItem
+from shopfloor.notes.models import HandOver, NoteSweep, ShopNote
 from shopfloor.people.models import (
     Role,
     ScreenSignIn,
@@ -107,6 +108,7 @@ __all__ = [
     "FactorState",
     "FailureCause",
     "Fitting",
+    "HandOver",
     "HeadingMap",
     "Heat",
     "Incoming",
@@ -122,6 +124,7 @@ __all__ = [
     "Nest",
     "NestPlan",
     "NestRevision",
+    "NoteSweep",
     "Paper",
     "PartOrder",
     "PartPlace",
@@ -156,6 +159,7 @@ __all__ = [
     "SheetState",
     "Shift",
     "Shop",
+    "ShopNote",
     "SignInEnd",
     "Statement",
     "StatementKind",

@@ -289,7 +289,10 @@ def _margin(names: list[str], span: int, table: str) -> list[Component]:
             "soon",
             _("Measures of ISO 22400-2"),
             _("Ratios of time and parts by table, with what they rest on."),
-            [(_("Open the measures"), reverse("measures"))],
+            [
+                (_("Open the measures"), reverse("measures")),
+                (_("A week or a month at a glance"), reverse("glance")),
+            ],
         ),
     ]
 

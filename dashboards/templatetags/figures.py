@@ -99,3 +99,9 @@ def clock(moment: datetime | None, beside: datetime | None = None) -> str:
 def hundred(share: float | None) -> str | SafeString:
     """A share in hundredths: 0.0541 as 5.4."""
     return unknown() if share is None else written(share * 100, ".1f")
+
+
+@_valued(lambda seconds: (seconds / 3600, "h"))
+def hours(seconds: float | None) -> str | SafeString:
+    """Seconds as hours to a tenth: 289.6."""
+    return unknown() if seconds is None else written(seconds / 3600, ",.1f")

@@ -29,6 +29,8 @@ PLACES: dict[str, tuple[str, str]] = {
     "late": ("late", ""),
     "plate": ("low_stock", ""),
     "verify": ("verification", ""),
+    "calendar": ("calendar", ""),
+    "notes": ("notes", ""),
     "backups": ("backups", ""),
 }
 
@@ -84,6 +86,9 @@ def note_view(note: Note, reader: Reader, suggested: Mapping[str, Suggested]) ->
         "head": note.head,
         "body": to_reader(note.body, inch=reader.inch),
         "actions": [act for act in drawn if act is not None],
+        "pk": note.pk,
+        "seen": note.seen,
+        "seen_by": ", ".join(note.seen) if reader.persons else "",
     }
 
 

@@ -73,6 +73,7 @@ def assign_arcs(request: HttpRequest) -> HttpResponseBase:
         )
     except FloorError as refused:
         return _refused(request, refused)
+    data.notes_look(now)
     many = theme.count(len(given.keys), "{n} arc", "{n} arcs")
     said = (
         _("{many} given to {nest}.").format(many=many, nest=given.nest)
@@ -101,6 +102,7 @@ def unassign_arcs(request: HttpRequest) -> HttpResponseBase:
         deeds.unassign_arcs(keys=kept["keys"], steps=kept["steps"], by=_user(request), now=now)
     except FloorError as refused:
         return _refused(request, refused)
+    data.notes_look(now)
     messages.success(
         request,
         _("Taken back: {arcs} loose again.").format(
@@ -127,6 +129,7 @@ def reason(request: HttpRequest, stoppage_id: int) -> HttpResponseBase:
             )
         except FloorError as refused:
             return _refused(request, refused)
+        data.notes_look(data.now())
         messages.success(request, _("The stoppage has its reason."))
         return redirect("today")
     context = {"seen": seen, "reasons": data.reasons()}

@@ -20,6 +20,7 @@ from dashboards.today.addresses import Suggested
 from dashboards.today.shifts import Choice, chosen, neighbours
 from planning.calc.dates import LONG_WEEKDAY, dated
 from planning.reports.shapes import Cluster, TableToday, Today
+from shopfloor.notes.hand_overs import hand_overs_left
 from shopfloor.runs.arcs import from_us
 from shopfloor.runs.suggested import Stretch
 
@@ -77,9 +78,12 @@ def _context(request: HttpRequest, choice: Choice, now: datetime) -> dict[str, A
         "before": before,
         "after": after,
         "day": day,
+        "may_hand_over": reader.assign,
     }
     context |= _day(choice, reader)
     context["left"] = data.shift_notes(since=choice.at - LEFT_FOR, until=choice.at)
+    own = (choice.span.date, choice.span.name) if choice.span else None
+    context["handed_over"] = hand_overs_left(choice.at - LEFT_FOR, choice.at, own)
     context["left_by"] = _left_by(choice)
     return context
 

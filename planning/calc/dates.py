@@ -49,6 +49,28 @@ FORMS = {
 }  # fmt: skip
 
 
+def weekdays(digits: str) -> str:
+    """ISO digits as names: 12345 is Mon–Fri, 135 Mon, Wed, Fri, 1234567 every day."""
+    days = sorted({int(one) for one in digits if one in "1234567"})
+    if len(days) == len(SHORT_DAYS):
+        return gettext("every day")
+    runs: list[list[int]] = []
+    for day in days:
+        if runs and runs[-1][-1] == day - 1:
+            runs[-1].append(day)
+        else:
+            runs.append([day])
+    return ", ".join(part for run in runs for part in _run_of_days(run))
+
+
+def _run_of_days(run: list[int]) -> list[str]:
+    """Three or more in a row by the first and the last."""
+    names = [gettext(SHORT_DAYS[day - 1]) for day in run]
+    if len(names) < 3:
+        return names
+    return [gettext("{first}–{last}").format(first=names[0], last=names[-1])]
+
+
 def dated(at: date, form: str = DAY_YEAR) -> str:
     """A date by one of the forms above."""
     pattern = gettext(form)

@@ -44,9 +44,8 @@ class Shares:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """What a person can do about a note. `code` names the page or command (assign_arcs, run, job,
-    jobs, wear, queue, feed, reason, nest, verify), `target` what it is about; the view knows
-    where."""
+    """What a person can do about a note. `code` names the page or command (a key of
+    `dashboards.today.addresses.PLACES`), `target` what it is about; the view knows where."""
 
     label: str
     code: str
@@ -62,6 +61,8 @@ class Note:
     body: str
     acts: tuple[Act, ...] = ()
     table: str = ""
+    pk: int | None = None  # of the row it was read from
+    seen: tuple[str, ...] = ()  # names of who has seen it
 
 
 @dataclass(frozen=True, slots=True)

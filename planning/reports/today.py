@@ -14,19 +14,12 @@ from planning.inputs.open_work import LONGEST_RUN
 from planning.inputs.shifts import ShiftBook
 from planning.inputs.table_time import clock_of
 from planning.reports.jobs import job_rows
+from planning.reports.notes.at_tables import of_past
+from planning.reports.notes.reading import of_found, open_notes
 from planning.reports.queue import Queued, queue_plans
 from planning.reports.shapes import Shares, TableToday, Today
 from planning.reports.today_data import TableData, today_data
-from planning.reports.today_desk import (
-    alarm_notes,
-    amps_notes,
-    backup_notes,
-    late_notes,
-    plate_notes,
-    signature_notes,
-    verify_notes,
-)
-from planning.reports.today_notes import lede, overdue_notes, table_notes, wear_notes
+from planning.reports.today_lede import lede
 from planning.reports.today_table import heard_span, shares_of, table_today
 from planning.reports.today_window import Window
 from shopfloor.models import Evidence, Stoppage, Table
@@ -45,19 +38,16 @@ def today(*, now: datetime, over: bool = False) -> Today:
     that is `over` only what happened in it: no queue, no jobs, and the notes of its tables."""
     shop = the_shop()
     shifts = ShiftBook(now, now)
-    window = window_at(shifts, now)
     tables = list(Table.objects.filter(active=True))
     waiting = [] if over else queue_plans(arcs=True)
     both = tables_at(tables, now, shifts, waiting)
-    data, rows = [each for each, _row in both], [row for _each, row in both]
-    notes = [note for each, row in both for note in table_notes(each, row, shifts.zone)]
+    rows = [row for _data, row in both]
+    if over:
+        found = [one for data, row in both for one in of_past(data, row)]
+        notes = of_found(found, tables, now, shifts.zone)
+    else:
+        notes = open_notes(now, shifts.zone) if tables else []
     jobs = None if over else job_rows(now=now, waiting=waiting)
-    if jobs is not None:
-        notes = alarm_notes(now) + late_notes(shifts.zone) + notes
-        notes += verify_notes(shifts.zone) + backup_notes(now)
-        notes += signature_notes() + amps_notes(now, data, window.start_us)
-        notes += overdue_notes(jobs, shifts.zone) + wear_notes() + plate_notes()
-    notes.sort(key=lambda note: note.kind != "now")
     return Today(
         now=now,
         zone=shop.zone,

@@ -76,7 +76,7 @@ def shift_add(
     as they were, so that past days keep their dates. `tables`: codes; none: all of them."""
     days = "".join(sorted(set(weekdays)))
     if not days or not set(days) <= set("1234567"):
-        raise ValidationError({"weekdays": _("Digits 1 (Monday) to 7 (Sunday), such as 12345.")})
+        raise ValidationError({"weekdays": _("Choose at least one day of the week.")})
     _keeps_the_past(valid_from)
     earlier = Shift.objects.filter(name=name, valid_to=None, added=False)
     if earlier.filter(valid_from__gte=valid_from).exists():

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from planning.calc import said
 from planning.calc.cost import PLAN_KINDS
+from planning.calc.dates import weekdays
 from planning.calc.numbers import written
 from shopfloor.models import DrawingPlan, NestPlan
 from shopfloor.nests.warnings import refusal_of
@@ -25,7 +26,7 @@ from shopfloor.wording.unknown import unknown
 from shopfloor.wording.visible import visible
 
 register = template.Library()
-for figure in (clock.minutes_figure, clock.behind, clock.behind_s, states.words, called):
+for figure in (clock.minutes_figure, clock.behind, clock.behind_s, states.words, called, weekdays):
     register.filter(figure)
 for figure, value in values.FILTERS.items():
     register.filter(figure.__name__, with_value(figure, value))

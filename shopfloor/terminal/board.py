@@ -23,6 +23,7 @@ from shopfloor.models import (
     User,
 )
 from shopfloor.nests.floor import queue_card as items
+from shopfloor.notes.hand_overs import latest_at
 from shopfloor.quality.floor.first_piece_card import failed_words, signature_wanted
 from shopfloor.runs.floor.loose_arcs_card import loose_of
 from shopfloor.runs.floor.run_card import Cutting, Stopped, cutting_of, stopped_of
@@ -38,6 +39,7 @@ from shopfloor.wording.cautions import AIR, BENCH, CHANGE, FINISH, OTHER_SET, PL
 
 GAPS_BACK = timedelta(hours=24)
 GAPS_MOST = 12
+LEFT_FOR = timedelta(hours=16)
 REASONS_BACK = timedelta(days=30)
 MARKS = (("scrap", N_("Scrap")), ("rework", N_("Rework")), ("not_cut", N_("Not cut")))
 RESTARTS = (
@@ -118,6 +120,7 @@ def board_of(*, table: Table, terminal: Terminal, person: User, now: datetime) -
             "waiting_more": max(whole - len(queue), 0),
             "bench_lines": lines.bench_lines(table),
             "loose": loose_of(table, run, now),
+            "left": latest_at(table, now - LEFT_FOR),
             "air": air_of(table, now, inch=inch),
             "undo": last_undo(terminal, now),
             "conflicts": clashes(now),

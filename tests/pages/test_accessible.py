@@ -84,7 +84,8 @@ def dashboard_pages(filled) -> list[str]:
     run, line = filled["run"], filled["line"]
     loose = filled["loose"].replace("|", "%7C")
     return [
-        "/today/", f"/runs/{run.pk}/", f"/figures/run/{run.pk}/", "/wear/", "/cost/", "/balance/",
+        "/today/", "/today/notes/", "/today/hand-over/", "/balance/glance/",
+        f"/runs/{run.pk}/", f"/figures/run/{run.pk}/", "/wear/", "/cost/", "/balance/",
         f"/cost/jobs/{line.job_id}/", f"/today/arcs/?first={loose}",
         f"/today/reason/{filled['stop']}/", "/nests/factors/", "/jobs/quotes/", "/jobs/quotes/new/",
         "/jobs/quotes/parts/",

@@ -27,6 +27,7 @@ from shopfloor.svg.strip.words import aria_label, ends_words
 from tests.planning import cast
 from tests.planning.fitted import fitted
 from tests.planning.said import open_figure
+from tests.planning.swept import today_swept
 
 pytestmark = pytest.mark.django_db
 
@@ -161,7 +162,7 @@ def test_of_a_long_list_the_end_is_of_what_the_shift_will_most_likely_hold(
     for number in range(3):
         _queue(north, operator, total_s=3000, name=f"L-{number}")
     fitted(north, now)
-    board = today(now=now)
+    board = today_swept(now=now)
     [row] = board.tables
     ends = row.outlook.ends
     assert [round(one.chance, 1) for one in ends.listed[:3]] == [1.0, 1.0, 0.0]
@@ -271,7 +272,7 @@ def test_what_wants_a_hand_is_said_with_its_action(half_burnt, north, operator):
     cast.fitting(piece, north, SHIFT, by=operator)
     PieceOutlook.objects.create(piece=piece, starts=600, due="due", basis="rated 600 starts",
                                 computed_at=now)  # fmt: skip
-    board = today(now=now)
+    board = today_swept(now=now)
     said = {act.code: (note, act.target) for note in board.notes for act in note.acts}
     assert said["assign_arcs"][1] == strays[0].key
     assert "3 arcs on North, 06:33 to 06:33, belong to no job" in said["assign_arcs"][0].body
@@ -290,7 +291,7 @@ def test_a_job_past_its_due_date_that_owes_parts_is_said(half_burnt, north):
     job = half_burnt.revision.contours.first().line.job
     job.due_at = SHIFT - timedelta(days=1)
     job.save()
-    [note] = [note for note in today(now=now).notes if note.head == "A job is late"]
+    [note] = [note for note in today_swept(now=now).notes if note.head == "A job is late"]
     assert "J-1 for Fallow Gate Farms was due Mon 5 Oct 06:00 and owes 50 parts" in note.body
     assert note.acts[0].target == str(job.pk)
 
@@ -334,7 +335,7 @@ def test_why_a_nest_has_no_plan_keeps_its_lengths(north, operator):
     why = said("no row for {0}", 25.4)
     NestPlan.objects.update(total_s=None, problem=str(why), snapshot={"problem": stored(why)})
     NestPlan.objects.filter(revision__nest=plain.nest).update(snapshot={})
-    notes = [note for note in today(now=SHIFT).notes if note.head == "A nest without a plan"]
+    notes = [note for note in today_swept(now=SHIFT).notes if note.head == "A nest without a plan"]
     assert {to_reader(note.body, inch=True) for note in notes} == {
         "N-2 waits on North and has no plan: no row for 1 in.",
         "N-3 waits on North and has no plan: no row for 25.4 mm.",
@@ -355,6 +356,6 @@ def test_what_is_past_the_few_named_is_counted_in_good_english(north, jobs, word
         job, _ = cast.job(f"J-{number}", quantity=1)
         job.due_at = SHIFT - timedelta(days=1)
         job.save()
-    notes = today(now=now).notes
+    notes = today_swept(now=now).notes
     assert [note.body for note in notes if "ore job" in note.head] == ([words] if words else [])
     assert all("owes 1 part." in note.body for note in notes if note.head == "A job is late")

@@ -13,11 +13,13 @@ from hypothesis import strategies as st
 
 from planning.calc.spans import intersect, length, subtract, union
 from planning.reports import today
+from planning.reports.notes.finding import find_all
 from planning.reports.today_data import ArcNow
 from planning.reports.today_figures import _burnt
 from shopfloor.models import ArcAssignment, RunState, Torch
 from telemetry.models import Arc
 from tests.planning import cast
+from tests.planning.swept import today_swept
 from tests.planning.test_today import SHIFT, _listening, half_burnt
 
 __all__ = ["half_burnt"]
@@ -68,11 +70,11 @@ def test_amps_of_the_shift_are_asked_for_once(half_burnt, north, operator):
         fitted.torch = torch
         fitted.save()
         with CaptureQueriesContext(connection) as asked:
-            today(now=NOW)
+            find_all(NOW)
         counts.append(len(asked))
     assert counts[0] == counts[1]
     Arc.objects.filter(torch="2").update(amps=45.0)
-    [note] = [one for one in today(now=NOW).notes if one.head == "The amps say another set"]
+    [note] = [one for one in today_swept(now=NOW).notes if one.head == "The amps say another set"]
     assert "about 45 A" in note.body
 
 

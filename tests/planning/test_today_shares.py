@@ -10,6 +10,7 @@ from planning.reports import today
 from planning.services.run_figures import run_figures
 from shopfloor.models import Shift
 from tests.planning import cast
+from tests.planning.swept import today_swept
 from tests.planning.test_today import SHIFT, _listening, _queue, half_burnt
 
 pytestmark = pytest.mark.django_db
@@ -25,7 +26,7 @@ def test_a_silent_source_is_unknown_since_its_last_sign(half_burnt, north):
     at_us = cast.to_us(last)
     Health.objects.create(feed=feed, link="waiting", since_us=at_us, beat_us=cast.to_us(now),
                           last_byte_us=at_us)  # fmt: skip
-    board = today(now=now)
+    board = today_swept(now=now)
     [row] = board.tables
     assert row.strip.silent_since_us == at_us
     assert row.shares.unknown_s == 600

@@ -15,7 +15,8 @@ from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
-from planning.reports.today_desk import verify_notes
+from planning.reports.notes.at_desk import of_verification
+from planning.reports.notes.reading import of_found
 from planning.services import verification
 from planning.services.months import month_close
 from planning.services.piece_figures import piece_figures
@@ -290,7 +291,7 @@ def test_what_was_found_stands_on_its_page_in_healthz_and_on_today(
     health = client.get("/healthz").json()
     assert health["verified"] == "faults"
     assert 0 <= health["verified_age_s"] < 60
-    [note] = verify_notes(UTC)
+    [note] = of_found(of_verification(), [], datetime.now(UTC), UTC)
     assert note.kind == "now"
     assert "1 fault found when the records were verified" in note.body
 

@@ -18,7 +18,7 @@ BY_TIME = (
     "shopfloor.NestRevision", "shopfloor.Contour", "shopfloor.PartPlace",
     "shopfloor.NestPlan", "shopfloor.QueueItem",
     "shopfloor.Run", "shopfloor.Action", "shopfloor.Segment", "shopfloor.Stoppage",
-    "shopfloor.TableDown",
+    "shopfloor.TableDown", "shopfloor.HandOver",
     "shopfloor.PartResult", "shopfloor.Check", "shopfloor.BenchEntry", "shopfloor.Piece",
     "shopfloor.Fitting", "shopfloor.Inspection", "shopfloor.PieceOutlook", "shopfloor.PieceUse",
     "shopfloor.RunDay", "shopfloor.RunVariance", "shopfloor.Posting", "shopfloor.AirReading",
@@ -31,6 +31,7 @@ BY_TIME = (
 # Made anew for the whole span, by the migrations, as people sign in, or in the night.
 MADE_HERE = (
     "shopfloor.Month", "shopfloor.Summary", "shopfloor.TableTime", "shopfloor.Statement",
+    "shopfloor.ShopNote", "shopfloor.NoteSweep",
     "shopfloor.User", "shopfloor.ScreenSignIn",
     "shopfloor.Throttle", "shopfloor.BackupRun", "shopfloor.Verification", "auth.Permission",
     "auth.Group", "contenttypes.ContentType", "sessions.Session",

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
+from planning.calc.dates import DAYS
 from shopfloor.models import Reason, ReasonKind, Shift, Table, Units
 from shopfloor.site.holidays import country_choices
 from shopfloor.site.queries import the_shop
@@ -172,8 +173,12 @@ class ShiftForm(forms.Form):
     name = forms.CharField(max_length=40)
     start = forms.TimeField(help_text="06:00")
     end = forms.TimeField(help_text=_lazy("an end before the start is the next morning"))
-    weekdays = forms.CharField(
-        max_length=7, initial="12345", help_text=_lazy("1 Monday to 7 Sunday")
+    weekdays = forms.MultipleChoiceField(
+        widget=forms.CheckboxSelectMultiple,
+        choices=[(str(n), _lazy(day)) for n, day in enumerate(DAYS, 1)],
+        initial=list("12345"),
+        label=_lazy("Weekdays"),
+        help_text=_lazy("of its start"),
     )
     valid_from = DayField(label=_lazy("From"))
     breaks = forms.CharField(
@@ -185,6 +190,9 @@ class ShiftForm(forms.Form):
         required=False,
         help_text=_lazy("none named: all of them"),
     )
+
+    def clean_weekdays(self) -> str:
+        return "".join(self.cleaned_data["weekdays"])
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

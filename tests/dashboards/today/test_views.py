@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 
+from planning.services.notes import notes_sweep
 from tests.dashboards.conftest import NOW
 from tests.planning import cast
 
@@ -256,10 +257,12 @@ def test_each_further_stretch_takes_one_query_more(loose, a_run, as_, at_noon):
     from shopfloor.models import ArcAssignment
 
     client = as_("supervisor")
+    notes_sweep(now=NOW)
     one = len(_asked(client, "/today/"))
     for part in range(3):
         begin = 4500 + 600 * part
         more = cast.arcs(a_run, [(begin + 30 * n, begin + 20 + 30 * n, None) for n in range(4)])
         ArcAssignment.objects.filter(arc_key__in=[arc.key for arc in more]).delete()
+    notes_sweep(now=NOW)
     assert b"Arcs without a job" in client.get("/today/").content
     assert len(_asked(client, "/today/")) <= one + 3

@@ -12,7 +12,8 @@ from django.core.management import call_command
 from django.urls import reverse
 from django.utils import timezone
 
-from planning.reports.today_desk import backup_notes
+from planning.reports.notes.at_desk import of_backups
+from planning.reports.notes.reading import of_found
 from planning.services.work import KINDS
 from shopfloor.backup import services as service
 from shopfloor.backup.archive import BackupError
@@ -190,6 +191,10 @@ def test_healthz_says_the_age_and_nothing_more(shop, client):
     assert 5 * 3600 <= told.json()["backup_age_s"] < 5 * 3600 + 60
     assert b"kerfbook-" not in told.content
     assert backup_age_s(timezone.now() - timedelta(days=1)) == 0  # a clock set back
+
+
+def backup_notes(now):
+    return of_found(of_backups(now), [], now, UTC)
 
 
 def test_today_says_that_none_is_younger_than_two_days(shop):

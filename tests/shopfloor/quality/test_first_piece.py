@@ -7,11 +7,11 @@ import re
 import pytest
 from django.urls import reverse
 
-from planning.reports import today
 from shopfloor.models import Check, Run
 from shopfloor.quality.queries import check_groups, control_of, countersigns_wanted, group_checks
 from shopfloor.runs.queries import first_piece_needed, last_segment
 from tests.markup import worded
+from tests.planning.swept import today_swept
 from tests.shopfloor.floor_shop import MINUTE, T0
 
 
@@ -179,7 +179,7 @@ def test_a_signature_is_undone_like_anything_else(floor, new_hire, running, supe
 
 def test_today_names_what_nobody_signed(floor, new_hire, running):
     floor.done("check", T0 + MINUTE, u_mm=0.3)
-    bodies = [note.body for note in today(now=T0 + 2 * MINUTE).notes]
+    bodies = [note.body for note in today_swept(now=T0 + 2 * MINUTE).notes]
     assert any("nobody has signed it yet" in body for body in bodies)
 
 

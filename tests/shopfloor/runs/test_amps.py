@@ -7,11 +7,11 @@ from datetime import timedelta
 
 import pytest
 
-from planning.reports import today
 from shopfloor.runs.amps import current_mismatch
 from shopfloor.runs.arcs import to_us
 from shopfloor.wear.floor.torch_card import torch_of
 from telemetry.models import Arc, CountedSpan
+from tests.planning.swept import today_swept
 from tests.shopfloor.floor_shop import MINUTE, T0
 
 
@@ -39,7 +39,7 @@ def test_three_arcs_at_another_sets_current_raise_a_question(fitted, operator):
     words = torch_of(fitted.torch, None, NOW).amps_words
     assert words.startswith("The last 3 arcs burnt at about 46 A, as fine 45 A does; fast 105 A")
     assert words.endswith("Which set is in the torch?")
-    (note,) = [one for one in today(now=NOW).notes if one.head == "The amps say another set"]
+    (note,) = [one for one in today_swept(now=NOW).notes if one.head == "The amps say another set"]
     assert (note.kind, note.table) == ("now", "north")
 
 

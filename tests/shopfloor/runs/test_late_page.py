@@ -10,11 +10,13 @@ import pytest
 import time_machine
 from django.apps import apps
 from django.urls import reverse
+from django.utils import timezone
 
-from planning.reports import today
+from planning.services.notes import notes_sweep
 from shopfloor.models import Action, Run
 from shopfloor.runs.late_queries import decided_lately
 from shopfloor.runs.part_counts import line_counts
+from tests.planning.swept import today_swept
 from tests.shopfloor.floor_shop import MINUTE
 
 DAY = datetime(2026, 6, 1, tzinfo=UTC)
@@ -129,8 +131,13 @@ def test_twice_decided_is_decided_once(late, client, supervisor):
 
 
 def test_today_says_so_and_leads_there(late, client, supervisor, operator):
-    note = next(one for one in today(now=DAY.replace(hour=15)).notes if one.acts[0].code == "late")
+    note = next(
+        one
+        for one in today_swept(now=DAY.replace(hour=15)).notes
+        if one.acts and one.acts[0].code == "late"
+    )
     assert "Milo Brandt counted 18 good at 09:07, the books say 20 by Dana Okell" in note.body
+    notes_sweep(now=timezone.now())
     client.force_login(supervisor)
     action = Action.objects.get(state="conflict")
     assert f'href="/jobs/late/#entry-{action.pk}"' in client.get("/today/").content.decode()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import time
+from datetime import UTC
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -12,8 +13,10 @@ from django.core.management import call_command
 from django.urls import reverse
 from django.utils import timezone
 
-from planning.reports.today_desk import alarm_notes
+from planning.reports.notes.at_desk import of_alarms
+from planning.reports.notes.reading import of_found
 from shopfloor.models import Table, Torch
+from shopfloor.runs.arcs import to_us
 from telemetry.locks import Lock
 from telemetry.models import Feed, Health, Reject
 from telemetry.paths import lock_path
@@ -139,7 +142,8 @@ def test_why_a_source_cannot_be_read_is_for_those_who_manage_sources(
             text = client.get(url).content.decode()
             assert "it cannot be read" in text.lower()
             assert ("/srv/lines" in text) is told
-        bodies = [note.body for note in alarm_notes(timezone.now())]
+        now = timezone.now()
+        bodies = [note.body for note in of_found(of_alarms(to_us(now)), [], now, UTC)]
     finally:
         held.release()
     assert f"{feed.name}: it cannot be read." in bodies

@@ -18,6 +18,7 @@ from shopfloor.nests.plate_needed import plates, plates_short
 from shopfloor.nests.queue import queue_add, queue_drop
 from shopfloor.stock.services import remnant_add
 from shopfloor.stock.sheets import remnants_write_off, sheet_back, sheet_leave, sheets_receive
+from tests.planning.swept import today_swept
 from tests.shopfloor.conftest import AT
 
 DAY = timedelta(days=1)
@@ -227,8 +228,8 @@ def nest_line():
 
 
 def test_today_says_when_plate_is_short(nest, north, shop):
-    from planning.reports import today
-
     queue_add(nest=nest, table=north)
-    note = next(one for one in today(now=timezone.now()).notes if one.head == "Plate is short")
+    note = next(
+        one for one in today_swept(now=timezone.now()).notes if one.head == "Plate is short"
+    )
     assert note.body == "A36 1/4 in: 1 sheet queued, 0 free. Without: 2284-1."

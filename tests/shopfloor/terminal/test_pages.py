@@ -13,6 +13,7 @@ from django.utils.html import escape
 
 from shopfloor.models import Nest, QueueItem
 from shopfloor.nests.papers import paper_code, paper_drawn, plan_on, setup_said
+from shopfloor.notes.hand_overs import hand_over_write
 from shopfloor.people.badges import terminal_by_token, terminal_retire
 from shopfloor.runs.services import run_open
 from telemetry.models import Arc
@@ -273,8 +274,19 @@ def test_an_unchanged_state_costs_a_handful_of_queries(
     version = version_of(signed_in)
     with django_assert_max_num_queries(12):
         assert signed_in.get(PAGE + f"state?have={version}").status_code == 204
-    with django_assert_max_num_queries(45):
+    with django_assert_max_num_queries(46):
         signed_in.get(PAGE + "state")
+
+
+def test_what_the_last_shift_left_stands_on_the_screen(signed_in, floor, supervisor):
+    now = timezone.now()
+    hand_over_write(
+        table_id=floor.table.pk, shift_date=now.date(), shift="early", text="Gas is low.",
+        drafted="", seen_us=None, by=supervisor, now=now,
+    )  # fmt: skip
+    page = signed_in.get(PAGE).content.decode()
+    assert "Left by the last shift" in page
+    assert "Gas is low." in page
 
 
 def version_of(client):

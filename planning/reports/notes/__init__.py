@@ -1,0 +1,1 @@
+"""What wants a hand: what the sweep finds, and what a reader reads of it."""

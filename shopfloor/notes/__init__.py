@@ -1,0 +1,1 @@
+"""What Today says of itself, and what one shift leaves to the next."""
