@@ -39,7 +39,7 @@ WORDS = {
 KINDS = {"wear": N_("wear parts"), "energy": N_("power"), "credit": N_("remnant credit")}
 REST = N_("Wear, gas, power, bench")
 UNPLANNED = N_("Work without a plan")
-LATE = N_("Late facts about closed months")
+FOR_CLOSED = N_("Postings for closed months")
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +106,8 @@ class JobLedger:
 
 
 def bridge(month: CostMonth) -> Bridge:
-    """Planned, what each term added, all that is not time, work without a plan, late facts,
-    actual."""
+    """Planned, what each term added, all that is not time, work without a plan, postings for
+    closed months, actual."""
     jobs = records(month.jobs)
     planned = {row["job_id"] for row in jobs if row["plan_minor"] is not None}
     names = {row["job"] for row in jobs if row["job_id"] in planned}
@@ -140,7 +140,7 @@ def bridge(month: CostMonth) -> Bridge:
     if bare:
         steps.append(Step(_(UNPLANNED), bare, "", False))
     if late:
-        steps.append(Step(_(LATE), late, "", late >= limit > 0))
+        steps.append(Step(_(FOR_CLOSED), late, "", late >= limit > 0))
     return Bridge(plan, tuple(steps), month.total_minor, tuple(unpriced))
 
 
@@ -221,8 +221,8 @@ def hours(month: CostMonth) -> list[dict[str, Any]]:
 
 
 def late(month: CostMonth) -> list[dict[str, Any]]:
-    """Late facts of one cause together: their number (`entries`) and sum. A rate dated back makes
-    hundreds. Prints of before have no `job_id`."""
+    """Postings for closed months of one cause together: their number (`entries`) and sum. A rate
+    dated back makes hundreds. Prints of before have no `job_id`."""
     if month.late.empty:
         return []
     causes = [name for name in LATE_CAUSE if name in month.late]

@@ -194,7 +194,7 @@ def _margin(
         notes.append(
             parts.note(
                 "soon",
-                _("Late facts: {total}").format(total=total),
+                _("For closed months: {total}").format(total=total),
                 _("{postings} about closed months are in this one.").format(
                     postings=theme.count(len(month.late), "{n} posting", "{n} postings")
                 ),

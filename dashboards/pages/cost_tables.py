@@ -280,8 +280,8 @@ def late_table(month: CostMonth, digits: int) -> Component:
         Column(_("Who")),
     )
     return parts.section(
-        _("Late facts about closed months"),
-        parts.ledger(_("Late facts"), columns, lines),
+        _("Postings for closed months"),
+        parts.ledger(_("For closed months"), columns, lines),
         id="late",
     )
 

@@ -17,6 +17,13 @@ from shopfloor.models import ReasonKind, Table
 US_HOUR = 3_600_000_000
 CHANGE = str(ReasonKind.CHANGE)  # of a reason: time spent setting up
 PLANNED, DELAY = "planned", "delay"
+
+
+def sort_of(*, planned: bool | None, kind: str | None = "") -> str:
+    """The sort of a stop whose reason is of this kind; nobody gave one: a delay."""
+    return CHANGE if kind == CHANGE else PLANNED if planned else DELAY
+
+
 BREAKS = "breaks"
 
 

@@ -17,12 +17,12 @@ from planning.reports.measure_sums import HOUR_S, OF_SUMS, Sums, sums_by_table
 from planning.reports.measure_times import (
     CHANGE,
     DELAY,
-    PLANNED,
     Base,
     Shift,
     Stop,
     hours,
     planned_busy,
+    sort_of,
     stopped,
 )
 from shopfloor.models import Stoppage, Table
@@ -157,7 +157,7 @@ def _stops(first: date, last: date, now_us: int, tables: Sequence[int]) -> dict[
     ):
         span = (started_us, now_us if ended_us is None else ended_us)
         if span[1] > span[0]:
-            sort = CHANGE if kind == CHANGE else PLANNED if planned else DELAY
+            sort = sort_of(planned=planned, kind=kind)
             found[table].append(Stop(span, sort, label or _("no reason given yet"), run))
     return found
 
@@ -168,7 +168,7 @@ def _with_downs(stops: list[Stop], book: ShiftBook, table: str, now_us: int) -> 
     for down in book.downs:
         span = to_us(down.start), min(to_us(down.end), now_us)
         if down.table == table and span[1] > span[0]:
-            sort = PLANNED if down.planned else DELAY
+            sort = sort_of(planned=down.planned)
             found.append(Stop(span, sort, down.why or _("table down"), None))
     return sorted(found, key=lambda stop: stop.span[0])
 

@@ -30,7 +30,8 @@ class MonthSums:
     """posted: everything, by job, kind and evidence
     spent: by run, all but material
     with_material: runs whose material was posted
-    bare: by job, what runs without a plan cost, their material and late facts apart."""
+    bare: by job, what runs without a plan cost, their material and postings for
+        closed months apart."""
 
     posted: tuple[Posted, ...]
     spent: Mapping[uuid.UUID, int]

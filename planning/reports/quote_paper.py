@@ -14,7 +14,7 @@ from planning.reports.frames import currency
 from planning.reports.quote_prices import LinePrice, line_prices
 from planning.services.quote_take import parts_of
 from shopfloor.drawings.queries import drawing_map
-from shopfloor.models import Material, Quote, QuoteLine, QuoteState
+from shopfloor.models import Material, Quote, QuoteLine
 from shopfloor.site.queries import shift_date_of
 
 WIDTH = 420  # of a drawing's picture
@@ -53,7 +53,7 @@ class QuotePaper:
     quote: Quote
     lines: tuple[PaperLine, ...]
     newest: bool
-    late: bool
+    expired: bool
     money: dict[str, Any]
 
     @property
@@ -75,12 +75,11 @@ def quote_paper(*, quote_id: int, now: datetime) -> QuotePaper:
     lines = tuple(rows.defer("revision__program", "revision__notes"))
     prices = line_prices(quote, lines)
     later = Quote.objects.filter(number=quote.number, revision__gt=quote.revision)
-    late = quote.state == QuoteState.OPEN and quote.valid_until < shift_date_of(now)
     return QuotePaper(
         quote,
         tuple(_line(line, prices[line.pk]) for line in lines),
         not later.exists(),
-        late,
+        quote.expired(shift_date_of(now)),
         currency(),
     )
 

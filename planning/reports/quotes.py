@@ -49,14 +49,14 @@ PAGE = 50  # quotes on one page, as in the office's lists
 @dataclass(frozen=True, slots=True)
 class QuoteRow:
     """One quote at its newest revision. `moved` says what has changed since its price date,
-    `late` that its validity is over. `actual_minor` is what the job cost without material (None:
+    `expired` that its validity is over. `actual_minor` is what the job cost without material (None:
     no job, or it is still open), `allowed_minor` what the quote reckoned with for just that,
     set-ups included: their hours are posted like any others.
     `material` is asked for a quote opened alone, not in a list."""
 
     quote: Quote
     moved: tuple[str, ...]
-    late: bool
+    expired: bool
     allowed_minor: int | None
     actual_minor: int | None
     material: Split | None
@@ -240,7 +240,7 @@ def _row(quote: Quote, stands: Stands) -> QuoteRow:
     return QuoteRow(
         quote=quote,
         moved=tuple(moved_since(lines, stands)) if still_open else (),
-        late=still_open and quote.valid_until < stands.day,
+        expired=quote.expired(stands.day),
         allowed_minor=sum(amount or 0 for amount in amounts) if known else None,
         actual_minor=stands.actual.get(quote.job_id or 0),
         material=material_difference(quote, lines, stands),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _lazy
 
@@ -160,6 +162,10 @@ class Quote(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} rev {self.revision}"
+
+    def expired(self, day: date) -> bool:
+        """Whether nobody decided on it and it is not valid any more on a date."""
+        return self.state == QuoteState.OPEN and self.valid_until < day
 
 
 class QuoteLine(models.Model):

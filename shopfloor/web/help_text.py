@@ -106,7 +106,7 @@ SUPERVISOR = Help(
             N_("a job, part, nest, sheet or heat by any piece of its name, or by a scan"),
         ),
         (
-            N_("Late entries"),
+            N_("Delayed entries"),
             "late",
             N_("two counts of one sheet side by side: take one, reject one"),
         ),

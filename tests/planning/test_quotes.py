@@ -195,8 +195,8 @@ def test_open_quotes_are_added_up(history, owner):
 
 def test_validity_runs_out(history, owner):
     make(history, owner)
-    assert not quote_board(now=NOW + timedelta(days=30)).rows[0].late
-    assert quote_board(now=NOW + timedelta(days=31)).rows[0].late
+    assert not quote_board(now=NOW + timedelta(days=30)).rows[0].expired
+    assert quote_board(now=NOW + timedelta(days=31)).rows[0].expired
 
 
 def won(history, owner, *, took_minor, number, **asked):

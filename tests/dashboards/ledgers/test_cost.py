@@ -66,7 +66,7 @@ def test_a_run_without_a_plan_and_late_facts_are_steps_of_their_own():
     found = cost.bridge(month)
     steps = {step.name: step.minor for step in found.steps}
     assert (steps[cost.REST], steps[cost.UNPLANNED]) == (300, 5_400)
-    assert steps[cost.LATE] == 800
+    assert steps[cost.FOR_CLOSED] == 800
     assert found.planned_minor + sum(steps.values()) == found.actual_minor == 162_500
     row = next(row for row in cost.job_ledger(month).named if row.job == "B")
     assert row.off_minor == 48_000 - 1_200 - 50_000

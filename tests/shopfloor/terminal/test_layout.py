@@ -14,7 +14,7 @@ def size():
     return 1024, 768
 
 
-ASKS = ("First piece not checked", "without a reason", "late entry")
+ASKS = ("First piece not checked", "without a reason", "delayed entry")
 IN_SIGHT = """(key) => {
   const box = key.getBoundingClientRect();
   const inner = [[2, 2], [box.width - 2, 2], [2, box.height - 2], [box.width - 2, box.height - 2]];
