@@ -5,6 +5,7 @@ Units: mm and mm2, in the drawing's own axes, Y up.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -19,9 +20,15 @@ Kind = Literal["outer", "hole", "island", "open"]
 GAP_MM = 0.05
 
 
+_WRITTEN_OUT = re.compile(r"\\U\+([0-9A-Fa-f]{4})")
+
+
 def legible(text: str) -> str:
-    """With bytes that are no text written out: ezdxf hands them on as surrogates, which no page,
-    no terminal and no database can hold."""
+    """As a person reads it: letters that releases before R2007 write as ``\\U+041A`` are letters;
+    bytes that are no text, which ezdxf hands on as surrogates, are written out, since no page, no
+    terminal and no database can hold them."""
+    if "\\U+" in text:
+        text = _WRITTEN_OUT.sub(lambda match: chr(int(match[1], 16)), text)
     found = text.encode("utf-8", "backslashreplace").decode("utf-8")
     return text if found == text else found
 

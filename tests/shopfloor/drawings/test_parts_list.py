@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from importlib import import_module
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -12,7 +13,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from planning.calc.drawing import Reading
 from shopfloor.drawings import bring
 from shopfloor.drawings.services import drawing_add
-from shopfloor.files.apart import TooCostly, read_apart
+from shopfloor.files.apart import READERS, TooCostly, read_apart
 from shopfloor.models import Drawing, DrawingRevision
 from tests.planning.calc.drawing.made import UNITLESS, dxf, square
 
@@ -49,9 +50,16 @@ def shown(answer) -> dict[str, str]:
     return data
 
 
+def here(kind, *args):
+    """What the process of its own would read, without starting one."""
+    module, name = READERS[kind][0].split(":")
+    return getattr(import_module(module), name)(*args)
+
+
 @pytest.fixture
-def post(client, planner, steel):
+def post(client, planner, steel, monkeypatch):
     client.force_login(planner)
+    monkeypatch.setattr(bring, "read_apart", here)
 
     def send(*files, follow=False, **more):
         return client.post(PARTS, {"drawings": list(files), "do": "read"} | more, follow=follow)
@@ -169,10 +177,10 @@ def test_more_files_can_be_brought_to_a_list(post, steel):
 
 
 def test_one_drawing_that_ends_its_reader_costs_the_others_nothing(post, steel, monkeypatch):
-    def reading(kind, *args, **more):
+    def reading(kind, *args):
         if kind == "drawings" or (kind == "drawing" and b"MONSTER" in args[0]):
             raise TooCostly("Reading it took over 40 s, so it was stopped.")
-        return read_apart(kind, *args, **more)
+        return here(kind, *args)
 
     monkeypatch.setattr(bring, "read_apart", reading)
     answer = post(file("a_x1.dxf"), file("monster.dxf", b"MONSTER"))
@@ -202,3 +210,18 @@ def test_more_files_than_are_taken_are_counted(post, monkeypatch):
     answer = post(*(file(f"p{k}_x1.dxf") for k in range(3)))
     assert "1 files are over 2" in answer.content.decode()
     assert "part-2-name" not in shown(answer)
+
+
+def test_files_are_read_in_a_process_of_its_own(post, steel, monkeypatch):
+    asked = []
+
+    def reading(kind, *args):
+        asked.append(kind)
+        return read_apart(kind, *args)
+
+    monkeypatch.setattr(bring, "read_apart", reading)
+    raw = archive(("a_x1.dxf", SQUARE), ("bad_x1.dxf", SQUARE[:-9]))
+    body = post(file("job.zip", raw)).content.decode()
+    assert asked == ["packed", "drawings"]
+    assert "0.40 m" in body
+    assert "bad_x1.dxf" in body
