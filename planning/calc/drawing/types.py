@@ -28,9 +28,14 @@ def legible(text: str) -> str:
     bytes that are no text, which ezdxf hands on as surrogates, are written out, since no page, no
     terminal and no database can hold them."""
     if "\\U+" in text:
-        text = _WRITTEN_OUT.sub(lambda match: chr(int(match[1], 16)), text)
-    found = text.encode("utf-8", "backslashreplace").decode("utf-8")
+        text = _WRITTEN_OUT.sub(_letter, text)
+    found = text.encode("utf-8", "backslashreplace").decode("utf-8").replace("\0", "\\x00")
     return text if found == text else found
+
+
+def _letter(written: re.Match[str]) -> str:
+    letter = chr(int(written[1], 16))
+    return letter if letter.isprintable() else written[0]
 
 
 class DrawingError(ValueError):
