@@ -12,6 +12,7 @@ from django.utils import timezone
 from shopfloor.stock.services import remnant_add
 from tests.browser import axe_finds
 from tests.planning import cast
+from tests.planning.calc.drawing.made import dxf, square
 from tests.shopfloor.web.test_access import DOWNLOADS, PAGES
 from tests.shopfloor.web.test_access import arguments as arguments_of
 
@@ -88,8 +89,7 @@ def dashboard_pages(filled) -> list[str]:
         f"/runs/{run.pk}/", f"/figures/run/{run.pk}/", "/wear/", "/cost/", "/balance/",
         f"/cost/jobs/{line.job_id}/", f"/today/arcs/?first={loose}",
         f"/today/reason/{filled['stop']}/", "/nests/factors/", "/jobs/quotes/", "/jobs/quotes/new/",
-        "/jobs/quotes/parts/",
-        "/nests/promises/",
+        "/jobs/quotes/parts/", "/nests/promises/",
         "/balance/measures/", f"/nests/{run.revision.nest_id}/routes/", "/nowhere/",
     ]  # fmt: skip
 
@@ -109,6 +109,7 @@ def test_the_desk_at_1440(theme, arguments, filled, administrator, signed_in):
     administrator.save()
     page = signed_in(administrator, 1440, 900)
     pages = office_pages(arguments) + dashboard_pages(filled)
+    pages.append(f"/jobs/quotes/parts/?part={arguments['drawing'][0]}.5")
     found = [one for address in pages for one in violations(page, address, theme)]
     assert not found, "\n".join(found)
 
@@ -129,6 +130,35 @@ def test_the_desk_on_a_phone(arguments, filled, administrator, signed_in):
     pages += [reverse(name, args=arguments[kind]) for name, kind in named.items()]
     found = [one for address in pages for one in violations(page, address)]
     assert not found, "\n".join(found)
+
+
+@pytest.mark.long
+def test_a_list_of_parts_at_both_widths(arguments, administrator, signed_in):
+    administrator.is_superuser = True
+    administrator.save()
+    page = signed_in(administrator, 1440, 900)
+    page.goto(reverse("parts_list"))
+    hidden = dxf(lambda space: square(space, dxfattribs={"layer": "BORDER"}))
+    files = {
+        "a_6mm_x2.dxf": dxf(square),
+        "b.dxf": hidden,
+        "c_x1.dxf": b"AC1032",
+        "d_x9.dxf": hidden,
+    }
+    page.set_input_files(
+        "[name=drawings]",
+        [{"name": name, "mimeType": "", "buffer": raw} for name, raw in files.items()],
+    )
+    page.click("button[value=read]")
+    page.wait_for_selector("table.parts")
+    found = axe_finds(page)
+    page.set_viewport_size({"width": 390, "height": 844})
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert not found + axe_finds(page)
+    assert wide <= 390
+    page.check("[name=part-1-layers]")
+    page.click("button[value=read]")
+    page.wait_for_selector("[name=part-1-layers]:checked")
 
 
 def test_signing_in(shop, chromium, live_server):

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+import time
 
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from planning.calc.drawing import read_drawing
 from planning.calc.drawing.curves import CHORD_MM, Bezier
 from planning.calc.drawing.many_beziers import prepare
 from planning.calc.drawing.splines import beziers
+from tests.planning.calc.drawing.made import dxf
 
 
 def spline(points, degree):
@@ -66,3 +69,21 @@ def test_weighted_pieces_are_left_as_they_are():
     prepare([half], CHORD_MM)
     assert "length_mm" not in half.__dict__
     assert half.length_mm == pytest.approx(math.pi / 2, rel=1e-11)
+
+
+@pytest.mark.long
+def test_400_open_splines_through_200_points_are_read_within_seconds():
+    """3 s of an idle processor; where others use its cores too, the same work counts for more."""
+    rng = np.random.default_rng(4)
+
+    def draw(space):
+        for k in range(400):
+            x, y = (k % 20) * 300, (k // 20) * 300
+            wave = y + 40 * np.sin(np.arange(200) / 6 + k) + rng.uniform(-1, 1, 200)
+            space.add_spline(list(zip(x + np.arange(200) * 1.3, wave, strict=True)))
+
+    raw = dxf(draw)
+    start = time.process_time()
+    read = read_drawing(raw)
+    assert time.process_time() - start < 8
+    assert len(read.contours) == 400
