@@ -13,7 +13,7 @@ from django.utils import timezone
 from planning import reports
 from planning.reports import change_pays as change_reports
 from planning.reports import glance as glances
-from planning.reports import openers, promise, promise_help, promise_score
+from planning.reports import openers, promise, promise_help, promise_score, survival
 from planning.reports.change_pays import ChangePays
 from planning.reports.factors import FactorBoard
 from planning.reports.failures import FailuresBoard
@@ -30,6 +30,7 @@ from planning.reports.quotes import QuoteBoard, QuoteDetail
 from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, JobCost, RunDetail, Today, WearBoard
 from planning.reports.squareness import Squareness
+from planning.reports.survival import PartLife
 from planning.reports.wear_due import DueAt, due_times
 from planning.services.notes import notes_sweep
 from shopfloor.background import queries as work
@@ -135,6 +136,10 @@ def air_by_shift(at: datetime) -> pd.DataFrame:
 
 def failures() -> FailuresBoard | None:
     return reports.failures_board()
+
+
+def part_lives(pieces: Sequence[int]) -> dict[int, PartLife]:
+    return survival.part_lives(pieces)
 
 
 def wear_board(at: datetime) -> WearBoard:

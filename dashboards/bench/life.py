@@ -1,5 +1,6 @@
-"""`bench life`: what pages say is left of wear parts, against what was left: in simulated shops
-whose truth is known, and over the example shop's past."""
+"""`bench life`: what pages say is left of wear parts, against what was left, and how often failures
+are called more than chance: in simulated shops whose truth is known, and over the example shop's
+past."""
 
 from __future__ import annotations
 
@@ -9,21 +10,24 @@ import tempfile
 from typing import Any
 
 from dashboards.bench.tomorrow import ONE_THREAD, module
-from planning.bench.life import money, simulated
+from planning.bench.life import air, money, simulated
 
 DAYS = 90  # of the example shop's past
 SHOPS = 1000  # for each of twelve kinds
 MONEY_SHOPS = 200  # for each shape
+YEARS = 40  # of looking at failures, for each of four kinds
 GOAL = (0.88, 0.92)
 
 
 def run(*, quick: bool) -> dict[str, Any]:
+    example = _example()
     found = {
         "simulated": simulated.shops(25 if quick else SHOPS),
         "money": money.shops(4 if quick else MONEY_SHOPS),
-        "example": _example(),
+        "example": example["pieces"],
+        "failures": {"simulated": air.score(2 if quick else YEARS), "example": example["failures"]},
     }
-    return found | {"missed": _missed(found)}
+    return found | {"missed": [*_missed(found), *_cried_wolf(found["failures"])]}
 
 
 def _example() -> dict[str, Any]:
@@ -45,6 +49,15 @@ def _missed(found: dict[str, Any]) -> list[str]:
     ]
 
 
+def _cried_wolf(found: dict[str, Any]) -> list[str]:
+    """Worlds in which nothing was wrong and too many years had something called."""
+    return [
+        f"{world}: called more than chance in {one['called']:.0%} of years"
+        for world, one in found["simulated"].items()
+        if world != air.HALVED and one["called"] > air.RARE
+    ]
+
+
 def table(answer: dict[str, Any]) -> list[str]:
     """The answer for people."""
     heads = ("pieces", "before: sooner", "ranges", "held", "after: sooner", "80 %", "90 %", "mean")
@@ -59,7 +72,22 @@ def table(answer: dict[str, Any]) -> list[str]:
         f"{one['changed_ahead']:.0%} changed ahead"
         for name, one in answer["money"].items()
     ]
+    lines += [
+        "",
+        f"{'failures, years of looking':<28}{'called':>15}{'after days':>15}{'seen/expected':>15}",
+    ]
+    lines += [_world(*one) for one in answer["failures"]["simulated"].items()]
+    told = answer["failures"]["example"]
+    lines.append(
+        f"{'example shop':<28}{'no' if told['called'] is None else 'yes':>15}{'':>15}"
+        f"{told['seen'] / told['expected'] if told['expected'] else 0:>15.2f}"
+    )
     return [*lines, "", *(answer["missed"] or ["every goal is met"])]
+
+
+def _world(name: str, one: dict[str, Any]) -> str:
+    days = "-" if one["days"] is None else f"{one['days']:.0f}"
+    return f"{name:<28}{one['called']:>15.1%}{days:>15}{one['ratio']:>15.2f}"
 
 
 def _line(name: str, one: dict[str, Any]) -> str:

@@ -25,6 +25,15 @@ class Point:
 
 
 @dataclass(frozen=True, slots=True)
+class Usual:
+    """mm of pit for a start, as fitted to pieces like it; 80 in 100 readings lie between."""
+
+    mm: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class PitChart:
     """`now` are measurements of this piece, `before` of pieces like it. `left` with its range is
     what the outlook says of the starts still to come."""
@@ -37,6 +46,7 @@ class PitChart:
     low: int | None = None
     high: int | None = None
     inch: bool = False
+    usual: Usual | None = None
 
 
 def pit_figure(chart: PitChart, width: int = 478, height: int = 420) -> Svg:
@@ -52,6 +62,7 @@ def pit_figure(chart: PitChart, width: int = 478, height: int = 420) -> Svg:
         return top + (bottom - top) * mm / deepest
 
     parts = _frame(x, y, chart, reach, (left, top, right, bottom))
+    parts += _usual(chart, x, y, reach)
     parts += [_cross(x(p.starts), y(p.pit_mm)) for p in chart.before]
     path = [(0.0, 0.0), *((float(p.starts), p.pit_mm) for p in chart.now)]
     if len(path) > 1:
@@ -135,6 +146,25 @@ def _frame(
         f"{escape(change)}</text>"
     )
     return parts
+
+
+def _usual(chart: PitChart, x: Place, y: Place, reach: float) -> list[str]:
+    """How deep pits of pieces like it are by their starts: the fitted line, and the hatch that 80
+    in 100 stay within, down to the limit."""
+    if chart.usual is None:
+        return []
+
+    def end(slope: float) -> tuple[float, float]:
+        return min(reach, chart.limit_mm / slope), min(chart.limit_mm, slope * reach)
+
+    fast, slow = end(chart.usual.high), end(chart.usual.low)
+    corner = [(reach, chart.limit_mm)] if slow[1] < chart.limit_mm == fast[1] else []
+    around = "L".join(f"{x(s):.1f} {y(mm):.1f}" for s, mm in [(0.0, 0.0), fast, *corner, slow])
+    at = end(chart.usual.mm)
+    return [
+        f'<path class="range" fill="url(#h-plan)" d="M{around}Z"/>',
+        f'<path class="usual" d="M{x(0):.1f} {y(0):.1f}L{x(at[0]):.1f} {y(at[1]):.1f}"/>',
+    ]
 
 
 def _tick(mm: float, chart: PitChart) -> str:

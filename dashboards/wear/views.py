@@ -23,11 +23,12 @@ from dashboards.ledgers import wear as ledgers
 from dashboards.ledgers.change_pays import pays_rows
 from dashboards.ledgers.wear import PieceRow, TorchRow
 from dashboards.records import records
-from dashboards.wear import failures
+from dashboards.wear import failures, lives
 from planning.calc.dates import DAY, dated, weekday_time
 from planning.calc.numbers import filled
 from planning.calc.said import to_reader
 from planning.reports.shapes import WearBoard
+from planning.reports.survival import PartLife
 from shopfloor.wording.cautions import Caution
 
 log = logging.getLogger(__name__)
@@ -82,7 +83,9 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
         context["pays"] = pays_rows(
             chosen.pieces, data.change_pays([piece.piece_id for piece in chosen.pieces])
         )
-        context |= _pit(board, chosen, inch=inch)
+        learned = lives.lives_of(chosen)
+        context |= _pit(board, chosen, learned, inch=inch)
+        context |= lives.context(chosen, learned)
         context["notes"] = [_note(piece) for piece in chosen.pieces if piece.due != "no"]
     return context
 
@@ -176,7 +179,9 @@ def _stacks(torch: TorchRow) -> list[str]:
     return [stack(torch.pieces, label, width) for width in (358, 560)]
 
 
-def _pit(board: WearBoard, torch: TorchRow, *, inch: bool) -> dict[str, Any]:
+def _pit(
+    board: WearBoard, torch: TorchRow, learned: dict[int, PartLife], *, inch: bool
+) -> dict[str, Any]:
     """The electrode's pit beside those of the electrodes of this set before it."""
     piece = next((one for one in torch.pieces if one.kind == "electrode"), None)
     if piece is None:
@@ -193,6 +198,7 @@ def _pit(board: WearBoard, torch: TorchRow, *, inch: bool) -> dict[str, Any]:
         for one in seen
     ]
     chart = PitChart(
+        usual=lives.usual_wear(piece, learned),
         limit_mm=data.pit_limit_mm(),
         now=tuple(point for key, point in points if key == piece.piece_id),
         before=tuple(point for key, point in points if key != piece.piece_id),

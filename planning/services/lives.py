@@ -8,13 +8,15 @@ from dataclasses import astuple
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 from django.db import transaction
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
 from planning.calc.life.given import steadied
 from planning.calc.life.kaplan import survival
 from planning.calc.life.learned import Learned, learn
+from planning.calc.life.pit import between
 from planning.calc.life.posterior import Posterior
 from planning.calc.life.records import TooLittleData
 from planning.calc.life.replacement import of_posterior
@@ -30,7 +32,8 @@ from shopfloor.chart.replan import plan_again
 from shopfloor.models import ChartRow, Piece, PieceState, SetPart, Summary
 
 IN_USE = (PieceState.NEW, PieceState.FITTED, PieceState.SHELVED)
-LEVEL = 0.90
+LEVEL, PIT_LEVEL = 0.90, 0.80
+CURVE_POINTS, CURVE_REACH = 41, 2.2  # of the drawing of how many still burn
 FRESH = timedelta(days=1)
 DEARER = (2, 3, 5)  # how many planned changes a failure may cost
 
@@ -55,9 +58,11 @@ def life_write(*, key: str, payload: dict[str, Any]) -> None:
 
 def lives_freshen() -> int:
     """Asks for parts that have pieces and of which nothing was learned yet, or not when a change
-    pays, or that a day ago: rates and what failures spoilt are told later; returns how many."""
+    pays or the curve that is drawn, or that a day ago: rates and what failures spoilt are told
+    later; returns how many."""
+    drawn = Q(body__has_key="curve") | Q(body__has_key="too_little")
     current = Summary.objects.filter(
-        kind=KIND, body__pays__isnull=False, computed_at__gte=timezone.now() - FRESH
+        drawn, kind=KIND, body__pays__isnull=False, computed_at__gte=timezone.now() - FRESH
     )
     known = set(current.values_list("key", flat=True))
     used = SetPart.objects.filter(Exists(Piece.objects.filter(part=OuterRef("pk"))))
@@ -104,6 +109,16 @@ def _change(lives: Posterior, times: int) -> list[float | None]:
     return [times, found.age, found.low, found.high, saved]
 
 
+def _curve(lives: Posterior) -> list[list[float]]:
+    """Rows of an age, the share of pieces that reach it, and its range, until hardly any do."""
+    far = CURVE_REACH * lives.mean
+    ages = np.linspace(0.0, far, CURVE_POINTS)
+    shares = lives.survival(ages)
+    low, high = lives.survival_between(ages, LEVEL)
+    rows = np.column_stack([ages, shares, low, high]).round(4)
+    return [[float(value) for value in row] for row in rows]
+
+
 def life_body(learned: Learned) -> dict[str, Any]:
     """What is kept of it, as JSON values. What cannot be said is left out."""
     body: dict[str, Any] = {
@@ -117,12 +132,14 @@ def life_body(learned: Learned) -> dict[str, Any]:
     }
     if learned.rates is not None:
         usual, off = learned.rates, learned.scatter
+        readings = [one for record in learned.records for one in record.readings]
         body["pit"] = {
             "per_start": usual.per_start,
             "per_arc_s": usual.per_arc_s,
             "readings": usual.n,
             "sd": off.piece_sd,
             "pieces": off.pieces,
+            "between": between(readings, usual, learned.limit_mm, PIT_LEVEL),
         }
     try:
         lives = learned.whole
@@ -130,6 +147,7 @@ def life_body(learned: Learned) -> dict[str, Any]:
         return body | {"too_little": stored(told(why))}
     body["mean"] = lives.mean
     body["mean_between"] = lives.mean_between(LEVEL)
+    body["curve"] = _curve(lives)
     body["shape_between"] = lives.shape_between(LEVEL)
     if learned.ends >= LEAST_ENDS:
         body["change"] = [_change(lives, times) for times in DEARER]

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from planning.inputs.lives import given_of, learned_of
 from planning.reports.openers import open_figure
+from planning.reports.survival import part_lives
 from planning.reports.wear_due import due_times
 from planning.services.lives import life_write, lives_freshen
 from planning.services.outlooks import KIND
@@ -235,3 +236,19 @@ def test_a_life_says_when_a_change_pays(north, operator):
     saved = [row[4] for row in body["change"]]
     assert 0 <= saved[0] < saved[1] < saved[2] < 1
     assert all(low <= age <= high for _times, age, low, high, _saved in body["change"][1:])
+
+
+def test_how_many_still_burn_is_kept_with_its_range(north, operator):
+    for day, starts in enumerate((40, 50, 60)):
+        piece = _gave(north, operator, starts, day)
+    _learn()
+    life = part_lives([piece.pk])[piece.pk]
+    assert (life.still.ends, life.still.pieces, life.still.now) == (3, 3, 60)
+    steps = [(age, round(share, 3)) for age, share, _low, _high in life.still.steps]
+    assert steps == [(40, 0.667), (50, 0.333), (60, 0.0)]
+    ages = [row[0] for row in life.still.curve]
+    assert (ages[0], ages == sorted(ages)) == (0, True)
+    assert all(low <= share <= high for _age, share, low, high in life.still.curve)
+    Summary.objects.filter(kind=KIND).update(body={"records": []})  # as a former version kept it
+    assert part_lives([piece.pk])[piece.pk].still is None
+    assert lives_freshen() == 1

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from planning.calc.life.air import RARE as RARE
 from planning.calc.life.failures import (
     WEEK_US,
     Dated,
@@ -26,7 +27,8 @@ BEFORE, YEAR = 13, 52  # weeks on record before anybody looks, and looked at
 WORSE_FROM, WORSE_FOR = BEFORE + 20, 12  # weeks of bad air
 SETS: Final = 3
 DAY_US = WEEK_US // 7
-WORLDS: Final = ("as usual", "lives are lognormal", "busy and slack weeks", "lives halve")
+HALVED: Final = "lives halve"
+WORLDS: Final = ("as usual", "lives are lognormal", "busy and slack weeks", HALVED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +48,7 @@ def score(shops: int) -> dict[str, Any]:
     found = {}
     for world in WORLDS:
         years = [year(random, world) for _ in range(shops)]
-        worse = world == "lives halve"
+        worse = world == HALVED
         first = (WORSE_FROM - BEFORE) * 7 if worse else 0
         last = first + WORSE_FOR * 7 if worse else YEAR * 7
         called = [one.called for one in years if one.called is not None]
@@ -121,7 +123,7 @@ def _pieces(
     at = 0.0
     while at < clock[-1]:
         life = _life(random, world, shape, mean)
-        end = _end(at, life, clock, halved=world == "lives halve")
+        end = _end(at, life, clock, halved=world == HALVED)
         out = at + random.uniform(0.2, 1.0) * (end - at) if random.random() < 0.3 else end
         stop = min(out, clock[-1])
         edges = np.searchsorted(clock, [at, stop])

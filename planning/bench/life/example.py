@@ -14,6 +14,7 @@ from typing import Any
 import django
 
 MOMENTS = (0.25, 0.5, 0.75)
+LOOKED_FROM = 4  # weeks into its past
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,32 @@ def run() -> dict[str, Any]:
                 said[f"at {moment:.0%} of their life"].append(told)
                 said["all"].append(told)
     return {name: summed(own) for name, own in sorted(said.items())}
+
+
+def failures() -> dict[str, Any]:
+    """The shop's last weeks, looked at every day: each week by what was known before it. Failures
+    seen and expected, and the first day on which they were called more than chance (None: none)."""
+    from django.utils import timezone
+
+    from planning.bench.life.air import called
+    from planning.calc.life.failures import Expected
+    from planning.services.failures import WEEKS, failures_body
+
+    body = failures_body(timezone.now())
+    first_us = body["edges_us"][0]
+    told = {
+        (group, part): [Expected(mean, sd) for mean, sd in weeks]
+        for part, group, weeks in body["parts"]
+    }
+    ended = [(group, at_us - first_us) for _piece, _part, group, at_us in body["ended"]]
+    means = [week.mean for own in told.values() for week in own if week.mean is not None]
+    days = range(LOOKED_FROM * 7, WEEKS * 7)
+    return {
+        "days": len(days),
+        "called": called(told, ended, days),
+        "seen": len(ended),
+        "expected": sum(means),
+    }
 
 
 def histories() -> list[History]:
@@ -149,4 +176,4 @@ def _readings(piece: History, at_us: int) -> list[Any]:
 
 if __name__ == "__main__":
     django.setup()
-    json.dump(run(), sys.stdout)
+    json.dump({"pieces": run(), "failures": failures()}, sys.stdout)

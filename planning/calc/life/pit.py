@@ -57,6 +57,23 @@ def rates(readings: Sequence[Reading]) -> Rates | None:
     return Rates(float(found[0]), float(found[1]), len(told))
 
 
+def between(
+    readings: Sequence[Reading], fitted: Rates, limit_mm: float, level: float
+) -> tuple[float, float] | None:
+    """Between which parts of the fitted depth that share of readings lies, as they were read. None:
+    fewer than 6 are deep enough."""
+    parts = [
+        one.pit_mm / usual
+        for one in readings
+        if one.pit_mm >= SHALLOWEST * limit_mm
+        and (usual := fitted.depth_mm(one.starts, one.arc_s)) > 0
+    ]
+    if len(parts) < LEAST_READINGS:
+        return None
+    low, high = np.quantile(parts, [(1 - level) / 2, (1 + level) / 2])
+    return float(low), float(high)
+
+
 @dataclass(frozen=True, slots=True)
 class Scatter:
     """How ages told from pits lie to the real ones, in logarithms: `bias` (real over told), from

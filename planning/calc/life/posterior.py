@@ -98,6 +98,15 @@ class Posterior:
         of_cell = (unit / self.scale) ** self.shape
         return np.asarray(np.exp(-powers[:, which] * of_cell[None, :]) @ self.weight)
 
+    def survival_between(self, ages: Floats, level: float) -> tuple[Floats, Floats]:
+        """For each age, between which shares of new pieces that reach it the truth lies."""
+        found = [
+            _between(np.exp(-((age / self.scale) ** self.shape)), self.weight, level)
+            for age in ages
+        ]
+        low, high = zip(*found, strict=True)
+        return np.array(low), np.array(high)
+
     def hazard(self, first: float, last: float) -> float:
         """Ends expected of one piece while it ages from `first` to `last`, replaced at each."""
         more = (last / self.scale) ** self.shape - (first / self.scale) ** self.shape

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 import xml.etree.ElementTree as ET
 from datetime import date
 from typing import Any
@@ -8,7 +9,7 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards.figures.days import days_figure
-from dashboards.figures.pit import PitChart, Point, pit_figure
+from dashboards.figures.pit import PitChart, Point, Usual, pit_figure
 from dashboards.figures.stack import age_words, left_words, stack
 from dashboards.figures.steps import height_px, steps_figure
 from dashboards.ledgers import balance, cost
@@ -163,3 +164,21 @@ def test_any_number_of_starts_fits_the_chart(starts):
     [dot] = root.iter("circle")
     assert 46 <= float(dot.get("cx")) <= 478
     assert 40 <= float(dot.get("cy")) <= 420 - 44
+
+
+def test_the_fitted_line_and_its_range_end_at_the_limit():
+    """.004 mm a start comes to 1.6 mm at 400, .005 at 320, .0032 at 500."""
+    usual = Usual(0.004, 0.0032, 0.005)
+    drawn = str(pit_figure(PitChart(limit_mm=1.6, now=(Point(600, 1.5),), usual=usual)))
+    [(x0, x1)] = re.findall(r'class="usual" d="M([\d.]+) [\d.]+L([\d.]+) ', drawn)
+    [ends] = re.findall(r'class="range"[^>]* d="M[\d. ]+L([\d.]+) [\d.]+L([\d.]+) ', drawn)
+    told = [(float(x) - float(x0)) / (float(x1) - float(x0)) for x in ends]
+    assert told == pytest.approx([320 / 400, 500 / 400], abs=0.005)
+    assert 'class="usual"' not in str(pit_figure(PitChart(limit_mm=1.6, now=(Point(9, 0.1),))))
+
+
+def test_a_range_that_leaves_the_page_is_drawn_to_its_edge():
+    usual = Usual(0.004, 0.0001, 0.005)
+    drawn = str(pit_figure(PitChart(limit_mm=1.6, now=(Point(500, 1.5),), usual=usual)))
+    [way] = re.findall(r'class="range"[^>]* d="([^"]+)"', drawn)
+    assert way.count("L") == 3

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
-from planning.bench.life import money, simulated
+from planning.bench.life import air, money, simulated
 from planning.bench.life.scores import Said, former_rule, inside, sooner, summed
+from planning.calc.life.failures import Expected
 from planning.calc.life.left import Left
 from planning.calc.life.pit import Reading
 
@@ -63,3 +66,34 @@ def test_advice_saves_where_pieces_wear_and_does_little_harm_where_they_do_not(m
     assert worn["changed_ahead"] > 0.5
     assert chance["best"] == 1
     assert 0.9 < chance["advice"] < 1.1
+
+
+def test_while_lives_are_halved_a_start_takes_two():
+    """One start a day. 100 starts from day 200: 31 until the air goes bad on day 231, and 69 more
+    in 34.5 days; of 300, 31 before, 168 in the 84 bad days, and 101 after them."""
+    clock = np.arange(0.0, 500.0)
+    bad = air.WORSE_FROM * 7
+    assert bad == 231
+    assert air._end(200.0, 100.0, clock, halved=True) == pytest.approx(265.5)
+    assert air._end(200.0, 300.0, clock, halved=True) == pytest.approx(231 + 84 + 101)
+    assert air._end(200.0, 100.0, clock, halved=False) == 300
+    assert air._end(10.0, 100.0, clock, halved=True) == 110
+
+
+def test_who_looks_every_day_is_told_on_the_day_it_is_more_than_chance():
+    """Two expected a week; thirty fail on the third day looked at."""
+    told = {(1, 1): [Expected(2.0)] * 8}
+    start = 4 * 7
+    ended = [(1, (start + 2) * air.DAY_US)] * 30
+    assert air.called(told, ended, range(start, 8 * 7)) == 2
+    assert air.called(told, ended[:4], range(start, 8 * 7)) is None
+
+
+def test_the_pieces_of_a_simulated_torch_follow_each_other():
+    random = np.random.default_rng(3)
+    pieces = air._pieces(random, "as usual", np.full(20, 350.0))
+    assert sum(piece.age for piece in pieces) == pytest.approx(20 * 350)
+    for piece, after in itertools.pairwise(pieces):
+        assert sum(starts for _at, starts in piece.uses) == pytest.approx(piece.age)
+        assert piece.since_us < after.since_us
+        assert piece.ended_us in (None, after.since_us)
