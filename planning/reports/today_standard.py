@@ -3,7 +3,7 @@ and stops as they usually are. The pace is held against it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -28,6 +28,9 @@ class Standard:
     """Microseconds allowed. Without a fit the plan alone, with its loading."""
 
     stored: StoredTime | None
+    _usual: dict[tuple[object, int], tuple[float, float]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
 
     def before(self, run: RunToday, previous: RunToday | None, *, starts: bool) -> Times:
         """Before a run's first contour. `starts`: nothing was done in this shift before."""
@@ -52,17 +55,26 @@ class Standard:
         """For so much of a run's plan."""
         if self.stored is None:
             return {Spent.CUT: plan_us}
-        fit = self.stored.fit
+        ratio, stopped = self._ratios(self.stored, run.cell, run.nest_id)
+        cut_us = plan_us * ratio
+        return {Spent.CUT: round(cut_us), Spent.STOP: round(cut_us * stopped)}
+
+    def _ratios(self, stored: StoredTime, cell: object, nest: int) -> tuple[float, float]:
+        """What cutting takes of its plan, and stops of cutting: worked out once, for a shift has
+        hundreds of arcs of few nests."""
+        if (cell, nest) in self._usual:
+            return self._usual[cell, nest]
+        fit = stored.fit
         y = fit.level + sum(
             effects[:, known[name]] if name in known else 0.0
             for known, effects, name in (
-                (fit.cells, fit.cell, run.cell),
-                (fit.nests, fit.nest, run.nest_id),
+                (fit.cells, fit.cell, cell),
+                (fit.nests, fit.nest, nest),
             )
         )
-        cut_us = plan_us * float(np.exp(y).mean())
         stopped = float(fit.stops.rate.mean()) * fit.stop.mean_s
-        return {Spent.CUT: round(cut_us), Spent.STOP: round(cut_us * stopped)}
+        self._usual[cell, nest] = float(np.exp(y).mean()), stopped
+        return self._usual[cell, nest]
 
     def _mean(self, step: Step) -> int:
         return round((self.stored.fit.urns[step].mean_s if self.stored else 0.0) * S)

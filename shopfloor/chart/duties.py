@@ -4,11 +4,12 @@ called and how they are drawn is said here alone."""
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from django.utils.functional import Promise
+from django.utils.translation import get_language, gettext_lazy
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from planning.calc.numbers import written
 from shopfloor.svg.strip.types import BARE_PX, FittedSet
@@ -60,6 +61,12 @@ def duty_word(code: str) -> str:
 
 def set_words(code: str, current_a: float) -> str:
     """fine 50 A"""
+    return _set_words(code, current_a, get_language())
+
+
+@lru_cache(maxsize=1000)
+def _set_words(code: str, current_a: float, _language: str | None) -> str:
+    """A shop has few sets, and a page writes them by the hundred. In the language in force."""
     return f"{duty_word(code)} {written(current_a, 'g')} A"
 
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
-from planning.reports import today
+from planning.calc.ahead.draws import Spent
+from planning.inputs.stored_time import cell_of, stored_books
+from planning.reports import today, today_standard
 from tests.planning import cast
 from tests.planning.fitted import fitted
 from tests.planning.said import open_figure
@@ -78,3 +82,15 @@ def test_a_break_is_no_time_for_work(known, north):
     Shift.objects.filter(name="early").update(breaks=[["06:01", 2, "rest"]])
     after = today(now=known).tables[0].strip.pace[-1].ahead_min
     assert after - before == pytest.approx(2)
+
+
+def test_what_cutting_usually_takes_is_worked_out_once_a_nest(known, north, monkeypatch):
+    usual = today_standard.Standard(stored_books([north])[north.pk])
+    cell = cell_of(cast.wear_set().pk, cast.material().pk, 6.0)
+    run = SimpleNamespace(cell=cell, nest_id=10_000)
+    other = usual.cut(SimpleNamespace(cell=cell, nest_id=10_001), 1_000_000_000)[Spent.CUT]
+    first = usual.cut(run, 1_000_000_000)[Spent.CUT]
+    assert first == pytest.approx(1_200_000_000, rel=0.03)  # 1.2 of the plan
+    assert first != other  # each nest its own
+    monkeypatch.setattr(today_standard, "np", None)
+    assert usual.cut(run, 2_000_000_000)[Spent.CUT] == pytest.approx(2 * first, abs=1)
