@@ -213,6 +213,7 @@ def queries() -> dict[str, list[tuple[str, str]]]:
         "stock": [("cut", "state=cut"), ("second leaf", "state=cut&page=2"), ("number", "q=S-1")],
         "checks": [("kerf", "measure=kerf")], "wear": [("piece", f"piece={piece}")],
         "measures": [("13 weeks", "days=91")], "arcs": _loose(),
+        "glance": [("month", "of=month")], "notes": [("yesterday", f"day={days.reverse()[1]}")],
         "today": [("yesterday", f"day={days.reverse()[1]}"), ("oldest", f"day={days[0]}")],
         "cost": [("closed month", f"month={months[-2:][0]}"),
                  ("oldest month", f"month={months[0]}"), ("all jobs", "all=1"),

@@ -113,6 +113,7 @@ OWNER = Help(
         (N_("Remnants"), "remnants", N_("what is left outside and what it is worth")),
         (N_("Wear"), "wear", N_("what a start of each piece costs")),
         (N_("Today"), "today", N_("how the day is going")),
+        (N_("At a glance"), "glance", N_("a week or a month by table and shift, jobs due")),
     ),
     (
         (

@@ -100,6 +100,13 @@ SUPERVISOR = Help(
     N_("Today is the page to begin with: what burns, what is behind, what needs attention."),
     (
         (N_("Today"), "today", N_("each table’s shift as a strip; notes with the action in them")),
+        (N_("Notes of the day"), "notes", N_("what wanted a hand, from when to when, who saw it")),
+        (
+            N_("For the next shift"),
+            "hand_over_write",
+            N_("done, stops, next, late and wrong, as the records say; put it right and save it"),
+        ),
+        (N_("At a glance"), "glance", N_("a week or a month by table and shift")),
         (
             N_("Find"),
             "find",
