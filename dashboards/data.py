@@ -130,8 +130,8 @@ def run_detail(run_id: str) -> RunDetail:
     return reports.run_detail(run_id=run_id)
 
 
-def air_by_shift(at: datetime) -> pd.DataFrame:
-    return reports.air_by_shift(now=at)
+def air_by_shift(at: datetime, newest: int) -> pd.DataFrame:
+    return reports.air_by_shift(now=at, newest=newest)
 
 
 def failures() -> FailuresBoard | None:

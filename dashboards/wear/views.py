@@ -70,9 +70,9 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
         "drawer": drawer,
         "low": [row for row in drawer if row["low"]],
         "shelved": records(board.shelved),
-        "history": records(board.history)[:BEFORE],
+        "history": records(board.history.head(BEFORE)),
         **failures.context(data.failures()),
-        "air": records(data.air_by_shift(data.now()))[:AIR_SHIFTS],
+        "air": records(data.air_by_shift(data.now(), AIR_SHIFTS)),
     }
     if chosen is not None:
         chosen = _read_by(chosen, inch=inch)

@@ -19,11 +19,12 @@ DAYS = 28
 Key = tuple[date, str, str]
 
 
-def air_by_shift(*, now: datetime, days: int = DAYS) -> pd.DataFrame:
+def air_by_shift(*, now: datetime, days: int = DAYS, newest: int | None = None) -> pd.DataFrame:
     """One row for each table and shift with a reading or a piece that failed, the newest first:
     shift_date, shift, table, low_kpa, high_kpa (None: not read), readings, drained (None: not
     said), failures (incidents: pieces that failed together count once; crashes are none), pieces
-    (their labels with the reason). Two queries, and two for the shifts."""
+    (their labels with the reason). Only the `newest` so many. Two queries, and two for the
+    shifts."""
     since = now - timedelta(days=days)
     read: dict[Key, list[Any]] = defaultdict(list)
     day = since.date() - timedelta(days=2)  # of its index: a shift has its start's date
@@ -43,7 +44,7 @@ def air_by_shift(*, now: datetime, days: int = DAYS) -> pd.DataFrame:
     keys.sort(key=lambda key: (key[0], began.get(key[:2], now)), reverse=True)
     return frame(
         "shift_date shift table low_kpa high_kpa readings drained failures pieces",
-        [(*key, *_air(read[key]), *_failed(failed[key])) for key in keys],
+        [(*key, *_air(read[key]), *_failed(failed[key])) for key in keys[:newest]],
     )
 
 

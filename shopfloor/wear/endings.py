@@ -39,6 +39,7 @@ FORMER: Final = {
     "blocked hole": FailureCause.BLOCKED_HOLE,
     "moisture": FailureCause.MOISTURE,
 }
+_CAUSES: Final[dict[str, object]] = dict(FailureCause.choices)
 _ENDS: Final[dict[str, LifeEnd]] = {
     PieceState.FAILED: "failed",
     PieceState.RETIRED: "planned",
@@ -66,7 +67,7 @@ def failed_kind(kinds: Collection[str], cause: str) -> str | None:
 
 
 def cause_words(cause: str) -> str:
-    return str(FailureCause(cause).label) if cause in FailureCause.values else cause
+    return str(_CAUSES.get(cause, cause))
 
 
 def ending_words(cause: str, reason: str, *, collateral: bool) -> str:

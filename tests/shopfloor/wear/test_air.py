@@ -83,6 +83,8 @@ def test_failures_stand_beside_the_air_of_their_shift(floor):
         (day, "night", "North", None, None, 0, None, 1, "B-nozzle (moisture)"),
         (day, "early", "North", 520.0, 600.0, 2, True, 1, "A-nozzle (moisture)"),
     ]  # the electrode went with the nozzle
+    newest = air_by_shift(now=NIGHT + timedelta(hours=1), newest=1)
+    assert list(newest["shift"]) == ["night"]
     assert Piece.objects.get(label="B-electrode").state == "crashed"
 
 
