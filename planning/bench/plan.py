@@ -15,7 +15,7 @@ from typing import Any
 
 from planning.bench import alike
 
-OF_PARSER, OF_FLOOR, TIMER_SHARE, MEMORY_MB = 8.0, 0.7, 0.15, 100.0
+OF_PARSER, OF_FLOOR, TIMER_SHARE, MEMORY_MB, LARGE_MB = 8.0, 0.7, 0.15, 100.0, 700.0
 
 
 def run(*, quick: bool) -> dict[str, Any]:
@@ -23,12 +23,15 @@ def run(*, quick: bool) -> dict[str, Any]:
     options = {"blocks": 20_000 if quick else 200_000, "turns": 3 if quick else 7}
     answer: dict[str, Any] = _apart("measure", options)
     answer["memory_mb"] = _apart("memory", {"blocks": options["blocks"]})["over_imports_mb"]
+    if not quick:
+        answer["large_mb"] = _apart("memory", {"blocks": 2_000_000})["over_imports_mb"]
     answer["recognition"] = alike.run(quick=quick)
     answer["goals"] = [
         _goal("whole plan / gcodeparser", answer["of_gcodeparser"], at_least=OF_PARSER),
         _goal("whole plan / the floor", answer["of_floor"], at_least=OF_FLOOR),
         _goal("timer's share of it", answer["timer_share"], at_most=TIMER_SHARE),
         _goal("memory over imports, MB", answer["memory_mb"], at_most=MEMORY_MB),
+        _goal("the same of 2 million, MB", answer.get("large_mb"), at_most=LARGE_MB),
         _goal("near parts taken for same", answer["recognition"]["false"], at_most=0),
         _goal("same parts not known again", answer["recognition"]["missed"], at_most=0),
     ]

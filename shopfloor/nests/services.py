@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
+import shapely
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
@@ -17,6 +18,8 @@ from planning.calc.program import READER_VERSION, Program, read_program
 from planning.calc.program import Contour as ReadContour
 from planning.calc.program.checks import edge_notes, in_order, outside_sheet, small_holes
 from planning.calc.program.common import own_shares
+from planning.calc.program.contours import CHORD_MM
+from planning.calc.program.leads import loop_span
 from planning.calc.said import stored, to_reader, told
 from shopfloor.background.plans import request_plan
 from shopfloor.background.request import request_work
@@ -36,6 +39,7 @@ from shopfloor.nests.part_groups import groups_of, shape_of_contour
 from shopfloor.site.dialect import dialect_of
 
 MAX_PROGRAM_BYTES = 64 * 1024 * 1024
+MANY_POINTS = 200  # of one contour
 
 
 def path_hash(program: Program) -> str:
@@ -167,7 +171,7 @@ def contour_rows(revision: NestRevision, program: Program) -> list[Contour]:
     """The rows of a program's contours, not saved, tied to no job."""
     outer = [contour.outer for contour in program.contours]
     shares = own_shares(program.contours)
-    points = [np.round(contour.points, 2).tolist() for contour in program.contours]
+    points = [_drawn(contour) for contour in program.contours]
     groups = groups_of(
         shape_of_contour(contour, outline, contour.length_mm, path, _rings(contour))
         for contour, outline, path in zip(program.contours, outer, points, strict=True)
@@ -200,6 +204,23 @@ def contour_rows(revision: NestRevision, program: Program) -> list[Contour]:
         )
         for contour, outline, path in zip(program.contours, outer, points, strict=True)
     ]
+
+
+def _drawn(contour: ReadContour) -> list[list[float]]:
+    """A contour's points in hundredths of a mm. Fine chords are drawn as coarsely as arcs are, with
+    the ends of leads kept: a page draws every point of a nest."""
+    points = contour.points
+    if len(points) > MANY_POINTS:
+        first, last = loop_span(points, contour.lead_in_mm, contour.lead_out_mm)
+        pieces = [points[: first + 1], points[first : last + 1], points[last:]]
+        kept = [
+            shapely.get_coordinates(shapely.simplify(shapely.linestrings(piece), CHORD_MM))
+            for piece in pieces
+            if len(piece) > 1
+        ]
+        points = np.concatenate([kept[0], *(piece[1:] for piece in kept[1:])])
+    drawn: list[list[float]] = np.round(points, 2).tolist()
+    return drawn
 
 
 def _rings(contour: ReadContour) -> list[list[list[float]]]:

@@ -36,13 +36,13 @@ def parse_block(pairs: Sequence[tuple[str, str | float]], line: int) -> Block:
     words: dict[str, float] = {}
     for letter, digits in pairs:
         if letter == "G":
-            g.append(_number(letter, digits, line))
+            g.append(number_within(letter, digits, line))
         elif letter == "M":
-            m.append(_number(letter, digits, line))
+            m.append(number_within(letter, digits, line))
         elif letter in words:
             raise ProgramError(line, said("{letter} is given twice in one block", letter=letter))
         else:
-            words[letter] = _number(letter, digits, line)
+            words[letter] = number_within(letter, digits, line)
     block = Block(g, m, words)
     if not words.keys().isdisjoint(REFUSED_LETTERS):
         letter = next(x for x in words if x in REFUSED_LETTERS)
@@ -53,7 +53,8 @@ def parse_block(pairs: Sequence[tuple[str, str | float]], line: int) -> Block:
     return block
 
 
-def _number(letter: str, digits: str | float, line: int) -> float:
+def number_within(letter: str, digits: str | float, line: int) -> float:
+    """The number of a word. Raises ``ProgramError`` above ``MOST``."""
     value = float(digits)
     if abs(value) > MOST:
         raise ProgramError(

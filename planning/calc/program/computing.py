@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from planning.calc.program.block import parse_block
+from planning.calc.program.block import number_within, parse_block
 from planning.calc.program.compiled import Compiled, Flow, Words, compile_line, words_of_line
 from planning.calc.program.expressions import ExpressionError, evaluate
 from planning.calc.program.flow import Blocks, index_blocks, step_of
@@ -125,7 +125,7 @@ class Computer:
 
     def _called(self, pairs: list[tuple[str, float]], code: float, at: int) -> int:
         """M97, M98 and M99, after what else stands in their block."""
-        own = dict(pairs)
+        own = {letter: number_within(letter, number, at + 1) for letter, number in pairs}
         rest = [
             (letter, number)
             for letter, number in pairs

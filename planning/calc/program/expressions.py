@@ -108,7 +108,12 @@ class Reader:
         if found is None:
             return None
         self.at = found.end()
-        return float(found[0])
+        value = float(found[0])
+        if not math.isfinite(value):
+            raise ExpressionError(
+                said("a number too large to use: {shown}...", shown=found[0][:12])
+            )
+        return value
 
     def value(self) -> float | Expression:
         """A number, or what works one out."""

@@ -20,9 +20,9 @@ WORDS: Final = (
     "ENDSUB|ENDWHILE|ENDREPEAT|ENDIF|SUB|CALL|RETURN|DO|WHILE|REPEAT|IF|ELSEIF|ELSE|BREAK|CONTINUE"
 )
 _O_WORD: Final = re.compile(rf"(?:N[0-9]+)?O([0-9]+|<[^<>]+>)({WORDS})(?![0-9])(.*)")
-_LABEL: Final = re.compile(r"(?:N[0-9]+|:)?[O:]([0-9]+)(?![0-9.A-Z<\[#]*(?:SUB|CALL))")
+_LABEL: Final = re.compile(r"(?:N[0-9]+|:)?[O:]([0-9]{1,18})(?![0-9.A-Z<\[#]*(?:SUB|CALL))")
 _PLAIN_FLOW: Final = re.compile(r"(?:N[0-9]+)?(IF|WHILE|GOTO|END)(.*)")
-_NUMBERED: Final = re.compile(r"N([0-9]+)")
+_NUMBERED: Final = re.compile(r"N([0-9]{1,18})(?![0-9])")  # no longer one is jumped to
 # What a line that may do any of this holds; asked of lines without their comments.
 _COMPUTES: Final = re.compile(
     rf"[#\[]|M0*9[789](?![0-9.])|^/?(?:N[0-9]+)?(?:O(?:[0-9]+|<[^<>]+>)(?:{WORDS})|GOTO)",

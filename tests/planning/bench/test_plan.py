@@ -22,6 +22,7 @@ def test_the_bench_compares_in_one_run_and_says_whether_each_goal_is_met(capsys)
         answer["of_floor"] >= 0.7,
         answer["timer_share"] <= 0.15,
         answer["memory_mb"] <= 100,
+        None,  # not measured in the quick one
         answer["recognition"]["false"] == 0,
         answer["recognition"]["missed"] == 0,
     ]

@@ -85,3 +85,21 @@ def test_withdrawn_nests_are_left_alone(revision):
     revision.nest.withdrawn_at = revision.made_at
     revision.nest.save(update_fields=["withdrawn_at"])
     assert nests_read_before() == 0
+
+
+def test_fine_chords_are_drawn_coarser_with_the_ends_of_leads_kept(floor):
+    """A lead of 10 mm straight into the first side of a square of 3,000 chords: the side's first
+    corner lies on the line of the lead, and is kept."""
+    side = [k / 7.5 for k in range(1, 751)]
+    loop = [(x, 0) for x in side] + [(100, y) for y in side]
+    loop += [(100 - x, 100) for x in side] + [(0, 100 - y) for y in side]
+    words = "".join(f"X{x:.4f} Y{y:.4f}\n" for x, y in [(0, 0), *loop])
+    nest = nest_add(
+        name="fine", file_name="f.nc", raw=f"G0 X-10 Y0\nM3\nG1\n{words}M5\n".encode(),
+        material=floor.steel, thickness_text="6 mm", wear_set=floor.fast, table=floor.table,
+        by=floor.person,
+    )  # fmt: skip
+    [contour] = nest.revisions.get().contours.all()
+    corners = [[-10, 0], [0, 0], [100, 0], [100, 100], [0, 100], [0, 0]]
+    assert contour.points == corners
+    assert (round(contour.lead_in_mm, 3), contour.net_area_mm2) == (10, pytest.approx(10_000))

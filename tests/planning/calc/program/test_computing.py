@@ -163,3 +163,17 @@ def test_any_heap_of_flow_is_read_or_refused_by_line(lines):
         except ProgramError as error:
             refused = error
     assert refused is None or 1 <= refused.line <= len(lines) + 1
+
+
+@pytest.mark.parametrize(
+    "line", ["M98 P" + "9" * 400, "M98 P2 L" + "9" * 400, "#1=" + "9" * 400, "M98 P2000000000"]
+)
+def test_a_number_too_large_is_refused_by_its_line(line):
+    with pytest.raises(ProgramError) as refused:
+        read_program(f"G0 X1\n{line}\nM30\nO2\nM99\n".encode())
+    assert refused.value.line == 2
+
+
+def test_a_line_number_of_thousands_of_digits_is_no_error():
+    raw = "G0 X1\nN" + "8" * 5_000 + " G0 X3\n#1=2\nG0 X[#1]\nM30\n"
+    assert xs(raw) == [1, 3, 2]
