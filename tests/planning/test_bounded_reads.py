@@ -14,6 +14,9 @@ from django.test.utils import CaptureQueriesContext
 from planning import reports
 from planning.inputs.checks import checked_u
 from planning.reports.failures import failures_board
+from planning.reports.hand_over import drafts
+from planning.reports.notes.finding import find_all
+from planning.reports.notes.reading import notes_between
 from planning.reports.queue import queue_plans
 from planning.reports.route_data import hole_minutes
 from planning.reports.wear_due import due_times
@@ -37,6 +40,7 @@ from shopfloor.models import (
 )
 from shopfloor.nests import plate_needed as low_stock
 from shopfloor.nests.queries import nests_list
+from shopfloor.notes.hand_overs import hand_overs_left
 from shopfloor.quality.queries import CheckGroup, check_groups, countersigns_wanted, group_checks
 from shopfloor.runs import desk_queries as desk
 from shopfloor.runs import run_page as desk_runs
@@ -56,7 +60,7 @@ GROWING = {
     "shopfloor_runvariance", "shopfloor_runday", "shopfloor_check", "shopfloor_benchentry",
     "shopfloor_contour", "shopfloor_partresult", "shopfloor_arcassignment", "shopfloor_pieceuse",
     "shopfloor_action", "shopfloor_sheet", "shopfloor_nestrevision", "shopfloor_nestplan",
-    "shopfloor_change", "shopfloor_queueitem",
+    "shopfloor_change", "shopfloor_queueitem", "shopfloor_shopnote", "shopfloor_handover",
     "telemetry_arc", "telemetry_event", "telemetry_rollup",
 }  # fmt: skip
 
@@ -124,6 +128,10 @@ READS = {
     "groups of checks": lambda shop: check_groups(),
     "countersigns": lambda shop: list(countersigns_wanted()),
     "sheets that are gone": lambda shop: list(stock_list(state="cut")[:50]),
+    "what wants a hand": lambda shop: find_all(NOW),
+    "notes of a day": lambda shop: notes_between(NOW - timedelta(days=1), NOW, NOW, UTC),
+    "handed over": lambda shop: hand_overs_left(NOW - timedelta(hours=16), NOW),
+    "drafts": lambda shop: drafts(NOW, inch=False),
     "lines left": lambda shop: desk.shift_notes(since=NOW - timedelta(hours=16), until=NOW),
     "find": lambda shop: finding.found("J-1"),
     "cost of a job": lambda shop: reports.job_cost(job_id=Job.objects.get().pk),

@@ -72,6 +72,16 @@ def test_of_two_sweeps_the_one_that_looked_last_holds(stop, monkeypatch):
     assert _of("stop") == []
 
 
+def test_a_subject_has_one_open_note_and_any_number_that_ended(stop, north):
+    """What the database itself holds two workers to."""
+    row = {"code": "stop", "subject": "9", "began_at": NOW, "found_at": NOW}
+    for _ in range(2):
+        ShopNote.objects.create(**row, ended_at=NOW)
+    ShopNote.objects.create(**row)
+    ShopNote.objects.bulk_create([ShopNote(**row)], ignore_conflicts=True)
+    assert ShopNote.objects.filter(subject="9", ended_at=None).count() == 1
+
+
 def test_a_clock_set_back_stops_no_sweep(stop):
     notes_sweep(now=NOW + timedelta(hours=2))
     Stoppage.objects.update(reason=_reason())
@@ -94,7 +104,7 @@ def test_it_looks_again_at_once_where_a_record_changed_else_each_half_minute(sto
 def test_old_notes_are_not_shown_as_if_they_held(stop):
     [never] = today(now=NOW).notes
     assert (never.kind, never.head) == ("now", "Notes are not up to date")
-    assert "the worker has not begun" in never.body
+    assert "the background work has not begun" in never.body
     notes_sweep(now=NOW)
     assert any(note.head == "A stop without a reason" for note in today(now=NOW + FRESH).notes)
     [stale] = today(now=NOW + FRESH + MINUTE).notes

@@ -47,11 +47,13 @@ def open_notes(now: datetime, zone: tzinfo) -> list[Note]:
 def _stale(looked: datetime | None, zone: tzinfo) -> Note:
     act = Act(_("Notes of the day"), "notes")
     if looked is None:
-        body = _("What wants a hand has not been looked for yet: the worker has not begun.")
+        body = _(
+            "What wants a hand has not been looked for yet: the background work has not begun."
+        )
     else:
         body = _(
-            "What wants a hand was last looked for {when}; the worker does not do it any more. "
-            "What stood then is not shown."
+            "What wants a hand was last looked for {when}; the background work is behind or does "
+            "not run. What stood then is not shown."
         ).format(when=day_time(looked.astimezone(zone)))
     return Note("now", _("Notes are not up to date"), body, (act,))
 
