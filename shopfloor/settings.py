@@ -172,6 +172,10 @@ MEDIA_ROOT = DATA_DIR / "files"
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG
 DATA_UPLOAD_MAX_MEMORY_SIZE = 32 * 1024 * 1024  # programs of long nests come through forms
+# A list of a hundred drawings is a form of 29 fields each at most; who chooses more files than are
+# taken is told so by its page.
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 3200
+DATA_UPLOAD_MAX_NUMBER_FILES = 1000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 8 * 1024 * 1024
 
 _tls = env_bool("KERFBOOK_TLS", False)

@@ -225,3 +225,20 @@ def test_files_are_read_in_a_process_of_its_own(post, steel, monkeypatch):
     assert asked == ["packed", "drawings"]
     assert "0.40 m" in body
     assert "bad_x1.dxf" in body
+
+
+@pytest.mark.long
+def test_as_many_drawings_as_are_taken_go_through_with_a_layer_chosen_in_each(post, steel):
+    def hidden(space):
+        square(space, dxfattribs={"layer": "BORDER"})
+        space.add_circle((200, 0), 5, dxfattribs={"layer": "HIDDEN"})
+
+    raw = dxf(hidden)
+    named = ((f"p{k}_6mm_{steel.code}_x{k + 1}.dxf", raw) for k in range(bring.MOST_FILES))
+    data = shown(post(file("job.zip", archive(*named))))
+    chosen = {f"part-{k}-layers": ["BORDER", "HIDDEN"] for k in range(bring.MOST_FILES)}
+    more = [file(f"q{k}_x1.dxf", b"0") for k in range(101)]
+    assert "101 files are over 100" in post(*more, **data).content.decode()
+    answer = post(**data | chosen | {"do": "keep"})
+    assert answer.status_code == 302
+    assert Drawing.objects.count() == bring.MOST_FILES
