@@ -9,8 +9,7 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from planning.calc.ahead.book import week_of
-from planning.calc.ahead.clock import StaffedClock
+from planning.calc.ahead.clock import StaffedClock, week_of
 from planning.calc.ahead.draws import DRAWS, Now, UnderWay, Worlds
 from planning.calc.ahead.fit import KEPT, Fit, fit
 from planning.calc.ahead.keep import MODEL, fit_of

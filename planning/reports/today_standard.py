@@ -72,7 +72,7 @@ class Standard:
                 (fit.nests, fit.nest, nest),
             )
         )
-        stopped = float(fit.stops.rate.mean()) * fit.stop.mean_s
+        stopped = fit.stops.usual * fit.stop.mean_s
         self._usual[cell, nest] = float(np.exp(y).mean()), stopped
         return self._usual[cell, nest]
 
@@ -85,7 +85,7 @@ class Standard:
         if self.stored is None:
             return None
         fit, passed_s = self.stored.fit, max(passed_us, 0) / S
-        stops = float(fit.stops.rate.mean()) * passed_s * CUT_SHARE
+        stops = fit.stops.usual * passed_s * CUT_SHARE
         days = float((1 / fit.stops.clump).mean())
         variance = stops * fit.stop.square_s2 + (stops * fit.stop.mean_s) ** 2 * days
         return BEHIND * float(np.sqrt(variance + HANDLING_S * passed_s)) / 60

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from django.utils.translation import gettext as _
 
-from planning.calc.ahead.book import week_of
+from planning.calc.ahead.clock import week_of
 from planning.calc.ahead.quotes import (
     DRAWS,
     MOST_DAYS,

@@ -8,7 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from planning.calc.ahead.book import RunLog, TableBook, now_at, records_at, week_of
+from planning.calc.ahead.book import RunLog, TableBook, now_at, records_at
+from planning.calc.ahead.clock import week_of
 from planning.calc.ahead.draws import Ahead, Finishes, Now, Worlds, finishes
 from planning.calc.ahead.fit import Fit, fit
 from planning.calc.ahead.records import Typical

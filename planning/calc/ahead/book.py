@@ -5,9 +5,10 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import Final
 
-from planning.calc.ahead.clock import StaffedClock
+from planning.calc.ahead.clock import StaffedClock, week_of
 from planning.calc.ahead.draws import UnderWay
 from planning.calc.ahead.records import Cut, Exposed, Handling, Records, Step, Stop, Typical
 
@@ -104,10 +105,11 @@ def learned(
     cuts: list[Cut] = []
     steps: list[Handling] = []
     borders: list[float] = []
+    over: list[Handling] = []
     runs = [run.until(at) for run in book.runs if run.opened <= at]
     for place, run in enumerate(runs):
         if place:
-            _between(book, runs[place - 1], run, steps, borders)
+            _between(book, runs[place - 1], run, steps, over)
         if not run.arcs:
             continue
         first, last = run.arcs[0][0], max(off for _, off, _ in run.arcs)
@@ -123,6 +125,7 @@ def learned(
         if run.cut_plan_s is not None and run.cut_plan_s > LEAST_PLAN_S and took > 0:
             day = book.day(last)
             cuts.append(Cut(day, week_of(last), run.cell, run.nest, run.cut_plan_s, took))
+    borders += _without_handling(over, steps)
     opened = [run.opened for run in runs]
     stops = [
         Stop(book.day(one.end), length, _nest_at(book, opened, one.start))
@@ -148,14 +151,6 @@ def going(book: TableBook, at: float) -> list[Exposed]:
     return [Exposed(book.day(at), run.nest, max(cut_s, 0.0), int(under_way.stopped))]
 
 
-WEEK_S: Final = 7 * 86_400.0
-
-
-def week_of(wall: float) -> int:
-    """Weeks are counted in wall time: which day they begin with does not matter."""
-    return int(wall // WEEK_S)
-
-
 def records_at(books: Sequence[TableBook], at: float, typical: Typical) -> Records:
     """What all tables had on record at a moment, in order of time."""
     cuts, handling, stops, borders, on = [], [], [], [], []
@@ -173,18 +168,29 @@ def records_at(books: Sequence[TableBook], at: float, typical: Typical) -> Recor
 
 
 def _between(
-    book: TableBook, before: RunLog, run: RunLog, steps: list[Handling], borders: list[float]
+    book: TableBook, before: RunLog, run: RunLog, steps: list[Handling], over: list[Handling]
 ) -> None:
+    """Adds what lay between two runs to `steps`, or to `over` where a shift ended in it."""
     if before.closed is None or before.closed > run.opened:
         return
     length = book.staffed_s(before.closed, run.opened)
     change = before.wear_set != run.wear_set
+    found = Handling(Step.CHANGE if change else Step.GAP, book.day(run.opened), length)
     if book.day(before.closed) != book.day(run.opened):
         if length <= MOST_CHANGE_S and book.day(run.opened) - book.day(before.closed) == DAY_STEP:
-            borders.append(length)
+            over.append(found)
     elif length <= (MOST_CHANGE_S if change else MOST_GAP_S):
-        step = Step.CHANGE if change else Step.GAP
-        steps.append(Handling(step, book.day(run.opened), length))
+        steps.append(found)
+
+
+def _without_handling(over: Sequence[Handling], steps: Sequence[Handling]) -> list[float]:
+    """Idle time at ends of shifts that fell between two runs: what is left beside an ordinary gap
+    or change, which a forecast draws too."""
+    usual = {
+        step: median([one.seconds for one in steps if one.step is step] or [0.0])
+        for step in {one.step for one in over}
+    }
+    return [max(one.seconds - usual[one.step], 0.0) for one in over]
 
 
 def _idle_inside(book: TableBook, run: RunLog) -> list[float]:

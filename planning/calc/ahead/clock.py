@@ -13,6 +13,12 @@ Floats = NDArray[np.float64]
 
 OVERTIME_S: Final = 4 * 3600.0  # our assumption: so long a run that is on keeps somebody there
 OVER_PLAN: Final = 2.0  # or this many times its plan, where that is longer
+WEEK_S: Final = 7 * 86_400.0
+
+
+def week_of(wall: float) -> int:
+    """Weeks are counted in wall time: which day they begin with does not matter."""
+    return int(wall // WEEK_S)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from typing import Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.calc.ahead.clock import StaffedClock
+from planning.calc.ahead.clock import StaffedClock, week_of
 from planning.calc.ahead.fit import Fit
 from planning.calc.ahead.records import Step
 
@@ -69,6 +69,8 @@ class Worlds:
     _days: list[Floats] = field(default_factory=list)
     _stop_days: list[Floats] = field(default_factory=list)
     _stop_nests: dict[Hashable, Floats] = field(default_factory=dict)
+    _levels: list[Floats] = field(default_factory=list)
+    _means: dict[Step | None, Floats] = field(default_factory=dict)
 
     @classmethod
     def of(cls, fit: Fit, now: Now, seed: int, draws: int = DRAWS) -> Self:
@@ -85,6 +87,16 @@ class Worlds:
         ahead = max(self.now.week + weeks_on - fit.week, 0) if fit.cuts else 0
         walked = fit.drift[which] * np.sqrt(ahead) * self.chance.standard_normal(self.draws)
         return np.asarray(fit.level[which] + fit.slope[which] * ahead + walked)
+
+    def walked(self, weeks: Ints) -> Floats:
+        """The level of each world so many weeks from now, walking on from week to week."""
+        fit = self.fit
+        if not self._levels:
+            self._levels.append(self.level(0))
+        while len(self._levels) <= int(weeks.max(initial=0)):
+            step = fit.drift[self.which] * self.chance.standard_normal(self.draws)
+            self._levels.append(self._levels[-1] + fit.slope[self.which] + step)
+        return of_each(self._levels, weeks)
 
     def cell(self, cell: Hashable) -> Floats:
         if cell not in self._cells:
@@ -169,11 +181,18 @@ class Worlds:
         most = int(counts.max(initial=0))
         if not most:
             return np.zeros(self.draws)
-        lengths = self.fit.stop.draw(self.chance, (self.draws, most))
+        lengths = self.fit.stop.draw(self.chance, (self.draws, most)) * self.mean(None)[:, None]
         return np.asarray((lengths * (np.arange(most) < counts[:, None])).sum(axis=1))
 
+    def mean(self, step: Step | None) -> Floats:
+        """What each world's mean length of a step (None: of a stoppage) is of the records'."""
+        if step not in self._means:
+            urn = self.fit.stop if step is None else self.fit.urns[step]
+            self._means[step] = urn.mean_factors(self.chance, self.draws)
+        return self._means[step]
+
     def step(self, step: Step, number: Ints) -> Floats:
-        length = self.fit.urns[step].draw(self.chance, (self.draws, 1))[:, 0]
+        length = self.fit.urns[step].draw(self.chance, (self.draws, 1))[:, 0] * self.mean(step)
         return np.asarray(length * np.exp(self.day(number)[:, 1]))
 
     def rest_of_step(self, step: Step, age_s: float) -> Floats:
@@ -231,11 +250,12 @@ def finishes(worlds: Worlds, runs: Sequence[Ahead], clock: StaffedClock) -> Fini
     clock = clock.from_now(worlds.now.at)
     borders = clock.borders
     idle = worlds.fit.border.draw(worlds.chance, (worlds.draws, max(len(borders), 1)))
-    level = worlds.level(0)
+    weeks = weeks_of(clock, worlds.now)
     passed = _Passed(np.zeros(worlds.draws), np.zeros(worlds.draws))
     found, spent = [], []
     for place, run in enumerate(runs):
         number = np.searchsorted(borders, passed.all, side="right").astype(np.int64)
+        level = worlds.walked(weeks[number])
         if place:
             for step in between(run):
                 passed.add(Spent(step), worlds.step(step, number))
@@ -247,6 +267,12 @@ def finishes(worlds: Worlds, runs: Sequence[Ahead], clock: StaffedClock) -> Fini
         spent.append({**passed.means, Spent.BORDER: float(passed.lost.mean())})
     staffed = np.stack(found, axis=1) if found else np.zeros((worlds.draws, 0))
     return Finishes(staffed, clock.wall(staffed), tuple(spent))
+
+
+def weeks_of(clock: StaffedClock, now: Now) -> Ints:
+    """Of each shift from now on, how many weeks ahead it ends; once more for what lies beyond."""
+    weeks = [max(week_of(end) - now.week, 0) for end in clock.ends[clock.ends_shift]]
+    return np.array([*weeks, weeks[-1] if weeks else 0], dtype=np.int64)
 
 
 def between(run: Ahead) -> tuple[Step, Step, Step]:

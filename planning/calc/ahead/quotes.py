@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.calc.ahead.draws import Ahead, Now, Worlds, of_each
+from planning.calc.ahead.draws import Ahead, Now, Worlds
 from planning.calc.ahead.fit import Fit
 from planning.calc.ahead.records import Step
 from planning.calc.ahead.scores import LEVELS
@@ -88,8 +88,8 @@ def quote_draws(
     draws: int = DRAWS,
 ) -> QuoteDraws:
     """Draw the lines one after the other, each table by its own fit and through days of its own.
-    `week` numbers the week the quote is made in (`book.week_of`), `weeks_on` of them pass until the
-    work begins. Raises KeyError for a table without a fit."""
+    `week` numbers the week the quote is made in (`clock.week_of`), `weeks_on` of them pass until
+    the work begins. Raises KeyError for a table without a fit."""
     tables: dict[Hashable, _Table] = {}
     most = max(MOST_SHEETS // max(len(lines), 1), LEAST_SHEETS)
     seconds, minor = [], []
@@ -97,7 +97,8 @@ def quote_draws(
         if line.table not in tables:
             now = Now(0.0, NO_DAY, week)
             worlds = QuoteWorlds.of(fits[line.table], now, seed + len(tables), draws)
-            tables[line.table] = _Table(worlds, [worlds.level(weeks_on)], np.zeros(draws))
+            worlds.begin(weeks_on)
+            tables[line.table] = _Table(worlds, np.zeros(draws))
         took, burnt = tables[line.table].cut(line, most)
         seconds.append(took)
         arcs = line.arc_minor * burnt / line.plan_s if line.plan_s else np.zeros(draws)
@@ -108,14 +109,24 @@ def quote_draws(
 
 class QuoteWorlds(Worlds):
     """Table-days that hang together as they did in what the fit has seen: work of many days meets
-    a bad week as a whole."""
+    a bad week as a whole. `days_on` of them lie between the last one seen and the first of the
+    work."""
+
+    days_on: int = 0
+
+    def begin(self, weeks_on: int) -> None:
+        """The work begins so many weeks from now."""
+        self.days_on, self._levels = weeks_on * WEEK, [self.level(weeks_on)]
 
     def _one_day(self, days_on: int) -> Floats:
         fresh = super()._one_day(days_on)
-        if not self._days:
+        if self._days:
+            kept, before = self.kept, self._days[-1]
+        elif self.fit.day.shape[1]:
+            kept, before = self.kept ** (1 + self.days_on), self.fit.day[self.which, -1]
+        else:
             return fresh
-        kept = self.kept
-        return np.asarray(kept * self._days[-1] + math.sqrt(1 - kept**2) * fresh)
+        return np.asarray(kept * before + math.sqrt(1 - kept**2) * fresh)
 
     @cached_property
     def kept(self) -> float:
@@ -132,21 +143,10 @@ class QuoteWorlds(Worlds):
 
 @dataclass
 class _Table:
-    """A table that does nothing but this quote, from a day's start on; `passed` seconds of it.
-    `levels` are those of its weeks."""
+    """A table that does nothing but this quote, from a day's start on; `passed` seconds of it."""
 
     worlds: QuoteWorlds
-    levels: list[Floats]
     passed: Floats
-
-    def level(self, day: Ints) -> Floats:
-        """Of each draw at its day: the level walks on while the work lasts."""
-        fit, worlds = self.worlds.fit, self.worlds
-        week = day // WEEK
-        while len(self.levels) <= int(week.max(initial=0)):
-            step = fit.drift[worlds.which] * worlds.chance.standard_normal(worlds.draws)
-            self.levels.append(self.levels[-1] + fit.slope[worlds.which] + step)
-        return of_each(self.levels, week)
 
     def cut(self, line: LineAhead, most: int) -> tuple[Floats, Floats]:
         """Seconds at the table and seconds of cutting of all sheets, `most` of them drawn."""
@@ -155,7 +155,7 @@ class _Table:
         drawn = min(line.sheets, most)
         for _ in range(drawn):
             day = np.minimum(self.passed // DAY_S, MOST_DAYS - 1).astype(np.int64)
-            burning = worlds.burning(run, line.plan_s, day, self.level(day))
+            burning = worlds.burning(run, line.plan_s, day, worlds.walked(day // WEEK))
             sheet = burning + worlds.stopped(run, burning, day)
             sheet = sheet + worlds.step(Step.LOAD, day) + worlds.step(Step.UNLOAD, day)
             took, burnt, self.passed = took + sheet, burnt + burning, self.passed + sheet

@@ -3,9 +3,9 @@ plate, parts that tip up)."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import lgamma
 from typing import Final
 
 import numpy as np
@@ -36,6 +36,14 @@ class StopRate:
     nest_clump: Floats
     days: Mapping[int, Seen]
     nests: Mapping[Hashable, Seen]
+
+    @property
+    def usual(self) -> float:
+        """Stoppages a second of cutting, of all that was seen together: what an ordinary shift
+        meets. Where hardly any was seen, as the draws say."""
+        counts = sum(seen[0] for seen in self.nests.values())
+        cut_s = math.fsum(seen[1] for seen in self.nests.values())
+        return (counts + 1) / (cut_s + 1 / float(self.rate.mean()))
 
     def day_factor(self, chance: np.random.Generator, which: Ints, day: int | None) -> Floats:
         """A day's factor, of shape `which` (places among the draws); None: a day to come."""
@@ -160,5 +168,8 @@ class _Kind:
 def _rising(count: Floats) -> Floats:
     """Of each clump the logarithm of Gamma(clump + count) / Gamma(clump), all counts together."""
     return np.array(
-        [sum(lgamma(clump + one) - lgamma(clump) for one in count if one) for clump in CLUMPS]
+        [
+            sum(math.lgamma(clump + one) - math.lgamma(clump) for one in count if one)
+            for clump in CLUMPS
+        ]
     )

@@ -52,6 +52,19 @@ def test_handling_is_what_lies_between():
     assert by_step[Step.GAP] == []  # 2.3 hours between are no handling
 
 
+def test_an_end_of_shift_between_runs_is_idle_beside_the_ordinary_gap():
+    """Gaps of 60, 90 and 120 s; then 700 s over a shift's end, of which 90 are drawn as a gap."""
+    runs = [
+        log(1, 6 * H, [(6.1 * H, 6.9 * H, 1)], 7 * H),
+        log(2, 7 * H + 60, [(7.1 * H, 7.9 * H, 1)], 8 * H),
+        log(3, 8 * H + 90, [(8.1 * H, 8.9 * H, 1)], 9 * H),
+        log(4, 9 * H + 120, [(9.5 * H, 14 * H, 1)], 14.5 * H - 400),
+        log(5, 30 * H + 300, [(30.5 * H, 31 * H, 1)], 32 * H),
+    ]
+    _, _, _, borders = learned(TableBook(runs, [], CLOCK, 0), 40 * H)
+    assert borders == pytest.approx([700 - 90])
+
+
 def test_nothing_is_known_before_it_ended():
     cuts, steps, stops, borders = learned(BOOK, 6 * H + 800)
     assert [*cuts, *stops, *borders] == []

@@ -36,7 +36,9 @@ class Exact:
     draws = 1
 
     def __init__(self, now=0.0, change_s=0.0, noise=None):
-        self.now = SimpleNamespace(at=now, under_way=SimpleNamespace(rest_s=None, step=None))
+        self.now = SimpleNamespace(
+            at=now, week=0, under_way=SimpleNamespace(rest_s=None, step=None)
+        )
         self.chance = None
         self.change_s = change_s
         nothing = SimpleNamespace(draw=lambda _chance, shape: np.zeros(shape))
@@ -44,7 +46,7 @@ class Exact:
         self.noise = noise if noise is not None else np.zeros(1)
         self.draws = len(self.noise)
 
-    def level(self, weeks):
+    def walked(self, weeks):
         return np.zeros(self.draws)
 
     def step(self, step, number):
