@@ -98,7 +98,7 @@ def violations(page, address: str, theme: str = "light") -> list[str]:
     """What axe-core finds on a page, with where."""
     page.goto(address)
     page.wait_for_selector("h1")
-    page.wait_for_timeout(300)
+    page.wait_for_function("document.getAnimations().length === 0")  # nothing half faded in
     return [f"{address} {one}" for one in axe_finds(page)]
 
 
