@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Final
 
 from django.db import transaction
 from django.utils import timezone
@@ -45,6 +45,7 @@ from shopfloor.runs.arcs import to_us
 from shopfloor.site.dialect import dialect_of
 from shopfloor.site.tables import motion_of
 
+TRIES: Final = 3
 _PAUSES = ("lift_s", "settle_s", "mark_speed_mm_min")
 _CHARTED = ("thickness_mm", *CHART_NAMES, "gas", "current_a")
 
@@ -60,10 +61,27 @@ def nest_plan(*, key: str, payload: dict[str, Any]) -> None:
         revision_plan(revision=revision, now=timezone.now())
 
 
-@transaction.atomic
 def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
     """Publishes a plan, or a problem, for every active table and every set that has chart rows
-    for the nest's material; plans that no longer apply go away."""
+    for the nest's material; plans that no longer apply go away. A large program takes seconds to
+    plan: nothing is locked meanwhile, and where another has published since, it is planned anew."""
+    for _try in range(TRIES):
+        before = set(_published(revision))
+        plans = _plans(revision, now)
+        with transaction.atomic():
+            NestRevision.objects.select_for_update().only("pk").get(pk=revision.pk)
+            if set(_published(revision)) == before:
+                NestPlan.objects.filter(revision=revision).delete()
+                return NestPlan.objects.bulk_create(plans)
+    raise RuntimeError(f"revision {revision.pk} was planned elsewhere {TRIES} times meanwhile")
+
+
+def _published(revision: NestRevision) -> Iterable[int]:
+    """Keys of its plans: each publishing makes new ones."""
+    return NestPlan.objects.filter(revision=revision).values_list("pk", flat=True)
+
+
+def _plans(revision: NestRevision, now: datetime) -> list[NestPlan]:
     nest = revision.nest
     rows = rows_in_force(material_id=nest.material_id, at=now)
     by_set: dict[int, list[ChartRow]] = defaultdict(list)
@@ -93,8 +111,7 @@ def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
             if plan.total_s is not None and (factor := factors.get(plan.wear_set_id)):
                 _expect(plan, factor)
             plans.append(plan)
-    NestPlan.objects.filter(revision=revision).delete()
-    return NestPlan.objects.bulk_create(plans)
+    return plans
 
 
 def _expect(plan: NestPlan, factor: Factor) -> None:

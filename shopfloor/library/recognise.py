@@ -32,6 +32,7 @@ COMPARED: Final = 60  # known parts of nearly the same size that a shape is laid
 _AROUND_MM: Final = 24.0  # what a kerf can add to an outline, eight times half of the widest
 _AROUND_SHARE: Final = 0.06
 _AREA_SHARE: Final = 0.1
+_HOLES: Final = 2  # more or fewer than it has
 NEAREST: Final = 3
 
 
@@ -50,29 +51,70 @@ def parts_missing(most: int = 100) -> int:
     return len(wanted)
 
 
-@transaction.atomic
 def parts_recognise(*, key: str, payload: dict[str, Any]) -> None:
     """Harmless to repeat: places are written anew, parts that are known stay."""
     kind, _, pk = key.partition(":")
     if kind == "nest":
         revision = NestRevision.objects.select_related("nest").filter(pk=int(pk)).first()
         if revision is not None:
-            _write(nest_parts(revision), revision.nest, {"revision": revision})
+            _recognise(nest_parts(revision), revision.nest, {"revision": revision})
     else:
         drawn = DrawingRevision.objects.select_related("drawing").filter(pk=int(pk)).first()
         if drawn is not None:
-            _write(drawing_parts(drawn), drawn.drawing, {"drawing_revision": drawn})
+            _recognise(drawing_parts(drawn), drawn.drawing, {"drawing_revision": drawn})
 
 
-def _write(found: Sequence[Found], of: Any, place: dict[str, Any]) -> None:
+def _recognise(found: Sequence[Found], of: Any, place: dict[str, Any]) -> None:
+    """Shapes are compared before anything is locked: of a large nest that takes seconds, and the
+    tables' entries must not wait for it."""
+    judged = _Judged(_half_kerfs(of.material_id, of.thickness_mm))
+    judged.beforehand(found, of)
+    _write(found, of, place, judged)
+
+
+class _Judged:
+    """Verdicts on pairs of shapes, each reached once. A part made from the nest's own shape goes by
+    that shape's place in `found`."""
+
+    def __init__(self, kerfs: Sequence[float]) -> None:
+        self.kerfs = kerfs
+        self.made: dict[int, int] = {}  # which of the found shapes a part was made of
+        self.verdicts: dict[tuple[str, int, bool, int], Verdict | None] = {}
+
+    def beforehand(self, found: Sequence[Found], of: Any) -> None:
+        new: list[int] = []
+        for at, each in enumerate(found):
+            known = (self.of_part(part, each, at) for part in _candidates(each.outline, of))
+            if any(verdict is not None and verdict.kind == "same" for verdict in known):
+                continue
+            for first in new:
+                if _alike_in_size(found[first].outline, each.outline):
+                    self._of_found(first, found[first], each, at)
+            new.append(at)
+
+    def of_part(self, part: KnownPart, each: Found, at: int) -> Verdict | None:
+        first = self.made.get(part.pk)
+        kind, number = ("part", part.pk) if first is None else ("found", first)
+        key = (kind, number, part.from_drawing, at)
+        if key not in self.verdicts:
+            offsets = _offsets(part.from_drawing, each, self.kerfs)
+            self.verdicts[key] = judge(_outline(part), each.outline, offsets)
+        return self.verdicts[key]
+
+    def _of_found(self, first: int, one: Found, each: Found, at: int) -> None:
+        offsets = _offsets(one.drawn, each, self.kerfs)
+        self.verdicts["found", first, one.drawn, at] = judge(one.outline, each.outline, offsets)
+
+
+@transaction.atomic
+def _write(found: Sequence[Found], of: Any, place: dict[str, Any], judged: _Judged) -> None:
     Material.objects.select_for_update().get(pk=of.material_id)  # one at a time finds a new part
     before = set(PartPlace.objects.filter(**place).values_list("part", flat=True))
     PartPlace.objects.filter(**place).delete()
-    kerfs = _half_kerfs(of.material_id, of.thickness_mm)
     follows = _followed(place)
     rows = []
-    for each in found:
-        part, verdict = _known(each, of, kerfs)
+    for at, each in enumerate(found):
+        part, verdict = _known(each, at, of, judged)
         for use in each.uses:
             over = use.copies - use.mirrored if verdict.kind == "mirrored" else use.mirrored
             rows.append(PartPlace(
@@ -110,11 +152,11 @@ def _forget(parts: set[int]) -> None:
     ).delete()
 
 
-def _known(each: Found, of: Any, kerfs: Sequence[float]) -> tuple[KnownPart, Verdict]:
+def _known(each: Found, at: int, of: Any, judged: _Judged) -> tuple[KnownPart, Verdict]:
     """The part that a shape is, made where it is new."""
     near: list[tuple[KnownPart, Verdict]] = []
     for part in _candidates(each.outline, of):
-        verdict = judge(_outline(part), each.outline, _offsets(part, each, kerfs))
+        verdict = judged.of_part(part, each, at)
         if verdict is None:
             continue
         faced = part.marked or each.outline.marked
@@ -128,6 +170,7 @@ def _known(each: Found, of: Any, kerfs: Sequence[float]) -> tuple[KnownPart, Ver
         thickness_text=of.thickness_text, made_at=timezone.now(), name=each.name[:80],
         **_shape(each),
     )  # fmt: skip
+    judged.made[made.pk] = at
     near.sort(key=lambda pair: (len(pair[1].changes), pair[1].apart_mm))
     LikePart.objects.bulk_create(
         LikePart(part=made, older=part, changes=_changes(verdict))
@@ -144,16 +187,32 @@ def _changes(verdict: Verdict) -> list[dict[str, Any]]:
 
 def _candidates(outline: Outline, of: Any) -> list[KnownPart]:
     """Known parts of about its sizes, the nearest first."""
-    room = _AROUND_MM + _AROUND_SHARE * outline.around_mm
-    area = 3.0 * outline.edge_mm + _AREA_SHARE * outline.area_mm2
+    room, area = _room(outline)
     rows = KnownPart.objects.filter(
         Q(around_mm__range=(outline.around_mm - room, outline.around_mm + room)),
         Q(area_mm2__range=(outline.area_mm2 - area, outline.area_mm2 + area)),
-        material=of.material_id, holes__range=(max(0, outline.holes - 2), outline.holes + 2),
+        material=of.material_id,
+        holes__range=(max(0, outline.holes - _HOLES), outline.holes + _HOLES),
         thickness_mm__range=(of.thickness_mm - EQUAL_MM, of.thickness_mm + EQUAL_MM),
     )  # fmt: skip
     off = Abs(F("holes") - outline.holes) * room + Abs(F("around_mm") - outline.around_mm)
     return list(rows.order_by(off, "pk")[:COMPARED])
+
+
+def _room(outline: Outline) -> tuple[float, float]:
+    """How far another's outline may be longer or shorter, in mm, and its area, in mm2."""
+    room = _AROUND_MM + _AROUND_SHARE * outline.around_mm
+    return room, 3.0 * outline.edge_mm + _AREA_SHARE * outline.area_mm2
+
+
+def _alike_in_size(one: Outline, other: Outline) -> bool:
+    """As `_candidates` asks of a known part, of two shapes at hand."""
+    room, area = _room(other)
+    return (
+        abs(one.around_mm - other.around_mm) <= room
+        and abs(one.area_mm2 - other.area_mm2) <= area
+        and abs(one.holes - other.holes) <= _HOLES
+    )
 
 
 def _outline(part: KnownPart) -> Outline:
@@ -170,12 +229,12 @@ def _half_kerfs(material_id: int, thickness_mm: float) -> list[float]:
     return sorted({mm / 2 for mm in rows.values_list("kerf_mm", flat=True) if mm})
 
 
-def _offsets(part: KnownPart, each: Found, kerfs: Sequence[float]) -> list[float]:
+def _offsets(from_drawing: bool, each: Found, kerfs: Sequence[float]) -> list[float]:
     """Offsets of the shape's edges that the chart's kerfs explain: half a kerf between a drawing
     and a program that has it in its path, the difference of two between two programs."""
-    if part.from_drawing and not each.drawn:
+    if from_drawing and not each.drawn:
         return list(kerfs)
-    if each.drawn and not part.from_drawing:
+    if each.drawn and not from_drawing:
         return [-kerf for kerf in kerfs]
     return [] if each.drawn else [a - b for a in kerfs for b in kerfs if a != b]
 

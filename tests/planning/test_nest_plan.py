@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from django.db import connection
 
 from planning.reports import nest_by_sets
+from planning.services import nest_plan as published
 from planning.services.nest_plan import nest_plan
 from shopfloor.models import ChartRow, Nest, NestPlan
 from tests.planning import cast
@@ -130,3 +132,35 @@ def test_a_plan_opens_to_its_chart_row_and_motion(square):
 def test_a_nest_that_is_gone_is_no_error(db):
     nest_plan(key="1234", payload={})
     assert not Nest.objects.exists()
+
+
+def test_a_nest_planned_elsewhere_meanwhile_is_planned_anew(square, monkeypatch):
+    """The first way through reads the chart as it was; the other changes it and publishes."""
+    plans, asked = published._plans, []
+
+    def with_another(revision, now):
+        found = plans(revision, now)
+        asked.append(len(found))
+        if len(asked) == 1:
+            ChartRow.objects.filter(wear_set__code="fast-130").update(speed_mm_min=1500.0)
+            nest_plan(key=str(square.pk), payload={})
+        return found
+
+    monkeypatch.setattr(published, "_plans", with_another)
+    nest_plan(key=str(square.pk), payload={})
+    assert len(asked) == 3
+    fast = NestPlan.objects.get(wear_set__code="fast-130")
+    assert fast.cut_s == pytest.approx(4 * (100 / 25 + 25 / 1000))  # the new speed
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_program_is_planned_before_anything_is_locked(square, monkeypatch):
+    read, locked = published._read, []
+
+    def reading(raw, dialect):
+        locked.append(connection.in_atomic_block)
+        return read(raw, dialect)
+
+    monkeypatch.setattr(published, "_read", reading)
+    nest_plan(key=str(square.pk), payload={})
+    assert locked == [False]

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from planning.calc.drawing import Reading
 from shopfloor.drawings.services import drawing_add, drawing_revise
+from shopfloor.library import recognise
 from shopfloor.library.queries import likenesses, part_lines, revisions_of
 from shopfloor.library.recognise import parts_missing, parts_recognise
 from shopfloor.library.services import likeness_answer
@@ -207,3 +209,20 @@ def test_a_part_turned_over_is_another_where_it_has_a_face(read, marked):
     else:
         [part] = KnownPart.objects.all()
         assert sorted(place.turned_over for place in part.places.all()) == [0, 1]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_shapes_are_compared_before_anything_is_locked(read, monkeypatch):
+    read("one", angle())
+    judge, seen = recognise.judge, []
+
+    def judged(*args):
+        seen.append(connection.in_atomic_block)
+        return judge(*args)
+
+    monkeypatch.setattr(recognise, "judge", judged)
+    # One that is known, one that is near it, and a second like that one.
+    read("two", angle() + angle(hole=22.0, dx=300) + angle(hole=24.0, dx=600))
+    assert len(seen) >= 4
+    assert not any(seen)
+    assert KnownPart.objects.count() == 3
