@@ -64,10 +64,11 @@ def nest_plan(*, key: str, payload: dict[str, Any]) -> None:
 def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
     """Publishes a plan, or a problem, for every active table and every set that has chart rows
     for the nest's material; plans that no longer apply go away. A large program takes seconds to
-    plan: nothing is locked meanwhile, and where another has published since, it is planned anew."""
-    for _try in range(TRIES):
+    plan: nothing is locked meanwhile, and where another has published since, it is planned anew by
+    what is in force by then, or an older chart would replace a newer one's plans."""
+    for turn in range(TRIES):
         before = set(_published(revision))
-        plans = _plans(revision, now)
+        plans = _plans(revision, max(now, timezone.now()) if turn else now)
         with transaction.atomic():
             NestRevision.objects.select_for_update().only("pk").get(pk=revision.pk)
             if set(_published(revision)) == before:

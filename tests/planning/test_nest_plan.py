@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 
 from planning.reports import nest_by_sets
 from planning.services import nest_plan as published
@@ -151,6 +152,26 @@ def test_a_nest_planned_elsewhere_meanwhile_is_planned_anew(square, monkeypatch)
     assert len(asked) == 3
     fast = NestPlan.objects.get(wear_set__code="fast-130")
     assert fast.cut_s == pytest.approx(4 * (100 / 25 + 25 / 1000))  # the new speed
+
+
+def test_planned_anew_it_goes_by_the_chart_in_force_by_then(square, monkeypatch):
+    """A row that took effect after the first way through had begun."""
+    plans, asked = published._plans, []
+
+    def with_another(revision, now):
+        found = plans(revision, now)
+        asked.append(now)
+        if len(asked) == 1:
+            old = ChartRow.objects.get(wear_set__code="fast-130")
+            ChartRow.objects.filter(pk=old.pk).update(valid_to=timezone.now())
+            _row(old.wear_set, 6.0, 1500.0, valid_from=timezone.now())
+            nest_plan(key=str(square.pk), payload={})
+        return found
+
+    monkeypatch.setattr(published, "_plans", with_another)
+    nest_plan(key=str(square.pk), payload={})
+    fast = NestPlan.objects.get(wear_set__code="fast-130")
+    assert fast.cut_s == pytest.approx(4 * (100 / 25 + 25 / 1000))
 
 
 @pytest.mark.django_db(transaction=True)
