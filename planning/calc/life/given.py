@@ -25,9 +25,9 @@ class Given:
 
 
 def given(rated: int | None, *, burnt: int, out: int, spoilt_starts: int) -> Given | None:
-    """`spoilt_starts`: of pieces that crashed or were lost. None: fewer than 3 are used up, so the
-    rated life stands."""
-    if out < LEAST_OUT:
+    """`spoilt_starts`: of pieces that crashed or were lost. None: fewer than 3 are used up, or
+    nobody saw them burn, so the rated life stands."""
+    if out < LEAST_OUT or burnt <= spoilt_starts:
         return None
     if rated is None:
         return Given((burnt - spoilt_starts) / out, out, burnt)
@@ -38,4 +38,9 @@ def given(rated: int | None, *, burnt: int, out: int, spoilt_starts: int) -> Giv
 
 def steadied(found: Given | None, kept: float | None) -> bool:
     """Whether the figure in use stays in the place of a new one."""
-    return found is not None and kept is not None and abs(found.starts / kept - 1) <= STEADY
+    return (
+        found is not None
+        and kept is not None
+        and kept > 0
+        and abs(found.starts / kept - 1) <= STEADY
+    )

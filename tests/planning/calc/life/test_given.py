@@ -28,3 +28,10 @@ def test_a_small_move_changes_no_plan():
     assert not steadied(Given(530, 8, 4000), 500)
     assert not steadied(None, 500)
     assert not steadied(Given(520, 8, 4000), None)
+
+
+def test_pieces_nobody_saw_burn_leave_the_rating():
+    """A table without a feed: four are used up, none with a start on record."""
+    assert given(None, burnt=0, out=4, spoilt_starts=0) is None
+    assert given(600, burnt=0, out=4, spoilt_starts=0) is None
+    assert not steadied(Given(10.0, 3, 30), 0.0)  # as an older version kept it
