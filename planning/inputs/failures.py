@@ -70,7 +70,8 @@ def at_risk(since: datetime, until: datetime) -> AtRisk:
         for row in known
     }  # fmt: skip
     parts = _parts(known, dated, learned)
-    return AtRisk(tuple(parts), tuple(_incidents(found, last)), len(rows) - len(known))
+    nobody = sum(row.prior_starts is None for row in rows)  # a fresh piece has none yet, and counts
+    return AtRisk(tuple(parts), tuple(_incidents(found, last)), nobody)
 
 
 def _parts(

@@ -126,6 +126,12 @@ def test_a_piece_of_unknown_age_is_left_out_and_said(shop):
     assert failures_board().unknown == 1
 
 
+def test_a_piece_just_fitted_is_not_of_unknown_age(shop, north, operator):
+    cast.fitting(cast.piece("nozzle"), north, timezone.now(), by=operator)
+    failures_write(key=KEY, payload={})
+    assert failures_board().unknown == 0
+
+
 def test_an_empty_shop_has_nothing_to_say(db):
     assert failures_board() is None
     failures_write(key=KEY, payload={})
