@@ -67,4 +67,6 @@ def _words(pays: ChangePays) -> tuple[str, str]:
 def _lacking(which: str) -> str:
     if which == "change":
         return _("the shop has no machine rate, so no minute has a price")
+    if which == "price":
+        return _("neither the part nor the time of a change has a price")
     return _("what a failure costs is not known: three on record, or the shop’s settings, say")

@@ -173,9 +173,9 @@ def _partners(rows: Sequence[Fitting]) -> dict[uuid.UUID, Worth]:
     own = {row.pk for row in rows}
     others = [
         one
-        for one in Fitting.objects.filter(incident__in=incidents).select_related(
-            "piece__part", "piece__outlook"
-        )
+        for one in Fitting.objects.filter(incident__in=incidents)
+        .exclude(removal_state=PieceState.SHELVED)  # it will burn again
+        .select_related("piece__part", "piece__outlook")
         if one.pk not in own
     ]
     gives = given_of({one.piece.part_id for one in others})

@@ -65,7 +65,7 @@ class PairPays:
 @dataclass(frozen=True, slots=True)
 class ChangePays:
     """Of one part. `verdict`: pays, unsure, never, thin, or which cost is lacking ("failure",
-    "change"). Money in minor units, `month*` a month's; None: not known."""
+    "change", "price"). Money in minor units, `month*` a month's; None: not known."""
 
     part_id: int
     kind: str

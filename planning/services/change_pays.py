@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import Avg, Min, Sum
 
 from planning.calc.cost import time_amount
-from planning.calc.life.costs import LEAST, ChangeCosts, Happened, Typed, extra, whole
+from planning.calc.life.costs import LEAST, ChangeCosts, Extra, Happened, Typed, extra, whole
 from planning.calc.life.learned import Learned, learn
 from planning.calc.life.pair import Side, pair_or_apart
 from planning.calc.life.pays import pays
@@ -51,11 +51,26 @@ class Changes:
             _before(self.failed, before_us), _before(self.shop_failed, before_us),
             self.typed_failure,
         )  # fmt: skip
-        change = extra(
+        change = self._change(before_us)
+        if failure is None or change is None:
+            return None
+        found = ChangeCosts(price, failure, change)
+        return found if found.ahead > 0 and found.failed > 0 else None
+
+    def _change(self, before_us: int | None) -> Extra | None:
+        return extra(
             _before(self.planned, before_us), _before(self.shop_planned, before_us),
             self.typed_change,
         )  # fmt: skip
-        return ChangeCosts(price, failure, change) if failure and change else None
+
+    @property
+    def lacking(self) -> str:
+        """Where there are no costs: which nobody can say, or that neither part nor change has a
+        price."""
+        if self._change(None) is None:
+            return "change"
+        failure = extra(self.failed, self.shop_failed, self.typed_failure)
+        return "failure" if failure is None else "price"
 
 
 def _before(changes: Sequence[Happened], at_us: int | None) -> Sequence[Happened]:
@@ -96,8 +111,7 @@ def pays_body(part: SetPart, learned: Learned, now: datetime) -> dict[str, Any]:
     body: dict[str, Any] = {"starts_month": starts_a_month(part, now)}
     body["failures"] = [asdict(one) for one in changes.told_failures]
     if costs is None:
-        lacks = "change" if changes.typed_change is None else "failure"
-        return body | {"lacking": lacks}
+        return body | {"lacking": changes.lacking}
     body["costs"] = asdict(costs)
     try:
         lives = learned.whole

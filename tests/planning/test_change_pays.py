@@ -14,7 +14,7 @@ from planning.reports.openers import open_figure
 from planning.services.change_pays import typed_of
 from planning.services.lives import lives_write
 from planning.services.piece_figures import piece_figures
-from shopfloor.models import PartResult, Posting, Segment, Shop
+from shopfloor.models import Fitting, PartResult, Posting, Segment, Shop
 from shopfloor.runs.arcs import to_us
 from tests.planning import cast
 
@@ -183,3 +183,20 @@ def test_months_of_failures_bring_advice_and_its_score(north, operator, rates):
     assert 0 < found.month_low < found.month < found.month_high
     assert found.score.sooner > 20  # of those that came once three had ended
     assert 0 < found.score.low < found.score.saved
+
+
+def test_a_partner_that_goes_back_to_the_shelf_is_not_paid_for(north, operator, rates):
+    _run_with_failure(north, operator, 0, mate=True)
+    Fitting.objects.filter(collateral=True).update(removal_state="shelved")
+    [one] = failures()
+    assert (one.partners, one.mate) == (0.0, 0.0)
+
+
+def test_a_part_and_a_change_without_a_price_are_said_not_a_fault(north, operator, rates):
+    north.change_s = 0
+    north.save()
+    Shop.objects.update(failure_cut_minor=1500, failure_lost_min=30)
+    piece = cast.piece("electrode", 0, 600)
+    cast.fitting(piece, north, BEGUN, by=operator)
+    lives_write([piece.part_id])
+    assert change_pays([piece.pk])[piece.pk].verdict == "price"
