@@ -78,11 +78,11 @@ def _parts(row: Posting) -> list[Part]:
 
 def _before(row: Posting) -> list[Part]:
     """Of an entry that corrects others: each of them, what they summed to, and what stands now."""
-    own = row.key.rpartition(":v")[0] + ":v"
-    earlier = list(
-        Posting.objects.filter(key__gte=own, key__lt=f"{own}~", pk__lt=row.pk)
-        .order_by("pk")
-        .defer(*HEAVY)
+    own, _mark, version = row.key.rpartition(":v")
+    # By name and not by a range of names: a database may sort them in its own language's order.
+    keys = [f"{own}:v{number}" for number in range(1, int(version) if version.isdecimal() else 1)]
+    earlier = sorted(
+        Posting.objects.filter(key__in=keys).defer(*HEAVY), key=lambda one: (len(one.key), one.key)
     )
     if not earlier:
         return []
