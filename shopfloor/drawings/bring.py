@@ -24,6 +24,7 @@ from shopfloor.models import Material
 from shopfloor.web.forms import upload_bytes
 
 MOST_FILES: Final = 100
+MOST_BYTES: Final = 256 * 1024 * 1024  # of all files at hand, unpacked
 MOST_NAME: Final = 160
 A_CHILD: Final = 20  # drawings that one process reads
 MOST_S: Final = 90.0  # for all of them; what is left then is brought again
@@ -67,7 +68,7 @@ class _File:
 def bring(uploads: Sequence[UploadedFile[bytes]], *, had: int = 0) -> Brought:
     """What came with a form, archives unpacked; `had` files are there already."""
     brought = Brought()
-    files = [each for upload in uploads for each in _files(upload, brought)]
+    files = _unpacked(uploads, brought)
     drawings = [each for each in files if not each.name.lower().endswith(LISTS)]
     over = len(drawings) + had - MOST_FILES
     if over > 0:
@@ -89,6 +90,24 @@ def bring(uploads: Sequence[UploadedFile[bytes]], *, had: int = 0) -> Brought:
         for name, row in rows.values()
     ]
     return brought
+
+
+def _unpacked(uploads: Sequence[UploadedFile[bytes]], brought: Brought) -> list[_File]:
+    """Within a limit of bytes and of time for all: a small archive holds many bytes, and a form
+    many archives."""
+    files: list[_File] = []
+    left, until = MOST_BYTES, time.monotonic() + MOST_S
+    for upload in uploads:
+        if left <= 0 or time.monotonic() > until:
+            brought.lines.append(
+                _("{name} and the files after it are more than is taken at once: bring them next.")
+                .format(name=_shown(upload.name or ""))
+            )  # fmt: skip
+            break
+        found = _files(upload, brought)
+        left -= sum(len(each.raw or b"") for each in found)
+        files += found
+    return files
 
 
 def _files(upload: UploadedFile[bytes], brought: Brought) -> list[_File]:

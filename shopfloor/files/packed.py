@@ -6,6 +6,7 @@ Nothing is written under an entry's name, and what an entry says of its size is 
 from __future__ import annotations
 
 import io
+import lzma
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ MOST_ENTRIES: Final = 2_000
 MOST_BYTES: Final = 128 * MB  # of all of them, unpacked
 MOST_DEEP: Final = 32  # folders in folders
 MOST_NAME: Final = 1_000
+_DAMAGED: Final = (zipfile.BadZipFile, zlib.error, lzma.LZMAError)
 _ENCRYPTED, _UTF8 = 0x1, 0x800
 _SYSTEM_FILES: Final = ("thumbs.db", "desktop.ini")
 
@@ -95,7 +97,7 @@ def _bytes(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, most: int) -> tuple
             held = opened.read(most + 1)
     except NotImplementedError:
         return None, said("it is packed in a way that is not read: pack it as a plain ZIP")
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, ValueError):
+    except (*_DAMAGED, EOFError, OSError, RuntimeError, ValueError):
         return None, said("it is damaged in the archive")
     if len(held) > most:
         return None, said("it, or the archive up to it, is over the limit: bring it by itself")

@@ -69,6 +69,7 @@ def test_persons_are_read_only_for_who_may_see_them(worked):
     assert not [one for one in asked if "shopfloor_user" in one["sql"]]
 
 
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="the plans read here are SQLite's")
 def test_no_table_that_grows_is_read_from_end_to_end(worked):
     with CaptureQueriesContext(connection) as asked:
         _asked()

@@ -126,6 +126,23 @@ def test_a_zip_with_a_list_in_it_is_one_job(post, steel):
     assert "job/readme.txt: This is not a DXF file" in body
 
 
+def test_many_small_archives_do_not_unpack_to_more_than_is_taken_at_once(steel, monkeypatch):
+    monkeypatch.setattr(bring, "read_apart", here)
+    monkeypatch.setattr(bring, "MOST_BYTES", 300_000)
+    bomb = archive(("a.dxf", bytes(200_000)), ("b.csv", bytes(10)))
+    brought = bring.bring([file(f"{number}.zip", bomb) for number in range(5)])
+    assert len(brought.parts) == 2
+    assert any("2.zip and the files after it are more than" in line for line in brought.lines)
+
+
+def test_a_form_of_archives_has_a_limit_of_time(steel, monkeypatch):
+    monkeypatch.setattr(bring, "read_apart", here)
+    monkeypatch.setattr(bring, "MOST_S", -1.0)
+    brought = bring.bring([file("1.zip", archive(("a.dxf", SQUARE)))])
+    assert brought.parts == []
+    assert "1.zip and the files after it" in brought.lines[0]
+
+
 def test_a_list_that_cannot_be_read_costs_no_drawing(post, steel):
     answer = post(file("a_x2.dxf"), file("list.csv", b"pages;colour\n1;red\n"))
     assert "list.csv:1: unknown column" in answer.content.decode()
