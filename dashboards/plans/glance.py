@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
@@ -75,7 +76,9 @@ def _row(cell: Cell, first: date, last: date) -> dict[str, Any]:
     def opens(what: str) -> str:
         return reverse("figure", args=["measure", f"{first}:{last}:{cell.table_id}:{what}"])
 
-    shown = f"?day={cell.day}&shift={cell.shift}" if cell.day and cell.shift else ""
+    shown = ""
+    if cell.day and cell.shift:
+        shown = f"?{urlencode({'day': cell.day, 'shift': cell.shift})}"
     return {
         "cell": cell,
         "runs": len(cell.runs),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from urllib.parse import urlencode
 
 from django.utils.translation import gettext as _
 
@@ -70,6 +71,8 @@ def neighbours(choice: Choice, now: datetime) -> tuple[Neighbour | None, Neighbo
 def _named(span: ShiftSpan, now: datetime) -> Neighbour:
     label = f"{dated(span.date, WEEKDAY)}, {span.name}"
     query = (
-        "" if span.start <= now < span.end else f"?day={span.date.isoformat()}&shift={span.name}"
+        ""
+        if span.start <= now < span.end
+        else "?" + urlencode({"day": span.date.isoformat(), "shift": span.name})
     )
     return Neighbour(label, query)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from datetime import datetime, timedelta
 from typing import Any, Final
 
@@ -15,7 +16,10 @@ from shopfloor.runs.arcs import from_us, to_us
 
 EVERY: Final = timedelta(seconds=30)
 SOONEST: Final = timedelta(seconds=8)  # after the last one, where records changed since
+AGAIN: Final = timedelta(minutes=5)  # what comes back within this was never over: one row, one name
 AHEAD: Final = timedelta(minutes=1)  # a sweep of further ahead was made before the clock was set
+
+Key = tuple[str, str]  # code and subject
 
 
 def notes_due(*, now: datetime) -> bool:
@@ -44,6 +48,7 @@ def notes_sweep(*, now: datetime) -> None:
         rows = ShopNote.objects.filter(ended_at=None)
         there = {(row.code, row.subject): row for row in rows}
         _end([row.pk for key, row in there.items() if key not in found], now)
+        there |= _back(found.keys() - there.keys(), now)
         _follow([(row, found[key]) for key, row in there.items() if key in found])
         new = [_opened(one, tables, now) for key, one in found.items() if key not in there]
         ShopNote.objects.bulk_create(new, ignore_conflicts=True)
@@ -53,6 +58,18 @@ def notes_sweep(*, now: datetime) -> None:
 def _end(gone: Sequence[int], now: datetime) -> None:
     if gone:
         ShopNote.objects.filter(pk__in=gone).update(ended_at=now)
+
+
+def _back(new: AbstractSet[Key], now: datetime) -> dict[Key, ShopNote]:
+    """Opens again what ended a moment ago. What comes and goes about a limit, as a source that
+    hears every other minute does, would else be hundreds of rows a day, and nobody's name would
+    stay on it."""
+    ended = ShopNote.objects.filter(ended_at__gt=now - AGAIN, ended_at__lte=now)
+    rows = {(row.code, row.subject): row for row in ended.order_by("ended_at", "pk")}
+    back = {key: row for key, row in rows.items() if key in new}
+    if back:
+        ShopNote.objects.filter(pk__in=[row.pk for row in back.values()]).update(ended_at=None)
+    return back
 
 
 def _follow(pairs: Sequence[tuple[ShopNote, Found]]) -> None:

@@ -29,7 +29,7 @@ def hand_over_write(
     """Keeps a text, or writes it anew. `seen_us` is when the one that its writer saw was written,
     None where there was none: over a newer one nothing is written. An empty text where nothing
     stands leaves nothing."""
-    table = Table.objects.get(pk=table_id)
+    table = Table.objects.select_for_update().get(pk=table_id)  # of two who write, one is first
     text = "\n".join(line.rstrip() for line in text.strip().splitlines())
     if len(text) > LENGTH:
         raise FloorError(
@@ -39,6 +39,8 @@ def hand_over_write(
         )
     own = HandOver.objects.select_for_update().select_related("by")
     row = own.filter(table=table, shift_date=shift_date, shift=shift).first()
+    if row is not None and row.text == text:
+        return row  # pressed twice, or by two who say the same
     if row is not None and written_us(row) != seen_us:
         raise FloorError(
             _("{name} has written for {table} meanwhile.").format(
@@ -50,8 +52,6 @@ def hand_over_write(
         if not text:
             return None
         row = HandOver(table=table, shift_date=shift_date, shift=shift, drafted=drafted)
-    elif row.text == text:
-        return row
     row.text, row.by, row.at = text, by, now
     row.save()
     return row

@@ -11,7 +11,8 @@ class ShopNote(models.Model):
     """Something that wants a hand, found and ended by the sweep in `planning.services.notes`.
     `code` is the kind, `subject` tells apart what is of one kind; `values` are names and numbers
     named by their unit, of which `planning.reports.notes.words` makes the sentence for a reader.
-    `began_at` is when the thing itself began. What comes back after its end is a new row. `seen` is
+    `began_at` is when the thing itself began. What comes back soon after its end goes on (see
+    `planning.services.notes.AGAIN`), later it is a new row. `seen` is
     a list of `{"person": id, "name": ..., "at_us": ...}`."""
 
     code = models.CharField(max_length=30)

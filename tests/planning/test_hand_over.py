@@ -71,6 +71,12 @@ def test_who_saves_second_is_told(north, operator, supervisor):
     assert HandOver.objects.get().text == "one"
 
 
+def test_a_second_press_is_no_other_writer(north, supervisor):
+    first = _write(north, supervisor, "one")
+    again = _write(north, supervisor, " one\n", now=NOW + timedelta(seconds=1))
+    assert (again, again.at) == (first, NOW)
+
+
 def test_a_text_too_long_is_refused(north, supervisor):
     with pytest.raises(FloorError, match="2001 letters"):
         _write(north, supervisor, "x" * 2001)

@@ -58,8 +58,31 @@ def test_what_comes_back_is_a_new_row(stop):
     Stoppage.objects.update(reason=reason)
     notes_sweep(now=NOW + MINUTE)
     Stoppage.objects.update(reason=None)
-    notes_sweep(now=NOW + 2 * MINUTE)
+    notes_sweep(now=NOW + 7 * MINUTE)
     assert [note.ended_at for note in _of("stop")] == [NOW + MINUTE, None]
+
+
+def test_what_comes_and_goes_is_one_row_with_the_names_on_it(stop, supervisor):
+    reason = _reason()
+    notes_sweep(now=NOW)
+    note_seen(note_id=_of("stop")[0].pk, by=supervisor, now=NOW)
+    for number in range(1, 7):
+        Stoppage.objects.update(reason=reason if number % 2 else None)
+        notes_sweep(now=NOW + number * MINUTE)
+    [note] = _of("stop")
+    assert (note.ended_at, [one["name"] for one in note.seen]) == (None, [supervisor.shown_name])
+
+
+def test_a_note_of_long_ago_stands_on_the_days_it_is_open_and_ends(db):
+    """A job six weeks late is still on the page of today, and on that of the day it went out."""
+    zone = today_zone()
+    start, end = day_span(NOW.date(), zone)
+    values = {"job": "J-1", "customer": "C", "owes_parts": 2, "due_us": cast.to_us(NOW), "place": 0}
+    began = {"code": "job_late", "values": values, "began_at": NOW - timedelta(days=45)}
+    for subject, ended in (("1", None), ("2", NOW), ("3", NOW - timedelta(days=3))):
+        ShopNote.objects.create(subject=subject, ended_at=ended, found_at=NOW, **began)
+    found = notes_between(start, end, NOW, zone)
+    assert sorted(str(one.ended_at) for one in found) == sorted([str(None), str(NOW)])
 
 
 def test_of_two_sweeps_the_one_that_looked_last_holds(stop, monkeypatch):

@@ -20,7 +20,9 @@ from shopfloor.models import NoteSweep, ShopNote, Table
 from shopfloor.runs.arcs import to_us
 
 FRESH: Final = timedelta(minutes=3)  # older ones are not shown as if they held now
-LONGEST: Final = timedelta(days=31)  # a note that began longer before a day is passed over there
+LONGEST: Final = timedelta(
+    days=31
+)  # of what began longer before a day, only what ended on it or is open is found
 MOST: Final = 500
 
 
@@ -121,10 +123,11 @@ def of_found(
 def notes_between(start: datetime, end: datetime, now: datetime, zone: tzinfo) -> list[Past]:
     """Notes that stood in [start, end), those that began last first."""
     rows = ShopNote.objects.filter(
-        Q(ended_at=None) | Q(ended_at__gt=start),
+        Q(ended_at=None)
+        | Q(ended_at__gt=start, ended_at__lte=end)
+        | Q(ended_at__gt=end, began_at__gte=start - LONGEST),
         code__in=KINDS,
         began_at__lt=end,
-        began_at__gte=start - LONGEST,
     ).select_related("table")
     return [
         Past(

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import html
+import re
+
 import pytest
 from django.urls import reverse
+
+from shopfloor.models import Shift
 
 pytestmark = pytest.mark.django_db
 
@@ -27,3 +32,12 @@ def test_by_person_is_for_who_may_see_it(a_run, as_, at_noon):
 @pytest.mark.parametrize("day", ["2026-13-01", "0001-01-01", "9999-12-31"])
 def test_what_is_no_date_is_said(north, as_, at_noon, day):
     assert as_("supervisor").get(reverse("glance"), {"from": day}).status_code == 404
+
+
+def test_a_shift_of_any_name_opens(a_run, as_, at_noon):
+    Shift.objects.filter(name="early").update(name="early & 1+1")
+    body = as_("supervisor").get(reverse("glance")).content.decode()
+    [address] = set(re.findall(r'href="([^"]*day=2026-10-06[^"]*early[^"]*)"', body))
+    opened = as_("supervisor").get(html.unescape(address))
+    assert "early &amp; 1+1" in opened.content.decode()
+    assert opened.status_code == 200
