@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import astuple
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -72,20 +72,30 @@ def lives_freshen() -> int:
     return len(wanted)
 
 
-@transaction.atomic
 def lives_write(parts: Iterable[int]) -> int:
-    """Learns of these parts; returns how many there are."""
-    now, done = timezone.now(), 0
+    """Learns of these parts; returns how many there are. It takes seconds a part: nothing is locked
+    meanwhile, and what another learned since stays."""
+    now, made = timezone.now(), []
     for part in SetPart.objects.filter(pk__in=sorted(set(parts))):
         learned = learn(records_of(part), part.rated_starts, limit_of(part))
         body = life_body(learned)
-        body["gives"] = _gives(part)
         body["pays"] = pays_body(part, learned, now)
-        Summary.objects.update_or_create(
-            kind=KIND, key=str(part.pk), defaults={"body": body, "computed_at": now}
-        )
-        done += 1
-    return done
+        made.append((part, body))
+    with transaction.atomic():
+        for part, body in made:
+            _keep(part, body, now)
+    return len(made)
+
+
+def _keep(part: SetPart, body: dict[str, Any], now: datetime) -> None:
+    """`now`: when it was begun. The caller's transaction."""
+    rows = Summary.objects.select_for_update().filter(kind=KIND, key=str(part.pk))
+    if rows.filter(computed_at__gt=now, computed_at__lte=timezone.now()).exists():
+        return
+    body["gives"] = _gives(part)
+    Summary.objects.update_or_create(
+        kind=KIND, key=str(part.pk), defaults={"body": body, "computed_at": now}
+    )
 
 
 def _gives(part: SetPart) -> list[float] | None:

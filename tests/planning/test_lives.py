@@ -5,12 +5,14 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from planning.inputs.lives import given_of, learned_of
 from planning.reports.openers import open_figure
 from planning.reports.survival import part_lives
 from planning.reports.wear_due import due_times
+from planning.services import lives
 from planning.services.lives import life_write, lives_freshen
 from planning.services.outlooks import KIND
 from planning.services.piece_figures import piece_figures
@@ -252,3 +254,34 @@ def test_how_many_still_burn_is_kept_with_its_range(north, operator):
     Summary.objects.filter(kind=KIND).update(body={"records": []})  # as a former version kept it
     assert part_lives([piece.pk])[piece.pk].still is None
     assert lives_freshen() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_nothing_is_locked_while_a_part_is_learned_of(north, operator, monkeypatch):
+    piece, locked = cast.piece("electrode", 1900, 600), []
+
+    def paying(*_told):
+        locked.append(connection.in_atomic_block)
+        return {"lacking": "failure"}
+
+    monkeypatch.setattr(lives, "pays_body", paying)
+    lives.lives_write([piece.part_id])
+    assert locked == [False]
+    assert Summary.objects.get(kind="life").body["pays"] == {"lacking": "failure"}
+
+
+def test_what_another_learned_meanwhile_stays(north, operator, monkeypatch):
+    piece, pays_body = cast.piece("electrode", 1900, 600), lives.pays_body
+
+    def while_another(*told):
+        monkeypatch.setattr(lives, "pays_body", pays_body)
+        lives.lives_write([piece.part_id])
+        Summary.objects.filter(kind="life").update(body={"newer": True})
+        return pays_body(*told)
+
+    monkeypatch.setattr(lives, "pays_body", while_another)
+    lives.lives_write([piece.part_id])
+    assert Summary.objects.get(kind="life").body == {"newer": True}
+    Summary.objects.update(computed_at=timezone.now() + timedelta(days=9))  # the clock was wrong
+    lives.lives_write([piece.part_id])
+    assert "pays" in Summary.objects.get(kind="life").body
