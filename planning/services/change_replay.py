@@ -110,7 +110,8 @@ def _outs(part: SetPart, courses: dict[int, Course], changes: Costed, mean: floa
 def _adviser(
     part: SetPart, courses: Sequence[Course], changes: Costed, rated: int | None, outs: int
 ) -> Callable[[Out], Advised | None]:
-    """Advice as it would have been given when a piece was fitted."""
+    """Advice as it would have been given when a piece was fitted; what following it costs is what a
+    planned change has cost since, as the pieces' own costs are."""
     every = max(1, outs // REFITS)
     kept: list[Advised | None] = []
     asked = 0
@@ -128,9 +129,9 @@ def _adviser(
 def _advice(
     part: SetPart, courses: Sequence[Course], changes: Costed, rated: int | None, at_us: int
 ) -> Advised | None:
-    costs = changes.costs(part.price_minor, at_us)
+    costs, known = changes.costs(part.price_minor, at_us), changes.costs(part.price_minor)
     lives = [life for one in courses if (life := one.known(at_us)) is not None]
-    if costs is None:
+    if costs is None or known is None:
         return None
     try:
         found = pays(Posterior.of(lives, rated), costs, seed=part.pk)
@@ -138,4 +139,4 @@ def _advice(
         return None
     if found.verdict == "thin":
         return None
-    return Advised(found.age if found.verdict == "pays" else None, costs.ahead)
+    return Advised(found.age if found.verdict == "pays" else None, known.ahead)

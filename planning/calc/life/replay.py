@@ -36,7 +36,7 @@ class Out:
 
 @dataclass(frozen=True, slots=True)
 class Advised:
-    """`age` and the cost of a planned change as they were known; `age` None: run to the end."""
+    """`age` as it was known then (None: run to the end), and what a planned change has cost."""
 
     age: float | None
     ahead: float
