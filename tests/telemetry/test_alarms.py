@@ -145,9 +145,15 @@ def test_a_stranger_hears_the_codes_and_no_name(feed, client):
 
 
 def test_they_reach_today_but_for_silence_which_the_table_says(feed, north, utc):
-    from planning.reports.today_desk import alarm_notes
+    from planning.reports.notes.at_desk import of_alarms
+    from planning.reports.notes.reading import of_found
+    from shopfloor.runs.arcs import to_us
 
     now = utc(2026, 3, 8, 20)
+
+    def alarm_notes(now):
+        return of_found(of_alarms(to_us(now)), [], now, now.tzinfo)
+
     health(feed)
     for n in range(7):
         Alarm.objects.create(feed=feed, code="lines missing", message=f"t.csv.{n}", at_us=NOW - n)

@@ -55,14 +55,14 @@ class BringForm(forms.Form):
 class PartForm(forms.Form):
     """One drawing: what it is and how it is read. `read` or `problem` is what came of reading."""
 
-    take = forms.BooleanField(required=False)
+    take = forms.BooleanField(required=False, label=LABELS["take"])
     digest = forms.CharField(widget=forms.HiddenInput(), required=False, max_length=64)
     file_name = forms.CharField(widget=forms.HiddenInput(), required=False, max_length=MOST_NAME)
     source = forms.CharField(widget=forms.HiddenInput(), required=False, max_length=300)
     name = forms.CharField(max_length=80, required=False)
     quantity = forms.IntegerField(min_value=1, max_value=MOST_PARTS, required=False)
-    thickness_text = forms.CharField(max_length=40, required=False)
-    unit = forms.ChoiceField(choices=UNITS, required=False)
+    thickness_text = forms.CharField(max_length=40, required=False, label=LABELS["thickness_text"])
+    unit = forms.ChoiceField(choices=UNITS, required=False, label=LABELS["unit"])
 
     def __init__(self, *args: Any, materials: Sequence[Material] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

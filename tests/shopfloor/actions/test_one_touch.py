@@ -54,14 +54,14 @@ def two(floor):
 
 def keys(floor):
     board = board_of(table=floor.table, terminal=floor.terminal, person=floor.person, now=T0)
-    return [(key.into, json.loads(key.payload)) for key in board["trays"]]
+    return [(key.title, json.loads(key.payload)) for key in board["trays"]]
 
 
 def test_a_tray_names_the_torch_it_goes_into(floor, two):
     floor.tray()
     assert keys(floor) == [
-        (" into torch 1", {"tray": "T-1", "torch": "1"}),
-        (" into torch 2", {"tray": "T-1", "torch": "2"}),
+        ("Tray T-1 into torch 1", {"tray": "T-1", "torch": "1"}),
+        ("Tray T-1 into torch 2", {"tray": "T-1", "torch": "2"}),
     ]
     floor.done("change_tray", T0, tray="T-1", torch="2")
     assert set(Fitting.objects.values_list("torch__code", flat=True)) == {"2"}
@@ -69,7 +69,7 @@ def test_a_tray_names_the_torch_it_goes_into(floor, two):
 
 def test_with_one_torch_nothing_is_asked(floor):
     floor.tray()
-    assert keys(floor) == [("", {"tray": "T-1", "torch": "1"})]
+    assert keys(floor) == [("Tray T-1", {"tray": "T-1", "torch": "1"})]
 
 
 def test_a_start_goes_to_the_torch_it_names(floor, two):

@@ -120,7 +120,8 @@ def test_the_level_walks_on_while_the_work_lasts():
 
 def test_stoppages_come_as_a_compound_poisson_sum():
     """4 sheets of 1000 s at 2 an hour are 2.22 stoppages of 300 or 900 s; their exact distribution
-    by Panjer's recursion on steps of 300 s."""
+    by Panjer's recursion on steps of 300 s. Of 20,000 records the mean is known to .4 %, which
+    moves no sum over the middle between two steps."""
     mean, most = 4000 * 2 / 3600, 60
     chances = [math.exp(-mean)]
     for at in range(1, most):
@@ -128,8 +129,9 @@ def test_stoppages_come_as_a_compound_poisson_sum():
             sum(mean * j / at * 0.5 * chances[at - j] for j in (1, 3) if at >= j)
         )  # fmt: skip
     exact = np.cumsum(chances)
-    took = drawn(known(rate=2 / 3600, stop=(300.0, 900.0)), lines(4)).seconds[:, 0] - 4 * 1500
-    seen = np.array([(took < 300 * at + 1).mean() for at in range(most)])
+    fitted = known(rate=2 / 3600, stop=(300.0, 900.0) * 10_000)
+    took = drawn(fitted, lines(4)).seconds[:, 0] - 4 * 1500
+    seen = np.array([(took < 300 * at + 150).mean() for at in range(most)])
     assert np.abs(seen - exact).max() < 0.012
 
 
