@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
+import numpy as np
 import shapely
 
 from planning.calc.alike.laying import Laid, lay
@@ -169,17 +170,18 @@ def _hole_changes(
     """Holes that moved, changed size, are gone or new, paired by where they are."""
     spots = laid.place(other.hole_centres) if other.holes else other.hole_centres
     sizes = other.hole_sizes_mm + 2 * offset  # as they would be without the kerf
-    left = set(range(len(spots)))
+    left = np.ones(len(spots), np.bool_)
     changes = []
     for centre, size in zip(one.hole_centres.tolist(), one.hole_sizes_mm.tolist(), strict=True):
-        near = min(left, key=lambda i: abs(spots[i] - centre), default=None)
-        if near is None or abs(spots[near] - centre) > max(NEAR_MM, size / 2):
+        away = np.where(left, np.abs(spots - centre), np.inf)
+        near = int(away.argmin()) if len(away) else 0
+        if not left.any() or away[near] > max(NEAR_MM, size / 2):
             changes.append(Change("hole_gone", was_mm=size))
             continue
-        left.discard(near)
+        left[near] = False
         if abs(sizes[near] - size) > 2 * tolerance:
             changes.append(Change("hole", size, float(sizes[near])))
-        elif (by := float(abs(spots[near] - centre))) > 2 * tolerance:
+        elif (by := float(away[near])) > 2 * tolerance:
             changes.append(Change("moved", now_mm=by))
-    changes += [Change("hole_new", now_mm=float(sizes[i])) for i in sorted(left)]
+    changes += [Change("hole_new", now_mm=float(sizes[i])) for i in np.flatnonzero(left)]
     return changes

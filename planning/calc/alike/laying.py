@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import cmath
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -25,6 +26,8 @@ _REFINED: Final = 3
 _ROUNDS: Final = 6
 _SAMPLES: Final = 160
 _AT_ONCE: Final = 256
+_FEW: Final = 256  # segments that are looked through one by one
+_HOLES_TRIED: Final = 256  # of all, spread evenly, by which turns are held against each other
 _START_MM: Final = 2.0  # how badly the best turn may fit before it is refined
 _START_SHARE: Final = 0.01
 _FAR_MM: Final = 5.0  # a hole further off than that counts as gone, however far
@@ -138,7 +141,8 @@ def _hole_gap(
     if not one.holes or not other.holes:
         return 0.0
     spots = start[0] * _seen(other.hole_centres, mirrored) + start[1]
-    away = np.abs(one.hole_centres[:, None] - spots[None, :]).min(axis=1)
+    some = one.hole_centres[:: max(1, one.holes // _HOLES_TRIED)]
+    away = np.abs(some[:, None] - spots[None, :]).min(axis=1)
     return float(np.minimum(away, _FAR_MM).mean())
 
 
@@ -155,8 +159,19 @@ class _Edges:
         self.size = np.abs(self.step)
         self.normal = 1j * self.step / self.size
 
+    @cached_property
+    def _tree(self) -> Any:
+        ends = np.column_stack((self.start, self.start + self.step))
+        lines: Any = shapely.linestrings(np.stack((ends.real, ends.imag), axis=-1))
+        return shapely.STRtree(lines)
+
     def nearest(self, points: Complexes) -> tuple[Any, Floats]:
-        """For each point a segment nearest to it, and how far that is."""
+        """For each point a segment nearest to it, and how far that is. Of many segments by a tree:
+        a perforated plate has tens of thousands, and as many points."""
+        if len(self.start) > _FEW:
+            spots = shapely.points(points.real, points.imag)
+            by_tree = self._tree.nearest(spots)
+            return by_tree, shapely.distance(spots, self._tree.geometries[by_tree])
         at, away = [], []
         for first in range(0, len(points), _AT_ONCE):
             some = points[first : first + _AT_ONCE]

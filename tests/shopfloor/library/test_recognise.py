@@ -226,3 +226,11 @@ def test_shapes_are_compared_before_anything_is_locked(read, monkeypatch):
     assert len(seen) >= 4
     assert not any(seen)
     assert KnownPart.objects.count() == 3
+
+
+def test_a_part_whose_kept_edges_meet_stops_no_other_from_being_read(read):
+    """Rounded to a micron, two edges can cross that did not."""
+    read("N-1", angle())
+    KnownPart.objects.update(rings=[[[0, 0], [120, 90], [120, 0], [0, 90], [0, 0]]])
+    read("N-2", angle())
+    assert KnownPart.objects.count() == 2
