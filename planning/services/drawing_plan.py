@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -22,6 +21,7 @@ from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
 from planning.services.nest_plan import Costs, factor_words, fill
+from planning.services.published import publish
 from shopfloor.drawings.services import drawing_bytes
 from shopfloor.models import ChartRow, DrawingPlan, DrawingRevision, SetPart, Table
 from shopfloor.runs.arcs import to_us
@@ -41,9 +41,15 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
     chart rows for the material: by the planner, motion, chart, rates and wear a nest's plan goes
     by, the drawing standing for the program. Loading is left out of its costs. What the shop's
     accepted factor makes of it stands beside it, as a nest's does."""
+    lead_mm = usual_lead_mm(revision.drawing.thickness_mm)
+    program = _program(revision, lead_mm)  # a long drawing takes seconds: read once
+    return publish(DrawingPlan, revision, lambda at: _plans(revision, program, lead_mm, at), now)
+
+
+def _plans(
+    revision: DrawingRevision, program: Program | str, lead_mm: float, now: datetime
+) -> list[DrawingPlan]:
     drawing = revision.drawing
-    lead_mm = usual_lead_mm(drawing.thickness_mm)
-    program = _program(revision, lead_mm)  # a long drawing takes seconds: before anything is locked
     by_set: dict[int, list[ChartRow]] = defaultdict(list)
     for row in rows_in_force(material_id=drawing.material_id, at=now):
         by_set[row.wear_set_id].append(row)
@@ -72,9 +78,7 @@ def drawing_revision_plan(*, revision: DrawingRevision, now: datetime) -> list[D
                     expected_s = plan.total_s * factor.value
                     plan.snapshot["factor"] = factor_words(factor, expected_s)
             plans.append(plan)
-    with transaction.atomic():
-        DrawingPlan.objects.filter(revision=revision).delete()
-        return DrawingPlan.objects.bulk_create(plans)
+    return plans
 
 
 def _program(revision: DrawingRevision, lead_mm: float) -> Program | str:

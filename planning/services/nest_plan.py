@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from typing import Any, Final
+from typing import Any
 
-from django.db import transaction
 from django.utils import timezone
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
@@ -26,6 +25,7 @@ from planning.inputs.lives import given_of
 from planning.inputs.rates import rate_book
 from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
+from planning.services.published import publish
 from shopfloor.chart.cut_settings import CHART_NAMES
 from shopfloor.chart.fit import EQUAL_MM
 from shopfloor.models import (
@@ -45,7 +45,6 @@ from shopfloor.runs.arcs import to_us
 from shopfloor.site.dialect import dialect_of
 from shopfloor.site.tables import motion_of
 
-TRIES: Final = 3
 _PAUSES = ("lift_s", "settle_s", "mark_speed_mm_min")
 _CHARTED = ("thickness_mm", *CHART_NAMES, "gas", "current_a")
 
@@ -63,23 +62,8 @@ def nest_plan(*, key: str, payload: dict[str, Any]) -> None:
 
 def revision_plan(*, revision: NestRevision, now: datetime) -> list[NestPlan]:
     """Publishes a plan, or a problem, for every active table and every set that has chart rows
-    for the nest's material; plans that no longer apply go away. A large program takes seconds to
-    plan: nothing is locked meanwhile, and where another has published since, it is planned anew by
-    what is in force by then, or an older chart would replace a newer one's plans."""
-    for turn in range(TRIES):
-        before = set(_published(revision))
-        plans = _plans(revision, max(now, timezone.now()) if turn else now)
-        with transaction.atomic():
-            NestRevision.objects.select_for_update().only("pk").get(pk=revision.pk)
-            if set(_published(revision)) == before:
-                NestPlan.objects.filter(revision=revision).delete()
-                return NestPlan.objects.bulk_create(plans)
-    raise RuntimeError(f"revision {revision.pk} was planned elsewhere {TRIES} times meanwhile")
-
-
-def _published(revision: NestRevision) -> Iterable[int]:
-    """Keys of its plans: each publishing makes new ones."""
-    return NestPlan.objects.filter(revision=revision).values_list("pk", flat=True)
+    for the nest's material; plans that no longer apply go away."""
+    return publish(NestPlan, revision, lambda at: _plans(revision, at), now)
 
 
 def _plans(revision: NestRevision, now: datetime) -> list[NestPlan]:

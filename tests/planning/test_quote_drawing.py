@@ -6,10 +6,12 @@ import math
 from types import SimpleNamespace
 
 import pytest
+from django.db.models import F
 
 from planning.calc.drawing import Reading
 from planning.calc.said import said, stored
 from planning.reports import quote_board, quote_detail
+from planning.services import drawing_plan as drawing_plans
 from planning.services.drawing_plan import drawing_plan
 from planning.services.factors import factor_accept
 from planning.services.nest_plan import revision_plan
@@ -23,6 +25,7 @@ from planning.services.quotes import (
 )
 from shopfloor.drawings.services import drawing_add, drawing_revise
 from shopfloor.models import (
+    ChartRow,
     DrawingPlan,
     Factor,
     JobState,
@@ -188,6 +191,25 @@ def test_a_file_that_is_gone_leaves_a_problem_and_no_figure(drawn):
     assert {plan.problem for plan in DrawingPlan.objects.all()} == {
         "The drawing's file is not there any more."
     }
+
+
+def test_a_drawing_planned_elsewhere_meanwhile_goes_by_the_newer_chart(drawn, monkeypatch):
+    """The first way through has read the chart when a faster one takes effect and is published."""
+    revision, fill = drawn.revisions.get(), drawing_plans.fill
+
+    def while_another(*told, **more):
+        monkeypatch.setattr(drawing_plans, "fill", fill)
+        ChartRow.objects.update(speed_mm_min=F("speed_mm_min") * 2)
+        drawing_plan(key=str(revision.pk), payload={})
+        fill(*told, **more)
+
+    drawing_plan(key=str(revision.pk), payload={})
+    before = {plan.wear_set_id: plan.cut_s for plan in DrawingPlan.objects.filter(problem="")}
+    monkeypatch.setattr(drawing_plans, "fill", while_another)
+    drawing_plan(key=str(revision.pk), payload={})
+    after = {plan.wear_set_id: plan.cut_s for plan in DrawingPlan.objects.filter(problem="")}
+    assert before
+    assert all(after[key] < 0.7 * took_s for key, took_s in before.items())
 
 
 def test_an_accepted_factor_stands_beside_the_estimate_and_never_in_it(drawn, nest, owner):
