@@ -3,9 +3,9 @@ ends, by what is left of it and by what a piece gives in this shop."""
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -25,7 +25,8 @@ class QueueNeed:
     """`starts` of the part's set in a table's queue, `left` in its torches (0: another set is in),
     new pieces `needed`; None where a plan or a life is unknown. `within`: the nest in which what is
     left ends, `after_s` seconds of planned work from now; "" and None where it lasts, or is not in,
-    or something before has no plan. `due_at`: when the first nest that needs it is due."""
+    or something before has no plan. `due_at`: when the first nest that needs it is due. `wanted`:
+    new pieces that all tables and sets need together which take it from one drawer."""
 
     table_id: int
     part: SetPart
@@ -35,10 +36,12 @@ class QueueNeed:
     within: str = ""
     after_s: float | None = None
     due_at: datetime | None = None
+    wanted: int = 0
 
     @property
     def short(self) -> bool:
-        return self.needed is not None and self.needed > self.part.in_drawer
+        """It needs new ones, and the drawer has not enough for all that do."""
+        return bool(self.needed) and self.wanted > self.part.in_drawer
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,14 @@ def queue_needs() -> list[QueueNeed]:
             for part in parts[wear_set]:
                 own = left.get((table, wear_set, part.kind), 0.0)
                 found.append(_need(items, part, own, gives[part.pk]))
-    return found
+    wanted: Counter[int] = Counter()
+    for need in found:
+        wanted[_drawer_of(need.part)] += need.needed or 0
+    return [replace(need, wanted=wanted[_drawer_of(need.part)]) for need in found]
+
+
+def _drawer_of(part: SetPart) -> int:
+    return part.same_as_id or part.pk
 
 
 def _waiting() -> list[_Item]:

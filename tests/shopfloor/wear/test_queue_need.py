@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
-from shopfloor.models import Fitting, Piece, PieceOutlook, SetPart, Summary
+from shopfloor.models import Fitting, Piece, PieceOutlook, QueueItem, SetPart, Summary, Table
 from shopfloor.wear.drawer import drawer
 from shopfloor.wear.queue_need import queue_needs
 from tests.shopfloor.floor_shop import T0
@@ -60,3 +60,19 @@ def test_what_nobody_knows_is_unknown_on_the_queues_page(queued, sign_in, planne
     page = sign_in(planner).get(reverse("queue")).content.decode()
     assert "Wear parts it needs" in page
     assert "unknown" in page
+
+
+def test_two_tables_that_share_a_drawer_are_short_together(queued, floor):
+    """Three for the first, as above; the other table's 400 starts want two of 300."""
+    SetPart.objects.filter(kind="nozzle").update(in_drawer=4)
+    other = Table.objects.create(code="second", name="Second", order=2)
+    plan = queued.plans.get()
+    plan.pk, plan.table = None, other
+    plan.save()
+    QueueItem.objects.create(nest=queued.nest, table=other, position=1)
+    needs = [need for need in queue_needs() if need.part.kind == "nozzle"]
+    assert [(need.needed, need.wanted, need.short) for need in needs] == [
+        (3, 5, True), (2, 5, True),
+    ]  # fmt: skip
+    SetPart.objects.filter(kind="nozzle").update(in_drawer=5)
+    assert not any(need.short for need in queue_needs())
