@@ -12,12 +12,14 @@ from django.core.management import call_command
 
 from dashboards.launch import StartError
 from planning.services.example_quotes import example_quotes
+from planning.services.failures import failures_freshen
 from planning.services.history import figures_of_history, plan_all
 from shopfloor.audit.actor import acting
 from shopfloor.celery import app as celery_app
 from shopfloor.demo import cast, load
 from shopfloor.demo.odds import late_count
 from shopfloor.demo.promises import keep_plans, keep_prices
+from shopfloor.library.recognise import parts_missing
 from shopfloor.runs.follow import follow_arcs
 from telemetry.services import feed_register
 
@@ -72,5 +74,7 @@ def _load(say: Callable[[str], None], *, anew: bool, begin: datetime | None) -> 
         example_quotes(by="ines", now=now, random=Random(load.SEED + 2))  # noqa: S311 - a demo
         late_count(now=now)
         celery_app.control.purge()  # what was wanted on the way is done
+        parts_missing(most=1_000)
+        failures_freshen(now=now)
     load.ready_mark().touch()
     step(f"ready: {loaded.lines:,} lines")

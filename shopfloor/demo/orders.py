@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from planning.calc.motion import TableMotion
 from planning.calc.plan import Cutting, plan_program
-from planning.calc.program import Program, read_program
+from planning.calc.program import READER_VERSION, Program, read_program
 from planning.calc.said import stored
 from shopfloor.demo import cast
 from shopfloor.demo.catalogue import DESIGNS, Design, Order, program_of
@@ -31,6 +31,7 @@ from shopfloor.models import (
     User,
     WearSet,
 )
+from shopfloor.nests.services import path_hash
 
 SHEET_AROUND_S = 1150.0  # loading, unloading, and what a table waits for on an average sheet
 SHARED = 0.5  # of the nests with several parts
@@ -200,7 +201,9 @@ def _nest(
         program=data,
         file_name=f"{nest.name}.nc",
         bytes_sha256=digest,
-        path_sha256=digest,
+        path_sha256=_path_hash(lot.design),
+        step_mm=read(lot.design).moves.step_mm,
+        reader=READER_VERSION,
         notes=[{"line": note.line, **stored(note.text)} for note in read(lot.design).notes],
         made_by=by,
     )
@@ -224,6 +227,11 @@ def _nest(
         for contour, placed in zip(read(lot.design).contours, program.placed, strict=True)
     )
     return revision
+
+
+@cache
+def _path_hash(design: int) -> str:
+    return path_hash(read(design))
 
 
 @cache
