@@ -29,6 +29,8 @@ from telemetry.models import Arc
 
 MOST = 60  # changes that are learned from, the newest
 LONGEST_S = 4 * 3600.0  # our assumption
+# Arcs are looked for so far either way: of a torch not heard before or since, all would be read.
+AROUND_US = 30 * 86_400_000_000
 MATES = {"electrode": "nozzle", "nozzle": "electrode"}
 PART_COSTS = ("material", "credit", "machine", "labour", "gas", "energy")  # of a part that is cut
 
@@ -117,8 +119,10 @@ def _run_at(row: Fitting) -> Run | None:
 def _lost_s(row: Fitting, run: Run | None, desk: _Desk) -> float | None:
     at_us, table = to_us(_out_at(row)), row.torch.table
     arcs = counted(Arc.objects.filter(table=table.code, torch=row.torch.code))
-    before = arcs.filter(on_us__lt=at_us).order_by("-on_us").values_list("on_us", "off_us").first()
-    after = arcs.filter(on_us__gte=at_us).order_by("on_us").values_list("on_us", flat=True).first()
+    earlier = arcs.filter(on_us__lt=at_us, on_us__gte=at_us - AROUND_US).order_by("-on_us")
+    later = arcs.filter(on_us__gte=at_us, on_us__lt=at_us + AROUND_US).order_by("on_us")
+    before = earlier.values_list("on_us", "off_us").first()
+    after = later.values_list("on_us", flat=True).first()
     if before is None or after is None:
         return None
     from_us = min(at_us, before[1] or before[0])

@@ -6,6 +6,8 @@ from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from planning.inputs.changes import failures, planned_changes
@@ -106,6 +108,16 @@ def test_a_change_between_runs_is_not_charged_for_loading(north, operator, rates
     [one] = planned_changes()
     assert one.lost_s == pytest.approx(3700 - north.load_s - north.unload_s)
     assert one.cut == 0
+
+
+def test_arcs_are_looked_for_in_a_month_either_way(north, operator, rates):
+    """A second torch that was never heard does not have all arcs of the years read."""
+    _run_with_failure(north, operator, 0)
+    with CaptureQueriesContext(connection) as asked:
+        failures()
+    arcs = [one["sql"] for one in asked.captured_queries if 'FROM "telemetry_arc"' in one["sql"]]
+    assert len(arcs) == 2
+    assert all('"on_us" >= ' in sql and '"on_us" < ' in sql for sql in arcs)
 
 
 def test_the_night_is_not_lost_to_a_failure(north, operator, rates):
