@@ -77,6 +77,8 @@ def _parts(contours: Any) -> list[tuple[int, bool, int]]:
 def _revise(nest: Nest, last: NestRevision, raw: bytes, program: Program) -> None:
     before = sum(each.parts for each in last.contours.all() if not each.inner)
     with transaction.atomic():
+        if _overtaken(nest, last):
+            return
         made, _changed = revision_add(
             nest=nest, file_name=last.file_name, raw=raw, by=last.made_by, reread=True,
             program=program,
@@ -89,6 +91,13 @@ def _revise(nest: Nest, last: NestRevision, raw: bytes, program: Program) -> Non
             )  # fmt: skip
             made.notes = [{"line": 1, **stored(text)}, *made.notes]
             made.save(update_fields=["notes"])
+
+
+def _overtaken(nest: Nest, last: NestRevision) -> bool:
+    """Whether somebody brought another program while this one was being read, which takes seconds:
+    theirs stays the newest. Holds the nest."""
+    Nest.objects.select_for_update().get(pk=nest.pk)
+    return nest.revisions.filter(revision__gt=last.revision).exists()
 
 
 @transaction.atomic

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from planning.calc.program import READER_VERSION
+from planning.calc.program import READER_VERSION, read_program
 from shopfloor.models import Work
+from shopfloor.nests import reread
 from shopfloor.nests.part_lines import assign_parts_to_lines, revision_groups
 from shopfloor.nests.queries import revision_contours
 from shopfloor.nests.reread import nests_read_before, table_reread
-from shopfloor.nests.services import nest_add
+from shopfloor.nests.services import nest_add, revision_add
 from tests.shopfloor.nests.test_common_parts import TABS
 
 
@@ -69,6 +70,22 @@ def test_other_parts_are_a_revision_that_says_so(revision):
     assert "4 parts where there were 1" in newest.notes[0]["text"]
     assert revision.contours.filter(inner=False).count() == 1  # what was cut by it stays
     assert nests_read_before() == 0
+
+
+def test_a_program_brought_meanwhile_stays_the_newest(revision, monkeypatch):
+    """Reading a long one takes seconds: an older program must not come after a newer one."""
+    older(revision, inner=True, parts=1, edges=[], faces=[])
+    brought = TABS.replace("X0", "X1").encode()
+
+    def slowly(raw, dialect):
+        read = read_program(raw, dialect)
+        revision_add(nest=revision.nest, file_name="new.nc", raw=brought, by=revision.made_by)
+        return read
+
+    monkeypatch.setattr(reread, "read_program", slowly)
+    again(revision)
+    newest = revision.nest.revisions.order_by("-revision")[0]
+    assert (newest.revision, bytes(newest.program)) == (2, brought)
 
 
 def test_a_program_that_is_refused_now_is_not_asked_for_again(revision):
