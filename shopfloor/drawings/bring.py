@@ -24,6 +24,7 @@ from shopfloor.models import Material
 from shopfloor.web.forms import upload_bytes
 
 MOST_FILES: Final = 100
+MOST_LISTS: Final = 5  # and other files beside the drawings of an archive
 MOST_BYTES: Final = 256 * 1024 * 1024  # of all files at hand, unpacked
 MOST_NAME: Final = 160
 A_CHILD: Final = 20  # drawings that one process reads
@@ -119,7 +120,7 @@ def _files(upload: UploadedFile[bytes], brought: Brought) -> list[_File]:
     if not raw.startswith(b"PK\x03\x04") or name.lower().endswith(".xlsx"):
         return [_File(name, raw)]
     try:
-        held: list[Packed] = read_apart("packed", raw, MOST_FILES, MAX_DRAWING_BYTES)
+        held: list[Packed] = read_apart("packed", raw, MOST_FILES + MOST_LISTS, MAX_DRAWING_BYTES)
     except ValueError as problem:
         brought.lines.append(f"{name}: {to_reader(told(problem), inch=False)}.")
         return []

@@ -56,7 +56,8 @@ class PartRun:
 
 @dataclass(frozen=True, slots=True)
 class PerPiece:
-    """Means over the runs that know both sides, and of how many runs and pieces they are."""
+    """Means over the runs that know both sides; `runs` is how many know both times, `pieces` of
+    all runs."""
 
     runs: int
     pieces: int
@@ -88,7 +89,7 @@ def per_piece(runs: Sequence[PartRun]) -> PerPiece:
     timed = [run for run in runs if run.seconds is not None and run.planned_s is not None]
     costed = [run for run in runs if run.minor is not None and run.planned_minor is not None]
     return PerPiece(
-        len(runs), sum(run.pieces for run in runs),
+        len(timed), sum(run.pieces for run in runs),
         _mean(timed, "seconds"), _mean(timed, "planned_s"),
         _whole(_mean(costed, "minor")), _whole(_mean(costed, "planned_minor")),
     )  # fmt: skip

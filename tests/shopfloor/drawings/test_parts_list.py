@@ -135,6 +135,15 @@ def test_many_small_archives_do_not_unpack_to_more_than_is_taken_at_once(steel, 
     assert any("2.zip and the files after it are more than" in line for line in brought.lines)
 
 
+def test_an_archive_of_as_many_drawings_as_are_taken_may_hold_a_list_too(steel, monkeypatch):
+    monkeypatch.setattr(bring, "read_apart", here)
+    monkeypatch.setattr(bring, "MOST_FILES", 3)
+    names = [(f"{number}.dxf", SQUARE) for number in range(3)]
+    brought = bring.bring([file("a.zip", archive(*names, ("list.csv", b"file,qty\n1,7\n")))])
+    assert [each.quantity for each in brought.parts] == ["", "7", ""]
+    assert brought.lines == []
+
+
 def test_a_form_of_archives_has_a_limit_of_time(steel, monkeypatch):
     monkeypatch.setattr(bring, "read_apart", here)
     monkeypatch.setattr(bring, "MOST_S", -1.0)

@@ -69,7 +69,7 @@ def test_what_is_not_known_stays_unknown(run):
     [row] = part_runs(KnownPart.objects.get(around_mm__lt=300))
     assert (row.seconds, row.planned_s, row.minor, row.planned_minor) == (None,) * 4
     piece = per_piece([row])
-    assert (piece.seconds, piece.minor) == (None, None)
+    assert (piece.runs, piece.pieces, piece.seconds, piece.minor) == (0, 2, None, None)
 
 
 def test_only_finished_runs_count_and_the_newest_of_them(run):
