@@ -98,7 +98,10 @@ def violations(page, address: str, theme: str = "light") -> list[str]:
     """What axe-core finds on a page, with where."""
     page.goto(address)
     page.wait_for_selector("h1")
-    page.wait_for_function("document.getAnimations().length === 0")  # nothing half faded in
+    for _ in range(100):  # nothing is half faded in
+        if not page.evaluate("document.getAnimations().length"):
+            break
+        page.wait_for_timeout(20)
     return [f"{address} {one}" for one in axe_finds(page)]
 
 
