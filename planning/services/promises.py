@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -31,6 +31,7 @@ DRAWN: Final = "promises"  # the last day they were drawn on, whether any had a 
 MOVED: Final = "due_moved"  # why one is void: its job was given another due date
 FROM_HOUR: Final = 5  # on the shop's clock: before that yesterday is still worked at
 AT_ONCE: Final = 500
+LATE: Final = timedelta(hours=12)  # a tablet may be without a connection for a shift: assumed
 
 
 def promises_say(*, now: datetime) -> int:
@@ -80,10 +81,11 @@ def _statement(shown: Board, job: JobPromise, slot: str) -> Statement:
 
 
 def promises_score(*, now: datetime) -> int:
-    """Scores those whose truth is in: the job is done, or its due date passed without. Returns how
-    many were settled. Voided where the due date was moved, or the job is gone or on hold."""
+    """Scores those whose truth is in: the job is done, or its due date passed without and what was
+    entered late has come in too. Returns how many were settled. Voided where the due date was
+    moved, or the job is gone or on hold."""
     open_rows = Statement.objects.filter(kind=StatementKind.PROMISE, scored_at=None, voided="")
-    due = open_rows.filter(Q(due_at__lte=now) | ~Exists(_waits_for(now)))
+    due = open_rows.filter(Q(due_at__lte=now - LATE) | ~Exists(_waits_for(now)))
     rows = list(due.order_by("made_at", "pk")[:AT_ONCE])
     jobs = {job.pk: job for job in Job.objects.filter(pk__in=[int(one.subject) for one in rows])}
     ends = _done_at(jobs)
@@ -94,9 +96,10 @@ def promises_score(*, now: datetime) -> int:
 
 
 def _waits_for(now: datetime) -> QuerySet[Job]:
-    """The job of a promise that is not due yet, as long as nothing settles it."""
+    """The job of a promise that is not due yet, or was a moment ago, as long as nothing settles
+    it."""
     going = Job.objects.exclude(state__in=(JobState.HELD, JobState.CLOSED))
-    ahead = going.filter(due_at__gt=now).values_list("pk", flat=True)
+    ahead = going.filter(due_at__gt=now - LATE).values_list("pk", flat=True)
     named = going.exclude(pk__in=list(_done_at(ahead))).annotate(name=Cast("pk", CharField()))
     return named.filter(name=OuterRef("subject"), due_at=OuterRef("due_at"))
 
@@ -109,7 +112,7 @@ def _settle(said: Statement, job: Job | None, ends: dict[int, datetime], now: da
         said.voided = "job_held"
     elif job.pk not in ends and job.state == JobState.CLOSED:
         said.voided = "closed_owing"
-    elif job.pk not in ends and (said.due_at is None or now <= said.due_at):
+    elif job.pk not in ends and (said.due_at is None or now <= said.due_at + LATE):
         return False
     if said.voided:
         said.scored_at = now

@@ -283,7 +283,7 @@ def test_a_promise_is_kept_once_a_day_and_scored_when_the_truth_is_in(days, nort
     moved.due_at = NOW + timedelta(days=9)
     moved.save()
     assert promises_score(now=NOW + timedelta(hours=3)) == 2
-    assert promises_score(now=NOW + timedelta(days=1, hours=1)) == 1
+    assert promises_score(now=NOW + timedelta(days=1, hours=13)) == 1
     said = {one.subject: one for one in Statement.objects.all()}
     assert said[str(kept.pk)].outcome == 1
     assert said[str(late.pk)].outcome == 0
@@ -306,7 +306,7 @@ def test_promises_far_ahead_do_not_keep_newer_ones_from_their_score(
     at = NOW + timedelta(days=1)
     soon = work(operator, north, number="J-1", sheets=60, listed=north, due=at + timedelta(hours=2))
     assert promises_say(now=at) == 4
-    assert promises_score(now=at + timedelta(hours=3)) == 1
+    assert promises_score(now=at + timedelta(hours=15)) == 1
     assert Statement.objects.get(subject=str(soon.pk)).outcome == 0
     far[0].state = JobState.HELD
     far[0].save()
@@ -336,6 +336,19 @@ def test_a_job_done_after_its_date_was_not_kept(days, north, operator):
     )
     promises_score(now=NOW + timedelta(hours=3))
     assert Statement.objects.get().outcome == 0
+
+
+def test_a_run_entered_late_still_keeps_its_promise(days, north, operator):
+    """Burnt in time; the tablet that counted it was away until an hour after the due date."""
+    job = work(operator, north, sheets=1, listed=north, due=NOW + timedelta(hours=4))
+    promises_say(now=NOW)
+    assert promises_score(now=NOW + timedelta(hours=4, minutes=30)) == 0
+    run = cast.run(job.lines.get().contours.get().revision, north, start=NOW, seconds=2 * HOUR)
+    PartResult.objects.create(
+        run=run, line=job.lines.get(), outcome="good", quantity=1, by=operator, at=NOW
+    )
+    assert promises_score(now=NOW + timedelta(hours=5)) == 1
+    assert Statement.objects.get().outcome == 1
 
 
 def test_the_page_says_it_all_and_its_tables_are_saved(
