@@ -3,6 +3,7 @@ wakes a worker goes out when that commits, and may be lost: a sweep finds waitin
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -10,6 +11,17 @@ from django.utils import timezone
 
 from shopfloor.background.waking import wake_after_commit
 from shopfloor.models import Work
+
+
+def failed_lately(kind: str, prefix: str) -> list[int]:
+    """Row numbers after `prefix` in keys of a kind that were set aside in the last day: what asks
+    for all that is missing, again and again, leaves them out, so that one that cannot be done
+    neither fills the list nor keeps the others from it."""
+    since = timezone.now() - timedelta(days=1)
+    rows = Work.objects.filter(
+        state="failed", wanted_at__gt=since, kind=kind, key__startswith=prefix
+    )
+    return [int(key.removeprefix(prefix)) for key in rows.values_list("key", flat=True)]
 
 
 def request_work(*, kind: str, key: str, payload: dict[str, Any] | None = None) -> None:

@@ -14,7 +14,7 @@ from django.db.models.functions import Abs
 from django.utils import timezone
 
 from planning.calc.alike import Outline, Verdict, judge, outline_of
-from shopfloor.background.request import request_work
+from shopfloor.background.request import failed_lately, request_work
 from shopfloor.chart.fit import EQUAL_MM
 from shopfloor.library.found import Found, drawing_parts, nest_parts
 from shopfloor.models import (
@@ -45,6 +45,7 @@ def parts_missing(most: int = 100) -> int:
     ):  # fmt: skip
         newest = model.objects.filter(**{of: OuterRef(of)}).order_by("-revision").values("pk")
         rows = model.objects.filter(known_by__lt=VERSION, pk=Subquery(newest[:1])).order_by("pk")
+        rows = rows.exclude(pk__in=failed_lately("parts", f"{kind}:"))
         wanted += [f"{kind}:{pk}" for pk in rows.values_list("pk", flat=True)[:most]]
     for key in wanted:
         request_work(kind="parts", key=key)
@@ -109,7 +110,9 @@ class _Judged:
 
 @transaction.atomic
 def _write(found: Sequence[Found], of: Any, place: dict[str, Any], judged: _Judged) -> None:
-    Material.objects.select_for_update().get(pk=of.material_id)  # one at a time finds a new part
+    Material.objects.select_for_update(no_key=True).get(
+        pk=of.material_id
+    )  # one at a time finds a new part
     before = set(PartPlace.objects.filter(**place).values_list("part", flat=True))
     PartPlace.objects.filter(**place).delete()
     follows = _followed(place)

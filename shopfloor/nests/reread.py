@@ -10,7 +10,7 @@ from django.db.models import OuterRef, Subquery
 
 from planning.calc.program import READER_VERSION, Program, ProgramError, read_program
 from planning.calc.said import said, stored
-from shopfloor.background.request import request_work
+from shopfloor.background.request import failed_lately, request_work
 from shopfloor.models import Contour, Nest, NestRevision
 from shopfloor.nests.services import contour_rows, path_hash, program_notes, revision_add
 from shopfloor.site.dialect import dialect_of
@@ -45,8 +45,8 @@ def nests_read_before(most: int = 20) -> int:
     newest = NestRevision.objects.filter(nest=OuterRef("nest")).order_by("-revision").values("pk")
     rows = NestRevision.objects.filter(
         reader__lt=READER_VERSION, pk=Subquery(newest[:1]), nest__withdrawn_at=None
-    ).order_by("pk")
-    nests = list(rows.values_list("nest", flat=True)[:most])
+    ).exclude(nest__in=failed_lately("reread", "nest:"))
+    nests = list(rows.order_by("pk").values_list("nest", flat=True)[:most])
     for nest in nests:
         request_work(kind="reread", key=f"nest:{nest}")
     return len(nests)
@@ -96,7 +96,7 @@ def _revise(nest: Nest, last: NestRevision, raw: bytes, program: Program) -> Non
 def _overtaken(nest: Nest, last: NestRevision) -> bool:
     """Whether somebody brought another program while this one was being read, which takes seconds:
     theirs stays the newest. Holds the nest."""
-    Nest.objects.select_for_update().get(pk=nest.pk)
+    Nest.objects.select_for_update(no_key=True).get(pk=nest.pk)
     return nest.revisions.filter(revision__gt=last.revision).exists()
 
 

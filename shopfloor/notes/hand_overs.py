@@ -29,7 +29,8 @@ def hand_over_write(
     """Keeps a text, or writes it anew. `seen_us` is when the one that its writer saw was written,
     None where there was none: over a newer one nothing is written. An empty text where nothing
     stands leaves nothing."""
-    table = Table.objects.select_for_update().get(pk=table_id)  # of two who write, one is first
+    # Of two who write one is first.
+    table = Table.objects.select_for_update(no_key=True).get(pk=table_id)
     text = "\n".join(line.rstrip() for line in text.strip().splitlines())
     if len(text) > LENGTH:
         raise FloorError(

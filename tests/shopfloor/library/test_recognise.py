@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 
 import pytest
 from django.db import connection
@@ -17,6 +18,7 @@ from shopfloor.library.services import likeness_answer
 from shopfloor.models import ChartRow, KnownPart, LikePart, PartPlace, Work
 from shopfloor.nests.part_lines import assign_parts_to_lines, revision_groups
 from shopfloor.nests.queries import revision_contours
+from shopfloor.nests.reread import nests_read_before
 from shopfloor.nests.services import nest_add, revision_add
 from tests.planning.calc.drawing.made import dxf, square
 
@@ -181,6 +183,25 @@ def test_nests_read_before_are_looked_at_once(read):
     assert parts_missing() == 1
     parts_recognise(key=f"nest:{revision.pk}", payload={})
     assert (parts_missing(), KnownPart.objects.count()) == (0, 1)
+
+
+def test_what_cannot_be_done_is_asked_for_once_a_day_and_keeps_no_other_waiting(read):
+    for name in ("one", "two"):
+        revision = read(name, angle())
+        type(revision).objects.filter(pk=revision.pk).update(known_by=0, reader=0)
+    first = type(revision).objects.order_by("pk")[0]
+    Work.objects.all().delete()
+    assert (parts_missing(most=1), nests_read_before(most=1)) == (1, 1)
+    assert set(Work.objects.values_list("key", flat=True)) >= {f"nest:{first.pk}"}
+    Work.objects.update(state="failed")
+    parts_missing(most=1)
+    nests_read_before(most=1)
+    keys = Work.objects.filter(state="waiting").order_by("kind").values_list("kind", "key")
+    assert list(keys) == [
+        ("parts", f"nest:{revision.pk}"), ("reread", f"nest:{revision.nest_id}"),
+    ]  # fmt: skip
+    Work.objects.update(wanted_at=timezone.now() - timedelta(days=2), state="failed")
+    assert (parts_missing(), nests_read_before()) == (2, 2)
 
 
 def test_a_mark_in_the_drawing_that_the_program_leaves_out_is_no_difference(read, drawn):
