@@ -153,7 +153,7 @@ def _forget(parts: set[int]) -> None:
     """Parts that are found nowhere any more, unless a person has said something of them."""
     KnownPart.objects.filter(
         pk__in=parts, places=None, named=False, follows=None, later=None
-    ).delete()
+    ).exclude(Q(likes__answer="other") | Q(liked_by__answer="other")).delete()
 
 
 def _known(each: Found, at: int, of: Any, judged: _Judged) -> tuple[KnownPart, Verdict]:

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from planning.calc.drawing import DrawingError
-from shopfloor.drawings.bring import MOST_FILES, Brought, bring, drawings_read
+from shopfloor.drawings.bring import MOST_BYTES, MOST_FILES, Brought, bring, drawings_read
 from shopfloor.drawings.office.parts_forms import (
     DEFAULTS,
     PREFIX,
@@ -78,11 +78,20 @@ def _with_files(request: DeskRequest) -> tuple[QueryDict, Brought]:
 
 
 def _read_all(forms: list[PartForm]) -> None:
-    """Reads each line's drawing as its line says."""
+    """Reads each line's drawing as its line says, up to a limit of bytes for all: lines gather over
+    several forms."""
+    left = MOST_BYTES
     for form in forms:
         form.raw = upload_read(form.value("digest"), "drawing")
         if form.raw is None:
             form.problem = DrawingError(_("Its bytes are no longer here: bring it again."))
+        elif len(form.raw) > left:
+            form.raw = None
+            form.problem = DrawingError(
+                _("The drawings before it are all that is taken at once: bring it next.")
+            )
+        else:
+            left -= len(form.raw)
     held = [(form, form.raw, form.reading()) for form in forms if form.raw is not None]
     read = drawings_read([(raw, reading) for _form, raw, reading in held])
     for (form, _raw, _reading), found in zip(held, read, strict=True):

@@ -12,6 +12,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 
 from planning.calc.drawing import Reading
 from shopfloor.drawings import bring
+from shopfloor.drawings.office import parts_list
 from shopfloor.drawings.services import drawing_add
 from shopfloor.files.apart import READERS, TooCostly, read_apart
 from shopfloor.models import Drawing, DrawingRevision
@@ -142,6 +143,15 @@ def test_an_archive_of_as_many_drawings_as_are_taken_may_hold_a_list_too(steel, 
     brought = bring.bring([file("a.zip", archive(*names, ("list.csv", b"file,qty\n1,7\n")))])
     assert [each.quantity for each in brought.parts] == ["", "7", ""]
     assert brought.lines == []
+
+
+def test_lines_gathered_over_forms_have_a_limit_together(post, steel, monkeypatch):
+    data = shown(post(file(f"a_6mm_{steel.code}_x2.dxf")))
+    monkeypatch.setattr(parts_list, "MOST_BYTES", len(SQUARE) + 10)
+    other = dxf(lambda space: square(space, 0, 0, 50))
+    body = post(file(f"b_6mm_{steel.code}_x3.dxf", other), **data).content.decode()
+    assert "1 part is ready" in body
+    assert "The drawings before it are all that is taken at once" in body
 
 
 def test_a_form_of_archives_has_a_limit_of_time(steel, monkeypatch):

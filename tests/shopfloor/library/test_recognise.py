@@ -176,6 +176,16 @@ def test_a_new_revision_of_a_nest_asks_for_its_parts(read, floor):
     assert Work.objects.filter(kind="parts", key=f"nest:{newest.pk}", state="waiting").exists()
 
 
+def test_a_part_that_a_person_told_apart_is_not_forgotten(read, floor):
+    read("one", angle())
+    revision = read("two", angle(hole=20.5))
+    [like] = LikePart.objects.all()
+    likeness_answer(like=like, answer="other", by=floor.person)
+    revision.contours.all().delete()
+    parts_recognise(key=f"nest:{revision.pk}", payload={})
+    assert LikePart.objects.get() == like
+
+
 def test_nests_read_before_are_looked_at_once(read):
     revision = read("one", angle())
     assert parts_missing() == 0
