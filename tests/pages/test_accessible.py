@@ -105,7 +105,8 @@ def violations(page, address: str, theme: str = "light") -> list[str]:
     return [f"{address} {one}" for one in axe_finds(page)]
 
 
-@pytest.mark.parametrize("theme", ["light", pytest.param("dark", marks=pytest.mark.long)])
+@pytest.mark.long
+@pytest.mark.parametrize("theme", ["light", "dark"])
 def test_the_desk_at_1440(theme, arguments, filled, administrator, signed_in):
     administrator.is_superuser = True
     administrator.theme = theme
