@@ -213,7 +213,8 @@ def test_today_says_that_none_is_younger_than_two_days(shop):
 
 
 def exported() -> list[tuple[str, str]]:
-    return list(SecurityEvent.objects.filter(kind="exported").values_list("by", "text"))
+    events = SecurityEvent.objects.filter(kind="exported").order_by("pk")
+    return list(events.values_list("by", "text"))
 
 
 def test_who_writes_everything_to_a_file_is_in_the_security_log(plan, owner, monkeypatch, tmp_path):
