@@ -20,15 +20,18 @@ PROGRAMS = 3_000 * int(os.environ.get("KERFBOOK_FUZZ_TIMES", "1"))
 MOST_S = 5.0  # of one program
 MOTION, CUTTING = TableMotion(500.0, 15_000.0), Cutting(2000.0, 0.5, 1.0)
 NUMBERS = (
-    *"0 -0 1 12.5 -7.125 .5 5. 1e3 1E-05 999999999 --1 1.2.3 nan inf #1 #<a> [1+2] [1/0]".split(),  # noqa: SIM905
+    "0", "-0", "1", "12.5", "-7.125", ".5", "5.", "1e3", "1E-05", "999999999", "--1", "1.2.3",
+    "nan", "inf", "#1", "#<a>", "[1+2]", "[1/0]",
     *("-[3*[2-#2]]", "[sqrt[-1]]", "atan[1]/[0]", "\u0661", "", "9" * 400, "8" * 5_000),
-)
+)  # fmt: skip
 WORDS = (
-    *"G0 G1 G2 G3 G4 G10 G17 G18 G20 G21 G40 G53 G54 G61 G64 G90 G91 G90.1 G91.1 G92 G92.1".split(),  # noqa: SIM905
-    *"G92.3 M0 M2 M3 M5 M7 M30 M98 M99 T1 (note) ( ) ;x % / *77 #1=5 #2=[#1+1] #<a>=[#1*2]".split(),  # noqa: SIM905
+    "G0", "G1", "G2", "G3", "G4", "G10", "G17", "G18", "G20", "G21", "G40", "G53", "G54", "G61",
+    "G64", "G90", "G91", "G90.1", "G91.1", "G92", "G92.1",
+    "G92.3", "M0", "M2", "M3", "M5", "M7", "M30", "M98", "M99", "T1", "(note)", "(", ")", ";x",
+    "%", "/", "*77", "#1=5", "#2=[#1+1]", "#<a>=[#1*2]",
     *("((in) note)", "O1 sub", "O1 endsub", "O1 call", "O2 if [#1 gt 3]", "O2 else", "O2 endif"),
     *("O3 while [1]", "O3 endwhile", "O4 repeat [9]", "O4 endrepeat", "\x00", "\ufeff", "\u00e9"),
-)
+)  # fmt: skip
 LETTERS = "XYIJRFPLNSZQD"
 
 
