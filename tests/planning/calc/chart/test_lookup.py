@@ -35,6 +35,13 @@ def test_between_rows_it_is_log_log():
     assert "interpolated" in found.warnings[0]
 
 
+def test_of_three_rows_those_around_the_thickness_are_taken():
+    middle = replace(THIN, thickness_mm=6, speed_mm_min=2000, line=4)
+    found = lookup([*ROWS, middle], "A", "mild steel", 9)
+    assert found.rows == (middle, THICK)
+    assert found.row.speed_mm_min == pytest.approx(12000 / 9, rel=1e-12)
+
+
 def test_a_power_law_is_met_exactly_anywhere_between():
     for thickness in (3.5, 5, 8, 11.9):
         speed = (
