@@ -6,6 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import groupby
 
 from django.utils.translation import gettext as _
 
@@ -25,7 +26,7 @@ from telemetry.read_once import read_once
 
 AFTER = timedelta(hours=6)  # so long after a shift's end its line can still be written
 JUST = timedelta(hours=1)  # and so long after the next one has begun
-NEXT = 3
+NEXT = 3  # nests, of those that wait
 MOST = 4
 
 
@@ -121,16 +122,26 @@ def _next(data: TableData) -> Iterator[str]:
     if not data.queue:
         yield _("Nothing waits on the list.")
         return
-    named = ", ".join(
-        _("{nest} with {set}").format(nest=item.nest, set=item.wear_set)
-        for item in data.queue[:NEXT]
-    )
-    left = len(data.queue) - NEXT
+    blocks = [
+        (nest, wear_set, sum(1 for _item in items))
+        for (nest, wear_set), items in groupby(
+            data.queue, key=lambda item: (item.nest, item.wear_set)
+        )
+    ]
+    named = ", ".join(_block(*block) for block in blocks[:NEXT])
+    left = sum(sheets for _nest, _set, sheets in blocks[NEXT:])
     if left > 0:
         sheets = count(left, "{n} sheet", "{n} sheets")
         yield _("Next: {nests}; then {sheets}.").format(nests=named, sheets=sheets)
     else:
         yield _("Next: {nests}.").format(nests=named)
+
+
+def _block(nest: str, wear_set: str, sheets: int) -> str:
+    """Sheets of one nest that follow each other on the list."""
+    if sheets == 1:
+        return _("{nest} with {set}").format(nest=nest, set=wear_set)
+    return _("{sheets} sheets of {nest} with {set}").format(sheets=sheets, nest=nest, set=wear_set)
 
 
 def _owed(data: TableData, late: Sequence[JobToday]) -> Iterator[str]:

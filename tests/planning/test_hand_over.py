@@ -9,7 +9,7 @@ import pytest
 from planning.reports.hand_over import drafts
 from planning.services.notes import notes_sweep
 from shopfloor.errors import FloorError
-from shopfloor.models import Change, HandOver, PartResult
+from shopfloor.models import Change, HandOver, PartResult, QueueItem
 from shopfloor.models import Shift as ShiftPattern
 from shopfloor.notes.hand_overs import hand_over_write, hand_overs_left, latest_at, written_us
 from tests.planning import cast
@@ -50,6 +50,16 @@ def test_the_draft_says_what_is_done_owed_stopped_next_and_wrong(half_burnt, nor
     assert lines[3].endswith("; then 2 sheets.")
     assert "Late: J-2 owes 13 parts." in lines
     assert any(one.startswith("Look at: North was stopped 10 min from 06:40") for one in lines)
+
+
+def test_sheets_of_one_nest_that_follow_each_other_are_said_once(half_burnt, north, operator):
+    _listening(north, NOW)
+    item = _queue(north, operator, total_s=600, name="Q-0")
+    for position in (1, 2):
+        QueueItem.objects.create(nest=item.nest, table=north, position=item.position + position)
+    [draft] = drafts(NOW, inch=False).drafts
+    next_line = next(line for line in draft.text.splitlines() if line.startswith("Next"))
+    assert next_line.startswith("Next: 3 sheets of Q-0 with ")
 
 
 def test_what_is_kept_says_who_wrote_it_and_when(north, operator, supervisor):
