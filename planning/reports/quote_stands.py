@@ -123,13 +123,13 @@ def change_of(was: int | None, now: int | None) -> str:
 def material_difference(quote: Quote, lines: Sequence[QuoteLine], stands: Stands) -> Split | None:
     """Sheets quoted against sheets burnt, where both prices are known and all is of one kind."""
     job = quote.job_id or 0
-    if job not in stands.actual or len(lines) != 1 or lines[0].material_minor is None:
+    costs = stands.sheets.get(job)  # none in a list
+    if job not in stands.actual or not costs or any(cost is None for cost in costs.values()):
+        return None
+    if len(lines) != 1 or lines[0].material_minor is None:
         return None
     share = lines[0].made_from.get("sheets_share")
     quoted = lines[0].sheets if share is None else share
-    costs = stands.sheets[job]
-    if not costs or any(cost is None for cost in costs.values()):
-        return None
     each = sum(cost or 0 for cost in costs.values()) / len(costs)
     found = material_split(lines[0].material_minor / quoted, quoted, each, len(costs))
     whole = sum(cost or 0 for cost in costs.values()) - lines[0].material_minor

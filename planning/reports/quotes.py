@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -36,6 +36,7 @@ from planning.reports.quote_stands import (
 )
 from planning.reports.quote_work import QuoteWork, quote_work
 from shopfloor.models import (
+    Job,
     JobState,
     Quote,
     QuoteLine,
@@ -120,16 +121,16 @@ def quote_board(
 ) -> QuoteBoard:
     """Newest revisions, the newest quote first, and how closed ones were kept. `text` looks in
     number, title, customer and job; `state` blank: all; a page there is not is the nearest one."""
-    closed = _newest().filter(job__state=JobState.CLOSED)
-    actual = dict(chunked(sorted({*closed.values_list("job_id", flat=True)}), costs_of))
-    stands = Stands(now, actual)
     asked = _asked(text, state)
     shown = Paginator(asked, PAGE).get_page(page)
     total = _total(asked) if state == QuoteState.OPEN else None
-    rows = tuple(_row(quote, stands) for quote in _with_lines(shown))
-    still_open = _with_lines(_newest().filter(state=QuoteState.OPEN))
+    still_open = list(_newest().filter(state=QuoteState.OPEN).only("number", "state"))
+    listed = list(shown)
+    _with_lines(listed, still_open)
+    stands = Stands(now, _actual(quote.job for quote in listed))
+    rows = tuple(_row(quote, stands) for quote in listed)
     moved = sum(bool(moved_since(list(quote.lines.all()), stands)) for quote in still_open)
-    kept = score(_judged(closed, actual))
+    kept = score(_judged())
     won, lost, reasons = _decided()
     return QuoteBoard(rows, shown, kept, moved, currency(), total, won, lost, reasons)
 
@@ -160,7 +161,7 @@ def _newest() -> QuerySet[Quote]:
 
 
 def _asked(text: str, state: str) -> QuerySet[Quote]:
-    quotes = _newest().select_related("customer", "job")
+    quotes = _newest().select_related("customer", "job").defer("forecast", "unknown")
     if state:
         quotes = quotes.filter(state=state)
     if text:
@@ -173,26 +174,46 @@ def _asked(text: str, state: str) -> QuerySet[Quote]:
     return quotes
 
 
-def _with_lines(quotes: Iterable[Quote]) -> list[Quote]:
-    found = list(quotes)
-    prefetch_related_objects(found, Prefetch("lines", _lines()))
-    return found
-
-
-def _judged(closed: QuerySet[Quote], actual: Mapping[int, int]) -> list[tuple[float, bool]]:
-    """The chance that was promised, and whether it overran, of the last ones to be closed whose
-    costs are all known."""
-    sums = closed.order_by("-job__closed_at", "-pk").annotate(
-        allowed=Sum(F("lines__cost_minor") + F("lines__setup_minor")),
-        gaps=Count("lines", filter=Q(lines__cost_minor=None) | Q(lines__setup_minor=None)),
+def _with_lines(listed: Sequence[Quote], still_open: Sequence[Quote]) -> None:
+    """Of open quotes the lines with all that prices are held against, of the others the amounts."""
+    prefetch_related_objects(
+        [*still_open, *(one for one in listed if one.state == QuoteState.OPEN)],
+        Prefetch("lines", _lines()),
     )
-    return [
-        (chance, actual[job] > (allowed or 0))
-        for chance, job, allowed, gaps in sums.values_list(
-            "overrun_chance", "job_id", "allowed", "gaps"
-        )
-        if job in actual and not gaps
-    ][:LATEST]
+    amounts = QuoteLine.objects.only("quote", "cost_minor", "setup_minor")
+    decided = [one for one in listed if one.state != QuoteState.OPEN]
+    prefetch_related_objects(decided, Prefetch("lines", amounts))
+
+
+def _actual(jobs: Iterable[Job | None]) -> dict[int, int]:
+    """What those of the jobs cost, without material, that are closed."""
+    closed = {job.pk for job in jobs if job is not None and job.state == JobState.CLOSED}
+    return dict(chunked(sorted(closed), costs_of))
+
+
+def _judged() -> list[tuple[float, bool]]:
+    """The chance that was promised, and whether it overran, of the last ones to be closed whose
+    costs are all known. What jobs cost is summed for those alone: postings of a year take long."""
+    gap = Q(cost_minor=None) | Q(setup_minor=None)
+    known = ~Exists(QuoteLine.objects.filter(gap, quote=OuterRef("pk")))
+    closed = _newest().filter(known, job__state=JobState.CLOSED)
+    ranked = closed.order_by("-job__closed_at", "-pk").values_list("pk", "overrun_chance", "job_id")
+    found: list[tuple[float, bool]] = []
+    at, many = 0, LATEST
+    while len(found) < LATEST and (some := list(ranked[at : at + many])):
+        actual = dict(chunked(sorted({job or 0 for _pk, _chance, job in some}), costs_of))
+        allowed = dict(chunked([pk for pk, _chance, _job in some], _allowed))
+        found += [
+            (chance, actual[job] > allowed.get(pk, 0)) for pk, chance, job in some if job in actual
+        ]
+        at, many = at + many, 2 * many  # few statements where most have nothing posted
+    return found[:LATEST]
+
+
+def _allowed(quotes: Sequence[int]) -> QuerySet[Any, Any]:
+    """(quote, minor units) of the lines of each, set-ups included."""
+    lines = QuoteLine.objects.filter(quote__in=quotes).order_by().values_list("quote")
+    return lines.annotate(all=Sum(F("cost_minor") + F("setup_minor")))
 
 
 def quote_detail(*, quote_id: int, now: datetime) -> QuoteDetail:
@@ -224,12 +245,19 @@ def _breaks(quote: Quote, lines: Sequence[QuoteLine]) -> tuple[LinePrice, ...]:
     return tuple(one for line in lines if line.breaks for one in found[line.pk])
 
 
+PLATE = ("material__code", "thickness_mm", "thickness_text")
+
+
 def _lines() -> QuerySet[QuoteLine]:
-    """What a line is of comes with it, but not the program or the drawing itself."""
+    """What a price is held against; not the program, the drawing or other quantities."""
     rows = QuoteLine.objects.select_related(
         "revision__nest__material", "drawing__drawing__material"
     )
-    return rows.defer("revision__program", "revision__notes", "drawing__contours")
+    return rows.only(
+        "quote", "cost_minor", "setup_minor", "table", "wear_set", "made_from",
+        *(f"revision__nest__{name}" for name in PLATE),
+        *(f"drawing__drawing__{name}" for name in PLATE),
+    )  # fmt: skip
 
 
 def _row(quote: Quote, stands: Stands) -> QuoteRow:

@@ -20,7 +20,7 @@ from planning.services.quotes import (
     quote_make,
     quote_revise,
 )
-from shopfloor.models import JobState, Month, Nest, NestPlan, Posting, Quote, QuoteLine, Sheet
+from shopfloor.models import Job, JobState, Month, Nest, NestPlan, Posting, Quote, QuoteLine, Sheet
 from tests.planning import cast
 from tests.planning.calc.ahead.test_quotes import known
 from tests.planning.test_nest_plan import SQUARE, _row
@@ -242,6 +242,25 @@ def test_a_set_up_is_allowed_for_as_it_is_posted(history, owner):
     board = quote_board(now=NOW)
     assert {row.allowed_minor for row in board.rows if row.quote.job} == {None}
     assert board.score is None
+
+
+def test_the_score_is_of_the_last_closed_whose_costs_are_known(history, owner, monkeypatch):
+    """Of nine the newest has nothing posted, two have a gap."""
+    monkeypatch.setattr("planning.reports.quotes.LATEST", 3)
+    allowed = make(history, owner).lines.get().cost_minor
+    for number in range(1, 10):
+        over = number % 2  # odd ones take more than they were allowed
+        quote, line = won(history, owner, took_minor=allowed + over, number=f"J-2{number}")
+        Job.objects.filter(pk=line.job_id).update(closed_at=NOW - timedelta(days=number))
+        if number == 1:
+            Posting.objects.filter(line=line).exclude(kind="material").delete()
+        if number in (3, 4):
+            quote.lines.update(cost_minor=None)
+    board = quote_board(now=NOW)  # of 2, 5 and 6
+    assert (board.score.overruns, board.score.n) == (1, 3)
+    Posting.objects.exclude(kind="material").filter(line__job__number__in=("J-22", "J-26")).delete()
+    board = quote_board(now=NOW)  # of 5, 7 and 8
+    assert (board.score.overruns, board.score.n) == (2, 3)
 
 
 def test_material_splits_into_price_and_usage(history, north, owner):
