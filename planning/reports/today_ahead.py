@@ -45,8 +45,8 @@ class Ends:
     """The last arc of the last run that is more likely than not done by the end of the shift (of
     the first one where none is): place `last` of `listed`. `quantiles` at `LEVELS`, epoch s, after
     widening by the fit's scale; `spent` the mean seconds until then by what they go to, `away_s`
-    of breaks and closed time. No shift is laid out after `known_until`; what ends later lies
-    behind it."""
+    of breaks and closed time; `clock` as it is worked. No shift is laid out after `known_until`;
+    what ends later lies behind it."""
 
     listed: tuple[Listed, ...]
     last: int
@@ -57,6 +57,7 @@ class Ends:
     mean: float
     stored: StoredTime
     known_until: float
+    clock: StaffedClock
 
     def beyond(self, at: float) -> bool:
         """Whether a moment lies behind the shifts that are laid out, and nobody knows when."""
@@ -111,7 +112,7 @@ def ends_of(
     if not runs:
         return None
     found = finishes(stored.worlds(at, clock, under_way, DRAWS), runs, clock)
-    return _ends(found, listed, stored, until_us / S, at, clock.end(at))
+    return _ends(found, listed, stored, until_us / S, at, clock)
 
 
 def _ends(
@@ -120,8 +121,9 @@ def _ends(
     stored: StoredTime,
     until: float,
     at: float,
-    known_until: float,
+    clock: StaffedClock,
 ) -> Ends:
+    known_until = clock.end(at)
     wall = np.where(np.isfinite(found.wall), found.wall, known_until + BEYOND_S)
     chances = [(widened(each, stored.scale) <= until).mean() for each in wall.T]
     likely = np.flatnonzero(np.array(chances) >= 0.5)
@@ -140,6 +142,7 @@ def _ends(
         mean=mean,
         stored=stored,
         known_until=known_until,
+        clock=clock,
     )
 
 

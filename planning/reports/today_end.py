@@ -34,7 +34,8 @@ def outlook(key: str) -> Figure:
         plan = [Part(_("Planned"), seconds(found.plan_s, "planned"), total=True)]
         return shown.figure("outlook", text(_("end unknown"), "unknown"), RULE, plan)
     ends = found.ends
-    parts = [*_planned(ends), *_spent(ends, shown), *_rests_on(ends), *_left(ends)]
+    parts = [*_planned(ends), *_spent(ends, shown), *_as_planned(shown)]
+    parts += [*_rests_on(ends), *_left(ends)]
     value = _words(ends, shown)
     return shown.figure("outlook", text(value, "planned"), RULE, parts)
 
@@ -89,6 +90,18 @@ def _spent(ends: Ends, shown: Shown) -> Iterator[Part]:
         _("half of the draws end before"),
         seconds(early_s, "planned", change=True),
         notes=(_("a few long stops make the average later"),) if early_s < 0 else (),
+    )
+
+
+def _as_planned(shown: Shown) -> Iterator[Part]:
+    drawn = shown.row.strip
+    if drawn.plan_end_us is None or not drawn.pace:
+        return
+    yield Part(
+        _("Plan, with what is usual beside cutting"),
+        text(shown.clock_day(drawn.plan_end_us / 1e6), "planned"),
+        Ref("pace", shown.key),
+        (_("the end that is expected, less what the table is ahead of its pace"),),
     )
 
 

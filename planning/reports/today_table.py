@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from planning.calc import spent
 from planning.calc.ahead.clock import StaffedClock
 from planning.calc.spans import Span, intersect, length, subtract, union
@@ -217,10 +219,10 @@ def _strip(
     clock: StaffedClock | None,
 ) -> strip.StripTable:
     planned = list(_planned(window, run, rest_us, ahead))
-    plan_end = planned[-1].to_us if planned else None
     end_us = window.end_us
-    if plan_end is not None and plan_end > end_us:
-        end_us = min(plan_end, end_us + LONGEST_OVERTIME_US)
+    if planned and planned[-1].to_us > end_us:
+        end_us = min(planned[-1].to_us, end_us + LONGEST_OVERTIME_US)
+    paces = pace(data, window, clock)
     now_us = min(max(window.now_us, window.start_us), end_us)
     return strip.StripTable(
         name=data.table.name,
@@ -243,11 +245,32 @@ def _strip(
         planned=tuple(planned),
         silent_since_us=data.hearing.silent_since_us if data.hearing.listens else window.start_us,
         sourceless=not data.hearing.listens,
-        pace=tuple(pace(data, window, clock)),
-        plan_end_us=plan_end,
+        pace=tuple(paces),
+        plan_end_us=_plan_end(planned, outlook, paces, window.now_us),
         forecast=_forecast(outlook),
         shift_end_us=window.end_us,
     )
+
+
+def _plan_end(
+    planned: Sequence[strip.Planned],
+    outlook: Outlook | None,
+    paces: Sequence[strip.Pace],
+    now_us: int,
+) -> int | None:
+    """When the list would be done at the pace that counts as neither ahead nor behind: the end
+    that is expected, moved by what the table was ahead at its last arc and by what has passed
+    since, in staffed time. Where that is unknown, the plan alone."""
+    if not planned:
+        return None
+    ends = None if outlook is None else outlook.ends
+    if ends is None or not paces:
+        return planned[-1].to_us
+    last, clock = paces[-1], ends.clock
+    passed_s = clock.staffed(now_us / S) - clock.staffed(last.at_us / S)
+    staffed_s = clock.staffed(ends.middle) + last.ahead_min * 60 - passed_s
+    at = float(clock.wall(np.array([staffed_s]))[0])
+    return round(at * S) if math.isfinite(at) else None
 
 
 def _arcs(arcs: Sequence[ArcNow]) -> tuple[strip.Arc, ...]:

@@ -139,6 +139,35 @@ def test_the_end_is_what_this_table_s_runs_take_and_what_lies_between_them(
     assert [one.nest for one in ends.listed] == ["N-1", "N-2"]
 
 
+def test_the_plan_s_end_is_the_expected_end_less_what_the_table_is_ahead(
+    half_burnt, north, operator
+):
+    """However long the table stands, the plan's end stays: each second is one more behind."""
+    _listening(north, cast.at(SHIFT, 360))
+    fitted(north, SHIFT)
+    plan_ends = []
+    for passed in (340, 360, 960):
+        row = today(now=cast.at(SHIFT, passed)).tables[0]
+        last = row.strip.pace[-1]
+        assert last.at_us == cast.to_us(cast.at(SHIFT, 340))
+        ahead_s = last.ahead_min * 60 - (passed - 340)
+        expected = row.outlook.ends.middle + ahead_s
+        assert row.strip.plan_end_us / 1e6 == pytest.approx(expected, abs=1)
+        plan_ends.append(row.strip.plan_end_us / 1e6)
+    assert plan_ends[1:] == pytest.approx(plan_ends[:1] * 2, abs=30)
+
+
+def test_the_plan_s_end_comes_after_a_break(half_burnt, north, operator):
+    """A minute into the 504 s that are left, half an hour of break."""
+    now = cast.at(SHIFT, 360)
+    _listening(north, now)
+    fitted(north, now)
+    [plain] = today(now=now).tables
+    Shift.objects.filter(name="early").update(breaks=[["06:07", 30, "break"]])
+    [row] = today(now=now).tables
+    assert row.strip.plan_end_us == pytest.approx(plain.strip.plan_end_us + 1800e6, abs=30e6)
+
+
 def test_ranges_are_widened_by_what_the_last_ones_missed(half_burnt, north, operator):
     now = cast.at(SHIFT, 360)
     _listening(north, now)
