@@ -13,7 +13,7 @@ from django.utils import timezone
 from planning import reports
 from planning.reports import change_pays as change_reports
 from planning.reports import glance as glances
-from planning.reports import openers, promise, promise_help, promise_score, survival
+from planning.reports import openers, promise, promise_help, promise_kept, promise_score, survival
 from planning.reports.change_pays import ChangePays
 from planning.reports.factors import FactorBoard
 from planning.reports.failures import FailuresBoard
@@ -22,8 +22,9 @@ from planning.reports.glance import Glance
 from planning.reports.hand_over import ShiftDrafts, drafts
 from planning.reports.measures import Measures
 from planning.reports.notes.reading import Past, notes_between
-from planning.reports.promise import Board, TableLoad
+from planning.reports.promise import Board
 from planning.reports.promise_help import Help
+from planning.reports.promise_kept import Shown
 from planning.reports.promise_score import Score
 from planning.reports.quote_paper import QuotePaper
 from planning.reports.quotes import QuoteBoard, QuoteDetail
@@ -77,10 +78,20 @@ def notes_look(at: datetime) -> None:
     notes_sweep(now=at)
 
 
-def promises(at: datetime) -> tuple[Board, list[TableLoad], Score | None]:
-    """All open work drawn, the hours of the next two weeks, and how former promises held."""
+def promises(at: datetime) -> Shown:
+    """All open work drawn, and the hours of the next two weeks: as kept where that still holds."""
+    return promise_kept.shown(at)
+
+
+def promises_drawn(at: datetime) -> tuple[Board, Shown]:
+    """The same drawn now, for what is worked out from the draws."""
     board = promise.board(at)
-    return board, promise.loads(board), promise_score.score()
+    return board, promise_kept.shown_of(board)
+
+
+def promises_score() -> Score | None:
+    """How former promises held."""
+    return promise_score.score()
 
 
 def promise_new(board: Board, hours: float) -> tuple[datetime | None, ...]:

@@ -1,8 +1,8 @@
 """The worker's tasks: one that does a row of work, one that shares out a transaction's rows, one
 that sends what is not done again, one that looks for plans and reports grown old,
 one that keeps what is said of the ends of shifts and scores it, one that looks for what wants a
-hand, one that has the records verified and the database's statistics made anew each night, one that
-looks whether a backup is due."""
+hand, one that draws the promises where a record changed, one that has the records verified and the
+database's statistics made anew each night, one that looks whether a backup is due."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from planning.services.freshness import request_stale_plans
 from planning.services.lives import lives_freshen
 from planning.services.notes import notes_due
 from planning.services.promises import promises_say, promises_score
+from planning.services.promises_kept import promises_due
 from planning.services.statements import statements_sweep
 from planning.services.summaries import months_freshen
 from planning.services.table_time import tables_freshen
@@ -64,6 +65,11 @@ def statements() -> None:
 @shared_task(name="kerfbook.notes")
 def notes() -> None:
     notes_due(now=timezone.now())
+
+
+@shared_task(name="kerfbook.promises")
+def promises() -> None:
+    promises_due(now=timezone.now())
 
 
 @shared_task(name="kerfbook.verify")

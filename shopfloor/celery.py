@@ -61,6 +61,7 @@ app.conf.update(
         "freshen": {"task": "kerfbook.freshen", "schedule": Every(300.0)},
         "statements": {"task": "kerfbook.statements", "schedule": Every(300.0)},
         "notes": {"task": "kerfbook.notes", "schedule": Every(10.0)},
+        "promises": {"task": "kerfbook.promises", "schedule": Every(10.0)},
         "verify": {"task": "kerfbook.verify", "schedule": Every(600.0)},
         "backup": {"task": "kerfbook.backup", "schedule": Every(60.0)},
     },

@@ -37,6 +37,7 @@ class Asked(Protocol):
     database: str
 
     def bare(self, role: str) -> Answer: ...
+    def keep(self) -> None: ...
     def visit(self, label: str, role: str) -> list[Answer]: ...
     def days(self, label: str) -> int | None: ...
 
@@ -93,6 +94,7 @@ def _visited(
     for turn in range(turns + 1):
         _say(f"turn {turn} of {turns}, {len(left)} pages" if turn else f"warming {len(left)} pages")
         for served in pair:
+            served.keep()
             served.bare("owner")
             taken = [served.bare("owner").cost_s for _ in range(BARE_TIMES)]
             bare += [cost_s for cost_s in taken if cost_s is not None]

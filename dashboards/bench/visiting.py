@@ -14,7 +14,7 @@ from django.conf import settings
 from dashboards.bench.judging import Answer
 from dashboards.bench.measuring import HEADER
 from dashboards.bench.shops import Shop
-from dashboards.bench.urls import BARE
+from dashboards.bench.urls import BARE, KEPT
 
 LOG = "bench-web.log"
 SLACK_S = 5.0  # its statement stopped, the process has so long to answer
@@ -48,6 +48,10 @@ class Served:
 
     def bare(self, role: str) -> Answer:
         return self._ask("GET", f"/{BARE}", role)
+
+    def keep(self) -> None:
+        """Nothing works in the background of a shop that is measured: its part is done here."""
+        self._ask("GET", f"/{KEPT}", "owner")
 
     def visit(self, label: str, role: str) -> list[Answer]:
         """The page's answer; of a Dash page, one for each callback that draws it at first."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from django.http import HttpRequest, HttpResponseBase
@@ -12,6 +14,7 @@ from dashboards import data
 from dashboards.access import desk
 from dashboards.plans.promise_chart import bars, timeline
 from planning.reports.promise import IN_TIME, LATE, NO_DUE, OPEN, UNSURE
+from planning.reports.promise_help import Help
 
 LEVELS = (50, 80, 90, 95)
 MOST_H = 200.0
@@ -31,18 +34,23 @@ def _hours(asked: str) -> float | None:
 def promises(request: HttpRequest) -> HttpResponseBase:
     """`job` in the address: an open job, for which what would help is worked out; `hours`: of a
     new job, for which the days are."""
-    now = data.now()
-    asked = request.GET.get("job", "")
-    board, loads, score = data.promises(now)
-    jobs = board.jobs
+    asked, hours = request.GET.get("job", ""), _hours(request.GET.get("hours", ""))
+    helps: list[Help] = []
+    new: Sequence[datetime | None] = ()
+    if asked or hours:
+        board, shown = data.promises_drawn(data.now())
+        new = data.promise_new(board, hours) if hours else ()
+    else:
+        board, shown = None, data.promises(data.now())
+    jobs, now = shown.jobs, shown.at
     chosen = next((job for job in jobs if str(job.pk) == asked), None)
-    hours = _hours(request.GET.get("hours", ""))
-    new = data.promise_new(board, hours) if hours else ()
+    if board is not None and chosen is not None:
+        helps = data.promise_helps(board, chosen.pk)
     context: dict[str, Any] = {
         "now": now,
         "at_key": f"@{round(now.timestamp() * 1e6)}",
         "jobs": jobs,
-        "loads": [(load, bars(load)) for load in loads],
+        "loads": [(load, bars(load)) for load in shown.loads],
         "lines": timeline(jobs, now, data.zone()),
         "late": [job for job in jobs if job.state == LATE],
         "open": [job for job in jobs if job.state == OPEN],
@@ -50,15 +58,11 @@ def promises(request: HttpRequest) -> HttpResponseBase:
         "unknown": [job for job in jobs if job.state == UNSURE],
         "no_due": [job for job in jobs if job.state == NO_DUE],
         "chosen": chosen,
-        "helps": data.promise_helps(board, chosen.pk) if chosen else [],
-        "score": score,
+        "helps": helps,
+        "score": data.promises_score(),
         "levels": LEVELS,
         "hours": hours,
         "new": list(zip(LEVELS, new, strict=False)),
-        "learnt": [
-            {"runs": one.runs, "table_name": board.work.table_rows[pk].name}
-            for pk, one in board.work.stored.items()
-            if one.runs
-        ],
+        "learnt": [{"runs": runs, "table_name": name} for name, runs in shown.learnt],
     }
     return render(request, "kerfbook/promises.html", context)

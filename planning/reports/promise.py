@@ -14,7 +14,6 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-from django.utils.translation import gettext as _
 
 from planning.calc.ahead.promise import (
     HARDLY,
@@ -27,6 +26,7 @@ from planning.calc.ahead.promise import (
     load_s,
     promised,
 )
+from planning.calc.said import said
 from planning.calc.spans import intersect
 from planning.inputs.open_work import JobAhead, OpenWork, open_work
 from planning.inputs.shifts import ShiftBook
@@ -44,7 +44,8 @@ IN_TIME, OPEN, LATE, NO_DUE, UNSURE = "in_time", "open", "late", "no_due", "unkn
 class JobPromise:
     """`chance` of being done by its due date; `early` to `late` holds 80 in 100; `days` are the
     moments that can be promised at `LEVELS`. None: beyond the calendar, or unknown, and `why` says
-    so. `hours` are the planned ones of its sheets, all of a shared one."""
+    so, written out by `to_reader`. `hours` are the planned ones of its sheets, all of a shared
+    one."""
 
     pk: int
     number: str
@@ -74,7 +75,8 @@ class JobPromise:
 
 @dataclass(frozen=True, slots=True)
 class DayLoad:
-    """Hours of one shift date at one table. `note`: why it is not staffed as usual."""
+    """Hours of one shift date at one table. `note`: why it is not staffed as usual, to be
+    read by `to_reader`."""
 
     key: str  # of the figure, without the moment
     day: date
@@ -125,28 +127,28 @@ class Board:
         why = self._why(job, bool(sheets))
         ends = None if why else self.found.jobs[job.pk]
         due = job.due_at.timestamp() if job.due_at else None
-        said = None if ends is None or due is None else chance(ends, due)
+        likely = None if ends is None or due is None else chance(ends, due)
         early, middle, late, *days = [
             None if ends is None else moment(promised(ends, level))
             for level in (0.1, 0.5, 0.9, *LEVELS)
         ]
         return JobPromise(
-            job.pk, job.number, job.title, job.customer, job.due_at, state_of(said, ends is None),
-            said, early, middle, late, tuple(days),
+            job.pk, job.number, job.title, job.customer, job.due_at, state_of(likely, ends is None),
+            likely, early, middle, late, tuple(days),
             len(sheets), sum(sheet.routes[one.key].plan_s for one, sheet in sheets) / HOUR_S,
             tuple(sorted({self.work.table_rows[one.key].name for one, _sheet in sheets})), why,
         )  # fmt: skip
 
     def _why(self, job: JobAhead, any_sheet: bool) -> str:
         if job.held:
-            return _("on hold")
+            return said("on hold")
         if job.pk in self.unknown:
-            return _("a nest has no plan")
+            return said("a nest has no plan")
         if job.on_no_sheet:
-            return _("{owed} of {all} parts are on no nest’s sheets").format(
-                owed=job.on_no_sheet, all=job.owed
+            return said(
+                "{owed} of {all} parts are on no nest’s sheets", owed=job.on_no_sheet, all=job.owed
             )
-        return "" if any_sheet else _("no sheet is to come")
+        return "" if any_sheet else said("no sheet is to come")
 
 
 def state_of(said: float | None, unknown: bool) -> str:
@@ -221,11 +223,11 @@ def _note(book: ShiftBook, day: date, table: str, closed: str) -> str:
     if day in book.unset:
         start, end = day_span(day, book.zone)
         lost = intersect([(to_us(start), to_us(end))], book.down_at(table))
-        return _("table down") if lost else ""
+        return said("table down") if lost else ""
     if not own:
-        return closed or _("no shift")
+        return closed or said("no shift")
     if staffed(own, book.downs, table) != staffed(own, [], table):
-        return _("table down")
+        return said("table down")
     return closed
 
 

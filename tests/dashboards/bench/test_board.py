@@ -31,6 +31,8 @@ class MadeUp:
     def days(self, label: str) -> int | None:
         return self.told.get(label)
 
+    def keep(self) -> None: ...
+
     def visit(self, label: str, role: str) -> list[Answer]:
         self.asked.append((label, role))
         if label == "cost" and role == "operator":
