@@ -13,11 +13,12 @@ from django.db.models import F
 
 from planning.calc.ahead.keep import MODEL
 from planning.calc.said import restored, stored
+from planning.inputs.kept import PROMISES_NOW
 from planning.reports.promise import Board, DayLoad, JobPromise, TableLoad, board, loads
 from shopfloor.models import Change, Summary, TableTime
 from shopfloor.runs.arcs import to_us
 
-KIND: Final = "promises_now"
+KIND: Final = PROMISES_NOW
 FORM: Final = 1  # raised where the same records would be drawn, or kept, otherwise
 KEPT_FOR: Final = timedelta(minutes=5)
 LOOKED_BACK: Final = 1000  # changes: one numbered early may be committed behind later ones

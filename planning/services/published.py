@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import F, Model
 from django.utils import timezone
 
-from planning.reports.promise_kept import KIND as PROMISES
+from planning.inputs.kept import PROMISES_NOW
 from shopfloor.models import Summary
 
 TRIES: Final = 3
@@ -30,6 +30,6 @@ def publish(
             type(revision)._default_manager.select_for_update().only("pk").get(pk=revision.pk)
             if set(rows.values_list("pk", flat=True)) == before:
                 rows.all().delete()
-                Summary.objects.filter(kind=PROMISES).update(wanted=F("wanted") + 1)
+                Summary.objects.filter(kind=PROMISES_NOW).update(wanted=F("wanted") + 1)
                 return list(rows.bulk_create(made))
     raise RuntimeError(f"revision {revision.pk} was planned elsewhere {TRIES} times meanwhile")
