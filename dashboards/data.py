@@ -157,9 +157,9 @@ def wear_board(at: datetime) -> WearBoard:
     return reports.wear_board(now=at)
 
 
-def wear_due(at: datetime) -> dict[int, DueAt]:
-    """By piece in a torch, when it is at its end if the list is cut as planned."""
-    return due_times(now=at)
+def wear_due(at: datetime, torch: int) -> dict[int, DueAt]:
+    """By piece in the torch, when it is at its end if the list is cut as planned."""
+    return due_times(now=at, torch=torch)
 
 
 def change_pays(pieces: Sequence[int]) -> dict[int, ChangePays]:

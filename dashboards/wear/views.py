@@ -93,7 +93,7 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
 def _read_by(torch: TorchRow, *, inch: bool) -> TorchRow:
     """What the outlooks rest on, with its lengths as the person reads them, and when the list ahead
     comes to each piece's end."""
-    ends = data.wear_due(data.now())
+    ends = data.wear_due(data.now(), torch.torch_id)
     pieces = tuple(
         replace(
             one,
@@ -193,15 +193,17 @@ def _pit(
     ][:BEFORE]
     seen = data.inspections([piece.piece_id, *like])
     zone = data.zone()
-    points = [
-        (one.piece_id, Point(one.starts, one.pit_mm, dated(one.at.astimezone(zone), DAY)))
+    now = tuple(
+        Point(one.starts, one.pit_mm, dated(one.at.astimezone(zone), DAY))
         for one in seen
-    ]
+        if one.piece_id == piece.piece_id
+    )
+    before = (one for one in seen if one.piece_id != piece.piece_id)
     chart = PitChart(
         usual=lives.usual_wear(piece, learned),
         limit_mm=data.pit_limit_mm(),
-        now=tuple(point for key, point in points if key == piece.piece_id),
-        before=tuple(point for key, point in points if key != piece.piece_id),
+        now=now,
+        before=tuple(Point(one.starts, one.pit_mm) for one in before),
         starts=piece.starts,
         left=piece.left,
         low=piece.low,

@@ -95,12 +95,12 @@ def change_pays(pieces: Iterable[int]) -> dict[int, ChangePays]:
         )
     }
     rows = Summary.objects.filter(kind=KIND, key__in={str(part) for part, _kind in parts.values()})
-    bodies = dict(rows.exclude(body=None).values_list("key", "body__pays"))
-    ends = dict(rows.exclude(body=None).values_list("key", "body__ends"))
+    kept = rows.exclude(body=None).values_list("key", "body__pays", "body__ends")
+    learned = {key: (pays, ends or 0) for key, pays, ends in kept if pays}
     return {
-        pk: _pays(part, kind, body, ends.get(str(part)) or 0)
+        pk: _pays(part, kind, *learned[str(part)])
         for pk, (part, kind) in parts.items()
-        if (body := bodies.get(str(part)))
+        if str(part) in learned
     }
 
 

@@ -15,6 +15,11 @@ from shopfloor.models import Contour, NestPlan, NestRevision, QueueItem
 from shopfloor.nests.waiting import waiting_items
 from shopfloor.nests.warnings import refusal_of
 
+COLUMNS = (
+    "table", "due_at", "nest__name", "nest__material", "nest__thickness_mm", "nest__wear_set__code",
+    "nest__wear_set__duty", "nest__wear_set__current_a",
+)  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Queued:
@@ -46,7 +51,7 @@ def queue_plans(
 ) -> list[Queued]:
     """Waiting items in their order, in four queries; one more where a plan has a problem. Without
     `jobs` neither these are named nor when the first of them is due."""
-    items = waiting_items().select_related("nest__wear_set")
+    items = waiting_items().select_related("nest__wear_set").only(*COLUMNS)
     if tables is not None:
         items = items.filter(table__in=tables)
     rows = list(items.order_by("table", "position", "pk"))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
 import pandas as pd
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from planning.calc.said import stored
@@ -17,7 +18,7 @@ from shopfloor.models import Fitting, Piece, PieceState, Posting, SetPart
 from shopfloor.wear.endings import ending_words
 
 HISTORY = 200
-Parts = Mapping[int, Any]  # SetPart, with `half_used`
+Parts = Mapping[int, SetPart]
 # Columns of a piece's own and of its outlook, by the names that a frame has for them.
 AGES = ("starts", "arc_s")
 PIECE = ("piece__label", "piece__price_minor", "piece__part_id")
@@ -29,7 +30,7 @@ def wear_board(*, now: datetime) -> WearBoard:
     as published, with when in `computed_at` of `fitted`'s attrs. Six queries, of columns: with
     whole pieces, sets and outlooks around each the page would take twice as long."""
     parts = {part.pk: part for part in _parts()}
-    fitted, gone = _fittings_now(now), _fittings_gone()
+    fitted, gone, shelf = _fittings_now(now), _fittings_gone(), _on_the_shelf()
     pieces = {row.piece_id for row in [*fitted, *gone]}
     charged = dict(
         Posting.objects.filter(piece__in=pieces)
@@ -50,9 +51,9 @@ def wear_board(*, now: datetime) -> WearBoard:
         ),
         shelved=frame(
             "piece_id label wear_set kind starts arc_s starts_left due",
-            [_shelved(row, parts) for row in _on_the_shelf()],
+            [_shelved(row, parts) for row in shelf],
         ),
-        drawer=_drawer(parts, money),
+        drawer=_drawer(parts, Counter(row.part_id for row in shelf), money),
         history=frame(
             "piece_id label wear_set kind state reason fitted_at removed_at starts arc_s "
             "price_minor charged_minor",
@@ -63,12 +64,8 @@ def wear_board(*, now: datetime) -> WearBoard:
 
 
 def _parts() -> QuerySet[SetPart]:
-    """Every part of every set, with how many half-used ones are on the shelf."""
-    return (
-        SetPart.objects.select_related("wear_set")
-        .annotate(half_used=Count("pieces", filter=Q(pieces__state=PieceState.SHELVED)))
-        .order_by("wear_set__current_a", "kind")
-    )
+    """Every part of every set."""
+    return SetPart.objects.select_related("wear_set").order_by("wear_set__current_a", "kind")
 
 
 def _outlook(*names: str, of: str = "piece__") -> list[str]:
@@ -172,7 +169,7 @@ def _fitted(row: Any, parts: Parts, charged: dict[int, int]) -> tuple[Any, ...]:
     )
 
 
-def _drawer(parts: Parts, money: dict[str, Any]) -> pd.DataFrame:
+def _drawer(parts: Parts, shelved: Counter[int], money: dict[str, Any]) -> pd.DataFrame:
     return frame(
         "set_id wear_set duty kind name price_minor rated_starts in_drawer shelved low_at low",
         [
@@ -185,7 +182,7 @@ def _drawer(parts: Parts, money: dict[str, Any]) -> pd.DataFrame:
                 part.price_minor,
                 part.rated_starts,
                 part.in_drawer,
-                part.half_used,
+                shelved[part.pk],
                 part.low_at,
                 part.in_drawer <= part.low_at,
             )

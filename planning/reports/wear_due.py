@@ -21,6 +21,7 @@ from shopfloor.runs.arcs import from_us
 from telemetry.read_once import read_once
 
 AHEAD = timedelta(days=14)
+LEFT = ("starts_left", "left_low", "left_high")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +38,19 @@ class DueAt:
 
 
 @read_once()
-def due_times(*, now: datetime) -> dict[int, DueAt]:
-    """By piece in a torch that has an outlook with a range."""
+def due_times(*, now: datetime, torch: int | None = None) -> dict[int, DueAt]:
+    """By piece in a torch, or in this one, that has an outlook with a range."""
     rows = (
         Fitting.objects.filter(removed_at=None, fitted_at__lte=now)
         .exclude(piece__outlook__left_low=None)
         .select_related("piece__outlook", "piece__part__wear_set", "torch__table")
-    )
+        .only(
+            "piece", "torch__table__code", *_named("piece__part__wear_set"),
+            *(f"piece__outlook__{name}" for name in LEFT),
+        )
+    )  # fmt: skip
+    if torch is not None:
+        rows = rows.filter(torch=torch)
     by_table: dict[Table, list[Fitting]] = defaultdict(list)
     for row in rows:
         by_table[row.torch.table].append(row)
@@ -77,11 +84,15 @@ def _on_tables(tables: Iterable[int]) -> dict[int, list[Run]]:
     found: dict[int, list[Run]] = defaultdict(list)
     runs = Run.objects.filter(table__in=list(tables), state=RunState.OPEN)
     for run in runs.select_related("revision__nest__wear_set").only(
-        "table", "opened_at", "plan", "revision__nest__name", "revision__nest__wear_set__duty",
-        "revision__nest__wear_set__current_a", "revision__nest__wear_set__code",
-    ):  # fmt: skip
+        "table", "opened_at", "plan", "revision__nest__name", *_named("revision__nest__wear_set")
+    ):
         found[run.table_id].append(run)
     return found
+
+
+def _named(wear_set: str) -> list[str]:
+    """What a set is called by."""
+    return [f"{wear_set}__{name}" for name in ("code", "duty", "current_a")]
 
 
 def _left(run: Run, clock: StaffedClock, now: datetime) -> Going:
@@ -113,7 +124,7 @@ def _due(fitting: Fitting, steps: Sequence[Step], clock: StaffedClock, *, unplan
     outlook = fitting.piece.outlook
     within = ""
     moments: list[datetime | None] = []
-    for left in (outlook.starts_left, outlook.left_low, outlook.left_high):
+    for left in (getattr(outlook, name) for name in LEFT):
         at = None if left is None else reached(steps, left)
         moments.append(None if at is None else _wall(clock, at.seconds))
         if at is not None and len(moments) == 1:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Max
+from django.db.models import Max, OuterRef, Subquery, Sum
 from django.utils.translation import gettext as _
 
 from shopfloor.models import (
@@ -116,23 +115,19 @@ def stoppage_seen(stoppage_id: int) -> StoppageSeen:
 def inspections(piece_ids: Sequence[int]) -> list[Inspected]:
     """Measured pits of these pieces with their starts at the time: starts of the runs that had
     used it by then, and what it had before it was first on record."""
+    used = PieceUse.objects.filter(piece=OuterRef("piece"), at__lte=OuterRef("at")).order_by()
+    counted = used.values("piece").annotate(all=Sum("starts")).values("all")
     seen = (
         Inspection.objects.filter(piece__in=list(piece_ids))
         .exclude(pit_mm=None)
         .order_by("at")
-        .values_list("piece_id", "at", "pit_mm", "piece__prior_starts")
+        .values_list("piece_id", "at", "pit_mm", "piece__prior_starts", Subquery(counted))
     )
-    uses: dict[int, list[tuple[datetime, int]]] = defaultdict(list)
-    for piece, at, starts in PieceUse.objects.filter(piece__in=list(piece_ids)).values_list(
-        "piece", "at", "starts"
-    ):
-        uses[piece].append((at, starts))
-    found = []
-    for piece, at, pit_mm, before in seen:
-        counted = sum(starts for used_at, starts in uses[piece] if used_at <= at)
-        if pit_mm is not None:
-            found.append(Inspected(piece, at, (before or 0) + counted, pit_mm))
-    return found
+    return [
+        Inspected(piece, at, (before or 0) + (starts or 0), pit_mm)
+        for piece, at, pit_mm, before, starts in seen
+        if pit_mm is not None
+    ]
 
 
 def table_name(code: str) -> str:

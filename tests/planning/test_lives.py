@@ -17,8 +17,18 @@ from planning.services.lives import life_write, lives_freshen
 from planning.services.outlooks import KIND
 from planning.services.piece_figures import piece_figures
 from planning.services.work import run_all_waiting
-from shopfloor.models import Inspection, PieceOutlook, SetPart, Shift, Summary, Work
+from shopfloor.models import (
+    Fitting,
+    Inspection,
+    PieceOutlook,
+    PieceUse,
+    SetPart,
+    Shift,
+    Summary,
+    Work,
+)
 from shopfloor.runs.arcs import to_us
+from shopfloor.runs.desk_queries import inspections
 from telemetry.models import Arc
 from tests.planning import cast
 
@@ -285,3 +295,44 @@ def test_what_another_learned_meanwhile_stays(north, operator, monkeypatch):
     Summary.objects.update(computed_at=timezone.now() + timedelta(days=9))  # the clock was wrong
     lives.lives_write([piece.part_id])
     assert "pays" in Summary.objects.get(kind="life").body
+
+
+def test_a_pit_stands_at_the_starts_the_piece_had_then(north, operator):
+    """100 before it was on record, runs of 7, 20 and 40: the last came after the look."""
+    piece, other = cast.piece(prior_starts=100), cast.piece()
+    revision = cast.nest(operator, [(None, 1e5, 20)])
+    for hours, starts in ((0, 7), (5, 20), (6, 40)):
+        run = cast.run(revision, north, start=cast.at(cast.NOON, hours * 3600), operator=operator)
+        PieceUse.objects.create(run=run, piece=piece, at=cast.at(cast.NOON, hours * 3600),
+                                starts=starts, arc_s=1.0, evidence="measured")  # fmt: skip
+    for one, hours, pit_mm in (
+        (piece, 5, 0.4),
+        (other, 7, 0.2),
+        (piece, -1, 0.1),
+        (piece, 6, None),
+    ):
+        Inspection.objects.create(
+            piece=one, at=cast.at(cast.NOON, hours * 3600), pit_mm=pit_mm, by=operator
+        )
+    seen = [(one.piece_id, one.starts, one.pit_mm) for one in inspections([piece.pk, other.pk])]
+    assert seen == [(piece.pk, 100, 0.1), (piece.pk, 127, 0.4), (other.pk, 0, 0.2)]
+
+
+def test_only_the_torch_asked_for_is_timed(north, operator):
+    torch = north.torches.first()
+    second = north.torches.create(code="2")
+    for of in (torch, second):
+        piece = cast.piece("electrode", 1900, 600)
+        cast.fitting(piece, north, cast.NOON, by=operator)
+        Fitting.objects.filter(piece=piece).update(torch=of)
+        PieceOutlook.objects.create(
+            piece=piece,
+            starts=10,
+            starts_left=20,
+            left_low=10,
+            left_high=200,
+            computed_at=cast.NOON,
+        )
+    both = due_times(now=cast.NOON)
+    assert due_times(now=cast.NOON, torch=second.pk) == {piece.pk: both[piece.pk]}
+    assert len(both) == 2
