@@ -6,13 +6,14 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
-from django.db.models import Count, Exists, F, Min, OuterRef, Q
+from django.db.models import Count, Exists, F, OuterRef, Q, Subquery
 
 from planning.calc.reorder import Reorder, order_quantity, reorder
 from shopfloor.chart.parts import stock_parts
 from shopfloor.models import (
     Fitting,
     PartOrder,
+    Piece,
     PieceState,
     SetPart,
     Torch,
@@ -104,10 +105,8 @@ def _main(part: int | None, same_as: int | None) -> int:
 
 
 def _shelved(rows: dict[int, DrawerRow]) -> None:
-    shelved = Count("pieces", filter=Q(pieces__state=PieceState.SHELVED))
-    for part, same_as, count in SetPart.objects.annotate(n=shelved).values_list(
-        "pk", "same_as", "n"
-    ):
+    shelved = Piece.objects.filter(state=PieceState.SHELVED).values_list("part", "part__same_as")
+    for part, same_as, count in shelved.annotate(n=Count("pk")):
         rows[_main(part, same_as)].shelved += count
 
 
@@ -136,18 +135,30 @@ def _used(rows: dict[int, DrawerRow], now: datetime) -> None:
         torch__in=torches, fitted_at__gt=now - timedelta(weeks=WEEKS), fitted_at__lte=now
     ).exclude(Exists(before))
     weekly: dict[int, Counter[int]] = defaultdict(Counter)
-    for part, same_as, at in first.values_list("piece__part", "piece__part__same_as", "fitted_at"):
-        weekly[_main(part, same_as)][(now - at) // timedelta(weeks=1)] += 1
-    began = [
-        Torch.objects.filter(pk=pk).aggregate(at=Min("fittings__fitted_at"))["at"] for pk in torches
-    ]
-    since = min((at for at in began if at is not None), default=now)
+    by_part = first.order_by().values_list("piece__part", "piece__part__same_as")
+    for part, same_as, *counts in by_part.annotate(**_weeks_back(now)):
+        weekly[_main(part, same_as)].update(dict(enumerate(counts)))
+    # Of each torch by its index: the earliest of all would be looked for among all there ever were.
+    of_torch = Fitting.objects.filter(torch=OuterRef("pk")).order_by("fitted_at")
+    oldest = Torch.objects.annotate(at=Subquery(of_torch.values("fitted_at")[:1]))
+    since = min(oldest.exclude(at=None).values_list("at", flat=True), default=now)
     weeks = min(WEEKS, (now - since) // timedelta(weeks=1))
     for pk, row in rows.items():
         used = [weekly[pk][week] for week in range(weeks)]
         row.used, row.weeks = sum(used), weeks
         if row.part.lead_days is not None:
             row.found = reorder(used, row.part.lead_days)
+
+
+def _weeks_back(now: datetime) -> dict[str, Count]:
+    """Of each whole week back from now, how many were fitted in it."""
+    week = timedelta(weeks=1)
+    return {
+        f"week{n}": Count(
+            "pk", filter=Q(fitted_at__gt=now - (n + 1) * week, fitted_at__lte=now - n * week)
+        )
+        for n in range(WEEKS)
+    }
 
 
 def _needed(rows: dict[int, DrawerRow]) -> None:

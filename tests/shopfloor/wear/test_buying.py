@@ -11,7 +11,18 @@ from django.urls import reverse
 from shopfloor.audit.undo_record import UndoRecord, undo_steps
 from shopfloor.chart.parts import part_share
 from shopfloor.chart.services import part_set
-from shopfloor.models import ChartRow, Job, PartOrder, PartReceipt, SetPart, Work
+from shopfloor.models import (
+    ChartRow,
+    Fitting,
+    Job,
+    PartOrder,
+    PartReceipt,
+    Piece,
+    SetPart,
+    Torch,
+    User,
+    Work,
+)
 from shopfloor.people.rights import CHART, COST, PLAN, may
 from shopfloor.wear.buying import Bought, order_end, part_order, parts_receive, read_receipt
 from shopfloor.wear.drawer import drawer
@@ -165,6 +176,26 @@ def test_use_gives_the_reorder_point_once_the_lead_time_is_known(floor, nozzle):
     assert row.found is not None
     assert row.found.per_week == 0.8  # the first lies six weeks back
     assert row.buy > 0
+
+
+def test_use_is_counted_by_whole_weeks_back(floor, nozzle, monkeypatch):
+    """Held against a plain count, a second about each border."""
+    at = [0, 1, 6, 7, 8, 13, 14, 90, 91, 92]
+    now = T0 + timedelta(days=200)
+    for days in at:
+        for second in (-1, 0, 1):
+            piece = Piece.objects.create(label=f"P{days}.{second}", part=nozzle, price_minor=1)
+            Fitting.objects.create(
+                piece=piece, torch=Torch.objects.first(), fitted_by=User.objects.first(),
+                fitted_at=now - timedelta(days=days, seconds=second), removed_at=now,
+            )  # fmt: skip
+    seen = []
+    monkeypatch.setattr("shopfloor.wear.drawer.reorder", lambda used, lead: seen.append(used))
+    SetPart.objects.filter(pk=nozzle.pk).update(lead_days=7)
+    drawer(now=now)
+    ages = [timedelta(days=days, seconds=second) for days in at for second in (-1, 0, 1)]
+    weeks = [age // timedelta(weeks=1) for age in ages]
+    assert seen == [[weeks.count(week) for week in range(len(seen[0]))]]
 
 
 def test_pages_receive_order_and_list_what_to_buy(floor, nozzle, client, planner, owner):
