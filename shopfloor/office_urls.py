@@ -27,7 +27,7 @@ from shopfloor.quality import office as checks
 from shopfloor.runs.office import complete as run_complete
 from shopfloor.runs.office import late_entries as late
 from shopfloor.search import office as find
-from shopfloor.site.office import calendar, first_steps, shop, table_edit, tables
+from shopfloor.site.office import calendar, first_steps, shop, table_edit, table_pauses, tables
 from shopfloor.sources.office import change as source_change
 from shopfloor.sources.office import count as source_count
 from shopfloor.sources.office import entered as source_entered
@@ -108,6 +108,7 @@ urlpatterns = [
     path("nests/tables/", tables.tables, name="tables"),
     path("nests/tables/add/", table_edit.add, name="table_add"),
     path("nests/tables/<bigint:pk>/name/", table_edit.rename, name="table_rename"),
+    path("nests/tables/<bigint:pk>/pauses/", table_pauses.accept, name="table_pauses"),
     path("nests/tables/<bigint:pk>/", tables.table, name="table_figures"),
     path("nests/prices/", price_lists.bring, name="prices_bring"),
     path("nests/sets/", sets.sets, name="sets"),

@@ -21,7 +21,7 @@ ACTS = frozenset(
         "source_act", "shift_end", "security_seen", "backup_make", "reasons_usual",
         "reason_retire", "terminal_retire", "work_act", "line_leave", "note_seen",
         "assign_arcs", "unassign_arcs", "factors_propose", "known_part_act",
-        "factor_answer", "quote_words",
+        "factor_answer", "quote_words", "table_pauses",
         "calendar_change", "calendar_holidays", "calendar_up",
         "calendar_open", "calendar_drop", "part_order_end", "piece_act",
         "cost_dash", "balance_dash",

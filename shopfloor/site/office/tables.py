@@ -16,7 +16,8 @@ from django.utils.translation import gettext_noop as N_
 from planning.calc.numbers import written
 from planning.calc.units import in_from_mm, mm_from_in
 from shopfloor.models import Table, Units
-from shopfloor.runs.seen_times import table_seen
+from shopfloor.runs.seen_times import table_kinds, table_runs
+from shopfloor.runs.table_pauses import pause_proposal
 from shopfloor.site.dialect import codes_in, dialect_of
 from shopfloor.site.table_history import stale_nests, table_history, tables_list
 from shopfloor.site.tables import FIGURES, MOTION, TIMES, dialect_kept, table_set
@@ -222,11 +223,13 @@ def table(request: DeskRequest, pk: int) -> HttpResponse:
             )
             return redirect("table_figures", pk)
     found.refresh_from_db()
+    runs = table_runs(found)
     return render(
         request, "site/table.html",
         {"table": found, "reading": dialect_of(found), "form": form,
          "shown": shown(form, found, table_known(found, inch=inch)) if form else "",
-         "stale": stale_nests(found), "history": _told(found), "seen": table_seen(found)},
+         "stale": stale_nests(found), "history": _told(found), "seen": table_kinds(runs),
+         "proposal": pause_proposal(found, runs)},
     )  # fmt: skip
 
 

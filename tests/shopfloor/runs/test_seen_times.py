@@ -7,7 +7,7 @@ import pytest
 from shopfloor.models import ArcAssignment, Run, Segment
 from shopfloor.nests.services import nest_add
 from shopfloor.runs.arcs import to_us
-from shopfloor.runs.seen_times import Seen, seen_kinds, table_seen
+from shopfloor.runs.seen_times import Seen, seen_kinds, table_kinds, table_runs
 from telemetry.models import Arc
 from tests.shopfloor.floor_shop import T0
 from tests.shopfloor.library.test_recognise import path
@@ -44,4 +44,4 @@ def test_only_whole_arcs_of_finished_runs_count(floor):
             key=key, feed_id=1, table=floor.table.code, torch="1", on_us=began, ended="off",
             off_us=began + 5_000_000, changed_us=began, feed_version=1,
         )  # fmt: skip
-    assert [kind.n for kind in table_seen(floor.table)] == [1, 0, 0]
+    assert [kind.n for kind in table_kinds(table_runs(floor.table))] == [1, 0, 0]

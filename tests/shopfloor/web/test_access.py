@@ -129,6 +129,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "chart_end": (CHART, "row"),
     "thickness_answer": (PLAN, ""),
     "trial_strike": (CHART, "trial"),
+    "table_pauses": (CHART, "table"),
     "sheet_leave": (PLAN, "sheet"),
     "sheet_back": (PLAN, "sheet"),
     "remnants_write_off": (PLAN, ""),
