@@ -70,7 +70,7 @@ class PauseProposal:
         return "" if tried is None else written(getattr(tried, name) * 100, ".1f")
 
     @property
-    def values(self) -> dict[str, float]:
+    def values(self) -> dict[str, Any]:
         return {one.name: one.found_s for one in self.figures}
 
 
