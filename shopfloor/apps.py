@@ -39,7 +39,7 @@ class ShopfloorConfig(AppConfig):
         from telemetry.models import PushToken
 
         register_converter(BigIntConverter, "bigint")
-        translated_by(gettext, ngettext, number_marks)
+        translated_by(gettext, ngettext, number_marks, get_language)
         said.translated_by(gettext, ngettext)
         post_save.connect(source_token_made, sender=PushToken, dispatch_uid="kerfbook.security")
         connection_created.connect(on_connection, dispatch_uid="kerfbook.audit")

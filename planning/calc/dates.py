@@ -9,7 +9,7 @@ from datetime import date, datetime, time
 from functools import lru_cache
 from string import Formatter
 
-from planning.calc.translated import gettext
+from planning.calc.translated import gettext, language
 from planning.calc.translated import gettext_noop as N_
 
 DAYS = (
@@ -73,7 +73,13 @@ def _run_of_days(run: list[int]) -> list[str]:
 
 def dated(at: date, form: str = DAY_YEAR) -> str:
     """A date by one of the forms above."""
-    pattern = gettext(form)
+    return _dated(language(), form, at.year, at.month, at.day)
+
+
+# A page writes hundreds of dates, many of them alike, and each is up to five messages.
+@lru_cache(maxsize=4096)
+def _dated(language: str | None, form: str, year: int, month: int, day: int) -> str:
+    pattern, at = gettext(form), date(year, month, day)
     return pattern.format(**{name: PARTS[name](at) for name in _named(pattern)})
 
 
@@ -82,7 +88,7 @@ def _mon(at: date) -> str:
     return mon[:1].upper() + mon[1:]
 
 
-# Only what a form names is looked up: a page writes hundreds of dates.
+# Only what a form names is looked up.
 PARTS: dict[str, Callable[[date], object]] = {
     "day": lambda at: at.day,
     "mon": _mon,
@@ -100,7 +106,12 @@ def _named(pattern: str) -> tuple[str, ...]:
 
 def timed(at: datetime | time) -> str:
     """13:30."""
-    return gettext("{hour:02d}:{minute:02d}").format(hour=at.hour, minute=at.minute)
+    return _timed(language(), at.hour, at.minute)
+
+
+@lru_cache(maxsize=4096)
+def _timed(language: str | None, hour: int, minute: int) -> str:
+    return gettext("{hour:02d}:{minute:02d}").format(hour=hour, minute=minute)
 
 
 def timed_s(at: datetime | time) -> str:
@@ -112,7 +123,15 @@ def timed_s(at: datetime | time) -> str:
 
 def day_time(at: datetime, form: str = WEEKDAY) -> str:
     """Thu 8 Oct 13:30."""
-    return gettext("{date} {time}").format(date=dated(at, form), time=timed(at))
+    return _day_time(language(), form, at.year, at.month, at.day, at.hour, at.minute)
+
+
+@lru_cache(maxsize=4096)
+def _day_time(
+    language: str | None, form: str, year: int, month: int, day: int, hour: int, minute: int
+) -> str:
+    date, time = _dated(language, form, year, month, day), _timed(language, hour, minute)
+    return gettext("{date} {time}").format(date=date, time=time)
 
 
 def weekday_time(at: datetime) -> str:

@@ -11,16 +11,23 @@ from collections.abc import Callable
 _one: list[Callable[[str], str]] = []
 _many: list[Callable[[str, str, int], str]] = []
 _marks: list[Callable[[], tuple[str, str]]] = []
+_language: list[Callable[[], str | None]] = []
 
 
 def translated_by(
     one: Callable[[str], str],
     many: Callable[[str, str, int], str],
     numbers: Callable[[], tuple[str, str]],
+    language: Callable[[], str | None],
 ) -> None:
     """From now on messages go through these, as Django's `gettext` and `ngettext`; `numbers` gives
-    the marks of a number."""
-    _one[:], _many[:], _marks[:] = [one], [many], [numbers]
+    the marks of a number, `language` the code of the language in force."""
+    _one[:], _many[:], _marks[:], _language[:] = [one], [many], [numbers], [language]
+
+
+def language() -> str | None:
+    """What a text may be kept by, once it is translated."""
+    return _language[0]() if _language else None
 
 
 def marks() -> tuple[str, str]:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 from shopfloor.models import Sheet
 from shopfloor.nests.plate_needed import Plate, plate_of, plates
 from shopfloor.site.queries import the_shop
+from shopfloor.stock.queries import stock_total
 from shopfloor.stock.remnants import (
     customers_drop,
     customers_returned,
@@ -23,24 +24,27 @@ from shopfloor.stock.remnants import (
 from shopfloor.stock.sheets import remnants_write_off, sheet_back
 from shopfloor.svg.codes import code_svg
 from shopfloor.web.access import ANY, CHART, COST, PLAN, DeskRequest, may, right
+from shopfloor.web.forms import page_of
 from shopfloor.wording.numbers_in import row_number
 
 MOST_LABELS = 60
+SORTS = (
+    "code", "material__code", "area_mm2", "heat__number", "place", "received_at", "cost_minor"
+)  # fmt: skip
 
 
 @right(*ANY)
 def remnants_page(request: DeskRequest) -> HttpResponse:
-    now, rows = timezone.now(), list(remnants())
-    old = set(remnants_old(now=now).values_list("pk", flat=True))
-    worth = [row.cost_minor for row in rows if row.cost_minor is not None]
+    prices = may(request.user, COST, CHART)
+    old = set(remnants_old(now=timezone.now()).values_list("pk", flat=True))
     return render(
         request, "stock/remnants.html",
         {
-            "rows": rows, "old": old, "promised": set(promised_sheets()), "rules": the_shop(),
-            "worth": sum(worth), "unknown": len(rows) - len(worth),
-            "area_mm2": sum(row.area_mm2 for row in rows),
+            "page_obj": page_of(request, remnants(), SORTS if prices else SORTS[:-1]),
+            "total": stock_total(remnants()),
+            "old": old, "promised": set(promised_sheets()), "rules": the_shop(),
             "drop": customers_drop(), "returned": customers_returned(),
-            "prices": may(request.user, COST, CHART), "may_plan": may(request.user, PLAN),
+            "prices": prices, "may_plan": may(request.user, PLAN),
         },
     )  # fmt: skip
 

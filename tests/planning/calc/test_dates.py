@@ -35,6 +35,7 @@ def test_a_date_by_its_form(form, said):
 def test_only_words_that_a_form_names_are_looked_up(monkeypatch):
     asked: list[str] = []
     monkeypatch.setattr(dates, "gettext", lambda message: asked.append(message) or message)
+    monkeypatch.setattr(dates, "language", lambda: "asked")  # what is written is kept by it
     assert dates.dated(date(2026, 10, 8), dates.DAY) == "8 Oct"
     assert asked == [dates.DAY, "oct"]
 
@@ -42,4 +43,5 @@ def test_only_words_that_a_form_names_are_looked_up(monkeypatch):
 def test_a_language_s_own_form_may_name_other_parts(monkeypatch):
     own = {dates.DAY: "{weekday}, {day}. {month}", "October": "Oktober", "Thu": "Do"}
     monkeypatch.setattr(dates, "gettext", lambda message: own.get(message, message))
+    monkeypatch.setattr(dates, "language", lambda: "own")
     assert dates.dated(date(2026, 10, 8), dates.DAY) == "Do, 8. Oktober"

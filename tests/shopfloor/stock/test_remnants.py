@@ -135,6 +135,27 @@ def test_the_page_says_age_worth_and_whose(left, customers, sign_in, owner, oper
     assert "41.50" not in sign_in(operator).get(reverse("remnants")).content.decode()
 
 
+def test_many_are_listed_in_pages_and_added_up_on_each(left, sign_in, owner):
+    """Sixty more of 2 m² at 10.00, one of them of unknown worth."""
+    Sheet.objects.bulk_create(
+        Sheet(code=f"X{n}", parent=left.parent, material=left.material, thickness_mm=6.0,
+              length_mm=2000, width_mm=1000, area_mm2=2e6, cost_minor=1000 if n else None,
+              received_at=AT)
+        for n in range(60)
+    )  # fmt: skip
+    page = sign_in(owner)
+    first, second = (page.get(reverse("remnants"), {"page": n}) for n in (1, 2))
+    assert [len(each.context["page_obj"]) for each in (first, second)] == [50, 11]
+    for each in (first, second):
+        total = each.context["total"]
+        assert total.cost_minor == left.cost_minor + 59_000
+        assert (total.unknown, total.area_mm2) == (1, left.area_mm2 + 60 * 2e6)
+    dearest = page.get(reverse("remnants"), {"sort": "-cost_minor"}).context["page_obj"]
+    assert dearest[0] == left
+    whole = page.get(reverse("remnants"), {"table": "Remnants", "as": "csv"}).content.decode()
+    assert whole.count("\nX") == 60
+
+
 def test_a_drop_that_went_back_is_listed(customers, sign_in, planner):
     page = sign_in(planner)
     page.post(
