@@ -89,9 +89,9 @@ def promises_drawn(at: datetime) -> tuple[Board, Shown]:
     return board, promise_kept.shown_of(board)
 
 
-def promises_score() -> Score | None:
+def promises_score(*, replayed: bool = False) -> Score | None:
     """How former promises held."""
-    return promise_score.score()
+    return promise_score.score(replayed=replayed)
 
 
 def promise_new(board: Board, hours: float) -> tuple[datetime | None, ...]:

@@ -16,6 +16,7 @@ from planning.services.lives import lives_freshen
 from planning.services.notes import notes_due
 from planning.services.promises import promises_say, promises_score
 from planning.services.promises_kept import promises_due
+from planning.services.replays import replays_wanted
 from planning.services.statements import statements_sweep
 from planning.services.summaries import months_freshen
 from planning.services.table_time import tables_freshen
@@ -55,6 +56,7 @@ def freshen() -> None:
     tables_freshen(now=timezone.now())
     promises_score(now=timezone.now())
     promises_say(now=timezone.now())
+    replays_wanted(now=timezone.now())
 
 
 @shared_task(name="kerfbook.statements")

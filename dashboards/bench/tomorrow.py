@@ -10,8 +10,10 @@ import sys
 import tempfile
 from typing import Any
 
-from planning.bench.tomorrow import quotes, simulated, tables
+from planning.bench.tomorrow import promised, quotes, simulated, tables
+from planning.bench.tomorrow.worlds import WORLDS
 
+LEAST_SKILL = tables.LEAST_SKILL
 DAYS = 90  # of the example shop's past
 # One thread: two cores are shared with whatever else runs, and these matrices are small.
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
@@ -23,10 +25,22 @@ def run(*, quick: bool) -> dict[str, Any]:
     worlds = {"example shop": _example(every=12 if quick else 1)}
     worlds |= simulated.worlds(hours=hours, **size)
     missed = [line for name, one in worlds.items() for line in tables.missed(name, one)]
+    jobs = {"example shop": worlds["example shop"].pop("jobs")}
+    for one in WORLDS:
+        told = promised.simulated(one, shops=size["shops"], every=8 if quick else 3)
+        jobs[one.name] = promised.summed(told)
+    missed += [
+        line for name, one in jobs.items() for line in promised.missed(name, one, LEAST_SKILL)
+    ]
     sizes = quotes.answered(
         **({"shops": 1, "moments": 1} if quick else {"shops": 12, "moments": 3})
     )
-    return {"worlds": worlds, "quotes": sizes, "missed": missed + quotes.outside(sizes)}
+    return {
+        "worlds": worlds,
+        "jobs": jobs,
+        "quotes": sizes,
+        "missed": missed + quotes.outside(sizes),
+    }
 
 
 def table(answer: dict[str, Any]) -> list[str]:
@@ -51,6 +65,7 @@ def table(answer: dict[str, Any]) -> list[str]:
         f"  {band['said']:.2f}  {band['done']:.2f}  of {band['n']}"
         for band in example["promises"]["bands"]
     ]
+    lines += promised.words(answer["jobs"])
     lines += quotes.words(answer["quotes"])
     return [*lines, "", *(answer["missed"] or ["every goal is met"])]
 

@@ -60,6 +60,7 @@ def promises(request: HttpRequest) -> HttpResponseBase:
         "chosen": chosen,
         "helps": helps,
         "score": data.promises_score(),
+        "replayed": data.promises_score(replayed=True),
         "levels": LEVELS,
         "hours": hours,
         "new": list(zip(LEVELS, new, strict=False)),

@@ -184,7 +184,9 @@ def _held(table: TableToday) -> list[str]:
     ends = table.outlook.ends if table.outlook else None
     scored = (ends.stored.scored if ends else None) or {}
     if not scored.get("said"):
-        return []
+        past = scored.get("replayed")
+        words = _("replayed on past days, {held} of {said} ranges held")
+        return [words.format(held=past["held"], said=past["said"])] if past else []
     return [
         _("{held} of its last {said} ranges held").format(held=scored["held"], said=scored["said"])
     ]

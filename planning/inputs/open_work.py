@@ -103,7 +103,7 @@ def open_work(now: datetime) -> OpenWork:
     nests = {item.nest_id: item.nest for item in items} | {nest.pk: nest for nest, _n in wanted}
     nests |= {run.revision.nest_id: run.revision.nest for run in running.values()}
     revisions = _newest(nests)
-    made = _Sheets(nests, revisions, _routes(nests, revisions, tables), _parts(
+    made = Sheets(nests, revisions, routes_of(nests, revisions, tables), parts_of(
         {*revisions.values(), *(run.revision_id for run in running.values())}
     ), due_of_jobs())  # fmt: skip
     lists: dict[int, list[Sheet]] = defaultdict(list)
@@ -128,7 +128,7 @@ def open_work(now: datetime) -> OpenWork:
 
 
 @dataclass(frozen=True)
-class _Sheets:
+class Sheets:
     """Makes sheets of nests. `parts`: by revision, of each line its job and how many parts."""
 
     nests: Mapping[int, Nest]
@@ -188,7 +188,7 @@ def _table_ahead(
     book: TableBook,
     stored: StoredTime,
     waits: Sequence[Sheet],
-    made: _Sheets,
+    made: Sheets,
     running: Mapping[Any, Run],
     now: datetime,
 ) -> TableAhead:
@@ -219,7 +219,7 @@ def _newest(nests: Iterable[int]) -> dict[int, int]:
     return dict(rows.values_list("nest", "pk"))
 
 
-def _routes(
+def routes_of(
     nests: Mapping[int, Nest], revisions: Mapping[int, int], tables: Iterable[int]
 ) -> dict[int, dict[int, Route]]:
     """By nest and table, with the nest's own set; the table somebody chose for it costs nothing
@@ -231,10 +231,10 @@ def _routes(
     for nest, table, wear_set, total_s, costs in rows:
         if wear_set == nests[nest].wear_set_id and total_s is not None:
             plans[nest][table] = total_s, costs
-    return {nest: _routes_of(nests[nest], each) for nest, each in plans.items()}
+    return {nest: _routes_by_table(nests[nest], each) for nest, each in plans.items()}
 
 
-def _routes_of(
+def _routes_by_table(
     nest: Nest, plans: Mapping[int, tuple[float, Mapping[str, int]]]
 ) -> dict[int, Route]:
     """Money tells which table is cheapest where every kind of it is known at each; else time."""
@@ -250,7 +250,7 @@ def _routes_of(
     }
 
 
-def _parts(revisions: Iterable[int]) -> dict[int, list[tuple[int, int, int]]]:
+def parts_of(revisions: Iterable[int]) -> dict[int, list[tuple[int, int, int]]]:
     rows = Contour.objects.filter(revision__in=list(revisions)).exclude(line=None)
     found: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
     for revision, line, job, many in parts_made(rows, "revision", "line", "line__job"):

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from planning.calc.spans import Span, subtract, union
 from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.site.calendar import (
+    Down,
+    ShiftPattern,
     ShiftSpan,
     day_span,
     shifts_between,
@@ -21,20 +23,28 @@ from shopfloor.site.queries import downs_between, shift_patterns, shop_zone
 
 class ShiftBook:
     """Shifts and tables down from a day before `start` to a day after `end`. All of it is read
-    when it is made; nothing is asked after."""
+    when it is made; nothing is asked after. `patterns` and `downs`: as others than today's, such as
+    they stood at an earlier moment."""
 
-    def __init__(self, start: datetime, end: datetime) -> None:
+    def __init__(
+        self,
+        start: datetime,
+        end: datetime,
+        *,
+        patterns: Sequence[ShiftPattern] | None = None,
+        downs: Sequence[Down] | None = None,
+    ) -> None:
         self.zone = ZoneInfo(shop_zone())
         self.first, self.last = start, end
         day = timedelta(days=1)
-        patterns = shift_patterns()
+        patterns = shift_patterns() if patterns is None else patterns
         self.spans = shifts_between(start - day, end + day, patterns, self.zone)
         # Without shifts a shop is at work all day; with some, in a week of holidays, it is not.
         first, last = (each.astimezone(self.zone).date() for each in (start, end))
         self.unset = frozenset(unset_dates(patterns, first - 2 * day, last + 2 * day))
         # Whether regular shifts are set for any of its own dates, held on it or not.
         self.has_shifts = len(unset_dates(patterns, first, last)) <= (last - first).days
-        self.downs = downs_between(start - day, end + day)
+        self.downs = downs_between(start - day, end + day) if downs is None else list(downs)
         self._worked: dict[str, list[Span]] = {}
         self._starts = [to_us(span.start) for span in self.spans]
         self._ends = [to_us(span.end) for span in self.spans]

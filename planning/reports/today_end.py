@@ -128,6 +128,8 @@ def _rests_on(ends: Ends) -> Iterator[Part]:
     widened = filled(_("{scale:.2f}, so that the last ranges would have held"), scale=stored.scale)
     yield Part(_("Ranges widened by"), text(widened))
     yield Part(_("How such ranges held"), text(held_words(stored.scored or {})))
+    if replayed := (stored.scored or {}).get("replayed"):
+        yield Part(_("Replayed on days before the first was shown"), text(held_words(replayed)))
 
 
 def held_words(scored: dict[str, int]) -> str:

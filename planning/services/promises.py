@@ -4,23 +4,27 @@ day whether somebody looks or not, so that the score is not of the days on which
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import CharField, Exists, Max, OuterRef, Q, QuerySet, Sum
+from django.db.models import CharField, Count, Exists, Max, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Cast
 
 from planning.calc.ahead.keep import MODEL
 from planning.reports.promise import Board, JobPromise, board
 from shopfloor.models import (
+    Contour,
     Job,
     JobLine,
     JobState,
+    Nest,
     PartResult,
     Run,
+    RunState,
     Statement,
     StatementKind,
     Summary,
@@ -75,7 +79,12 @@ def _statement(shown: Board, job: JobPromise, slot: str) -> Statement:
         seed=min((fit.seed for fit in fits), default=0),
         cut_off=min((fit.cut_off for fit in fits if fit.cut_off), default=None),
         list_hash=hashlib.sha256(repr(sheets).encode()).hexdigest(),
-        rests_on={"sheets": job.sheets, "hours": round(job.hours, 3), "tables": sorted(tables)},
+        rests_on={
+            "sheets": job.sheets,
+            "hours": round(job.hours, 3),
+            "tables": sorted(tables),
+            "days": [None if day is None else day.timestamp() for day in job.days],
+        },
         chance=job.chance,
     )
 
@@ -88,9 +97,9 @@ def promises_score(*, now: datetime) -> int:
     due = open_rows.filter(Q(due_at__lte=now - LATE) | ~Exists(_waits_for(now)))
     rows = list(due.order_by("made_at", "pk")[:AT_ONCE])
     jobs = {job.pk: job for job in Job.objects.filter(pk__in=[int(one.subject) for one in rows])}
-    ends = _done_at(jobs)
+    ends = done_at(jobs)
     settled = [one for one in rows if _settle(one, jobs.get(int(one.subject)), ends, now)]
-    fields = ["outcome", "crps", "scored_at", "voided"]
+    fields = ["outcome", "crps", "scored_at", "voided", "rests_on"]
     Statement.objects.bulk_update(settled, fields)
     return len(settled)
 
@@ -100,7 +109,7 @@ def _waits_for(now: datetime) -> QuerySet[Job]:
     it."""
     going = Job.objects.exclude(state__in=(JobState.HELD, JobState.CLOSED))
     ahead = going.filter(due_at__gt=now - LATE).values_list("pk", flat=True)
-    named = going.exclude(pk__in=list(_done_at(ahead))).annotate(name=Cast("pk", CharField()))
+    named = going.exclude(pk__in=list(done_at(ahead))).annotate(name=Cast("pk", CharField()))
     return named.filter(name=OuterRef("subject"), due_at=OuterRef("due_at"))
 
 
@@ -117,15 +126,26 @@ def _settle(said: Statement, job: Job | None, ends: dict[int, datetime], now: da
     if said.voided:
         said.scored_at = now
         return True
-    done = ends.get(job.pk) if job else None
-    said.outcome = float(done is not None and said.due_at is not None and done <= said.due_at)
-    said.crps = (float(said.chance or 0.0) - said.outcome) ** 2
-    said.scored_at = now
+    judge(said, ends.get(job.pk) if job else None, now)
     return True
 
 
-def _done_at(jobs: Iterable[int]) -> dict[int, datetime]:
-    """When each job that owes nothing more had its last run closed."""
+def judge(said: Statement, done: datetime | None, now: datetime) -> None:
+    """Writes what came of a promise whose job was done then, or is not yet. "held" says of each day
+    that could be promised whether it was kept; None where that cannot be said yet."""
+    said.outcome = float(done is not None and said.due_at is not None and done <= said.due_at)
+    said.crps = (float(said.chance or 0.0) - said.outcome) ** 2
+    said.scored_at = now
+    sure = (now - LATE).timestamp() if done is None else math.inf
+    said.rests_on["held"] = [
+        None if day is None or day > sure else done is not None and done.timestamp() <= day
+        for day in said.rests_on.get("days", ())
+    ]
+
+
+def done_at(jobs: Iterable[int]) -> dict[int, datetime]:
+    """When each job that owes nothing more, or was closed with every sheet of its nests burnt, had
+    its last run closed: parts that a customer did without do not keep a job from being done."""
     ids = list(jobs)
     good = dict(
         PartResult.objects.filter(line__job__in=ids, outcome="good")
@@ -135,6 +155,7 @@ def _done_at(jobs: Iterable[int]) -> dict[int, datetime]:
     )
     lines = list(JobLine.objects.filter(job__in=ids).values_list("pk", "job", "quantity"))
     owing = {job for line, job, quantity in lines if good.get(line, 0) < quantity}
+    owing -= _burnt(owing)
     done = [job for job in ids if job not in owing and any(own == job for _l, own, _q in lines)]
     last = (
         Run.objects.filter(results__line__job__in=done)
@@ -143,3 +164,19 @@ def _done_at(jobs: Iterable[int]) -> dict[int, datetime]:
         .annotate(last=Max("closed_at"))
     )
     return {job: at for job, at in last if job is not None and at is not None}
+
+
+def _burnt(owing: Iterable[int]) -> set[int]:
+    """Of these jobs the closed ones whose nests have every sheet burnt."""
+    closed = Job.objects.filter(pk__in=list(owing), state=JobState.CLOSED)
+    pairs = set(
+        Contour.objects.filter(line__job__in=list(closed.values_list("pk", flat=True)))
+        .order_by()
+        .values_list("line__job", "revision__nest")
+    )
+    nests = {nest for _job, nest in pairs}
+    wanted = dict(Nest.objects.filter(pk__in=nests).values_list("pk", "sheets_wanted"))
+    runs = Run.objects.filter(revision__nest__in=nests, state=RunState.FINISHED)
+    burnt = dict(runs.order_by().values_list("revision__nest").annotate(many=Count("pk")))
+    short = {job for job, nest in pairs if burnt.get(nest, 0) < wanted[nest]}
+    return {job for job, _nest in pairs} - short

@@ -199,7 +199,8 @@ def _last_arcs(runs: Iterable[Any], since: datetime, now: datetime) -> dict[Any,
 
 def score_write(table: int) -> None:
     """Keeps beside a table's fit how its last statements held, and how far to widen its next."""
-    rows = Statement.objects.filter(kind=END, table=table).exclude(scored_at=None, voided="")
+    rows = Statement.objects.filter(kind=END, table=table, replayed=False)
+    rows = rows.exclude(scored_at=None, voided="")
     last = list(rows.order_by("-made_at", "-pk")[:BESIDE])[::-1]
     counted = [row for row in last if row.scored_at is not None]
     shown = [row for row in counted if row.slot == SHOWN][-LATEST:]
@@ -210,7 +211,16 @@ def score_write(table: int) -> None:
         if row.voided and row.slot == SHOWN and (first is None or row.made_at >= first)
     )
     held = [inside(row.quantiles or [], row.outcome) for row in shown if row.outcome is not None]
+    told = summary(held, voided, sum(LATER in row.rests_on for row in shown))
     TableTime.objects.filter(table=table).update(
         scale=scale([row.raw_pit for row in counted if row.raw_pit is not None]),
-        scored=summary(held, voided, sum(LATER in row.rests_on for row in shown)),
+        scored=told | _replayed(table),
     )
+
+
+def _replayed(table: int) -> dict[str, Any]:
+    """How the last ranges held that were made later for days on which none were shown."""
+    rows = Statement.objects.filter(kind=END, table=table, replayed=True, slot=SHOWN)
+    last = rows.order_by("-made_at").values_list("quantiles", "outcome")[:LATEST]
+    held = [inside(said or [], came) for said, came in last if came is not None]
+    return {"replayed": summary(held, 0)} if held else {}

@@ -31,6 +31,7 @@ KINDS: dict[str, str] = {
     "failures": "planning.services.failures:failures_write",
     "line": "planning.services.line_figures:line_figures",
     "factors": "planning.services.factor_summary:factors_write",
+    "replay": "planning.services.replays:replay_days",
     "table_time": "planning.services.table_time:table_time_write",
     "month": "planning.services.summaries:month_write",
     "rate": "planning.services.rate_apply:rate_apply",

@@ -47,7 +47,8 @@ class Statement(models.Model):
     unit is the kind's own (an end: epoch seconds; a quote: seconds; a piece: starts). The outcome
     of a promise is 1 or 0, and its `crps` the Brier score. `slot` tells apart what is said of one
     subject more than once. `rests_on` holds what it was made from, and `list_hash` tells whether
-    that changed before the truth was in: it is then `voided`, and counted beside."""
+    that changed before the truth was in: it is then `voided`, and counted beside. `replayed`: never
+    shown, but made later from what was on record at `made_at`."""
 
     kind = models.CharField(max_length=10)  # of StatementKind
     subject = models.CharField(max_length=160)
@@ -71,6 +72,7 @@ class Statement(models.Model):
     crps = models.FloatField(null=True, blank=True)
     scored_at = models.DateTimeField(null=True, blank=True)
     voided = models.CharField(max_length=200, blank=True)  # why
+    replayed = models.BooleanField(default=False)
 
     class Meta:
         ordering: ClassVar = ["made_at", "pk"]

@@ -13,7 +13,7 @@ from django.conf import settings
 from django.db import transaction
 
 from shopfloor.audit.actor import acting
-from shopfloor.demo import cast, make
+from shopfloor.demo import LOADED, cast, make
 from shopfloor.demo.catalogue import orders
 from shopfloor.demo.drawing import drawings
 from shopfloor.demo.floor import Writer
@@ -71,7 +71,7 @@ def load(*, now: datetime, begin: datetime | None = None) -> Loaded:
     work begins at `begin`, ninety days ago unless told."""
     random = Random(SEED)  # noqa: S311 - a demo, not a secret
     begin = begin or now - timedelta(days=DAYS)
-    with transaction.atomic(), acting("command start", why="the invented shop"):
+    with transaction.atomic(), acting("command start", why=LOADED):
         make.standing(begin=begin, now=now, zone=cast.demo_zone(now))
         history = _simulate(begin, now, random)
         touched = {number for run in history.runs for number in run.lot.numbers}

@@ -10,7 +10,7 @@ from typing import Any
 from django.db.models import Avg, Sum
 
 from shopfloor.audit.actor import acting
-from shopfloor.demo import cast
+from shopfloor.demo import LOADED, cast
 from shopfloor.models import Contour, Job, Nest, NestPlan, Run
 from shopfloor.runs.services import plan_snapshot
 
@@ -26,7 +26,7 @@ def keep_plans() -> None:
         if key not in plans:
             plans[key] = plan_snapshot(run.revision, run.table, run.revision.nest.wear_set)
         run.plan = plans[key]
-    with acting("command start", why="the invented shop"):
+    with acting("command start", why=LOADED):
         Run.objects.bulk_update(runs, ["plan"], batch_size=200)
 
 
@@ -52,7 +52,7 @@ def keep_prices(random: Random) -> None:
     jobs = list(Job.objects.filter(pk__in=totals).order_by("pk"))
     for job_row in jobs:
         job_row.quote_minor = round(totals[job_row.pk] * random.uniform(1.06, 1.34) / 500) * 500
-    with acting("command start", why="the invented shop"):
+    with acting("command start", why=LOADED):
         Job.objects.bulk_update(jobs, ["quote_minor"], batch_size=200)
 
 

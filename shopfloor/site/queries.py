@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -36,7 +37,12 @@ def downs_between(start: datetime, end: datetime) -> list[Down]:
 
 
 def _patterns() -> list[ShiftPattern]:
-    closed = frozenset(ClosedDay.objects.values_list("day", flat=True))
+    return patterns_of(Shift.objects.all(), ClosedDay.objects.values_list("day", flat=True))
+
+
+def patterns_of(shifts: Iterable[Shift], days: Iterable[date]) -> list[ShiftPattern]:
+    """Shifts as the pure calendar wants them; `days` the shop is closed on."""
+    closed = frozenset(days)
     return [
         ShiftPattern(
             name=shift.name,
@@ -50,7 +56,7 @@ def _patterns() -> list[ShiftPattern]:
             closed=frozenset() if shift.added else closed,
             added=shift.added,
         )
-        for shift in Shift.objects.all()
+        for shift in shifts
     ]
 
 

@@ -12,12 +12,13 @@ from typing import Any, Final
 
 import numpy as np
 
-from planning.bench.tomorrow.replay import KEPT, SWEEPS, shift_spans
+from planning.bench.tomorrow.replay import KEPT, SWEEPS
 from planning.bench.tomorrow.simulated import SEED, TYPED
 from planning.bench.tomorrow.worlds import WORLDS, TrueShop, World, book_of, drawn_length, simulate
 from planning.calc.ahead.book import records_at
 from planning.calc.ahead.clock import week_of
 from planning.calc.ahead.fit import Fit, fit
+from planning.calc.ahead.past_list import shift_spans
 from planning.calc.ahead.quotes import DAY_S, LineAhead, quote_draws
 from planning.calc.ahead.scores import chance_of, pit
 

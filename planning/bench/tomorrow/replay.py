@@ -8,14 +8,13 @@ from typing import Final
 
 import numpy as np
 
-from planning.calc.ahead.book import RunLog, TableBook, now_at, records_at
-from planning.calc.ahead.clock import week_of
-from planning.calc.ahead.draws import Ahead, Finishes, Now, Worlds, finishes
+from planning.calc.ahead.book import TableBook, records_at
+from planning.calc.ahead.draws import Finishes, Worlds, finishes
 from planning.calc.ahead.fit import Fit, fit
+from planning.calc.ahead.past_list import list_at, shift_spans
 from planning.calc.ahead.records import Typical
 from planning.calc.ahead.scores import pit, scale, scaled
 
-MOST_AHEAD: Final = 12
 HOURS: Final = (0.25, 1.0, 2.25, 3.5, 5.0, 6.25, 7.5)  # after a shift's start
 SCALED_BY: Final = (1.0, 6.25)  # whose statements say how far ranges must be widened
 SWEEPS, KEPT = 260, 130  # fewer than the program's own: a replay fits a thousand times
@@ -79,31 +78,6 @@ def replay(
                     new.append(end)
         past += new
     return found
-
-
-def shift_spans(book: TableBook) -> tuple[list[float], list[float]]:
-    """Wall start and end of each shift of a clock."""
-    clock = book.clock
-    first = np.concatenate([[True], clock.ends_shift[:-1]])
-    return clock.starts[first].tolist(), clock.ends[clock.ends_shift].tolist()
-
-
-def list_at(book: TableBook, at: float) -> tuple[list[RunLog], list[Ahead], Now]:
-    """What is under way and what was cut next, as it was listed."""
-    run, under_way = now_at(book, at)
-    begun = [one for one in book.runs if one.opened <= at]
-    coming = [one for one in book.runs if one.opened > at][:MOST_AHEAD]
-    runs, ahead = [], []
-    fitted = begun[-1].wear_set if begun else None
-    for one in ([run] if run else []) + coming:
-        whole = next(each for each in book.runs if each.run == one.run)
-        if one.cut_plan_s is None or not whole.arcs:
-            continue
-        change = fitted is not None and one.wear_set != fitted and one is not run
-        runs.append(whole)
-        ahead.append(Ahead(one.cut_plan_s, one.cell, one.nest, change))
-        fitted = one.wear_set
-    return runs, ahead, Now(at, book.day(at), week_of(at), under_way)
 
 
 def _state(

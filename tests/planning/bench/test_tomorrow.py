@@ -7,10 +7,11 @@ from itertools import pairwise
 
 import pytest
 
-from planning.bench.tomorrow.replay import replay, shift_spans
+from planning.bench.tomorrow.replay import replay
 from planning.bench.tomorrow.tables import coverage, missed, promises, summed
 from planning.bench.tomorrow.worlds import PLAIN, WORLDS, book_of, simulate
 from planning.calc.ahead.book import learned
+from planning.calc.ahead.past_list import shift_spans
 from planning.calc.ahead.records import Step, Typical
 
 SMALL = replace(PLAIN, days=12, known_days=6)
