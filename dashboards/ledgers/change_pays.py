@@ -38,6 +38,28 @@ def _words(pays: ChangePays) -> tuple[str, str]:
             filled(_("change at about {age:,} starts"), age=pays.age or 0),
             filled(_("{low:,} to {high:,} are as good"), low=pays.low or 0, high=pays.high or 0),
         )
+    if pays.verdict == "unproven":
+        return (
+            _("run it until inspection says so"),
+            filled(
+                _(
+                    "a change at about {age:,} starts pays by lives and costs alone; followed "
+                    "through this shop’s past it may have cost more than it saved"
+                ),
+                age=pays.age or 0,
+            ),
+        )
+    if pays.verdict == "untried":
+        return (
+            _("run it until inspection says so"),
+            filled(
+                _(
+                    "a change at about {age:,} starts pays by lives and costs alone; it is advised "
+                    "once enough pieces have come out to try it on"
+                ),
+                age=pays.age or 0,
+            ),
+        )
     if pays.verdict == "unsure":
         return (
             _("run it until inspection says so"),

@@ -64,8 +64,10 @@ class PairPays:
 
 @dataclass(frozen=True, slots=True)
 class ChangePays:
-    """Of one part. `verdict`: pays, unsure, never, thin, or which cost is lacking ("failure",
-    "change", "price"). Money in minor units, `month*` a month's; None: not known."""
+    """Of one part. `verdict`: pays, unproven (by lives and costs it pays, but followed through the
+    shop's own past it may have cost), untried (too few pieces came out since, or none later than it
+    says), unsure, never, thin, or which cost is lacking ("failure", "change", "price"). Money in
+    minor units, `month*` a month's; None: not known."""
 
     part_id: int
     kind: str
@@ -110,14 +112,15 @@ def _pays(part: int, kind: str, body: dict[str, Any], ends: int) -> ChangePays:
     costs, month = body["costs"], body["starts_month"]
     failure, planned, price = costs["failure"], costs["planned"], costs["price"]
     advice = body.get("advice") or {"verdict": "thin"}
-    age = advice.get("age")
+    age, score = advice.get("age"), _score(body.get("score"))
+    verdict = borne_out(advice["verdict"], score)
     saved = {
         name: None if month is None or age is None else round(advice[of] * month)
         for name, of in (("month", "saved"), ("month_low", "saved_low"),
                          ("month_high", "saved_high"))
     }  # fmt: skip
     return ChangePays(
-        part, kind, advice["verdict"], ends,
+        part, kind, verdict, ends,
         age=_whole(age),
         low=_whole(advice.get("low")),
         high=_whole(advice.get("high")),
@@ -126,10 +129,21 @@ def _pays(part: int, kind: str, body: dict[str, Any], ends: int) -> ChangePays:
         failures=failure["n"],
         source=failure["source"],
         ahead=round(price + _total(planned)),
-        score=_score(body.get("score")),
-        pair=_pair(body.get("pair"), month),
+        score=score,
+        pair=_pair(body.get("pair"), month, advised=verdict == "pays"),
         **saved,
     )  # fmt: skip
+
+
+def borne_out(verdict: str, score: Score | None) -> str:
+    """What lives and costs say, as far as the shop's own past bears it out. They take every end for
+    a failure and each part for one by itself; where pieces also go with their partner, or at a
+    look, less is left to save, and only the past knows how much."""
+    if verdict != "pays":
+        return verdict
+    if score is None or not score.sooner:
+        return "untried"
+    return verdict if score.low > 0 else "unproven"
 
 
 def _total(extra: dict[str, Any]) -> float:
@@ -147,12 +161,13 @@ def _score(kept: dict[str, Any] | None) -> Score | None:
     return Score(kept["n"], kept["sooner"], saved, low, high, from_us(kept["from_us"]))
 
 
-def _pair(kept: dict[str, Any] | None, month: float | None) -> PairPays | None:
+def _pair(kept: dict[str, Any] | None, month: float | None, *, advised: bool) -> PairPays | None:
+    """`advised`: whether a change ahead is advised at all; else no age of the pair is either."""
     if kept is None or month is None:
         return None
     dearer = (kept["together"] - kept["apart"], kept["dearer_low"], kept["dearer_high"])
     middle, low, high = (round(one * month) for one in dearer)
-    return PairPays(middle, low, high, kept["sure"], _whole(kept["age"]))
+    return PairPays(middle, low, high, kept["sure"], _whole(kept["age"]) if advised else None)
 
 
 def opened(key: str) -> Figure:
