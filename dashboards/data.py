@@ -31,7 +31,7 @@ from planning.reports.quotes import QuoteBoard, QuoteDetail
 from planning.reports.routes import NestRoutes
 from planning.reports.shapes import CostMonth, JobCost, RunDetail, Today, WearBoard
 from planning.reports.squareness import Squareness
-from planning.reports.survival import PartLife
+from planning.reports.survival import Learned, PartLife
 from planning.reports.wear_due import DueAt, due_times
 from planning.services.notes import notes_sweep
 from shopfloor.background import queries as work
@@ -149,12 +149,22 @@ def failures() -> FailuresBoard | None:
     return reports.failures_board()
 
 
-def part_lives(pieces: Sequence[int]) -> dict[int, PartLife]:
-    return survival.part_lives(pieces)
+def learned_of_pieces(pieces: Sequence[int]) -> dict[int, Learned]:
+    """By piece, what is kept of its part."""
+    return survival.learned_of_pieces(pieces)
+
+
+def part_lives(learned: dict[int, Learned]) -> dict[int, PartLife]:
+    return survival.part_lives(learned)
 
 
 def wear_board(at: datetime) -> WearBoard:
     return reports.wear_board(now=at)
+
+
+def pieces_before(piece: int) -> list[int]:
+    """Pieces like it that came out for good, the last first."""
+    return reports.pieces_before(piece)
 
 
 def wear_due(at: datetime, torch: int) -> dict[int, DueAt]:
@@ -162,9 +172,9 @@ def wear_due(at: datetime, torch: int) -> dict[int, DueAt]:
     return due_times(now=at, torch=torch)
 
 
-def change_pays(pieces: Sequence[int]) -> dict[int, ChangePays]:
+def change_pays(learned: dict[int, Learned]) -> dict[int, ChangePays]:
     """By piece, when a change of it pays this shop."""
-    return change_reports.change_pays(pieces)
+    return change_reports.change_pays(learned)
 
 
 def balance_days(first: date, last: date) -> pd.DataFrame:

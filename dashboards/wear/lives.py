@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from dashboards import data
 from dashboards.figures.pit import Usual
 from dashboards.ledgers.wear import PieceRow, TorchRow
 from planning.reports.survival import PartLife
@@ -12,11 +11,6 @@ from shopfloor.svg.survival import sentence, survival_figure
 
 WIDTHS = 358, 560
 KINDS = ("electrode", "nozzle")  # what wears by the day
-
-
-def lives_of(torch: TorchRow) -> dict[int, PartLife]:
-    """By piece of the torch."""
-    return data.part_lives([piece.piece_id for piece in torch.pieces])
 
 
 def context(torch: TorchRow, lives: dict[int, PartLife]) -> dict[str, Any]:

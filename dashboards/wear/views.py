@@ -70,7 +70,7 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
         "drawer": drawer,
         "low": [row for row in drawer if row["low"]],
         "shelved": records(board.shelved),
-        "history": records(board.history.head(BEFORE)),
+        "history": records(board.history),
         **failures.context(data.failures()),
         "air": records(data.air_by_shift(data.now(), AIR_SHIFTS)),
     }
@@ -80,11 +80,10 @@ def _board(board: WearBoard, request: HttpRequest, *, inch: bool) -> dict[str, A
         context["by_list"] = any(piece.at is not None for piece in chosen.pieces)
         context["chosen"] = chosen
         context |= {"lede": _lede(chosen), "stacks": _stacks(chosen)}
-        context["pays"] = pays_rows(
-            chosen.pieces, data.change_pays([piece.piece_id for piece in chosen.pieces])
-        )
-        learned = lives.lives_of(chosen)
-        context |= _pit(board, chosen, learned, inch=inch)
+        kept = data.learned_of_pieces([piece.piece_id for piece in chosen.pieces])
+        context["pays"] = pays_rows(chosen.pieces, data.change_pays(kept))
+        learned = data.part_lives(kept)
+        context |= _pit(chosen, learned, inch=inch)
         context |= lives.context(chosen, learned)
         context["notes"] = [_note(piece) for piece in chosen.pieces if piece.due != "no"]
     return context
@@ -179,18 +178,12 @@ def _stacks(torch: TorchRow) -> list[str]:
     return [stack(torch.pieces, label, width) for width in (358, 560)]
 
 
-def _pit(
-    board: WearBoard, torch: TorchRow, learned: dict[int, PartLife], *, inch: bool
-) -> dict[str, Any]:
+def _pit(torch: TorchRow, learned: dict[int, PartLife], *, inch: bool) -> dict[str, Any]:
     """The electrode's pit beside those of the electrodes of this set before it."""
     piece = next((one for one in torch.pieces if one.kind == "electrode"), None)
     if piece is None:
         return {}
-    like = [
-        int(row["piece_id"])
-        for row in records(board.history)
-        if row["kind"] == "electrode" and row["wear_set"] == piece.wear_set
-    ][:BEFORE]
+    like = data.pieces_before(piece.piece_id)[:BEFORE]
     seen = data.inspections([piece.piece_id, *like])
     zone = data.zone()
     now = tuple(

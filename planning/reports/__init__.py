@@ -22,7 +22,7 @@ from planning.reports.routes import nest_routes
 from planning.reports.run import run_detail
 from planning.reports.squareness import squareness
 from planning.reports.today import table_shares, today
-from planning.reports.wear import wear_board
+from planning.reports.wear import pieces_before, wear_board
 
 __all__ = [
     "air_by_shift",
@@ -37,6 +37,7 @@ __all__ = [
     "nest_by_sets",
     "nest_routes",
     "open_figure",
+    "pieces_before",
     "quote_board",
     "quote_detail",
     "quote_paper",

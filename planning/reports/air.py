@@ -16,6 +16,7 @@ from shopfloor.runs.arcs import to_us
 from shopfloor.wear.endings import ending_words
 
 DAYS = 28
+FEW = 5  # days that mostly have the newest shifts
 Key = tuple[date, str, str]
 
 
@@ -23,9 +24,25 @@ def air_by_shift(*, now: datetime, days: int = DAYS, newest: int | None = None) 
     """One row for each table and shift with a reading or a piece that failed, the newest first:
     shift_date, shift, table, low_kpa, high_kpa (None: not read), readings, drained (None: not
     said), failures (incidents: pieces that failed together count once; crashes are none), pieces
-    (their labels with the reason). Only the `newest` so many. Two queries, and two for the
-    shifts."""
-    since = now - timedelta(days=days)
+    (their labels with the reason). Only the `newest` so many, for which no more days are read than
+    they take. Two queries, and two for the shifts, each time."""
+    lately = [] if newest is None else [n for n in (FEW, 3 * FEW) if n < days]
+    for some in lately:
+        found = _by_shift(now, now - timedelta(days=some))
+        whole = [key for key in found if key[0] > (now - timedelta(days=some - 2)).date()]
+        if len(whole) >= (newest or 0):
+            break
+    else:
+        found = _by_shift(now, now - timedelta(days=days))
+    keys = list(found)[:newest]
+    return frame(
+        "shift_date shift table low_kpa high_kpa readings drained failures pieces",
+        [(*key, *found[key]) for key in keys],
+    )
+
+
+def _by_shift(now: datetime, since: datetime) -> dict[Key, tuple[Any, ...]]:
+    """The newest first; the oldest day's shifts may have begun before."""
     read: dict[Key, list[Any]] = defaultdict(list)
     day = since.date() - timedelta(days=2)  # of its index: a shift has its start's date
     rows = AirReading.objects.filter(shift_date__gte=day, at__gte=since, at__lte=now).order_by("at")
@@ -42,10 +59,7 @@ def air_by_shift(*, now: datetime, days: int = DAYS, newest: int | None = None) 
     began = {(span.date, span.name): span.start for span in shifts.spans}
     keys = sorted(read.keys() | failed.keys(), key=lambda key: key[2])
     keys.sort(key=lambda key: (key[0], began.get(key[:2], now)), reverse=True)
-    return frame(
-        "shift_date shift table low_kpa high_kpa readings drained failures pieces",
-        [(*key, *_air(read[key]), *_failed(failed[key])) for key in keys[:newest]],
-    )
+    return {key: (*_air(read[key]), *_failed(failed[key])) for key in keys}
 
 
 def _failures(since: datetime, now: datetime) -> Iterable[Any]:

@@ -3,7 +3,7 @@ opened down to the failures it was taken from."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -17,7 +17,8 @@ from planning.calc.life.costs import Happened
 from planning.calc.said import said
 from planning.inputs.lives import KIND
 from planning.reports.figure import Figure, Part, Ref, shortened
-from shopfloor.models import Fitting, Piece, PieceKind, SetPart, Summary
+from planning.reports.survival import Learned
+from shopfloor.models import Fitting, PieceKind, SetPart, Summary
 from shopfloor.runs.arcs import from_us
 from shopfloor.site.queries import the_shop
 from shopfloor.wording.quantity import Remark, money, seconds
@@ -88,21 +89,12 @@ class ChangePays:
     pair: PairPays | None = None
 
 
-def change_pays(pieces: Iterable[int]) -> dict[int, ChangePays]:
-    """By piece, of those whose part was learned of. Two queries."""
-    parts = {
-        pk: (part, kind)
-        for pk, part, kind in Piece.objects.filter(pk__in=list(pieces)).values_list(
-            "pk", "part_id", "part__kind"
-        )
-    }
-    rows = Summary.objects.filter(kind=KIND, key__in={str(part) for part, _kind in parts.values()})
-    kept = rows.exclude(body=None).values_list("key", "body__pays", "body__ends")
-    learned = {key: (pays, ends or 0) for key, pays, ends in kept if pays}
+def change_pays(learned: Mapping[int, Learned]) -> dict[int, ChangePays]:
+    """By piece, of those whose part has something worked out."""
     return {
-        pk: _pays(part, kind, *learned[str(part)])
-        for pk, (part, kind) in parts.items()
-        if str(part) in learned
+        pk: _pays(one.part, one.kind, pays, one.body.get("ends") or 0)
+        for pk, one in learned.items()
+        if (pays := one.body.get("pays"))
     }
 
 

@@ -20,6 +20,10 @@ COLUMNS = (
     "nest__wear_set__duty", "nest__wear_set__current_a",
 )  # fmt: skip
 
+PLANNED = (
+    "revision", "table", "wear_set", "cut_s", "pierce_s", "total_s", "load_s", "pierces", "problem"
+)  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Queued:
@@ -71,7 +75,7 @@ def queue_plans(
         (plan.revision_id, plan.table_id, plan.wear_set_id): plan
         for plan in chunked(
             revisions,
-            lambda some: _routes(some).defer("snapshot", *(() if arcs else ("arcs_s",))),
+            lambda some: _routes(some).only(*PLANNED, *(("arcs_s",) if arcs else ())),
         )
     }
     why = _problems(plans.values())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,18 +23,34 @@ class PartLife:
     pit_between: tuple[float, float] | None
 
 
-def part_lives(pieces: Iterable[int]) -> dict[int, PartLife]:
-    """By piece, what was learned of its part. Two queries, of rows that are kept."""
-    rows = list(
-        Piece.objects.filter(pk__in=list(pieces)).values_list("pk", "part_id", "outlook__starts")
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """What was learned of a piece's part, as it is kept, and the starts of the piece."""
+
+    part: int
+    kind: str
+    starts: int | None
+    body: dict[str, Any]
+
+
+def learned_of_pieces(pieces: Iterable[int]) -> dict[int, Learned]:
+    """By piece, of those whose part was learned of. Two queries."""
+    rows = Piece.objects.filter(pk__in=list(pieces)).values_list(
+        "pk", "part_id", "part__kind", "outlook__starts"
     )
-    keys = {str(part) for _pk, part, _starts in rows}
+    own = {pk: (part, kind, starts) for pk, part, kind, starts in rows}
+    keys = {str(part) for part, _kind, _starts in own.values()}
     kept = dict(Summary.objects.filter(kind=KIND, key__in=keys).values_list("key", "body"))
-    found = {}
-    for pk, part, starts in rows:
-        if body := kept.get(str(part)):
-            found[pk] = _life(body, starts)
-    return found
+    return {
+        pk: Learned(part, kind, starts, body)
+        for pk, (part, kind, starts) in own.items()
+        if (body := kept.get(str(part)))
+    }
+
+
+def part_lives(learned: Mapping[int, Learned]) -> dict[int, PartLife]:
+    """By piece, what its part gives."""
+    return {pk: _life(one.body, one.starts) for pk, one in learned.items()}
 
 
 def _life(body: dict[str, Any], starts: int | None) -> PartLife:

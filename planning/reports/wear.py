@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 import pandas as pd
-from django.db.models import QuerySet, Sum
+from django.db.models import QuerySet, Subquery, Sum
 from django.utils.translation import gettext as _
 
 from planning.calc.said import stored
@@ -17,7 +17,8 @@ from planning.reports.shapes import WearBoard
 from shopfloor.models import Fitting, Piece, PieceState, Posting, SetPart
 from shopfloor.wear.endings import ending_words
 
-HISTORY = 200
+HISTORY = 60
+LOOKED_BACK = 200  # pieces that came out, for those like one
 Parts = Mapping[int, SetPart]
 # Columns of a piece's own and of its outlook, by the names that a frame has for them.
 AGES = ("starts", "arc_s")
@@ -26,7 +27,7 @@ LEFT = ("pit_mm", "starts_left", "left_low", "left_high")
 
 
 def wear_board(*, now: datetime) -> WearBoard:
-    """Every piece fitted or shelved, the drawer, and the last 200 that came out for good. Ages are
+    """Every piece fitted or shelved, the drawer, and the last ones that came out for good. Ages are
     as published, with when in `computed_at` of `fitted`'s attrs. Six queries, of columns: with
     whole pieces, sets and outlooks around each the page would take twice as long."""
     parts = {part.pk: part for part in _parts()}
@@ -84,16 +85,26 @@ def _fittings_now(now: datetime) -> list[Any]:
     )  # fmt: skip
 
 
+def _gone_for_good() -> QuerySet[Fitting]:
+    """The last ones first."""
+    out = Fitting.objects.exclude(removed_at=None)
+    return out.exclude(removal_state__in=("", PieceState.SHELVED)).order_by("-removed_at", "-pk")
+
+
 def _fittings_gone() -> list[Any]:
     return list(
-        Fitting.objects.exclude(removed_at=None)
-        .exclude(removal_state__in=("", PieceState.SHELVED))
-        .order_by("-removed_at", "-pk")
-        .values_list(
+        _gone_for_good().values_list(
             "piece_id", "fitted_at", "removed_at", "removal_state", "removal_cause",
             "removal_reason", "collateral", *PIECE, *_outlook(*AGES), named=True,
         )[:HISTORY]
     )  # fmt: skip
+
+
+def pieces_before(piece: int) -> list[int]:
+    """Pieces of the same part that came out for good, the last first, of the last 200 of all."""
+    part = Subquery(Piece.objects.filter(pk=piece).values("part"))
+    gone = _gone_for_good().values_list("piece", "piece__part", part)[:LOOKED_BACK]
+    return [one for one, of, part in gone if of == part and one != piece]
 
 
 def _on_the_shelf() -> list[Any]:

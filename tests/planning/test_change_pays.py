@@ -13,6 +13,7 @@ from django.utils import timezone
 from planning.inputs.changes import failures, planned_changes
 from planning.reports.change_pays import change_pays
 from planning.reports.openers import open_figure
+from planning.reports.survival import learned_of_pieces
 from planning.services.change_pays import typed_of
 from planning.services.lives import lives_write
 from planning.services.piece_figures import piece_figures
@@ -138,16 +139,18 @@ def test_the_wear_page_waits_for_costs_then_goes_by_what_is_typed(north, operato
     piece = cast.piece("electrode", 1900, 600)
     cast.fitting(piece, north, BEGUN, by=operator)
     lives_write([piece.part_id])
-    assert change_pays([piece.pk])[piece.pk].verdict == "change"  # no rate at all
+    assert (
+        change_pays(learned_of_pieces([piece.pk]))[piece.pk].verdict == "change"
+    )  # no rate at all
     cast.rate("machine", 9000)
     lives_write([piece.part_id])
-    assert change_pays([piece.pk])[piece.pk].verdict == "failure"
+    assert change_pays(learned_of_pieces([piece.pk]))[piece.pk].verdict == "failure"
     Shop.objects.update(failure_cut_minor=1500, failure_lost_min=30)
     failure, change = typed_of(timezone.now())
     assert (failure.cut, failure.lost) == (1500, 4500)  # 30 min at 90.00
     assert change.lost == 9000 * north.change_s / 3600
     lives_write([piece.part_id])
-    found = change_pays([piece.pk])[piece.pk]
+    found = change_pays(learned_of_pieces([piece.pk]))[piece.pk]
     assert (found.verdict, found.source) == ("thin", "typed")
     assert found.failure == 1900 + 1500 + 4500
 
@@ -188,7 +191,7 @@ def test_months_of_failures_bring_advice_and_its_score(north, operator, rates):
     now_in = cast.piece("electrode", 1900, 600)
     cast.fitting(now_in, north, now, by=operator)
     lives_write([part.pk])
-    found = change_pays([now_in.pk])[now_in.pk]
+    found = change_pays(learned_of_pieces([now_in.pk]))[now_in.pk]
     assert found.failure == 1900 + 2250 + 8000
     assert found.verdict == "pays"
     assert 30 < found.age < 55
@@ -211,4 +214,4 @@ def test_a_part_and_a_change_without_a_price_are_said_not_a_fault(north, operato
     piece = cast.piece("electrode", 0, 600)
     cast.fitting(piece, north, BEGUN, by=operator)
     lives_write([piece.part_id])
-    assert change_pays([piece.pk])[piece.pk].verdict == "price"
+    assert change_pays(learned_of_pieces([piece.pk]))[piece.pk].verdict == "price"

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from planning.inputs.lives import given_of, learned_of
 from planning.reports.openers import open_figure
-from planning.reports.survival import part_lives
+from planning.reports.survival import learned_of_pieces, part_lives
 from planning.reports.wear_due import due_times
 from planning.services import lives
 from planning.services.lives import life_write, lives_freshen
@@ -254,7 +254,7 @@ def test_how_many_still_burn_is_kept_with_its_range(north, operator):
     for day, starts in enumerate((40, 50, 60)):
         piece = _gave(north, operator, starts, day)
     _learn()
-    life = part_lives([piece.pk])[piece.pk]
+    life = part_lives(learned_of_pieces([piece.pk]))[piece.pk]
     assert (life.still.ends, life.still.pieces, life.still.now) == (3, 3, 60)
     steps = [(age, round(share, 3)) for age, share, _low, _high in life.still.steps]
     assert steps == [(40, 0.667), (50, 0.333), (60, 0.0)]
@@ -262,7 +262,7 @@ def test_how_many_still_burn_is_kept_with_its_range(north, operator):
     assert (ages[0], ages == sorted(ages)) == (0, True)
     assert all(low <= share <= high for _age, share, low, high in life.still.curve)
     Summary.objects.filter(kind=KIND).update(body={"records": []})  # as a former version kept it
-    assert part_lives([piece.pk])[piece.pk].still is None
+    assert part_lives(learned_of_pieces([piece.pk]))[piece.pk].still is None
     assert lives_freshen() == 1
 
 

@@ -88,6 +88,17 @@ def test_failures_stand_beside_the_air_of_their_shift(floor):
     assert Piece.objects.get(label="B-electrode").state == "crashed"
 
 
+def test_the_newest_shifts_are_those_of_all(floor):
+    """Each reading with what came before it, however far back the days lie that are read first."""
+    for n, days in enumerate((27, 20, 16, 13, 12, 9, 6, 5, 4, 3, 1, 0)):
+        floor.done("air", EARLY - timedelta(days=days, hours=n % 5), flowing_kpa=500.0 + n)
+    now = EARLY + timedelta(hours=1)
+    whole = air_by_shift(now=now)
+    assert len(whole) > 8
+    for newest in range(1, len(whole) + 2):
+        assert air_by_shift(now=now, newest=newest).equals(whole.head(newest))
+
+
 def test_what_lies_further_back_is_left_out(floor):
     floor.done("air", EARLY, flowing_kpa=600.0)
     assert len(air_by_shift(now=EARLY + timedelta(days=27))) == 1
