@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from planning.calc.spans import Span
 from planning.inputs.types import ArcIn
-from shopfloor.models import ArcAssignment
+from shopfloor.models import ArcAssignment, Segment
 from telemetry.models import Arc
 
 CHUNK = 500
@@ -41,6 +41,16 @@ def assigned_arcs(segments: Sequence[int], span: Span, now_us: int) -> list[ArcI
         found.append(ArcIn(*measured, *said[key]))
     found.sort(key=lambda arc: (arc.on_us, arc.key))
     return found
+
+
+def last_arcs(runs: Iterable[Any], span: Span) -> dict[Any, float]:
+    """When the last arc of each run went out (epoch s), those of `span` that ends now."""
+    whose = dict(Segment.objects.filter(run__in=list(runs)).values_list("pk", "run"))
+    last: dict[Any, float] = {}
+    for arc in assigned_arcs(list(whose), span, span[1]):
+        run = whose[arc.segment_id]
+        last[run] = max(last.get(run, 0.0), arc.off_us / 1e6)
+    return last
 
 
 def _arc_rows(said: dict[str, Any], span: Span) -> list[tuple[Any, ...]]:

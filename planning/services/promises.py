@@ -11,10 +11,12 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import CharField, Count, Exists, Max, OuterRef, Q, QuerySet, Sum
+from django.db.models import CharField, Count, Exists, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Cast
 
 from planning.calc.ahead.keep import MODEL
+from planning.inputs.arcs import last_arcs
+from planning.inputs.open_work import LONGEST_RUN
 from planning.reports.promise import Board, JobPromise, board
 from shopfloor.models import (
     Contour,
@@ -29,6 +31,7 @@ from shopfloor.models import (
     StatementKind,
     Summary,
 )
+from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.site.queries import shop_zone
 
 DRAWN: Final = "promises"  # the last day they were drawn on, whether any had a chance or not
@@ -144,8 +147,9 @@ def judge(said: Statement, done: datetime | None, now: datetime) -> None:
 
 
 def done_at(jobs: Iterable[int]) -> dict[int, datetime]:
-    """When each job that owes nothing more, or was closed with every sheet of its nests burnt, had
-    its last run closed: parts that a customer did without do not keep a job from being done."""
+    """When the last arc of its last run went out (not measured: when the run was closed), of each
+    job that owes nothing more or was closed with every sheet of its nests burnt: parts a customer
+    did without do not keep it from being done. Promises are drawn to the last arc too."""
     ids = list(jobs)
     good = dict(
         PartResult.objects.filter(line__job__in=ids, outcome="good")
@@ -157,13 +161,18 @@ def done_at(jobs: Iterable[int]) -> dict[int, datetime]:
     owing = {job for line, job, quantity in lines if good.get(line, 0) < quantity}
     owing -= _burnt(owing)
     done = [job for job in ids if job not in owing and any(own == job for _l, own, _q in lines)]
-    last = (
-        Run.objects.filter(results__line__job__in=done)
-        .order_by()
-        .values_list("results__line__job")
-        .annotate(last=Max("closed_at"))
-    )
-    return {job: at for job, at in last if job is not None and at is not None}
+    runs = Run.objects.filter(results__line__job__in=done).exclude(closed_at=None)
+    rows = runs.order_by("closed_at").values_list("results__line__job", "pk", "closed_at")
+    last = {job: (run, at) for job, run, at in rows.distinct() if job and at}
+    if not last:
+        return {}
+    ends = [at for _run, at in last.values()]
+    span = (to_us(min(ends) - LONGEST_RUN), to_us(max(ends)))
+    arcs = last_arcs({run for run, _at in last.values()}, span)
+    return {
+        job: from_us(round(arcs[run] * 1e6)) if run in arcs else at
+        for job, (run, at) in last.items()
+    }
 
 
 def _burnt(owing: Iterable[int]) -> set[int]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, Final
 
@@ -22,7 +22,7 @@ from planning.calc.ahead.judged import (
     truth,
 )
 from planning.calc.ahead.scores import LATEST, scale
-from planning.inputs.arcs import assigned_arcs
+from planning.inputs.arcs import last_arcs
 from planning.inputs.shifts import ShiftBook
 from planning.reports.queue import queue_plans
 from planning.reports.shapes import TableToday
@@ -32,7 +32,6 @@ from shopfloor.models import (
     QueueItem,
     Run,
     RunState,
-    Segment,
     Statement,
     StatementKind,
     Table,
@@ -180,21 +179,12 @@ def _came(
     rows = list(
         runs.order_by("opened_at", "pk").values_list("pk", "opened_at", "queue_item", "state")
     )
-    last = _last_arcs([row[0] for row in rows], statements[0].made_at, now)
+    since = statements[0].made_at - timedelta(days=1)
+    last = last_arcs([row[0] for row in rows], (to_us(since), to_us(now)))
     return [
         (opened, Came(str(pk), item, state == RunState.FINISHED, last.get(pk)))
         for pk, opened, item, state in rows
     ]
-
-
-def _last_arcs(runs: Iterable[Any], since: datetime, now: datetime) -> dict[Any, float]:
-    whose = dict(Segment.objects.filter(run__in=list(runs)).values_list("pk", "run"))
-    span = (to_us(since - timedelta(days=1)), to_us(now))
-    last: dict[Any, float] = {}
-    for arc in assigned_arcs(list(whose), span, to_us(now)):
-        run = whose[arc.segment_id]
-        last[run] = max(last.get(run, 0.0), arc.off_us / 1e6)
-    return last
 
 
 def score_write(table: int) -> None:

@@ -138,3 +138,16 @@ def test_promises_of_moved_dates_are_counted_apart(days, north, operator, client
     )
     assert "2 more do not count: the job was given another due date." in words
     assert "1 more does not count: the job changed." in words
+
+
+def test_a_job_is_done_with_its_last_arc_not_with_unloading(days, north, operator):
+    """Burnt a minute before its date, closed two minutes after it."""
+    due = NOW + timedelta(hours=1)
+    job = work(operator, north, sheets=1, listed=north, due=due)
+    promises_say(now=NOW)
+    line = job.lines.get()
+    run = cast.run(line.contours.get().revision, north, start=NOW, seconds=HOUR + 120)
+    cast.arcs(run, [(60, HOUR - 60, 1)], start=NOW)
+    PartResult.objects.create(run=run, line=line, outcome="good", quantity=1, by=operator, at=due)
+    promises_score(now=NOW + timedelta(hours=3))
+    assert Statement.objects.get().outcome == 1
