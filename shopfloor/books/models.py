@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from django.db import models
+from django.db.models.functions import Length
 from django.utils.translation import gettext_lazy as _lazy
 
 
@@ -156,6 +157,9 @@ class Quote(models.Model):
 
     class Meta:
         ordering = ["-number", "-revision"]
+        indexes = [  # the list's order, of numbers that grow in digits
+            models.Index(Length("number").desc(), models.F("number").desc(), name="quote_newest")
+        ]
         constraints = [
             models.UniqueConstraint(fields=["number", "revision"], name="quote_revision_once")
         ]

@@ -42,7 +42,10 @@ class Job(models.Model):
 
     class Meta:
         ordering = ["number"]
-        indexes = [models.Index(fields=["state", "due_at"])]
+        indexes = [
+            models.Index(fields=["state", "due_at"]),
+            models.Index(fields=["state", "closed_at"], name="job_state_closed"),
+        ]
 
     def __str__(self) -> str:
         return self.number

@@ -173,6 +173,8 @@ def months_counted():
         (lambda: finding.found("J-1"), "SEARCH V0 USING INTEGER PRIMARY KEY (rowid>?)"),
         (months_counted, "(table_id=? AND opened_at>? AND opened_at<?)"),
         (lambda: low_stock.plates(), "(table_id=? AND state=?)"),
+        (lambda: reports.quote_board(now=NOW), "SCAN shopfloor_quote USING INDEX quote_newest"),
+        (lambda: reports.quote_board(now=NOW), "job_state_closed (state=?)"),
     ],
 )
 def test_newest_rows_are_found_by_their_index(a_shop, sqlite, reads, index):
