@@ -38,6 +38,8 @@ class Collected:
     passed: Counter[tuple[str, str]] = field(default_factory=Counter)
     notes: list[Note] = field(default_factory=list)
     faults: dict[str, list[DrawingError]] = field(default_factory=dict)
+    frozen: frozenset[str] = frozenset()  # layers, in small letters
+    on_frozen: Counter[tuple[str, str]] = field(default_factory=Counter)  # blocks placed on those
     curves: int = 0
     inserts: int = 0
 
@@ -54,7 +56,8 @@ class _Where:
 def collect(document: Any, unit_mm: float) -> Collected:
     """The curves of the model space in mm. Raises ``DrawingError`` where blocks insert themselves
     or come to more than ``MOST_CURVES``."""
-    found = Collected()
+    frozen = (each for each in document.layers if each.is_frozen())
+    found = Collected(frozen=frozenset(legible(str(each.dxf.name)).lower() for each in frozen))
     _walk(document.modelspace(), _Where(Matrix44.scale(unit_mm)), found)
     return found
 
@@ -70,11 +73,11 @@ def _walk(entities: Iterable[Any], where: _Where, found: Collected) -> None:
             handle = said("{handle} in block {blocks}", handle=handle, blocks=where.blocks[-1])
         handle = legible(handle)
         try:
-            if kind == "INSERT":
-                _insert(entity, layer, handle, where, found)
-                continue
             if _common(entity, "invisible", 0):
                 found.passed["invisible " + kind, layer] += 1
+                continue
+            if kind == "INSERT":
+                _insert(entity, layer, handle, where, found)
                 continue
             found.seen.setdefault(layer, Counter())[kind] += 1
             if (reader := READERS.get(kind)) is None:
@@ -160,6 +163,8 @@ def _insert(entity: Any, layer: str, handle: str, where: _Where, found: Collecte
             Note(f"INSERT {handle} on layer {layer}: there is no block {name}", True, handle, layer)
         )
         return
+    if layer.lower() in found.frozen:
+        found.on_frozen[name, layer] += 1
     columns, rows = entity.dxf.get("column_count", 1), entity.dxf.get("row_count", 1)
     if columns * rows > MOST_CURVES:
         raise DrawingError(
@@ -305,6 +310,22 @@ READERS: dict[str, Callable[[Any, _Place], list[Curve]]] = {
     "POLYLINE": _polyline,
     "SPLINE": _spline,
 }
+
+
+def frozen_notes(found: Collected) -> Iterator[Note]:
+    """Blocks placed on a frozen layer. Programs differ in what they show of those: what lies on
+    other layers is read, as ezdxf draws it."""
+    for (name, layer), count in sorted(found.on_frozen.items()):
+        yield Note(
+            said(
+                "{count} of block {name} placed on layer {layer}, which is frozen: what is drawn "
+                "in it on other layers is read",
+                count=count,
+                name=name,
+                layer=layer,
+            ),
+            True,
+        )
 
 
 def passed_notes(found: Collected) -> Iterator[Note]:

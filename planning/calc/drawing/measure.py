@@ -42,7 +42,7 @@ def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
     nothing is left to cut or mark, or an entity on a layer in use cannot be measured.
     """
     from planning.calc.drawing.document import open_document
-    from planning.calc.drawing.entities import collect, passed_notes
+    from planning.calc.drawing.entities import collect, frozen_notes, passed_notes
     from planning.calc.drawing.layers import defaults
 
     reading = reading or Reading()
@@ -81,6 +81,7 @@ def read_drawing(raw: bytes, reading: Reading | None = None) -> Drawing:
             )
         )
     notes += [each for each in found.notes if each.layer in used or each.layer is None]
+    notes += frozen_notes(found)
     notes += passed_notes(found)
     notes += _unused(reading, found.seen)
     return _measured(
