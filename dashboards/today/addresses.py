@@ -30,6 +30,7 @@ PLACES: dict[str, tuple[str, str]] = {
     "plate": ("low_stock", ""),
     "verify": ("verification", ""),
     "calendar": ("calendar", ""),
+    "measures": ("measures", ""),
     "notes": ("notes", ""),
     "backups": ("backups", ""),
 }

@@ -3,7 +3,7 @@ the table's id."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,8 +11,10 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from planning.calc.ahead.book import DAY_STEP, TableBook, records_at
+from planning.calc.ahead.drift import recent
 from planning.calc.ahead.fit import fit
 from planning.calc.ahead.keep import MODEL, kept
+from planning.calc.ahead.records import Records
 from planning.inputs.stored_time import typical_of
 from planning.inputs.table_time import table_books
 from shopfloor.background.request import request_work
@@ -36,12 +38,25 @@ def table_time_write(*, key: str, payload: dict[str, Any]) -> None:
     row, _ = TableTime.objects.get_or_create(table=table)
     book = table_books([table], _since(table, now), now, now + CLOCK)[table.pk]
     seed = int(now.timestamp())
-    fitted = fit(records_at([book], now.timestamp(), typical_of(table)), seed)
-    arrays, names = kept(fitted, _ends_of(book))
+    records, end_of = records_at([book], now.timestamp(), typical_of(table)), _ends_of(book)
+    fitted = fit(records, seed)
+    arrays, names = kept(fitted, end_of)
     TableTime.objects.filter(pk=row.pk).update(
         version=row.wanted, model=MODEL, seed=seed, cut_off=now, runs=fitted.cuts, names=names,
-        arrays=arrays, computed_at=timezone.now(),
+        arrays=arrays, drift=list(_drift(records, end_of)), computed_at=timezone.now(),
     )  # fmt: skip
+
+
+def _drift(records: Records, end_of: Callable[[int], int | None]) -> Iterator[dict[str, Any]]:
+    """What has changed of late, by the ends of the shifts it began and was noticed in (epoch s)."""
+    for one in recent(records):
+        since, noticed = end_of(one.since), end_of(one.noticed)
+        if since is not None and noticed is not None:
+            yield {
+                "figure": str(one.figure), "since": since, "noticed": noticed,
+                "before": one.before, "now": one.now,
+                "shifts_before": one.shifts_before, "shifts": one.shifts,
+            }  # fmt: skip
 
 
 def _since(table: Table, now: datetime) -> datetime:
@@ -51,7 +66,7 @@ def _since(table: Table, now: datetime) -> datetime:
     return times[-1] - timedelta(days=1) if times else now - timedelta(days=1)
 
 
-def _ends_of(book: TableBook) -> Any:
+def _ends_of(book: TableBook) -> Callable[[int], int | None]:
     """By the number of a table-day, the moment its shift ends."""
     ends = book.clock.ends[book.clock.ends_shift]
 

@@ -11,7 +11,8 @@ class TableTime(models.Model):
     """How long the work of a table takes, as fitted to its runs. `wanted` counts up with every
     change of what it is fitted to; `version` is the count that the fit was made at. `arrays` is an
     npz, `names` says what its columns stand for. `scale` is by how much ranges must be widened for
-    the last statements to have held, `scored` how many of them did."""
+    the last statements to have held, `scored` how many of them did. `drift`: how the table's work
+    has changed of late, the newest change of each figure (`planning.calc.ahead.drift`)."""
 
     table = models.OneToOneField(
         "shopfloor.Table", on_delete=models.CASCADE, related_name="time_ahead"
@@ -26,6 +27,7 @@ class TableTime(models.Model):
     arrays = models.BinaryField(null=True, blank=True)
     scale = models.FloatField(default=1.0)
     scored = models.JSONField(default=dict)
+    drift = models.JSONField(default=list)
     computed_at = models.DateTimeField(null=True, blank=True)
 
     def __str__(self) -> str:

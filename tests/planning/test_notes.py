@@ -21,6 +21,7 @@ from shopfloor.models import (
 from shopfloor.site.calendar import day_span
 from telemetry.models import Health
 from tests.planning import cast
+from tests.planning.fitted import fitted
 from tests.planning.swept import today_swept
 from tests.planning.test_today import SHIFT, _listening, _queue, half_burnt
 
@@ -220,3 +221,23 @@ def test_a_piece_that_will_not_last_for_the_list_is_said(north, operator):
 
 def _reason():
     return Reason.objects.get_or_create(code="belt", defaults={"label": "Belt"})[0]
+
+
+def test_a_table_that_changed_is_named_with_what_it_was_made_from(half_burnt, north, supervisor):
+    since = int(cast.at(SHIFT, -5 * 86_400).timestamp())
+    row = fitted(
+        north, NOW,
+        drift=[{"figure": "loading", "since": since, "noticed": since, "before": 300.0,
+                "now": 390.0, "shifts_before": 31, "shifts": 4}],
+    )  # fmt: skip
+    notes_sweep(now=NOW)
+    [note] = _of("drift")
+    assert (note.table, note.ended_at) == (north, None)
+    [said] = [one for one in today_swept(now=NOW).notes if one.head == "Loading takes longer"]
+    body = str(said.body)
+    assert "North is loaded in 6.5 min, 5.0 before." in body
+    assert "held against 31 shifts before it" in body
+    row.drift = []
+    row.save()
+    notes_sweep(now=NOW + MINUTE)
+    assert _of("drift")[0].ended_at == NOW + MINUTE

@@ -11,7 +11,7 @@ from planning.reports.notes.found import Found, Moment
 from planning.reports.shapes import JobToday
 from planning.reports.today_data import ArcNow, TableData
 from shopfloor.backup.queries import backup_state, is_overdue, last_good
-from shopfloor.models import Fitting, TableDown, Torch
+from shopfloor.models import Fitting, TableDown, TableTime, Torch
 from shopfloor.nests.plate_needed import plates_short
 from shopfloor.quality.queries import countersigns_wanted
 from shopfloor.runs.amps import ARCS, amps_judged, current_mismatch, since_of
@@ -153,6 +153,16 @@ def of_jobs(jobs: Sequence[JobToday]) -> Iterator[Found]:
             "place": place,
         }
         yield Found("job_late", str(job.job_id), values, "", due_us)
+
+
+def of_drift() -> Iterator[Found]:
+    """What a table does otherwise than before, as its last fit found it."""
+    rows = TableTime.objects.filter(table__active=True).exclude(drift=[])
+    for code, told in rows.values_list("table__code", "drift"):
+        for one in told:
+            values = {name: one[name] for name in ("figure", "before", "now", "shifts")}
+            values |= {"since_us": one["since"] * 1_000_000, "shifts_before": one["shifts_before"]}
+            yield Found("drift", f"{code} {one['figure']}", values, code, one["since"] * 1_000_000)
 
 
 def of_downs(now: datetime) -> Iterator[Found]:

@@ -38,6 +38,7 @@ def _all(now: datetime) -> Iterator[Found]:
         staffed = shifts.staffed_at(data.table.code)
         yield from of_table(data, row, staffed, fitted.get(data.table.pk), moment)
     yield from at_desk.of_downs(now)
+    yield from at_desk.of_drift()
     yield from at_desk.of_verification()
     yield from at_desk.of_backups(now)
     yield from at_desk.of_signatures()

@@ -143,6 +143,45 @@ def set_twice(row: Row) -> Said:
     return _("The list goes back to a set"), body, (act,)
 
 
+def drift(row: Row) -> Said:
+    before, now = row.values["before"], row.values["now"]
+    numbers = {
+        "table": row.table,
+        "before": before,
+        "now": now,
+        "before_min": before / 60,
+        "now_min": now / 60,
+    }
+    name, body, look = {
+        "burning": (
+            _("Cutting slower") if now > before else _("Cutting quicker"),
+            _("{table} takes {now:.2f} of the planned cutting, {before:.2f} before."),
+            _("Worn parts, air pressure, another speed at the table or a changed mix of work?"),
+        ),
+        "loading": (
+            _("Loading takes longer") if now > before else _("Loading goes quicker"),
+            _("{table} is loaded in {now_min:.1f} min, {before_min:.1f} before."),
+            _("A new hand, the crane, another kind of sheet?"),
+        ),
+        "stops": (
+            _("More stoppages") if now > before else _("Fewer stoppages"),
+            _("{table} stops {now:.1f} times an hour of cutting, {before:.1f} before."),
+            _("Its stops by reason tell which."),
+        ),
+        "changes": (
+            _("Set changes take longer") if now > before else _("Set changes go quicker"),
+            _("{table}'s set changes take {now_min:.0f} min, {before_min:.0f} before."),
+            _("A new hand, or parts that are not at the table?"),
+        ),
+    }[row.values["figure"]]
+    made_from = _("Since the shift that ended {since}; held against {shifts} before it.").format(
+        since=row.moment(row.values["since_us"]),
+        shifts=count(row.values["shifts_before"], "{n} shift", "{n} shifts"),
+    )
+    body = filled(body, **numbers)
+    return name, f"{body} {made_from} {look}", (Act(_("Open its measures"), "measures"),)
+
+
 def down(row: Row) -> Said:
     why = row.values["why"]
     body = (

@@ -38,6 +38,7 @@ KINDS: Final[dict[str, Kind]] = {
     "unplanned": Kind(False, table.unplanned),
     "overtime": Kind(False, table.overtime),
     "set_twice": Kind(False, table.set_twice),
+    "drift": Kind(False, table.drift),
     "records": Kind(True, desk.records),
     "backup": Kind(False, desk.backup),
     "signature": Kind(False, desk.signature),
