@@ -20,7 +20,7 @@ from shopfloor.drawings.queries import (
     weight_kg,
 )
 from shopfloor.drawings.services import drawing_bytes, line_drawing
-from shopfloor.models import Drawing, DrawingRevision, JobLine, Units
+from shopfloor.models import Drawing, DrawingRevision, JobLine, KnownPart, Units
 from shopfloor.web.access import ANY, COST, PLAN, DeskRequest, may, right
 from shopfloor.web.forms import page_of
 from shopfloor.wording.numbers_in import row_number
@@ -76,6 +76,7 @@ def drawing(request: DeskRequest, pk: int) -> HttpResponse:
             "kg": weight_kg(revision.net_area_mm2, found.thickness_mm, density),
             "faults": [in_units(note, inch=inch) for note in revision.notes if note["fault"]],
             "remarks": [in_units(note, inch=inch) for note in revision.notes if not note["fault"]],
+            "known": KnownPart.objects.filter(places__drawing_revision=revision).distinct(),
             "plans": plans,
             "expected": expected,
             "across": 5 + expected + may(request.user, COST),

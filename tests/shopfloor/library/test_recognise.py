@@ -7,6 +7,7 @@ from datetime import timedelta
 
 import pytest
 from django.db import connection
+from django.urls import reverse
 from django.utils import timezone
 
 from planning.calc.drawing import Reading
@@ -141,6 +142,13 @@ def test_a_program_is_known_by_its_drawing_through_the_kerf(read, drawn, floor):
     assert (part.name, part.from_drawing) == ("base", True)
     offset = part.places.get(revision__isnull=False).offset_mm
     assert offset == pytest.approx(0.7, abs=0.01)
+
+
+def test_a_drawings_page_leads_to_the_part_it_is_known_as(drawn, sign_in, planner):
+    made = drawn("base", square)
+    [part] = KnownPart.objects.all()
+    page = sign_in(planner).get(reverse("drawing", args=[made.pk])).content.decode()
+    assert f'href="{reverse("known_part", args=[part.pk])}"' in page
 
 
 @pytest.mark.parametrize("kerf_mm", [None, 1.4])
