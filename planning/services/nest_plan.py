@@ -193,6 +193,8 @@ def fill(
     row.arcs_s = [round(each, 6) for each in plan.arcs]
     row.costs_minor, unknown = costs_minor(row, figure.row.arc_v, costs)
     row.snapshot = _snapshot(plan, figure, used, costs, unknown)
+    if marking := _marking(plan, figure.row.arc_v, costs):
+        row.snapshot["marking"] = marking
     if answer:
         said = _(
             "{thickness_text} is cut by the row for {row}, as {shown_name} said on {at}"
@@ -246,6 +248,29 @@ def costs_minor(
         )
         found["wear"] = rounded((row.pierces or 0) * each)
     return found, unknown
+
+
+def _marking(plan: Plan, volts: float | None, costs: Costs) -> dict[str, Any]:
+    """What marking takes of the plan: contours, mm, seconds with the torch burning and with its
+    travel and touch-off, and what those cost by kind, as far as it is known (`minor`: all of it, or
+    None). It pierces nothing and is planned to wear nothing. Empty where nothing is marked."""
+    marks = [contour for contour in plan.contours if not contour.pierces]
+    if not marks:
+        return {}
+    arc_s = sum(contour.arc_on_s for contour in marks)
+    all_s = arc_s + sum(contour.travel_s + contour.touch_off_s for contour in marks)
+    minor = {}
+    for kind, seconds in (("machine", all_s), ("labour", all_s), ("gas", arc_s)):
+        if (rate := costs.rate(kind)) is not None:
+            minor[kind] = time_amount(round(seconds * 1_000_000), rate.amount_minor)
+    if (price := costs.rate("energy")) is not None and volts is not None:
+        kwh = energy_kwh(volts, costs.wear_set.current_a, arc_s)
+        minor["energy"] = rounded(kwh * price.amount_minor)
+    cut_mm = sum(contour.cut_mm for contour in marks)
+    return {
+        "contours": len(marks), "cut_mm": cut_mm, "arc_s": arc_s, "all_s": all_s,
+        "costs_minor": minor, "minor": sum(minor.values()) if len(minor) == 4 else None,
+    }  # fmt: skip
 
 
 def _own_life(gives: Given | None) -> dict[str, Any]:

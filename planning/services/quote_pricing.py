@@ -190,6 +190,8 @@ def made_from(plan: NestPlan | DrawingPlan | None, sheet: Sheet | None) -> dict[
         found["rates"] = plan.snapshot.get("rates", {})
         found["wear"] = plan.snapshot.get("wear", [])
         found["planned_at"] = plan.computed_at.isoformat()
+        if marking := plan.snapshot.get("marking"):
+            found["marking"] = marking
     if sheet is not None:
         found["sheet"] = {"code": sheet.code, "minor": sheet.cost_minor}
     return found

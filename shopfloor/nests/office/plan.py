@@ -24,6 +24,7 @@ from shopfloor.wording.states import words
 
 Row = dict[str, Any]
 Section = tuple[str, list[Row]]
+MARKING = ("machine", "labour", "gas", "energy")  # what it costs: it wears and cleans nothing
 NAMES = {
     "accel_mm_s2": "acceleration", "rapid_mm_min": "rapid", "corner": "corners",
     "accel_x_mm_s2": N_("acceleration of X"), "accel_y_mm_s2": N_("acceleration of Y"),
@@ -57,6 +58,11 @@ def _time(plan: NestPlan) -> list[Row]:
     ]  # fmt: skip
     rows: list[Row] = [{"label": label, "value": minutes(s)} for label, s in parts]
     rows.append({"label": "program", "value": minutes(plan.total_s), "total": True})
+    if marking := plan.snapshot.get("marking"):
+        told = count(marking["contours"], "{n} contour", "{n} contours")
+        note = _("{contours}, with its travel and touch-off").format(contours=told)
+        value = minutes(marking["all_s"])
+        rows.append({"label": _("of which marking"), "value": value, "note": note})
     rows.append({"label": _("load and unload"), "value": minutes(plan.load_s)})
     return rows
 
@@ -82,7 +88,22 @@ def _costs(plan: NestPlan) -> list[Row]:
     ]
     if known and len(known) == len(plan.costs_minor):
         rows.append({"label": _("together"), "value": money(sum(known.values())), "total": True})
-    return rows
+    return [*rows, *_marking_cost(plan)]
+
+
+def _marking_cost(plan: NestPlan) -> list[Row]:
+    """Marking's part of each of these kinds; what nothing is known of is left out, and told."""
+    marking = plan.snapshot.get("marking")
+    if not marking:
+        return []
+    money, named, own = _money(), dict(PostingKind.choices), marking["costs_minor"]
+    terms = ", ".join(f"{named.get(kind, kind)} {money(minor)}" for kind, minor in own.items())
+    lacking = [str(named.get(kind, kind)) for kind in MARKING if kind not in own]
+    note = terms if not lacking else _("{terms}; unknown: {kinds}").format(
+        terms=terms, kinds=", ".join(lacking)
+    )  # fmt: skip
+    value = _("unknown") if marking["minor"] is None else money(marking["minor"])
+    return [{"label": _("of which marking"), "value": value, "note": note}]
 
 
 def _chart(made_from: dict[str, Any], user: User) -> list[Row]:
