@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -63,7 +63,7 @@ def pit_figure(chart: PitChart, width: int = 478, height: int = 420) -> Svg:
 
     parts = _frame(x, y, chart, reach, (left, top, right, bottom))
     parts += _usual(chart, x, y, reach)
-    parts += [_cross(x(p.starts), y(p.pit_mm)) for p in chart.before]
+    parts += _crosses([(x(p.starts), y(p.pit_mm)) for p in chart.before])
     path = [(0.0, 0.0), *((float(p.starts), p.pit_mm) for p in chart.now)]
     if len(path) > 1:
         line = "L".join(f"{x(s):.1f} {y(mm):.1f}" for s, mm in path)
@@ -178,8 +178,10 @@ def _step(reach: float) -> int:
     return 10_000
 
 
-def _cross(x: float, y: float) -> str:
-    return f'<path class="history" d="M{x - 4:.1f} {y - 4:.1f}l8 8m0 -8l-8 8"/>'
+def _crosses(places: Sequence[tuple[float, float]]) -> list[str]:
+    """One path, however many there are."""
+    drawn = "".join(f"M{x - 4:.1f} {y - 4:.1f}l8 8m0 -8l-8 8" for x, y in places)
+    return [f'<path class="history" d="{drawn}"/>'] if drawn else []
 
 
 def _outlook(chart: PitChart, x: Place, y: Place, box: tuple[int, int, int]) -> list[str]:
