@@ -40,7 +40,7 @@ CAUTION = Caution(
     ),
     references=N_("ANSI Z49.1; 29 CFR 1910.147; or the local code, and qualified judgement."),
 )
-BEFORE = 60
+BEFORE = 24  # pieces whose pits stand beside those of the one in use: more hide each other
 AIR_SHIFTS = 20
 
 
