@@ -26,7 +26,7 @@ from shopfloor.models import (
     Segment,
     Stoppage,
 )
-from shopfloor.runs.arcs import to_us
+from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.runs.silences import source_silences
 
 
@@ -41,11 +41,14 @@ def load_runs(
     ids = [run.pk for run in rows]
     now_us = to_us(now)
     segments = _segments(ids, now_us)
-    shifts = shifts or ShiftBook(rows[0].opened_at, max(now, rows[-1].opened_at))
     stops = _stoppages(ids, now_us)
     of_segment = {seg.pk: run for run, own in segments.items() for seg in own}
     edges = [edge for own in segments.values() for seg in own for edge in (seg.from_us, seg.to_us)]
     low, high = min(edges, default=now_us), max(edges, default=now_us)
+    if shifts is None:  # of the runs' own time: up to now, an old run's would be of a year
+        ends = (stop.to_us for own in stops.values() for stop in own)
+        last_us = max(to_us(rows[-1].opened_at), *edges, *ends)
+        shifts = ShiftBook(rows[0].opened_at, from_us(last_us))
     arcs = assigned_arcs(list(of_segment), (low, high), now_us)
     by_run: dict[uuid.UUID, list[ArcIn]] = defaultdict(list)
     for arc in arcs:
