@@ -9,10 +9,11 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Exists, JSONField, OuterRef, QuerySet, Subquery, Value
+from django.db.models.fields.json import KeyTransform
 
 from planning.inputs.any_of import any_of
 from planning.inputs.chunks import Ids, among, in_order
-from shopfloor.models import Run, RunDay, RunState
+from shopfloor.models import Run, RunDay, RunState, RunVariance
 
 
 @dataclass
@@ -106,6 +107,24 @@ def month_runs(
         )
     if days:
         _add_days(runs, list(runs) if where else ids)
+    return {pk: runs[pk] for pk in in_order(runs)}
+
+
+def month_terms(ids: Ids, term: str) -> dict[uuid.UUID, MonthRun]:
+    """Of these runs those that differ from their plan in a term, with no more than that: a month
+    has thousands, and their nests, sheets and other terms take longer to read than its sum."""
+    rows = among(
+        ids,
+        lambda some: (
+            RunVariance.objects.filter(**any_of("run", some), terms__has_key=term)
+            .order_by()
+            .values_list("run_id", KeyTransform(term, "terms"), "minor_per_hour", "run__evidence")
+        ),
+    )
+    runs = {
+        pk: MonthRun(pk, "", 0.0, terms={term: over_s}, minor_per_hour=rate, evidence=evidence)
+        for pk, over_s, rate, evidence in rows
+    }
     return {pk: runs[pk] for pk in in_order(runs)}
 
 

@@ -24,13 +24,11 @@ def run_names(runs: Iterable[uuid.UUID]) -> dict[uuid.UUID, tuple[datetime, str]
             "pk", "opened_at", "revision__nest__name", "table__name"
         ),
     )
-    zone = ZoneInfo(the_shop().zone)
+    zone, words = ZoneInfo(the_shop().zone), _("{begun}, {nest} on {table}")
     return {
         pk: (
             at,
-            _("{begun}, {nest} on {table}").format(
-                begun=day_time(at.astimezone(zone), DAY), nest=nest, table=table
-            ),
+            words.format(begun=day_time(at.astimezone(zone), DAY), nest=nest, table=table),
         )
         for pk, at, nest, table in rows
     }

@@ -15,7 +15,7 @@ from planning.calc.dates import MONTH, dated
 from planning.calc.said import said
 from planning.reports.figure import Figure, Part, Ref, whole, with_total
 from planning.reports.ledger import month_of, owner_of
-from planning.reports.month_runs import MonthRun, month_run_ids, month_runs
+from planning.reports.month_runs import MonthRun, month_run_ids, month_runs, month_terms
 from planning.reports.run_names import run_names
 from planning.reports.run_shares import run_shares
 from planning.services.postings import next_month
@@ -85,7 +85,7 @@ def of_month(key: str) -> Figure:
         pk, name = owner_of(of[0])
         label = f"{label}, {name}"
         ids = ids if pk is None else list(set(ids) & _runs_with(pk))
-    runs = month_runs(ids, costs=False, days=False, variance__terms__has_key=term)
+    runs = month_terms(ids, term)
     shares: Shares = run_shares(runs) if of else {run: {None: 1.0} for run in runs}
     own = [row for row in items(runs.values(), shares) if (row.term, row.job) == (term, pk)]
     if not own:
