@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.utils import translation
@@ -217,6 +218,24 @@ def test_a_piece_that_will_not_last_for_the_list_is_said(north, operator):
     NestPlan.objects.update(pierces=30)
     [note] = [one for one in today_swept(now=NOW).notes if one.head == "A piece will not last"]
     assert "about 50 starts left; the list wants 60 up to L-1" in note.body
+    assert "most likely" not in note.body  # no range of what is left: no moment
+
+
+def test_a_piece_that_ends_with_the_list_is_said_by_the_clock(north, operator):
+    """Twenty starts left of a run of 4,000 s with 50, begun now: 1,600 s on, to five minutes."""
+    revision = cast.nest(operator, [(None, 1e5, 80)] * 50)
+    plan = {**cast.plan([80] * 50), "total_s": 4000.0, "load_s": 0.0, "pierces": 50}
+    cast.run(revision, north, start=NOW, seconds=None, state="open", plan=plan)
+    piece = cast.piece("electrode", 1900, 600)
+    cast.fitting(piece, north, SHIFT, by=operator)
+    PieceOutlook.objects.create(
+        piece=piece, starts=580, starts_left=20, left_low=10, left_high=40, due="soon", basis="",
+        computed_at=NOW,
+    )  # fmt: skip
+    [note] = [one for one in today_swept(now=NOW).notes if one.head == "A piece about due"]
+    at = int(cast.at(NOW, 1600).timestamp()) // 300 * 300
+    local = datetime.fromtimestamp(at, ZoneInfo("America/Chicago"))
+    assert f"{local:%H:%M}." in note.body.split("By the list most likely")[1]
 
 
 def _reason():

@@ -155,7 +155,7 @@ def piece_soon(row: Row) -> Said:
             basis=basis,
         )
     )
-    return _("A piece about due"), body, (_look(row),)
+    return _("A piece about due"), f"{body}{_by_the_list(row)}", (_look(row),)
 
 
 def piece_short(row: Row) -> Said:
@@ -169,7 +169,15 @@ def piece_short(row: Row) -> Said:
         wanted=row.values["wanted_starts"],
         nest=row.values["nest"],
     )
-    return _("A piece will not last"), body, (_look(row),)
+    return _("A piece will not last"), f"{body}{_by_the_list(row)}", (_look(row),)
+
+
+def _by_the_list(row: Row) -> str:
+    """When that is, as far as the list is planned."""
+    at_us = row.values.get("likely_us")
+    if at_us is None:
+        return ""
+    return " " + _("By the list most likely {moment}.").format(moment=row.moment(at_us))
 
 
 def _piece(row: Row) -> dict[str, str]:

@@ -44,5 +44,5 @@ def _all(now: datetime) -> Iterator[Found]:
     yield from at_desk.of_signatures()
     yield from at_desk.of_amps(tables, moment)
     yield from at_desk.of_jobs(job_rows(now=now, waiting=waiting))
-    yield from of_pieces(tables)
+    yield from of_pieces(tables, now)
     yield from at_desk.of_plate()

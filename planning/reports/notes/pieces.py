@@ -3,17 +3,41 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from datetime import datetime
+from functools import cache
 
 from planning.calc.said import said_again, stored
 from planning.reports.notes.found import Found
 from planning.reports.today_data import TableData
 from planning.reports.today_table import current_of
+from planning.reports.wear_due import due_times
 from shopfloor.models import Fitting, PieceOutlook
+from shopfloor.runs.arcs import to_us
 from shopfloor.wear.fitted import fitted_now
 
+STEP_US = 300_000_000  # to five minutes: a note is not written again for seconds
 
-def of_pieces(tables: Sequence[TableData]) -> Iterator[Found]:
+
+def of_pieces(tables: Sequence[TableData], now: datetime) -> Iterator[Found]:
+    """With the moment by the list, asked for only where a note has one."""
+    times = cache(lambda: due_times(now=now))
+
+    def likely_us(piece: int) -> int | None:
+        due = times().get(piece)
+        at = None if due is None else due.likely
+        return None if at is None else to_us(at) // STEP_US * STEP_US
+
+    for found in _found(tables):
+        yield found if found.code == "piece_due" else _timed(found, likely_us)
+
+
+def _timed(found: Found, likely_us: Callable[[int], int | None]) -> Found:
+    return replace(found, values={**found.values, "likely_us": likely_us(int(found.subject))})
+
+
+def _found(tables: Sequence[TableData]) -> Iterator[Found]:
     by_id = {data.table.pk: data for data in tables}
     torches: dict[int, set[int]] = defaultdict(set)
     for row in fitted_now():
