@@ -57,6 +57,8 @@ from shopfloor.runs.models import (
     Stoppage,
 )
 from shopfloor.site.models import (
+    Absence,
+    AwayReason,
     ClosedDay,
     Reason,
     ReasonKind,
@@ -84,10 +86,12 @@ from shopfloor.wear.models import (
 from shopfloor.wording.evidence import Evidence
 
 __all__ = [
+    "Absence",
     "Action",
     "ActionState",
     "AirReading",
     "ArcAssignment",
+    "AwayReason",
     "BackupPlan",
     "BackupRun",
     "BenchEntry",

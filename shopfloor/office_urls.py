@@ -161,6 +161,7 @@ urlpatterns = [
     path("sources/calendar/holidays/", calendar.holidays, name="calendar_holidays"),
     path("sources/calendar/up/<bigint:pk>/", calendar.up, name="calendar_up"),
     path("sources/calendar/open/<bigint:pk>/", calendar.reopen, name="calendar_open"),
+    path("sources/calendar/back/<bigint:pk>/", calendar.back, name="calendar_back"),
     path("sources/calendar/drop/<bigint:pk>/", calendar.drop, name="calendar_drop"),
     path("sources/backups/", backups.backups, name="backups"),
     path("sources/backups/make/", backups.make, name="backup_make"),

@@ -23,7 +23,7 @@ ACTS = frozenset(
         "assign_arcs", "unassign_arcs", "factors_propose", "known_part_act",
         "factor_answer", "quote_words", "table_pauses",
         "calendar_change", "calendar_holidays", "calendar_up",
-        "calendar_open", "calendar_drop", "part_order_end", "piece_act",
+        "calendar_open", "calendar_drop", "calendar_back", "part_order_end", "piece_act",
         "cost_dash", "balance_dash",
         "floor:actions", "floor:code", "floor:photo", "floor:sign_in", "floor:hand_over",
         "floor:countersign", "floor:sign_out", "floor:stop",

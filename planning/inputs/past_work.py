@@ -34,6 +34,7 @@ from planning.inputs.stored_time import typical_of
 from planning.inputs.table_time import clock_of, table_books
 from shopfloor.audit.as_of import Then
 from shopfloor.models import (
+    Absence,
     ClosedDay,
     Contour,
     Job,
@@ -74,7 +75,7 @@ class PastWork:
         self.tables = {table.pk: table for table in Table.objects.filter(active=True)}
         since = start - LEARNT
         self.books = table_books(self.tables.values(), since, now, now + timedelta(days=3))
-        kinds = (Job, Nest, QueueItem, Shift, ClosedDay, TableDown)
+        kinds = (Job, Nest, QueueItem, Shift, ClosedDay, TableDown, Absence)
         self.then = Then(kinds, start)
         self._fits: dict[tuple[int, datetime], Fit] = {}
 
@@ -147,7 +148,11 @@ class PastWork:
     def clocks(self, at: datetime) -> dict[int, StaffedClock]:
         """The calendar as it stood."""
         days = self.then.rows(ClosedDay.objects.all(), at)
-        patterns = patterns_of(self.then.rows(Shift.objects.all(), at), [one.day for one in days])
+        patterns = patterns_of(
+            self.then.rows(Shift.objects.all(), at),
+            [one.day for one in days],
+            self.then.rows(Absence.objects.all(), at),
+        )
         rows = self.then.rows(TableDown.objects.filter(ended_at__gt=at - timedelta(days=2)), at)
         downs = [
             Down(self.tables[one.table_id].code, one.started_at, one.ended_at, one.planned)

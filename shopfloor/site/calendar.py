@@ -14,6 +14,15 @@ from zoneinfo import ZoneInfo
 
 
 @dataclass(frozen=True, slots=True)
+class Away:
+    """Start dates from `first` to `last` on which nobody is at these tables."""
+
+    first: date
+    last: date
+    tables: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
 class ShiftPattern:
     name: str
     start: time
@@ -25,6 +34,7 @@ class ShiftPattern:
     tables: frozenset[str] = frozenset()  # none: all
     closed: frozenset[date] = frozenset()  # start dates on which it is not held
     added: bool = False  # overtime on one day: it does not make a shop one that has shifts
+    away: tuple[Away, ...] = ()  # who is missing without a stand-in
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +58,11 @@ class ShiftSpan:
     end: datetime
     breaks: tuple[tuple[datetime, datetime, str], ...]
     tables: frozenset[str] = frozenset()
+    missing: frozenset[str] = frozenset()  # tables whose person is away, without a stand-in
 
     def at_table(self, code: str) -> bool:
         """Whether somebody is scheduled at this table."""
-        return not self.tables or code in self.tables
+        return code not in self.missing and (not self.tables or code in self.tables)
 
     @property
     def seconds(self) -> float:
@@ -86,7 +97,10 @@ def span_of(pattern: ShiftPattern, day: date, zone: ZoneInfo) -> ShiftSpan | Non
         on = day + timedelta(days=1) if overnight and at < pattern.start else day
         begun = wall_to_utc(on, at, zone)
         breaks.append((begun, begun + timedelta(minutes=float(str(minutes))), str(label)))
-    return ShiftSpan(pattern.name, day, start, end, tuple(breaks), pattern.tables)
+    missing = frozenset(
+        table for one in pattern.away if one.first <= day <= one.last for table in one.tables
+    )
+    return ShiftSpan(pattern.name, day, start, end, tuple(breaks), pattern.tables, missing)
 
 
 def shifts_between(

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
-from shopfloor.models import ClosedDay, Shift, Table, TableDown
+from shopfloor.models import Absence, ClosedDay, Shift, Table, TableDown
 from shopfloor.site.calendar import Down, ShiftSpan, day_span, shifts_between, staffed, unset_dates
 from shopfloor.site.calendar_services import MISTAKE
 from shopfloor.site.queries import downs_between, shift_patterns, shop_zone
@@ -95,6 +95,11 @@ def downs_to_come(now: datetime) -> list[DownRow]:
 
 def closed_to_come(today: date) -> list[ClosedDay]:
     return list(ClosedDay.objects.filter(day__gte=today))
+
+
+def absences_to_come(today: date) -> list[Absence]:
+    rows = Absence.objects.filter(last__gte=today).select_related("person", "stand_in")
+    return list(rows.order_by("first", "pk"))
 
 
 def added_to_come(today: date) -> list[Shift]:

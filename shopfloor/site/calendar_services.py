@@ -14,11 +14,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from planning.calc.dates import dated, timed
-from shopfloor.models import ClosedDay, Run, Shift, Table, TableDown
+from shopfloor.models import Absence, ClosedDay, Run, Shift, Table, TableDown, User
 from shopfloor.site.breaks import breaks_read
-from shopfloor.site.calendar import wall_to_utc
+from shopfloor.site.calendar import span_of, wall_to_utc
 from shopfloor.site.holidays import Holiday
-from shopfloor.site.queries import shop_zone
+from shopfloor.site.queries import shift_patterns, shop_zone
 
 LONGEST: Final = timedelta(days=366)
 MISTAKE: Final = timedelta(hours=1)  # so long a table put down by mistake can be taken back
@@ -156,6 +156,60 @@ def _keeps_the_hours(day: date, start: time) -> None:
     if begun < now and on_record.exists():
         said = _("Runs are on record since then: begin it at {now} or later.")
         raise ValidationError({"start": said.format(now=timed(now.astimezone(zone)))})
+
+
+@transaction.atomic
+def absence_add(
+    *,
+    person: User,
+    first: date,
+    last: date,
+    reason: str,
+    tables: Sequence[str],
+    shift: str = "",
+    stand_in: User | None = None,
+) -> Absence:
+    """Somebody is missing on these start dates of shifts. Today counts as to come until the first
+    of the shifts concerned begins: what of it has passed keeps its calendar."""
+    if not first <= last <= first + LONGEST:
+        raise ValidationError({"last": _("Give a last day from the first on, within a year.")})
+    if not tables:
+        raise ValidationError({"tables": _("Name the tables that this leaves without anybody.")})
+    if stand_in == person:
+        raise ValidationError({"stand_in": _("Nobody stands in for themselves.")})
+    _not_begun(first, shift, tables)
+    return Absence.objects.create(
+        person=person, first=first, last=last, reason=reason, tables=sorted(tables), shift=shift,
+        stand_in=stand_in,
+    )  # fmt: skip
+
+
+def _not_begun(first: date, name: str, tables: Sequence[str]) -> None:
+    if first < shop_today():
+        raise ValidationError({"first": _("Past days keep the calendar they had.")})
+    now, zone = timezone.now(), ZoneInfo(shop_zone())
+    spans = [span_of(pattern, first, zone) for pattern in shift_patterns()]
+    begun = [
+        one for one in spans
+        if one and one.start <= now and name in ("", one.name)
+        and any(one.at_table(table) for table in tables)
+    ]  # fmt: skip
+    if begun:
+        said = _("{shift} has begun: put the table down from now on, or begin tomorrow.")
+        raise ValidationError({"first": said.format(shift=begun[0].name)})
+
+
+@transaction.atomic
+def absence_end(*, absence: Absence) -> None:
+    """Back from tomorrow on; one that has not begun is taken away. The trail keeps it."""
+    today = shop_today()
+    if absence.last <= today:
+        raise ValidationError(_("It is over already."))
+    if absence.first > today:
+        absence.delete()
+        return
+    absence.last = today
+    absence.save(update_fields=["last"])
 
 
 @transaction.atomic

@@ -137,6 +137,39 @@ class ClosedDay(models.Model):
         return f"{self.day} {self.why}"
 
 
+class AwayReason(models.TextChoices):
+    """Why somebody is missing."""
+
+    SICK = "sick", _lazy("ill")
+    HOLIDAY = "holiday", _lazy("on holiday")
+    COURSE = "course", _lazy("on a course")
+    ELSEWHERE = "elsewhere", _lazy("needed elsewhere")
+    OTHER = "other", _lazy("another reason")
+
+
+class Absence(models.Model):
+    """A person who is missing on the start dates of shifts from `first` to `last`, and who would
+    be at `tables` (codes) in the shifts of the name `shift` (blank: in all). Without a stand-in
+    nobody is at those tables then. Only days to come change, so that past days keep the calendar
+    they had."""
+
+    person = models.ForeignKey("shopfloor.User", on_delete=models.PROTECT, related_name="absences")
+    first = models.DateField()
+    last = models.DateField(db_index=True)
+    reason = models.CharField(max_length=12, choices=AwayReason)
+    tables = models.JSONField(default=list)
+    shift = models.CharField(max_length=40, blank=True)
+    stand_in = models.ForeignKey(
+        "shopfloor.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["first", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.person_id} {self.first} {self.last}"
+
+
 class TableDown(models.Model):
     """Time in which a table cannot cut. A `planned` one (upkeep) is no time it should have cut in;
     a breakdown counts against its availability."""

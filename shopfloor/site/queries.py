@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from shopfloor.models import ClosedDay, Shift, Shop, TableDown
-from shopfloor.site.calendar import Down, ShiftPattern, shift_at
+from shopfloor.models import Absence, ClosedDay, Shift, Shop, TableDown
+from shopfloor.site.calendar import Away, Down, ShiftPattern, shift_at
 from telemetry.read_once import once
 
 
@@ -37,12 +37,20 @@ def downs_between(start: datetime, end: datetime) -> list[Down]:
 
 
 def _patterns() -> list[ShiftPattern]:
-    return patterns_of(Shift.objects.all(), ClosedDay.objects.values_list("day", flat=True))
+    days = ClosedDay.objects.values_list("day", flat=True)
+    return patterns_of(Shift.objects.all(), days, Absence.objects.filter(stand_in=None))
 
 
-def patterns_of(shifts: Iterable[Shift], days: Iterable[date]) -> list[ShiftPattern]:
+def patterns_of(
+    shifts: Iterable[Shift], days: Iterable[date], absences: Iterable[Absence]
+) -> list[ShiftPattern]:
     """Shifts as the pure calendar wants them; `days` the shop is closed on."""
     closed = frozenset(days)
+    away = [
+        (one.shift, Away(one.first, one.last, frozenset(one.tables)))
+        for one in absences
+        if one.stand_in_id is None
+    ]
     return [
         ShiftPattern(
             name=shift.name,
@@ -55,6 +63,7 @@ def patterns_of(shifts: Iterable[Shift], days: Iterable[date]) -> list[ShiftPatt
             tables=frozenset(shift.tables),
             closed=frozenset() if shift.added else closed,
             added=shift.added,
+            away=tuple(one for name, one in away if name in ("", shift.name)),
         )
         for shift in shifts
     ]

@@ -39,7 +39,7 @@ MADE_HERE = (
 # Of the whole shop, as they are.
 ONCE = (
     "shopfloor.Shop", "shopfloor.BackupPlan", "shopfloor.Shift", "shopfloor.Rate",
-    "shopfloor.ClosedDay",
+    "shopfloor.ClosedDay", "shopfloor.Absence",
     "shopfloor.Reason",
     "shopfloor.Customer", "shopfloor.Material", "shopfloor.WearSet", "shopfloor.SetPart",
     "shopfloor.PartOrder", "shopfloor.PartReceipt",

@@ -1,10 +1,11 @@
-"""The calendar: tables down, closed days, overtime, and the four weeks that come of it."""
+"""The calendar: tables down, people missing, closed days, overtime, and the four weeks that come
+of it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.contrib import messages
@@ -16,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
-from shopfloor.models import ClosedDay, Shift, Table, TableDown
+from shopfloor.models import Absence, AwayReason, ClosedDay, Shift, Table, TableDown, User
 from shopfloor.site import calendar_queries as queries
 from shopfloor.site import calendar_services as services
 from shopfloor.site.holidays import offered
@@ -65,11 +66,53 @@ class AddedForm(forms.Form):
     )
 
 
+if TYPE_CHECKING:
+    _OneUser = forms.ModelChoiceField[User]
+else:
+    _OneUser = forms.ModelChoiceField
+
+
+class PersonField(_OneUser):
+    """Those who can sign in, by the name they go by."""
+
+    def __init__(self, **more: Any) -> None:
+        people = User.objects.filter(is_active=True).order_by("first_name", "username")
+        super().__init__(people, **more)
+
+    def label_from_instance(self, obj: User) -> str:
+        return obj.shown_name
+
+
+class AwayForm(forms.Form):
+    person = PersonField(label=_lazy("Who"))
+    first = DayField(label=_lazy("First day"))
+    last = DayField(label=_lazy("Last day"))
+    reason = forms.ChoiceField(choices=AwayReason.choices, label=_lazy("Why"))
+    tables = forms.ModelMultipleChoiceField(
+        Table.objects.filter(active=True),
+        to_field_name="code",
+        widget=forms.CheckboxSelectMultiple,
+        label=_lazy("Tables left without anybody"),
+    )
+    shift = forms.CharField(
+        max_length=40, required=False, label=_lazy("Shift"), help_text=_lazy("blank: every shift")
+    )
+    stand_in = PersonField(
+        required=False,
+        label=_lazy("Stand-in"),
+        help_text=_lazy("with one the tables are staffed as usual"),
+    )
+
+
 def _down(table: str, **values: Any) -> None:
     found = Table.objects.filter(code=table, active=True).first()
     if found is None:
         raise ValidationError(_("Press the button of one table."))
     services.table_down(table=found, **values)
+
+
+def _away(tables: Any, **values: Any) -> None:
+    services.absence_add(tables=[table.code for table in tables], **values)
 
 
 def _added(tables: Any, **values: Any) -> None:
@@ -80,6 +123,7 @@ CHANGES: dict[str, tuple[type[forms.Form], Callable[..., object]]] = {
     "down": (DownForm, _down),
     "closed": (ClosedForm, services.day_close),
     "added": (AddedForm, _added),
+    "away": (AwayForm, _away),
 }
 
 
@@ -90,6 +134,7 @@ def _forms() -> dict[str, forms.Form]:
         "down": {"until": soon},
         "closed": {"day": tomorrow},
         "added": {"day": tomorrow},
+        "away": {"first": tomorrow, "last": tomorrow},
     }
     return {
         which: form(initial=first[which], prefix=which) for which, (form, _w) in CHANGES.items()
@@ -105,6 +150,7 @@ def _shown(request: DeskRequest, shown: dict[str, forms.Form]) -> HttpResponse:
         "days": queries.days_ahead(today, tables),
         "downs": queries.downs_to_come(now),
         "closed_days": queries.closed_to_come(today),
+        "absences": queries.absences_to_come(today),
         "added_shifts": queries.added_to_come(today),
         "regular": queries.regular_now(today),
         "offered": offered(the_shop(), today),
@@ -123,7 +169,7 @@ def calendar(request: DeskRequest) -> HttpResponse:
 @right(PLAN)
 @require_POST
 def change(request: DeskRequest) -> HttpResponse:
-    """One of the three forms of the page, named by `which`."""
+    """One of the forms of the page, named by `which`."""
     which = request.POST.get("which", "")
     if which not in CHANGES:
         return redirect("calendar")
@@ -179,3 +225,10 @@ def reopen(request: DeskRequest, pk: int) -> HttpResponse:
 def drop(request: DeskRequest, pk: int) -> HttpResponse:
     shift = get_object_or_404(Shift, pk=pk)
     return _deed(request, lambda: services.shift_dropped(shift=shift))
+
+
+@right(PLAN)
+@require_POST
+def back(request: DeskRequest, pk: int) -> HttpResponse:
+    absence = get_object_or_404(Absence, pk=pk)
+    return _deed(request, lambda: services.absence_end(absence=absence))

@@ -147,6 +147,7 @@ ACTS: dict[str, tuple[set[str], str]] = {
     "calendar_up": (PLAN, "down"),
     "calendar_open": (PLAN, "closed"),
     "calendar_drop": (PLAN, "shift"),
+    "calendar_back": (PLAN, "away"),
     "reason_retire": (ADMIN, "reason"),
     "reasons_usual": (ADMIN, ""),
     "work_act": (ADMIN, "work"),
@@ -167,6 +168,7 @@ OWN |= {"help", "help_own"}
 def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
     from shopfloor.library.recognise import parts_recognise
     from shopfloor.models import (
+        Absence,
         Action,
         ChartRow,
         ChartTrial,
@@ -261,6 +263,11 @@ def arguments(run, plan, feed, nest, sheet, fast, steel, north, operator, job):
         "shift": [Shift.objects.order_by("pk")[0].pk],
         "down": [TableDown.objects.create(table=north, started_at=at, ended_at=at).pk],
         "closed": [ClosedDay.objects.create(day=at.date(), why="stocktaking").pk],
+        "away": [
+            Absence.objects.create(
+                person=operator, first=at.date(), last=at.date(), reason="sick", tables=["north"]
+            ).pk
+        ],
         "reason": [Reason.objects.create(code="crane-busy", label="crane busy").pk],
         "terminal": [Terminal.objects.create(code="t", name="T").pk],
         "late": [Action.objects.create(kind="finish", person=operator, device_at=at, at=at).pk],

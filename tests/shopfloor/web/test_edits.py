@@ -82,7 +82,8 @@ OTHERS = {
          "reasons_usual", "reason_retire", "terminal_retire", "security_seen", "work_act",
          "backup_make", "prices_bring", "known_part_act",
          "calendar_change", "calendar_holidays", "calendar_up",
-         "calendar_open", "calendar_drop", "part_order_end", "piece_act", "table_pauses"),
+         "calendar_open", "calendar_drop", "calendar_back", "part_order_end", "piece_act",
+         "table_pauses"),
         "a deed, judged by how things stand then",
     ),
 }  # fmt: skip
