@@ -65,7 +65,7 @@ def drafts(now: datetime, *, inch: bool) -> ShiftDrafts | None:
     notes = open_notes(now, book.zone)
     runs = runs_between(shift.start, at)
     made = []
-    for data, row in tables_at(tables, at, book, waiting):
+    for data, row in tables_at(tables, at, book, waiting, jobs=bool(jobs)):
         own = [run for run in runs if run.table == row.name]
         lines = [
             *_done(own, row),

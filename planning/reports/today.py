@@ -63,10 +63,12 @@ def tables_at(
     now: datetime,
     shifts: ShiftBook,
     waiting: Sequence[Queued],
+    *,
+    jobs: bool = False,
 ) -> list[tuple[TableData, TableToday]]:
-    """Each table with its shift as it stands."""
+    """Each table with its shift as it stands. `jobs`: those of runs that are over too."""
     window = window_at(shifts, now)
-    data = today_data(tables, window.start_us, window.end_us, now, waiting)
+    data = today_data(tables, window.start_us, window.end_us, now, waiting, jobs=jobs)
     gap_us = the_shop().run_gap_s * 1_000_000
     ahead = shifts_ahead(data, now)
     found = []

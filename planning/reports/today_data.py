@@ -39,6 +39,7 @@ from telemetry.counted import counted
 from telemetry.models import Arc
 
 DAY_US = 86_400_000_000
+GOING = (RunState.OPEN, RunState.STOPPED)
 LONGEST = timedelta(days=31)  # our assumption: no stretch or stoppage that has ended was longer
 Spanned = TypeVar("Spanned", Segment, Stoppage)
 
@@ -86,7 +87,7 @@ class RunToday:
     load_us: int
     arcs_s: tuple[float, ...]
     contours: int
-    jobs: tuple[str, ...]
+    jobs: tuple[str, ...]  # of a run that is over only where they are asked for
     nest_id: int
     cell: tuple[object, ...]
     cut_s: float | None  # the plan from the first arc to the last
@@ -111,10 +112,16 @@ class TableData:
 
 
 def today_data(
-    tables: Sequence[Table], start_us: int, end_us: int, now: datetime, waiting: Sequence[Queued]
+    tables: Sequence[Table],
+    start_us: int,
+    end_us: int,
+    now: datetime,
+    waiting: Sequence[Queued],
+    *,
+    jobs: bool = False,
 ) -> list[TableData]:
     """Fifteen queries or so, however many tables and arcs. `waiting` with its arcs; items of other
-    tables are passed over."""
+    tables are passed over. `jobs`: those of runs that are over too."""
     now_us = to_us(now)
     heard = source_silences(tables, start_us, end_us, now)
     by_code = {table.code: TableData(table, heard[table.code]) for table in tables}
@@ -122,13 +129,14 @@ def today_data(
     stretches = _stretches(by_id, start_us, end_us)
     _arcs(by_code, stretches, start_us, min(end_us, now_us), now_us)
     _stops(by_id, start_us, end_us, now_us)
-    _runs(by_id, stretches, now_us)
+    _runs(by_id, stretches, now_us, jobs)
     for item in waiting:
         if item.table_id in by_id:
             by_id[item.table_id].queue.append(item)
     for table_id, stored in kept_books(by_id).items():
         by_id[table_id].time = stored
-    _fitted(by_id)
+    if not all(data.runs for data in by_id.values()):  # else their runs tell the set
+        _fitted(by_id)
     _programs(by_code)
     return list(by_code.values())
 
@@ -175,11 +183,12 @@ def _arcs(
     said = _said([row[1] for row in rows], stretches)
     add = {code: data.arcs.append for code, data in by_code.items()}
     for code, key, torch, on_us, off_us, program, amps in rows:
-        known = key in said
-        segment, contour = said[key] if known else (None, None)
+        known = said.get(key)
+        segment, contour = known or (None, None)
         end_us = max(on_us, now_us) if off_us is None else off_us
         still = off_us is None
-        add[code](ArcNow(key, torch, on_us, end_us, still, segment, known, contour, program, amps))
+        told = known is not None
+        add[code](ArcNow(key, torch, on_us, end_us, still, segment, told, contour, program, amps))
 
 
 Said = dict[str, tuple[int | None, int | None]]  # segment and contour by the arc's key
@@ -269,7 +278,9 @@ def _steps(plan: str) -> _Steps:
     )
 
 
-def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int) -> None:
+def _runs(
+    by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int, jobs_of_all: bool
+) -> None:
     segments: dict[uuid.UUID, list[Segment]] = defaultdict(list)
     for row in stretches:
         segments[row.run_id].append(row)
@@ -293,7 +304,9 @@ def _runs(by_id: dict[int, TableData], stretches: Sequence[Segment], now_us: int
             list(segments), lambda some: Run.objects.filter(pk__in=some).values_list(*columns)
         )
     ]
-    pierces, jobs = _contours({run.revision_id for run in runs})
+    pierces, jobs = _contours(
+        {run.revision_id for run in runs if jobs_of_all or run.state in GOING}
+    )
     for run in sorted(runs, key=lambda run: segments[run.pk][0].started_at):
         own = segments[run.pk]
         plan, last = _steps(run.plan), own[-1]
@@ -351,6 +364,8 @@ def _segment(row: Segment, now_us: int) -> SegmentIn:
 def _contours(revisions: set[int]) -> tuple[dict[int, int], dict[int, set[str]]]:
     counts: dict[int, int] = defaultdict(int)
     jobs: dict[int, set[str]] = defaultdict(set)
+    if not revisions:
+        return counts, jobs
     rows = Contour.objects.filter(revision__in=revisions).order_by()
     by_job = rows.values_list("revision_id", "line__job__number").annotate(Count("pk"))
     for revision, job, contours in by_job:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from planning.calc.ahead.clock import StaffedClock
 from planning.calc.ahead.draws import Spent
 from planning.calc.spans import Span, shared_us, subtract, union
-from planning.reports.today_data import RunToday, TableData
+from planning.reports.today_data import GOING, RunToday, TableData
 from planning.reports.today_standard import Standard, Times, unstaffed
 from planning.reports.today_window import Window
 from shopfloor.runs.arcs import to_us
@@ -16,7 +16,6 @@ from shopfloor.svg.strip import types as strip
 
 S = 1_000_000
 MOST_PACE = 60
-GOING = ("open", "stopped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,17 +85,18 @@ def paced(data: TableData, window: Window, clock: StaffedClock | None) -> PacePo
         run, before = data.runs[place], reached[place]
         if not before < arc.contour <= len(run.steps_us):
             continue
-        times: list[Times] = []
-        starts = not allowed and bool(window.name)
-        if before == 0 and to_us(run.opened_at) >= window.start_us:
-            previous = data.runs[place - 1] if place else None
-            times.append(standard.before(run, previous, starts=starts))
-        elif before == 0:
-            before = arc.contour - 1
-            times.append(standard.start() if starts else {})
-        times.append(standard.cut(run, sum(run.steps_us[before : arc.contour])))
-        own = allowed.setdefault(run.run_id, {})
-        for kind, us in (item for each in times for item in each.items()):
+        own = allowed.get(run.run_id)
+        if own is None:  # its first contour here
+            starts = not allowed and bool(window.name)
+            if to_us(run.opened_at) >= window.start_us:
+                previous = data.runs[place - 1] if place else None
+                first = standard.before(run, previous, starts=starts)
+            else:
+                before = arc.contour - 1
+                first = standard.start() if starts else {}
+            own = allowed[run.run_id] = dict(first)
+            all_done += sum(first.values())
+        for kind, us in standard.cut(run, sum(run.steps_us[before : arc.contour])).items():
             own[kind] = own.get(kind, 0) + us
             all_done += us
         reached[place] = arc.contour

@@ -92,16 +92,21 @@ class ChangeSeen:
 
 def runs_between(start: datetime, end: datetime, most: int = 60) -> list[RunOfShift]:
     """Runs that were open in [start, end), the newest first; three queries."""
-    runs = list(
+    rows = (
         Run.objects.filter(opened_at__lt=end, opened_at__gte=start - LONGEST, state__in=STANDING)
         .filter(Q(closed_at=None, opened_at__gte=start - STALE) | Q(closed_at__gt=start))
-        .select_related("revision__nest", "table")
-        .only("opened_at", "closed_at", "state", "evidence", "revision__nest__name", "table__name")
-        .order_by("-opened_at")[:most]
-    )
+        .order_by("-opened_at")
+        .values_list(
+            "pk", "revision", "revision__nest__name", "table__name",
+            "opened_at", "closed_at", "state", "evidence",
+        )[:most]
+    )  # fmt: skip
+    runs = list(rows)
     jobs: dict[int, set[str]] = defaultdict(set)
     for revision, number in (
-        Contour.objects.filter(revision__in={run.revision_id for run in runs}, inner=False)
+        Contour.objects.filter(
+            revision__in={revision for _pk, revision, *_rest in runs}, inner=False
+        )
         .exclude(line=None)
         .order_by()  # by number, the database would hand over every contour
         .values_list("revision", "line__job__number")
@@ -110,7 +115,7 @@ def runs_between(start: datetime, end: datetime, most: int = 60) -> list[RunOfSh
         jobs[revision].add(number)
     counts: dict[Any, dict[str, int]] = defaultdict(dict)
     for run_id, outcome, total in (
-        PartResult.objects.filter(run__in=[run.pk for run in runs])
+        PartResult.objects.filter(run__in=[pk for pk, *_rest in runs])
         .order_by()
         .values_list("run", "outcome")
         .annotate(total=Sum("quantity"))
@@ -118,18 +123,18 @@ def runs_between(start: datetime, end: datetime, most: int = 60) -> list[RunOfSh
         counts[run_id][outcome] = total
     return [
         RunOfShift(
-            str(run.pk),
-            run.revision.nest.name,
-            run.table.name,
-            run.opened_at,
-            run.closed_at,
-            str(RunState(run.state).label),
-            str(run.evidence),
-            ", ".join(sorted(jobs[run.revision_id])),
-            counts[run.pk].get("good", 0),
-            counts[run.pk].get("scrap", 0),
+            str(pk),
+            nest,
+            table,
+            opened_at,
+            closed_at,
+            str(RunState(state).label),
+            evidence,
+            ", ".join(sorted(jobs[revision])),
+            counts[pk].get("good", 0),
+            counts[pk].get("scrap", 0),
         )
-        for run in runs
+        for pk, revision, nest, table, opened_at, closed_at, state, evidence in runs
     ]
 
 
