@@ -11,10 +11,11 @@ from typing import Any, Final
 
 import numpy as np
 from django.db import transaction
-from django.db.models import Min
+from django.db.models import Count, Min
 from django.utils import timezone
 
 from planning.calc.ahead.draws import Worlds, finishes
+from planning.calc.ahead.fit import LATEST as LATEST_CUTS
 from planning.calc.ahead.judged import DRAWN, list_hash, scored
 from planning.calc.ahead.keep import MODEL
 from planning.calc.ahead.past_list import list_at
@@ -25,8 +26,9 @@ from planning.inputs.past_work import PastWork, Stood
 from planning.inputs.shifts import ShiftBook
 from planning.services.promises import FROM_HOUR, done_at, judge
 from planning.services.statements import SLOTS, WAITED, score_write
+from planning.services.table_time import LONGEST
 from shopfloor.background.request import request_work
-from shopfloor.models import Job, Run, RunState, Statement, StatementKind, Summary
+from shopfloor.models import Job, Run, RunState, Statement, StatementKind, Summary, TableTime, Work
 from shopfloor.runs.arcs import from_us
 from shopfloor.site.calendar import wall_to_utc
 
@@ -35,6 +37,7 @@ DAYS: Final = timedelta(days=60)  # back from the first statement that was shown
 FIRST: Final = timedelta(days=21)  # of the shop's runs, only learnt from
 SETTLED: Final = timedelta(days=3)  # so long ago that what came is on record
 FROM: Final = time(FROM_HOUR)
+MOSTLY: Final = 0.8  # of a table’s runs are fitted where its past is in
 BUDGET_S: Final = 20.0  # of processor time at a time
 AHEAD_DAYS: Final = 10  # of each job, the chance that it is done by the end of each
 
@@ -51,9 +54,10 @@ def replays_wanted(*, now: datetime) -> int:
 
 
 def _begun(now: datetime) -> Summary | None:
-    """Lays down once which days there are. None while no fit is kept: nothing is known yet."""
+    """Lays down once which days there are. None while the past is still coming in: a shop that was
+    loaded has its runs first, and what was measured of them minutes later."""
     first = Run.objects.exclude(state=RunState.VOIDED).aggregate(at=Min("opened_at"))["at"]
-    if first is None:
+    if first is None or not _is_in(now):
         return None
     zone = ShiftBook(now, now).zone
     shown = Statement.objects.filter(replayed=False).aggregate(at=Min("made_at"))["at"] or now
@@ -62,6 +66,18 @@ def _begun(now: datetime) -> Summary | None:
     body = {"next": str(start.astimezone(zone).date()), "last": str(last.astimezone(zone).date())}
     row, _ = Summary.objects.get_or_create(kind=KIND, defaults={"body": body, "computed_at": now})
     return row
+
+
+def _is_in(now: datetime) -> bool:
+    """Most runs of the tables are fitted, and none waits for its figures."""
+    if Work.objects.filter(state="waiting", kind__in=("run", "recount")).exists():
+        return False
+    finished = Run.objects.filter(state=RunState.FINISHED, opened_at__gt=now - LONGEST)
+    many = dict(finished.order_by().values_list("table").annotate(Count("pk")))
+    fitted = dict(TableTime.objects.exclude(computed_at=None).values_list("table", "runs"))
+    return any(
+        fitted.get(table, 0) >= MOSTLY * min(runs, LATEST_CUTS) for table, runs in many.items()
+    )
 
 
 def _day(body: Mapping[str, Any], name: str) -> date:

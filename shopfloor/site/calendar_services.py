@@ -175,6 +175,8 @@ def absence_add(
         raise ValidationError({"last": _("Give a last day from the first on, within a year.")})
     if not tables:
         raise ValidationError({"tables": _("Name the tables that this leaves without anybody.")})
+    if shift and shift not in {one.name for one in shift_patterns()}:
+        raise ValidationError({"shift": _("There is no shift {name}.").format(name=shift)})
     if stand_in == person:
         raise ValidationError({"stand_in": _("Nobody stands in for themselves.")})
     _not_begun(first, shift, tables)

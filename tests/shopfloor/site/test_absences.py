@@ -53,6 +53,12 @@ def test_a_stand_in_keeps_the_table_running(north, operator, supervisor):
         _away(operator, north, stand_in=operator)
 
 
+def test_a_shift_that_there_is_not_is_refused(north, operator):
+    with pytest.raises(ValidationError, match="no shift erly"):
+        _away(operator, north, shift="erly")
+    assert not Absence.objects.exists()
+
+
 def test_availability_does_not_count_a_shift_nobody_was_there_for(at_noon, north, south, operator):
     _away(operator, north, shift="early")
     at_noon.shift(timedelta(days=2))
