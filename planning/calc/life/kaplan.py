@@ -7,6 +7,8 @@ not. Range: log(-log S), which stays within 0 and 1. Kalbfleisch & Prentice 2002
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
@@ -33,9 +35,10 @@ def survival(lives: Sequence[Life], level: float = 0.95) -> list[Step]:
     z = NormalDist().inv_cdf((1 + level) / 2)
     share, terms = 1.0, 0.0
     steps = []
-    for age in sorted({life.age for life in told if life.ended}):
-        at_risk = sum(life.entered < age <= life.age for life in told)
-        ended = sum(life.ended and life.age == age for life in told)
+    entered, out = sorted(life.entered for life in told), sorted(life.age for life in told)
+    ends = Counter(life.age for life in told if life.ended)
+    for age, ended in sorted(ends.items()):
+        at_risk = bisect_left(entered, age) - bisect_left(out, age)
         share *= 1 - ended / at_risk
         if share <= 0:
             steps.append(Step(age, 0.0, None, 0.0, 0.0, at_risk, ended))

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import time
+from random import Random
+
 import pytest
 
 from planning.calc.life.kaplan import hazard_to, median, survival
@@ -38,3 +41,39 @@ def test_a_piece_is_at_risk_from_the_age_it_was_first_seen_at():
 def test_when_the_last_has_ended_nothing_is_left():
     last = survival([Life(1, True), Life(2, True)])[-1]
     assert (last.share, last.error) == (0, None)
+
+
+def slow(lives):
+    """Share by age, each piece asked at each age."""
+    share, found = 1.0, {}
+    for age in sorted({life.age for life in lives if life.ended}):
+        at_risk = [life for life in lives if life.entered < age <= life.age]
+        share *= 1 - sum(life.ended and life.age == age for life in at_risk) / len(at_risk)
+        found[age] = (len(at_risk), share)
+    return found
+
+
+def test_steps_agree_with_asking_each_piece_at_each_age():
+    random = Random(5)
+    for _shop in range(30):
+        lives = []
+        for _piece in range(random.randint(1, 40)):
+            age = random.randint(1, 25)
+            lives.append(
+                Life(age, random.random() < 0.4, random.choice([0, random.randrange(age)]))
+            )
+        told = {step.age: (step.at_risk, step.share) for step in survival(lives)}
+        expected = slow(lives)
+        assert list(told) == list(expected)
+        for age, (at_risk, share) in expected.items():
+            assert told[age] == (at_risk, pytest.approx(share))
+
+
+def test_fifty_thousand_pieces_are_no_wait():
+    """As many as the largest packaged set of failures has, 1 in 18 ended, each at an age of its own
+    (9.7 s where each piece was asked at each age)."""
+    random = Random(6)
+    lives = [Life(random.expovariate(1 / 700), n % 18 == 0) for n in range(52_422)]
+    began = time.process_time()
+    assert len(survival(lives)) == 2913
+    assert time.process_time() - began < 2
