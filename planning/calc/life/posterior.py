@@ -16,8 +16,8 @@ from functools import cached_property
 
 import numpy as np
 
-from planning.calc.life.records import Arrays, Floats, Life, TooLittleData
-from planning.calc.life.weibull import LEAST_ENDS
+from planning.calc.life.records import Arrays, Floats, Life, SeenTooShort, TooLittleData
+from planning.calc.life.weibull import FARTHEST, LEAST_ENDS
 from planning.calc.said import said
 
 SHAPE_MIDDLE, SHAPE_SD = math.log(2), 0.45
@@ -41,7 +41,8 @@ class Posterior:
     @classmethod
     def of(cls, lives: Sequence[Life], rated: float | None, least: int = LEAST_ENDS) -> Posterior:
         """Twice on a grid: over all that is believed, then where the weight lies. Raises
-        `TooLittleData` without a rated life and with fewer than `least` ends."""
+        `TooLittleData` without a rated life, where fewer than `least` ended or the mean would lie
+        far beyond every age seen."""
         data = Arrays.of(lives)
         rated = rated or None  # rated for 0 starts is as good as unrated
         if rated is None and data.ends < least:
@@ -70,7 +71,12 @@ class Posterior:
         shape, mean = np.broadcast_arrays(np.exp(shapes)[:, None], np.exp(means)[None, :])
         scale = mean / _gammas(np.exp(shapes))[:, None]
         weights = weight[kept] / weight[kept].sum()
-        return cls(shape[kept], scale[kept], weights, data.ends, len(data.age))
+        found = cls(shape[kept], scale[kept], weights, data.ends, len(data.age))
+        if rated is None and found.mean > FARTHEST * data.scale:
+            raise SeenTooShort(
+                said("the oldest was seen to {age:g}, too short for a mean life", age=data.scale)
+            )
+        return found
 
     @cached_property
     def mean(self) -> float:
