@@ -40,6 +40,12 @@ class Rows(Sequence[AnyRow]):
         """The rows from place `first` on."""
         return self._clipped(first, self._count)
 
+    @property
+    def first(self) -> AnyRow:
+        """The first row, of at least one: many times as quick as by its place."""
+        part = self.parts[0]
+        return part[0] if isinstance(part, list) else part.part(0, 1).rows()[0]
+
     def torches(self) -> set[str]:
         """All that are named."""
         found: set[str] = set()

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from telemetry.decode.row_list import Rows
 from telemetry.store.arcs import add_arcs, put_strays
-from telemetry.store.open_arcs import OpenArcs
+from telemetry.store.open_arcs import OpenArcs, PairedArcs
 from telemetry.store.rollups import DueBuckets
-from telemetry.store.rows import ArcRow, NewArcs, StrayRow
 from telemetry.store.sql import sql
 
 
@@ -24,30 +23,27 @@ class Part(NamedTuple):
     due: DueBuckets
 
 
-def append(every: Sequence[Part]) -> None:
-    """Stores them. Raises AlreadyStored where a row is there: then the caller undoes all."""
+def append(every: Sequence[Part], then: Callable[[], None] = lambda: None) -> None:
+    """Stores them. Raises AlreadyStored where a row is there: then the caller undoes all. `then` is
+    called once `due` is known, while the database still takes the events in."""
     every = [part for part in every if part.rows]
     if not every:
+        then()
         return
+    made: list[PairedArcs] = []
 
     def pair() -> None:
         for part in every:
             if part.open_arcs is not None:
                 part.open_arcs.feed(part.rows)
+                made.append(part.open_arcs.made(part.stream))
+                made[-1].mark(part.due)
+        then()
 
     sql().add_events([(part.feed_id, part.rows) for part in every], meanwhile=pair)
-    known: list[ArcRow] = []
-    new: list[ArcRow] = []
-    many: list[NewArcs] = []
-    strays: list[StrayRow] = []
-    for part in every:
-        if part.open_arcs is None:
-            continue
-        made = part.open_arcs.made(part.stream)
-        made.mark(part.due)
-        known += made.known
-        new += made.new
-        many += made.many
-        strays += made.strays
-    put_strays(strays)
-    add_arcs(known, new, many)
+    put_strays([row for some in made for row in some.strays])
+    add_arcs(
+        [row for some in made for row in some.known],
+        [row for some in made for row in some.new],
+        [arcs for some in made for arcs in some.many],
+    )

@@ -22,6 +22,7 @@ from telemetry.store.sql import sql
 from telemetry.store.uneven import Counts, store_uneven
 
 Marks = dict[str, tuple[int, int]]
+_as_json = json.JSONEncoder(separators=(",", ":"), check_circular=False).encode
 
 
 class CursorMoved(Exception):
@@ -59,13 +60,13 @@ def _store(every: Sequence[News], now_us: int, *, pair: bool) -> list[DueBuckets
     for news, due in zip(every, dues, strict=True):
         due.take_over(news.memory.due)
     if every[0].plain:
-        counts = _store_plain(every, dues, marks)
+        moved = _store_plain(every, dues, marks)
     else:
         [news], [due] = every, dues
         _begin_one(news, marks.get(news.feed.pk, {}))
-        counts = [store_uneven(news, due, pair=pair)]
+        counts = store_uneven(news, due, pair=pair)
         due.recompute(news.feed)
-    moved = [_moved(*each) for each in zip(every, dues, counts, strict=True)]
+        moved = [_moved(news, due, counts)]
     sql().move_cursors(moved, now_us)
     return dues
 
@@ -84,25 +85,31 @@ def _begin_one(news: News, marks: Marks) -> None:
 
 def _store_plain(
     every: Sequence[News], dues: Sequence[DueBuckets], marks: dict[int, Marks]
-) -> list[Counts]:
+) -> list[CursorUpdate]:
     parts = []
     for news, due in zip(every, dues, strict=True):
         g, mine = news.gathered, marks.get(news.feed.pk, {})
         if mine != news.memory.marks or mine[news.lane][0] != g.start.sequence:
             raise EachAlone
         parts.append(Part(news.feed.pk, g.stream, g.events, news.memory.open_arcs, due))
+    moved: list[CursorUpdate] = []
+
+    def note_moves() -> None:
+        counts = [Counts(stored=len(part.rows)) for part in parts]
+        moved.extend(map(_moved, every, dues, counts))
+
     try:
-        append(parts)
+        append(parts, note_moves)
     except AlreadyStored as error:
         raise EachAlone from error
-    return [Counts(stored=len(part.rows)) for part in parts]
+    return moved
 
 
 def _moved(news: News, due: DueBuckets, counts: Counts) -> CursorUpdate:
     g = news.gathered
     state = {**g.state, "due": due.as_lists()} if due else g.state
     return CursorUpdate(
-        news.feed.pk, news.lane, g.end.sequence, g.end.segment, g.end.offset, json.dumps(state),
+        news.feed.pk, news.lane, g.end.sequence, g.end.segment, g.end.offset, _as_json(state),
         g.lines - counts.known, counts.stored, counts.known, g.last_line_us,
     )  # fmt: skip
 

@@ -62,22 +62,25 @@ def _singly(feed_id: int, rows: Sequence[AnyRow]) -> bytes:
 
 
 # What has the same length in every row: feed_id to clock_version.
-_FIXED: Final = struct.Struct("!hiqi16siqiqiiihiqiiii")
-_DOUBLE: Final = struct.Struct("!id")
+_FIXED: Final = "hiqi16siqiqiiihiqiiii"
 
 
 def _row(feed_id: int, row: AnyRow) -> bytes:
     key, at_us, seq, tie, torch, kind, number, text, stamp, received_us, feed, clock = row
-    fixed = _FIXED.pack(
+    named, stamped = torch.encode(), stamp.encode()
+    noted = b"" if text is None else text.encode()
+    measured = () if number is None else (number,)
+    return _form(len(named), len(noted), len(stamped), number is not None).pack(
         _FIELDS, 8, feed_id, 16, key, 8, at_us, 8, seq, 4, tie, 2, kind, 8, received_us, 4, feed,
-        4, clock,
+        4, clock, len(named), named, -1 if text is None else len(noted), noted, len(stamped),
+        stamped, 8 if measured else -1, *measured,
     )  # fmt: skip
-    return b"".join(
-        (
-            fixed, _bytes(torch.encode()), _NULL if text is None else _bytes(text.encode()),
-            _bytes(stamp.encode()), _NULL if number is None else _DOUBLE.pack(8, number),
-        )
-    )  # fmt: skip
+
+
+@lru_cache(1_024)
+def _form(torch: int, text: int, stamp: int, has_number: bool) -> struct.Struct:
+    """A row whose texts are of these lengths: packed in one go it costs half of each by itself."""
+    return struct.Struct(f"!{_FIXED}i{torch}si{text}si{stamp}si{'d' if has_number else ''}")
 
 
 def _bytes(value: bytes) -> bytes:

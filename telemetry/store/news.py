@@ -50,4 +50,4 @@ def is_plain(news: News) -> bool:
     if memory.open_arcs is None:
         memory.open_arcs = OpenArcs(news.feed, pierces=gathered.pierces)
     memory.open_arcs.load(events.torches(), gathered.feed_version)
-    return memory.open_arcs.follows(events[0][1], gathered.stream)
+    return memory.open_arcs.follows(events.first[1], gathered.stream)

@@ -121,7 +121,7 @@ def put_arcs(rows: Sequence[ArcRow], changed_us: int, *, ends_only: bool) -> Non
             f"INSERT INTO telemetry_arc ({columns}, changed_us) "
             f"SELECT r.*, {changed_us} FROM {_unnested('r', _ARC)} "
             f"ON CONFLICT (key) DO UPDATE SET {sets}",
-            _arrays(rows),
+            _arrays(rows, _ARC),
         )
 
 
@@ -135,7 +135,7 @@ def move_cursors(moved: Sequence[CursorUpdate], now_us: int) -> None:
             "last_line_us = GREATEST(c.last_line_us, r.last_line_us), "
             f"changed_us = {now_us} FROM {_unnested('r', _MOVED)} "
             "WHERE c.feed_id = r.feed_id AND c.lane = r.lane",
-            _arrays(moved),
+            _arrays(moved, _MOVED),
         )
 
 
@@ -155,18 +155,23 @@ def _unnested(name: str, types: dict[str, str]) -> str:
     return f"unnest({arrays}) AS {name}({columns})"
 
 
-def _arrays(rows: Sequence[Sequence[Any]]) -> list[str]:
+def _arrays(rows: Sequence[Sequence[Any]], types: dict[str, str]) -> list[str]:
     """The columns of rows as array texts (PostgreSQL's manual, 8.15.2)."""
-    return [f"{{{','.join(map(_element, column))}}}" for column in zip(*rows, strict=True)]
+    columns = zip(types.values(), zip(*rows, strict=True), strict=True)
+    return [_texts(column) if kind == "text" else _numbers(column) for kind, column in columns]
 
 
-def _element(value: Any) -> str:
-    if value is None:
-        return "NULL"
-    if isinstance(value, str):
-        value = value.replace("\\", "\\\\").replace('"', '\\"')
-        return f'"{value}"'
-    return repr(value)
+def _numbers(values: Sequence[float | None]) -> str:
+    return f"{{{','.join(map(repr, values))}}}".replace("None", "NULL")
+
+
+def _texts(values: Sequence[str | None]) -> str:
+    escaped = [
+        "NULL" if value is None
+        else '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+        for value in values
+    ]  # fmt: skip
+    return f"{{{','.join(escaped)}}}"
 
 
 @contextmanager

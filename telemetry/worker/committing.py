@@ -22,13 +22,16 @@ from telemetry.worker.remembered import remember_places
 from telemetry.worker.rounds import settle_some, store_together
 from telemetry.worker.runner import Runner, StartAnew
 from telemetry.worker.trouble import AWAY
+from telemetry.worker.unhurried import pass_over_what_is_there
 
 if TYPE_CHECKING:
     from telemetry.worker.turns import Turns
 
 log = logging.getLogger("telemetry.worker")
-_BEAT_S = 2.0
+_BEAT_S = 2.0  # in which something is said of every source
+_AT_ONCE = 10  # of them: to say how a hundred are takes as long as to commit their lines
 _TIDY_S = 60.0
+_SUMS_WAIT_S = 0.25  # longer than that the sums do not stand back behind lines
 _RECENT_BYTES = 32 * 1024 * 1024  # of the journals' ends that are kept at hand, in all
 
 
@@ -38,8 +41,12 @@ class Committing:
     def __init__(self, runners: Sequence[Runner], turns: Turns, stop: threading.Event) -> None:
         self._runners, self._turns, self._stop = runners, turns, stop
         self._host = HostClock(*clock_us())
-        self._beat_s = float("-inf")
-        self._tidied_s = time.monotonic()
+        count = max(1, -(-len(runners) // _AT_ONCE))
+        self._shares = [runners[n::count] for n in range(count)]
+        self._share = 0  # the next of which something is said
+        self._said_s = float("-inf")
+        self._tidied_s, self._tidies = time.monotonic(), False
+        self._summed_s = float("-inf")
         self._away_s = 0.0  # how long the database is given before it is asked again
         self._each_alone = False
         self._anew = False  # a source must be closed and prepared again
@@ -51,9 +58,9 @@ class Committing:
             self._turns.synced.clear()
             try:
                 self._store(news)
-                if time.monotonic() - self._beat_s > _BEAT_S:
-                    self._beat_s = time.monotonic()
-                    if changed() or self._anew:
+                if time.monotonic() - self._said_s > _BEAT_S / len(self._shares):
+                    self._said_s = time.monotonic()
+                    if self._share == 0 and (changed() or self._anew):
                         return
                     self._say()
                 self._away_s, self._each_alone = 0.0, False
@@ -76,11 +83,16 @@ class Committing:
         self._store_each([*left, *ill])
         if news:
             self._turns.pace.committed(began_s)
-        settle_some([one for one in well if not one.trouble])
+        now_s = time.monotonic()
+        if not self._turns.synced.is_set() or now_s - self._summed_s > _SUMS_WAIT_S:
+            self._summed_s = now_s
+            settle_some([one for one in well if not one.trouble])
 
     def _begin_those_not_ready(self) -> None:
         """Without the database what is remembered of the sources is enough to read them."""
         waiting = [one for one in self._runners if not one.ready and not one.trouble.rests]
+        if not waiting:
+            return
         try:
             for runner in waiting:
                 self._begin(runner)
@@ -88,6 +100,8 @@ class Committing:
             for runner in waiting:
                 self._begin_without_database(runner)
             raise
+        if any(runner.ready for runner in waiting):
+            pass_over_what_is_there()
 
     def _begin(self, runner: Runner) -> None:
         try:
@@ -139,13 +153,23 @@ class Committing:
             pass
 
     def _say(self) -> None:
+        """Of one share of the sources after the other, and once a round of the host's clock."""
         now_us, mono_us = clock_us()
-        host_clock_alarm(self._host.step(now_us, mono_us), now_us)
-        log_alarm(now_us)
-        beat(self._runners)
-        if time.monotonic() - self._tidied_s > _TIDY_S:
-            self._tidied_s = time.monotonic()
-            pack_some([runner.feed for runner in self._runners])
-            for runner in self._runners:
-                if runner.ready:
-                    remember_places(runner.feed)
+        if self._share == 0:
+            host_clock_alarm(self._host.step(now_us, mono_us), now_us)
+            log_alarm(now_us)
+            self._tidies = time.monotonic() - self._tidied_s > _TIDY_S
+            if self._tidies:
+                self._tidied_s = time.monotonic()
+        share = self._shares[self._share]
+        self._share = (self._share + 1) % len(self._shares)
+        beat(share)
+        if self._tidies:
+            self._tidy(share)
+
+    @staticmethod
+    def _tidy(runners: Sequence[Runner]) -> None:
+        pack_some([runner.feed for runner in runners])
+        for runner in runners:
+            if runner.ready:
+                remember_places(runner.feed)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-import gc
 import logging
-import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 
 from django.db import Error as DatabaseError
 
@@ -24,9 +22,9 @@ from telemetry.worker.rounds import write_together
 from telemetry.worker.runner import Runner
 from telemetry.worker.trouble import AWAY
 from telemetry.worker.turns import Turns
+from telemetry.worker.unhurried import unhurried
 
 log = logging.getLogger("telemetry.worker")
-_SWITCH_S = 0.0005
 _BUSY_AGAIN_S = 10.0
 
 
@@ -80,7 +78,7 @@ def run_until(feeds: Sequence[Feed], stop: threading.Event, changed: Callable[[]
     try:
         for runner in runners:
             runner.synced, runner.full, runner.ports = turns.synced, turns.full, turns.ports
-        with _unhurried():
+        with unhurried():
             if turns.ports is not None:
                 turns.ports.start()
             journaler.start()
@@ -109,21 +107,6 @@ def _any_free(feeds: Sequence[Feed], runners: Sequence[Runner]) -> bool:
     """Whether a source that another process was reading is read by nobody now."""
     mine = {runner.feed.pk for runner in runners}
     return any(not is_held(lock_path(f.name, "live")) for f in feeds if f.pk not in mine)
-
-
-@contextlib.contextmanager
-def _unhurried() -> Iterator[None]:
-    """The collector passes over what is there already: to look through a whole program for cycles
-    takes longer than a commit. And a thread that waits for its turn gets it sooner."""
-    interval_s = sys.getswitchinterval()
-    sys.setswitchinterval(_SWITCH_S)
-    gc.collect()
-    gc.freeze()
-    try:
-        yield
-    finally:
-        gc.unfreeze()
-        sys.setswitchinterval(interval_s)
 
 
 def _take(feeds: Sequence[Feed]) -> tuple[list[Runner], list[Exception]]:
