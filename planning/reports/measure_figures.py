@@ -8,7 +8,7 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
+from functools import cached_property, partial
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -18,7 +18,7 @@ from django.utils.translation import gettext_noop as N_
 from planning.calc.dates import DAY, WEEKDAY, dated, day_time
 from planning.reports.figure import Figure, Part, Ref, shortened, with_total
 from planning.reports.measure_list import ELEMENTS, MEASURES
-from planning.reports.measure_sums import HOUR_S, OF_SUMS, Sums, sums_by_run
+from planning.reports.measure_sums import HOUR_S, OF_SUMS, Sums, added, sums_by_run
 from planning.reports.measure_times import (
     BREAKS,
     CHANGE,
@@ -38,8 +38,10 @@ from shopfloor.runs.arcs import from_us
 from shopfloor.site.queries import the_shop
 from shopfloor.wording.quantity import Quantity, Remark, Unit
 
+EFFECTIVENESS = "effectiveness"  # the measure that lists runs
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class Runs:
     """The runs a measure is of, read only where it lists them."""
 
@@ -47,8 +49,13 @@ class Runs:
     last: date
     table_id: int
 
+    @cached_property
     def sums(self) -> dict[uuid.UUID, Sums]:
         return sums_by_run(self.first, self.last, self.table_id)
+
+    def of_table(self) -> dict[int, Sums]:
+        """What the runs come to: they are read once, and sum to the figure they are parts of."""
+        return {self.table_id: added(self.sums.values())}
 
 
 def opened(key: str) -> Figure:
@@ -63,8 +70,10 @@ def opened(key: str) -> Figure:
         raise LookupError(
             _("{first} to {last} is not between 1 and 367 days").format(first=first, last=last)
         )
-    base = measure_bases(*days, timezone.now(), [found])[found.pk]
     runs, ref = Runs(*days, found.pk), Ref("measure", key)
+    listed = what in OF_SUMS or what == EFFECTIVENESS
+    sums = runs.of_table() if listed else None
+    base = measure_bases(*days, timezone.now(), [found], sums)[found.pk]
     known = table_measures(base)
     total, own = _quantity(known, what), MEASURES.get(what) or ELEMENTS[what]
     if what in MEASURES:
@@ -95,11 +104,11 @@ def _of_ratio(known: TableMeasures, runs: Runs, ref: Ref) -> list[Part]:
         )
         for name in MEASURES[what].parts
     ]
-    return [*parts, *_against_plan(runs)] if what == "effectiveness" else parts
+    return [*parts, *_against_plan(runs)] if what == EFFECTIVENESS else parts
 
 
 def _against_plan(runs: Runs) -> list[Part]:
-    own = {run: sums for run, sums in runs.sums().items() if sums.with_plan_s > 0}
+    own = {run: sums for run, sums in runs.sums.items() if sums.with_plan_s > 0}
     names = run_names(own)
     parts = []
     for run, sums in sorted(own.items(), key=lambda item: names[item[0]]):
@@ -113,7 +122,7 @@ def _of_element(base: Base, runs: Runs, what: str) -> list[Part]:
     if what in TIMES:
         zone = ZoneInfo(the_shop().zone)
         return [_part(stretch, zone) for stretch in TIMES[what](base)]
-    amounts = {run: OF_SUMS[what](sums) for run, sums in runs.sums().items()}
+    amounts = {run: OF_SUMS[what](sums) for run, sums in runs.sums.items()}
     time = ELEMENTS[what].unit == "h"
     return _by_run({run: amount for run, amount in amounts.items() if time or amount}, what)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -69,6 +69,17 @@ def sums_by_table(first: date, last: date, tables: Sequence[int]) -> dict[int, S
 def sums_by_run(first: date, last: date, table_id: int) -> dict[uuid.UUID, Sums]:
     """The same, run by run. Three queries."""
     return _sums(_days(first, last).filter(table=table_id), "run", "run")
+
+
+def added(all_of: Iterable[Sums]) -> Sums:
+    """Of a table from those of its runs."""
+    whole = Sums()
+    for one in all_of:
+        for own, others in ((whole, one), (whole.parts, one.parts)):
+            for name in own.__slots__:
+                if name != "parts":
+                    setattr(own, name, getattr(own, name) + getattr(others, name))
+    return whole
 
 
 def _sums(days: QuerySet[RunDay], by: str, run_by: str) -> dict[Any, Sums]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
@@ -66,12 +66,16 @@ def measures(*, first: date, last: date, now: datetime) -> Measures:
 
 
 def measure_bases(
-    first: date, last: date, now: datetime, tables: Iterable[Table]
+    first: date,
+    last: date,
+    now: datetime,
+    tables: Iterable[Table],
+    sums: Mapping[int, Sums] | None = None,
 ) -> dict[int, Base]:
-    """By table id."""
+    """By table id. `sums` where the caller has them already."""
     tables = list(tables)
     ids = [table.pk for table in tables]
-    sums = sums_by_table(first, last, ids)
+    sums = sums_by_table(first, last, ids) if sums is None else sums
     shifts = ShiftBook(_midnight(first), _midnight(last + timedelta(days=1)))
     stops = _stops(first, last, to_us(now), ids)
     return {

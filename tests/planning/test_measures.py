@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from planning.inputs import chunks
 from planning.reports import measures
 from planning.reports.measure_list import MEASURES
+from planning.reports.measure_sums import added, sums_by_run, sums_by_table
 from shopfloor.models import Check, PartResult, Reason, RunDay, Shift
 from tests.planning import cast
 from tests.planning.said import open_figure
@@ -171,3 +172,27 @@ def test_every_ratio_opens_to_its_elements(week, north, time_machine):
     for odd in ("x", f"{stem}:boss", f"{DAY}:{DAY}:0:apt", f"2026-99-01:{DAY}:{north.pk}:apt"):
         with pytest.raises(LookupError):
             open_figure(kind="measure", id=odd)
+
+
+def test_the_runs_of_a_figure_come_to_what_the_page_sums(week, operator):
+    """Two runs, one of them on two days without a plan: added up and summed by the database."""
+    other = cast.run(week.revision, week.table, start=NOW)
+    for day in (DAY, DAY + timedelta(days=1)):
+        RunDay.objects.create(
+            run=other, shift_date=day, table=week.table, wear_set=cast.wear_set(), arc_s=500.0,
+            elapsed_s=900.0, entered_s=100.0, unknown_s=50.0, evidence="measured",
+        )  # fmt: skip
+    line = PartResult.objects.first().line
+    PartResult.objects.create(
+        run=other, line=line, outcome="scrap", quantity=3, by=operator, at=NOW
+    )
+    days = DAY, DAY + timedelta(days=6)
+    whole = sums_by_table(*days, [week.table_id])[week.table_id]
+    assert added(sums_by_run(*days, week.table_id).values()) == whole
+    assert (whole.rows, whole.measured_s, whole.parts.scrap) == (3, 14_400 + 2 * 750, 5)
+
+
+def test_a_figure_that_lists_runs_reads_their_sums_once(week):
+    with CaptureQueriesContext(connection) as asked:
+        open_figure(kind="measure", id=f"{DAY}:{DAY}:{week.table_id}:pq")
+    assert sum('SUM("shopfloor_partresult"' in one["sql"] for one in asked) == 1
