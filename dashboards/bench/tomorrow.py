@@ -33,7 +33,7 @@ def run(*, quick: bool) -> dict[str, Any]:
         line for name, one in jobs.items() for line in promised.missed(name, one, LEAST_SKILL)
     ]
     sizes = quotes.answered(
-        **({"shops": 1, "moments": 1} if quick else {"shops": 12, "moments": 3})
+        **({"shops": 1, "moments": 1} if quick else {"shops": 24, "moments": 1})
     )
     return {
         "worlds": worlds,

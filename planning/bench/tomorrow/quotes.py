@@ -26,7 +26,8 @@ SIZES: Final = ((1, 1), (1, 8), (10, 4), (10, 10))  # lines, sheets of each
 CHANCES: Final = (0.02, 0.05, 0.1, 0.2, 0.3, 0.5)
 LEADS: Final = (0, 2)  # weeks from the quote to the first sheet
 WEEK: Final = 5  # shifts
-EACH: Final = 3  # jobs of each size quoted at one moment
+# Quotes of one shop are right or wrong together: the limits of chance are of as many shops.
+EACH: Final = 1  # jobs of each size quoted at one moment
 DRAWS: Final = 500
 OUTSIDE: Final = 0.05  # so often chance alone leaves the limits
 
