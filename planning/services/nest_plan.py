@@ -27,7 +27,7 @@ from planning.inputs.shifts import ShiftBook
 from planning.services.factors import factors_in_force
 from planning.services.published import publish
 from shopfloor.chart.cut_settings import CHART_NAMES
-from shopfloor.chart.fit import EQUAL_MM
+from shopfloor.chart.fit import is_equal
 from shopfloor.models import (
     ChartRow,
     Drawing,
@@ -149,7 +149,7 @@ def _answer(
     rows: Sequence[ChartRow], thickness_mm: float, answers: dict[float, ThicknessAnswer]
 ) -> ThicknessAnswer | None:
     """What a person said of a thickness this set has no row of its own for; the nearest row's."""
-    if any(abs(row.thickness_mm - thickness_mm) <= EQUAL_MM for row in rows):
+    if any(is_equal(row.thickness_mm, thickness_mm) for row in rows):
         return None
     said = [answers[mm] for row in rows if (mm := round(row.thickness_mm, 6)) in answers]
     return min(said, key=lambda answer: abs(answer.row_mm - thickness_mm), default=None)

@@ -27,6 +27,11 @@ def fit(one_mm: float, other_mm: float) -> PlateFit:
     return PlateFit.NEAR if off <= NEAR_SHARE * min(one_mm, other_mm) else PlateFit.NO
 
 
+def is_equal(one_mm: float, other_mm: float) -> bool:
+    """Whether two thicknesses in mm are the same number."""
+    return abs(one_mm - other_mm) <= EQUAL_MM
+
+
 def fitting_mm(thickness_mm: float, accepts: PlateFit) -> tuple[float, float]:
     """The thinnest and the thickest that fit at least so well."""
     low, high = thickness_mm - SAME_MM, thickness_mm + SAME_MM

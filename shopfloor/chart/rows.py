@@ -16,7 +16,7 @@ from planning.calc import chart as calc
 from planning.calc.said import to_reader
 from shopfloor.background.plans import request_plan
 from shopfloor.chart.cut_settings import CHART_NAMES, ROW_NAMES, SHOP_NAMES, faults
-from shopfloor.chart.fit import EQUAL_MM, equal_mm
+from shopfloor.chart.fit import equal_mm, is_equal
 from shopfloor.chart.services import in_force
 from shopfloor.chart.thickness import thickness_of
 from shopfloor.models import ChartRow, Material, Nest, ThicknessAnswer, User, WearSet
@@ -42,7 +42,7 @@ def row_warnings(
     rows += [
         known(line, row.thickness_mm, wear_set.current_a, vars(row))
         for line, row in enumerate(others, 2)
-        if abs(row.thickness_mm - thickness_mm) > EQUAL_MM
+        if not is_equal(row.thickness_mm, thickness_mm)
     ]
     return [
         replace(finding, text=to_reader(finding.text, inch=False))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from planning.calc import drawing as calc
+from shopfloor.chart.fit import is_equal
 from shopfloor.drawings.services import drawing_add, drawing_revise
 from shopfloor.models import Drawing, Material, User
 
@@ -31,7 +32,7 @@ def same_part(name: str, material: Material, thickness_mm: float) -> tuple[Drawi
     known = Drawing.objects.select_related("material").filter(name=name.strip()).first()
     if known is None:
         return None, True
-    same = abs(known.thickness_mm - thickness_mm) < 1e-6 and known.material_id == material.pk
+    same = is_equal(known.thickness_mm, thickness_mm) and known.material_id == material.pk
     return known, same
 
 

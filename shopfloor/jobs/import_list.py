@@ -14,6 +14,7 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from shopfloor.chart.fit import is_equal
 from shopfloor.files.fault import Fault
 from shopfloor.files.read_list import Row, read_table
 from shopfloor.jobs.list_rows import ALIASES, COLUMNS, NEEDED, JobRow, RowError, read_row
@@ -280,7 +281,7 @@ class _Planner:
             same = (
                 (line.part, line.quantity, line.material.code)
                 == (row.part, row.quantity, row.material)
-                and abs(line.thickness_mm - row.thickness_mm) < 1e-6
+                and is_equal(line.thickness_mm, row.thickness_mm)
                 and line.u_range_asked == row.u_range_asked
                 and (line.next_step, line.must_be_fine) == (row.next_step, row.must_be_fine)
             )

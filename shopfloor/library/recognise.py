@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from planning.calc.alike import Outline, Verdict, judge, outline_of
 from shopfloor.background.request import failed_lately, request_work
-from shopfloor.chart.fit import EQUAL_MM
+from shopfloor.chart.fit import equal_mm
 from shopfloor.library.found import Found, drawing_parts, nest_parts
 from shopfloor.models import (
     ChartRow,
@@ -197,7 +197,7 @@ def _candidates(outline: Outline, of: Any) -> list[KnownPart]:
         Q(area_mm2__range=(outline.area_mm2 - area, outline.area_mm2 + area)),
         material=of.material_id,
         holes__range=(max(0, outline.holes - _HOLES), outline.holes + _HOLES),
-        thickness_mm__range=(of.thickness_mm - EQUAL_MM, of.thickness_mm + EQUAL_MM),
+        thickness_mm__range=equal_mm(of.thickness_mm),
     )  # fmt: skip
     off = Abs(F("holes") - outline.holes) * room + Abs(F("around_mm") - outline.around_mm)
     return list(rows.order_by(off, "pk")[:COMPARED])

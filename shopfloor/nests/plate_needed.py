@@ -46,7 +46,7 @@ class Plate:
     @property
     def key(self) -> str:
         """Its thickness in an address."""
-        return f"{self.thickness_mm:.4f}"
+        return _key(self.thickness_mm)
 
     @property
     def free(self) -> int:
@@ -60,6 +60,10 @@ class Plate:
     @property
     def short_ahead(self) -> int:
         return max(0, self.listed + self.ahead - self.free)
+
+
+def _key(thickness_mm: float) -> str:
+    return f"{thickness_mm:.4f}"
 
 
 def plates() -> list[Plate]:
@@ -83,7 +87,7 @@ def _shortest_first(found: dict[int, list[Plate]]) -> list[Plate]:
 def plate_of(material: int, thickness_mm: float) -> Plate | None:
     """One of `plates`, by what it was found under."""
     near = (one for one in plates() if one.material.pk == material)
-    found = next((one for one in near if abs(one.thickness_mm - thickness_mm) < 0.0001), None)
+    found = next((one for one in near if one.key == _key(thickness_mm)), None)
     if found is not None:
         found.stock.sort(key=lambda sheet: sheet.parent_id is not None)  # what counts first
     return found

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from planning.calc.program import Note
 from planning.calc.program.checks import outside_sheet
 from planning.calc.said import restored
-from shopfloor.chart.fit import EQUAL_MM, PlateFit, equal_mm, plates_fitting
+from shopfloor.chart.fit import PlateFit, equal_mm, is_equal, plates_fitting
 from shopfloor.models import (
     ChartRow,
     Contour,
@@ -67,7 +67,7 @@ def near_thickness_rows(nest: Nest) -> list[NearlyRow]:
     rows = ChartRow.objects.filter(
         plates_fitting(nest.material_id, nest.thickness_mm, PlateFit.NEAR), valid_to=None
     ).values_list("wear_set", "thickness_mm", "thickness_text")
-    own = {s for s, mm, _ in rows if abs(mm - nest.thickness_mm) <= EQUAL_MM}
+    own = {s for s, mm, _ in rows if is_equal(mm, nest.thickness_mm)}
     texts = {round(mm, 6): text for s, mm, text in rows if s not in own}
     answers = {
         round(answer.row_mm, 6): answer

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import itertools
+import re
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shopfloor.chart.fit import PlateFit, fit, fitting_mm
+from shopfloor.chart.fit import SAME_MM, PlateFit, equal_mm, fit, fitting_mm, is_equal
 from shopfloor.models import Sheet
 from shopfloor.stock.plate_fit import plate_unfit, plates_like
+from tests.processes import ROOT
 
 MM = st.floats(0.3, 200)
 
@@ -48,3 +50,18 @@ def test_lists_and_refusals_agree(nest, sheet):
 
 def test_the_answers_are_in_order():
     assert all(a < b for a, b in itertools.pairwise((PlateFit.NO, PlateFit.NEAR, PlateFit.SAME)))
+
+
+def test_the_same_number_is_no_wider_in_python_than_in_a_query():
+    for off, equal in ((0.0, True), (0.9e-6, True), (1.1e-6, False), (SAME_MM, False)):
+        low, high = equal_mm(6.35)
+        assert is_equal(6.35, 6.35 + off) is (low <= 6.35 + off <= high) is equal
+
+
+def test_only_fit_compares_thicknesses():
+    compares = re.compile(r"abs\([^()\n]*thickness[^()\n]*\)\s*[<>]")
+    found = [
+        str(path) for room in ("shopfloor", "planning/services", "planning/reports", "dashboards")
+        for path in (ROOT / room).rglob("*.py") if compares.search(path.read_text())
+    ]  # fmt: skip
+    assert found == []
