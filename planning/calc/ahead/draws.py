@@ -70,7 +70,6 @@ class Worlds:
     _stop_days: list[Floats] = field(default_factory=list)
     _stop_nests: dict[Hashable, Floats] = field(default_factory=dict)
     _levels: list[Floats] = field(default_factory=list)
-    _means: dict[Step | None, Floats] = field(default_factory=dict)
 
     @classmethod
     def of(cls, fit: Fit, now: Now, seed: int, draws: int = DRAWS) -> Self:
@@ -181,18 +180,11 @@ class Worlds:
         most = int(counts.max(initial=0))
         if not most:
             return np.zeros(self.draws)
-        lengths = self.fit.stop.draw(self.chance, (self.draws, most)) * self.mean(None)[:, None]
+        lengths = self.fit.stop.draw(self.chance, (self.draws, most))
         return np.asarray((lengths * (np.arange(most) < counts[:, None])).sum(axis=1))
 
-    def mean(self, step: Step | None) -> Floats:
-        """What each world's mean length of a step (None: of a stoppage) is of the records'."""
-        if step not in self._means:
-            urn = self.fit.stop if step is None else self.fit.urns[step]
-            self._means[step] = urn.mean_factors(self.chance, self.draws)
-        return self._means[step]
-
     def step(self, step: Step, number: Ints) -> Floats:
-        length = self.fit.urns[step].draw(self.chance, (self.draws, 1))[:, 0] * self.mean(step)
+        length = self.fit.urns[step].draw(self.chance, (self.draws, 1))[:, 0]
         return np.asarray(length * np.exp(self.day(number)[:, 1]))
 
     def rest_of_step(self, step: Step, age_s: float) -> Floats:

@@ -55,14 +55,6 @@ class Urn:
         whole = float((self.records_s**2).sum()) + guess.worth * guessed
         return whole / (count + guess.worth)
 
-    def mean_factors(self, chance: np.random.Generator, draws: int) -> Floats:
-        """How far the true mean may lie from the records', of shape (draws,), of mean 1: whatever
-        is drawn of one world shares it, or sums of many come out too narrow (the large-sample form
-        of the Bayesian bootstrap; Rubin 1981, from memory)."""
-        relative = max(self.square_s2 / self.mean_s**2 - 1, 0.0)
-        variance = np.log1p(relative / (len(self.records_s) + self.guess.worth))
-        return np.asarray(np.exp(np.sqrt(variance) * chance.standard_normal(draws) - variance / 2))
-
     def draw(self, chance: np.random.Generator, shape: tuple[int, ...]) -> Floats:
         """Seconds, of that shape; the draws of one row (the last axis) share the guess's middle."""
         guess, count = self.guess, len(self.records_s)

@@ -134,18 +134,6 @@ def test_an_ordinary_shift_meets_the_stoppages_that_were_seen():
     assert bare.usual * 3600 == pytest.approx(0.25 * np.exp(0.5), rel=0.1)
 
 
-def test_sums_of_many_are_as_unsure_as_the_few_records_they_are_drawn_from():
-    """20 records of a lognormal, 200 shops: the mean of ever so many draws, as each world has it,
-    holds the true mean in 80 of 100 ranges that say so; a mean known for sure would in none."""
-    chance = np.random.default_rng(12)
-    held = 0
-    for _ in range(200):
-        urn = Urn.of(np.exp(0.4 * chance.standard_normal(20)) * 300, Guess(300, 0.4, 4))
-        low, high = np.quantile(urn.mean_s * urn.mean_factors(chance, 400), [0.1, 0.9])
-        held += low < 300 * np.exp(0.4**2 / 2) < high
-    assert 0.72 < held / 200 < 0.94
-
-
 def test_an_urn_without_records_is_the_guess():
     drawn = Urn.of([], Guess(300, 0.4, 4)).draw(np.random.default_rng(8), (20_000, 1))[:, 0]
     assert np.median(drawn) == pytest.approx(300, rel=0.03)
