@@ -59,6 +59,11 @@ def duty_word(code: str) -> str:
     return str(found.label) if found else _("unknown duty")
 
 
+def square_words() -> str:
+    """What cuts square: fine"""
+    return ", ".join(map(duty_word, SQUARE))
+
+
 def set_words(code: str, current_a: float) -> str:
     """fine 50 A"""
     return _set_words(code, current_a, get_language())

@@ -10,7 +10,9 @@ from typing import Any
 
 from django.db.models import Count, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
+from shopfloor.chart.duties import square_words
 from shopfloor.models import (
     Contour,
     Job,
@@ -85,6 +87,13 @@ class LineStands:
         if self.good_low == self.good_high:
             return str(self.good)
         return f"{self.good_low}–{self.good_high}"
+
+    @property
+    def edge_words(self) -> str:
+        """What is asked of the edge: a range of ISO 9013, a duty that cuts square, or none."""
+        if self.line.u_range_asked:
+            return _("range {u_range_asked}").format(u_range_asked=self.line.u_range_asked)
+        return square_words() if self.line.must_be_fine else _("none")
 
     @property
     def short_words(self) -> str:
