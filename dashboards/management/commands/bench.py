@@ -31,11 +31,14 @@ class Command(OneLineCommand):
         parser.add_argument(
             "--rounds", type=int, metavar="N", help="of kill: how often intake is killed"
         )
+        parser.add_argument("--part", choices=["live"], help="of intake: this part alone")
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def handle(self, *args: Any, **options: Any) -> None:
         module = import_module(BENCHES[options["name"]])
-        more = {"rounds": options["rounds"]} if options["name"] == "kill" else {}
+        more: dict[str, Any] = {"rounds": options["rounds"]} if options["name"] == "kill" else {}
+        if options["part"] and options["name"] == "intake":
+            more = {"part": options["part"]}
         answer = module.run(quick=options["quick"], **more)
         if options["json"]:
             self.stdout.write(json.dumps({"name": options["name"], **answer}))

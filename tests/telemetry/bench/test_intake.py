@@ -112,3 +112,14 @@ def test_the_reference_reads_its_lines_and_ends_its_sender_where_reading_fails(m
     with pytest.raises(serial.SerialException):
         live._readline(200_000)  # more than a pseudo-terminal holds unread
     assert begun[0].returncode is not None
+
+
+def test_live_alone_stores_no_files(monkeypatch):
+    def apart(module, _options):
+        assert module == "telemetry.bench.live"
+        return {"one feed": FEED, "100 feeds": FEED, "capacity": {"ratio": 70.0}}
+
+    monkeypatch.setattr(intake, "apart", apart)
+    answer = intake.run(quick=True, part="live")
+    assert [goal["met"] for goal in answer["goals"]] == [True, True, True]
+    assert "live, one feed: p99 / commit window" in "\n".join(intake.table(answer))
