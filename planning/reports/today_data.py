@@ -34,7 +34,7 @@ from shopfloor.runs.arcs import from_us, to_us
 from shopfloor.runs.matching import ArcInput
 from shopfloor.runs.program_names import programs_beside
 from shopfloor.runs.silences import SourceSilence, source_silences
-from shopfloor.wear.fitted import fitted_now
+from shopfloor.wear.fitted import sets_fitted
 from telemetry.counted import counted
 from telemetry.models import Arc
 
@@ -107,7 +107,7 @@ class TableData:
     runs: list[RunToday] = field(default_factory=list)
     queue: list[Queued] = field(default_factory=list)
     time: StoredTime | None = None  # how long its work takes, where that is fitted yet
-    fitted: tuple[str, str] | None = None  # duty and words of what is in the torch
+    fitted: tuple[str, str] | None = None  # duty and words of what was in the torch then
     program: str = ""  # what the table's own lines say the latest arc burnt
 
 
@@ -136,7 +136,7 @@ def today_data(
     for table_id, stored in kept_books(by_id).items():
         by_id[table_id].time = stored
     if not all(data.runs for data in by_id.values()):  # else their runs tell the set
-        _fitted(by_id)
+        _fitted(by_id, now)
     _programs(by_code)
     return list(by_code.values())
 
@@ -375,8 +375,6 @@ def _contours(revisions: set[int]) -> tuple[dict[int, int], dict[int, set[str]]]
     return counts, jobs
 
 
-def _fitted(by_id: dict[int, TableData]) -> None:
-    for fit in fitted_now():
-        if fit.torch.table_id in by_id:
-            wear_set = fit.piece.part.wear_set
-            by_id[fit.torch.table_id].fitted = (wear_set.duty, str(wear_set))
+def _fitted(by_id: dict[int, TableData], now: datetime) -> None:
+    for table_id, wear_set in sets_fitted(by_id, now).items():
+        by_id[table_id].fitted = (wear_set.duty, str(wear_set))

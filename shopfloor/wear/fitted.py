@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 
 from django.db.models import Q
@@ -46,6 +46,21 @@ def set_of(fittings: list[Fitting]) -> WearSet | None:
     """The set most of these pieces belong to; None for an empty torch."""
     found = Counter(fitting.piece.part.wear_set for fitting in fittings)
     return found.most_common(1)[0][0] if found else None
+
+
+def sets_fitted(tables: Collection[int], at: datetime) -> dict[int, WearSet]:
+    """By table, the set that was in its first torch that had one; one query."""
+    stays = Fitting.objects.filter(torch__table__in=tables, fitted_at__lte=at)
+    stays = stays.filter(Q(removed_at=None) | Q(removed_at__gt=at))
+    by_torch: dict[tuple[int, int], list[Fitting]] = {}
+    rows = stays.select_related("piece__part__wear_set", "torch")
+    for row in rows.order_by("torch__code", "piece__part__kind"):
+        by_torch.setdefault((row.torch.table_id, row.torch_id), []).append(row)
+    found: dict[int, WearSet] = {}
+    for (table, _torch), fittings in by_torch.items():
+        if wear_set := set_of(fittings):
+            found.setdefault(table, wear_set)
+    return found
 
 
 def set_fitted(torch: Torch, at: datetime) -> WearSet | None:

@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from planning.reports import today
-from shopfloor.models import Table
+from shopfloor.models import Piece, Table
 from tests.planning import cast
 
 pytestmark = pytest.mark.django_db
@@ -44,3 +44,18 @@ def test_contours_are_counted_of_a_run_that_goes_on_only(run):
     assert len(asked) == 1
     now = found.tables[0].current
     assert (now.contours, now.jobs) == (1, ("J-1",))
+
+
+def test_of_a_past_shift_without_runs_the_set_is_the_one_fitted_then(north, operator):
+    """A fast set until the day after, a fine one since."""
+    Table.objects.exclude(pk=north.pk).update(active=False)
+    changed = cast.at(cast.NOON, 86_400)
+    cast.fitting(cast.piece(), north, cast.at(cast.NOON, -7200), changed, by=operator, state="worn")
+    fine = cast.wear_set("fine-50", "fine", 50.0)
+    part = cast.part(the_set=fine)
+    cast.fitting(
+        Piece.objects.create(label="F-1", part=part, price_minor=900), north, changed, by=operator
+    )
+    for later, label in ((3000, "fast 130 A"), (86_400 + 3000, "fine 50 A")):
+        [row] = today(now=cast.at(cast.NOON, later), over=True).tables
+        assert [one.label for one in row.strip.sets] == [label]
