@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from planning.calc.dates import dated, timed
 from shopfloor.models import Absence, ClosedDay, Run, Shift, Table, TableDown, User
 from shopfloor.site.breaks import breaks_read
-from shopfloor.site.calendar import span_of, wall_to_utc
+from shopfloor.site.calendar import span_of, unset_dates, wall_to_utc
 from shopfloor.site.holidays import Holiday
 from shopfloor.site.queries import shift_patterns, shop_zone
 
@@ -180,6 +180,9 @@ def absence_add(
     if stand_in == person:
         raise ValidationError({"stand_in": _("Nobody stands in for themselves.")})
     _not_begun(first, shift, tables)
+    if len(unset_dates(shift_patterns(), first, last)) > (last - first).days:
+        raise ValidationError({"first": _("No shift is set for these days: put the table down.")})
+    _not_missing_yet(person, first, last, shift, tables)
     return Absence.objects.create(
         person=person, first=first, last=last, reason=reason, tables=sorted(tables), shift=shift,
         stand_in=stand_in,
@@ -199,6 +202,19 @@ def _not_begun(first: date, name: str, tables: Sequence[str]) -> None:
     if begun:
         said = _("{shift} has begun: put the table down from now on, or begin tomorrow.")
         raise ValidationError({"first": said.format(shift=begun[0].name)})
+
+
+def _not_missing_yet(
+    person: User, first: date, last: date, name: str, tables: Sequence[str]
+) -> None:
+    """Of two rows of one person one could have a stand-in and the other none: nobody would see why
+    the table does not run."""
+    User.objects.select_for_update().get(pk=person.pk)  # two entries at once wait for each other
+    for one in Absence.objects.filter(person=person, first__lte=last, last__gte=first):
+        if set(tables) & set(one.tables) and (name in ("", one.shift) or not one.shift):
+            said = _("{name} is missing then already, from {first} to {last}: end that one first.")
+            told = said.format(name=person.shown_name, first=dated(one.first), last=dated(one.last))
+            raise ValidationError({"person": told})
 
 
 @transaction.atomic

@@ -59,6 +59,27 @@ def test_a_shift_that_there_is_not_is_refused(north, operator):
     assert not Absence.objects.exists()
 
 
+def test_one_person_is_not_missing_twice_at_one_table(north, south, operator, supervisor):
+    days = {"first": DAY, "last": DAY + timedelta(days=2)}
+    _away(operator, north, **days, shift="early")
+    whole = staffed_h(north, MORNING, 3)
+    for shift in ("early", ""):
+        with pytest.raises(ValidationError, match=r"missing then already, from .*15 Oct"):
+            _away(operator, north, last=DAY, shift=shift, stand_in=supervisor)
+    _away(operator, north, shift="late", stand_in=supervisor)
+    _away(operator, south, shift="early")
+    _away(supervisor, north, shift="early")
+    _away(operator, north, first=DAY + timedelta(days=3), last=DAY + timedelta(days=3))
+    assert staffed_h(north, MORNING, 3) == pytest.approx(whole)
+
+
+def test_where_no_shift_is_set_an_absence_would_change_nothing(north, operator):
+    Shift.objects.update(valid_to=DAY - timedelta(days=1))
+    with pytest.raises(ValidationError, match="No shift is set"):
+        _away(operator, north, last=DAY + timedelta(days=3))
+    assert not Absence.objects.exists()
+
+
 def test_availability_does_not_count_a_shift_nobody_was_there_for(at_noon, north, south, operator):
     _away(operator, north, shift="early")
     at_noon.shift(timedelta(days=2))
@@ -83,8 +104,9 @@ def test_past_days_keep_their_calendar(at_noon, north, operator):
         _away(operator, north, first=DAY - timedelta(days=2))
     with pytest.raises(ValidationError, match="has begun"):
         _away(operator, north, first=DAY - timedelta(days=1))
-    night = _away(operator, north, first=DAY - timedelta(days=1), shift="night")
-    assert night.first == NOON.date(), "tonight is to come"
+    today = NOON.date()
+    night = _away(operator, north, first=today, last=today, shift="night")
+    assert night.first == today, "tonight is to come"
     long = _away(operator, north, last=DAY + timedelta(days=9))
     at_noon.shift(timedelta(days=3))
     absence_end(absence=long)
