@@ -25,6 +25,7 @@ class AtTable:
     table: Table
     hours: float
     down: bool
+    missing: bool  # nobody is at it in a shift, because somebody is away
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,11 @@ def _at_tables(
             for one in downs
             for span in own
         )
-        at_tables.append(AtTable(table, took.total_seconds() / 3600, down))
+        missing = any(
+            table.code in one.missing and (not one.tables or table.code in one.tables)
+            for one in spans
+        )
+        at_tables.append(AtTable(table, took.total_seconds() / 3600, down, missing))
     return tuple(at_tables)
 
 

@@ -177,7 +177,8 @@ def _by_the_list(row: Row) -> str:
     at_us = row.values.get("likely_us")
     if at_us is None:
         return ""
-    return " " + _("By the list most likely {moment}.").format(moment=row.moment(at_us))
+    said = _("If the list is cut in its order, that is most likely {moment}.")
+    return " " + said.format(moment=row.moment(at_us))
 
 
 def _piece(row: Row) -> dict[str, str]:

@@ -17,7 +17,8 @@ from shopfloor.models import Fitting, PieceOutlook
 from shopfloor.runs.arcs import to_us
 from shopfloor.wear.fitted import fitted_now
 
-STEP_US = 300_000_000  # to five minutes: a note is not written again for seconds
+# Up to whole five minutes: a note is not written again for seconds, and never says what is past.
+STEP_US = 300_000_000
 
 
 def of_pieces(tables: Sequence[TableData], now: datetime) -> Iterator[Found]:
@@ -27,7 +28,7 @@ def of_pieces(tables: Sequence[TableData], now: datetime) -> Iterator[Found]:
     def likely_us(piece: int) -> int | None:
         due = times().get(piece)
         at = None if due is None else due.likely
-        return None if at is None else to_us(at) // STEP_US * STEP_US
+        return None if at is None else -(-to_us(at) // STEP_US) * STEP_US
 
     for found in _found(tables):
         yield found if found.code == "piece_due" else _timed(found, likely_us)

@@ -9,7 +9,7 @@ from planning.calc.drawing import Reading
 from planning.services.drawing_plan import drawing_plan
 from shopfloor.drawings.queries import drawing_chosen, drawings_to_choose
 from shopfloor.drawings.services import drawing_add
-from shopfloor.models import Drawing, Job, Nest, Quote
+from shopfloor.models import Drawing, Job, Nest, Quote, QuoteLine
 from tests.planning import cast
 from tests.planning.calc.drawing.made import dxf, square
 from tests.planning.test_quotes import NOW, make
@@ -96,6 +96,22 @@ def test_a_price_as_asked_is_kept_beside_what_was_reckoned(history, as_):
     quote = Quote.objects.get()
     assert quote.price_minor == 123_450
     assert quote.cost_minor != quote.price_minor
+
+
+@pytest.mark.parametrize(
+    ("minor", "said"),
+    [(129, "marking takes 2.0 min and 1.29 of the plan of each"),
+     (None, "marking takes 2.0 min of the plan of each; what it costs is unknown")],
+)  # fmt: skip
+def test_what_marking_takes_is_said_with_its_cost_or_that_it_is_unknown(
+    history, as_, owner, minor, said
+):
+    quote = make(history, owner)
+    [line] = QuoteLine.objects.filter(quote=quote)
+    line.made_from["marking"] = {"all_s": 120.0, "minor": minor}
+    line.save()
+    body = as_("owner").get(f"/jobs/quotes/{quote.pk}/").content.decode()
+    assert said in " ".join(re.sub("<[^>]*>", "", body).split())
 
 
 def test_a_decimal_comma_is_no_thousands_mark(history, as_):

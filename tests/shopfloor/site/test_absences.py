@@ -153,5 +153,16 @@ def test_the_page_takes_it_and_names_people_to_planners_only(north, operator, su
     assert not Absence.objects.exists()
 
 
+def test_the_four_weeks_say_where_somebody_is_missing(north, south, operator, sign_in):
+    _away(operator, north, shift="early")
+    _away(operator, south, shift="late", stand_in=operator.__class__.objects.create(username="x"))
+    page = sign_in(operator)
+    rows = page.get(reverse("calendar"), {"table": "Four weeks", "as": "csv"}).content.decode()
+    told = [row for row in rows.splitlines() if "missing" in row]
+    assert len(told) == 1
+    assert told[0].startswith("2026-10-15")
+    assert told[0].count("missing") == 1
+
+
 def test_nobody_entered_changes_nothing(north):
     assert all(not span.missing for span in ShiftBook(NOON, NOON + timedelta(days=3)).spans)
