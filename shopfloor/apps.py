@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-from functools import lru_cache
-
 from django.apps import AppConfig
 from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate, post_save, pre_migrate
@@ -11,12 +9,7 @@ from django.utils.translation import get_language, gettext, ngettext
 
 def number_marks() -> tuple[str, str]:
     """As Django's own filters write numbers in the language in force."""
-    return _marks_of(get_language())
-
-
-@lru_cache(maxsize=64)
-def _marks_of(language: str | None) -> tuple[str, str]:
-    """Asked for with every number of a page."""
+    language = get_language()
     return get_format("DECIMAL_SEPARATOR", language), get_format("THOUSAND_SEPARATOR", language)
 
 
