@@ -87,7 +87,7 @@ class AwayForm(forms.Form):
     person = PersonField(label=_lazy("Who"))
     first = DayField(label=_lazy("First day"))
     last = DayField(label=_lazy("Last day"))
-    reason = forms.ChoiceField(choices=AwayReason.choices, label=_lazy("Why"))
+    reason = forms.ChoiceField(choices=[("", "–"), *AwayReason.choices], label=_lazy("Why"))
     tables = forms.ModelMultipleChoiceField(
         Table.objects.filter(active=True),
         to_field_name="code",

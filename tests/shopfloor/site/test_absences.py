@@ -153,6 +153,19 @@ def test_the_page_takes_it_and_names_people_to_planners_only(north, operator, su
     assert not Absence.objects.exists()
 
 
+def test_why_somebody_is_missing_is_chosen_not_assumed(north, operator, supervisor, sign_in):
+    page = sign_in(supervisor)
+    shown = page.get(reverse("calendar")).content.decode()
+    choices = shown[shown.index('name="away-reason"') :]
+    assert '<option value="" selected' in choices[: choices.index("</select>")]
+    page.post(
+        reverse("calendar_change"),
+        {"which": "away", "away-person": operator.pk, "away-first": "2026-10-15",
+         "away-last": "2026-10-16", "away-reason": "", "away-tables": ["north"]},
+    )  # fmt: skip
+    assert not Absence.objects.exists()
+
+
 def test_the_four_weeks_say_where_somebody_is_missing(north, south, operator, sign_in):
     _away(operator, north, shift="early")
     _away(operator, south, shift="late", stand_in=operator.__class__.objects.create(username="x"))
