@@ -47,7 +47,7 @@ def load_runs(
     low, high = min(edges, default=now_us), max(edges, default=now_us)
     if shifts is None:  # of the runs' own time: up to now, an old run's would be of a year
         ends = (stop.to_us for own in stops.values() for stop in own)
-        last_us = max(to_us(rows[-1].opened_at), *edges, *ends)
+        last_us = max([to_us(rows[-1].opened_at), *edges, *ends])
         shifts = ShiftBook(rows[0].opened_at, from_us(last_us))
     arcs = assigned_arcs(list(of_segment), (low, high), now_us)
     by_run: dict[uuid.UUID, list[ArcIn]] = defaultdict(list)

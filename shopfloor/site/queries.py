@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from django.db.models import Exists
+
 from shopfloor.models import Absence, ClosedDay, Shift, Shop, TableDown
 from shopfloor.site.calendar import Away, Down, ShiftPattern, shift_at
 from telemetry.read_once import once
@@ -38,7 +40,10 @@ def downs_between(start: datetime, end: datetime) -> list[Down]:
 
 def _patterns() -> list[ShiftPattern]:
     days = ClosedDay.objects.values_list("day", flat=True)
-    return patterns_of(Shift.objects.all(), days, Absence.objects.filter(stand_in=None))
+    alone = Absence.objects.filter(stand_in=None)
+    # Asked with the shifts, so that a shop where nobody is missing pays no statement for it.
+    shifts = list(Shift.objects.annotate(missing=Exists(alone)))
+    return patterns_of(shifts, days, alone if any(one.missing for one in shifts) else ())
 
 
 def patterns_of(

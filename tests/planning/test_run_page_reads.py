@@ -43,6 +43,13 @@ def test_shifts_of_an_old_run_are_laid_out_to_its_end_only(old, monkeypatch):
     assert found == whole
 
 
+def test_a_run_without_segments_and_stops_is_read_all_the_same(old):
+    old.segments.all().delete()
+    Stoppage.objects.all().delete()
+    [found] = load_runs(Run.objects.all(), now=cast.at(cast.NOON, 7200))
+    assert (found.run_id, found.segments) == (old.pk, ())
+
+
 def test_a_stop_that_goes_on_is_seen_up_to_now(old):
     Stoppage.objects.filter(run=old).update(ended_at=None)
     now = cast.at(cast.NOON, 7200)

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.http import require_POST
 
 from shopfloor.models import Table
@@ -16,8 +17,8 @@ from shopfloor.web.forms import attempt
 
 
 class PausesForm(forms.Form):
-    settle_s = forms.FloatField(required=False)
-    touch_off_s = forms.FloatField(required=False)
+    settle_s = forms.FloatField(required=False, label=_lazy("Settling, s"))
+    touch_off_s = forms.FloatField(required=False, label=_lazy("Touch-off, s"))
     why = forms.CharField(max_length=200)
 
 

@@ -7,6 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 import time_machine
 from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from planning.inputs.past_work import PastWork
@@ -14,6 +16,7 @@ from planning.inputs.shifts import ShiftBook
 from planning.reports.measures import measures
 from shopfloor.models import Absence, Change, Shift
 from shopfloor.site.calendar_services import absence_add, absence_end
+from shopfloor.site.queries import shift_patterns
 from tests.planning.promised import NOW as MONDAY
 from tests.planning.promised import chance_of, work
 from tests.shopfloor.site.test_calendar_page import NOON, staffed_h
@@ -33,6 +36,17 @@ def _away(person, *tables, first=DAY, last=DAY, **more):
         person=person, first=first, last=last, reason="sick",
         tables=[table.code for table in tables], **more,
     )  # fmt: skip
+
+
+def test_where_nobody_is_missing_no_statement_is_spent_on_it(north, operator):
+    _away(operator, north, stand_in=operator.__class__.objects.create(username="x"))
+    with CaptureQueriesContext(connection) as found:
+        assert not any(one.away for one in shift_patterns())
+    before = len(found)
+    Absence.objects.update(stand_in=None)
+    with CaptureQueriesContext(connection) as found:
+        assert any(one.away for one in shift_patterns())
+    assert len(found) == before + 1
 
 
 def test_a_table_with_nobody_does_not_run_on_that_day(north, south, operator):
