@@ -4,7 +4,6 @@ day whether somebody looks or not, so that the score is not of the days on which
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
@@ -129,19 +128,20 @@ def _settle(said: Statement, job: Job | None, ends: dict[int, datetime], now: da
     if said.voided:
         said.scored_at = now
         return True
-    judge(said, ends.get(job.pk) if job else None, now)
+    judge(said, ends.get(job.pk) if job else None, now, said.due_at or now)
     return True
 
 
-def judge(said: Statement, done: datetime | None, now: datetime) -> None:
+def judge(said: Statement, done: datetime | None, now: datetime, sure: datetime) -> None:
     """Writes what came of a promise whose job was done then, or is not yet. "held" says of each day
-    that could be promised whether it was kept; None where that cannot be said yet."""
+    that could be promised whether it was kept; None of days after `sure`, up to which that is
+    known of every job: else later days would count only where the job was done."""
     said.outcome = float(done is not None and said.due_at is not None and done <= said.due_at)
     said.crps = (float(said.chance or 0.0) - said.outcome) ** 2
     said.scored_at = now
-    sure = (now - LATE).timestamp() if done is None else math.inf
+    until = sure.timestamp()
     said.rests_on["held"] = [
-        None if day is None or day > sure else done is not None and done.timestamp() <= day
+        None if day is None or day > until else done is not None and done.timestamp() <= day
         for day in said.rests_on.get("days", ())
     ]
 

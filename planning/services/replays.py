@@ -150,21 +150,23 @@ def _promises(
     day: date,
     ends: Mapping[int, datetime],
 ) -> Iterator[Statement]:
-    """Of each open job with a chance whose date was not moved since and whose truth is in."""
+    """Of each open job with a chance whose date was not moved since and whose truth is in. That
+    must not hang on what came: done early counts no sooner than late."""
     stood = past.stood(at, scales)
     if not stood.dues:
         return
     found = drawn(stood.tables)
     dues = dict(Job.objects.filter(pk__in=list(stood.dues)).values_list("pk", "due_at"))
     closed = set(Job.objects.filter(state="closed").values_list("pk", flat=True))
+    sure = past.now - SETTLED
     for job, due in stood.dues.items():
         done = ends.get(job)
-        if dues.get(job) != due or (done is None and (job in closed or due > past.now - SETTLED)):
+        if dues.get(job) != due or due > sure or (done is None and job in closed):
             continue
         said = _promise(stood, found, job, due)
         said.slot = day.isoformat()
-        said.rests_on["by_day"] = list(_by_day(found, job, at, done, past.now - SETTLED))
-        judge(said, done, past.now)
+        said.rests_on["by_day"] = list(_by_day(found, job, at, done, sure))
+        judge(said, done, past.now, sure)
         yield said
 
 
@@ -198,7 +200,7 @@ def _by_day(
     """The chance of being done by the end of each of the next days, and whether it was."""
     for place in range(1, AHEAD_DAYS + 1):
         end = at + timedelta(days=place)
-        if done is not None or end <= sure:
+        if end <= sure:
             chance = found.chance(job, end.timestamp())
             yield round(chance, 4), done is not None and done <= end
 

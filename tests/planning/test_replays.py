@@ -14,7 +14,7 @@ from planning.inputs import past_work
 from planning.inputs.past_work import PastWork
 from planning.reports.promise_score import score
 from planning.services.promises import done_at, promises_say, promises_score
-from planning.services.replays import KIND, replay_day, replay_days, replays_wanted
+from planning.services.replays import KIND, SETTLED, replay_day, replay_days, replays_wanted
 from planning.services.table_time import table_time_write
 from shopfloor.models import (
     Change,
@@ -158,6 +158,43 @@ def test_a_replayed_day_is_made_once_and_scored(begun, north, operator):
     replay_day(past, DAY, ends)
     again = list(Statement.objects.values_list("kind", "subject", "slot", "chance", "outcome"))
     assert again == made, "never twice"
+
+
+def test_whether_a_promise_counts_does_not_hang_on_how_it_came_out(begun, north, operator):
+    """Else those done early would count, and those that still may be late would not."""
+    job, small = begun
+    for place in range(7):
+        _burnt(job, north, operator, AT + timedelta(hours=1 + 1.1 * place))
+    Change.objects.filter(at__gt=NOW).update(at=LATER)
+    ends = done_at(Job.objects.values_list("pk", flat=True))
+    assert set(ends) == {job.pk}
+    for hours, counted in ((24, set()), (30, {job.pk}), (36, {job.pk, small.pk})):
+        Statement.objects.all().delete()
+        replay_day(PastWork(AT, AT + SETTLED + timedelta(hours=hours)), DAY, ends)
+        said = Statement.objects.filter(kind="promise")
+        assert {int(one.subject) for one in said} == counted
+        sure = AT + timedelta(hours=hours)
+        for one in said:
+            known = [day <= sure.timestamp() for day in one.rests_on["days"]]
+            assert [held is not None for held in one.rests_on["held"]] == known
+            assert len(one.rests_on["by_day"]) == 1, "the day after next is not over for either"
+
+
+def test_a_day_after_the_due_date_counts_for_no_job(days, north, operator):
+    """One that is late is scored at its due date, when it is not known whether that day holds."""
+    jobs = [
+        work(operator, north, number=f"J-{n}", listed=north, due=NOW + timedelta(hours=9))
+        for n in range(2)
+    ]
+    promises_say(now=NOW)
+    for said in Statement.objects.all():
+        said.rests_on["days"] = [(NOW + timedelta(hours=h)).timestamp() for h in (2, 8, 10, 30)]
+        said.save()
+    _burnt(jobs[0], north, operator, NOW)
+    assert promises_score(now=NOW + timedelta(hours=3)) == 1
+    assert promises_score(now=NOW + timedelta(hours=21, minutes=1)) == 1
+    held = {int(one.subject): one.rests_on["held"] for one in Statement.objects.all()}
+    assert held == {jobs[0].pk: [True, True, None, None], jobs[1].pk: [False, False, None, None]}
 
 
 def test_a_statement_that_was_shown_keeps_its_place(begun, north, operator):

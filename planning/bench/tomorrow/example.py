@@ -59,7 +59,7 @@ def promised_jobs(every: int) -> dict[str, Any]:
             Told(
                 float(chance or 0.0), bool(outcome),
                 tuple((said, done) for said, done in rests_on["by_day"]),
-                tuple(bool(held) for held in rests_on["held"]),
+                tuple(rests_on["held"]),
             )
             for chance, outcome, rests_on in rows.values_list("chance", "outcome", "rests_on")
         ]

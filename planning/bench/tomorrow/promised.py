@@ -33,12 +33,13 @@ TENTHS: Final = 10
 @dataclass(frozen=True, slots=True)
 class Told:
     """One job on one morning: the chance of its date and whether that was kept, the same of the
-    ends of the next days, and of the days that could be promised at `LEVELS` whether they were."""
+    ends of the next days, and of the days that could be promised at `LEVELS` whether they were
+    (None: not known)."""
 
     said: float
     done: bool
     by_day: tuple[tuple[float, bool], ...]
-    held: tuple[bool, ...]
+    held: tuple[bool | None, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,9 +128,10 @@ def summed(found: Sequence[Told]) -> dict[str, Any]:
     by_day = [one for each in found for one in each.by_day]
     held = []
     for place, level in enumerate(LEVELS):
-        kept = sum(one.held[place] for one in found)
-        low, high = chance_of(len(found), level) if found else (0, 0)
-        held.append({"said": level, "n": len(found), "kept": kept, "low": low, "high": high})
+        own = [one.held[place] for one in found if one.held[place] is not None]
+        low, high = chance_of(len(own), level) if own else (0, 0)
+        kept = sum(bool(each) for each in own)
+        held.append({"said": level, "n": len(own), "kept": kept, "low": low, "high": high})
     return {
         "dates": scored([(one.said, one.done) for one in found]),
         "days": scored(by_day),

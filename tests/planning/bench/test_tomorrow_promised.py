@@ -74,3 +74,9 @@ def test_scores_of_promises_by_hand():
 def test_nothing_promised_has_no_score():
     assert scored([]) == {"n": 0, "tenths": []}
     assert "unknown" in "".join(words({"a shop": summed([])}))
+
+
+def test_a_day_of_which_it_is_not_known_what_came_is_not_counted_as_missed():
+    told = [Told(0.9, True, (), (True, None, False, None)), Told(0.9, True, (), (True,) * 4)]
+    counted = [(one["n"], one["kept"]) for one in summed(told)["held"]]
+    assert counted == [(2, 2), (1, 1), (2, 1), (1, 1)]
