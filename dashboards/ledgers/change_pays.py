@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.utils.translation import ngettext
 
 from dashboards.ledgers.wear import PieceRow
@@ -32,34 +33,27 @@ def pays_rows(pieces: Iterable[PieceRow], found: Mapping[int, ChangePays]) -> li
     return list(rows.values())
 
 
+_NOT_BORNE_OUT = {
+    "unproven": N_(
+        "a change at about {age:,} starts pays by lives and costs alone; followed "
+        "through this shop’s past it may have cost more than it saved"
+    ),
+    "untried": N_(
+        "a change at about {age:,} starts pays by lives and costs alone; it is advised "
+        "once enough pieces have come out to try it on"
+    ),
+}
+
+
 def _words(pays: ChangePays) -> tuple[str, str]:
     if pays.verdict == "pays":
         return (
             filled(_("change at about {age:,} starts"), age=pays.age or 0),
             filled(_("{low:,} to {high:,} are as good"), low=pays.low or 0, high=pays.high or 0),
         )
-    if pays.verdict == "unproven":
-        return (
-            _("run it until inspection says so"),
-            filled(
-                _(
-                    "a change at about {age:,} starts pays by lives and costs alone; followed "
-                    "through this shop’s past it may have cost more than it saved"
-                ),
-                age=pays.age or 0,
-            ),
-        )
-    if pays.verdict == "untried":
-        return (
-            _("run it until inspection says so"),
-            filled(
-                _(
-                    "a change at about {age:,} starts pays by lives and costs alone; it is advised "
-                    "once enough pieces have come out to try it on"
-                ),
-                age=pays.age or 0,
-            ),
-        )
+    if pays.verdict in _NOT_BORNE_OUT:
+        words = _(_NOT_BORNE_OUT[pays.verdict])
+        return _("run it until inspection says so"), filled(words, age=pays.age or 0)
     if pays.verdict == "unsure":
         return (
             _("run it until inspection says so"),
